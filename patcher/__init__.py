@@ -1,0 +1,3 @@
+"""Plans, proves and tests the wiring of a display of addressable pixels."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,5 @@
+"""`python -m patcher` is `patcher`."""
+
+from patcher.cli import main
+
+main()

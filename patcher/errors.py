@@ -1,0 +1,71 @@
+"""What is wrong, said once: a `Finding` names the place, the reason and the remedy.
+
+Every room reports with the same value, so that `check` can list them all and a command that cannot go on raises them
+in one `PatcherError`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal
+
+Severity = Literal["error", "warning", "note"]
+Area = Literal["file", "wiring", "address", "timing", "network", "power"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that a person should know of their show.
+
+    Attributes:
+        severity: `error` is a hazard or a patch that cannot be; `warning` a show that looks or works worse than
+            planned; `note` neither.
+        rule: the short name of the rule, which `[[accept]]` uses.
+        area: the part of the work that it belongs to.
+        where: the place, as it is written in the show file: `run.towpath.pixels`.
+        says: what is wrong.
+        remedy: what to do about it.
+        accepted: a warning that the person has judged and kept.
+        line: the line of the show file, counted from 1, where it is known.
+
+    """
+
+    severity: Severity
+    rule: str
+    area: Area
+    where: str
+    says: str
+    remedy: str
+    accepted: bool = False
+    line: int | None = None
+
+
+class PatcherError(Exception):
+    """The input or the call is wrong; nothing was written."""
+
+    def __init__(self, *findings: Finding) -> None:
+        super().__init__("\n".join(f"{f.where}: {f.says}" for f in findings))
+        self.findings = findings
+
+
+def refuse(where: str, says: str, remedy: str, *, rule: str = "call", area: Area = "file") -> PatcherError:
+    """An error of one finding, ready to be raised."""
+    return PatcherError(Finding("error", rule, area, where, says, remedy))
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that `word` was most likely meant to be, or None where none is close."""
+    by_lower = {name.lower(): name for name in known}
+    close = get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
+    return by_lower[close[0]] if close else None
+
+
+def choose_from(word: str, known: Iterable[str], *, most: int = 8) -> str:
+    """The remedy for a word that is not known: the nearest one, else those there are."""
+    names = list(known)
+    if hint := nearest(word, names):
+        return f"did you mean “{hint}”?"
+    if not names:
+        return "there is none to choose from yet"
+    listed = ", ".join(names[:most])
+    return f"choose from: {listed}" + (f" and {len(names) - most} more" if len(names) > most else "")

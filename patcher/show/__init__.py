@@ -1,0 +1,1 @@
+"""What the person writes: the tables of a show file, reading them, and the starter."""

@@ -1,0 +1,133 @@
+"""The show file and the points files beside it, read from disk with care; a text written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import os
+import stat
+import tempfile
+from pathlib import Path
+
+from patcher.errors import PatcherError, refuse
+from patcher.show.reading import Reading, read
+
+LARGEST_FILE = 8 * 1024 * 1024
+"""Octets. A show of all 63 999 universes takes about 1 MB."""
+
+
+def read_show(path: Path) -> Reading:
+    """Read the show file at `path` and the points files that it names.
+
+    Raises:
+        PatcherError: there is no such file, or it is no text, or no TOML.
+
+    """
+    text = read_text(path)
+    folder = path.resolve().parent
+
+    def points(name: str) -> list[list[float]]:
+        return _read_points(folder, name)
+
+    return read(text, points)
+
+
+def read_text(path: Path) -> str:
+    """The text of a file of a person's; PatcherError says what it is instead, where it is none."""
+    where = str(path)
+    try:
+        with path.open("rb") as file:
+            kind = os.fstat(file.fileno()).st_mode
+            if not stat.S_ISREG(kind):
+                raise refuse(where, "is not an ordinary file", "name the show's .toml file")
+            octets = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise refuse(where, "is not there", _beside(path)) from None
+    except IsADirectoryError:
+        raise refuse(where, "is a folder, not a file", _beside(path / "x")) from None
+    except OSError as error:
+        raise refuse(where, f"cannot be read: {error.strerror}", "check its name and whose it is") from None
+    except ValueError:
+        raise refuse(where.replace("\0", "\\0"), "cannot be the name of a file", "check the name") from None
+    if len(octets) > LARGEST_FILE:
+        says = f"is larger than {LARGEST_FILE // 1024**2} MiB; a show of all 63 999 universes takes about 1 MiB"
+        raise refuse(where, says, "name the show's own .toml file")
+    if octets.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise refuse(where, "is saved as UTF-16", "save it again as UTF-8")
+    try:
+        text = octets.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = octets.count(b"\n", 0, error.start) + 1
+        raise refuse(
+            where, f"is no UTF-8 text: see line {line}", "save it again as UTF-8, or name the right file"
+        ) from None
+    if "\0" in text:
+        raise refuse(where, "is not a text: it holds zero octets", "name the show's .toml file")
+    return text
+
+
+def _beside(path: Path) -> str:
+    with contextlib.suppress(OSError):
+        shows = sorted(entry.name for entry in path.parent.glob("*.toml") if not entry.name.endswith(".patch.toml"))
+        if shows:
+            return f"there is: {', '.join(shows[:6])}"
+    return "patcher new FILE writes a first one"
+
+
+def _read_points(folder: Path, name: str) -> list[list[float]]:
+    """The places of a CSV file with columns x and y, taken only from `folder` or below it; ValueError says why not."""
+    try:
+        path = (folder / name).resolve()
+        inside = path.is_relative_to(folder) and not Path(name).is_absolute()
+    except (OSError, ValueError, RuntimeError):
+        inside = False
+    if not inside:
+        raise ValueError(f"names the file {name!r}, which is not beside this show file or below it")
+    try:
+        rows = list(csv.DictReader(read_text(path).splitlines(), skipinitialspace=True))
+    except PatcherError as error:
+        raise ValueError(f"names the file {name}, which {error.findings[0].says}") from None
+    except csv.Error as error:
+        raise ValueError(f"names the file {name}, which is no CSV: {error}") from None
+    places: list[list[float]] = []
+    for number, row in enumerate(rows, start=1):
+        by_name = {str(key).strip().lower(): value for key, value in row.items()}
+        if not {"x", "y"} <= by_name.keys():
+            raise ValueError(f"names the file {name}, whose first line does not name the columns x and y")
+        try:
+            places.append([float(by_name["x"]), float(by_name["y"])])
+        except (TypeError, ValueError):
+            raise ValueError(f"names the file {name}, whose row {number} is not two numbers") from None
+    if not places:
+        raise ValueError(f"names the file {name}, which lists no place")
+    return places
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text so that the file is the old one or the new one at every moment.
+
+    Raises:
+        PatcherError: it could not be written; the old file, if any, is as it was.
+
+    """
+    octets = text.encode()
+    temporary: str | None = None
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            if path.read_bytes() == octets:
+                return
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "wb") as file:
+            file.write(octets)
+            file.flush()
+            os.fsync(file.fileno())
+            umask = os.umask(0)
+            os.umask(umask)
+            os.chmod(temporary, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~umask)  # noqa: PTH101
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                Path(temporary).unlink()
+        says = f"could not be written: {error.strerror}; nothing was changed"
+        raise refuse(str(path), says, "look at the folder, its owner and the free space") from None

@@ -1,0 +1,191 @@
+"""Names that one table uses of another: each must be there, be the only one of its name, and fit.
+
+What hangs on which port is the wiring's business; here stands only what the file says of itself.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
+
+import networkx as nx
+
+from patcher.errors import Finding, choose_from, nearest
+from patcher.show.runs import BandRun, Run
+from patcher.show.schema import Controller, Feed, GridProp, Show
+
+_SHARED_NAMES = ("controller", "run", "prop", "supply", "feed")
+Declared = Mapping[str, Collection[str]]
+
+
+_NAMES: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("controller", "*", "port", "*", "[]"), "run"),
+    (("controller", "*", "logic", "supply"), "supply"),
+    (("run", "*", "pixel"), "pixel"),
+    (("run", "*", "same_data_as"), "run"),
+    (("run", "*", "of"), "prop"),
+    (("prop", "*", "runs", "[]"), "run"),
+    (("supply", "*", "box"), "controller"),
+    (("feed", "*", "supply"), "supply"),
+    (("feed", "*", "from"), "feed"),
+    (("feed", "*", "taps", "[]", "run"), "run"),
+)
+"""Where a file names another table, and which table that must be."""
+
+
+def declared(raw: Mapping[str, Any]) -> dict[str, Collection[str]]:
+    """Every name that the file gives, by table, whether its table could be read or not."""
+    return {table: raw[table].keys() if isinstance(raw.get(table), dict) else () for table in ("pixel", *_SHARED_NAMES)}
+
+
+def _wrong(rule: str, where: str, says: str, remedy: str) -> Finding:
+    return Finding("error", rule, "file", where, says, remedy)
+
+
+def _texts_at(node: Any, path: tuple[str, ...], where: str = "") -> Iterator[tuple[str, str]]:
+    """Every text that stands at `path` below `node`, with its place; what has another form is the schema's to say."""
+    if not path:
+        if isinstance(node, str):
+            yield where, node
+    elif path[0] == "[]":
+        for number, item in enumerate(node if isinstance(node, list) else (), start=1):
+            yield from _texts_at(item, path[1:], f"{where}[{number}]")
+    elif isinstance(node, dict):
+        for key in node if path[0] == "*" else node.keys() & {path[0]}:
+            yield from _texts_at(node[key], path[1:], f"{where}.{key}" if where else key)
+
+
+def unknown_names(raw: Mapping[str, Any]) -> Iterator[Finding]:
+    """Every name that no table has, whether the table that uses it could be read or not."""
+    names = declared(raw)
+    for path, table in _NAMES:
+        for where, name in _texts_at(raw, path):
+            if name in names[table]:
+                continue
+            elsewhere = [other for other in names if name in names[other]]
+            if elsewhere and not nearest(name, names[table]):
+                says = f"names “{name}”, which is a {elsewhere[0]}, not a {table}"
+                yield _wrong("unknown-name", where, says, f"name a {table}")
+            else:
+                remedy = choose_from(name, names[table])
+                yield _wrong("unknown-name", where, f"names the {table} “{name}”, which there is not", remedy)
+
+
+def misfits(show: Show, names: Declared) -> Iterator[Finding]:
+    """Everything that does not fit what it names, among the tables that could be read."""
+    yield from _shared_names(names)
+    for controller in show.controllers.values():
+        yield from _pins(controller)
+    for run in show.runs.values():
+        yield from _run(run, show)
+    yield from _props(show)
+    for feed in show.feeds.values():
+        yield from _feed(feed, show)
+    yield from _feed_loops(show)
+
+
+def _shared_names(names: Declared) -> Iterator[Finding]:
+    uses = Counter(name for table in _SHARED_NAMES for name in names[table])
+    for name in (name for name, count in uses.items() if count > 1):
+        tables = [table for table in _SHARED_NAMES if name in names[table]]
+        where = f"{tables[-1]}.{name}"
+        says = f"has the name of a {tables[0]}; a name alone must say what it is"
+        yield _wrong("same-name", where, says, f"rename one of them: {name}-2")
+
+
+def _pins(controller: Controller) -> Iterator[Finding]:
+    where = f"controller.{controller.name}"
+    own: dict[str, list[str]] = {
+        "port": [str(number) for number in controller.port],
+        "run": [run for runs in controller.port.values() for run in runs],
+        "controller": [controller.name],
+    }
+    for key, (universe, channel) in controller.pins.items():
+        place = f"{where}.start.{key}"
+        if key not in own[controller.start_per]:
+            says = f"pins a start that the box has not: it has one a {controller.start_per}"
+            yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
+        if not (1 <= universe <= 63_999 and 1 <= channel <= 512):
+            says = f"is {universe}/{channel}; universes are 1 to 63999, channels 1 to 512"
+            yield _wrong("pin", place, says, 'write universe/channel: "24/1"')
+
+
+def _run(run: Run, show: Show) -> Iterator[Finding]:
+    where = f"run.{run.name}"
+    if isinstance(run, BandRun):
+        band_problems = list(_band(run, show))
+        yield from band_problems
+        if band_problems or run._line_length is None:
+            return
+        if run.gaps and max(run.gaps) > run.places:
+            says = f"names place {max(run.gaps)}, but the band has {run.places}"
+            yield _wrong("value", f"{where}.gaps", says, "correct it")
+        elif len(run.gaps) == run.places:
+            yield _wrong("value", f"{where}.gaps", "leaves no lamp at all", "correct it")
+    for pixel in run.power_cuts:
+        if not 2 <= pixel <= run.pixels:
+            says = f"cuts before pixel {pixel}; the run has {run.pixels}, and a cut lies before the 2nd or later"
+            yield _wrong("value", f"{where}.power_cuts", says, "correct it")
+
+
+def _band(run: BandRun, show: Show) -> Iterator[Finding]:
+    where = f"run.{run.name}"
+    prop = show.props.get(run.of)
+    if prop is None:
+        return
+    if not isinstance(prop, GridProp):
+        says = f"names the prop “{run.of}”, which draws no grid"
+        yield _wrong("band", f"{where}.of", says, f"give [prop.{run.of}] area, columns, rows, lines and turns")
+    elif run.band[1] > prop.line_count:
+        says = f"ends at line {run.band[1]}, but prop {run.of} has {prop.line_count} {prop.lines}"
+        yield _wrong("band", f"{where}.band", says, "correct the line numbers")
+
+
+def _props(show: Show) -> Iterator[Finding]:
+    owner: dict[str, str] = {}
+    for prop in show.props.values():
+        where = f"prop.{prop.name}"
+        for run in prop.runs:
+            if owner.setdefault(run, prop.name) != prop.name:
+                says = f"names run {run}, which prop {owner[run]} has already"
+                yield _wrong("prop", f"{where}.runs", says, "a run is part of one prop: take it out of one of them")
+        if not isinstance(prop, GridProp):
+            continue
+        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
+        for run in prop.runs:
+            known = show.runs.get(run)
+            if known is not None and known not in bands:
+                says = f"names run {run}, which is not a band of this grid"
+                yield _wrong("band", f"{where}.runs", says, f'give [run.{run}] shape = "band" and of = "{prop.name}"')
+        taken: dict[int, str] = {}
+        for band in sorted((b for b in bands if b.same_data_as is None), key=lambda b: b.band):
+            for line in range(band.band[0], min(band.band[1], prop.line_count) + 1):
+                if other := taken.get(line):
+                    says = f"takes line {line} of {prop.name}, which {other} has already"
+                    yield _wrong("band", f"run.{band.name}.band", says, "each line of a grid is in one band")
+                    break
+                taken[line] = band.name
+
+
+def _feed(feed: Feed, show: Show) -> Iterator[Finding]:
+    where = f"feed.{feed.name}"
+    if feed.source is not None:
+        source = show.feeds.get(feed.source)
+        if source is not None and feed.tap is not None and feed.tap > len(source.taps):
+            says = f"branches off at tap {feed.tap}, but feed {feed.source} has {len(source.taps)}"
+            yield _wrong("tap", f"{where}.tap", says, "taps count from 1, from the supply outwards")
+    for number, tap in enumerate(feed.taps, start=1):
+        run = show.runs.get(tap.run)
+        if run is None or (isinstance(run, BandRun) and run._line_length is None):
+            continue
+        if isinstance(tap.pixel, int) and tap.pixel > run.pixels:
+            says = f"joins pixel {tap.pixel}, but run {run.name} has {run.pixels}"
+            yield _wrong("tap", f"{where}.taps[{number}].pixel", says, f'write a pixel up to {run.pixels}, or "last"')
+
+
+def _feed_loops(show: Show) -> Iterator[Finding]:
+    branches = nx.DiGraph((feed.source, feed.name) for feed in show.feeds.values() if feed.source is not None)
+    for loop in nx.simple_cycles(branches):
+        says = f"feeds branch off each other in a ring: {' → '.join([*loop, loop[0]])}"
+        yield _wrong("feed-ring", f"feed.{loop[0]}.from", says, "let one of them come from a supply")

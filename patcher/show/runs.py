@@ -1,0 +1,303 @@
+"""Runs and the grids that they are wired on: one model a shape, each with the keys that its picture needs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationInfo, model_validator
+
+from patcher.show.tables import (
+    Awg,
+    Corner,
+    Count,
+    End,
+    Flag,
+    Length,
+    Name,
+    Named,
+    Pitch,
+    Point,
+    Positive,
+    Table,
+    Text,
+    Whole,
+    one_gauge,
+)
+
+
+class Run(Named):
+    """[run.NAME]: one unbroken chain of pixels; without a shape it has no picture."""
+
+    shape_name: ClassVar[str] = "none"
+
+    pixel: Name
+    """Its kind of lamp: a name of [pixel.NAME]."""
+    lead: Length = 0.0
+    """Cable before the first pixel."""
+    lead_awg: Awg | None = None
+    """Gauge of the lead's power wires; the string's own where not said."""
+    lead_mm2: Positive | None = None
+    """Cross-section of the lead's power wires, instead of lead_awg."""
+    lead_via: Literal["cable", "booster", "differential"] = "cable"
+    """How the data crosses the lead."""
+    nulls: Annotated[Whole, Field(le=1000)] = 0
+    """Null pixels at the end of the lead."""
+    power_joined: Flag = True
+    """Its V+ goes on from the run before it on the port."""
+    power_cuts: tuple[Count, ...] = ()
+    """V+ is cut just before these pixels."""
+    batch: Text = ""
+    """Which purchase its lamps came from."""
+    hung: Flag = True
+    """False: not up this season; its addresses stay reserved."""
+    same_data_as: Name | None = None
+    """The run whose data it shares (a tee): same length, no port, no channels."""
+
+    @property
+    def places(self) -> int:
+        """Places drawn, those without a lamp included."""
+        raise NotImplementedError
+
+    @property
+    def gap_places(self) -> tuple[int, ...]:
+        """Drawn places without a lamp, counted from 1."""
+        return ()
+
+    @property
+    def pixels(self) -> int:
+        """How many lamps it has."""
+        return self.places - len(self.gap_places)
+
+    @model_validator(mode="after")
+    def _lead_gauge(self) -> Run:
+        one_gauge(self, "lead_awg", "lead_mm2")
+        return self
+
+
+class PlainRun(Run):
+    """A run with no picture."""
+
+    drawn: Count = Field(alias="pixels")
+    """How many pixels it has."""
+
+    @property
+    def places(self) -> int:  # noqa: D102
+        return self.drawn
+
+
+class DrawnRun(Run):
+    """A run with a picture."""
+
+    gaps: tuple[Count, ...] = ()
+    """Drawn places that have no lamp; pixel numbers count lamps."""
+
+    @property
+    def gap_places(self) -> tuple[int, ...]:  # noqa: D102
+        return self.gaps
+
+    @model_validator(mode="after")
+    def _gaps_fit(self) -> DrawnRun:
+        if not self.gaps:
+            return self
+        if len(set(self.gaps)) != len(self.gaps):
+            raise ValueError("gaps names a place twice")
+        try:
+            places = self.places
+        except NotImplementedError:  # a band's places are counted where its prop is known
+            return self
+        if max(self.gaps) > places:
+            raise ValueError(f"gaps names place {max(self.gaps)}, but {places} places are drawn")
+        if len(self.gaps) == places:
+            raise ValueError("gaps leaves no lamp at all")
+        return self
+
+
+class PathRun(DrawnRun):
+    """A run drawn from a first place to a last one, which its data may enter at either end."""
+
+    data_in: End = "first"
+    """Which end the data enters: the first or the last place drawn."""
+
+
+class CountedRun(PathRun):
+    """A run along a curve, which says how many places are drawn on it."""
+
+    drawn: Count = Field(alias="pixels")
+    """How many places are drawn."""
+
+    @property
+    def places(self) -> int:  # noqa: D102
+        return self.drawn
+
+
+class LineRun(CountedRun):
+    """A path of two or more points; pixels evenly spaced from end to end."""
+
+    shape_name: ClassVar[str] = "line"
+    shape: Literal["line"]
+    path: Annotated[tuple[Point, ...], Field(min_length=2)]
+    """The points of the path, [x, y] each."""
+
+    @model_validator(mode="after")
+    def _has_length(self) -> LineRun:
+        if len(set(self.path)) == 1:
+            raise ValueError("path has no length: its points are all the same")
+        return self
+
+
+class LoopRun(CountedRun):
+    """A closed outline, from its first corner round in the order of the corners."""
+
+    shape_name: ClassVar[str] = "loop"
+    shape: Literal["loop"]
+    corners: Annotated[tuple[Point, ...], Field(min_length=3)]
+    """The corners of the outline, [x, y] each."""
+
+    @model_validator(mode="after")
+    def _has_length(self) -> LoopRun:
+        if len(set(self.corners)) == 1:
+            raise ValueError("corners has no length: its points are all the same")
+        return self
+
+
+class ArchRun(CountedRun):
+    """Half an ellipse standing on two feet, passed over and back."""
+
+    shape_name: ClassVar[str] = "arch"
+    shape: Literal["arch"]
+    feet: tuple[Point, Point]
+    """Where it stands, [[x, y], [x, y]], from its first place."""
+    height: Pitch
+    """From the line between the feet to the top."""
+    passes: Count = 1
+    """How often the run goes over the arch; each pass retraces the last one backwards."""
+
+    @model_validator(mode="after")
+    def _passes_fit(self) -> ArchRun:
+        if self.feet[0] == self.feet[1]:
+            raise ValueError("feet are both at one point")
+        if self.drawn % self.passes:
+            raise ValueError(f"pixels = {self.drawn} does not divide by passes = {self.passes}")
+        return self
+
+
+class PointsRun(PathRun):
+    """Places listed one by one, here or in a CSV file."""
+
+    shape_name: ClassVar[str] = "points"
+    shape: Literal["points"]
+    at: Annotated[tuple[Point, ...], Field(min_length=1)] = ()
+    """The places, [x, y] each, in order."""
+    file: Text | None = None
+    """A CSV file with columns x and y, beside the show file or below it."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _read_file(cls, table: Any, info: ValidationInfo) -> Any:
+        if not isinstance(table, dict):
+            return table
+        if ("at" in table) == ("file" in table):
+            raise ValueError('wants its places once: at = [[x, y], …] or file = "….csv"')
+        points: Callable[[str], list[tuple[float, float]]] | None = (info.context or {}).get("points")
+        if isinstance(table.get("file"), str) and points is not None:
+            return {**table, "at": points(table["file"])}
+        return table
+
+    @property
+    def places(self) -> int:  # noqa: D102
+        return len(self.at)
+
+
+class Grid(Table):
+    """Rows and columns of places."""
+
+    area: tuple[Point, Point]
+    """Two opposite corners, [[x0, y0], [x1, y1]]: the centres of corner lamps."""
+    columns: Count
+    rows: Count
+    lines: Literal["rows", "columns"]
+    """What one line of wiring is."""
+    turns: Literal["serpentine", "same-way"]
+    """Serpentine: every second line runs back; same-way: none does."""
+    data_in: Corner = "bottom-left"
+    """The corner where the data enters; on a prop, where its lines are counted from."""
+
+    @property
+    def line_count(self) -> int:
+        """How many lines of wiring it has."""
+        return self.columns if self.lines == "columns" else self.rows
+
+    @property
+    def line_length(self) -> int:
+        """How many places one line has."""
+        return self.rows if self.lines == "columns" else self.columns
+
+    @model_validator(mode="after")
+    def _has_room(self) -> Grid:
+        (x0, y0), (x1, y1) = self.area
+        if self.columns > 1 and x0 == x1:
+            raise ValueError(f"area has no width for {self.columns} columns")
+        if self.rows > 1 and y0 == y1:
+            raise ValueError(f"area has no height for {self.rows} rows")
+        return self
+
+
+class GridRun(DrawnRun, Grid):
+    """A grid that is one run. Its places are counted in wiring order."""
+
+    shape_name: ClassVar[str] = "grid"
+    shape: Literal["grid"]
+
+    @property
+    def places(self) -> int:  # noqa: D102
+        return self.columns * self.rows
+
+
+class BandRun(DrawnRun):
+    """Some whole lines of a grid that is drawn once, on its prop. Its places are counted in wiring order."""
+
+    shape_name: ClassVar[str] = "band"
+    shape: Literal["band"]
+    of: Name
+    """The prop that draws the grid."""
+    band: tuple[Count, Count]
+    """First and last line, counted through the prop."""
+    data_in: Corner = "bottom-left"
+    """The corner of the band where the data enters."""
+    _line_length: int | None = PrivateAttr(default=None)
+
+    @property
+    def places(self) -> int:  # noqa: D102
+        if self._line_length is None:
+            raise NotImplementedError
+        return (self.band[1] - self.band[0] + 1) * self._line_length
+
+    @model_validator(mode="after")
+    def _rises(self) -> BandRun:
+        if self.band[0] > self.band[1]:
+            raise ValueError(f"band = [{self.band[0]}, {self.band[1]}] runs backwards: lower line first")
+        return self
+
+
+RUN_KINDS: dict[str, type[Run]] = {
+    kind.shape_name: kind for kind in (LineRun, LoopRun, ArchRun, GridRun, BandRun, PointsRun, PlainRun)
+}
+
+
+def run_kind(table: Any) -> str:
+    """The shape that a table says it has; `none` where it says nothing."""
+    shape = table.get("shape", "none") if isinstance(table, dict) else "none"
+    return shape if isinstance(shape, str) else repr(shape)
+
+
+AnyRun = Annotated[
+    Annotated[LineRun, Tag("line")]
+    | Annotated[LoopRun, Tag("loop")]
+    | Annotated[ArchRun, Tag("arch")]
+    | Annotated[GridRun, Tag("grid")]
+    | Annotated[BandRun, Tag("band")]
+    | Annotated[PointsRun, Tag("points")]
+    | Annotated[PlainRun, Tag("none")],
+    Discriminator(run_kind),
+]

@@ -1,0 +1,281 @@
+"""The show as a person writes it: one frozen model a table of the file.
+
+The models are the whole rule of what a show file may hold, key by key; names that refer to other tables are held
+against those tables in `references`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Tag, model_validator
+
+from patcher.show.runs import AnyRun, BandRun, Grid, Run
+from patcher.show.tables import (
+    ColourOrder,
+    Count,
+    Flag,
+    Fraction,
+    Length,
+    Name,
+    Named,
+    NotNegative,
+    Pitch,
+    Point,
+    PortNumber,
+    Positive,
+    Table,
+    Text,
+    UniverseNumber,
+    Wired,
+    station_address,
+)
+
+StartText = Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]
+
+
+class Settings(Table):
+    """[show]: what holds for the whole display."""
+
+    title: Text
+    """What the display is called; any script."""
+    units: Literal["m", "ft"] = "m"
+    """Unit of every length in this file: metres or feet."""
+    frame_rate: Annotated[Positive, Field(le=1000)] = 40
+    """Frames a second that the show plays at."""
+    first_universe: UniverseNumber = 1
+    """Where the patch begins."""
+    placement: Literal["fresh", "follow", "whole"] = "fresh"
+    """Where a start may fall: on channel 1 of a new universe, right behind the one before, or anywhere that cuts no
+    chain more than it must."""
+    share_universes: Flag = False
+    """May two controllers share one universe?"""
+    level: Fraction = 1.0
+    """The brightest the show is run at, from 0 to 1."""
+
+
+class PixelType(Wired):
+    """[pixel.NAME]: one kind of lamp, from its data sheet or from a measurement."""
+
+    colour_order: ColourOrder = "RGB"
+    """The order in which its chip takes its channels, one letter a channel: RGB, GRB, RGBW."""
+    volts: Positive | None = None
+    """Rated supply voltage."""
+    channel_ma: NotNegative | None = None
+    """Milliamperes of one channel at full, at the rated voltage."""
+    idle_ma: NotNegative | None = None
+    """Milliamperes of a dark pixel."""
+    draw: Literal["current", "power"] = "current"
+    """The same current at any voltage, or the same power: a regulated pixel."""
+    min_volts: Positive | None = None
+    """Below this it misbehaves."""
+    bit_rate: Positive = 800_000
+    """Bits a second on the data line."""
+    reset_us: NotNegative = 300
+    """Microseconds of quiet that latch a frame."""
+    pitch: Pitch | None = None
+    """Wire from pixel to pixel."""
+
+    @property
+    def channels(self) -> int:
+        """Channels that one pixel takes."""
+        return len(self.colour_order)
+
+
+class Logic(Table):
+    """What runs the controller itself."""
+
+    supply: Name
+    amps: NotNegative
+
+
+class Controller(Named):
+    """[controller.NAME]: a box's pixel controller."""
+
+    address: Annotated[str, Field(strict=True), AfterValidator(station_address)] | None = None
+    """IPv4 address of the box."""
+    delivery: Literal["unicast", "multicast"] = "unicast"
+    """Sent to the box's own address, or to the group of each universe."""
+    protocol: Literal["e131", "artnet"] = "e131"
+    """What the box listens to."""
+    start_per: Literal["controller", "port", "run"] = "port"
+    """What has a start of its own."""
+    ports: Annotated[Count, Field(le=10_000)]
+    """How many data outputs the box has."""
+    port_pixels: Count | None = None
+    """Most pixels on one port, nulls included."""
+    universes: Count | None = None
+    """Most universes that it listens to."""
+    consecutive: Flag = True
+    """Must its universes be consecutive?"""
+    first_universe: UniverseNumber | None = None
+    """A pin: the box begins on channel 1 of this universe."""
+    reorders: Flag = True
+    """The box puts colours into chip order itself, so the wire carries RGB(W)."""
+    skips_nulls: Flag = True
+    """Null pixels take no channels."""
+    level: Fraction = 1.0
+    """A dimmer set in the box."""
+    logic: Logic | None = None
+    """The supply and the current of the controller's own electronics."""
+    at: Point | None = None
+    """Where the box stands."""
+    spare: Flag = False
+    """Kept on the shelf, feeding nothing."""
+    port: dict[PortNumber, tuple[Name, ...]] = Field(default_factory=dict)
+    """Each port's runs, in data order along the cable."""
+    start: dict[str, Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]] = Field(
+        default_factory=dict
+    )
+    """Pins of single starts: port number (run or box name, as start_per says) = "universe/channel"."""
+
+    @model_validator(mode="after")
+    def _reachable(self) -> Controller:
+        if self.protocol == "artnet" and self.delivery == "multicast":
+            raise ValueError('Art-Net levels are sent unicast: write delivery = "unicast" and its address')
+        if self.delivery == "unicast" and self.address is None and not self.spare:
+            raise ValueError('has no address: write address = "192.0.2.21", the one set in the box')
+        return self
+
+    @property
+    def pins(self) -> dict[str, tuple[int, int]]:
+        """Pinned starts as (universe, channel), by what stands left of the equals sign."""
+        return {key: (int(u), int(c)) for key, (u, c) in ((k, v.split("/")) for k, v in self.start.items())}
+
+
+class Prop(Named):
+    """[prop.NAME]: one thing that the eye sees, made of one or more runs."""
+
+    runs: Annotated[tuple[Name, ...], Field(min_length=1)]
+    """Its runs."""
+
+
+class GridProp(Named, Grid):
+    """A prop that is one grid, drawn here once and wired by runs of shape band."""
+
+    runs: tuple[Name, ...] = ()
+    """Its runs; bands of it need not be named."""
+
+
+def prop_kind(table: Any) -> str:
+    """`grid` where a prop's table has a key of a grid, else `runs`."""
+    return "grid" if isinstance(table, dict) and table.keys() & Grid.model_fields.keys() else "runs"
+
+
+AnyProp = Annotated[Annotated[Prop, Tag("runs")] | Annotated[GridProp, Tag("grid")], Discriminator(prop_kind)]
+
+
+class Supply(Named):
+    """[supply.NAME]: a DC power supply."""
+
+    volts: Positive
+    amps: Positive
+    """Its rating."""
+    box: Name | None = None
+    """Whose enclosure it sits in."""
+    spare: Flag = False
+    """Kept on the shelf."""
+
+
+class Tap(Table):
+    """A point on a run where a feed is joined; or one every so many pixels, the wire following the run."""
+
+    run: Name
+    pixel: Count | Literal["first", "last"] | None = None
+    """The pixel it joins."""
+    every: Count | None = None
+    """Pixel 1, then every so many, and the last."""
+    length: Length
+    """One way, from the tap before."""
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Tap:
+        if (self.pixel is None) == (self.every is None):
+            raise ValueError("a tap wants pixel or every, one of them")
+        return self
+
+
+class Feed(Wired):
+    """[feed.NAME]: a pair of wires from a supply, with its taps in order."""
+
+    supply: Name | None = None
+    """The supply that it comes from."""
+    source: Name | None = Field(default=None, alias="from")
+    """The feed that it branches off, instead of a supply."""
+    tap: Count | None = None
+    """Which tap of that feed it branches off at."""
+    fuse: Positive | None = None
+    """Amperes of the fuse at its supply."""
+    taps: Annotated[tuple[Tap, ...], Field(min_length=1)]
+    """Where it joins the pixels, in order along the wire."""
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Feed:
+        if (self.supply is None) == (self.source is None):
+            raise ValueError("a feed comes from a supply or from another feed: write supply or from, one of them")
+        if (self.source is None) != (self.tap is None):
+            raise ValueError("from and tap go together: which feed, and at which of its taps")
+        return self
+
+
+class Accept(Table):
+    """[[accept]]: a warning that the person has judged."""
+
+    rule: Text
+    where: Text
+    why: Text
+
+
+class Show(Table):
+    """The whole display."""
+
+    settings: Settings = Field(alias="show")
+    pixel_types: dict[Name, PixelType] = Field(default_factory=dict, alias="pixel")
+    controllers: dict[Name, Controller] = Field(default_factory=dict, alias="controller")
+    runs: dict[Name, AnyRun] = Field(default_factory=dict, alias="run")
+    props: dict[Name, AnyProp] = Field(default_factory=dict, alias="prop")
+    supplies: dict[Name, Supply] = Field(default_factory=dict, alias="supply")
+    feeds: dict[Name, Feed] = Field(default_factory=dict, alias="feed")
+    accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
+
+    @model_validator(mode="after")
+    def _tie(self) -> Show:
+        for tables in (
+            self.pixel_types, self.controllers, self.runs, self.props, self.supplies, self.feeds,
+        ):  # fmt: skip
+            for name, table in tables.items():
+                table._name = name
+        for run in self.runs.values():
+            if isinstance(run, BandRun) and isinstance(prop := self.props.get(run.of), GridProp):
+                run._line_length = prop.line_length
+        return self
+
+    def type_of(self, run: Run) -> PixelType:
+        """The kind of lamp of a run."""
+        return self.pixel_types[run.pixel]
+
+    def grid_of(self, band: BandRun) -> GridProp:
+        """The prop on which a band's grid is drawn."""
+        prop = self.props[band.of]
+        assert isinstance(prop, GridProp)  # noqa: S101  (references are checked on reading)
+        return prop
+
+    def prop_runs(self) -> dict[str, tuple[str, ...]]:
+        """Every prop with its runs, in the file's order; a run that no prop names is a prop of its own."""
+        members = {name: list(prop.runs) for name, prop in self.props.items()}
+        for name, run in self.runs.items():
+            if isinstance(run, BandRun) and name not in members.get(run.of, [name]):
+                members[run.of].append(name)
+        named = {name for runs in members.values() for name in runs}
+        alone = {name: (name,) for name in self.runs if name not in named}
+        return {name: tuple(runs) for name, runs in members.items()} | alone
+
+
+def json_schema() -> dict[str, Any]:
+    """The show file's JSON Schema (draft 2020-12)."""
+    schema = Show.model_json_schema(by_alias=True)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Patcher show file",
+        **{key: value for key, value in schema.items() if key != "title"},
+    }

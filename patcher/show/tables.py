@@ -1,0 +1,111 @@
+"""What the tables of a show file are made of: names, numbers, lengths, and the bare table.
+
+Lengths arrive in the file's `units` and are metres from here on: the reader gives `metres`, the metres in one of the
+file's units, as validation context.
+"""
+
+from __future__ import annotations
+
+import re
+from ipaddress import IPv4Address
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    StringConstraints,
+    ValidationInfo,
+    model_validator,
+)
+
+NAME_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]*$"
+Corner = Literal["bottom-left", "bottom-right", "top-left", "top-right"]
+End = Literal["first", "last"]
+
+
+def _to_metres(length: float, info: ValidationInfo) -> float:
+    metres: float = (info.context or {}).get("metres", 1.0)
+    return length * metres
+
+
+def _known_letters(order: str) -> str:
+    if len(set(order)) != len(order):
+        raise ValueError("names a colour twice")
+    return order
+
+
+def station_address(text: str) -> str:
+    """The text of an IPv4 address that one box can have; ValueError says why not."""
+    try:
+        address = IPv4Address(text)
+    except ValueError:
+        raise ValueError("is not an IPv4 address such as 192.0.2.21") from None
+    if address.is_multicast or address.is_unspecified or address == IPv4Address("255.255.255.255"):
+        raise ValueError("is not the address of one box")
+    return text
+
+
+def _port_number(key: Any) -> Any:
+    if isinstance(key, str) and not re.fullmatch(r"[1-9][0-9]{0,5}", key):
+        raise ValueError("is not a port number: ports count from 1")
+    return key
+
+
+Name = Annotated[str, StringConstraints(strict=True, pattern=NAME_PATTERN, max_length=60)]
+Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Positive = Annotated[Real, Field(gt=0)]
+NotNegative = Annotated[Real, Field(ge=0)]
+Fraction = Annotated[Real, Field(ge=0, le=1)]
+Whole = Annotated[int, Field(strict=True, ge=0)]
+Count = Annotated[int, Field(strict=True, ge=1, le=100_000_000)]
+Flag = Annotated[bool, Field(strict=True)]
+Text = Annotated[str, Field(strict=True)]
+Coordinate = Annotated[Real, AfterValidator(_to_metres)]
+Length = Annotated[NotNegative, AfterValidator(_to_metres)]
+Pitch = Annotated[Positive, AfterValidator(_to_metres)]
+Point = tuple[Coordinate, Coordinate]
+ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
+UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=63_999)]
+PortNumber = Annotated[int, BeforeValidator(_port_number), Field(ge=1)]
+Awg = Annotated[int, Field(strict=True, ge=0, le=40)]
+
+
+class Table(BaseModel):
+    """A table of the show file: only the keys that it names, and fixed once read."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class Named(Table):
+    """A table with a name, such as `[run.towpath]`."""
+
+    _name: str = PrivateAttr(default="")
+
+    @property
+    def name(self) -> str:
+        """The name after the dot in the table's heading."""
+        return self._name
+
+
+def one_gauge(table: Table, awg: str, mm2: str) -> None:
+    """Refuse a table that says the same wire by two keys."""
+    if getattr(table, awg) is not None and getattr(table, mm2) is not None:
+        raise ValueError(f"gives the wire twice: write {awg} or {mm2}, not both")
+
+
+class Wired(Named):
+    """A table that says what its wire is."""
+
+    awg: Awg | None = None
+    """American wire gauge of the copper."""
+    mm2: Positive | None = None
+    """Cross-section of the copper in square millimetres, instead of awg."""
+
+    @model_validator(mode="after")
+    def _gauge(self) -> Wired:
+        one_gauge(self, "awg", "mm2")
+        return self
