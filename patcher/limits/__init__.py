@@ -1,0 +1,1 @@
+"""What holds and what does not: timing, and what the plan is better without."""

@@ -119,10 +119,7 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
             return Words("unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}")
     if hint := nearest(key, known):
         return Words("unknown-key", "is not a known key", f"did you mean “{hint}”?")
-    there = (
-        ", ".join(name for name in known if model is None or name not in raw) if not place[:-1] else ", ".join(known)
-    )
-    return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {there}")
+    return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
 
 
 def _shown(value: Any) -> str:

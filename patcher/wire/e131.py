@@ -1,4 +1,4 @@
-"""The packets of E1.31 (ANSI E1.31-2018, Streaming ACN): data, synchronization, universe discovery.
+r"""The packets of E1.31 (ANSI E1.31-2018, Streaming ACN): data, synchronization, universe discovery.
 
 The rule of this file: one packet is one value. What is sent is built whole by the functions that end in `packet` or
 `packets`; what is received becomes a `Data`, a `Sync`, a `Discovery`, or a `Malformed` that says why not.
@@ -8,10 +8,10 @@ A data packet is built once for each universe and then patched in place, frame b
 >>> packet = data_packet(cid=bytes(16), source="heron lock", universe=3)
 >>> write_levels(packet, 0, bytes([255, 0, 0]))
 >>> decode(packet).slots[:4]
-b'\\xff\\x00\\x00\\x00'
+b'\xff\x00\x00\x00'
 
 Octets count from 0 and numbers are high octet first. Layers nest, and each begins with its flags (0x7) and length:
-root at octet 16, framing at 38, DMP at 115 or universe discovery at 112. Clause numbers are the standard's, from memory.
+root at octet 16, framing at 38, DMP at 115 or universe discovery at 112. Clause numbers are the standard's.
 """
 
 import struct
@@ -268,7 +268,10 @@ def out_of_order(last: int, new: int) -> bool:
 def _check_sender(cid: bytes, source: str) -> None:
     if len(cid) != 16:
         raise ValueError(f"a CID has 16 octets, not {len(cid)}")
-    name = source.encode("utf-8", "surrogatepass")
+    try:
+        name = source.encode()
+    except UnicodeEncodeError:
+        raise ValueError(f"source name {source!r} has a character that UTF-8 cannot hold") from None
     if len(name) > SOURCE_NAME_OCTETS:
         raise ValueError(f"source name {source!r} is {len(name)} octets of UTF-8; {SOURCE_NAME_OCTETS} fit")
     if b"\x00" in name:

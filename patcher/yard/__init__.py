@@ -1,0 +1,1 @@
+"""Simulated boxes, for trying a show without hardware."""

@@ -1,0 +1,136 @@
+"""The patch file: what is typed into the boxes, beside the show file.
+
+It holds the starts and the lengths of each chain's runs, and nothing that follows from them. A start stands where it is
+typed: at the box, at a port, or at a run.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+
+from patcher.address.patch import Chain, Link, Patch, Start
+from patcher.errors import refuse
+from patcher.show.files import read_text, write_whole
+
+FORMAT = 1
+
+_HEAD = """\
+# What is typed into the boxes, kept by Patcher: do not edit while you can run `patcher patch`.
+# It is kept from season to season, so that last year's addresses do not move.
+
+"""
+
+
+def patch_path(show_path: Path) -> Path:
+    """Where the patch file of a show file stands: `heron-lock.toml` → `heron-lock.patch.toml`."""
+    return show_path.with_name(show_path.name.removesuffix(".toml") + ".patch.toml")
+
+
+def dump(patch: Patch) -> str:
+    """The text of the patch file."""
+    boxes: dict[str, Any] = {}
+    for start in patch.starts:
+        chain, start_text = start.chain, f"{start.universe}/{start.channel}"
+        box = boxes.setdefault(chain.controller, {})
+        if chain.port is None:
+            box["start"] = start_text
+        for link in chain.links:
+            port = box.setdefault("port", {}).setdefault(str(link.port), {})
+            if chain.run is not None:
+                port.setdefault("run", {})[link.run] = {"start": start_text} | _link_keys(link)
+                continue
+            if chain.port is not None:
+                port["start"] = start_text
+            for key, value in _link_keys(link).items():
+                port.setdefault(key, {})[link.run] = value
+    return _HEAD + tomli_w.dumps({"format": FORMAT, "controller": boxes})
+
+
+def _link_keys(link: Link) -> dict[str, int]:
+    """A run's length, and of its channels and nulls what is not as usual."""
+    unusual = {"channels": (link.channels, 3), "nulls": (link.nulls, 0)}
+    return {"pixels": link.pixels} | {key: value for key, (value, usual) in unusual.items() if value != usual}
+
+
+def parse(text: str) -> Patch:
+    """The patch of a patch file's text; ValueError or KeyError and their like where it is not one."""
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    return Patch(tuple(start for name, box in tables["controller"].items() for start in _box(name, box)))
+
+
+def _box(name: str, box: dict[str, Any]) -> Iterator[Start]:
+    ports = [(int(number), port) for number, port in box["port"].items()]
+    if "start" in box:
+        links = tuple(link for number, port in ports for link in _links(number, port))
+        yield _start(Chain(name, None, None, links), box["start"])
+        return
+    for number, port in ports:
+        if "start" in port:
+            yield _start(Chain(name, number, None, tuple(_links(number, port))), port["start"])
+            continue
+        for run, keys in port["run"].items():
+            yield _start(Chain(name, number, run, (_link(number, run, keys),)), keys["start"])
+
+
+def _links(number: int, port: dict[str, Any]) -> Iterator[Link]:
+    for run in port["pixels"]:
+        yield _link(
+            number, run, {key: port[key][run] for key in ("pixels", "channels", "nulls") if run in port.get(key, {})}
+        )
+
+
+def _link(number: int, run: str, keys: dict[str, Any]) -> Link:
+    link = Link(number, run, keys["pixels"], keys.get("channels", 3), keys.get("nulls", 0))
+    counts = (link.pixels, link.channels, link.nulls)
+    if (
+        not all(type(count) is int for count in counts)
+        or link.pixels < 1
+        or not 1 <= link.channels <= 12
+        or link.nulls < 0
+    ):
+        raise ValueError(f"run {run} has no sensible length")
+    return link
+
+
+def _start(chain: Chain, text: str) -> Start:
+    universe, channel = (int(part) for part in text.split("/"))
+    if not (chain.links and 1 <= universe <= 63_999 and 1 <= channel <= 512):
+        raise ValueError(f"{chain.name} has no sensible start: {text!r}")
+    return Start(chain, universe, channel)
+
+
+def read_patch(show_path: Path) -> Patch | None:
+    """The kept patch of a show file; None where there is none yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    path = patch_path(show_path)
+    if not path.exists():
+        return None
+    text = read_text(path)
+    try:
+        return parse(text)
+    except tomllib.TOMLDecodeError as error:
+        reason = "it holds a merge conflict" if "<<<<<<<" in text else f"it is not TOML: {error}"
+    except ValueError as error:
+        reason = str(error)
+    except (KeyError, TypeError, AttributeError, RecursionError):
+        reason = "something is missing in it, or has another form"
+    says = f"is no patch file that can be read: {reason}; it was left as it is"
+    remedy = "bring back the last good one, or forget it: patcher patch --fresh"
+    raise refuse(str(path), says, remedy, rule="patch-file", area="address")
+
+
+def write_patch(show_path: Path, patch: Patch) -> Path:
+    """Write the patch file of a show file, whole or not at all, and say where."""
+    path = patch_path(show_path)
+    write_whole(path, dump(patch))
+    return path

@@ -1,0 +1,252 @@
+"""The patch: the chain of each start, laid pixel by pixel on channels.
+
+A chain's next pixel goes on the next channels if it fits before channel 512, else on channel 1 of the next universe;
+so a pixel never straddles two universes. A place in the patch is counted as a *running channel*: channel 1 of
+universe 1 is 0, channel 1 of universe 2 is 512.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+CHANNELS = 512
+"""Channels of one universe. Source: ANSI E1.11 (DMX512-A), 512 slots a packet."""
+
+
+def running(universe: int, channel: int) -> int:
+    """The running channel, from 0, of a universe and a channel that count from 1."""
+    return (universe - 1) * CHANNELS + channel - 1
+
+
+def written(at: int) -> tuple[int, int]:
+    """Universe and channel, from 1, of a running channel."""
+    universe, channel = divmod(at, CHANNELS)
+    return universe + 1, channel + 1
+
+
+def first_fit(at: int, channels: int) -> int:
+    """Where a pixel of so many channels goes that would stand at `at`: there, or on the next universe."""
+    room = CHANNELS - at % CHANNELS
+    return at if channels <= room else at + room
+
+
+def behind(at: int, pixels: int, channels: int) -> int:
+    """The running channel just behind so many pixels that are laid from `at`."""
+    if pixels == 0:
+        return at
+    at = first_fit(at, channels)
+    here = min(pixels, (CHANNELS - at % CHANNELS) // channels)
+    left = pixels - here
+    if left == 0:
+        return at + here * channels
+    whole, rest = divmod(left - 1, CHANNELS // channels)
+    return (at // CHANNELS + 1 + whole) * CHANNELS + (rest + 1) * channels
+
+
+def pieces(at: int, pixels: int, channels: int) -> Iterator[tuple[int, int]]:
+    """Where pixels laid from `at` lie, universe by universe: (running channel, how many)."""
+    while pixels:
+        at = first_fit(at, channels)
+        here = min(pixels, (CHANNELS - at % CHANNELS) // channels)
+        yield at, here
+        at += here * channels
+        pixels -= here
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One run in the chain of a start.
+
+    Attributes:
+        port: the port that it hangs on.
+        run: its name.
+        pixels: how many lamps it has.
+        channels: channels that one of its pixels takes.
+        nulls: null pixels before its first lamp that take channels.
+    """
+
+    port: int
+    run: str
+    pixels: int
+    channels: int = 3
+    nulls: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Pixels of one run that lie together in one universe; everything counts from 1, both ends included."""
+
+    controller: str
+    port: int
+    run: str
+    first_pixel: int
+    last_pixel: int
+    universe: int
+    first_channel: int
+    last_channel: int
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """What has a start of its own, before it has one.
+
+    Attributes:
+        controller: the box.
+        port: its port; None where the whole box has one start.
+        run: its run, where each run has a start of its own.
+        links: its runs in data order.
+    """
+
+    controller: str
+    port: int | None
+    run: str | None
+    links: tuple[Link, ...]
+
+    @property
+    def key(self) -> str:
+        """What stands left of the equals sign in a pin: the run, the port's number or the box."""
+        return self.run or (str(self.port) if self.port is not None else self.controller)
+
+    @property
+    def name(self) -> str:
+        """The thing as it is named everywhere: BOX, BOX/PORT or RUN."""
+        return self.run or (f"{self.controller}/{self.port}" if self.port is not None else self.controller)
+
+    @property
+    def pixels(self) -> int:
+        """Lamps, without nulls."""
+        return sum(link.pixels for link in self.links)
+
+    def end(self, at: int) -> int:
+        """The running channel just behind the chain, laid from `at`."""
+        for link in self.links:
+            at = behind(at, link.nulls + link.pixels, link.channels)
+        return at
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """A chain and where it begins: what is typed into the box."""
+
+    chain: Chain
+    universe: int
+    channel: int
+
+    @property
+    def controller(self) -> str:
+        """The box that it is typed into."""
+        return self.chain.controller
+
+    @property
+    def at(self) -> int:
+        """The running channel of its first channel."""
+        return running(self.universe, self.channel)
+
+    @property
+    def end(self) -> int:
+        """The running channel just behind its last."""
+        return self.chain.end(self.at)
+
+    @property
+    def universes(self) -> range:
+        """The universes that it touches, which follow each other."""
+        return range(self.universe, written(self.end - 1)[0] + 1)
+
+    def placed(self) -> Iterator[tuple[Link, int]]:
+        """Each link with the running channel of its first lamp."""
+        at = self.at
+        for link in self.chain.links:
+            lamps = first_fit(behind(at, link.nulls, link.channels), link.channels)
+            yield link, lamps
+            at = behind(lamps, link.pixels, link.channels)
+
+    def spans(self) -> Iterator[Span]:
+        """The spans of its lamps in data order; nulls have none."""
+        for link, at in self.placed():
+            first = 1
+            for where, count in pieces(at, link.pixels, link.channels):
+                universe, channel = written(where)
+                last_channel = channel + count * link.channels - 1
+                yield Span(
+                    self.controller, link.port, link.run, first, first + count - 1, universe, channel, last_channel
+                )
+                first += count
+
+
+@dataclass(frozen=True, eq=True)
+class Patch:
+    """The whole assignment of channels to pixels, as the starts from which it follows."""
+
+    starts: tuple[Start, ...]
+
+    @property
+    def pixels(self) -> int:
+        """Lamps that have channels, without nulls."""
+        return sum(start.chain.pixels for start in self.starts)
+
+    @property
+    def channels(self) -> int:
+        """Channels of those lamps."""
+        return sum(link.pixels * link.channels for start in self.starts for link in start.chain.links)
+
+    def spans(self) -> Iterator[Span]:
+        """All spans, start by start in data order."""
+        for start in self.starts:
+            yield from start.spans()
+
+    @cached_property
+    def universe_count(self) -> int:
+        """Distinct universes that any start touches."""
+        count, last = 0, 0
+        for first, stop in sorted((start.universes.start, start.universes.stop) for start in self.starts):
+            count += max(0, stop - max(first, last))
+            last = max(last, stop)
+        return count
+
+    @cached_property
+    def _start_of(self) -> dict[str, Start]:
+        return {link.run: start for start in self.starts for link in start.chain.links}
+
+    def has(self, run: str) -> bool:
+        """Whether the run has channels of its own; a tee has none."""
+        return run in self._start_of
+
+    def start_of(self, run: str) -> Start:
+        """The start of whose chain a run is part; KeyError where it has none."""
+        return self._start_of[run]
+
+    def link_of(self, run: str) -> tuple[Link, int]:
+        """A run's link and the running channel from which its lamps are laid; KeyError where it has none."""
+        return next((link, at) for link, at in self._start_of[run].placed() if link.run == run)
+
+    def run_spans(self, run: str) -> list[Span]:
+        """The spans of one run; KeyError where it has none."""
+        return [span for span in self._start_of[run].spans() if span.run == run]
+
+    @cached_property
+    def _by_place(self) -> tuple[list[int], list[Start]]:
+        ordered = sorted(self.starts, key=lambda start: start.at)
+        return [start.at for start in ordered], ordered
+
+    def span_at(self, universe: int, channel: int) -> Span | None:
+        """The span of one pixel that takes a channel; None where no lamp does."""
+        places, ordered = self._by_place
+        found = bisect_right(places, running(universe, channel)) - 1
+        if found < 0:
+            return None
+        for span in ordered[found].spans():
+            if span.universe == universe and span.first_channel <= channel <= span.last_channel:
+                width = (span.last_channel - span.first_channel + 1) // (span.last_pixel - span.first_pixel + 1)
+                return cut(span, *[span.first_pixel + (channel - span.first_channel) // width] * 2)
+        return None
+
+
+def cut(span: Span, first: int, last: int) -> Span:
+    """The part of a span from pixel `first` to pixel `last`, both inside it."""
+    width = (span.last_channel - span.first_channel + 1) // (span.last_pixel - span.first_pixel + 1)
+    begin = span.first_channel + (first - span.first_pixel) * width
+    end = begin + (last - first + 1) * width - 1
+    return Span(span.controller, span.port, span.run, first, last, span.universe, begin, end)

@@ -1,0 +1,88 @@
+"""The rules that every patch keeps, whatever the placement: each breach is a finding.
+
+That a pixel has channels once and is never split follows from how a chain is laid; here stands what depends on where
+the starts are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from patcher.address.patch import Patch, Start, first_fit, written
+from patcher.errors import Finding
+from patcher.show.schema import Controller, Show
+
+LAST_UNIVERSE = {"e131": 63_999, "artnet": 32_767}
+"""Source: ANSI E1.31-2018, 6.2.7 (universes 1–63999); Art-Net 4 (a 15-bit Port-Address)."""
+
+
+def _breach(rule: str, where: str, says: str, remedy: str) -> Finding:
+    return Finding("error", rule, "address", where, says, remedy)
+
+
+def breaches(show: Show, patch: Patch) -> list[Finding]:
+    """Everything in a patch that cannot be."""
+    found = [finding for start in patch.starts for finding in _start(show, start)]
+    found += _overlaps(show, patch)
+    boxes: dict[str, list[Start]] = {}
+    for start in patch.starts:
+        boxes.setdefault(start.controller, []).append(start)
+    for name, starts in boxes.items():
+        found += _box(show.controllers[name], starts)
+    return found
+
+
+def _start(show: Show, start: Start) -> Iterator[Finding]:
+    controller = show.controllers[start.controller]
+    where = f"controller.{controller.name}.start.{start.chain.key}"
+    last, protocol = LAST_UNIVERSE[controller.protocol], controller.protocol
+    if start.universes.stop - 1 > last:
+        name = "E1.31" if protocol == "e131" else "Art-Net"
+        says = f"reaches universe {start.universes.stop - 1}; {name} ends at {last}"
+        yield _breach("universe-range", where, says, "begin lower (first_universe), or use the other protocol")
+    width = start.chain.links[0].channels
+    if first_fit(start.at, width) != start.at:
+        says = f"begins at {start.universe}/{start.channel}, where no pixel of {width} channels fits before channel 512"
+        yield _breach("split-pixel", where, says, f'pin it to "{start.universe + 1}/1"')
+
+
+def _overlaps(show: Show, patch: Patch) -> Iterator[Finding]:
+    by_place = sorted(patch.starts, key=lambda start: (start.at, start.end))
+    shared: set[tuple[str, str]] = set()
+    for one, two in pairwise(by_place):
+        where = f"controller.{two.controller}.start.{two.chain.key}"
+        names = f"{one.chain.name} ({one.universe}/{one.channel} to {_text(one.end - 1)})"
+        if two.at < one.end:
+            says = f"{two.chain.name} begins at {two.universe}/{two.channel}, on channels of {names}"
+            yield _breach("overlap", where, says, f'pin it behind: "{one.universes.stop}/1"')
+        elif (
+            one.controller != two.controller
+            and not show.settings.share_universes
+            and one.universes[-1] == two.universe
+            and (pair := (one.controller, two.controller)) not in shared
+        ):
+            shared.add(pair)
+            says = f"shares universe {two.universe} with {one.controller}, and share_universes is false"
+            yield _breach("shared-universe", where, says, f'pin it to "{two.universe + 1}/1", or set share_universes')
+
+
+def _text(at: int) -> str:
+    return "{}/{}".format(*written(at))
+
+
+def _box(controller: Controller, starts: list[Start]) -> Iterator[Finding]:
+    """A box's limits: how many universes it listens to, and that they follow each other."""
+    where = f"controller.{controller.name}"
+    ranges = sorted((start.universes.start, start.universes.stop) for start in starts)
+    count, last = 0, 0
+    for first, stop in ranges:
+        if controller.consecutive and last and first > last:
+            says = f"has pixels in universes up to {last - 1} and again from {first}, but its universes must follow on"
+            remedy = "pin its starts side by side, pin the box (first_universe), or set consecutive = false"
+            yield _breach("consecutive", where, says, remedy)
+        count += max(0, stop - max(first, last))
+        last = max(last, stop)
+    if controller.universes is not None and count > controller.universes:
+        says = f"needs {count} universes, but listens to at most {controller.universes}"
+        yield _breach("universes", where, says, "move a run to another box, or begin its starts closer (placement)")

@@ -1,0 +1,146 @@
+"""A thing by its name, as it is named everywhere: BOX, BOX/PORT, RUN, RUN/PIXEL, RUN/FIRST-LAST, PROP and
+UNIVERSE/CHANNEL; and the pixels that it means.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from patcher.address.patch import Patch, Span, cut
+from patcher.errors import PatcherError, choose_from, refuse
+from patcher.show.schema import Show
+from patcher.wiring import Wiring
+
+ThingKind = Literal["show", "box", "port", "run", "pixel", "pixels", "prop", "channel"]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Pixels `first` to `last` of a run, both included, in data order from 1."""
+
+    run: str
+    first: int
+    last: int
+
+    @property
+    def pixels(self) -> int:
+        """How many they are."""
+        return self.last - self.first + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """What a person named, and the pixels that it means, in data order."""
+
+    name: str
+    kind: ThingKind
+    parts: tuple[Part, ...]
+
+    @property
+    def pixels(self) -> int:
+        """How many pixels it means."""
+        return sum(part.pixels for part in self.parts)
+
+
+def whole_show(wiring: Wiring) -> Thing:
+    """Everything that has channels of its own: chain by chain, tees left out, for their runs light them."""
+    runs = [run for name in wiring.show.controllers for chain in wiring.of_controller(name).values() for run in chain]
+    return Thing(wiring.show.settings.title, "show", _whole(wiring.show, runs))
+
+
+def _whole(show: Show, runs: list[str] | tuple[str, ...]) -> tuple[Part, ...]:
+    return tuple(Part(run, 1, show.runs[run].pixels) for run in runs)
+
+
+def find(name: str, wiring: Wiring, patch: Patch) -> Thing:
+    """The thing of that name.
+
+    Raises:
+        PatcherError: there is none, with the nearest name there is.
+    """
+    show = wiring.show
+    if re.fullmatch(r"\d+/\d+", name):
+        return _channel(name, wiring, patch)
+    head, slash, tail = name.partition("/")
+    if not slash:
+        if head in show.controllers:
+            runs = [run for chain in wiring.of_controller(head).values() for run in chain]
+            return Thing(name, "box", _whole(show, runs))
+        if head in show.runs:
+            return Thing(name, "run", _whole(show, [head]))
+        if head in show.props:
+            return Thing(name, "prop", _whole(show, show.prop_runs()[head]))
+    elif head in show.controllers:
+        return _port(name, head, tail, wiring)
+    elif head in show.runs:
+        return _pixels(name, head, tail, show)
+    elif head in show.props:
+        raise refuse(
+            name,
+            f"“{head}” is a prop, whose pixels are numbered run by run",
+            f"name a run of it, as {_first(show, head)}/1",
+        )
+    raise _no_such(head, show)
+
+
+def _first(show: Show, prop: str) -> str:
+    return next(iter(show.prop_runs()[prop]), "RUN")
+
+
+def _no_such(head: str, show: Show) -> PatcherError:
+    if head in show.supplies or head in show.feeds:
+        return refuse(head, "is a supply or a feed, which has no pixels", "name a box, port, run or prop")
+    known = [*show.controllers, *show.runs, *show.props]
+    return refuse(head, "is nothing in this show", choose_from(head, known))
+
+
+def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
+    chains = wiring.of_controller(head)
+    if not tail.isdecimal() or int(tail) not in chains:
+        ports = ", ".join(f"{head}/{number}" for number in chains) or "none"
+        raise refuse(name, "is no port with a run on it", f"ports in use: {ports}")
+    return Thing(name, "port", _whole(wiring.show, chains[int(tail)]))
+
+
+def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
+    pixels = show.runs[head].pixels
+    found = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", tail)
+    if not found:
+        raise refuse(name, "is no pixel and no range of pixels", f"write {head}/1 or {head}/1-{pixels}")
+    first, last = int(found[1]), int(found[2] or found[1])
+    if not 1 <= first <= last <= pixels:
+        raise refuse(name, f"is not in the run, whose pixels are 1 to {pixels}", f"write {head}/1 or {head}/1-{pixels}")
+    return Thing(name, "pixel" if first == last else "pixels", (Part(head, first, last),))
+
+
+def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
+    universe, channel = (int(part[:9]) for part in name.split("/"))
+    if not (1 <= universe <= 63_999 and 1 <= channel <= 512):
+        raise refuse(name, "is no universe and channel", "universes are 1 to 63999, channels 1 to 512")
+    span = patch.span_at(universe, channel)
+    if span is None:
+        return Thing(name, "channel", ())
+    runs = (span.run, *wiring.tees(span.run))
+    return Thing(name, "channel", tuple(Part(run, span.first_pixel, span.last_pixel) for run in runs))
+
+
+def spans_of(thing: Thing, wiring: Wiring, patch: Patch) -> list[Span]:
+    """The spans of a thing's pixels; those of a tee carry its own name and its run's channels."""
+    found: list[Span] = []
+    for part in thing.parts:
+        source = wiring.source(part.run)
+        for span in patch.run_spans(source):
+            first, last = max(span.first_pixel, part.first), min(span.last_pixel, part.last)
+            if first <= last:
+                piece = cut(span, first, last)
+                found.append(piece if source == part.run else _renamed(piece, part.run))
+    return found
+
+
+def _renamed(span: Span, run: str) -> Span:
+    return Span(
+        span.controller, span.port, run, span.first_pixel, span.last_pixel,
+        span.universe, span.first_channel, span.last_channel,
+    )  # fmt: skip

@@ -1,0 +1,207 @@
+"""The wiring as one graph: controllers → ports → runs → runs, and from a run to those that share its data (tees).
+
+A node is what a person calls the thing: `lockhouse`, `lockhouse/1`, `towpath`. An edge of kind `port` leads from a
+controller to its port; one of kind `lead` is a cable, with its length, its nulls and how the data crosses it; one of
+kind `tee` joins a run to a run that hangs on the same data. Chains and order are read off the graph.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import networkx as nx
+
+from patcher.errors import Finding
+from patcher.show.runs import BandRun, Run
+from patcher.show.schema import GridProp, Show
+
+EdgeKind = Literal["port", "lead", "tee"]
+
+
+def port_name(controller: str, port: int) -> str:
+    """A port as it is named everywhere: `lockhouse/1`."""
+    return f"{controller}/{port}"
+
+
+@dataclass(frozen=True, eq=False)
+class Wiring:
+    """What hangs on what.
+
+    Attributes:
+        show: the show that is wired.
+        graph: the graph described at the head of this file, frozen.
+    """
+
+    show: Show
+    graph: nx.DiGraph[str]
+
+    def _next(self, node: str, kind: EdgeKind) -> list[str]:
+        return [behind for behind, edge in self.graph[node].items() if edge["kind"] == kind]
+
+    def _before(self, node: str, kind: EdgeKind) -> list[str]:
+        return [before for before, edge in self.graph.pred[node].items() if edge["kind"] == kind]
+
+    @cached_property
+    def chains(self) -> dict[tuple[str, int], tuple[str, ...]]:
+        """Each port's runs in data order, for every port that has any; only of a wiring without errors."""
+        found: dict[tuple[str, int], tuple[str, ...]] = {}
+        for controller in self.show.controllers:
+            for port in self._next(controller, "port"):
+                chain: list[str] = []
+                node = port
+                while behind := self._next(node, "lead"):
+                    node = behind[0]
+                    chain.append(node)
+                found[controller, self.graph.nodes[port]["number"]] = tuple(chain)
+        return found
+
+    @cached_property
+    def ports(self) -> dict[str, tuple[str, int]]:
+        """The controller and port of every run; a tee has its run's."""
+        found = {run: port for port, chain in self.chains.items() for run in chain}
+        return found | {run: found[self.source(run)] for run in self.show.runs if run not in found}
+
+    def source(self, run: str) -> str:
+        """The run on whose data `run` hangs: itself, but for a tee."""
+        while before := self._before(run, "tee"):
+            run = before[0]
+        return run
+
+    def tees(self, run: str) -> tuple[str, ...]:
+        """The runs that hang on the data of `run`, at any remove."""
+        direct = self._next(run, "tee")
+        return tuple(name for tee in direct for name in (tee, *self.tees(tee)))
+
+    def of_controller(self, controller: str) -> dict[int, tuple[str, ...]]:
+        """The chains of one controller by port, in the order of the ports."""
+        numbers = sorted(self.graph.nodes[port]["number"] for port in self._next(controller, "port"))
+        return {number: self.chains[controller, number] for number in numbers}
+
+
+def wire(show: Show) -> Wiring:
+    """The graph of a show, sound or not: `problems` says which."""
+    graph: nx.DiGraph[str] = nx.DiGraph()
+    for name, run in show.runs.items():
+        graph.add_node(name, kind="run", run=run)
+    for name, controller in show.controllers.items():
+        graph.add_node(name, kind="controller")
+        for number, chain in sorted(controller.port.items()):
+            if not chain:
+                continue
+            node = port_name(name, number)
+            graph.add_node(node, kind="port", number=number)
+            graph.add_edge(name, node, kind="port")
+            for run_name in chain:
+                if run_name in show.runs:
+                    graph.add_edge(node, run_name, **_lead(show.runs[run_name]))
+                    node = run_name
+    for name, run in show.runs.items():
+        if run.same_data_as in show.runs:
+            graph.add_edge(run.same_data_as, name, **(_lead(run) | {"kind": "tee"}))
+    return Wiring(show, nx.freeze(graph))
+
+
+def _lead(run: Run) -> dict[str, Any]:
+    return {"kind": "lead", "metres": run.lead, "nulls": run.nulls, "via": run.lead_via}
+
+
+def _wrong(rule: str, where: str, says: str, remedy: str) -> Finding:
+    return Finding("error", rule, "wiring", where, says, remedy)
+
+
+def problems(wiring: Wiring, *, complete: bool = True) -> list[Finding]:
+    """Everything in the wiring that cannot be.
+
+    Args:
+        wiring: the wiring of a show, or of what could be read of it.
+        complete: whether every table could be read; if not, nothing is said of what seems to be missing.
+    """
+    show = wiring.show
+    found = [*_hung_twice(wiring), *_rings(wiring), *_addresses(show), *_ports(show)]
+    for run in show.runs.values():
+        if run.same_data_as in show.runs:
+            found += _tee(show, run, show.runs[run.same_data_as])
+        elif complete and not wiring.graph.pred[run.name]:
+            says = "hangs on no port, so its pixels get no channels"
+            found.append(_wrong("no-port", f"run.{run.name}", says, "add it to a port, or take it out"))
+    return found
+
+
+def _hung_twice(wiring: Wiring) -> Iterator[Finding]:
+    places: dict[str, list[str]] = {}
+    for controller in wiring.show.controllers.values():
+        for number, chain in controller.port.items():
+            for run in chain:
+                places.setdefault(run, []).append(port_name(controller.name, number))
+    for run, ports in places.items():
+        if len(ports) > 1:
+            says = f"hangs in {len(ports)} places: {', '.join(ports)}"
+            if len(set(ports)) == 1:
+                says = f"stands {len(ports)} times in the chain of {ports[0]}: the chain would run in a ring"
+            yield _wrong("hung-twice", f"run.{run}", says, "leave it in one place; a tee is a run with same_data_as")
+
+
+def _rings(wiring: Wiring) -> Iterator[Finding]:
+    graph = wiring.graph
+    tees = nx.DiGraph((a, b) for a, b, edge in graph.edges(data=True) if edge["kind"] == "tee")
+    for ring in nx.simple_cycles(tees):
+        says = f"takes its data in a ring: {' → '.join([*ring, ring[0]])}"
+        yield _wrong("tee-ring", f"run.{ring[0]}.same_data_as", says, "name the run that hangs on a port")
+
+
+def _addresses(show: Show) -> Iterator[Finding]:
+    owner: dict[str, str] = {}
+    for controller in show.controllers.values():
+        if controller.address is None:
+            continue
+        other = owner.setdefault(controller.address, controller.name)
+        if other != controller.name:
+            says = f"is {controller.address}, which {other} has already"
+            yield _wrong("same-address", f"controller.{controller.name}.address", says, "give each box its own")
+
+
+def _ports(show: Show) -> Iterator[Finding]:
+    for controller in show.controllers.values():
+        where = f"controller.{controller.name}"
+        if controller.spare and any(controller.port.values()):
+            yield _wrong("spare", where, "is a spare, yet runs hang on it", "take spare = true out, or the runs")
+        for number, chain in controller.port.items():
+            place = f"{where}.port.{number}"
+            if number > controller.ports:
+                says = f"is a port that the box lacks: it has {controller.ports}"
+                yield _wrong("port-lacking", place, says, "use another port, or correct ports = …")
+            runs = [show.runs[name] for name in chain if name in show.runs and _counted(show, show.runs[name])]
+            pixels = sum(run.pixels + run.nulls for run in runs)
+            if controller.port_pixels is not None and pixels > controller.port_pixels:
+                over = pixels - controller.port_pixels
+                says = (
+                    f"carries {pixels} pixels with its nulls, {over} more than port_pixels = {controller.port_pixels}"
+                )
+                yield _wrong("port-pixels", place, says, "move a run to another port")
+
+
+def _counted(show: Show, run: Run) -> bool:
+    return not isinstance(run, BandRun) or isinstance(show.props.get(run.of), GridProp)
+
+
+def _tee(show: Show, tee: Run, source: Run) -> Iterator[Finding]:
+    where = f"run.{tee.name}"
+    on_port = [c.name for c in show.controllers.values() if any(tee.name in chain for chain in c.port.values())]
+    if on_port:
+        says = f"shares the data of {source.name}, yet hangs on a port of {on_port[0]}"
+        yield _wrong("tee", where, says, "take it off the port, or take same_data_as out")
+    if not (_counted(show, tee) and _counted(show, source)):
+        return
+    if tee.pixels != source.pixels:
+        says = f"has {tee.pixels} pixels, but {source.name}, whose data it shares, has {source.pixels}"
+        yield _wrong("tee", where, says, "a tee is as long as its run")
+    if tee.nulls != source.nulls:
+        says = f"has nulls = {tee.nulls}, but {source.name}, whose data it shares, has {source.nulls}"
+        yield _wrong("tee", f"{where}.nulls", says, "give both the same nulls, or the tee shows another pixel's data")
+    kinds = [show.pixel_types.get(run.pixel) for run in (tee, source)]
+    if kinds[0] and kinds[1] and kinds[0].channels != kinds[1].channels:
+        says = f"has pixels of {kinds[0].channels} channels, {source.name} of {kinds[1].channels}"
+        yield _wrong("tee", f"{where}.pixel", says, "a tee has pixels that take as many channels as its run's")
