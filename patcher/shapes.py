@@ -5,6 +5,7 @@ x runs to the right and y up, as the audience sees it. In a grid columns count f
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -27,8 +28,7 @@ def positions(show: Show, run: Run) -> Positions | None:
     if isinstance(run, GridRun | BandRun):
         grid = show.grid_of(run) if isinstance(run, BandRun) else run
         found = cells(show, run)
-        assert found is not None  # noqa: S101  (these two kinds have cells)
-        return cell_positions(grid, found)
+        return None if found is None else cell_positions(grid, found)
     if not isinstance(run, PathRun):
         return None
     lamps = _without_gaps(_drawn(run), run)
@@ -36,7 +36,8 @@ def positions(show: Show, run: Run) -> Positions | None:
 
 
 def _without_gaps(places: NDArray[T], run: Run) -> NDArray[T]:
-    return np.delete(places, np.array(run.gap_places, dtype=int) - 1, axis=0)
+    lamps: NDArray[T] = np.delete(places, np.array(run.gap_places, dtype=int) - 1, axis=0)
+    return lamps
 
 
 def _drawn(run: PathRun) -> Positions:
@@ -74,7 +75,8 @@ def _half_ellipse(feet: tuple[Point, Point], height: float, count: int) -> Posit
         upward = -upward
 
     def at(angle: NDArray[np.float64]) -> Positions:
-        return middle + np.outer(np.cos(angle), axis) + np.outer(np.sin(angle), upward * height)
+        points: Positions = middle + np.outer(np.cos(angle), axis) + np.outer(np.sin(angle), upward * height)
+        return points
 
     angles = np.linspace(0.0, np.pi, _ELLIPSE_STEPS + 1)
     length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(at(angles), axis=0).T))])
@@ -100,25 +102,49 @@ def wiring_order(columns: int, rows: int, lines: str, turns: str, data_in: Corne
     return np.column_stack(pairs if lines == "rows" else pairs[::-1])
 
 
-def cells(show: Show, run: Run) -> Cells | None:
-    """Column and row of each lamp of a grid or band, in wiring order, counted from 0 at the bottom left of the whole
-    grid: shape (pixels, 2); None for other runs.
-    """
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """How one run is wired over a part of a grid: its bottom left cell, its size, its order."""
+
+    column: int
+    row: int
+    columns: int
+    rows: int
+    lines: str
+    turns: str
+    data_in: Corner
+
+    def cells(self) -> Cells:
+        """Its cells in wiring order, counted from 0 at the bottom left of the whole grid."""
+        order = wiring_order(self.columns, self.rows, self.lines, self.turns, self.data_in)
+        placed: Cells = order + np.array([self.column, self.row])
+        return placed
+
+
+def lattice(show: Show, run: Run) -> Lattice | None:
+    """How a grid or a band is wired; None for other runs."""
     if isinstance(run, GridRun):
-        found = wiring_order(run.columns, run.rows, run.lines, run.turns, run.data_in)
-    elif isinstance(run, BandRun):
-        grid = show.grid_of(run)
-        first, last = (number - 1 for number in run.band)
-        by_columns = grid.lines == "columns"
-        if grid.data_in.endswith("right") if by_columns else grid.data_in.startswith("top"):
-            first, last = grid.line_count - 1 - last, grid.line_count - 1 - first
-        count = last - first + 1
-        columns, rows = (count, grid.rows) if by_columns else (grid.columns, count)
-        found = wiring_order(columns, rows, grid.lines, grid.turns, run.data_in)
-        found = found + (np.array([first, 0]) if by_columns else np.array([0, first]))
-    else:
+        return Lattice(0, 0, run.columns, run.rows, run.lines, run.turns, run.data_in)
+    if not isinstance(run, BandRun):
         return None
-    return _without_gaps(found, run)
+    grid = show.grid_of(run)
+    first, last = (number - 1 for number in run.band)
+    by_columns = grid.lines == "columns"
+    if grid.data_in.endswith("right") if by_columns else grid.data_in.startswith("top"):
+        first, last = grid.line_count - 1 - last, grid.line_count - 1 - first
+    count = last - first + 1
+    if by_columns:
+        return Lattice(first, 0, count, grid.rows, grid.lines, grid.turns, run.data_in)
+    return Lattice(0, first, grid.columns, count, grid.lines, grid.turns, run.data_in)
+
+
+def cells(show: Show, run: Run) -> Cells | None:
+    """Column and row of each lamp of a grid or band, in wiring order: shape (pixels, 2); None for other runs.
+
+    Both count from 0 at the bottom left of the whole grid.
+    """
+    wired = lattice(show, run)
+    return None if wired is None else _without_gaps(wired.cells(), run)
 
 
 def cell_positions(grid: Grid, found: Cells) -> Positions:

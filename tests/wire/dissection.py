@@ -18,6 +18,8 @@ OPTIONS = [
     "-o",
     "acn.dmx_display_zeros:TRUE",
     "-o",
+    "acn.dmx_display_leading_zeros:TRUE",
+    "-o",
     "acn.dmx_display_view:Hex",
 ]
 

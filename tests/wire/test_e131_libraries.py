@@ -1,7 +1,7 @@
 """Our E1.31 packets read by other people's code, and theirs by ours.
 
-sacn builds our packets, so that its reading of them is no independent proof: it shows that nothing was spoilt behind its
-back, and that its receiver acts as we mean. tshark (test_wire_tshark.py) and pyartnet are independent.
+sacn builds our packets, so that its reading of them is no independent proof: it shows that nothing was spoilt behind
+its back, and that its receiver acts as we mean. tshark (test_wire_tshark.py) and pyartnet are independent.
 """
 
 import asyncio

@@ -1,7 +1,7 @@
 """Every kind of packet that we send, as tshark's dissectors read it from the bytes alone.
 
-tshark 4.0 knows nothing of E1.31's extended packets (root vector 8). Of those it is shown a copy with the root vector of
-a data packet, and asked only for what both have in common: the root layer, the framing layer's frame, the source name.
+tshark 4.0 knows nothing of E1.31's extended packets (root vector 8). Of those it is shown a copy with the root vector
+of a data packet, and asked only for what both have in common: root layer, framing layer's frame, source name.
 """
 
 import uuid

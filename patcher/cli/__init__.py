@@ -1,0 +1,45 @@
+"""The commands: each reads its arguments, calls one thing and prints it. No rule of the trade lives here.
+
+Every import that takes time is made in the function that needs it, so that `patcher --help` answers in a blink.
+"""
+
+import os
+import sys
+
+import typer
+
+from patcher.cli import ask, demo, edit, send, yard
+from patcher.errors import PatcherError
+
+app = typer.Typer(
+    add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
+    help="Plans, proves and tests the wiring of a display of addressable pixels.",
+)  # fmt: skip
+app.command("new")(edit.new)
+app.command("check")(ask.check)
+app.command("patch")(edit.patch)
+app.command("where")(ask.where)
+app.command("send")(send.send)
+app.command("yard")(yard.yard)
+app.command("schema")(ask.schema)
+app.command("demo")(demo.demo)
+
+
+def main() -> None:
+    """Run a command; whatever goes wrong is said in words, and never as a traceback."""
+    try:
+        app()
+    except PatcherError as error:
+        from patcher.cli.saying import say_findings
+
+        say_findings(error.findings, as_json="--json" in sys.argv)
+        sys.exit(2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(2)
+    except Exception as error:
+        if os.environ.get("PATCHER_TRACEBACK"):
+            raise
+        print(f"Patcher has a fault of its own: {type(error).__name__}: {error}", file=sys.stderr)
+        print("Nothing was written. Set PATCHER_TRACEBACK=1 and run it again to see where.", file=sys.stderr)
+        sys.exit(2)

@@ -1,0 +1,94 @@
+"""Commands that only look: `check`, `where`, `schema`."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from patcher.cli.loading import AsJson, ShowFile, examine, load, load_patch
+from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
+
+
+def check(show: ShowFile, as_json: AsJson = False) -> None:
+    """Every problem of a show at once: file, wiring, address, timing."""
+    from patcher.limits import findings, timing
+
+    wiring, found = examine(show)
+    times = []
+    unreadable = any(finding.area == "file" for finding in found)
+    if wiring is not None and not found:
+        _, found = findings.check(wiring)
+        times = timing.port_times(wiring)
+    if as_json:
+        ports = [
+            {
+                "controller": time.controller, "port": time.port, "pixels": time.pixels,
+                "frame_ms": round(time.frame_ms, 4), "max_rate": round(time.max_rate, 4),
+            }
+            for time in times
+        ]  # fmt: skip
+        say_json({"findings": [finding_json(finding) for finding in found], "ports": ports})
+    else:
+        _say_check(found, show)
+        if times and wiring is not None:
+            slowest = min(times, key=lambda time: time.max_rate)
+            print(
+                f"Slowest port: {slowest.controller}/{slowest.port}, {slowest.frame_ms:.1f} ms a frame, "
+                f"{slowest.max_rate:.1f} frames a second; the show plays {wiring.show.settings.frame_rate:g}."
+            )
+    if any(finding.severity == "error" for finding in found):
+        raise typer.Exit(2 if unreadable else 1)
+
+
+def _say_check(found: list, show: Path) -> None:  # type: ignore[type-arg]
+    for area in ("file", "wiring", "address", "timing", "network", "power"):
+        here = [finding for finding in found if finding.area == area]
+        if here:
+            print(f"{area.capitalize()}")
+            for finding in here:
+                print(in_words(finding))
+    numbers = [
+        count(number, word)
+        for word in ("error", "warning", "note")
+        if (number := sum(finding.severity == word and not finding.accepted for finding in found))
+    ]
+    print(f"{show}: {', '.join(numbers) if numbers else 'sound: nothing to mend'}.")
+
+
+def where(
+    show: ShowFile,
+    thing: Annotated[str, typer.Argument(help="3/100, towpath/12, or a box, port, run or prop.")],
+    as_json: AsJson = False,
+) -> None:
+    """From an address to its pixel, and from a thing to its addresses."""
+    from patcher.address.thing import find, spans_of
+
+    wiring = load(show)
+    patch = load_patch(show, wiring)
+    found = find(thing, wiring, patch)
+    spans = spans_of(found, wiring, patch)
+    if as_json:
+        say_json([asdict(span) for span in spans])
+    elif not spans:
+        print(f"{thing} carries no lamp: it is free, a null pixel's, or the tail of a universe that fits no pixel.")
+    else:
+        rows = [
+            (
+                f"{span.run}/{span.first_pixel}" + (f"–{span.last_pixel}" if span.last_pixel > span.first_pixel else ""),
+                f"{span.controller}/{span.port}",
+                f"{span.universe}/{span.first_channel}",
+                f"{span.universe}/{span.last_channel}",
+            )
+            for span in spans
+        ]
+        say_table(("pixels", "port", "from", "to"), rows)
+
+
+def schema() -> None:
+    """The show file's JSON Schema, for editors that complete and check TOML."""
+    from patcher.show.schema import json_schema
+
+    say_json(json_schema())

@@ -1,0 +1,53 @@
+"""A show, its wiring and its patch from disk, or everything that is wrong with them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from patcher.errors import Finding, PatcherError
+
+if TYPE_CHECKING:
+    from patcher.address.patch import Patch
+    from patcher.wiring import Wiring
+
+ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
+
+
+def examine(path: Path) -> tuple[Wiring | None, list[Finding]]:
+    """The wiring of what could be read of a show, and all that is wrong with the file and the wiring."""
+    from patcher.show.files import read_show
+    from patcher.wiring import problems, wire
+
+    reading = read_show(path)
+    found = list(reading.findings)
+    if reading.show is None:
+        return None, found
+    wiring = wire(reading.show)
+    return wiring, found + problems(wiring, complete=not found)
+
+
+def load(path: Path) -> Wiring:
+    """The wiring of a sound show; PatcherError with everything that is wrong."""
+    wiring, found = examine(path)
+    if found or wiring is None:
+        raise PatcherError(*found)
+    return wiring
+
+
+def load_patch(path: Path, wiring: Wiring) -> Patch:
+    """The kept patch; where there is none yet, the one that would be made, and that is said."""
+    from patcher.address.files import read_patch
+    from patcher.address.placement import allocate, misfits
+
+    kept = read_patch(path)
+    if kept is None:
+        print(f"No patch file yet: using what `patcher patch {path}` would give.", file=sys.stderr)
+        return allocate(wiring).patch
+    if found := misfits(kept, wiring):
+        raise PatcherError(*found)
+    return kept

@@ -1,0 +1,42 @@
+"""Every finding about a show, gathered, with those that the person has accepted marked as such."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from patcher.address.patch import Patch
+from patcher.address.placement import allocate
+from patcher.errors import Finding, PatcherError
+from patcher.limits import plan, timing
+from patcher.show.schema import Show
+from patcher.wiring import Wiring
+
+
+def check(wiring: Wiring) -> tuple[Patch | None, list[Finding]]:
+    """The patch of a sound wiring, where there can be one, and everything that is to be said of the show."""
+    patch: Patch | None = None
+    found: list[Finding] = []
+    try:
+        patch = allocate(wiring).patch
+    except PatcherError as error:
+        found += error.findings
+    found += plan.findings(wiring) + timing.findings(wiring)
+    return patch, accepted(wiring.show, found)
+
+
+def accepted(show: Show, findings: list[Finding]) -> list[Finding]:
+    """The findings with accepted warnings marked, and a note for each `[[accept]]` that meets none."""
+    wanted = {(accept.rule, accept.where): accept for accept in show.accepts}
+    met: set[tuple[str, str]] = set()
+    marked: list[Finding] = []
+    for finding in findings:
+        key = (finding.rule, finding.where)
+        if key in wanted and finding.severity == "warning":
+            met.add(key)
+            finding = replace(finding, accepted=True)
+        marked.append(finding)
+    for number, accept in enumerate(show.accepts, start=1):
+        if (accept.rule, accept.where) not in met:
+            says = f"accepts {accept.rule} at {accept.where}, but there is no such warning"
+            marked.append(Finding("note", "accept", "file", f"accept[{number}]", says, "take it out"))
+    return marked

@@ -1,0 +1,86 @@
+"""What the plan is better without: things that can be built, but look or work worse than the person means."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from patcher.address.patch import Chain
+from patcher.address.placement import chains
+from patcher.errors import Finding
+from patcher.show.runs import BandRun
+from patcher.show.schema import GridProp, Show
+from patcher.wiring import Wiring
+
+LONGEST_LEAD = 5.0
+"""Metres of lead that data crosses without help. Common practice, no source."""
+
+
+def findings(wiring: Wiring) -> list[Finding]:
+    """Warnings and notes about a sound wiring."""
+    show = wiring.show
+    return [
+        *(finding for chain in chains(wiring) for finding in _chain(show, chain)),
+        *_leads(show),
+        *_tee_colours(wiring),
+        *_grid_lines(show),
+        *_unused(wiring),
+    ]
+
+
+def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
+    for link, behind in zip(chain.links, chain.links[1:], strict=False):
+        if not show.runs[link.run].hung:
+            says = f"is not hung, but {behind.run} lies behind it on the same start, so its data would be wrong"
+            remedy = "move it to the end of its chain, or take it out of the port this season"
+            yield Finding("warning", "not-hung", "wiring", f"run.{link.run}.hung", says, remedy)
+    orders = {show.type_of(show.runs[link.run]).colour_order: link.run for link in chain.links}
+    if show.controllers[chain.controller].reorders and len(orders) > 1:
+        mixed = " and ".join(f"{order} ({run})" for order, run in orders.items())
+        says = f"the start of {chain.name} mixes colour orders, {mixed}, and the box has one setting for it"
+        remedy = 'give each kind a port of its own, or set start_per = "run", or reorders = false'
+        yield Finding("warning", "mixed-order", "address", f"controller.{chain.controller}", says, remedy)
+
+
+def _leads(show: Show) -> Iterator[Finding]:
+    for run in show.runs.values():
+        if run.lead > LONGEST_LEAD and run.lead_via == "cable" and run.nulls == 0:
+            says = f"has {run.lead:g} m of lead; past {LONGEST_LEAD:g} m data often arrives damaged"
+            remedy = 'put a null pixel or a booster into it (nulls = 1, or lead_via = "booster")'
+            yield Finding("warning", "lead-length", "wiring", f"run.{run.name}", says, remedy)
+
+
+def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
+    show = wiring.show
+    for run in show.runs.values():
+        if run.same_data_as is None:
+            continue
+        source = show.runs[wiring.source(run.name)]
+        own, wanted = show.type_of(run).colour_order, show.type_of(source).colour_order
+        if own != wanted:
+            says = f"has chips that take {own}, but hangs on the data of {source.name}, which is sent as {wanted}"
+            yield Finding("warning", "mixed-order", "wiring", f"run.{run.name}.pixel", says, "use lamps of one kind")
+
+
+def _grid_lines(show: Show) -> Iterator[Finding]:
+    for prop in show.props.values():
+        if not isinstance(prop, GridProp):
+            continue
+        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
+        wired = {line for run in bands for line in range(run.band[0], run.band[1] + 1)}
+        if bare := sorted(set(range(1, prop.line_count + 1)) - wired):
+            says = f"has {len(bare)} of its {prop.line_count} {prop.lines} on no run, the first of them {bare[0]}"
+            remedy = f'add a run with shape = "band" and of = "{prop.name}"'
+            yield Finding("warning", "bare-lines", "wiring", f"prop.{prop.name}", says, remedy)
+
+
+def _unused(wiring: Wiring) -> Iterator[Finding]:
+    show = wiring.show
+    used = {run.pixel for run in show.runs.values()}
+    for name in show.pixel_types:
+        if name not in used:
+            yield Finding("note", "unused", "file", f"pixel.{name}", "is used by no run", "take it out, or leave it")
+    for controller in show.controllers.values():
+        if not controller.spare and not wiring.of_controller(controller.name):
+            says = "feeds no run"
+            remedy = "hang a run on a port, or mark it spare = true"
+            yield Finding("note", "unused", "wiring", f"controller.{controller.name}", says, remedy)

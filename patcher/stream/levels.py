@@ -1,0 +1,79 @@
+"""From a look to levels: what goes into which slot of which universe.
+
+Work is done a run at a time with numpy; universes that no one asked for are not touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.address.patch import CHANNELS, Patch, first_fit
+from patcher.show.runs import Run
+from patcher.show.schema import Show
+from patcher.stream.looks import Look
+from patcher.wiring import Wiring
+
+Slots = NDArray[np.uint8]
+Places = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """The slots of some universes.
+
+    Attributes:
+        universes: their numbers, rising.
+        slots: a row of 512 a universe, 0 to 255.
+    """
+
+    universes: tuple[int, ...]
+    slots: Slots
+
+
+def wire_letters(show: Show, controller: str, run: Run) -> str:
+    """The order in which a run's colours go over the wire: the chip's own, or R, G, B, W and then the others where the
+    box puts them into chip order itself.
+    """
+    order = show.type_of(run).colour_order
+    if not show.controllers[controller].reorders:
+        return order
+    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
+
+
+def pixel_places(at: int, pixels: Places, channels: int) -> Places:
+    """The running channel of the first channel of each pixel (from 0) of a run that is laid from `at`."""
+    at = first_fit(at, channels)
+    whole = CHANNELS // channels
+    here = (CHANNELS - at % CHANNELS) // channels
+    beyond = pixels - here
+    further = (at // CHANNELS + 1 + beyond // whole) * CHANNELS + beyond % whole * channels
+    return np.where(beyond < 0, at + pixels * channels, further)
+
+
+def levels(look: Look, wiring: Wiring, patch: Patch, universes: Sequence[int], level: float) -> Levels:
+    """The slots of `universes` for a look at a level from 0 to 1.
+
+    Args:
+        look: what is lit; all else is dark.
+        wiring: what hangs where.
+        patch: which channels it has.
+        universes: rising; what the look has elsewhere is left out.
+        level: the part of full that a lit channel gets.
+    """
+    numbers = np.asarray(universes, dtype=np.int64)
+    slots = np.zeros((len(numbers), CHANNELS), dtype=np.uint8)
+    for glow in look.glows:
+        source = wiring.source(glow.run)
+        link, at = patch.link_of(source)
+        letters = wire_letters(wiring.show, patch.start_of(source).controller, wiring.show.runs[source])
+        values = np.floor(np.array(glow.colour.on(letters)) * level * 255 + 0.5).astype(np.uint8)
+        places = pixel_places(at, glow.pixels, link.channels)
+        rows = np.searchsorted(numbers, places // CHANNELS + 1)
+        kept = (rows < len(numbers)) & (numbers[np.minimum(rows, len(numbers) - 1)] == places // CHANNELS + 1)
+        columns = (places % CHANNELS)[kept, None] + np.arange(link.channels)
+        slots[rows[kept, None], columns] = values
+    return Levels(tuple(universes), slots)

@@ -1,0 +1,75 @@
+"""What should be lit: a `Look` is a set of lamps with their colours, and the words for it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.errors import choose_from, refuse
+
+Pixels = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Colour:
+    """A colour by name, as the part of full that each of a pixel's channels has.
+
+    White is a pixel's own white channel where it has one, else its red, green and blue together.
+    """
+
+    name: str
+    parts: Mapping[str, float] = field(default_factory=dict)
+
+    def on(self, letters: str) -> list[float]:
+        """The part of full of each channel of a pixel with these channels."""
+        parts = dict.fromkeys("RGB", 1.0) if self.name == "white" and "W" not in letters else self.parts
+        return [parts.get(letter, 0.0) for letter in letters]
+
+
+COLOURS: dict[str, Colour] = {
+    name: Colour(name, dict.fromkeys(letters, 1.0))
+    for name, letters in {
+        "red": "R", "green": "G", "blue": "B", "white": "W",
+        "yellow": "RG", "magenta": "RB", "cyan": "GB", "dark": "",
+    }.items()
+}  # fmt: skip
+"""The colours that have a name: one channel, or two at once."""
+
+DARK = COLOURS["dark"]
+
+
+def colour(text: str) -> Colour:
+    """The colour that a person named, or wrote as #rrggbb."""
+    if re.fullmatch(r"#[0-9a-fA-F]{6}", text):
+        parts = {letter: int(text[at : at + 2], 16) / 255 for letter, at in zip("RGB", (1, 3, 5), strict=True)}
+        return Colour(text.lower(), parts)
+    if text not in COLOURS:
+        raise refuse("--colour", f"“{text}” is no colour here", f"{choose_from(text, COLOURS)}, or write #rrggbb")
+    return COLOURS[text]
+
+
+@dataclass(frozen=True, eq=False)
+class Glow:
+    """Pixels of one run in one colour.
+
+    Attributes:
+        run: the run; a tee's look is its run's.
+        pixels: which of its pixels, from 0, in data order.
+        colour: what they show.
+    """
+
+    run: str
+    pixels: Pixels
+    colour: Colour
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One step of a pattern: what is lit, all else being dark, and what a person is told to expect."""
+
+    glows: tuple[Glow, ...]
+    says: tuple[str, ...]

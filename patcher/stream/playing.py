@@ -1,0 +1,84 @@
+"""A pattern played: steps by time or by a person's keys, frames by the clock, until it is enough."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from patcher.stream.clock import Clock
+from patcher.stream.levels import Levels
+from patcher.stream.looks import Look
+from patcher.stream.patterns import Pattern
+from patcher.stream.sender import Sender
+
+LONGEST_WAIT = 0.05
+"""Seconds after which a stop is noticed at the latest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What a person asked for: so many steps on (or back), or to a step, from 0."""
+
+    by: int = 0
+    to: int | None = None
+
+
+Hands = Callable[[float], Move | None]
+"""Waits at most so many seconds for a person's next move."""
+
+
+@dataclass
+class Playing:
+    """How a pattern is played.
+
+    Attributes:
+        pattern: the pattern.
+        rate: steps a second; with `hands` steps wait for them instead.
+        seconds: how long; None is until it is stopped.
+        loops: how often through all steps; None is without end.
+        stopped: whether to stop, asked between frames and while waiting.
+        hands: a person's keys, or None.
+    """
+
+    pattern: Pattern
+    rate: float
+    seconds: float | None
+    loops: float | None
+    stopped: Callable[[], bool]
+    hands: Hands | None = None
+
+    def play(
+        self, sender: Sender, clock: Clock, render: Callable[[Look], Levels], tell: Callable[[int, Look], None]
+    ) -> None:
+        """Send frames until the time, the loops or the person says stop; `tell` is given each new step and its look."""
+        step, shown = 0, -1
+        levels: Levels | None = None
+        moves: list[Move] = []
+
+        def wait(left: float) -> bool:
+            if self.stopped():
+                return True
+            if self.hands is None:
+                time.sleep(min(left, LONGEST_WAIT))
+            elif (move := self.hands(min(left, LONGEST_WAIT))) is not None:
+                moves.append(move)
+            return False
+
+        for elapsed in clock.frames(wait):
+            if self.stopped() or (self.seconds is not None and elapsed >= self.seconds):
+                return
+            if self.hands is None:
+                whole = int(elapsed * self.rate)
+                if self.loops is not None and whole >= self.loops * self.pattern.steps:
+                    return
+                step = whole % self.pattern.steps
+            for move in moves:
+                step = (move.to if move.to is not None else step + move.by) % self.pattern.steps
+            moves.clear()
+            if step != shown or levels is None:
+                look = self.pattern.look(step)
+                levels, shown = render(look), step
+                tell(step, look)
+            sender.send(levels)
+
