@@ -377,7 +377,7 @@ def test_an_arch_is_half_an_ellipse_at_equal_arc_lengths(foot, wide, rise, way, 
 
 
 def test_half_a_circle_by_hand():
-    # Source: DESIGN.md, Shapes: arch; with height = half the width it is half a circle, where equal arcs are equal angles
+    # Source: DESIGN.md, Shapes: arch; height = half the width is half a circle: equal arcs, equal angles
     run = {"shape": "arch", "feet": [[-2, 1], [2, 1]], "height": 2, "passes": 2, "pixels": 10}
     r = math.sqrt(2)
     over = [(-2, 1), (-r, 1 + r), (0, 3), (r, 1 + r), (2, 1)]

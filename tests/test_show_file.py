@@ -1,4 +1,4 @@
-"""Bad show files: each mistake is named by its place, in words, with what to do; and no text at all brings a traceback."""
+"""Bad show files: each mistake is named by its place, in words, with what to do; no text brings a traceback."""
 
 import copy
 import math
@@ -362,8 +362,7 @@ def test_numbers_past_all_measure(folder, number, old, key):
         ("gaps = [7]", "gaps = [51]", "run.towpath or run.towpath.gaps", "51"),
         ("gaps = [7]", "gaps = [7, 7]", "run.towpath or run.towpath.gaps", "twice"),
         ("path = [[0.0, 0.0], [4.0, 0.0]]", "path = [[0.0, nan], [4.0, 0.0]]", "run.towpath.path[1][2]", "nan"),
-        ("path = [[0.0, 0.0], [4.0, 0.0]]", "path = [[0.0, 0.0], [4.0]]", "run.towpath.path[2][2]", "missing"),
-        ("path = [[0.0, 0.0], [4.0, 0.0]]", "path = [[1.0, 0.0], [1.0, 0.0]]", "run.towpath or run.towpath.path", "no length"),
+        ("[4.0, 0.0]]", "[0.0, 0.0]]", "run.towpath or run.towpath.path", "no length"),
         ("colour_order = \"RGB\"", 'colour_order = "rgb"', "pixel.lamp.colour_order", "rgb"),
         ("colour_order = \"RGB\"", 'colour_order = "RGR"', "pixel.lamp.colour_order", "twice"),
         ('title = "Mill weir"', "title = 7", "show.title", "quotes"),
@@ -380,6 +379,19 @@ def test_a_value_that_cannot_be(folder, old, new, where, word):
     finding = one(everything(folder, text), where, word)
     if " or " not in where:
         assert finding.line == line_with(text, new)
+
+
+@pytest.mark.parametrize("point", ["[4.0]", "[]", "[4.0, 0.0, 1.0]", "4.0", '"4, 0"'])
+def test_a_point_is_two_numbers(folder, point):
+    # Source: DESIGN.md, The show file: path = [[x, y], …]; Commands: messages name what to do
+    found = everything(folder, changed("[4.0, 0.0]]", f"{point}]"))
+    assert found
+    for finding in found:
+        assert finding.where.startswith("run.towpath.path[2]")
+        assert finding.line == line_with(GOOD, "path = ")
+        # no key of a table is called 0 or 1
+        assert "add it: 0" not in finding.remedy
+        assert "add it: 1" not in finding.remedy
 
 
 # --- the wiring ---------------------------------------------------------------------------------------------------
@@ -715,9 +727,9 @@ def test_a_key_in_a_comment_or_a_text_is_not_the_place(folder):
 TABLES = ("show", "pixel", "controller", "run", "prop", "supply", "feed", "accept")
 KEYS = (
     *TABLES, "title", "units", "pixels", "shape", "path", "corners", "gaps", "at", "file", "area", "columns", "rows",
-    "lines", "turns", "data_in", "of", "band", "port", "start", "ports", "address", "taps", "run", "from", "tap", "runs",
-    "same_data_as", "every", "length", "logic", "amps", "volts", "level", "rule", "where", "why", "start_per", "1", "2",
-    "[key]", "none", "line", "grid", "feet", "height", "passes", "colour_order", "power_cuts", "placement",
+    "lines", "turns", "data_in", "of", "band", "port", "start", "ports", "address", "taps", "run", "from", "tap",
+    "runs", "same_data_as", "every", "length", "logic", "amps", "volts", "level", "rule", "where", "why", "start_per",
+    "1", "2", "[key]", "none", "line", "grid", "feet", "height", "passes", "colour_order", "power_cuts", "placement",
 )  # fmt: skip
 WORDS = (
     "towpath", "willow", "gate", "mill", "lamp", "line", "loop", "arch", "grid", "band", "points", "none", "first",
@@ -759,8 +771,11 @@ def read_anything(text: str) -> None:
     try:
         reading = read(text)
     except PatcherError as error:
-        assert error.findings
-        sensible(error.findings)
+        refusal = error.findings
+    else:
+        refusal = ()
+    if refusal:
+        sensible(refusal)
         return
     sensible(reading.findings)
     if reading.show is None:

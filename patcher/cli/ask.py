@@ -77,7 +77,8 @@ def where(
     else:
         rows = [
             (
-                f"{span.run}/{span.first_pixel}" + (f"–{span.last_pixel}" if span.last_pixel > span.first_pixel else ""),
+                f"{span.run}/{span.first_pixel}"
+                + (f"–{span.last_pixel}" if span.last_pixel > span.first_pixel else ""),
                 f"{span.controller}/{span.port}",
                 f"{span.universe}/{span.first_channel}",
                 f"{span.universe}/{span.last_channel}",

@@ -134,6 +134,15 @@ def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     return Pattern(turns, 0.2, False, look)
 
 
+def joined(first: Pattern, second: Pattern) -> Pattern:
+    """One pattern, then the other, at the rate of the first."""
+
+    def look(step: int) -> Look:
+        return first.look(step) if step < first.steps else second.look(step - first.steps)
+
+    return Pattern(first.steps + second.steps, first.rate, first.flashes or second.flashes, look)
+
+
 SWEEPS = ("rows", "columns", "x", "y")
 
 
@@ -154,13 +163,13 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
         high = max(float(along.max()) for _, _, along in found)
         width = (high - low) / STRIPS or 1.0
         found = [(run, own, np.minimum((along - low) // width, STRIPS - 1)) for run, own, along in found]
-    steps = int(max(along.max() for _, _, along in found)) + 1
+    stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})
     name = {"rows": "row {} from the bottom", "columns": "column {} from the left"}.get(by, f"strip {{}} along {by}")
 
     def look(step: int) -> Look:
-        lit = [(run, own[along == step]) for run, own, along in found]
+        lit = [(run, own[along == stops[step]]) for run, own, along in found]
         glows = tuple(Glow(run, pixels, colour) for run, pixels in lit if len(pixels))
         runs = ", ".join(f"{glow.run} ({len(glow.pixels)} lamps)" for glow in glows)
-        return Look(glows, (f"{colour.name}: {name.format(step + 1)}: {runs or 'no lamp'}",))
+        return Look(glows, (f"{colour.name}: {name.format(stops[step] + 1)}: {runs}",))
 
-    return Pattern(steps, 2.0, False, look)
+    return Pattern(len(stops), 2.0, False, look)

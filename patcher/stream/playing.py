@@ -81,4 +81,3 @@ class Playing:
                 levels, shown = render(look), step
                 tell(step, look)
             sender.send(levels)
-

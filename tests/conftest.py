@@ -1,0 +1,43 @@
+"""What all tests share: the guard that keeps every frame on this machine, and places to work in."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parent
+SHOWS = TESTS.parent / "shows"
+GUARD = str(TESTS / "guard")
+
+sys.path.insert(0, GUARD)
+if "sitecustomize" in sys.modules and not hasattr(sys.modules["sitecustomize"], "SentOutside"):
+    del sys.modules["sitecustomize"]
+import sitecustomize  # noqa: E402
+
+SentOutside = sitecustomize.SentOutside
+os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get("PYTHONPATH")])])
+
+Patcher = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def heron_lock(tmp_path: Path) -> Path:
+    """The shipped show in a folder of the test's own."""
+    for name in ("heron-lock.toml", "willow.csv"):
+        shutil.copyfile(SHOWS / name, tmp_path / name)
+    return tmp_path / "heron-lock.toml"
+
+
+@pytest.fixture
+def patcher(tmp_path: Path) -> Patcher:
+    """Runs the program as a person does, in a folder of the test's own."""
+
+    def run(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "-m", "patcher", *map(str, arguments)]
+        return subprocess.run(command, cwd=tmp_path, input=stdin, capture_output=True, text=True, timeout=120)
+
+    return run
