@@ -53,6 +53,9 @@ def refuse(where: str, says: str, remedy: str, *, rule: str = "call", area: Area
     return PatcherError(Finding("error", rule, area, where, says, remedy))
 
 
+DID_YOU_MEAN = "did you mean “{}”?"
+
+
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that `word` was most likely meant to be, or None where none is close."""
     by_lower = {name.lower(): name for name in known}
@@ -64,7 +67,7 @@ def choose_from(word: str, known: Iterable[str], *, most: int = 8) -> str:
     """The remedy for a word that is not known: the nearest one, else those there are."""
     names = list(known)
     if hint := nearest(word, names):
-        return f"did you mean “{hint}”?"
+        return DID_YOU_MEAN.format(hint)
     if not names:
         return "there is none to choose from yet"
     listed = ", ".join(names[:most])

@@ -17,9 +17,10 @@ from patcher.errors import refuse
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.address.thing import Thing
+    from patcher.stream.clock import Clock
     from patcher.stream.looks import Look
     from patcher.stream.patterns import Pattern
-    from patcher.stream.sender import Target
+    from patcher.stream.sender import Sender, Target
     from patcher.wiring import Wiring
 
 TEST_LEVEL = 0.3
@@ -102,8 +103,8 @@ def send(
         clock = Clock(frames)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
         playing = Playing(chosen, steps_a_second, seconds, loops, stopped, hands)
-        playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
-    _report(clock.late, sender.packets, sender.unreachable, len(universes), frames, as_json=as_json)
+        sent = playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
+    _report(sent, clock, sender, len(universes), as_json=as_json)
 
 
 def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
@@ -180,23 +181,23 @@ def _say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> Non
         print(f"… and {pattern.steps - len(looks)} more steps")
 
 
-def _report(
-    late: list[float], packets: int, unreachable: dict[str, str], universes: int, rate: float, *, as_json: bool
-) -> None:
+def _report(frames: int, clock: Clock, sender: Sender, universes: int, *, as_json: bool) -> None:
     from patcher.stream.sender import percentile
 
     if as_json:
+        late = clock.late[:frames]
         say_json({
-            "frames": len(late), "packets": packets, "seconds": round(len(late) / rate, 3),
+            "frames": frames, "packets": sender.packets, "seconds": round(clock.elapsed, 3),
             "late_ms_p50": percentile(late, 0.5), "late_ms_p99": percentile(late, 0.99), "universes": universes,
         })  # fmt: skip
     else:
         if sys.stdout.isatty():
             print()
-        print(f"Sent {count(len(late), 'frame')}, {count(packets, 'packet')}; now dark, and the streams are ended.")
-    for host, reason in unreachable.items():
+        packets = count(sender.packets, "packet")
+        print(f"Sent {count(frames, 'frame')}, {packets}; now dark, and the streams are ended.")
+    for host, reason in sender.unreachable.items():
         print(
             f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
         )
-    if unreachable:
+    if sender.unreachable:
         raise typer.Exit(1)

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
 
-from patcher.errors import Finding, choose_from, nearest
+from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
 from patcher.show.lines import line_of
 from patcher.show.runs import RUN_KINDS, run_kind
 from patcher.show.schema import (
@@ -118,7 +118,7 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
             here = "a run with no shape" if shape == "none" else f"shape = “{shape}”"
             return Words("unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}")
     if hint := nearest(key, known):
-        return Words("unknown-key", "is not a known key", f"did you mean “{hint}”?")
+        return Words("unknown-key", "is not a known key", DID_YOU_MEAN.format(hint))
     return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
 
 
@@ -208,7 +208,12 @@ def translate(error: ValidationError, raw: Mapping[str, Any], text: str) -> list
         rule, says, remedy = _words(detail, place, raw)
         finding = Finding("error", rule, "file", written(place), says, remedy, line=line_of(text, place))
         found.setdefault((finding.where, _one_of_a_union(detail, says)), (place, finding))
-    return list(found.values())
+    meant = {(place[:-1], finding.remedy) for place, finding in found.values() if finding.rule == "unknown-key"}
+    return [
+        (place, finding)
+        for place, finding in found.values()
+        if finding.rule != "missing-key" or (place[:-1], DID_YOU_MEAN.format(place[-1])) not in meant
+    ]
 
 
 def _one_of_a_union(detail: Mapping[str, Any], says: str) -> str:

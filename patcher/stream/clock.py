@@ -14,12 +14,14 @@ class Clock:
     Attributes:
         rate: frames a second.
         now: seconds of a clock that only rises.
-        late: seconds by which each frame left late.
+        late: seconds by which each frame was late.
+        elapsed: seconds from the beginning to the newest frame.
     """
 
     rate: float
     now: Callable[[], float] = time.monotonic
     late: list[float] = field(default_factory=list)
+    elapsed: float = 0.0
 
     def frames(self, wait: Callable[[float], bool]) -> Iterator[float]:
         """Seconds since the beginning, once a frame, when it is due.
@@ -33,7 +35,7 @@ class Clock:
             due = begin + number / self.rate
             while (left := due - self.now()) > 0 and not wait(left):
                 pass
-            elapsed = self.now() - begin
-            self.late.append(max(0.0, elapsed - number / self.rate))
-            yield elapsed
+            self.elapsed = self.now() - begin
+            self.late.append(max(0.0, self.elapsed - number / self.rate))
+            yield self.elapsed
             number = max(number + 1, int((self.now() - begin) * self.rate))

@@ -50,9 +50,16 @@ class Playing:
 
     def play(
         self, sender: Sender, clock: Clock, render: Callable[[Look], Levels], tell: Callable[[int, Look], None]
-    ) -> None:
-        """Send frames until the time, the loops or the person says stop; `tell` is given each new step and its look."""
-        step, shown = 0, -1
+    ) -> int:
+        """Send frames until the time, the loops or the person says stop, and say how many they were.
+
+        Args:
+            sender: sends them.
+            clock: says when.
+            render: turns a look into levels.
+            tell: is given each new step and its look.
+        """
+        step, shown, sent = 0, -1, 0
         levels: Levels | None = None
         moves: list[Move] = []
 
@@ -67,11 +74,11 @@ class Playing:
 
         for elapsed in clock.frames(wait):
             if self.stopped() or (self.seconds is not None and elapsed >= self.seconds):
-                return
+                break
             if self.hands is None:
                 whole = int(elapsed * self.rate)
                 if self.loops is not None and whole >= self.loops * self.pattern.steps:
-                    return
+                    break
                 step = whole % self.pattern.steps
             for move in moves:
                 step = (move.to if move.to is not None else step + move.by) % self.pattern.steps
@@ -81,3 +88,5 @@ class Playing:
                 levels, shown = render(look), step
                 tell(step, look)
             sender.send(levels)
+            sent += 1
+        return sent
