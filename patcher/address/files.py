@@ -20,8 +20,7 @@ from patcher.show.files import read_text, write_whole
 FORMAT = 1
 
 _HEAD = """\
-# What is typed into the boxes, kept by Patcher: do not edit while you can run `patcher patch`.
-# It is kept from season to season, so that last year's addresses do not move.
+# What is typed into the boxes, written by `patcher patch`: change the show file, not this one.
 
 """
 

@@ -5,6 +5,7 @@ Every import that takes time is made in the function that needs it, so that `pat
 
 import os
 import sys
+from io import TextIOWrapper
 
 import typer
 
@@ -27,6 +28,9 @@ app.command("demo")(demo.demo)
 
 def main() -> None:
     """Run a command; whatever goes wrong is said in words, and never as a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         app()
     except PatcherError as error:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from patcher.address.placement import Allocation
     from patcher.wiring import Wiring
 
+NUMBERS = "universe channel running_channel pixels channels pixel port"
 Rows = list[tuple[object, ...]]
 
 
@@ -67,7 +68,10 @@ def patch(
         heads, rows = _every_pixel(made.patch) if every_pixel else _player(wiring, made.patch)
         if not player and not every_pixel:
             heads, rows = _starts(wiring, made.patch)
-        (say_csv if csv else say_table)(heads, rows)
+        if csv:
+            say_csv(heads, rows)
+        else:
+            say_table(heads, rows, right=NUMBERS)
         return
     _say_boxes(wiring, made.patch)
     _say_summary(made, kept, path)
@@ -124,7 +128,7 @@ def _say_boxes(wiring: Wiring, patch: Patch) -> None:
         if own:
             protocol = "E1.31" if controller.protocol == "e131" else "Art-Net"
             print(f"{name}: {protocol}, {controller.delivery}, {controller.address or 'no address'}")
-            say_table(heads[1:], own, right="universe channel pixels")
+            say_table(heads[1:], own, right=NUMBERS)
             print()
 
 

@@ -78,4 +78,4 @@ def say_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
 def count(number: int, thing: str) -> str:
     """A number with its noun: `1 box`, `4 boxes`, `12 480 pixels`."""
     plural = thing if number == 1 else thing + ("es" if thing.endswith("x") else "s")
-    return f"{number:,}".replace(",", "\u202f") + f" {plural}"
+    return f"{number:,}".replace(",", "\u00a0") + f" {plural}"

@@ -172,7 +172,8 @@ def _say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> Non
         to = [{"protocol": goal.protocol, "universe": goal.universe, "host": goal.host} for goal in goals]
         say_json({"steps": pattern.steps, "says": [look.says for look in looks], "targets": to})
         return
-    hosts = ", ".join(dict.fromkeys(f"{goal.host}:{goal.port}" for goal in goals))
+    every = list(dict.fromkeys(f"{goal.host}:{goal.port}" for goal in goals))
+    hosts = ", ".join(every[:MOST_LINES]) + (f" and {len(every) - MOST_LINES} more" if every[MOST_LINES:] else "")
     print(f"Would send {count(len(goals), 'packet')} a frame to {hosts}. Nothing is sent.")
     for step, look in enumerate(looks):
         for line in look.says:
