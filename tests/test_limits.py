@@ -81,7 +81,7 @@ def test_pixels_of_three_and_of_four_channels_on_one_line() -> None:
 
 
 def test_the_slowest_chip_sets_the_pace_and_each_port_has_its_own() -> None:
-    # From memory: one data line has one clock; a chip for 400 kb/s cannot read 800, and the longest latch is waited for.
+    # From memory: one data line has one clock; a chip for 400 kb/s cannot read 800; the longest latch counts.
     runs = {"a": {"pixels": 10}, "b": {"pixels": 10, "pixel": "slow"}, "c": {"pixels": 7, "pixel": "late"}}
     times = port_times(wired(tables_of(runs, ports={"1": ["a", "b"], "3": ["c"]})))
     assert [(time.port, time.pixels) for time in times] == [(1, 20), (3, 7)]

@@ -14,7 +14,7 @@ from typing import Any
 import tomli_w
 
 from patcher.address.patch import Chain, Link, Patch, Start
-from patcher.errors import refuse
+from patcher.errors import PatcherError, refuse
 from patcher.show.files import read_text, write_whole
 
 FORMAT = 1
@@ -114,9 +114,12 @@ def read_patch(show_path: Path) -> Patch | None:
     path = patch_path(show_path)
     if not path.exists():
         return None
-    text = read_text(path)
+    text = ""
     try:
+        text = read_text(path)
         return parse(text)
+    except PatcherError as error:
+        reason = f"it {error.findings[0].says}"
     except tomllib.TOMLDecodeError as error:
         reason = "it holds a merge conflict" if "<<<<<<<" in text else f"it is not TOML: {error}"
     except ValueError as error:

@@ -98,10 +98,11 @@ def _no_such(head: str, show: Show) -> PatcherError:
 
 def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
     chains = wiring.of_controller(head)
-    if not tail.isdecimal() or int(tail) not in chains:
+    by_number = {str(number): chain for number, chain in chains.items()}
+    if tail not in by_number:
         ports = ", ".join(f"{head}/{number}" for number in chains) or "none"
         raise refuse(name, "is no port with a run on it", f"ports in use: {ports}")
-    return Thing(name, "port", _whole(wiring.show, chains[int(tail)]))
+    return Thing(name, "port", _whole(wiring.show, by_number[tail]))
 
 
 def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
@@ -124,6 +125,12 @@ def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
         return Thing(name, "channel", ())
     runs = (span.run, *wiring.tees(span.run))
     return Thing(name, "channel", tuple(Part(run, span.first_pixel, span.last_pixel) for run in runs))
+
+
+def lighting(thing: Thing, wiring: Wiring) -> tuple[Part, ...]:
+    """The parts whose channels light the thing: without tees whose run is part of it too."""
+    runs = {part.run for part in thing.parts}
+    return tuple(p for p in thing.parts if wiring.source(p.run) == p.run or wiring.source(p.run) not in runs)
 
 
 def spans_of(thing: Thing, wiring: Wiring, patch: Patch) -> list[Span]:

@@ -15,12 +15,14 @@ from patcher.cli.saying import count, finding_json, in_words, say_json, say_tabl
 def check(show: ShowFile, as_json: AsJson = False) -> None:
     """Every problem of a show at once: file, wiring, address, timing."""
     from patcher.limits import findings, timing
+    from patcher.show.lines import located
 
-    wiring, found = examine(show)
+    wiring, found, text = examine(show)
     times = []
     unreadable = any(finding.area == "file" for finding in found)
     if wiring is not None and not found:
         _, found = findings.check(wiring)
+        found = located(found, text)
         times = timing.port_times(wiring)
     if as_json:
         ports = [

@@ -18,22 +18,24 @@ ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
 
 
-def examine(path: Path) -> tuple[Wiring | None, list[Finding]]:
-    """The wiring of what could be read of a show, and all that is wrong with the file and the wiring."""
+def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
+    """The wiring of what could be read of a show, all that is wrong with the file and the wiring, and its text."""
     from patcher.show.files import read_show
+    from patcher.show.lines import located
     from patcher.wiring import problems, wire
 
     reading = read_show(path)
     found = list(reading.findings)
     if reading.show is None:
-        return None, found
+        return None, found, reading.text
     wiring = wire(reading.show)
-    return wiring, found + problems(wiring, complete=not found)
+    found += problems(wiring, complete=not found)
+    return wiring, located(found, reading.text) if found else [], reading.text
 
 
 def load(path: Path) -> Wiring:
     """The wiring of a sound show; PatcherError with everything that is wrong."""
-    wiring, found = examine(path)
+    wiring, found, _ = examine(path)
     if found or wiring is None:
         raise PatcherError(*found)
     return wiring

@@ -29,17 +29,17 @@ def read_show(path: Path) -> Reading:
     def points(name: str) -> list[list[float]]:
         return _read_points(folder, name)
 
-    return read(text, points)
+    return read(text, points, str(path))
 
 
 def read_text(path: Path) -> str:
     """The text of a file of a person's; PatcherError says what it is instead, where it is none."""
     where = str(path)
     try:
+        kind = path.stat().st_mode
+        if not (stat.S_ISREG(kind) or stat.S_ISDIR(kind)):
+            raise refuse(where, "is not an ordinary file", "name the show's .toml file")
         with path.open("rb") as file:
-            kind = os.fstat(file.fileno()).st_mode
-            if not stat.S_ISREG(kind):
-                raise refuse(where, "is not an ordinary file", "name the show's .toml file")
             octets = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise refuse(where, "is not there", _beside(path)) from None

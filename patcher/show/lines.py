@@ -1,41 +1,76 @@
 """On which line of the file a place stands, for a person with an editor open.
 
-The TOML reader of the standard library keeps no line numbers, so the place is looked for in the text. What cannot be
+The TOML reader of the standard library keeps no line numbers, so places are looked for in the text. What cannot be
 found plainly has no line; a wrong line would be worse than none.
 """
 
 import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
-_HEADING = re.compile(r"^\s*\[\[?\s*(?P<path>[^\[\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"^\s*(?P<key>[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*(=|\.)")
+from patcher.errors import Finding
+
+Place = tuple[str | int, ...]
+Lines = Mapping[Place, int]
+
+_TOKEN = re.compile(
+    r'"""(?:\\.|[^\\])*?"""|\'\'\'.*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|\#[^\n]*|[][{}\n]', re.DOTALL
+)
+_HEADING = re.compile(r"\s*(\[{1,2})\s*([^\[\]]+?)\s*\]{1,2}\s*(?:#.*)?$")
+_PART = re.compile(r"\"[^\"]*\"|'[^']*'|[^.\s]+")
+_ARRAY = re.compile(r"([a-z]+)\[(\d{1,9})\](?:\.([a-z]+))?")
+_KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*[=.]")
 
 
-def _parts(dotted: str) -> tuple[str, ...]:
-    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+def _plain(text: str) -> Iterator[tuple[int, str]]:
+    """The lines, with their numbers from 1, that begin outside every list, inline table and text."""
+    lines = text.split("\n")
+    yield 1, lines[0]
+    number, depth = 1, 0
+    for token in _TOKEN.finditer(text):
+        mark = token[0]
+        if mark in "[{":
+            depth += 1
+        elif mark in "]}":
+            depth -= 1
+        number += mark.count("\n")
+        if mark == "\n" and depth == 0:
+            yield number, lines[number - 1]
 
 
-def line_of(text: str, place: tuple[str | int, ...]) -> int | None:
-    """The line, counted from 1, of the longest beginning of `place` that the text shows plainly."""
-    names = [str(part) for part in place if isinstance(part, str)]
-    numbers = [part for part in place[:2] if isinstance(part, int)]
-    wanted_array = numbers[0] + 1 if numbers else None
-    best: tuple[int, int] | None = None
-    heading: tuple[str, ...] = ()
-    seen = 0
-    for number, line in enumerate(text.splitlines(), start=1):
-        if found := _HEADING.match(line):
-            heading = _parts(found["path"])
-            seen += heading == tuple(names[:1])
-            depth = min(len(heading), len(names))
-        elif (found := _KEY.match(line)) and heading:
-            heading_key = (*heading, found["key"].strip("\"'"))
-            depth = len(heading_key)
-            if heading_key != tuple(names[:depth]):
-                continue
-        else:
-            continue
-        if heading[: len(names)] != tuple(names[: len(heading)]) or (wanted_array and seen != wanted_array):
-            continue
-        if best is None or depth > best[0]:
-            best = (depth, number)
-    return best[1] if best else None
+def lines_of(text: str) -> Lines:
+    """The line, counted from 1, of every heading and key that the text shows plainly."""
+    found: dict[Place, int] = {}
+    heading: Place = ()
+    seen: dict[Place, int] = {}
+    for number, line in _plain(text):
+        if match := _HEADING.match(line):
+            heading = tuple(part.strip("\"'") for part in _PART.findall(match[2]))
+            if match[1] == "[[":
+                seen[heading] = seen.get(heading, -1) + 1
+                heading = (*heading, seen[heading])
+            for depth in range(1, len(heading) + 1):
+                found.setdefault(heading[:depth], number)
+        elif match := _KEY.match(line):
+            found.setdefault((*heading, match[1].strip("\"'")), number)
+    return found
+
+
+def line_of(lines: Lines, place: Place) -> int | None:
+    """The line of the longest beginning of `place` that is known, down to its table; None where that is not."""
+    shortest = 1 if place[:1] == ("show",) or len(place) == 1 else 2
+    return next((lines[place[:depth]] for depth in range(len(place), shortest - 1, -1) if place[:depth] in lines), None)
+
+
+def located(findings: Iterable[Finding], text: str) -> list[Finding]:
+    """The findings with the lines that they are about, in the order of the lines."""
+    lines = lines_of(text)
+    found = [replace(finding, line=line_of(lines, _place(finding.where))) for finding in findings]
+    return sorted(found, key=lambda finding: finding.line or 0)
+
+
+def _place(where: str) -> Place:
+    """The place that is written `run.towpath.path[2]` or `accept[1].why`, as far as lines are known by it."""
+    if found := _ARRAY.fullmatch(where):
+        return (found[1], int(found[2]) - 1, *filter(None, [found[3]]))
+    return tuple(where.partition("[")[0].split("."))

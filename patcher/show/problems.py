@@ -6,13 +6,13 @@ with the nearest known key where one was misspelt.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
 
 from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
-from patcher.show.lines import line_of
+from patcher.show.lines import Place
 from patcher.show.runs import RUN_KINDS, run_kind
 from patcher.show.schema import (
     Accept,
@@ -28,8 +28,6 @@ from patcher.show.schema import (
     Tap,
     prop_kind,
 )
-
-Place = tuple[str | int, ...]
 
 _TABLES: dict[str, type[BaseModel]] = {
     "show": Settings,
@@ -84,16 +82,24 @@ def _model_at(place: Place, raw: Mapping[str, Any]) -> type[BaseModel] | None:
             return None
 
 
-def place_in(raw: Any, location: Iterable[str | int]) -> Place:
-    """A schema location without the schema's own tags: only what is written in the file, and a missing last key."""
+def place_in(raw: Any, location: tuple[str | int, ...], *, names_a_key: bool) -> Place:
+    """A schema location as a place in the file, without the tags that the schema puts in for its kinds of tables.
+
+    Args:
+        raw: the tables as they were read.
+        location: where the schema says that it is.
+        names_a_key: the last step is a key, whether it is there or missing; else what is not there is a tag.
+    """
     steps = [step for step in location if step != "[key]"]
+    if len(steps) > 2 and steps[0] in ("run", "prop"):
+        del steps[2]
     place: list[str | int] = []
     node: Any = raw
     for index, step in enumerate(steps):
         held = isinstance(node, dict) and step in node
         if held or (isinstance(node, list) and isinstance(step, int) and step < len(node)):
             node = node[step]
-        elif not (index == len(steps) - 1 and isinstance(node, dict) and isinstance(step, str)):
+        elif not (names_a_key and index == len(steps) - 1):
             continue
         place.append(step)
     return tuple(place)
@@ -137,6 +143,8 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
     match kind:
         case "extra_forbidden":
             return _unknown_key(place, raw)
+        case "missing" if isinstance(place[-1], int):
+            return Words("value", "is missing: a point is two numbers", "write [x, y]")
         case "missing":
             return Words("missing-key", "is missing", f"add it: {place[-1]} = …")
         case "union_tag_invalid":
@@ -193,7 +201,7 @@ def _bad_pattern(place: Place, value: Any) -> Words:
     return _bad_name()
 
 
-def translate(error: ValidationError, raw: Mapping[str, Any], text: str) -> list[tuple[Place, Finding]]:
+def translate(error: ValidationError, raw: Mapping[str, Any]) -> list[tuple[Place, Finding]]:
     """Each error of the schema's, as the place it is about and the finding that tells a person of it."""
     found: dict[tuple[str, str], tuple[Place, Finding]] = {}
     details = error.errors(include_url=False)
@@ -204,9 +212,9 @@ def translate(error: ValidationError, raw: Mapping[str, Any], text: str) -> list
         )
         if follows_from_another:
             continue
-        place = place_in(raw, location)
+        place = place_in(raw, location, names_a_key=detail["type"] == "missing")
         rule, says, remedy = _words(detail, place, raw)
-        finding = Finding("error", rule, "file", written(place), says, remedy, line=line_of(text, place))
+        finding = Finding("error", rule, "file", written(place), says, remedy)
         found.setdefault((finding.where, _one_of_a_union(detail, says)), (place, finding))
     meant = {(place[:-1], finding.remedy) for place, finding in found.values() if finding.rule == "unknown-key"}
     return [

@@ -10,15 +10,14 @@ import copy
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from patcher.errors import Finding, refuse
+from patcher.errors import Finding, PatcherError, refuse
 from patcher.show import references
-from patcher.show.lines import line_of
-from patcher.show.problems import Place, translate
+from patcher.show.lines import Place, located
+from patcher.show.problems import translate
 from patcher.show.schema import Show
 from patcher.units import METRES_PER
 
@@ -34,6 +33,7 @@ class Reading(NamedTuple):
 
     show: Show | None
     findings: tuple[Finding, ...]
+    text: str = ""
 
 
 def no_points(name: str) -> list[list[float]]:
@@ -41,14 +41,43 @@ def no_points(name: str) -> list[list[float]]:
     raise ValueError(f"names the file {name}, but there is no folder to look in")
 
 
-def parse(text: str) -> dict[str, Any]:
-    """The tables of a TOML text; PatcherError where it is not TOML."""
+def parse(text: str, name: str = "the file") -> dict[str, Any]:
+    """The tables of a TOML text; PatcherError where it is not TOML, or no show by its measure."""
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise refuse("the file", f"is not TOML: {error}", _toml_remedy(text, str(error)), rule="toml") from None
+        raise refuse(name, f"is not TOML: {error}", _toml_remedy(text, str(error)), rule="toml") from None
     except RecursionError:
-        raise refuse("the file", "nests brackets too deeply to be a show file", "flatten it", rule="toml") from None
+        raise _refused(name, _TOO_DEEP) from None
+    except ValueError:
+        raise _refused(name, _TOO_LARGE) from None
+    _measure(tables, name)
+    return tables
+
+
+_DEEPEST = 16
+_TOO_DEEP = "nests tables or brackets too deeply to be a show file"
+_TOO_LARGE = "holds a whole number of more than 64 bits"
+
+
+def _refused(name: str, says: str) -> PatcherError:
+    return refuse(name, says, "write it as patcher new does", rule="toml")
+
+
+def _measure(tables: dict[str, Any], name: str) -> None:
+    """Refuse what TOML promises no reader: numbers past 64 bits (TOML 1.0, Integer), and a depth past all use."""
+    level: list[Any] = [tables]
+    for _ in range(_DEEPEST):
+        inner: list[Any] = []
+        for node in level:
+            for value in node.values() if isinstance(node, dict) else node:
+                if isinstance(value, dict | list):
+                    inner.append(value)
+                elif isinstance(value, int) and not -(1 << 63) <= value < 1 << 63:
+                    raise _refused(name, _TOO_LARGE)
+        level = inner
+    if level:
+        raise _refused(name, _TOO_DEEP)
 
 
 def _toml_remedy(text: str, message: str) -> str:
@@ -62,7 +91,7 @@ def _toml_remedy(text: str, message: str) -> str:
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
 
 
-def read(text: str, points: ReadPoints = no_points) -> Reading:
+def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> Reading:
     """Read the text of a show file.
 
     Parameters
@@ -75,37 +104,33 @@ def read(text: str, points: ReadPoints = no_points) -> Reading:
         PatcherError: the text is not TOML at all.
 
     """
-    raw = parse(text)
+    raw = parse(text, name)
     settings = raw.get("show")
     units = settings.get("units", "m") if isinstance(settings, dict) else "m"
     context = {"metres": METRES_PER.get(units, 1.0) if isinstance(units, str) else 1.0, "points": points}
-    show, findings = _validate(raw, text, context)
-    found = list(references.unknown_names(raw))
+    try:
+        show: Show | None = Show.model_validate(raw, context=context)
+        found: list[Finding] = []
+    except ValidationError as error:
+        problems = translate(error, raw)
+        found = [finding for _, finding in problems]
+        show = _what_is_left(raw, [place for place, _ in problems], context)
+    found += references.unknown_names(raw)
     if show is not None:
         found += references.misfits(show, references.declared(raw))
-    findings += [replace(finding, line=line_of(text, _place_of(finding.where))) for finding in found]
-    return Reading(show, tuple(sorted(findings, key=lambda finding: finding.line or 0)))
+    return Reading(show, tuple(located(found, text)) if found else (), text)
 
 
-def _place_of(where: str) -> Place:
-    return tuple(where.split("[")[0].split("."))
-
-
-def _validate(raw: dict[str, Any], text: str, context: dict[str, Any]) -> tuple[Show | None, list[Finding]]:
-    """The show of the tables that can be read, and what is wrong with the others."""
-    try:
-        return Show.model_validate(raw, context=context), []
-    except ValidationError as error:
-        problems = translate(error, raw, text)
+def _what_is_left(raw: dict[str, Any], places: list[Place], context: dict[str, Any]) -> Show | None:
+    """The show without the tables that cannot be read."""
     rest = copy.deepcopy(raw)
-    for place, _ in problems:
+    for place in places:
         _set_aside(rest, place)
     rest.setdefault("show", {"title": ""})
     try:
-        show = Show.model_validate(rest, context=context)
+        return Show.model_validate(rest, context=context)
     except ValidationError:
-        show = None
-    return show, [finding for _, finding in problems]
+        return None
 
 
 def _set_aside(raw: dict[str, Any], place: Place) -> None:

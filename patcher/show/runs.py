@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationInfo, model_validator
 
 from patcher.show.tables import (
+    MOST_PIXELS,
     Awg,
     Corner,
     Count,
@@ -235,6 +236,8 @@ class Grid(Table):
 
     @model_validator(mode="after")
     def _has_room(self) -> Grid:
+        if self.columns * self.rows > MOST_PIXELS:
+            raise ValueError(f"{self.columns} columns of {self.rows} rows are more pixels than all universes hold")
         (x0, y0), (x1, y1) = self.area
         if self.columns > 1 and x0 == x1:
             raise ValueError(f"area has no width for {self.columns} columns")

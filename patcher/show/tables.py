@@ -22,6 +22,8 @@ from pydantic import (
     model_validator,
 )
 
+MOST_PIXELS = 63_999 * 512
+"""Pixels of one channel that fill every universe of E1.31; no count in a show is larger."""
 NAME_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]*$"
 Corner = Literal["bottom-left", "bottom-right", "top-left", "top-right"]
 End = Literal["first", "last"]
@@ -61,10 +63,10 @@ Positive = Annotated[Real, Field(gt=0)]
 NotNegative = Annotated[Real, Field(ge=0)]
 Fraction = Annotated[Real, Field(ge=0, le=1)]
 Whole = Annotated[int, Field(strict=True, ge=0)]
-Count = Annotated[int, Field(strict=True, ge=1, le=100_000_000)]
+Count = Annotated[int, Field(strict=True, ge=1, le=MOST_PIXELS)]
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
-Coordinate = Annotated[Real, AfterValidator(_to_metres)]
+Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]
 Length = Annotated[NotNegative, AfterValidator(_to_metres)]
 Pitch = Annotated[Positive, AfterValidator(_to_metres)]
 Point = tuple[Coordinate, Coordinate]

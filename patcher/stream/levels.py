@@ -66,7 +66,7 @@ def levels(look: Look, wiring: Wiring, patch: Patch, universes: Sequence[int], l
     """
     numbers = np.asarray(universes, dtype=np.int64)
     slots = np.zeros((len(numbers), CHANNELS), dtype=np.uint8)
-    for glow in look.glows:
+    for glow in look.glows if len(numbers) else ():
         source = wiring.source(glow.run)
         link, at = patch.link_of(source)
         letters = wire_letters(wiring.show, patch.start_of(source).controller, wiring.show.runs[source])

@@ -14,7 +14,7 @@ from itertools import accumulate
 import numpy as np
 
 from patcher.address.patch import Patch
-from patcher.address.thing import Part, Thing, spans_of
+from patcher.address.thing import Part, Thing, lighting, spans_of
 from patcher.errors import refuse
 from patcher.shapes import Cells, cells, positions
 from patcher.stream.looks import COLOURS, DARK, Colour, Glow, Look
@@ -58,25 +58,26 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
 
 def steady(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
     """One colour, for as long as it is wanted."""
-    glows = tuple(_glow(part, colour) for part in thing.parts)
-    says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in thing.parts)
+    parts = lighting(thing, wiring)
+    glows = tuple(_glow(part, colour) for part in parts)
+    says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in parts)
     return Pattern(1, 1.0, False, lambda step: Look(glows, says))
 
 
 def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     """Red, green, blue, white where the pixel has it, any other channel by its letter, then off."""
-    show = wiring.show
-    letters = {part.run: show.type_of(show.runs[part.run]).colour_order for part in thing.parts}
+    show, parts = wiring.show, lighting(thing, wiring)
+    letters = {part.run: show.type_of(show.runs[part.run]).colour_order for part in parts}
     others = sorted({letter for order in letters.values() for letter in order} - set("RGBW"))
     names = {"R": "red", "G": "green", "B": "blue", "W": "white"}
     steps = [letter for letter in [*"RGBW", *others] if any(letter in order for order in letters.values())]
 
     def look(step: int) -> Look:
         if step == len(steps):
-            return Look(tuple(_glow(part, DARK) for part in thing.parts), ("dark: everything",))
+            return Look(tuple(_glow(part, DARK) for part in parts), ("dark: everything",))
         letter = steps[step]
         colour = Colour(names.get(letter, f"channel {letter}"), {letter: 1.0})
-        lit = [part for part in thing.parts if letter in letters[part.run]]
+        lit = [part for part in parts if letter in letters[part.run]]
         says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in lit)
         return Look(tuple(_glow(part, colour) for part in lit), says)
 
@@ -85,7 +86,8 @@ def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
 
 def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
     """One lamp after another, in data order."""
-    ends = list(accumulate(part.pixels for part in thing.parts))
+    parts = lighting(thing, wiring)
+    ends = list(accumulate(part.pixels for part in parts))
 
     @cache
     def cells_of(run: str) -> Cells | None:
@@ -93,7 +95,7 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
 
     def look(step: int) -> Look:
         index = bisect_right(ends, step)
-        part = thing.parts[index]
+        part = parts[index]
         pixel = part.first + step - (ends[index] - part.pixels)
         one = Part(part.run, pixel, pixel)
         span = spans_of(Thing(part.run, "pixel", (one,)), wiring, patch)[0]
@@ -113,7 +115,7 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
 def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     """Each port its own colour, named in words; a box with more ports than colours shows them in turns."""
     by_port: dict[tuple[str, int], list[Part]] = {}
-    for part in thing.parts:
+    for part in lighting(thing, wiring):
         by_port.setdefault(wiring.ports[part.run], []).append(part)
     number: dict[tuple[str, int], int] = {}
     for controller, port in by_port:
@@ -149,7 +151,7 @@ SWEEPS = ("rows", "columns", "x", "y")
 def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -> Pattern:
     """A bar that moves: rows or columns of grids, or strips along x or y by where the lamps are."""
     found: list[tuple[str, np.ndarray, np.ndarray]] = []
-    for part in thing.parts:
+    for part in lighting(thing, wiring):
         run = wiring.show.runs[part.run]
         places = cells(wiring.show, run) if by in ("rows", "columns") else positions(wiring.show, run)
         if places is not None:

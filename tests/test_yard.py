@@ -1,0 +1,513 @@
+"""The simulated boxes against the standards' rules, and the lamps against an independent walk of the wiring."""
+
+import random
+import struct
+
+import numpy as np
+import pytest
+import tomli_w
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from patcher.address.patch import Patch
+from patcher.address.placement import allocate
+from patcher.faults import Built, build, parse
+from patcher.show.reading import read
+from patcher.stream.levels import levels
+from patcher.stream.looks import COLOURS, Colour, Glow, Look
+from patcher.stream.sender import box_universes
+from patcher.wiring import Wiring, problems, wire
+from patcher.yard.boxes import Box
+from patcher.yard.yard import Yard, differences
+
+ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W"}
+CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
+ALICE, BOB = b"a" * 16, b"b" * 16
+
+
+# Source: ANSI E1.31-2018, the table of octets in CHECKS.md; written here from it and not from our encoder.
+def e131(
+    universe: int, slots: bytes, sequence: int, *,
+    priority: int = 100, options: int = 0, start_code: int = 0, cid: bytes = ALICE,
+) -> bytes:  # fmt: skip
+    end = 126 + len(slots)
+    root = struct.pack("!HH12sHI16s", 0x10, 0, b"ASC-E1.17", 0x7000 | (end - 16), 4, cid)
+    framing = struct.pack(
+        "!HI64sBHBBH", 0x7000 | (end - 38), 2, b"test", priority, 0, sequence % 256, options, universe
+    )  # fmt: skip
+    dmp = struct.pack("!HBBHHHB", 0x7000 | (end - 115), 2, 0xA1, 0, 1, len(slots) + 1, start_code)
+    return root + framing + dmp + slots
+
+
+# Source: Art-Net 4 (CHECKS.md): opcode low octet first, version and length high octet first.
+def artnet(port_address: int, slots: bytes, sequence: int) -> bytes:
+    low, high = port_address & 0xFF, port_address >> 8
+    return b"Art-Net\0\x00\x50\x00\x0e" + bytes([sequence, 0, low, high]) + struct.pack("!H", len(slots)) + slots
+
+
+def full(value: int) -> bytes:
+    return bytes([value]) * 512
+
+
+def shows(box: Box, universe: int = 7) -> int:
+    """What all slots of a universe hold."""
+    row = box.slots[box.universes.index(universe)]
+    assert len(set(row.tolist())) == 1
+    return int(row[0])
+
+
+@pytest.fixture
+def box() -> Box:
+    return Box("box", "e131", (7, 8))
+
+
+# --- one box, E1.31 -----------------------------------------------------------------------------------------------
+
+
+def test_a_box_takes_its_own_universes_only(box: Box) -> None:
+    # Source: DESIGN.md: a box listens to the universes of its patch.
+    assert box.receive(e131(7, full(10), 0), "1", 0.0) == 7
+    assert box.receive(e131(9, full(20), 0), "1", 0.0) is None
+    assert (shows(box, 7), shows(box, 8)) == (10, 0)
+
+
+def test_the_higher_priority_wins_while_it_lives(box: Box) -> None:
+    # Source: ANSI E1.31-2018 6.2.3 (from memory: the clause): a receiver takes the source of the highest priority.
+    box.receive(e131(7, full(10), 1, priority=100, cid=ALICE), "1", 0.0)
+    assert box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.1) == 7
+    assert shows(box) == 20
+    assert box.receive(e131(7, full(30), 2, priority=100, cid=ALICE), "1", 0.2) is None
+    assert shows(box) == 20
+    box.receive(e131(7, full(0), 2, priority=120, options=0x40, cid=BOB), "2", 0.3)
+    assert box.receive(e131(7, full(40), 3, priority=100, cid=ALICE), "1", 0.4) == 7
+    assert shows(box) == 40
+
+
+def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
+    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md).
+    box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
+    for number in range(26):
+        box.expire(number / 10)
+        box.receive(e131(7, full(30), number, priority=100, cid=ALICE), "1", number / 10)
+        assert shows(box) == 20
+    assert list(box.expire(2.6)) == []  # it is not dark: the other source lives
+    assert box.receive(e131(7, full(31), 26, priority=100, cid=ALICE), "1", 2.6) == 7
+    assert shows(box) == 31
+
+
+def test_a_priority_counts_in_its_own_universe_only(box: Box) -> None:
+    # Source: ANSI E1.31-2018: a source is one of a universe; priority is a field of its packet.
+    box.receive(e131(7, full(20), 1, priority=200, cid=BOB), "2", 0.0)
+    assert box.receive(e131(8, full(30), 1, priority=1, cid=ALICE), "1", 0.0) == 8
+    assert (shows(box, 7), shows(box, 8)) == (20, 30)
+
+
+@pytest.mark.parametrize("last", [0, 5, 100, 250, 255])
+def test_the_sequence(last: int) -> None:
+    # From memory: ANSI E1.31-2018 6.7.2: dropped when new − last, as a signed octet, is in (−20, 0] (CHECKS.md).
+    for new in range(256):
+        box = Box("box", "e131", (7,))
+        box.receive(e131(7, full(10), last), "1", 0.0)
+        behind = (new - last) % 256
+        signed = behind - 256 if behind > 127 else behind
+        taken = not -20 < signed <= 0
+        assert (box.receive(e131(7, full(20), new), "1", 0.1) == 7) is taken
+        assert shows(box) == (20 if taken else 10)
+
+
+def test_sequences_are_counted_for_each_source_and_universe(box: Box) -> None:
+    # Source: ANSI E1.31-2018 6.7.2 (from memory): a sequence belongs to one universe of one source.
+    for universe, cid in ((7, ALICE), (8, ALICE), (7, BOB), (8, BOB)):
+        assert box.receive(e131(universe, full(10), 50, cid=cid), "1", 0.0) == universe
+        assert box.receive(e131(universe, full(10), 50, cid=cid), "1", 0.0) is None
+
+
+def test_silence_is_darkness_after_two_and_a_half_seconds(box: Box) -> None:
+    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md).
+    box.receive(e131(7, full(10), 0), "1", 100.0)
+    box.receive(e131(8, full(10), 0), "1", 101.0)
+    assert list(box.expire(102.49)) == []
+    assert shows(box, 7) == 10
+    assert list(box.expire(102.51)) == [7]
+    assert (shows(box, 7), shows(box, 8)) == (0, 10)
+    assert list(box.expire(104.0)) == [8]
+    assert list(box.expire(200.0)) == []
+
+
+def test_a_terminated_stream_is_dark_at_once_and_may_begin_again(box: Box) -> None:
+    # From memory: ANSI E1.31-2018 6.2.6: a source that sets Stream_Terminated is lost at once, its slots are not used.
+    box.receive(e131(7, full(10), 0), "1", 0.0)
+    box.receive(e131(8, full(10), 0), "1", 0.0)
+    assert box.receive(e131(7, full(99), 1, options=0x40), "1", 0.0) == 7
+    assert (shows(box, 7), shows(box, 8)) == (0, 10)
+    for number in (2, 3):
+        box.receive(e131(7, full(99), number, options=0x40), "1", 0.0)
+        assert shows(box, 7) == 0
+    assert box.receive(e131(7, full(30), 4), "1", 0.1) == 7
+    assert shows(box, 7) == 30
+
+
+def test_one_source_of_two_ends(box: Box) -> None:
+    # Source: as above; a universe is dark only where no source is left.
+    box.receive(e131(7, full(10), 0, cid=ALICE), "1", 0.0)
+    box.receive(e131(7, full(20), 0, cid=BOB), "2", 0.0)
+    box.receive(e131(7, full(0), 1, options=0x40, cid=ALICE), "1", 0.0)
+    assert shows(box) == 20
+
+
+@pytest.mark.parametrize(
+    "packet",
+    [
+        e131(7, full(99), 1, start_code=0xDD),
+        e131(7, full(99), 1, start_code=0x17),
+        e131(7, full(99), 1, options=0x80),
+        e131(7, full(99), 1, options=0x80, priority=200, cid=BOB),
+    ],
+)
+def test_other_start_codes_and_previews_light_nothing(box: Box, packet: bytes) -> None:
+    # Source: ANSI E1.31-2018 (CHECKS.md): start code 0 for levels; 0x80 preview, not for lamps.
+    box.receive(e131(7, full(10), 0), "1", 0.0)
+    assert box.receive(packet, "1", 0.1) is None
+    assert shows(box) == 10
+    assert box.receive(e131(7, full(30), 2), "1", 0.2) == 7
+    assert shows(box) == 30
+
+
+# --- one box, Art-Net ---------------------------------------------------------------------------------------------
+
+
+def test_an_art_net_box_keeps_what_came_last() -> None:
+    # From memory: Art-Net 4: a node holds its last levels where nothing comes.
+    box = Box("box", "artnet", (7, 300))
+    assert box.receive(artnet(7, full(10), 1), "1", 0.0) == 7
+    assert box.receive(artnet(300, full(20), 1), "1", 0.0) == 300
+    assert list(box.expire(1000.0)) == []
+    assert (shows(box, 7), shows(box, 300)) == (10, 20)
+    assert box.receive(artnet(7, full(30), 2), "1", 2000.0) == 7
+    assert (shows(box, 7), shows(box, 300)) == (30, 20)
+    assert box.receive(e131(7, full(99), 1), "1", 2000.0) is None
+    assert box.receive(artnet(9, full(99), 3), "1", 2000.0) is None
+
+
+def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
+    # Source: Art-Net 4 (CHECKS.md): sequence 1–255, 0 means unused.
+    box = Box("box", "artnet", (7,))
+    for value in (1, 2, 3):
+        assert box.receive(artnet(7, full(value), 0), "1", 0.0) == 7
+        assert shows(box) == value
+    assert box.receive(artnet(7, full(4), 255), "1", 0.0) == 7
+    assert box.receive(artnet(7, full(5), 1), "1", 0.0) == 7
+    assert box.receive(artnet(7, full(6), 1), "1", 0.0) is None
+
+
+# --- rubbish ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("protocol", ["e131", "artnet"])
+def test_rubbish_is_counted_and_the_box_goes_on(protocol: str) -> None:
+    # Source: CHECKS.md, the lengths in each packet: one that is cut off does not have the length it says.
+    rng = random.Random(31)
+    box = Box("box", protocol, (7,))
+    make = (lambda n: e131(7, full(n), n)) if protocol == "e131" else (lambda n: artnet(7, full(n), n))
+    assert box.receive(make(1), "1", 0.0) == 7
+    for number in range(3000):
+        rubbish = rng.randbytes(rng.randrange(0, 700)) if number % 2 else make(9)[: rng.randrange(0, len(make(9)))]
+        assert box.receive(rubbish, "1", 0.0) is None
+    assert box.counts["malformed"] == 3000
+    assert shows(box) == 1
+    assert box.receive(make(2), "1", 0.1) == 7
+    assert shows(box) == 2
+
+
+def test_a_yard_survives_packets_with_wrong_octets() -> None:
+    # Source: DESIGN.md: no traceback ever reaches a person; whatever the network brings is counted.
+    wiring = wired(one_grid({"columns": 4, "rows": 3}))
+    yard = Yard(wiring, allocate(wiring).patch, Built())
+    rng = random.Random(17)
+    for _ in range(3000):
+        octets = bytearray(e131(1, full(rng.randrange(256)), rng.randrange(256)))
+        for _ in range(rng.randrange(1, 4)):
+            octets[rng.randrange(126)] = rng.randrange(256)
+        yard.receive(["box"], bytes(octets[: rng.choice([638, 638, 400])]), "1", 0.0)
+    assert yard.packets == 3000
+    yard.expire(3.0)
+    assert yard.lit() == 0
+    yard.receive(["box"], e131(1, full(7), 0, cid=b"new-one-here-now"), "1", 3.1)
+    assert yard.lit() == 12
+
+
+# --- the yard -----------------------------------------------------------------------------------------------------
+
+
+def wired(tables: dict) -> Wiring:
+    reading = read(tomli_w.dumps(tables))
+    assert reading.findings == ()
+    assert reading.show is not None
+    wiring = wire(reading.show)
+    assert problems(wiring) == []
+    return wiring
+
+
+def one_grid(grid: dict, kind: str = "rgb", **box: object) -> dict:
+    shape = {"shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "lines": "rows", "turns": "serpentine"}
+    return {
+        "show": {"title": "one"},
+        "pixel": {kind: {"colour_order": ORDERS[kind]}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["wall"]}} | box},
+        "run": {"wall": {"pixel": kind, "data_in": "bottom-left"} | shape | grid},
+    }
+
+
+@st.composite
+def yards(draw) -> dict:
+    """Two boxes, one of each protocol, with runs of every kind of pixel over a few universes, and a tee."""
+    runs: dict[str, dict] = {}
+    controllers = {}
+    for number, protocol in enumerate(("e131", "artnet")):
+        ports = {}
+        for port in ("1", "2"):
+            ports[port] = []
+            for _ in range(draw(st.integers(1, 2))):
+                name = f"run-{len(runs)}"
+                kind = draw(st.sampled_from(list(ORDERS)))
+                runs[name] = {"pixel": kind, "pixels": draw(st.integers(1, 190)), "nulls": draw(st.integers(0, 2))}
+                ports[port].append(name)
+        controllers[f"box-{number}"] = {
+            "address": f"192.0.2.{number + 1}", "ports": 2, "port": ports, "protocol": protocol,
+            "reorders": draw(st.booleans()), "skips_nulls": draw(st.booleans()),
+            "start_per": draw(st.sampled_from(("controller", "port", "run"))),
+        }  # fmt: skip
+    runs["tee"] = runs["run-0"] | {"same_data_as": "run-0"}
+    show = {"title": "yard", "placement": draw(st.sampled_from(("fresh", "follow")))}
+    kinds = {kind: {"colour_order": order} for kind, order in ORDERS.items()}
+    return {"show": show, "pixel": kinds, "controller": controllers, "run": runs}
+
+
+def send(yard: Yard, wiring: Wiring, patch: Patch, look: Look, level: float = 1.0, sequence: int = 1) -> None:
+    """Every universe of a look as a packet of the test's own making, to the box that holds it."""
+    for box, universes in box_universes(patch).items():
+        found = levels(look, wiring, patch, universes, level)
+        for row, universe in enumerate(universes):
+            make = e131 if wiring.show.controllers[box].protocol == "e131" else artnet
+            yard.receive([box], make(universe, found.slots[row].tobytes(), sequence), "1", 0.0)
+
+
+def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]]:
+    """Every lamp's channels by letter."""
+    return {
+        (name, number): dict(zip(ORDERS[run.pixel], map(int, lamp), strict=True))
+        for name, run in wiring.show.runs.items()
+        for number, lamp in enumerate(yard.lamps[name], start=1)
+    }
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(yards(), st.data())
+def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObject) -> None:
+    # Source: DESIGN.md: patch → levels → packets → lamps; a tee shows what its run does.
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    yard = Yard(wiring, patch, Built())
+    level = data.draw(st.floats(0.05, 1))
+    glows, wanted = [], {}
+    for name, run in tables["run"].items():
+        for pixel in range(1, run["pixels"] + 1):
+            wanted[name, pixel] = dict.fromkeys(ORDERS[run["pixel"]], 0.0)
+    for name in data.draw(st.lists(st.sampled_from(list(tables["run"])), max_size=5)):
+        order = ORDERS[tables["run"][name]["pixel"]]
+        pixels = data.draw(st.sets(st.integers(1, tables["run"][name]["pixels"]), max_size=30))
+        parts = {letter: data.draw(st.floats(0, 1)) for letter in order}
+        glows.append(Glow(name, np.array(sorted(pixels), dtype=np.int64) - 1, Colour("mixed", parts)))
+        both = {"tee", "run-0"} if name in ("tee", "run-0") else {name}
+        wanted |= {(one, pixel): parts for one in both for pixel in pixels}
+    look = Look(tuple(glows), ())
+    send(yard, wiring, patch, look, level)
+    shown = lamps_of(wiring, yard)
+    assert shown.keys() == wanted.keys()
+    for key, lamp in shown.items():
+        assert lamp.keys() == wanted[key].keys()
+        assert all(abs(value - wanted[key][letter] * level * 255) <= 0.5 + 1e-9 for letter, value in lamp.items())
+    assert differences(look, level, wiring, yard) == []
+    assert yard.lit() == sum(any(lamp.values()) for lamp in shown.values())
+    assert {key for key, lamp in shown.items() if any(lamp.values())} == set(yard.seen)
+    send(yard, wiring, patch, Look((), ()), sequence=2)
+    assert yard.lit() == 0
+
+
+@pytest.mark.parametrize(("dimmer", "shows"), [(1.0, 200), (0.5, 100), (0.1, 20)])
+def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
+    # Source: DESIGN.md: level: a dimmer set in the box.
+    wiring = wired(one_grid({"columns": 2, "rows": 2}, level=dimmer))
+    patch = allocate(wiring).patch
+    yard = Yard(wiring, patch, Built())
+    look = Look((Glow("wall", np.array([1]), COLOURS["green"]),), ())
+    send(yard, wiring, patch, look, 200 / 255)
+    assert yard.lamps["wall"].tolist() == [[0, 0, 0], [0, shows, 0], [0, 0, 0], [0, 0, 0]]
+    assert differences(look, 200 / 255, wiring, yard) == []
+
+
+# --- faults, against a walk along the wire ------------------------------------------------------------------------
+
+
+def walk(grid: dict) -> list[tuple[int, int]]:
+    """The cells of a grid as the wire passes them, from 0 at the bottom left."""
+    columns, rows = grid["columns"], grid["rows"]
+    x, right = (0, 1) if "left" in grid["data_in"] else (columns - 1, -1)
+    y, up = (0, 1) if "bottom" in grid["data_in"] else (rows - 1, -1)
+    passed = []
+    first = (x, y)
+    for _ in range(rows if grid["lines"] == "rows" else columns):
+        for place in range(columns if grid["lines"] == "rows" else rows):
+            passed.append((x, y))
+            if grid["lines"] == "rows" and place < columns - 1:
+                x += right
+            if grid["lines"] == "columns" and place < rows - 1:
+                y += up
+        if grid["lines"] == "rows":
+            y += up
+            if grid["turns"] == "serpentine":
+                right = -right
+            else:
+                x = first[0]
+        else:
+            x += right
+            if grid["turns"] == "serpentine":
+                up = -up
+            else:
+                y = first[1]
+    return passed
+
+
+grids = st.fixed_dictionaries({
+    "columns": st.integers(2, 7), "rows": st.integers(2, 7), "lines": st.sampled_from(("rows", "columns")),
+    "turns": st.sampled_from(("serpentine", "same-way")), "data_in": st.sampled_from(CORNERS),
+})  # fmt: skip
+
+
+@settings(max_examples=80, deadline=None)
+@given(grids, st.data())
+def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.DataObject) -> None:
+    # Source: DESIGN.md, Faults: data-in, lines, turns, reversed, colour-order; Shapes: grid, gaps.
+    kind = data.draw(st.sampled_from(list(ORDERS)))
+    places = planned["columns"] * planned["rows"]
+    gaps = data.draw(st.lists(st.integers(1, places), unique=True, max_size=min(3, places - 1)))
+    reorders, protocol = data.draw(st.booleans()), data.draw(st.sampled_from(("e131", "artnet")))
+    tables = one_grid(planned | {"gaps": gaps}, kind, reorders=reorders, protocol=protocol)
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+
+    as_built, faults = dict(planned), []
+    for key, values in (("data_in", CORNERS), ("lines", ("rows", "columns")), ("turns", ("serpentine", "same-way"))):
+        if data.draw(st.booleans()):
+            as_built[key] = data.draw(st.sampled_from(values))
+            faults.append(f"{key.replace('_', '-')}:wall={as_built[key]}")
+    if backwards := data.draw(st.booleans()):
+        faults.append("reversed:wall")
+    chips = ORDERS[kind]
+    if data.draw(st.booleans()):
+        chips = "".join(data.draw(st.permutations(chips)))
+        faults.append(f"colour-order:wall={chips}")
+
+    empty = {walk(planned)[gap - 1] for gap in gaps}
+    plan = [cell for cell in walk(planned) if cell not in empty]
+    wire_passes = [cell for cell in walk(as_built) if cell not in empty]
+    if backwards:
+        wire_passes.reverse()
+    yard = Yard(wiring, patch, build(wiring.show, [parse(text, wiring.show) for text in faults]))
+    glows, meant = [], {}
+    for pixel in range(1, len(plan) + 1):
+        if data.draw(st.integers(0, 2)) == 0:
+            meant[pixel] = {letter: data.draw(st.integers(1, 255)) for letter in ORDERS[kind]}
+            parts = {letter: value / 255 for letter, value in meant[pixel].items()}
+            glows.append(Glow("wall", np.array([pixel - 1]), Colour("mixed", parts)))
+    send(yard, wiring, patch, Look(tuple(glows), ()))
+
+    wanted = {}
+    for place, cell in enumerate(wire_passes, start=1):  # what is sent for pixel `place` of the plan arrives here
+        sent = meant.get(place, dict.fromkeys(ORDERS[kind], 0))
+        in_chip_order = [sent[letter] for letter in ORDERS[kind]]
+        lamp = dict(zip(chips, in_chip_order, strict=True))
+        wanted["wall", plan.index(cell) + 1] = lamp
+    shown = lamps_of(wiring, yard)
+    assert shown == wanted
+
+    dark = dict.fromkeys(ORDERS[kind], 0)
+    missing = tuple(p for p in sorted(meant) if not any(shown["wall", p].values()))
+    extra = tuple(p for p in range(1, len(plan) + 1) if p not in meant and any(shown["wall", p].values()))
+    odd = tuple(p for p in sorted(meant) if p not in missing and shown["wall", p] != meant[p])
+    found = differences(Look(tuple(glows), ()), 1.0, wiring, yard)
+    equal = all(shown["wall", p] == meant.get(p, dark) for p in range(1, len(plan) + 1))
+    assert (found == []) is equal
+    if found:
+        (only,) = found
+        assert (only.run, only.missing, only.extra, only.odd) == ("wall", missing, extra, odd)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) -> None:
+    # Source: DESIGN.md, Shapes: band; Faults: data-in: a grid entered at another corner.
+    tables = one_grid({"columns": 2, "rows": 2})
+    tables["controller"]["box"]["port"] = {"1": ["near", "far"]}
+    tables["prop"] = {
+        "gate": {"area": [[0.0, 0.0], [1.0, 1.0]], "columns": 5, "rows": 3, "lines": "columns", "turns": "serpentine"}
+    }
+    tables["run"] = {
+        "near": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [1, 2], "data_in": "bottom-left"},
+        "far": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [3, 5], "data_in": "top-right"},
+    }
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    yard = Yard(wiring, patch, build(wiring.show, [parse(f"data-in:far={corner}", wiring.show)]))
+    size = {"columns": 3, "rows": 3, "lines": "columns", "turns": "serpentine"}
+    plan, passes = walk(size | {"data_in": "top-right"}), walk(size | {"data_in": corner})
+    for pixel in range(9):
+        look = Look((Glow("far", np.array([pixel]), COLOURS["white"]),), ())
+        send(yard, wiring, patch, look, sequence=pixel + 1)
+        assert np.flatnonzero(yard.lamps["far"].any(axis=1)).tolist() == [plan.index(passes[pixel])]
+        assert not yard.lamps["near"].any()
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
+    # Source: DESIGN.md: what lights is held against what the plan says, lamp for lamp.
+    wiring = wired(one_grid({"columns": 3, "rows": 3}, "rgbw"))
+    patch = allocate(wiring).patch
+    yard = Yard(wiring, patch, Built())
+    lit = sorted(data.draw(st.sets(st.integers(0, 8), min_size=1)))
+    look = Look((Glow("wall", np.array(lit), COLOURS["cyan"]),), ())
+    send(yard, wiring, patch, look)
+    before = yard.lamps["wall"].copy()
+    for _ in range(data.draw(st.integers(0, 3))):
+        pixel, channel = data.draw(st.integers(0, 8)), data.draw(st.integers(0, 3))
+        yard.lamps["wall"][pixel, channel] = data.draw(st.sampled_from((0, 255, 1)))
+    changed = np.flatnonzero((before != yard.lamps["wall"]).any(axis=1)) + 1
+    found = differences(look, 1.0, wiring, yard)
+    assert sorted({pixel for one in found for pixel in (*one.missing, *one.extra, *one.odd)}) == changed.tolist()
+    assert (found == []) is (len(changed) == 0)
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        "data-in:wall=middle",
+        "data-in:nowhere=top-left",
+        "colour-order:wall=RGBW",
+        "reversed:wall=now",
+        "turns:wall",
+        "sideways:wall",
+        "reversed",
+        "",
+    ],
+)
+def test_a_fault_that_cannot_be_is_refused_by_name(fault: str) -> None:
+    # Source: DESIGN.md: messages name the place, what is wrong, and what to do.
+    from patcher.errors import PatcherError
+
+    show = wired(one_grid({"columns": 2, "rows": 2})).show
+    with pytest.raises(PatcherError) as caught:
+        parse(fault, show)
+    (finding,) = caught.value.findings
+    assert finding.where == fault
+    assert finding.says
+    assert finding.remedy
