@@ -118,7 +118,7 @@ def refused(ran: subprocess.CompletedProcess[str], *words: str) -> None:
 # --- the way of a new show ----------------------------------------------------------------------------------------
 
 
-def test_from_new_to_where(patcher: Patcher, tmp_path: Path) -> None:
+def test_from_new_to_where(patcher: Patcher, here: Patcher, tmp_path: Path) -> None:
     # Source: DESIGN.md, Commands: new writes a show that passes check; patch keeps the patch file beside the show.
     made = patcher("new", "my.toml")
     assert (made.returncode, made.stderr) == (0, "")
@@ -132,15 +132,15 @@ def test_from_new_to_where(patcher: Patcher, tmp_path: Path) -> None:
     # Source: arithmetic: behind 50 pixels of 3 channels comes channel 151.
     (span,) = document(kept)
     assert (span["run"], span["first_pixel"], span["universe"], span["first_channel"]) == ("panel", 1, 1, 151)
-    (back,) = document(patcher("where", "my.toml", "1/152", "--json"))
+    (back,) = document(here("where", "my.toml", "1/152", "--json"))
     assert back == span
-    again = patcher("new", "my.toml")
+    again = here("new", "my.toml")
     refused(again, "my.toml", "is there already")
 
 
-def test_the_same_show_twice_gives_the_same_octets(patcher: Patcher, heron_lock: Path) -> None:
+def test_the_same_show_twice_gives_the_same_octets(patcher: Patcher, here: Patcher, heron_lock: Path) -> None:
     # Source: DESIGN.md, The patch, rule 5.
-    first = document(patcher("patch", heron_lock, "--json"))
+    first = document(here("patch", heron_lock, "--json"))
     kept = heron_lock.with_name("heron-lock.patch.toml")
     octets = kept.read_bytes()
     second = document(patcher("patch", heron_lock, "--json"))
@@ -257,7 +257,7 @@ def test_a_patch_that_cannot_be_is_an_error_of_check(here: Patcher, small: Path)
     ("text", "words"),
     [
         (SMALL.replace("colour_order", "color_order", 1), ("color_order", "colour_order")),
-        (SMALL + "[run\n", ("small.toml",)),
+        (SMALL + "[run\n", ("TOML", "line")),
         ("", ()),
         ("\0", ()),
     ],
@@ -577,7 +577,7 @@ def test_a_dry_run_opens_no_socket(small: Path) -> None:
         "def watch(event, arguments):\n    if event.startswith('socket.'):\n        print(event, file=sys.stderr)\n"
         "sys.addaudithook(watch)\nmain()\n"
     )
-    for extra in ([], ["--json"], ["--yard"]):
+    for extra in (["--yard"], ["--json"]):
         call = ["send", "dot", str(small), "--dry-run", *extra]
         ran = subprocess.run([sys.executable, "-c", code, *call], capture_output=True, text=True, timeout=60)
         assert ran.returncode == 0, ran.stderr

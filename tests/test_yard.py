@@ -301,7 +301,7 @@ def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]
     }
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(yards(), st.data())
 def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObject) -> None:
     # Source: DESIGN.md: patch → levels → packets → lamps; a tee shows what its run does.
@@ -384,7 +384,7 @@ grids = st.fixed_dictionaries({
 })  # fmt: skip
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(grids, st.data())
 def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.DataObject) -> None:
     # Source: DESIGN.md, Faults: data-in, lines, turns, reversed, colour-order; Shapes: grid, gaps.
@@ -467,7 +467,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
         assert not yard.lamps["near"].any()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
     # Source: DESIGN.md: what lights is held against what the plan says, lamp for lamp.

@@ -53,13 +53,15 @@ class Playing:
     ) -> int:
         """Send frames until the time, the loops or the person says stop, and say how many they were.
 
+        No step is left out: where frames come slower than steps, each frame shows the next step.
+
         Args:
             sender: sends them.
             clock: says when.
             render: turns a look into levels.
             tell: is given each new step and its look.
         """
-        step, shown, sent = 0, -1, 0
+        step, walked, shown, sent = 0, -1, -1, 0
         levels: Levels | None = None
         moves: list[Move] = []
 
@@ -76,10 +78,10 @@ class Playing:
             if self.stopped() or (self.seconds is not None and elapsed >= self.seconds):
                 break
             if self.hands is None:
-                whole = int(elapsed * self.rate)
-                if self.loops is not None and whole >= self.loops * self.pattern.steps:
+                walked = min(int(elapsed * self.rate), walked + 1)
+                if self.loops is not None and walked >= self.loops * self.pattern.steps:
                     break
-                step = whole % self.pattern.steps
+                step = walked % self.pattern.steps
             for move in moves:
                 step = (move.to if move.to is not None else step + move.by) % self.pattern.steps
             moves.clear()

@@ -70,6 +70,7 @@ class Box:
             self._count("not for it")
             return None
         sources = self._sources.setdefault(packet.universe, {})
+        self._forget_silent(sources, now)
         known = sources.get(packet.cid)
         if known is not None and e131.out_of_order(known.sequence, packet.sequence):
             self._count("out of order")
@@ -109,15 +110,18 @@ class Box:
         self.slots[self._row[universe]] = 0
         return universe
 
+    def _forget_silent(self, sources: dict[bytes, _Source], now: float) -> bool:
+        silent = [cid for cid, source in sources.items() if now - source.heard > e131.NETWORK_DATA_LOSS_TIMEOUT]
+        for cid in silent:
+            del sources[cid]
+        return bool(silent)
+
     def expire(self, now: float) -> Iterable[int]:
         """Forget E1.31 sources that have been silent too long; the universes that went dark by it."""
         if self.protocol != "e131":
             return []
         gone = []
         for universe, sources in self._sources.items():
-            silent = [cid for cid, source in sources.items() if now - source.heard > e131.NETWORK_DATA_LOSS_TIMEOUT]
-            for cid in silent:
-                del sources[cid]
-            if silent and self._dark_without_sources(universe) is not None:
+            if self._forget_silent(sources, now) and self._dark_without_sources(universe) is not None:
                 gone.append(universe)
         return gone

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from ipaddress import IPv4Address
 from pathlib import Path
 
 import numpy as np
@@ -32,9 +33,9 @@ LOOPBACK = "127.0.0.1"
 def addresses(show_path: Path, show: Show) -> dict[str, str]:
     """A loopback address for each box of a show: of its own for each show file, the same in every program."""
     digest = hashlib.sha256(str(show_path.resolve()).encode()).digest()
-    block = f"127.{64 + digest[0] % 64}.{digest[1]}"
     boxes = [name for name, controller in show.controllers.items() if not controller.spare]
-    return {name: f"{block}.{number}" for number, name in enumerate(boxes, start=1)}
+    first = IPv4Address(f"127.{64 + digest[0] % 64}.{digest[1]}.1")
+    return {name: str(first + number) for number, name in enumerate(boxes)}
 
 
 def ears(show: Show, patch: Patch, hosts: dict[str, str]) -> dict[Ear, list[str]]:
