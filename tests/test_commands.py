@@ -649,3 +649,42 @@ def test_a_reader_that_goes_away_is_no_traceback(heron_lock: Path) -> None:
         process.stdout = None
     assert "Traceback" not in said
     assert "BrokenPipe" not in said
+
+
+def test_short_sends_one_after_the_other_all_light(patcher: Patcher, small: Path) -> None:
+    # Source: DESIGN.md, Commands: send streams test frames; a person on a ladder calls it again and again.
+    with a_yard(small) as yard:
+        for thing in ("wall/1", "wall/2", "wall/3"):
+            patcher("send", "steady", small, "--on", thing, "--yard", "--seconds", 0.2)
+        assert yard.end()["order"] == ["wall/1", "wall/2", "wall/3"]
+
+
+@pytest.mark.parametrize(("named", "other"), [("twin", "line"), ("line", "twin")])
+def test_a_tee_and_its_run_name_each_other(patcher: Patcher, small: Path, named: str, other: str) -> None:
+    # Source: DESIGN.md: a run that hangs on the same data as another; what is said must be what lights.
+    said = patcher("send", "dot", small, "--on", f"{named}/2", "--dry-run").stdout
+    assert f"{named}/2 " in said
+    assert f"also {other}/2" in said
+
+
+def test_no_yard_is_said(patcher: Patcher, small: Path) -> None:
+    # Source: the project's own rule: an answer that a person can act on.
+    ran = patcher("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
+    assert "No yard is there" in ran.stderr
+    assert ran.returncode == 0
+
+
+@pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])
+def test_options_that_contradict_are_refused(patcher: Patcher, small: Path, call: tuple[str, ...]) -> None:
+    # Source: DESIGN.md, Commands: exit 2, the call is wrong.
+    ran = patcher("send", "steady", small, *call, "--seconds", 0.1)
+    assert ran.returncode == 2
+    assert "does not go together" in ran.stderr
+
+
+def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
+    # Source: DESIGN.md, The patch: the patch file stands beside the show.
+    assert patcher("patch", small).returncode == 0
+    ran = patcher("check", small.with_suffix(".patch.toml"))
+    assert ran.returncode == 2
+    assert f"name the show: {small.name}" in ran.stderr

@@ -511,3 +511,20 @@ def test_a_fault_that_cannot_be_is_refused_by_name(fault: str) -> None:
     assert finding.where == fault
     assert finding.says
     assert finding.remedy
+
+
+def test_a_program_that_begins_anew_is_heard_at_once() -> None:
+    # From memory: Art-Net's sequence belongs to a sender; a second program on one machine has a UDP port of its own.
+    from patcher.wire import artnet
+
+    def packet(sequence: int, value: int) -> bytes:
+        octets = artnet.dmx_packet(port_address=1)
+        artnet.write_levels(octets, sequence, bytes([value]))
+        return bytes(octets)
+
+    box = Box("shed", "artnet", (1,))
+    assert box.receive(packet(11, 7), "127.0.0.1:4000", 0.0) == 1
+    assert box.receive(packet(0, 9), "127.0.0.1:4000", 0.1) is None
+    assert box.slots[0, 0] == 7
+    assert box.receive(packet(0, 9), "127.0.0.1:4001", 0.1) == 1
+    assert box.slots[0, 0] == 9

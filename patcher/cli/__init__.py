@@ -41,9 +41,17 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(2)
+    except OSError as error:
+        print(
+            f"error: {error.filename or 'the output'} could not be read or written: {error.strerror}", file=sys.stderr
+        )
+        os._exit(2)
     except Exception as error:
         if os.environ.get("PATCHER_TRACEBACK"):
             raise
         print(f"Patcher has a fault of its own: {type(error).__name__}: {error}", file=sys.stderr)
-        print("Nothing was written. Set PATCHER_TRACEBACK=1 and run it again to see where.", file=sys.stderr)
+        print(
+            "No file was left half-written, and no lamp lit. Set PATCHER_TRACEBACK=1 and run it again to see where.",
+            file=sys.stderr,
+        )
         sys.exit(2)

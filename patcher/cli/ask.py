@@ -75,7 +75,11 @@ def where(
     if as_json:
         say_json([asdict(span) for span in spans])
     elif not spans:
-        print(f"{thing} carries no lamp: it is free, a null pixel's, or the tail of a universe that fits no pixel.")
+        universe = int(thing.split("/")[0])
+        if any(universe in start.universes for start in patch.starts):
+            print(f"{thing} carries no lamp: it is free, a null pixel's, or the tail of a universe that fits no pixel.")
+        else:
+            print(f"{thing} carries no lamp: no box has universe {universe}.")
     else:
         rows = [
             (

@@ -109,7 +109,7 @@ class _Watched:
             give_up = time.monotonic() + PATIENCE
             while yard.packets < until and time.monotonic() < give_up:
                 for datagram in receiver.poll(PATIENCE):
-                    yard.receive(heard_by[datagram.ear], datagram.octets, datagram.sender[0], time.monotonic())
+                    yard.receive(heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())
 
         with ExitStack() as stack:
             receiver = stack.enter_context(Receiver(heard_by))

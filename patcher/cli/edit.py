@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from patcher.address.placement import Allocation
     from patcher.wiring import Wiring
 
-NUMBERS = "universe channel running_channel pixels channels pixel port"
+NUMBERS = "universe channel last_universe running_channel pixels channels pixel port"
 Rows = list[tuple[object, ...]]
 
 
@@ -53,6 +53,10 @@ def patch(
     from patcher.address.files import read_patch, write_patch
     from patcher.address.placement import allocate
 
+    if player and every_pixel:
+        raise refuse("--player", "does not go together with --every-pixel", "leave one of them out")
+    if as_json and (csv or player):
+        raise refuse("--json", "does not go together with --csv or --player", "leave one of them out")
     wiring = load(show)
     kept = None if fresh else read_patch(show)
     made = allocate(wiring)
@@ -105,17 +109,16 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None) -> dict[str,
 
 
 def _starts(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:
-    heads = ("box", "start of", "universe", "channel", "pixels", "universes", "colours", "runs")
+    heads = ("box", "start of", "universe", "channel", "pixels", "last_universe", "colours", "runs")
     rows: Rows = []
     for start in patch.starts:
-        first, last = start.universes[0], start.universes[-1]
         show = wiring.show
         runs = [link.run for link in start.chain.links]
         orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
         reorders = show.controllers[start.controller].reorders
         rows.append((
             start.controller, start.chain.name, start.universe, start.channel, start.chain.pixels,
-            f"{first}–{last}" if last > first else str(first),
+            start.universes[-1],
             " ".join(orders) if reorders else "as sent", ", ".join(runs),
         ))  # fmt: skip
     return heads, rows

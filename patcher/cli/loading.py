@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.errors import Finding, PatcherError
+from patcher.errors import Finding, PatcherError, refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -24,6 +24,9 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
     from patcher.show.lines import located
     from patcher.wiring import problems, wire
 
+    if path.name.endswith(".patch.toml"):
+        show = path.name.removesuffix(".patch.toml") + ".toml"
+        raise refuse(str(path), "is Patcher's own patch file, not a show", f"name the show: {show}")
     reading = read_show(path)
     found = list(reading.findings)
     if reading.show is None:
@@ -48,8 +51,9 @@ def load_patch(path: Path, wiring: Wiring) -> Patch:
 
     kept = read_patch(path)
     if kept is None:
+        made = allocate(wiring).patch
         print(f"No patch file yet: using what `patcher patch {path}` would give.", file=sys.stderr)
-        return allocate(wiring).patch
+        return made
     if found := misfits(kept, wiring):
         raise PatcherError(*found)
     return kept

@@ -10,8 +10,8 @@ from typing import Any
 
 from patcher.errors import Finding
 
-NARROWEST = 160
-"""Columns to lay a table out for where it goes to a file or another program."""
+NARROWEST, WIDEST = 160, 10_000
+"""Columns to lay a table out for where it goes to a file or another program; and more than any table needs."""
 
 
 def say_json(document: Any) -> None:
@@ -48,22 +48,23 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
     from rich.console import Console
     from rich.table import Table
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=NARROWEST)
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="")
-    for head in heads:
-        table.add_column(head, justify="right" if head in right.split() else "left", overflow="fold")
-    for row in rows:
-        table.add_row(*(str(cell) for cell in row))
-    for line in _lines(console, table):
-        print(line)
-
-
-def _lines(console: Any, table: Any) -> list[str]:
+    cells = [[str(cell) for cell in row] for row in rows]
+    for number, head in enumerate(heads):
+        name = head.replace("_", " ")
+        whole = max(len(text) for text in [name, *(row[number] for row in cells)])
+        narrowest = whole if head != heads[-1] else None
+        table.add_column(name, justify="right" if head in right.split() else "left", min_width=narrowest)
+    for row in cells:
+        table.add_row(*row)
+    console = Console(highlight=False, emoji=False, markup=False)
+    width = console.width if console.is_terminal else NARROWEST
+    console.width = WIDEST
+    console.width = max(width, console.measure(table).minimum)
     with console.capture() as caught:
-        console.print(table, markup=False)
-    return [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
+        console.print(table)
+    for line in caught.get().rstrip("\n").split("\n"):
+        print(line.rstrip())
 
 
 def say_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -52,7 +53,7 @@ def send(
     rate: Annotated[float | None, typer.Option(min=0.01, max=1000, help="Steps a second.")] = None,
     fps: Annotated[float | None, typer.Option(min=0.5, max=1000, help="Frames a second.")] = None,
     seconds: Annotated[float | None, typer.Option(min=0, help="Stop after so long.")] = None,
-    loops: Annotated[float | None, typer.Option(min=0, help="Stop after so many times through.")] = None,
+    loops: Annotated[float | None, typer.Option(min=0.01, help="Stop after so many times through.")] = None,
     step: Annotated[bool, typer.Option("--step", help="Step by keys, on and back.")] = False,
     priority: Annotated[int, typer.Option(min=0, max=200, help="E1.31 priority.")] = 100,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
@@ -81,6 +82,8 @@ def send(
     if yard:
         from patcher.yard.yard import addresses
 
+        if to is not None or interface is not None:
+            raise refuse("--yard", "does not go together with --to or --interface", "leave one of them out")
         interface = "127.0.0.1"
         unicast = [box for box in boxes if wiring.show.controllers[box].delivery == "unicast"]
         near = addresses(show, wiring.show)
@@ -88,6 +91,8 @@ def send(
     if dry_run:
         _say_dry_run(chosen, goals, as_json=as_json)
         return
+    if yard:
+        _warn_of_no_yard(goals, show)
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
@@ -105,6 +110,14 @@ def send(
         playing = Playing(chosen, steps_a_second, seconds, loops, stopped, hands)
         sent = playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
     _report(sent, clock, sender, len(universes), as_json=as_json)
+
+
+def _warn_of_no_yard(goals: list[Target], show: Path) -> None:
+    from patcher.stream.receiver import Ear, is_free
+
+    own = [goal for goal in goals if goal.host.startswith("127.")]
+    if own and is_free(Ear(own[0].host, own[0].port)):
+        print(f"No yard is there to hear it. In another terminal: patcher yard {show}", file=sys.stderr)
 
 
 def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:

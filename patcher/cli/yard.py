@@ -49,7 +49,7 @@ def yard(
             left = 1.0 if seconds is None else max(0.0, begin + seconds - time.monotonic())
             for datagram in receiver.poll(min(left, 0.05)):
                 now = time.monotonic()
-                simulated.receive(heard_by[datagram.ear], datagram.octets, datagram.sender[0], now)
+                simulated.receive(heard_by[datagram.ear], datagram.octets, datagram.sender, now)
             simulated.expire(time.monotonic())
             if picture:
                 picture()

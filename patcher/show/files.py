@@ -82,24 +82,29 @@ def _read_points(folder: Path, name: str) -> list[list[float]]:
     except (OSError, ValueError, RuntimeError):
         inside = False
     if not inside:
-        raise ValueError(f"names the file {name!r}, which is not beside this show file or below it")
+        raise ValueError(f"names the file {name!r}, which is not beside this show file or below it → put it there")
     try:
         rows = list(csv.DictReader(read_text(path).splitlines(), skipinitialspace=True))
     except PatcherError as error:
-        raise ValueError(f"names the file {name}, which {error.findings[0].says}") from None
+        raise ValueError(
+            f"names the file {name}, which {error.findings[0].says} → put it beside the show file"
+        ) from None
     except csv.Error as error:
         raise ValueError(f"names the file {name}, which is no CSV: {error}") from None
     places: list[list[float]] = []
     for number, row in enumerate(rows, start=1):
         by_name = {str(key).strip().lower(): value for key, value in row.items()}
         if not {"x", "y"} <= by_name.keys():
-            raise ValueError(f"names the file {name}, whose first line does not name the columns x and y")
+            heading = "its first line is x,y and its numbers have points: 1.5,2.0"
+            raise ValueError(f"names the file {name}, whose first line does not name the columns x and y → {heading}")
         try:
             places.append([float(by_name["x"]), float(by_name["y"])])
         except (TypeError, ValueError):
-            raise ValueError(f"names the file {name}, whose row {number} is not two numbers") from None
+            raise ValueError(
+                f"names the file {name}, whose row {number} is not two numbers → write them as 1.5,2.0"
+            ) from None
     if not places:
-        raise ValueError(f"names the file {name}, which lists no place")
+        raise ValueError(f"names the file {name}, which lists no place → one line a lamp: x,y")
     return places
 
 

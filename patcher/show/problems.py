@@ -152,7 +152,8 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
                 "shape", f"has the shape “{context['tag']}”, which there is not", choose_from(context["tag"], RUN_KINDS)
             )
         case "value_error":
-            return Words("value", str(context["error"]), "correct it")
+            says, _, remedy = str(context["error"]).partition(" → ")
+            return Words("value", says, remedy or "correct it")
         case "literal_error":
             choices = [choice.strip().strip("'") for choice in context["expected"].replace(" or ", ", ").split(",")]
             return Words("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))

@@ -102,13 +102,15 @@ class DrawnRun(Run):
         if not self.gaps:
             return self
         if len(set(self.gaps)) != len(self.gaps):
-            raise ValueError("gaps names a place twice")
+            raise ValueError("gaps names a place twice → write each once")
         try:
             places = self.places
         except NotImplementedError:  # a band's places are counted where its prop is known
             return self
         if max(self.gaps) > places:
-            raise ValueError(f"gaps names place {max(self.gaps)}, but {places} places are drawn")
+            raise ValueError(
+                f"gaps names place {max(self.gaps)}, but {places} places are drawn → gaps are 1 to {places}"
+            )
         if len(self.gaps) == places:
             raise ValueError("gaps leaves no lamp at all")
         return self
@@ -143,7 +145,7 @@ class LineRun(CountedRun):
     @model_validator(mode="after")
     def _has_length(self) -> LineRun:
         if len(set(self.path)) == 1:
-            raise ValueError("path has no length: its points are all the same")
+            raise ValueError("path has no length: its points are all the same → give it two different points")
         return self
 
 
@@ -158,7 +160,7 @@ class LoopRun(CountedRun):
     @model_validator(mode="after")
     def _has_length(self) -> LoopRun:
         if len(set(self.corners)) == 1:
-            raise ValueError("corners has no length: its points are all the same")
+            raise ValueError("corners has no length: its points are all the same → give it two different points")
         return self
 
 
@@ -177,9 +179,11 @@ class ArchRun(CountedRun):
     @model_validator(mode="after")
     def _passes_fit(self) -> ArchRun:
         if self.feet[0] == self.feet[1]:
-            raise ValueError("feet are both at one point")
+            raise ValueError("feet are both at one point → write where each foot stands")
         if self.drawn % self.passes:
-            raise ValueError(f"pixels = {self.drawn} does not divide by passes = {self.passes}")
+            raise ValueError(
+                f"pixels = {self.drawn} does not divide by passes = {self.passes} → give each pass as many pixels"
+            )
         return self
 
 
@@ -199,7 +203,7 @@ class PointsRun(PathRun):
         if not isinstance(table, dict):
             return table
         if ("at" in table) == ("file" in table):
-            raise ValueError('wants its places once: at = [[x, y], …] or file = "….csv"')
+            raise ValueError('wants its places once → write at = [[x, y], …] or file = "….csv"')
         points: Callable[[str], list[tuple[float, float]]] | None = (info.context or {}).get("points")
         if isinstance(table.get("file"), str) and points is not None:
             return {**table, "at": points(table["file"])}
@@ -240,9 +244,9 @@ class Grid(Table):
             raise ValueError(f"{self.columns} columns of {self.rows} rows are more pixels than all universes hold")
         (x0, y0), (x1, y1) = self.area
         if self.columns > 1 and x0 == x1:
-            raise ValueError(f"area has no width for {self.columns} columns")
+            raise ValueError(f"area has no width for {self.columns} columns → write the corners' true x")
         if self.rows > 1 and y0 == y1:
-            raise ValueError(f"area has no height for {self.rows} rows")
+            raise ValueError(f"area has no height for {self.rows} rows → write the corners' true y")
         return self
 
 
@@ -279,7 +283,7 @@ class BandRun(DrawnRun):
     @model_validator(mode="after")
     def _rises(self) -> BandRun:
         if self.band[0] > self.band[1]:
-            raise ValueError(f"band = [{self.band[0]}, {self.band[1]}] runs backwards: lower line first")
+            raise ValueError(f"band = [{self.band[0]}, {self.band[1]}] runs backwards → write the lower line first")
         return self
 
 

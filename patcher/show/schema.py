@@ -132,9 +132,9 @@ class Controller(Named):
     @model_validator(mode="after")
     def _reachable(self) -> Controller:
         if self.protocol == "artnet" and self.delivery == "multicast":
-            raise ValueError('Art-Net levels are sent unicast: write delivery = "unicast" and its address')
+            raise ValueError('Art-Net levels are sent unicast → write delivery = "unicast" and its address')
         if self.delivery == "unicast" and self.address is None and not self.spare:
-            raise ValueError('has no address: write address = "192.0.2.21", the one set in the box')
+            raise ValueError('has no address → write address = "192.0.2.21", the one set in the box')
         return self
 
     @property
@@ -191,7 +191,7 @@ class Tap(Table):
     @model_validator(mode="after")
     def _one_place(self) -> Tap:
         if (self.pixel is None) == (self.every is None):
-            raise ValueError("a tap wants pixel or every, one of them")
+            raise ValueError("a tap is at a pixel, or every so many → write pixel or every, one of them")
         return self
 
 
@@ -212,9 +212,9 @@ class Feed(Wired):
     @model_validator(mode="after")
     def _one_source(self) -> Feed:
         if (self.supply is None) == (self.source is None):
-            raise ValueError("a feed comes from a supply or from another feed: write supply or from, one of them")
+            raise ValueError("a feed comes from a supply or from another feed → write supply or from, one of them")
         if (self.source is None) != (self.tap is None):
-            raise ValueError("from and tap go together: which feed, and at which of its taps")
+            raise ValueError("from and tap go together → say which feed, and at which of its taps")
         return self
 
 

@@ -36,7 +36,7 @@ def _to_metres(length: float, info: ValidationInfo) -> float:
 
 def _known_letters(order: str) -> str:
     if len(set(order)) != len(order):
-        raise ValueError("names a colour twice")
+        raise ValueError("names a colour twice → write each of its letters once")
     return order
 
 
@@ -45,9 +45,9 @@ def station_address(text: str) -> str:
     try:
         address = IPv4Address(text)
     except ValueError:
-        raise ValueError("is not an IPv4 address such as 192.0.2.21") from None
+        raise ValueError("is not an IPv4 address → write the one set in the box, such as 192.0.2.21") from None
     if address.is_multicast or address.is_unspecified or address == IPv4Address("255.255.255.255"):
-        raise ValueError("is not the address of one box")
+        raise ValueError("is not the address of one box → write the one set in the box, such as 192.0.2.21")
     return text
 
 
@@ -96,7 +96,7 @@ class Named(Table):
 def one_gauge(table: Table, awg: str, mm2: str) -> None:
     """Refuse a table that says the same wire by two keys."""
     if getattr(table, awg) is not None and getattr(table, mm2) is not None:
-        raise ValueError(f"gives the wire twice: write {awg} or {mm2}, not both")
+        raise ValueError(f"gives the wire twice → write {awg} or {mm2}, not both")
 
 
 class Wired(Named):

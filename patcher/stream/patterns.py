@@ -52,8 +52,14 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
     spans = spans_of(Thing(part.run, "pixels", (part,)), wiring, patch)
     first, last = spans[0], spans[-1]
     ends = f"{first.universe}/{first.first_channel} to {last.universe}/{last.last_channel}"
-    tees = wiring.tees(wiring.source(part.run))
-    return f"{part.run} {part.first}–{part.last} at {ends}" + (f" (and {', '.join(tees)})" if tees else "")
+    others = _sharing(part.run, wiring)
+    return f"{part.run} {part.first}–{part.last} at {ends}" + (f" (and {', '.join(others)})" if others else "")
+
+
+def _sharing(run: str, wiring: Wiring) -> list[str]:
+    """The other runs that light with it, being on the same data."""
+    source = wiring.source(run)
+    return [name for name in (source, *wiring.tees(source)) if name != run]
 
 
 def steady(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
@@ -104,9 +110,8 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
         if grid is not None:
             column, row = grid[pixel - 1] + 1
             words += f"  column {column} from the left, row {row} from the bottom"
-        tees = wiring.tees(wiring.source(part.run))
-        if tees:
-            words += "  also " + ", ".join(f"{tee}/{pixel}" for tee in tees)
+        if others := _sharing(part.run, wiring):
+            words += "  also " + ", ".join(f"{other}/{pixel}" for other in others)
         return Look((_glow(one, colour),), (f"{colour.name}: {words}",))
 
     return Pattern(ends[-1] if ends else 0, 5.0, False, look)
@@ -145,6 +150,10 @@ def joined(first: Pattern, second: Pattern) -> Pattern:
     return Pattern(first.steps + second.steps, first.rate, first.flashes or second.flashes, look)
 
 
+STRIP_NAMES = {
+    "x": f"strip {{}} of {STRIPS} from the left",
+    "y": f"strip {{}} of {STRIPS} from the bottom",
+}
 SWEEPS = ("rows", "columns", "x", "y")
 
 
@@ -166,7 +175,7 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
         width = (high - low) / STRIPS or 1.0
         found = [(run, own, np.minimum((along - low) // width, STRIPS - 1)) for run, own, along in found]
     stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})
-    name = {"rows": "row {} from the bottom", "columns": "column {} from the left"}.get(by, f"strip {{}} along {by}")
+    name = {"rows": "row {} from the bottom", "columns": "column {} from the left"}.get(by, STRIP_NAMES.get(by, ""))
 
     def look(step: int) -> Look:
         lit = [(run, own[along == stops[step]]) for run, own, along in found]

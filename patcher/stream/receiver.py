@@ -31,11 +31,20 @@ class Ear:
 
 @dataclass(frozen=True, slots=True)
 class Datagram:
-    """What arrived, where, and from whom."""
+    """What arrived, where, and from whom (address:port)."""
 
     octets: bytes
     ear: Ear
-    sender: tuple[str, int]
+    sender: str
+
+
+def is_free(ear: Ear) -> bool:
+    """Whether nobody on this machine listens there yet."""
+    try:
+        _open(ear).close()
+    except PatcherError:
+        return False
+    return True
 
 
 class Receiver:
@@ -74,7 +83,7 @@ class Receiver:
                     octets, sender = source.recvfrom(2048)
                 except OSError:
                     break
-                found.append(Datagram(octets, key.data, sender))
+                found.append(Datagram(octets, key.data, "{}:{}".format(*sender)))
         return found
 
     def close(self) -> None:
