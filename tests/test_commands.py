@@ -688,3 +688,15 @@ def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
     ran = patcher("check", small.with_suffix(".patch.toml"))
     assert ran.returncode == 2
     assert f"name the show: {small.name}" in ran.stderr
+
+
+def test_a_pin_that_cannot_be_is_said_with_its_line(patcher: Patcher, small: Path) -> None:
+    # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do.
+    text = small.read_text().replace('title = "', 'placement = "whole"\ntitle = "', 1)
+    small.write_text(text)
+    line = text.splitlines().index('placement = "whole"') + 1
+    ran = patcher("patch", small)
+    assert ran.returncode == 2
+    assert f"show.placement (line {line})" in ran.stderr
+    assert "whole" in ran.stderr
+    assert not small.with_suffix(".patch.toml").exists()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load
+from patcher.cli.loading import AsJson, ShowFile, allocated, load
 from patcher.cli.saying import count, say_csv, say_json, say_table
 from patcher.errors import refuse
 
@@ -51,7 +51,6 @@ def patch(
 ) -> None:
     """Give every pixel its universe and channel, keep them in the patch file, print what to type into each box."""
     from patcher.address.files import read_patch, write_patch
-    from patcher.address.placement import allocate
 
     if player and every_pixel:
         raise refuse("--player", "does not go together with --every-pixel", "leave one of them out")
@@ -59,7 +58,7 @@ def patch(
         raise refuse("--json", "does not go together with --csv or --player", "leave one of them out")
     wiring = load(show)
     kept = None if fresh else read_patch(show)
-    made = allocate(wiring)
+    made = allocated(show, wiring)
     path = write_patch(show, made.patch)
     if as_json:
         document = _document(wiring, made, kept)

@@ -12,6 +12,7 @@ from patcher.errors import Finding, PatcherError, refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
+    from patcher.address.placement import Allocation
     from patcher.wiring import Wiring
 
 ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
@@ -44,14 +45,26 @@ def load(path: Path) -> Wiring:
     return wiring
 
 
+def allocated(path: Path, wiring: Wiring) -> Allocation:
+    """The patch of a sound wiring; PatcherError with the lines of the pins and limits that leave none."""
+    from patcher.address.placement import allocate
+    from patcher.show.files import read_text
+    from patcher.show.lines import located
+
+    try:
+        return allocate(wiring)
+    except PatcherError as error:
+        raise PatcherError(*located(error.findings, read_text(path))) from None
+
+
 def load_patch(path: Path, wiring: Wiring) -> Patch:
     """The kept patch; where there is none yet, the one that would be made, and that is said."""
     from patcher.address.files import read_patch
-    from patcher.address.placement import allocate, misfits
+    from patcher.address.placement import misfits
 
     kept = read_patch(path)
     if kept is None:
-        made = allocate(wiring).patch
+        made = allocated(path, wiring).patch
         print(f"No patch file yet: using what `patcher patch {path}` would give.", file=sys.stderr)
         return made
     if found := misfits(kept, wiring):
