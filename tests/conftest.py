@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import tomli_w
 
 TESTS = Path(__file__).parent
 SHOWS = TESTS.parent / "shows"
@@ -20,6 +21,9 @@ import sitecustomize  # noqa: E402
 
 SentOutside = sitecustomize.SentOutside
 os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get("PYTHONPATH")])])
+
+from patcher.show.reading import read  # noqa: E402  (behind the guard)
+from patcher.wiring import Wiring, problems, wire  # noqa: E402
 
 Patcher = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -41,3 +45,13 @@ def patcher(tmp_path: Path) -> Patcher:
         return subprocess.run(command, cwd=tmp_path, input=stdin, capture_output=True, text=True, timeout=120)
 
     return run
+
+
+def wired(tables: dict) -> Wiring:
+    """The wiring of a show given as tables, read as its file would be; a show with a problem fails the test."""
+    reading = read(tomli_w.dumps(tables))
+    assert reading.findings == ()
+    assert reading.show is not None
+    wiring = wire(reading.show)
+    assert problems(wiring) == []
+    return wiring

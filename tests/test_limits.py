@@ -1,13 +1,11 @@
 """Frame times, and every warning: raised where it should be, and not where it should not."""
 
 import pytest
-import tomli_w
+from conftest import wired
 
 from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
 from patcher.limits.timing import frame_ms, port_times
-from patcher.show.reading import read
-from patcher.wiring import Wiring, problems, wire
 
 KINDS = {
     "rgb": {"colour_order": "RGB"},
@@ -16,15 +14,6 @@ KINDS = {
     "slow": {"colour_order": "RGB", "bit_rate": 400_000},
     "late": {"colour_order": "RGB", "reset_us": 1300},
 }
-
-
-def wired(tables: dict) -> Wiring:
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring
 
 
 def tables_of(runs: dict, ports: dict | None = None, box: dict | None = None, **show: object) -> dict:

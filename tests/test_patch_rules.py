@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 import tomli_w
+from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -17,7 +18,7 @@ from patcher.address.placement import allocate
 from patcher.address.thing import find, spans_of
 from patcher.errors import PatcherError
 from patcher.show.reading import read
-from patcher.wiring import Wiring, problems, wire
+from patcher.wiring import problems, wire
 
 ORDERS = {"mono": "W", "rgb": "RGB", "grb": "GRB", "rgbw": "RGBW", "five": "RGBWA"}
 LAST = {"e131": 63_999, "artnet": 32_767}  # Source: CHECKS.md, E1.31 113–114 universe; Art-Net 4 Port-Address
@@ -184,18 +185,9 @@ def draw_pins_and_limits(draw, tables: dict) -> None:
             controller["universes"] = draw(st.integers(1, 12))
 
 
-def sound_wiring(tables: dict) -> Wiring:
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring
-
-
 def allocated(tables: dict):
     """The wiring and its patch, or None for the patch where there can be none; then every reason must be said."""
-    wiring = sound_wiring(tables)
+    wiring = wired(tables)
     try:
         return wiring, allocate(wiring).patch
     except PatcherError as error:
@@ -332,7 +324,7 @@ def test_every_patch_keeps_the_rules(tables):
     hold_the_rules(tables, patch)
     hold_the_limits(tables, patch)
     # Source: DESIGN.md, The patch, rule 5: the same show gives the same patch, to the byte
-    again = allocate(sound_wiring(tables)).patch
+    again = allocate(wired(tables)).patch
     assert dump(again) == dump(patch)
     # Source: DESIGN.md, The patch: the patch file holds the starts and the length of each chain's runs
     assert parse(dump(patch)) == patch
@@ -508,7 +500,7 @@ def small_show(pixels: dict[str, tuple[str, int]], *, box: dict | None = None, s
 def written_spans(tables: dict) -> list[tuple[str, int, int, str, int]]:
     return [
         (span.run, span.first_pixel, span.last_pixel, f"{span.universe}/{span.first_channel}", span.last_channel)
-        for span in allocate(sound_wiring(tables)).patch.spans()
+        for span in allocate(wired(tables)).patch.spans()
     ]
 
 
@@ -555,18 +547,18 @@ def test_a_pinned_box_moves_others_only_out_of_its_universes():
             "port": {"1": [f"run-{letter}1"], "2": [f"run-{letter}2"]},
         }
         tables["run"] |= {f"run-{letter}{n}": {"pixel": "rgb", "pixels": 200} for n in (1, 2)}
-    starts = {s.chain.name: f"{s.universe}/{s.channel}" for s in allocate(sound_wiring(tables)).patch.starts}
+    starts = {s.chain.name: f"{s.universe}/{s.channel}" for s in allocate(wired(tables)).patch.starts}
     # box-b would have 1–2 and then 5–6, so it stands whole behind the pinned 3–4
     assert starts == {"box-a/1": "3/1", "box-b/1": "5/1", "box-b/2": "7/1", "box-c/1": "9/1", "box-c/2": "11/1"}
     tables["controller"]["box-b"]["consecutive"] = False
-    starts = {s.chain.name: f"{s.universe}/{s.channel}" for s in allocate(sound_wiring(tables)).patch.starts}
+    starts = {s.chain.name: f"{s.universe}/{s.channel}" for s in allocate(wired(tables)).patch.starts}
     assert starts == {"box-a/1": "3/1", "box-b/1": "1/1", "box-b/2": "5/1", "box-c/1": "7/1", "box-c/2": "9/1"}
 
 
 def refused(tables: dict) -> dict[str, str]:
     """The rules that a show breaks, with the place of each."""
     with pytest.raises(PatcherError) as error:
-        allocate(sound_wiring(tables))
+        allocate(wired(tables))
     assert all(finding.says and finding.remedy and finding.area == "address" for finding in error.value.findings)
     return {finding.where: finding.says for finding in error.value.findings}
 
@@ -623,7 +615,7 @@ def test_two_boxes_share_a_universe_only_where_the_show_says_so():
 )  # fmt: skip
 def test_a_name_that_means_nothing_is_refused_in_words(name):
     # Source: DESIGN.md, Commands: no traceback ever reaches a person; messages name what to do
-    wiring = sound_wiring(small_show({"run-a": ("rgb", 10)}))
+    wiring = wired(small_show({"run-a": ("rgb", 10)}))
     patch = allocate(wiring).patch
     with pytest.raises(PatcherError) as error:
         find(name, wiring, patch)
@@ -632,7 +624,7 @@ def test_a_name_that_means_nothing_is_refused_in_words(name):
 
 def test_the_nearest_name_is_offered():
     # Source: DESIGN.md, The show file: the nearest known key as the hint; names alike
-    wiring = sound_wiring(small_show({"towpath": ("rgb", 10), "footbridge": ("rgb", 10)}))
+    wiring = wired(small_show({"towpath": ("rgb", 10), "footbridge": ("rgb", 10)}))
     patch = allocate(wiring).patch
     with pytest.raises(PatcherError) as error:
         find("towpaht/3", wiring, patch)

@@ -7,34 +7,23 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-import tomli_w
+from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from patcher.address.patch import Patch, pieces
 from patcher.address.placement import allocate
 from patcher.address.thing import find, whole_show
-from patcher.show.reading import read
 from patcher.stream import patterns
 from patcher.stream.clock import Clock
 from patcher.stream.levels import Levels, levels, pixel_places
 from patcher.stream.looks import COLOURS, Colour, Glow, Look
 from patcher.stream.playing import Move, Playing
 from patcher.stream.sender import Sender, Target
-from patcher.wiring import Wiring, problems, wire
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W", "amber": "ARGB"}
 CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
 Address = tuple[int, int]
-
-
-def wired(tables: dict) -> Wiring:
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring
 
 
 @st.composite

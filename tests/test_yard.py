@@ -5,18 +5,17 @@ import struct
 
 import numpy as np
 import pytest
-import tomli_w
+from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from patcher.address.patch import Patch
 from patcher.address.placement import allocate
 from patcher.faults import Built, build, parse
-from patcher.show.reading import read
 from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Colour, Glow, Look
 from patcher.stream.sender import box_universes
-from patcher.wiring import Wiring, problems, wire
+from patcher.wiring import Wiring
 from patcher.yard.boxes import Box
 from patcher.yard.yard import Yard, differences
 
@@ -237,15 +236,6 @@ def test_a_yard_survives_packets_with_wrong_octets() -> None:
 
 
 # --- the yard -----------------------------------------------------------------------------------------------------
-
-
-def wired(tables: dict) -> Wiring:
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring
 
 
 def one_grid(grid: dict, kind: str = "rgb", **box: object) -> dict:

@@ -88,6 +88,11 @@ class Span:
     first_channel: int
     last_channel: int
 
+    @property
+    def width(self) -> int:
+        """Channels that one of its pixels takes."""
+        return (self.last_channel - self.first_channel + 1) // (self.last_pixel - self.first_pixel + 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Chain:
@@ -239,14 +244,13 @@ class Patch:
             return None
         for span in ordered[found].spans():
             if span.universe == universe and span.first_channel <= channel <= span.last_channel:
-                width = (span.last_channel - span.first_channel + 1) // (span.last_pixel - span.first_pixel + 1)
-                return cut(span, *[span.first_pixel + (channel - span.first_channel) // width] * 2)
+                pixel = span.first_pixel + (channel - span.first_channel) // span.width
+                return cut(span, pixel, pixel)
         return None
 
 
 def cut(span: Span, first: int, last: int) -> Span:
     """The part of a span from pixel `first` to pixel `last`, both inside it."""
-    width = (span.last_channel - span.first_channel + 1) // (span.last_pixel - span.first_pixel + 1)
-    begin = span.first_channel + (first - span.first_pixel) * width
-    end = begin + (last - first + 1) * width - 1
+    begin = span.first_channel + (first - span.first_pixel) * span.width
+    end = begin + (last - first + 1) * span.width - 1
     return Span(span.controller, span.port, span.run, first, last, span.universe, begin, end)

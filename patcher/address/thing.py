@@ -5,7 +5,7 @@ UNIVERSE/CHANNEL; and the pixels that it means.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from patcher.address.patch import Patch, Span, cut
@@ -142,12 +142,5 @@ def spans_of(thing: Thing, wiring: Wiring, patch: Patch) -> list[Span]:
             first, last = max(span.first_pixel, part.first), min(span.last_pixel, part.last)
             if first <= last:
                 piece = cut(span, first, last)
-                found.append(piece if source == part.run else _renamed(piece, part.run))
+                found.append(replace(piece, run=part.run))
     return found
-
-
-def _renamed(span: Span, run: str) -> Span:
-    return Span(
-        span.controller, span.port, run, span.first_pixel, span.last_pixel,
-        span.universe, span.first_channel, span.last_channel,
-    )  # fmt: skip

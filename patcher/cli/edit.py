@@ -168,8 +168,7 @@ def _every_pixel(patch: Patch) -> tuple[tuple[str, ...], Rows]:
     heads = ("controller", "port", "run", "pixel", "universe", "channel")
     rows: Rows = []
     for span in patch.spans():
-        width = (span.last_channel - span.first_channel + 1) // (span.last_pixel - span.first_pixel + 1)
         for number, pixel in enumerate(range(span.first_pixel, span.last_pixel + 1)):
-            channel = span.first_channel + number * width
+            channel = span.first_channel + number * span.width
             rows.append((span.controller, span.port, span.run, pixel, span.universe, channel))
     return heads, rows
