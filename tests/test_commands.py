@@ -169,7 +169,8 @@ def test_the_keys_of_the_documents(here: Patcher, heron_lock: Path) -> None:
     # Source: DESIGN.md, JSON that scripts rely on.
     patched = document(here("patch", heron_lock, "--json"))
     assert patched.keys() == {
-        "show", "pixels", "channels", "universes", "lower_bound", "proved", "starts", "spans", "changed", "moved_runs"
+        "show", "pixels", "channels", "universes", "lower_bound", "proved", "starts", "spans", "changed", "moved_runs",
+        "explained",
     }  # fmt: skip
     start = {"controller", "port", "run", "universe", "channel", "pixels", "universes"}
     assert {frozenset(one) for one in patched["starts"]} == {frozenset(start)}
@@ -695,11 +696,11 @@ def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
 
 def test_a_pin_that_cannot_be_is_said_with_its_line(patcher: Patcher, small: Path) -> None:
     # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do.
-    text = small.read_text().replace('title = "', 'placement = "whole"\ntitle = "', 1)
+    text = small.read_text() + '\n[controller.near.start]\n1 = "63999/511"\n'
     small.write_text(text)
-    line = text.splitlines().index('placement = "whole"') + 1
+    line = text.splitlines().index('1 = "63999/511"') + 1
     ran = patcher("patch", small)
     assert ran.returncode == 2
-    assert f"show.placement (line {line})" in ran.stderr
-    assert "whole" in ran.stderr
+    assert f"controller.near.start.1 (line {line})" in ran.stderr
+    assert "63999/511" in ran.stderr
     assert not small.with_suffix(".patch.toml").exists()

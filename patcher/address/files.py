@@ -1,7 +1,7 @@
 """The patch file: what is typed into the boxes, beside the show file.
 
 It holds the starts and the lengths of each chain's runs, and nothing that follows from them. A start stands where it is
-typed: at the box, at a port, or at a run.
+typed: at the box, at a port, or at a run. Its last line says how many there are, so that half a file is known as such.
 """
 
 from __future__ import annotations
@@ -47,7 +47,11 @@ def dump(patch: Patch) -> str:
                 port["start"] = start_text
             for key, value in _link_keys(link).items():
                 port.setdefault(key, {})[link.run] = value
-    return _HEAD + tomli_w.dumps({"format": FORMAT, "controller": boxes})
+    return _HEAD + tomli_w.dumps({"format": FORMAT, "controller": boxes}) + _last_line(len(patch.starts), len(boxes))
+
+
+def _last_line(starts: int, boxes: int) -> str:
+    return f"\n# The end: {starts} start{'s' * (starts != 1)} in {boxes} box{'es' * (boxes != 1)}.\n"
 
 
 def _link_keys(link: Link) -> dict[str, int]:
@@ -61,7 +65,10 @@ def parse(text: str) -> Patch:
     tables = tomllib.loads(text)
     if tables["format"] != FORMAT:
         raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
-    return Patch(tuple(start for name, box in tables["controller"].items() for start in _box(name, box)))
+    patch = Patch(tuple(start for name, box in tables["controller"].items() for start in _box(name, box)))
+    if not text.endswith(_last_line(len(patch.starts), len(tables["controller"]))):
+        raise ValueError("its last line does not fit what stands above it, so a part of it is missing or too much")
+    return patch
 
 
 def _box(name: str, box: dict[str, Any]) -> Iterator[Start]:

@@ -1,17 +1,16 @@
-"""Where each start falls: placement `fresh` and `follow`.
-
-Pinned starts lie where they are pinned and move nobody; the others follow in the order of the file, controllers first,
-then ports, and step over universes that a pin takes.
-"""
+"""The patch of a wiring: laid anew, or keeping the one that is typed into the boxes."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterable
-from dataclasses import dataclass
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, first_fit, running, written
+from patcher.address.anew import in_order
+from patcher.address.keeping import keep
+from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, written
 from patcher.address.rules import breaches
+from patcher.address.whole import whole
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show.schema import Controller, Show
 from patcher.wiring import Wiring
@@ -25,11 +24,18 @@ class Allocation:
         patch: the patch.
         lower_bound: a count of universes that no patch under the same rules can beat.
         proved: that the patch meets the bound, or that the search was exhausted.
+        reason: why no patch can use fewer than `lower_bound`, in words.
+        excess: starts that change beyond the fewest conceivable, where an old patch was kept and it is not known
+            whether they must.
+        faults: rules that the kept patch breaks by itself, where it was kept all the same.
     """
 
     patch: Patch
     lower_bound: int
     proved: bool
+    reason: str
+    excess: int = 0
+    faults: tuple[Finding, ...] = ()
 
 
 def chains(wiring: Wiring) -> list[Chain]:
@@ -59,151 +65,66 @@ def _link(show: Show, controller: Controller, port: int, name: str) -> Link:
     return Link(port, name, run.pixels, show.type_of(run).channels, nulls)
 
 
-def allocate(wiring: Wiring) -> Allocation:
+def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0, seconds: float = 10.0) -> Allocation:
     """Lay every chain of a sound wiring.
+
+    Args:
+        wiring: what hangs on what.
+        kept: the patch that is typed into the boxes now: as few of them change as can be.
+        spare_pixels: pixels to keep free behind each start that is laid anew.
+        seconds: how long to search for a better patch, or for a proof that there is none.
 
     Raises:
         PatcherError: no patch can be under the show's pins and limits, with every reason.
     """
     show = wiring.show
-    if show.settings.placement == "whole":
-        says = "“whole” is not built yet in this version"
-        raise refuse("show.placement", says, "use “fresh” or “follow”", rule="placement", area="address")
+    if spare_pixels and show.settings.placement == "follow":
+        says = "keeps pixels free behind each start, but “follow” lays each right behind the one before"
+        raise refuse("--spare-pixels", says, 'use placement = "fresh" or "whole"', area="address")
+    deadline = time.monotonic() + seconds
     todo = chains(wiring)
-    places = _place(show, todo)
-    patch = Patch(tuple(Start(chain, *written(at)) for chain, at in zip(todo, places, strict=True)))
-    if found := breaches(show, patch):
-        raise PatcherError(*found)
-    return Allocation(patch, lower_bound=patch.universe_count, proved=True)
+    if show.settings.placement == "whole":
+        laid = whole(show, todo, seconds=seconds, spare_pixels=spare_pixels)
+        anew = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
+    else:
+        patch = _patch(todo, in_order(show, todo, spare_pixels))
+        anew = Allocation(patch, patch.universe_count, True, "each start falls where this placement says")
+    if kept is not None and kept.starts:
+        return _kept(show, todo, kept, anew, spare_pixels, deadline - time.monotonic())
+    if found := breaches(show, anew.patch):
+        raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in found))
+    return anew
 
 
-class _Blocked:
-    """Universes that pins take, as ranges that do not touch each other."""
-
-    def __init__(self) -> None:
-        self._firsts: list[int] = []
-        self._stops: list[int] = []
-
-    def add(self, ranges: Iterable[range]) -> None:
-        every = sorted([(r.start, r.stop) for r in ranges] + list(zip(self._firsts, self._stops, strict=True)))
-        self._firsts, self._stops = [], []
-        for first, stop in every:
-            if self._stops and first <= self._stops[-1]:
-                self._stops[-1] = max(self._stops[-1], stop)
-            else:
-                self._firsts.append(first)
-                self._stops.append(stop)
-
-    def behind(self, universes: range) -> int | None:
-        """The first universe behind what blocks any of these; None where nothing does."""
-        found = bisect_right(self._firsts, universes.stop - 1) - 1
-        return self._stops[found] if found >= 0 and self._stops[found] > universes.start else None
+def _with_spare(finding: Finding, spare_pixels: int) -> Finding:
+    """A finding that the pixels kept free have made, said as such."""
+    if not spare_pixels or finding.rule != "consecutive":
+        return finding
+    says = f"{finding.says}: {spare_pixels} pixels kept free would leave whole universes empty between them"
+    return replace(finding, says=says, remedy='keep fewer free, use placement = "whole", or set consecutive = false')
 
 
-def _place(show: Show, todo: list[Chain]) -> list[int]:
-    """The running channel at which each chain begins."""
-    boxes: dict[str, list[int]] = {}
-    for index, chain in enumerate(todo):
-        boxes.setdefault(chain.controller, []).append(index)
-    places: dict[int, int] = {}
-    blocked = _Blocked()
-    for name, members in boxes.items():
-        pins = show.controllers[name].pins
-        for index in members:
-            if todo[index].key in pins:
-                places[index] = running(*pins[todo[index].key])
-    blocked.add(_universes(todo[index], at) for index, at in places.items())
-    free = {name: [index for index in members if index not in places] for name, members in boxes.items()}
-    pinned: dict[int, int] = {}
-    for name, members in free.items():
-        first = show.controllers[name].first_universe
-        if first is not None:
-            laid, _ = _lay_box(show, [todo[i] for i in members], running(first, 1), blocked, whole=False)
-            pinned.update(zip(members, laid, strict=True))
-    places |= pinned
-    blocked.add(_universes(todo[index], at) for index, at in pinned.items())
-    cursor = running(show.settings.first_universe, 1)
-    for name, members in free.items():
-        controller = show.controllers[name]
-        if controller.first_universe is None and members:
-            if not (show.settings.placement == "follow" and show.settings.share_universes):
-                cursor = _next_universe(cursor)
-            box = [todo[index] for index in members]
-            laid, cursor = _lay_box(show, box, cursor, blocked, whole=controller.consecutive)
-            places |= dict(zip(members, laid, strict=True))
-    return [places[index] for index in range(len(todo))]
+def _patch(todo: Sequence[Chain], places: Sequence[int]) -> Patch:
+    return Patch(tuple(Start(chain, *written(at)) for chain, at in zip(todo, places, strict=True)))
 
 
-def _lay_box(show: Show, box: list[Chain], cursor: int, blocked: _Blocked, *, whole: bool) -> tuple[list[int], int]:
-    """Lay the chains of one box from `cursor` on; where `whole`, none of them may stand behind a pin that another is
-    before. Returns where each begins, and the running channel behind the last.
-    """
-    laid: list[int] = []
-    fresh = show.settings.placement == "fresh"
-    number = 0
-    while number < len(box):
-        chain = box[number]
-        at = first_fit(_next_universe(cursor) if fresh else cursor, chain.links[0].channels)
-        step = blocked.behind(_universes(chain, at))
-        if step is not None:
-            cursor = running(step, 1)
-            if whole:
-                laid, number = [], 0
-            continue
-        laid.append(at)
-        cursor = chain.end(at)
-        number += 1
-    return laid, cursor
+def _kept(
+    show: Show, todo: list[Chain], kept: Patch, anew: Allocation, spare_pixels: int, seconds: float
+) -> Allocation:
+    """The patch that keeps another; laid anew where nothing of it can be kept."""
+    found = keep(show, todo, kept, reserve=spare_pixels, seconds=max(1.0, seconds))
+    if found is not None:
+        patch = _patch(todo, found.places)
+        wrong = breaches(show, patch)
+        if all(_is_kept_fault(finding, found.faulty) for finding in wrong):
+            universes, bound, reason = patch.universe_count, anew.lower_bound, anew.reason
+            if universes < bound:
+                bound, reason = min(universes, -(-patch.channels // CHANNELS)), "so many channels fill them"
+            return Allocation(patch, bound, universes == bound, reason, found.excess, tuple(wrong))
+    if wrong := breaches(show, anew.patch):
+        raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in wrong))
+    return replace(anew, excess=len(kept.starts))
 
 
-def _universes(chain: Chain, at: int) -> range:
-    return range(written(at)[0], written(chain.end(at) - 1)[0] + 1)
-
-
-def _next_universe(at: int) -> int:
-    return -(-at // CHANNELS) * CHANNELS
-
-
-def changed_boxes(old: Patch | None, new: Patch) -> list[str]:
-    """The controllers whose settings differ: their starts with their pixel counts. All, where there is no old patch."""
-    before, after = (_settings(patch) for patch in (old or Patch(()), new))
-    return [name for name in after if after[name] != before.get(name)]
-
-
-def _settings(patch: Patch) -> dict[str, list[tuple[object, ...]]]:
-    found: dict[str, list[tuple[object, ...]]] = {}
-    for start in patch.starts:
-        chain = start.chain
-        found.setdefault(start.controller, []).append(
-            (chain.port, chain.run, start.universe, start.channel, chain.pixels)
-        )
-    return found
-
-
-def moved_runs(old: Patch | None, new: Patch) -> list[str]:
-    """The runs whose addresses differ; all, where there is no old patch."""
-    before, after = (_addresses(patch) for patch in (old or Patch(()), new))
-    return [run for run in after if after[run] != before.get(run)]
-
-
-def _addresses(patch: Patch) -> dict[str, tuple[int, int, int]]:
-    return {link.run: (at, link.pixels, link.channels) for start in patch.starts for link, at in start.placed()}
-
-
-def misfits(patch: Patch, wiring: Wiring) -> list[Finding]:
-    """Where a patch that was read from its file is not a patch of this wiring, box by box."""
-    wanted = {chain.name: chain for chain in chains(wiring)}
-    held = {start.chain.name: start.chain for start in patch.starts}
-    boxes: dict[str, list[str]] = {}
-    for name in [*wanted, *(name for name in held if name not in wanted)]:
-        if wanted.get(name) != held.get(name):
-            chain = wanted.get(name) or held[name]
-            boxes.setdefault(chain.controller, []).append(name)
-    return [
-        Finding(
-            "error", "patch-file", "address", f"controller.{box}",
-            f"is wired otherwise than in the patch file: {', '.join(names[:4])}{' …' if names[4:] else ''}",
-            "run patcher patch first, then type the new numbers into the box",
-        )
-        for box, names in boxes.items()
-    ]  # fmt: skip
+def _is_kept_fault(finding: Finding, faulty: frozenset[str]) -> bool:
+    return finding.rule in ("overlap", "split-pixel") and finding.where.split(".")[1] in faulty

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from patcher.address.patch import Patch, Start, first_fit, written
+from patcher.address.patch import Patch, Start, first_fit, running, written
 from patcher.errors import Finding
 from patcher.show.schema import Controller, Show
 
@@ -42,6 +42,10 @@ def _start(show: Show, start: Start) -> Iterator[Finding]:
         says = f"reaches universe {start.universes.stop - 1}; {name} ends at {last}"
         yield _breach("universe-range", where, says, "begin lower (first_universe), or use the other protocol")
     width = start.chain.links[0].channels
+    pin = controller.pins.get(start.chain.key)
+    if pin is not None and pin != (start.universe, start.channel):
+        says = f"is pinned to {pin[0]}/{pin[1]}, but begins at {start.universe}/{start.channel}"
+        yield _breach("pin", where, says, "run patcher patch, or take the pin out")
     if first_fit(start.at, width) != start.at:
         says = f"begins at {start.universe}/{start.channel}, where no pixel of {width} channels fits before channel 512"
         yield _breach("split-pixel", where, says, f'pin it to "{start.universe + 1}/1"')
@@ -72,8 +76,12 @@ def _text(at: int) -> str:
 
 
 def _box(controller: Controller, starts: list[Start]) -> Iterator[Finding]:
-    """A box's limits: how many universes it listens to, and that they follow each other."""
+    """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
+    free = [start.at for start in starts if start.chain.key not in controller.pins]
+    if controller.first_universe is not None and free and min(free) != running(controller.first_universe, 1):
+        says = f"is pinned to begin at {controller.first_universe}/1, but begins at {_text(min(free))}"
+        yield _breach("pin", f"{where}.first_universe", says, "pin it where it is free, or take the other pin out")
     ranges = sorted((start.universes.start, start.universes.stop) for start in starts)
     count, last = 0, 0
     for first, stop in ranges:

@@ -9,7 +9,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import ask, demo, edit, send, yard
+from patcher.cli import adopt, ask, demo, edit, send, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -19,6 +19,8 @@ app = typer.Typer(
 app.command("new")(edit.new)
 app.command("check")(ask.check)
 app.command("patch")(edit.patch)
+app.command("diff")(edit.diff)
+app.command("adopt")(adopt.adopt)
 app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("yard")(yard.yard)

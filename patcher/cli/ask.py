@@ -10,10 +10,12 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, examine, load, load_patch
 from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
+from patcher.errors import Finding, PatcherError
 
 
 def check(show: ShowFile, as_json: AsJson = False) -> None:
     """Every problem of a show at once: file, wiring, address, timing."""
+    from patcher.address.files import read_patch
     from patcher.limits import findings, timing
     from patcher.show.lines import located
 
@@ -21,8 +23,13 @@ def check(show: ShowFile, as_json: AsJson = False) -> None:
     times = []
     unreadable = any(finding.area == "file" for finding in found)
     if wiring is not None and not found:
-        _, found = findings.check(wiring)
-        found = located(found, text)
+        try:
+            unread: list[Finding] = []
+            kept = read_patch(show)
+        except PatcherError as error:
+            kept, unread = None, list(error.findings)
+        _, found = findings.check(wiring, kept)
+        found = located([*unread, *found], text)
         times = timing.port_times(wiring)
     if as_json:
         ports = [
@@ -45,7 +52,7 @@ def check(show: ShowFile, as_json: AsJson = False) -> None:
         raise typer.Exit(2 if unreadable else 1)
 
 
-def _say_check(found: list, show: Path) -> None:  # type: ignore[type-arg]
+def _say_check(found: list[Finding], show: Path) -> None:
     for area in ("file", "wiring", "address", "timing", "network", "power"):
         here = [finding for finding in found if finding.area == area]
         if here:

@@ -1,4 +1,4 @@
-"""Commands that write a file: `new`, `patch`."""
+"""Commands that write a file: `new`, `patch`; and `diff`, which says what `patch` would."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, allocated, load
-from patcher.cli.saying import count, say_csv, say_json, say_table
+from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, SparePixels, allocated, load
+from patcher.cli.saying import count, finding_json, ranges, say_csv, say_findings, say_json, say_table
 from patcher.errors import refuse
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
+    from patcher.address.changes import RunChange, StartChange
+    from patcher.address.patch import Patch, Start
     from patcher.address.placement import Allocation
     from patcher.wiring import Wiring
 
@@ -47,6 +48,8 @@ def patch(
     fresh: Annotated[bool, typer.Option("--fresh", help="Forget the patch file that is there.")] = False,
     csv: Annotated[bool, typer.Option("--csv", help="The table as CSV.")] = False,
     every_pixel: Annotated[bool, typer.Option("--every-pixel", help="One row a pixel.")] = False,
+    spare_pixels: SparePixels = 0,
+    seconds: Seconds = SEARCH,
     as_json: AsJson = False,
 ) -> None:
     """Give every pixel its universe and channel, keep them in the patch file, print what to type into each box."""
@@ -58,16 +61,15 @@ def patch(
         raise refuse("--json", "does not go together with --csv or --player", "leave one of them out")
     wiring = load(show)
     kept = None if fresh else read_patch(show)
-    made = allocated(show, wiring)
+    made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
     path = write_patch(show, made.patch)
     if as_json:
-        document = _document(wiring, made, kept)
+        document = _document(wiring, made, kept, spare_pixels)
         if every_pixel:
             heads, rows = _every_pixel(made.patch)
             document["every_pixel"] = [dict(zip(heads, row, strict=True)) for row in rows]
         say_json(document)
-        return
-    if csv or player or every_pixel:
+    elif csv or player or every_pixel:
         heads, rows = _every_pixel(made.patch) if every_pixel else _player(wiring, made.patch)
         if not player and not every_pixel:
             heads, rows = _starts(wiring, made.patch)
@@ -75,17 +77,22 @@ def patch(
             say_csv(heads, rows)
         else:
             say_table(heads, rows, right=NUMBERS)
-        return
-    _say_boxes(wiring, made.patch)
-    _say_summary(made, kept, path)
+    else:
+        _say_boxes(wiring, made.patch)
+        _say_summary(wiring, made, kept, path, spare_pixels)
+    if made.faults:
+        say_findings(made.faults)
+        raise typer.Exit(1)
 
 
-def _document(wiring: Wiring, made: Allocation, kept: Patch | None) -> dict[str, object]:
+def _document(wiring: Wiring, made: Allocation, kept: Patch | None, spare_pixels: int) -> dict[str, object]:
     from dataclasses import asdict
 
-    from patcher.address.placement import changed_boxes, moved_runs
+    from patcher.address.changes import changed_boxes, moved_runs
+    from patcher.address.explaining import part_empty, savings
 
     patch = made.patch
+    small = len(patch.starts) <= MOST_EXPLAINED
     return {
         "show": wiring.show.settings.title,
         "pixels": patch.pixels,
@@ -104,6 +111,15 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None) -> dict[str,
         "spans": [asdict(span) for span in patch.spans()],
         "changed": changed_boxes(kept, patch),
         "moved_runs": moved_runs(kept, patch),
+        "explained": {
+            "reason": made.reason,
+            "excess": made.excess,
+            "part_empty": [asdict(universe) for universe in part_empty(wiring.show, patch)],
+            "savings": [
+                asdict(saving) for saving in savings(wiring, patch.universe_count, spare_pixels=spare_pixels)
+            ] if small else None,
+            "findings": [finding_json(fault) for fault in made.faults],
+        },
     }  # fmt: skip
 
 
@@ -134,21 +150,121 @@ def _say_boxes(wiring: Wiring, patch: Patch) -> None:
             print()
 
 
-def _say_summary(made: Allocation, kept: Patch | None, path: Path) -> None:
-    from patcher.address.placement import changed_boxes, moved_runs
+def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Path, spare_pixels: int) -> None:
+    from patcher.address.changes import changed_boxes, moved_runs
 
     patch = made.patch
-    proof = "as few as this placement allows" if made.proved else f"at least {made.lower_bound} are needed"
     universes = count(patch.universe_count, "universe")
-    print(f"{count(patch.pixels, 'pixel')}, {count(patch.channels, 'channel')}, {universes} ({proof}).")
+    print(f"{count(patch.pixels, 'pixel')}, {count(patch.channels, 'channel')}, {universes}.")
+    if made.proved:
+        print(f"No patch under the same rules uses fewer universes: {made.reason}.")
+    else:
+        print(f"Any patch under the same rules uses at least {made.lower_bound}: {made.reason}.")
+    _say_room(wiring, patch, spare_pixels)
     if kept is None:
         print(f"Wrote {path}: all of it is new to the boxes.")
-    elif boxes := changed_boxes(kept, patch):
-        print(f"Wrote {path}. To be typed anew: {', '.join(boxes)}.")
-        if runs := moved_runs(kept, patch):
-            print(f"Moved in the player: {', '.join(runs)}.")
-    else:
-        print(f"Kept {path}: nothing to type anew.")
+        return
+    boxes, runs = changed_boxes(kept, patch), moved_runs(kept, patch)
+    print(f"Wrote {path}. To be typed anew: {', '.join(boxes)}." if boxes else f"Kept {path}: nothing to type anew.")
+    if runs:
+        print(f"New to the player: {', '.join(runs)}.")
+    if made.excess:
+        print(f"Up to {count(made.excess, 'start')} fewer might have to change; no better was found.")
+
+
+MOST_EXPLAINED = 1000
+"""Starts up to which `patch` tries what another setting would save."""
+
+
+def _say_room(wiring: Wiring, patch: Patch, spare_pixels: int) -> None:
+    """Which universes are part empty and why, and what one changed setting would save."""
+    from patcher.address.explaining import part_empty, savings
+
+    reasons: dict[str, list[int]] = {}
+    free = 0
+    for universe in part_empty(wiring.show, patch):
+        reasons.setdefault(universe.why, []).append(universe.universe)
+        free += universe.free
+    if reasons:
+        number = count(sum(map(len, reasons.values())), "universe")
+        print(f"{number} part empty, {count(free, 'channel')} free:")
+        for why, universes in reasons.items():
+            print(f"  {why}: {ranges(universes)}.")
+    if len(patch.starts) <= MOST_EXPLAINED:
+        for saving in savings(wiring, patch.universe_count, spare_pixels=spare_pixels):
+            print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
+
+
+def diff(
+    show: ShowFile,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Against a patch that forgets the old one.")] = False,
+    spare_pixels: SparePixels = 0,
+    seconds: Seconds = SEARCH,
+    as_json: AsJson = False,
+) -> None:
+    """What `patch` would change: what to type anew into each box, and what to tell the player. Writes nothing."""
+    from patcher.address.changes import run_changes, start_changes
+    from patcher.address.files import patch_path, read_patch
+
+    wiring = load(show)
+    old = read_patch(show)
+    made = allocated(show, wiring, None if fresh else old, spare_pixels=spare_pixels, seconds=seconds)
+    starts, runs = start_changes(old, made.patch), run_changes(old, made.patch)
+    if as_json:
+        say_json(_changes(starts, runs, made))
+        return
+    if old is None:
+        print(f"There is no {patch_path(show).name} yet: all of it is new.")
+    if not starts and not runs:
+        print("Nothing to type anew, and nothing to tell the player.")
+    _say_typed(wiring, starts)
+    if runs:
+        print("\nTo tell the player:")
+        say_table(("run", "now", "then", "pixels"), [_run_row(change) for change in runs])
+    if starts or runs:
+        print(f"\nNothing is written yet: patcher patch {show}")
+
+
+def _changes(starts: list[StartChange], runs: list[RunChange], made: Allocation) -> dict[str, object]:
+    from dataclasses import asdict
+
+    def typed(start: Start | None) -> dict[str, int] | None:
+        if start is None:
+            return None
+        return {"universe": start.universe, "channel": start.channel, "pixels": start.chain.pixels}
+
+    return {
+        "starts": [
+            {"controller": change.controller, "start": change.name, "old": typed(change.old), "new": typed(change.new)}
+            for change in starts
+        ],
+        "runs": [asdict(change) for change in runs],
+        "universes": made.patch.universe_count,
+        "excess": made.excess,
+        "findings": [finding_json(fault) for fault in made.faults],
+    }
+
+
+def _say_typed(wiring: Wiring, starts: list[StartChange]) -> None:
+    boxes: dict[str, list[tuple[object, ...]]] = {}
+    for change in starts:
+        old, new = change.old, change.new
+        now = f"{old.universe}/{old.channel}" if old else "new"
+        then = f"{new.universe}/{new.channel}" if new else "goes"
+        pixels = " → ".join(dict.fromkeys(str(start.chain.pixels) for start in (old, new) if start))
+        boxes.setdefault(change.controller, []).append((change.name, now, then if then != now else "as now", pixels))
+    for name, rows in boxes.items():
+        gone = "" if name in wiring.show.controllers else ", no longer in the show"
+        print(f"{name}{gone}:")
+        say_table(("start of", "now", "then", "pixels"), rows)
+
+
+def _run_row(change: RunChange) -> tuple[object, ...]:
+    old, new = change.old, change.new
+    now = f"{old.universe}/{old.channel}" if old else "new"
+    then = f"{new.universe}/{new.channel}" if new else "goes"
+    pixels = " → ".join(dict.fromkeys(str(place.pixels) for place in (old, new) if place))
+    return change.run, now, then if then != now else "as now", pixels
 
 
 def _player(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:

@@ -16,6 +16,16 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
 
 ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
+SEARCH = 10.0
+"""Seconds to search for a better patch, unless the person says otherwise."""
+
+Seconds = Annotated[float, typer.Option("--seconds", help="How long to search for a better patch.", min=0.1, max=3600)]
+SparePixels = Annotated[
+    int,
+    typer.Option(
+        "--spare-pixels", metavar="N", help="Keep N pixels free behind each start laid anew.", min=0, max=10_000
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
 
 
@@ -45,22 +55,24 @@ def load(path: Path) -> Wiring:
     return wiring
 
 
-def allocated(path: Path, wiring: Wiring) -> Allocation:
+def allocated(
+    path: Path, wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0, seconds: float = SEARCH
+) -> Allocation:
     """The patch of a sound wiring; PatcherError with the lines of the pins and limits that leave none."""
     from patcher.address.placement import allocate
     from patcher.show.files import read_text
     from patcher.show.lines import located
 
     try:
-        return allocate(wiring)
+        return allocate(wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
     except PatcherError as error:
         raise PatcherError(*located(error.findings, read_text(path))) from None
 
 
 def load_patch(path: Path, wiring: Wiring) -> Patch:
     """The kept patch; where there is none yet, the one that would be made, and that is said."""
+    from patcher.address.changes import misfits
     from patcher.address.files import read_patch
-    from patcher.address.placement import misfits
 
     kept = read_patch(path)
     if kept is None:

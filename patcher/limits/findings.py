@@ -4,24 +4,44 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from patcher.address.changes import misfits
 from patcher.address.patch import Patch
 from patcher.address.placement import allocate
+from patcher.address.rules import breaches
 from patcher.errors import Finding, PatcherError
 from patcher.limits import plan, timing
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
+SEARCH = 2.0
+"""Seconds to search for a patch; that there is one is enough here."""
 
-def check(wiring: Wiring) -> tuple[Patch | None, list[Finding]]:
-    """The patch of a sound wiring, where there can be one, and everything that is to be said of the show."""
+
+def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list[Finding]]:
+    """The patch of a sound wiring, where there can be one, and everything that is to be said of the show.
+
+    Args:
+        wiring: the wiring.
+        kept: the patch that is typed into the boxes; what it breaks is said too, where it is a patch of this wiring.
+    """
     patch: Patch | None = None
     found: list[Finding] = []
     try:
-        patch = allocate(wiring).patch
+        patch = allocate(wiring, kept, seconds=SEARCH).patch
     except PatcherError as error:
         found += error.findings
+    if kept is not None:
+        found += _of_kept(wiring, kept)
     found += plan.findings(wiring) + timing.findings(wiring)
     return patch, accepted(wiring.show, found)
+
+
+def _of_kept(wiring: Wiring, kept: Patch) -> list[Finding]:
+    if misfits(kept, wiring):
+        says = "is older than the show: something was added, taken out or changed since"
+        remedy = "patcher diff says what is typed anew; patcher patch does it"
+        return [Finding("note", "patch-file", "address", "the patch file", says, remedy)]
+    return breaches(wiring.show, kept)
 
 
 def accepted(show: Show, findings: list[Finding]) -> list[Finding]:

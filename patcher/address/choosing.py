@@ -1,0 +1,280 @@
+"""One seat for every box, so that no universe is taken twice: the fewest boxes changed, then starts moved, then
+universes, then starts of a new length that begin elsewhere.
+
+This is an interval selection, solved as an integer program where the cheapest seats collide. Seats that give up more
+starts are worked out only when the ones before do not do; until then a stand-in that costs as little as they ever
+could, and takes no universe, keeps the choice honest.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import networkx as nx
+
+from patcher.address.around import Frame, block, frames, seats, wider
+from patcher.address.patch import CHANNELS
+from patcher.address.seats import MOST_ORDERED, Box, Seat, rows, stay, width
+from patcher.address.taken import Taken
+
+
+def choose(boxes: list[Box], seconds: float) -> tuple[list[Seat], bool] | None:
+    """A seat for each box, and whether no choice is better; None where there is none.
+
+    Where nothing that must change is pinned and those that need not change stand clear of each other, all these stay:
+    the others can stand behind everything. So the search is among the others alone.
+    """
+    return _Choice(boxes, time.monotonic() + seconds).run()
+
+
+class _Choice:
+    """The choice of a seat for every box, no universe twice.
+
+    A box's columns are seats, frames that still have to prove that they hold a seat, and one stand-in for all frames of
+    more starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
+    """
+
+    def __init__(self, boxes: list[Box], deadline: float) -> None:
+        self._boxes, self._deadline = boxes, deadline
+        self._stays = [stay(box) for box in boxes]
+        self._columns: list[dict[Column, None]] = [{seat: None} if seat else {} for seat in self._stays]
+        self._dirty = set(range(len(boxes)))
+        self._chosen: dict[int, Column] = {}
+        self._fixed = Taken()
+        self._settle = self._all_stay()
+        for index, (box, seat) in enumerate(zip(boxes, self._stays, strict=True)):
+            if seat is not None and (self._settle or box.faulty):
+                self._fixed.add_universes(seat.footprint)
+            if seat is not None and box.faulty:
+                self._columns[index] = {replace(seat, footprint=()): None}
+
+    def _all_stay(self) -> bool:
+        """Whether every box that need not change can stay: so it is where those that must can stand anywhere."""
+        taken = Taken()
+        for box, seat in zip(self._boxes, self._stays, strict=True):
+            if seat is None:
+                if box.first is not None or box.pinned:
+                    return False
+                continue
+            if not box.faulty and not all(taken.free(piece) for piece in seat.footprint):
+                return False
+            taken.add_universes(seat.footprint)
+        return True
+
+    def run(self) -> tuple[list[Seat], bool] | None:
+        """The seats, and whether no choice is better; None where there is none."""
+        for index, (box, seat) in enumerate(zip(self._boxes, self._stays, strict=True)):
+            if seat is None:
+                self._open(index)
+            elif not (self._settle or box.faulty):
+                self._columns[index][_StandIn(0, ())] = None
+        exact = True
+        while True:
+            if late := time.monotonic() > self._deadline:
+                exact = False
+                self._dirty.update(range(len(self._boxes)))
+                for columns in self._columns:
+                    for column in [column for column in columns if not isinstance(column, Seat)]:
+                        del columns[column]
+            if not self._select(5.0 if late else self._left()):
+                if late or self._left() > 0.2:
+                    return None
+                continue
+            if all(isinstance(column, Seat) for column in self._chosen.values()):
+                break
+            for index, picked in self._chosen.items():
+                self._work_out(index, picked)
+        seats_only = [seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)]
+        tried = all(len(b.starts) <= MOST_ORDERED or s.moved == 0 for b, s in zip(self._boxes, seats_only, strict=True))
+        return seats_only, exact and tried
+
+    def _select(self, seconds: float) -> bool:
+        """Choose anew among the boxes that may come into each other's way with one whose columns have changed."""
+        for group in _groups(self._columns):
+            if not self._dirty.isdisjoint(group):
+                chosen = _select([list(self._columns[index]) for index in group], seconds)
+                if chosen is None:
+                    return False
+                self._chosen.update(zip(group, chosen, strict=True))
+        self._dirty.clear()
+        return True
+
+    def _left(self) -> float:
+        return max(0.1, self._deadline - time.monotonic())
+
+    def _open(self, index: int) -> None:
+        """Give a box that must change its first columns."""
+        box, columns = self._boxes[index], self._columns[index]
+        if box.first is None and not box.pinned:
+            laid, length = block(box, range(len(box.starts)))
+            away = sum(start.home is None and start.was is not None for start in box.starts)
+            if box.most is None or length <= box.most:
+                columns[Seat(len(box.homes), length, away, (), _Nowhere(len(box.starts)), laid, length)] = None
+        if box.close:
+            columns.update(dict.fromkeys(rows(box, self._fixed)))
+        else:
+            self._next_frames(index, 0)
+
+    def _next_frames(self, index: int, moved: int) -> None:
+        box, columns = self._boxes[index], self._columns[index]
+        self._add(index, frames(box, moved))
+        if moved < len(box.homes):
+            columns[_StandIn(moved + 1, _core(box, moved + 1))] = None
+
+    def _add(self, index: int, found: list[Frame]) -> None:
+        box = self._boxes[index]
+        for frame in found:
+            last = frame.universes.stop - 1
+            wide = box.most is not None and len(frame.universes) > box.most
+            blocked = box.consecutive and not self._fixed.free(frame.universes)
+            if not (blocked or (box.consecutive and (wide or last > box.last))):
+                self._columns[index][frame] = None
+
+    def _work_out(self, index: int, picked: Column) -> None:
+        """Work out what was chosen, and with a frame those that cost the same, for they would be chosen next."""
+        box, columns = self._boxes[index], self._columns[index]
+        if not isinstance(picked, Seat):
+            self._dirty.add(index)
+        if isinstance(picked, _StandIn):
+            del columns[picked]
+            if self._stays[index] is not None and picked.moved == 0:
+                self._open(index)
+            else:
+                self._next_frames(index, picked.moved)
+        elif isinstance(picked, Frame):
+            for frame in [c for c in columns if isinstance(c, Frame) and _cost(c) == _cost(picked)]:
+                if frame in columns:
+                    del columns[frame]
+                    self._try(index, box, frame)
+
+    def _try(self, index: int, box: Box, frame: Frame) -> None:
+        columns = self._columns[index]
+        found = seats(box, frame, self._fixed)
+        if not found:
+            self._add(index, wider(box, frame))
+        columns.update(dict.fromkeys(found))
+        for other in [c for c in columns if isinstance(c, Frame) and any(_is_beaten(c, seat) for seat in found)]:
+            del columns[other]
+
+
+@dataclass(frozen=True, slots=True)
+class _StandIn:
+    """All frames of a box with at least so many starts moved, and the universes that each of them has."""
+
+    moved: int
+    footprint: tuple[range, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Nowhere:
+    starts: int
+
+    def __call__(self) -> list[int | None]:
+        return [None] * self.starts
+
+
+Column = Seat | Frame | _StandIn
+
+
+def _core(box: Box, moved: int) -> tuple[range, ...]:
+    """The universes between the homes that are left whichever so many are given up."""
+    homes = sorted((box.starts[i].home or 0, i) for i in box.homes)
+    left = homes[moved : len(homes) - moved]
+    if not left or not box.consecutive:
+        return ()
+    (first, _), (last, index) = left[0], left[-1]
+    return (range(first // CHANNELS, box.starts[index].universes(last).stop),)
+
+
+def _is_beaten(frame: Frame, seat: Seat) -> bool:
+    """Whether a seat moves no more starts than a frame and lies inside it."""
+    inside = all(
+        piece.start >= frame.universes.start and piece.stop <= frame.universes.stop for piece in seat.footprint
+    )
+    return inside and seat.moved <= frame.moved and seat.away == 0
+
+
+def _groups(columns: list[dict[Column, None]]) -> list[list[int]]:
+    """The boxes by groups of which no two can take the same universe."""
+    graph: nx.Graph[int] = nx.Graph()
+    graph.add_nodes_from(range(len(columns)))
+    pieces = sorted(
+        (piece.start, piece.stop, index)
+        for index, own in enumerate(columns)
+        for column in own
+        for piece in column.footprint
+    )
+    furthest, owner = 0, -1
+    for first, stop, index in pieces:
+        if first < furthest and index != owner:
+            graph.add_edge(index, owner)
+        if stop > furthest:
+            furthest, owner = stop, index
+    return [sorted(group) for group in nx.connected_components(graph)]
+
+
+Cost = tuple[int, int, int, int]
+
+
+def _cost(column: Column) -> Cost:
+    if isinstance(column, Seat):
+        return (int(column.changed), column.moved, column.universes, column.away)
+    return (1, column.moved, width(column.footprint), 0)
+
+
+def _select(pool: list[list[Column]], seconds: float) -> list[Column] | None:
+    """One column of each pool, so that no universe is taken twice: the fewest boxes changed, then starts moved, then
+    universes, then starts away. None where there is no choice.
+    """
+    if not all(pool):
+        return None
+    cheapest = [min(columns, key=_cost) for columns in pool]
+    if _apart(cheapest):
+        return cheapest
+    columns = [(index, column) for index, own in enumerate(pool) for column in own]
+    chosen = _solve(columns, seconds)
+    return None if chosen is None else [columns[number][1] for number in chosen]
+
+
+def _apart(columns: list[Column]) -> bool:
+    pieces = sorted((piece.start, piece.stop) for column in columns for piece in column.footprint)
+    return all(stop <= first for (_, stop), (first, _) in pairwise(pieces))
+
+
+def _solve(columns: list[tuple[int, Column]], seconds: float) -> list[int] | None:
+    """The cheapest columns, one of each box, by HiGHS. A clique of overlapping ranges shares the beginning of one."""
+    import numpy as np
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    costs = np.array([_cost(column) for _, column in columns], dtype=float)
+    owner = np.array([index for index, _ in columns])
+    spread = np.zeros(costs.shape[1])
+    for index in np.unique(owner):
+        own = costs[owner == index]
+        costs[owner == index] -= own.min(axis=0)
+        spread += np.ptp(own, axis=0)
+    weights = np.append(np.cumprod((spread + 1)[::-1])[::-1][1:], 1.0)
+    pieces = [(p.start, p.stop, number) for number, (_, column) in enumerate(columns) for p in column.footprint]
+    firsts = {first: row for row, first in enumerate(sorted({first for first, _, _ in pieces}))}
+    ordered = np.array(list(firsts), dtype=int)
+    entries = {
+        (row, number) for first, stop, number in pieces for row in range(*np.searchsorted(ordered, (first, stop)))
+    }
+    rows_at = np.array([row for row, _ in entries], dtype=int)
+    columns_at = np.array([number for _, number in entries], dtype=int)
+    cover = csr_array((np.ones(len(entries)), (rows_at, columns_at)), shape=(len(firsts), len(columns)))
+    one_each = csr_array((np.ones(len(columns)), (owner, np.arange(len(columns)))))
+    found = milp(
+        costs @ weights,
+        integrality=np.ones(len(columns), dtype=np.int8),
+        bounds=Bounds(0, 1),
+        constraints=[LinearConstraint(one_each, 1, 1), LinearConstraint(cover, -np.inf, 1)],
+        options={"time_limit": seconds, "mip_rel_gap": 0.0},
+    )
+    if found.x is None:
+        return None
+    chosen = np.flatnonzero(found.x > 0.5)
+    return [int(number) for number in chosen[np.argsort(owner[chosen])]]
