@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 from test_patch_rules import ORDERS, allocated, pencil_lay, pencil_starts, shows
 
 from patcher.address.adopting import Match, adopt, joined, match
+from patcher.address.changes import misfits
 from patcher.address.files import dump
 from patcher.address.outline import outline
-from patcher.address.placement import allocate, misfits
+from patcher.address.placement import allocate
 from patcher.address.rules import breaches
 from patcher.errors import PatcherError
 from patcher.show.drafting import MARK, draft_text

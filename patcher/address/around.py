@@ -60,8 +60,12 @@ def _touched(box: Box, kept: tuple[int, ...], universes: range) -> tuple[range, 
 
 
 def _hull(box: Box, kept: tuple[int, ...]) -> range | None:
-    """The universes from the first to the last that kept and pinned starts touch; None where nothing ties the box."""
+    """The universes from the first to the last that kept and pinned starts touch, or, where there are none, starts of a
+    new length where they began; None where nothing ties the box.
+    """
     places = box.pinned | {i: box.starts[i].home or 0 for i in kept}
+    if not places and box.first is None:
+        places = {i: s.was for i, s in enumerate(box.starts) if s.was is not None and s.home is None}
     touched = merged(box.starts[i].universes(at) for i, at in places.items())
     if box.first is not None and (not touched or box.first < touched[0].start):
         return range(box.first, touched[-1].stop if touched else box.first)

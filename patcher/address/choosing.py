@@ -20,24 +20,43 @@ from patcher.address.seats import MOST_ORDERED, Box, Seat, rows, stay, width
 from patcher.address.taken import Taken
 
 
-def choose(boxes: list[Box], seconds: float) -> tuple[list[Seat], bool] | None:
-    """A seat for each box, and whether no choice is better; None where there is none.
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A seat for each box.
+
+    Attributes:
+        seats: the seats, in the order of the boxes.
+        least: how many starts move at least, whatever is chosen.
+    """
+
+    seats: list[Seat]
+    least: int
+
+
+def choose(boxes: list[Box], seconds: float) -> Choice | None:
+    """The best seats that are found in time; None where there are none.
 
     Where nothing that must change is pinned and those that need not change stand clear of each other, all these stay:
     the others can stand behind everything. So the search is among the others alone.
     """
-    return _Choice(boxes, time.monotonic() + seconds).run()
+    return _Search(boxes, time.monotonic() + seconds).run()
 
 
-class _Choice:
-    """The choice of a seat for every box, no universe twice.
+_LAST = 0.15
+"""The part of the time that is kept for choosing among what is worked out by then."""
+
+
+class _Search:
+    """The search for a seat for every box, no universe twice.
 
     A box's columns are seats, frames that still have to prove that they hold a seat, and one stand-in for all frames of
     more starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
     """
 
     def __init__(self, boxes: list[Box], deadline: float) -> None:
-        self._boxes, self._deadline = boxes, deadline
+        self._boxes, self._proved = boxes, True
+        self._last = (deadline - time.monotonic()) * _LAST
+        self._deadline = deadline - self._last
         self._stays = [stay(box) for box in boxes]
         self._columns: list[dict[Column, None]] = [{seat: None} if seat else {} for seat in self._stays]
         self._dirty = set(range(len(boxes)))
@@ -63,41 +82,44 @@ class _Choice:
             taken.add_universes(seat.footprint)
         return True
 
-    def run(self) -> tuple[list[Seat], bool] | None:
-        """The seats, and whether no choice is better; None where there is none."""
+    def run(self) -> Choice | None:
+        """The seats, and how many starts move at least; None where there are none."""
         for index, (box, seat) in enumerate(zip(self._boxes, self._stays, strict=True)):
             if seat is None:
                 self._open(index)
             elif not (self._settle or box.faulty):
                 self._columns[index][_StandIn(0, ())] = None
-        exact = True
+        least = 0
         while True:
-            if late := time.monotonic() > self._deadline:
-                exact = False
-                self._dirty.update(range(len(self._boxes)))
-                for columns in self._columns:
-                    for column in [column for column in columns if not isinstance(column, Seat)]:
-                        del columns[column]
-            if not self._select(5.0 if late else self._left()):
-                if late or self._left() > 0.2:
-                    return None
-                continue
+            if not self._select():
+                return self._among_seats(least) if self._left() <= 0.1 else None
+            if self._proved:
+                few = (index for index, box in enumerate(self._boxes) if len(box.starts) <= MOST_ORDERED)
+                least = sum(self._chosen[index].moved for index in few)
             if all(isinstance(column, Seat) for column in self._chosen.values()):
                 break
+            if time.monotonic() > self._deadline:
+                return self._among_seats(least)
             for index, picked in self._chosen.items():
                 self._work_out(index, picked)
-        seats_only = [seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)]
-        tried = all(len(b.starts) <= MOST_ORDERED or s.moved == 0 for b, s in zip(self._boxes, seats_only, strict=True))
-        return seats_only, exact and tried
+        return Choice([seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)], least)
 
-    def _select(self, seconds: float) -> bool:
+    def _among_seats(self, least: int) -> Choice | None:
+        """The best choice among the seats that are worked out."""
+        only: list[list[Column]] = [[seat for seat in own if isinstance(seat, Seat)] for own in self._columns]
+        chosen = _select(only, self._last)
+        return chosen and Choice([column for column in chosen[0] if isinstance(column, Seat)], least)
+
+    def _select(self) -> bool:
         """Choose anew among the boxes that may come into each other's way with one whose columns have changed."""
+        self._proved = True
         for group in _groups(self._columns):
             if not self._dirty.isdisjoint(group):
-                chosen = _select([list(self._columns[index]) for index in group], seconds)
-                if chosen is None:
+                found = _select([list(self._columns[index]) for index in group], self._left())
+                if found is None:
                     return False
-                self._chosen.update(zip(group, chosen, strict=True))
+                self._chosen.update(zip(group, found[0], strict=True))
+                self._proved &= found[1]
         self._dirty.clear()
         return True
 
@@ -145,7 +167,7 @@ class _Choice:
                 self._next_frames(index, picked.moved)
         elif isinstance(picked, Frame):
             for frame in [c for c in columns if isinstance(c, Frame) and _cost(c) == _cost(picked)]:
-                if frame in columns:
+                if frame in columns and time.monotonic() < self._deadline:
                     del columns[frame]
                     self._try(index, box, frame)
 
@@ -224,18 +246,18 @@ def _cost(column: Column) -> Cost:
     return (1, column.moved, width(column.footprint), 0)
 
 
-def _select(pool: list[list[Column]], seconds: float) -> list[Column] | None:
+def _select(pool: list[list[Column]], seconds: float) -> tuple[list[Column], bool] | None:
     """One column of each pool, so that no universe is taken twice: the fewest boxes changed, then starts moved, then
-    universes, then starts away. None where there is no choice.
+    universes, then starts away; and whether no choice is better. None where there is none.
     """
     if not all(pool):
         return None
     cheapest = [min(columns, key=_cost) for columns in pool]
     if _apart(cheapest):
-        return cheapest
+        return cheapest, True
     columns = [(index, column) for index, own in enumerate(pool) for column in own]
-    chosen = _solve(columns, seconds)
-    return None if chosen is None else [columns[number][1] for number in chosen]
+    found = _solve(columns, seconds)
+    return found and ([columns[number][1] for number in found[0]], found[1])
 
 
 def _apart(columns: list[Column]) -> bool:
@@ -243,7 +265,7 @@ def _apart(columns: list[Column]) -> bool:
     return all(stop <= first for (_, stop), (first, _) in pairwise(pieces))
 
 
-def _solve(columns: list[tuple[int, Column]], seconds: float) -> list[int] | None:
+def _solve(columns: list[tuple[int, Column]], seconds: float) -> tuple[list[int], bool] | None:
     """The cheapest columns, one of each box, by HiGHS. A clique of overlapping ranges shares the beginning of one."""
     import numpy as np
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -277,4 +299,4 @@ def _solve(columns: list[tuple[int, Column]], seconds: float) -> list[int] | Non
     if found.x is None:
         return None
     chosen = np.flatnonzero(found.x > 0.5)
-    return [int(number) for number in chosen[np.argsort(owner[chosen])]]
+    return [int(number) for number in chosen[np.argsort(owner[chosen])]], found.status == 0

@@ -26,13 +26,11 @@ class Kept:
 
     Attributes:
         places: the running channel of each chain.
-        exact: no patch changes fewer boxes, nor as many boxes and fewer starts.
         faulty: boxes that stay on channels that their old patch gave twice or split.
-        excess: how many starts change beyond the fewest conceivable; 0 where it is exact.
+        excess: how many starts change beyond what is proved to be needed.
     """
 
     places: list[int]
-    exact: bool
     faulty: frozenset[str]
     excess: int
 
@@ -42,20 +40,19 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, sec
     indices, boxes = _boxes(show, todo, old, reserve)
     begin = show.settings.first_universe - 1
     if show.settings.share_universes:
-        laid, exact = one_by_one(boxes, begin), False
+        laid, least = one_by_one(boxes, begin), 0
     else:
         found = choose(boxes, seconds)
         if found is None:
             return None
-        laid, exact = _settled(boxes, found[0], begin), found[1]
+        laid, least = _settled(boxes, found.seats, begin), found.least
     places: list[int] = [0] * len(todo)
     moved = 0
     for box, members, own in zip(boxes, indices, laid, strict=True):
         moved += sum(start.home not in (None, at) for start, at in zip(box.starts, own, strict=True))
         for index, at in zip(members, own, strict=True):
             places[index] = at
-    exact = exact or moved == 0
-    return Kept(places, exact, frozenset(box.name for box in boxes if box.faulty), 0 if exact else moved)
+    return Kept(places, frozenset(box.name for box in boxes if box.faulty), max(0, moved - least))
 
 
 def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]:

@@ -132,7 +132,7 @@ class Chain:
         return at
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Start:
     """A chain and where it begins: what is typed into the box."""
 
@@ -145,12 +145,12 @@ class Start:
         """The box that it is typed into."""
         return self.chain.controller
 
-    @property
+    @cached_property
     def at(self) -> int:
         """The running channel of its first channel."""
         return running(self.universe, self.channel)
 
-    @property
+    @cached_property
     def end(self) -> int:
         """The running channel just behind its last."""
         return self.chain.end(self.at)

@@ -9,7 +9,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, demo, edit, send, yard
+from patcher.cli import adopt, ask, demo, edit, send, swap, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -21,6 +21,7 @@ app.command("check")(ask.check)
 app.command("patch")(edit.patch)
 app.command("diff")(edit.diff)
 app.command("adopt")(adopt.adopt)
+app.command("swap")(swap.swap)
 app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("yard")(yard.yard)

@@ -1,0 +1,246 @@
+"""`swap`: a spare in the place of what died on the night, step by step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from patcher.cli.loading import AsJson, ShowFile, load, load_patch
+from patcher.cli.saying import say_json
+from patcher.errors import PatcherError, choose_from, refuse
+
+if TYPE_CHECKING:
+    from patcher.address.patch import Patch
+    from patcher.limits.boxes import BoxSwap, Shortfall
+    from patcher.limits.supplies import SupplySwap
+    from patcher.show.schema import Show
+    from patcher.wiring import Wiring
+
+WIDTH = 100
+
+
+def swap(
+    show: ShowFile,
+    dead: Annotated[str, typer.Argument(metavar="DEAD", help="The box or supply that died.")],
+    spare: Annotated[str, typer.Argument(metavar="SPARE", help="The spare that takes its place.")],
+    write: Annotated[bool, typer.Option("--write", help="Change the show file and the patch file.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Put a spare in the place of a dead box or supply: what to replug, to make and to type, in order."""
+    wiring = load(show)
+    if _kind(wiring.show, dead, spare) == "box":
+        _box(show, wiring, dead, spare, write=write, as_json=as_json)
+    else:
+        _supply(show, wiring, dead, spare, write=write, as_json=as_json)
+
+
+def _kind(show: Show, dead: str, spare: str) -> str:
+    """Whether both names are boxes, or both supplies; PatcherError says what else they are."""
+    kinds = dict.fromkeys(show.controllers, "box") | dict.fromkeys(show.supplies, "supply")
+    others = dict.fromkeys(show.runs, "run") | dict.fromkeys(show.props, "prop") | dict.fromkeys(show.feeds, "feed")
+    for name in (dead, spare):
+        if name not in kinds:
+            says = f"is a {others[name]}" if name in others else "is neither a box nor a supply of this show"
+            same = [known for known in kinds if kinds[known] == kinds.get(dead, kinds[known])]
+            raise refuse(name, says, "name a box or a supply" if name in others else choose_from(name, same))
+    if kinds[dead] != kinds[spare]:
+        article = {"box": "a box", "supply": "a supply"}
+        says = f"is {article[kinds[spare]]}, and {dead} is {article[kinds[dead]]}"
+        raise refuse(spare, says, f"name {article[kinds[dead]]} that is kept as a spare")
+    if dead == spare:
+        raise refuse(spare, "is named as the dead one and as its spare", "name two different ones")
+    return kinds[dead]
+
+
+def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+    from patcher.cli.swap_steps import box_steps, box_summary
+    from patcher.limits.boxes import Shortfall, swap_box
+
+    found = swap_box(wiring, load_patch(path, wiring), dead, spare)
+    if isinstance(found, Shortfall):
+        _say_shortfall(found, as_json=as_json)
+        raise typer.Exit(1)
+    steps = box_steps(found, wiring, str(path))
+    wrote = _write(path, wiring.show, found.show, found.patch, dead, spare) if write else []
+    if as_json:
+        say_json(_box_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
+        return
+    _say_paragraphs(box_summary(found, wiring))
+    _say_steps(steps)
+    _say_end(path, dead, spare, wrote)
+
+
+def _box_document(found: BoxSwap) -> dict[str, object]:
+    from dataclasses import asdict
+
+    return {
+        "dead": found.dead.name,
+        "spare": found.spare.name,
+        "possible": True,
+        "proved": found.proved,
+        "frame_ms": round(found.worst_ms, 4),
+        "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare.port.items()],
+        "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in found.cables],
+        "starts": [
+            {
+                "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
+                "universe": start.universe, "channel": start.channel,
+                "pixels": start.chain.pixels, "universes": len(start.universes),
+            }
+            for start in found.starts
+        ],
+        "moved_runs": [
+            {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)}
+            for move in found.moves
+        ],
+    }  # fmt: skip
+
+
+def _say_shortfall(found: Shortfall, *, as_json: bool) -> None:
+    dead, spare = found.dead.name, found.spare.name
+    if as_json:
+        short = {"short": list(found.short), "lit": list(found.lit), "dark": list(found.dark)}
+        say_json({"dead": dead, "spare": spare, "possible": False} | short)
+        return
+    _say_paragraphs([f"{spare} cannot take over all of {dead}:", *(f"- {short}." for short in found.short)])
+    best = (
+        f"The best that can: {', '.join(found.lit)}; dark stay {', '.join(found.dark)}."
+        if found.lit
+        else "No run fits."
+    )
+    more = "Name a larger spare; or move the dark ones in the file to free ports of other boxes, then swap again."
+    _say_paragraphs([best, more, "Nothing was written."])
+
+
+def _supply(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+    from patcher.cli.swap_steps import supply_shortfall, supply_steps, supply_summary
+    from patcher.limits.supplies import swap_supply
+
+    found = swap_supply(wiring, dead, spare)
+    steps = supply_steps(found, str(path)) if found.holds else []
+    wrote = _write(path, wiring.show, found.show, None, dead, spare) if write and found.holds else []
+    if as_json:
+        say_json(_supply_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
+    elif found.holds:
+        _say_paragraphs(supply_summary(found))
+        _say_steps(steps)
+        _say_end(path, dead, spare, wrote)
+    else:
+        _say_paragraphs([*supply_shortfall(found), "Nothing was written."])
+    if not found.holds:
+        raise typer.Exit(1)
+
+
+def _supply_document(found: SupplySwap) -> dict[str, object]:
+    known = not found.load.unknown
+    fitting = None if found.holds or not known else found.fitting()
+    return {
+        "dead": found.dead.name,
+        "spare": found.spare.name,
+        "possible": found.holds,
+        "volts": found.spare.volts,
+        "amps": found.spare.amps,
+        "most_amps": round(found.limit, 4),
+        "amps_at_level": round(found.amps, 4) if known else None,
+        "level": found.level,
+        "max_level": found.max_level if known else None,
+        "feeds": list(found.load.trees),
+        "boxes": list(found.boxes),
+        "fitting": None if fitting is None else list(fitting),
+        "unknown": list(found.load.unknown),
+    }
+
+
+def _write(path: Path, before: Show, after: Show, patch: Patch | None, dead: str, spare: str) -> list[str]:
+    """Change the show file and, where there is one, write the patch file; both or none."""
+    from patcher.address.files import write_patch
+    from patcher.show.editing import edited
+    from patcher.show.files import read_text, write_whole
+
+    text = read_text(path)
+    again = "spare = true, without address, runs and starts" if patch is not None else "spare = true"
+    changed = edited(text, before, after, f"Dead: {spare} has taken its place. Once mended, uncomment it with {again}.")
+    _hold_against(path, changed, after, patch)
+    write_whole(path, changed)
+    if patch is None:
+        return [str(path)]
+    try:
+        return [str(path), str(write_patch(path, patch))]
+    except PatcherError:
+        write_whole(path, text)
+        raise
+
+
+def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> None:
+    """Refuse a text that does not say what it should."""
+    from patcher.address.changes import misfits
+    from patcher.show.reading import read
+    from patcher.show.runs import PointsRun
+    from patcher.wiring import problems, wire
+
+    points = {
+        run.file: [list(at) for at in run.at] for run in after.runs.values() if isinstance(run, PointsRun) and run.file
+    }
+    reading = read(text, lambda name: points[name], str(path))
+    if reading.show is not None and not reading.findings:
+        wiring = wire(reading.show)
+        same = all(getattr(reading.show, part) == getattr(after, part) for part in ("supplies", "feeds", "accepts"))
+        same = same and _settings(reading.show) == _settings(after)
+        if same and not problems(wiring) and not (patch and misfits(patch, wiring)):
+            return
+    says = "is written in a way that cannot be changed here; nothing was written"
+    raise refuse(str(path), says, "give each box and supply a heading of its own: [controller.NAME]")
+
+
+def _settings(show: Show) -> dict[str, object]:
+    """The boxes' settings but for where they stand, which a file in feet gives with other roundings."""
+    return {name: box.model_dump(exclude={"at"}) for name, box in show.controllers.items()}
+
+
+def _say_paragraphs(texts: list[str]) -> None:
+    for text in texts:
+        print(
+            "\n".join(
+                wrap(text, WIDTH, break_on_hyphens=False, subsequent_indent="  " if text.startswith("- ") else "")
+            )
+        )
+
+
+def _say_steps(steps: list[list[str]]) -> None:
+    """Numbered steps; what begins with two spaces stands as it is, for a table keeps its columns."""
+    for number, (first, *rest) in enumerate(steps, start=1):
+        print()
+        indent = " " * 4
+        print(
+            "\n".join(
+                wrap(
+                    first, WIDTH, break_on_hyphens=False, initial_indent=f"{number}.".ljust(4), subsequent_indent=indent
+                )
+            )
+        )
+        for line in rest:
+            if line.startswith("  "):
+                print(indent + line.rstrip())
+            else:
+                print(
+                    "\n".join(
+                        wrap(
+                            f"- {line}",
+                            WIDTH,
+                            break_on_hyphens=False,
+                            initial_indent=indent,
+                            subsequent_indent=indent + "  ",
+                        )
+                    )
+                )
+
+
+def _say_end(path: Path, dead: str, spare: str, wrote: list[str]) -> None:
+    print()
+    if wrote:
+        print(f"Wrote {' and '.join(wrote)}.")
+    else:
+        print(f"Nothing was written yet. Into the files: patcher swap {path} {dead} {spare} --write")

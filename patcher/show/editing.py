@@ -1,0 +1,185 @@
+"""Edits of a show file's text that leave every comment, every blank line and the order of things as they are.
+
+An edit is asked for as the show before and the show after; only keys whose values differ are touched. A table that is
+gone afterwards is not deleted: its lines are turned into comments under a note that says why.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import tomlkit
+from pydantic import BaseModel
+from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Table, Trivia, Whitespace
+
+from patcher.errors import refuse
+from patcher.show.lines import _HEADING, _PART, _plain
+from patcher.show.schema import Show
+from patcher.units import METRES_PER
+
+_TABLES = {"controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
+_LENGTHS = ("lead", "at")
+_COMMENT = re.compile(r"#[^\n]*")
+Place = tuple[str, ...]
+
+
+def edited(text: str, before: Show, after: Show, note: str) -> str:
+    """The text of a show file that said `before` and now says `after`.
+
+    Args:
+        text: the file's text.
+        before: the show that it describes.
+        after: the same show with some values changed, or with some controllers or supplies gone.
+        note: the words put above a table that is gone, after its `#`.
+
+    Raises:
+        PatcherError: a table that is gone is not written under a heading of its own.
+    """
+    unit = METRES_PER[before.settings.units]
+    document = tomlkit.parse(text)
+    gone: list[Place] = []
+    for table, attribute in _TABLES.items():
+        old, new = getattr(before, attribute), getattr(after, attribute)
+        for name, model in old.items():
+            if name not in new:
+                gone.append((table, name))
+                continue
+            for key, value in _changes(model, new[name], unit):
+                _set(document[table][name], key, value)
+    for number, (accept, changed) in enumerate(zip(before.accepts, after.accepts, strict=True)):
+        for key, value in _changes(accept, changed, unit):
+            _set(document["accept"][number], key, value)
+    found = tomlkit.dumps(document)
+    for place in gone:
+        found = _commented_out(found, place, note)
+    return found
+
+
+def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str, Any]]:
+    """The keys whose values differ, as the file writes them; None where a key is to go."""
+    if old == new:
+        return
+    for name, spec in type(new).model_fields.items():
+        value = getattr(new, name)
+        if value == getattr(old, name):
+            continue
+        key = spec.alias or name
+        if key in _LENGTHS and value is not None:
+            yield key, [_length(part, unit) for part in value] if isinstance(value, tuple) else _length(value, unit)
+        elif isinstance(value, BaseModel):
+            yield key, value.model_dump()
+        elif isinstance(value, Mapping):
+            yield key, {str(k): list(v) if isinstance(v, tuple) else v for k, v in value.items()} or None
+        else:
+            yield key, None if value is None or (key == "spare" and not value) else value
+
+
+def _length(metres: float, unit: float) -> float:
+    return round(metres / unit, 6)
+
+
+def _set(table: AbstractTable, key: str, value: Any) -> None:
+    """Give a key a value, where it stands or behind the table's other keys; None takes it out, but for its comment."""
+    if value is None:
+        if key in table:
+            _take_out(table, key)
+    elif isinstance(value, dict) and isinstance(held := table.get(key), AbstractTable):
+        for gone in [name for name in held if name not in value]:
+            _take_out(held, gone)
+        for name, part in value.items():
+            _set(held, name, part)
+    elif key in table:
+        _replace(table, key, value)
+    elif isinstance(value, dict) and key != "logic" and isinstance(table, Table):
+        section = tomlkit.table()
+        for name, part in value.items():
+            section.add(name, part)
+        _add_section(table, key, section)
+    else:
+        _add_key(table, key, _inline(value) if isinstance(value, dict) else tomlkit.item(value))
+
+
+def _inline(value: dict[str, Any]) -> InlineTable:
+    pairs = ", ".join(f"{key} = {tomlkit.item(part).as_string()}" for key, part in value.items())
+    table = tomlkit.parse(f"x = {{ {pairs} }}")["x"]
+    if not isinstance(table, InlineTable):
+        raise TypeError(pairs)
+    return table
+
+
+def _place_of(table: AbstractTable, key: str) -> tuple[int, Item]:
+    body = table.value.body
+    return next((at, held) for at, (name, held) in enumerate(body) if name is not None and name.key == key)
+
+
+def _comments(held: Item) -> list[str]:
+    """The comments inside a value of several lines, and the one behind it; no value here holds a # of its own."""
+    inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | InlineTable) else []
+    return [*inside, *filter(None, [held.trivia.comment])]
+
+
+def _take_out(table: AbstractTable, key: str) -> None:
+    at, held = _place_of(table, key)
+    comments = _comments(held)
+    table.remove(key)
+    if comments and isinstance(table, Table):
+        table.value.body[at] = (None, Comment(Trivia(comment="\n".join(comments))))
+
+
+def _replace(table: AbstractTable, key: str, value: Any) -> None:
+    _, held = _place_of(table, key)
+    comments = _comments(held)
+    table[key] = value
+    if len(comments) > bool(held.trivia.comment):
+        _, written = _place_of(table, key)
+        written.trivia.comment_ws = written.trivia.comment = ""
+        written.trivia.trail = "\n".join(["", *comments, ""])
+
+
+def _add_key(table: AbstractTable, key: str, item: Item) -> None:
+    plain = [name for name, held in table.value.body if name is not None and not isinstance(held, Table)]
+    if isinstance(table, Table) and plain:
+        table.value._insert_after(plain[-1].key, key, item)
+    else:
+        table.add(key, item)
+
+
+def _add_section(table: Table, key: str, section: Table) -> None:
+    """Put a table of its own behind a table and what belongs to it, before what stands above the next heading."""
+    last = table
+    while inner := [item for name, item in last.value.body if name is not None and isinstance(item, Table)]:
+        last = inner[-1]
+    body = last.value.body
+    trivia = len(body)
+    while trivia and isinstance(body[trivia - 1][1], Comment | Whitespace):
+        trivia -= 1
+    blank = next((at for at in range(trivia, len(body)) if isinstance(body[at][1], Whitespace)), trivia)
+    rest = body[blank:]
+    del body[blank:]
+    body.append((None, Whitespace("\n")))
+    table.add(key, section)
+    section.value.body.extend(rest)
+
+
+def _commented_out(text: str, place: Place, note: str) -> str:
+    """The text with every line of a table, and of the tables in it, made a comment."""
+    lines = text.split("\n")
+    headings = [
+        (number - 1, tuple(part.strip("\"'") for part in _PART.findall(match[2])))
+        for number, line in _plain(text)
+        if (match := _HEADING.match(line))
+    ]
+    ends = [at for at, _ in headings[1:]] + [len(lines)]
+    found = [(at, end) for (at, name), end in zip(headings, ends, strict=True) if name[: len(place)] == place]
+    if not found or headings[[at for at, _ in headings].index(found[0][0])][1] != place:
+        where = ".".join(place)
+        raise refuse(where, "has no heading of its own in the file", f"write it under [{where}], then swap again")
+    for at, end in reversed(found):
+        last = max(n for n in range(at, end) if lines[n].strip() and not lines[n].lstrip().startswith("#"))
+        for number in range(at, last + 1):
+            if lines[number].strip() and not lines[number].lstrip().startswith("#"):
+                lines[number] = f"# {lines[number]}"
+    lines.insert(found[0][0], f"# {note}")
+    return "\n".join(lines)
