@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from conftest import Patcher
 
 from patcher.show import runs, schema
 from patcher.show.tables import Table
@@ -38,3 +39,60 @@ def test_the_two_set_up_lines_are_there_once_each() -> None:
     lines = [line for line in README.splitlines() if line.startswith("    python3 -m venv")]
     assert ["demo" in line for line in lines] == [True, False]
     assert lines[1].endswith("pytest")
+
+
+# --- what README prints is what is printed ---------------------------------------------------------------------------
+
+
+def printed(command: str) -> str:
+    """What README shows below a command, up to the next one or the end of its block."""
+    found = re.search(rf"^\$ {re.escape(command)}\n(.*?)(?=^\$ |^```)", README, re.MULTILINE | re.DOTALL)
+    assert found, command
+    return found[1].replace("\u00a0", " ")
+
+
+@pytest.fixture
+def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The shipped show in a folder `shows`, as README names it, with the patch of the season before."""
+    shows = heron_lock.parent / "shows"
+    shows.mkdir()
+    for path in (heron_lock, heron_lock.with_name("willow.csv")):
+        path.rename(shows / path.name)
+    monkeypatch.chdir(heron_lock.parent)
+    return shows / heron_lock.name
+
+
+def test_the_patch_and_the_swap(cottage: Path, patcher: Patcher) -> None:
+    # Source: README.md, Fewest universes; A dead box, a dead supply.
+    ran = patcher("patch", "shows/heron-lock.toml")
+    assert "".join(ran.stdout.splitlines(keepends=True)[-8:]) == printed(
+        "patcher patch shows/heron-lock.toml | tail -8"
+    )
+    swapped = patcher("swap", "shows/heron-lock.toml", "gatepost", "shelf")
+    assert (swapped.returncode, swapped.stdout) == (0, printed("patcher swap shows/heron-lock.toml gatepost shelf"))
+
+
+def test_the_next_season(cottage: Path, patcher: Patcher) -> None:
+    # Source: README.md, The next season.
+    assert patcher("patch", "shows/heron-lock.toml").returncode == 0
+    text = cottage.read_text(encoding="utf-8")
+    for old, new in {
+        "pixels = 150\nlead = 9.0": "pixels = 165\nlead = 9.0",
+        "pixels = 89\n": "pixels = 120\n",
+        '2 = ["window-left", "window-right"]': '2 = ["window-left", "window-right"]\n3 = ["lanterns"]',
+        "[run.eaves]": '[run.lanterns]\npixel = "lamp-12v"\npixels = 40\nlead = 3.0\n\n[run.eaves]',
+    }.items():
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    cottage.write_text(text, encoding="utf-8")
+    ran = patcher("diff", "shows/heron-lock.toml")
+    assert (ran.returncode, ran.stdout) == (0, printed("patcher diff shows/heron-lock.toml"))
+
+
+def test_the_table_of_ones_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, patcher: Patcher) -> None:
+    # Source: README.md, A table of your own.
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "well-green.csv").write_text(printed("cat well-green.csv"), encoding="utf-8")
+    ran = patcher("adopt", "well-green.toml", "well-green.csv")
+    assert (ran.returncode, ran.stdout) == (1, printed("patcher adopt well-green.toml well-green.csv"))
+    assert patcher("check", "well-green.toml").returncode == 0

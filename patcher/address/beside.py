@@ -10,6 +10,9 @@ from time import monotonic
 from patcher.address.orders import Item, Task, may_begin
 from patcher.address.patch import CHANNELS
 
+NODES = 2_000
+"""Steps of the search for a laying of a box without a gap."""
+
 MOST = 8
 """Most chains of a box that are tried in every order; the rest are laid after them."""
 
@@ -62,11 +65,55 @@ def around(task: Task, first: int, order: Sequence[int]) -> dict[int, int]:
 
 
 def _torn(task: Task, item: Item, mine: set[int], touched: range) -> tuple[int, int]:
-    """Universes that would gap in a box that must have none, and those above its limit."""
+    """Universes that gap in a box that must have none, with this chain, and those above its limit."""
     box, every = task.boxes[item.box], mine | set(touched)
     torn = max(every) - min(every) + 1 - len(every) if box.consecutive else 0
-    before = max(mine) - min(mine) + 1 - len(mine) if box.consecutive and mine else 0
-    return max(0, torn - before), 0 if box.limit is None else max(0, len(every) - box.limit)
+    return torn, 0 if box.limit is None else max(0, len(every) - box.limit)
+
+
+def without_gap(task: Task, first: int) -> dict[int, int]:
+    """Box by box, so that what is kept free behind a chain never fills a universe that its box would lack.
+
+    The search goes back where it is stuck; a box for which it takes too long is laid with a gap.
+    """
+    places: dict[int, int] = {}
+    at = first * CHANNELS
+    for name in dict.fromkeys(item.box for item in task.items):
+        if not task.share:
+            at = -(-at // CHANNELS) * CHANNELS
+        left = [number for number, item in enumerate(task.items) if item.box == name]
+        laid: list[tuple[int, int, int]] = []
+        tried = [0]
+        nodes = 0
+        while left and nodes < NODES:
+            nodes += 1
+            here, last = (laid[-1][2], (laid[-1][1] - 1) // CHANNELS) if laid else (at, 1 << 40)
+            found = None
+            for place in range(tried[-1], len(left)):
+                item = task.items[left[place]]
+                begin = here if may_begin(item.shape, here % CHANNELS) else (here // CHANNELS + 1) * CHANNELS
+                if begin // CHANNELS <= last + 1:
+                    found = place, begin
+                    break
+            if found is not None:
+                tried[-1] = found[0] + 1
+                number = left.pop(found[0])
+                places[number] = found[1]
+                item = task.items[number]
+                laid.append((number, item.touched(found[1]).stop * CHANNELS, task.held(item, found[1])))
+                tried.append(0)
+            elif laid:
+                number = laid.pop()[0]
+                tried.pop()
+                left = sorted([*left, number])
+            else:
+                break
+        at = laid[-1][2] if laid else at
+        for number in left:
+            item = task.items[number]
+            places[number] = at if may_begin(item.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
+            at = task.held(item, places[number])
+    return places
 
 
 def _free(line: list[tuple[int, int]], at: int, stop: int) -> bool:

@@ -14,7 +14,7 @@ from functools import partial
 from itertools import pairwise
 from time import monotonic
 
-from patcher.address.beside import around, box_by_box
+from patcher.address.beside import around, box_by_box, without_gap
 from patcher.address.orders import Box, Item, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.address.packing import Packing, pack
 from patcher.address.patch import CHANNELS, Chain, running
@@ -74,7 +74,9 @@ def whole(show: Show, chains: Sequence[Chain], *, seconds: float = 10.0, spare_p
     until = monotonic() + seconds
     task = _task(show, chains, spare_pixels)
     first = show.settings.first_universe - 1
-    parts = [_solve(one, numbers, first, until) for numbers, one in _tasks(task)]
+    parts = [_solve(one, numbers, first, until) for numbers, one in _tasks(task, together=False)]
+    if not task.share and _collide(task, parts):
+        parts = [_solve(one, numbers, first, until) for numbers, one in _tasks(task, together=True)]
     places = _set_down(task, parts, first)
     return Laid(
         places=tuple(places[number] for number in range(len(chains))),
@@ -120,11 +122,28 @@ def _task(show: Show, chains: Sequence[Chain], spare: int) -> Task:
     return task
 
 
-def _tasks(task: Task) -> Iterator[tuple[tuple[int, ...], Task]]:
-    """What can be solved by itself: all, where universes are shared; else each box, those with a pin together."""
+def _collide(task: Task, parts: list[_Part]) -> bool:
+    """Whether boxes with a pin, each laid as though it were alone, meet in a universe."""
+    taken: set[int] = set()
+    for part in parts:
+        if any(task.items[number].at is not None for number in part.numbers):
+            mine: set[int] = set()
+            _put(task, part, 0, {}, mine)
+            if mine & taken:
+                return True
+            taken |= mine
+    return False
+
+
+def _tasks(task: Task, *, together: bool) -> Iterator[tuple[tuple[int, ...], Task]]:
+    """What can be solved by itself: all, where universes are shared; else each box, or those with a pin together."""
     names = list(dict.fromkeys(item.box for item in task.items))
     pinned = {item.box for item in task.items if item.at is not None}
-    groups = [names] if task.share else [[n for n in names if n in pinned], *([n] for n in names if n not in pinned)]
+    groups = [[name] for name in names]
+    if task.share:
+        groups = [names]
+    elif together:
+        groups = [[n for n in names if n in pinned], *([n] for n in names if n not in pinned)]
     for group in groups:
         numbers = tuple(number for number, item in enumerate(task.items) if item.box in group)
         if numbers:
@@ -328,7 +347,10 @@ def _candidates(
     yield lambda: _in_order(task, first)
     if any(item.at is not None for item in task.items):
         yield from (partial(around, task, first, order) for order in _orders_around(task))
+        yield lambda: _apart(task, first)
         return
+    if task.spare:
+        yield lambda: without_gap(task, first)
     numbers = list(range(len(task.items)))
     yield lambda: _end_to_end(task, _first_fit(task, numbers), first)
     yield lambda: _end_to_end(task, _first_fit(task, sorted(numbers, key=lambda n: (-_over(task.items[n]), n))), first)
@@ -361,6 +383,15 @@ def _in_order(task: Task, first: int) -> Places:
             places[number] = _after(task, item, max(at, item.floor * CHANNELS))
             at = task.held(item, places[number])
     return places
+
+
+def _apart(task: Task, first: int) -> Places:
+    """Boxes with a pin as though nobody shared a universe, and the others behind everything."""
+    pinned = {item.box for item in task.items if item.at is not None}
+    order = [number for number in _orders_around(task)[1] if task.items[number].box in pinned]
+    places = around(replace(task, share=False), first, order)
+    items = tuple(replace(item, at=places.get(number)) for number, item in enumerate(task.items))
+    return _in_order(replace(task, items=items), first)
 
 
 def _orders_around(task: Task) -> list[list[int]]:

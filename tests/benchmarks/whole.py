@@ -1,6 +1,6 @@
 """How often, and how soon, placement `whole` is proved: a table in markdown.
 
-    python tests/benchmarks/whole.py [SHOWS]
+    python tests/benchmarks/whole.py [SHOWS [SHOWS_OF_CONSECUTIVE_BOXES]]
 
 200 RGB starts a show, universes shared; then the same starts on boxes that must not be torn apart, with the gap that is
 left open.
@@ -61,11 +61,13 @@ def measure(kind: str, shows: int, *, consecutive: bool) -> tuple[list[float], l
 def main() -> None:
     """Print the table."""
     shows = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    print(f"| {STARTS} RGB starts, {shows} shows each | proved | gap min / median / max | s median | s 95 % | s max |")
+    torn = int(sys.argv[2]) if len(sys.argv) > 2 else shows
+    title = f"{STARTS} RGB starts, {shows} free and {torn} consecutive shows each"
+    print(f"| {title} | proved | gap min / median / max | s median | s 95 % | s max |")
     print("| --- | --- | --- | --- | --- | --- |")
     for consecutive in (False, True):
         for kind in LENGTHS:
-            times, gaps, proved = measure(kind, shows, consecutive=consecutive)
+            times, gaps, proved = measure(kind, torn if consecutive else shows, consecutive=consecutive)
             late = times[max(0, -(-95 * len(times) // 100) - 1)]
             gap = f"{gaps[0]} / {statistics.median_low(gaps)} / {gaps[-1]}"
             name = f"{kind}, {'consecutive' if consecutive else 'free'}"
