@@ -98,7 +98,8 @@ def seats(box: Box, frame: Frame, taken: Taken) -> list[Seat]:
     kept = box.pinned | {i: box.starts[i].home or 0 for i in frame.homes}
     near = dict(kept)
     for index, at in soft.items():
-        if box.earliest(box.starts[index], at) == at and _apart(box, near | {index: at}):
+        may_stay = box.rule == "fresh" or box.earliest(box.starts[index], at) == at
+        if may_stay and _apart(box, near | {index: at}):
             near[index] = at
     found: list[Seat] = []
     for chosen in (near, kept) if len(near) > len(kept) else (kept,):

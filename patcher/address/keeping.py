@@ -57,15 +57,21 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, sec
 
 def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]:
     """The places of every start; what may lie anywhere goes, in the order of the file, to the first room there is."""
+    tied = [seat.places() for seat in seats]
     taken = Taken()
-    taken.add_universes(piece for seat in seats for piece in seat.footprint)
+    taken.add_universes(
+        start.universes(at)
+        for box, own in zip(boxes, tied, strict=True)
+        for start, at in zip(box.starts, own, strict=True)
+        if at is not None
+    )
     places: list[list[int]] = []
-    for box, seat in zip(boxes, seats, strict=True):
+    for box, seat, own in zip(boxes, seats, tied, strict=True):
         base = 0
         if seat.block:
             base = taken.hole(seat.length, max(begin, box.first or 0))
             taken.add_universes([range(base, base + seat.length)])
-        places.append([base * CHANNELS + seat.block[i] if at is None else at for i, at in enumerate(seat.places())])
+        places.append([base * CHANNELS + seat.block[i] if at is None else at for i, at in enumerate(own)])
     return places
 
 

@@ -81,7 +81,10 @@ def patch(
         _say_boxes(wiring, made.patch)
         _say_summary(wiring, made, kept, path, spare_pixels)
     if made.faults:
-        say_findings(made.faults)
+        from patcher.show.files import read_text
+        from patcher.show.lines import located
+
+        say_findings(located(made.faults, read_text(show)))
         raise typer.Exit(1)
 
 
