@@ -206,7 +206,7 @@ def random_case(seed: int) -> dict:
     return show_of(runs, {"port": ports, "at": [pick.randrange(12) * 1.0, 0.0]}, spare)
 
 
-CASES = 420
+CASES = 460
 
 
 @pytest.fixture(scope="module")
@@ -446,7 +446,9 @@ def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
 
     # No shrinking: an example takes long, and the first that fails tells enough.
-    @settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+    @settings(
+        max_examples=500, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.reuse, Phase.generate]
+    )
     @given(yards())
     def every(tables: dict) -> None:
         nonlocal told, moved

@@ -15,7 +15,7 @@ from patcher.address.rules import LAST_UNIVERSE, breaches
 from patcher.errors import Finding
 from patcher.show.schema import Controller, Show
 
-_MOST_TRIALS = 5_000
+_MOST_TRIALS = 2_000
 """Places that are tried; where they run out, the best so far is taken."""
 
 
@@ -91,7 +91,9 @@ class _Search:
         for at in choices[number]:
             start = Start(chain, *written(at))
             self.trials += 1
-            if not any(start.at < other.end and other.at < start.end for other in (*self.others, *placed)):
+            if self._room([*placed, start]) and not any(
+                start.at < other.end and other.at < start.end for other in (*self.others, *placed)
+            ):
                 here = kept_pixels(chain, at, self.today)
                 self._keep([*placed, start], moved, choices, kept + here)
         self._keep(placed, [*moved, chain], choices, kept)
@@ -104,8 +106,8 @@ class _Search:
             return placed if self._allowed(placed) else None
         chain, *rest = moved
         for at in self._free_places(placed, chain):
-            found = self._move([*placed, Start(chain, *written(at))], rest)
-            if found is not None:
+            longer = [*placed, Start(chain, *written(at))]
+            if self._room(longer) and (found := self._move(longer, rest)) is not None:
                 return found
         return None
 
@@ -128,6 +130,11 @@ class _Search:
             if not any(at < other.end and other.at < chain.end(at) for other in (*self.others, *placed)):
                 yield at
 
+    def _room(self, placed: list[Start]) -> bool:
+        """Whether the box listens to as many universes as these starts have."""
+        most = self.controller.universes
+        return most is None or len({universe for start in placed for universe in start.universes}) <= most
+
     def _allowed(self, starts: list[Start]) -> bool:
         return set(breaches(self.show, Patch((*self.others, *starts)))) <= self.already
 
@@ -148,6 +155,9 @@ def spare_starts(
         universes of its protocol allow.
     """
     controller = show.controllers[chains[0].controller]
+    channels = sum(link.pixels * link.channels for chain in chains for link in chain.links)
+    if controller.universes is not None and channels > controller.universes * CHANNELS:
+        return None
     longest_first = sorted(chains, key=lambda chain: -chain.pixels)
     already = frozenset(breaches(show, Patch(tuple(others))))
     found = _Search(show, controller, tuple(others), today, longest_first, already).run()

@@ -106,11 +106,7 @@ def _say_shortfall(found: Shortfall, *, as_json: bool) -> None:
         say_json({"dead": dead, "spare": spare, "possible": False} | short)
         return
     _say_paragraphs([f"{spare} cannot take over all of {dead}:", *(f"- {short}." for short in found.short)])
-    best = (
-        f"The best that can: {', '.join(found.lit)}; dark stay {', '.join(found.dark)}."
-        if found.lit
-        else "No run fits."
-    )
+    best = f"The best that can: {', '.join(found.lit)}. Dark: {', '.join(found.dark)}." if found.lit else "No run fits."
     more = "Name a larger spare; or move the dark ones in the file to free ports of other boxes, then swap again."
     _say_paragraphs([best, more, "Nothing was written."])
 

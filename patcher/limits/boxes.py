@@ -15,7 +15,15 @@ from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_f
 from patcher.address.placement import chains
 from patcher.address.swapping import falls_by_itself, lamps_at, spare_starts
 from patcher.errors import choose_from, refuse
-from patcher.limits.joining import Piece, Ports, Sharing, most_that_fits, port_pixels_needed, with_fewest_cuts
+from patcher.limits.joining import (
+    MOST_EXACT,
+    Piece,
+    Ports,
+    Sharing,
+    most_that_fits,
+    port_pixels_needed,
+    with_fewest_cuts,
+)
 from patcher.limits.supplies import stretches
 from patcher.shapes import positions
 from patcher.show.schema import Controller, Logic, Show
@@ -361,8 +369,13 @@ def _no_universes(ways: _Ways, own: list[Chain]) -> Shortfall:
         f"{ways.new.name} listens to {most} universe{'s' if most > 1 else ''}, and the runs take {total}: "
         f"{total - most} too many"
     ]
-    sets = [some for n in range(len(own) + 1) for some in combinations(own, n) if _universes(some) <= most]
-    best = max(sets, key=lambda some: sum(chain.pixels for chain in some))
+    best: tuple[Chain, ...] = ()
+    if len(own) <= MOST_EXACT:
+        sets = [some for n in range(len(own) + 1) for some in combinations(own, n) if _universes(some) <= most]
+        best = max(sets, key=lambda some: sum(chain.pixels for chain in some))
+    else:
+        for chain in sorted(own, key=lambda chain: -chain.pixels):
+            best = (*best, chain) if _universes((*best, chain)) <= most else best
     return _shortfall(ways, short, [link.run for chain in best for link in chain.links])
 
 

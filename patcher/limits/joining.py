@@ -278,6 +278,9 @@ def with_fewest_cuts(
         ports: the ports that they are shared out over.
         join: pieces that follow each other as one piece.
     """
+    singles = [piece for chain in chains for piece in chain]
+    if _too_long(singles, ports):
+        return None
     places = [(number, at) for number, chain in enumerate(chains) for at in range(1, len(chain))]
     exact, tried = True, 0
     for count in range(len(places) + 1):
@@ -298,7 +301,7 @@ def with_fewest_cuts(
             return Sharing(found.lines, found.worst_ms, found.cable_cm, found.proved and exact)
         if not exact:
             break
-    return share_out(tuple(piece for chain in chains for piece in chain), ports)
+    return share_out(tuple(singles), ports)
 
 
 def _rank(sharing: Sharing) -> tuple[float, int]:
