@@ -248,7 +248,8 @@ def laid(tables: dict, **how):
             controller = tables["controller"][chain.controller]
             floor = controller.get("first_universe", tables["show"].get("first_universe", 1))
             assert at >= (floor - 1) * 512
-    return found, patch, breaches(wiring.show, patch)
+    # A box pinned to begin where another is pinned cannot be, as the caller says; here all else must hold all the same.
+    return found, patch, [finding for finding in breaches(wiring.show, patch) if finding.rule != "pin"]
 
 
 def agree(tables: dict) -> None:

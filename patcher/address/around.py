@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from patcher.address.patch import CHANNELS, first_fit
-from patcher.address.seats import MOST_ORDERED, Box, Seat, merged, width
+from patcher.address.seats import MOST_ORDERED, Box, Seat, begins_well, merged, width
 from patcher.address.taken import Taken
 
 
@@ -192,8 +192,7 @@ def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
 
 def _ends_well(box: Box, places: dict[int, int], universes: int, last: int) -> bool:
     free = [at for i, at in places.items() if box.starts[i].pin is None]
-    begins = box.first is None or not free or min(free) == box.first * CHANNELS
-    return begins and last <= box.last and (box.most is None or universes <= box.most)
+    return begins_well(box, free, places.values()) and last <= box.last and (box.most is None or universes <= box.most)
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,9 +79,11 @@ def _box(controller: Controller, starts: list[Start]) -> Iterator[Finding]:
     """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
     free = [start.at for start in starts if start.chain.key not in controller.pins]
-    if controller.first_universe is not None and free and min(free) != running(controller.first_universe, 1):
-        says = f"is pinned to begin at {controller.first_universe}/1, but begins at {_text(min(free))}"
-        yield _breach("pin", f"{where}.first_universe", says, "pin it where it is free, or take the other pin out")
+    if controller.first_universe is not None and free:
+        first = running(controller.first_universe, 1)
+        if min(free) < first or all(start.at != first for start in starts):
+            says = f"is pinned to begin at {controller.first_universe}/1, but begins at {_text(min(free))}"
+            yield _breach("pin", f"{where}.first_universe", says, "pin it where it is free, or take the other pin out")
     ranges = sorted((start.universes.start, start.universes.stop) for start in starts)
     count, last = 0, 0
     for first, stop in ranges:

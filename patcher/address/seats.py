@@ -172,8 +172,16 @@ def _holds(box: Box, places: list[int]) -> bool:
         (not box.consecutive or len(touched) == 1)
         and (box.most is None or width(touched) <= box.most)
         and touched[-1].stop - 1 <= box.last
-        and (box.first is None or not free or min(free) == box.first * CHANNELS)
+        and begins_well(box, free, places)
     )
+
+
+def begins_well(box: Box, free: list[int], places: Iterable[int]) -> bool:
+    """Whether a pinned box begins where it is pinned to, given where its unpinned and all its starts lie."""
+    if box.first is None or not free:
+        return True
+    first = box.first * CHANNELS
+    return min(free) >= first and first in places
 
 
 def merged(ranges: Iterable[range]) -> tuple[range, ...]:
