@@ -280,14 +280,13 @@ def _solve(columns: list[tuple[int, Column]], seconds: float) -> tuple[list[int]
         spread += np.ptp(own, axis=0)
     weights = np.append(np.cumprod((spread + 1)[::-1])[::-1][1:], 1.0)
     pieces = [(p.start, p.stop, number) for number, (_, column) in enumerate(columns) for p in column.footprint]
-    firsts = {first: row for row, first in enumerate(sorted({first for first, _, _ in pieces}))}
-    ordered = np.array(list(firsts), dtype=int)
-    entries = {
-        (row, number) for first, stop, number in pieces for row in range(*np.searchsorted(ordered, (first, stop)))
-    }
-    rows_at = np.array([row for row, _ in entries], dtype=int)
-    columns_at = np.array([number for _, number in entries], dtype=int)
-    cover = csr_array((np.ones(len(entries)), (rows_at, columns_at)), shape=(len(firsts), len(columns)))
+    firsts, stops, numbers = np.array(pieces, dtype=int).reshape(-1, 3).T
+    beginnings = np.unique(firsts)
+    low, high = np.searchsorted(beginnings, firsts), np.searchsorted(beginnings, stops)
+    counts = high - low
+    rows_at = np.arange(counts.sum()) + np.repeat(low - np.cumsum(counts) + counts, counts)
+    entries = (np.ones(len(rows_at)), (rows_at, np.repeat(numbers, counts)))
+    cover = csr_array(entries, shape=(len(beginnings), len(columns)))
     one_each = csr_array((np.ones(len(columns)), (owner, np.arange(len(columns)))))
     found = milp(
         costs @ weights,

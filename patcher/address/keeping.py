@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from patcher.address.choosing import choose
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running
 from patcher.address.rules import LAST_UNIVERSE
-from patcher.address.seats import MOST_ORDERED, Box, Laid, Seat, stay
+from patcher.address.seats import MOST_ORDERED, Box, Laid, Rule, Seat, stay
 from patcher.address.sharing import one_by_one
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
@@ -125,7 +125,7 @@ def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch
         Laid(
             chain,
             home,
-            _before(chain, patch),
+            _before(chain, patch, show.settings.placement),
             running(*pins[chain.key]) if chain.key in pins else None,
             reserve,
         )
@@ -164,12 +164,16 @@ def _homes(own: list[Chain], old: list[Start]) -> list[int | None]:
     return homes
 
 
-def _before(chain: Chain, old: Patch) -> int | None:
+def _before(chain: Chain, old: Patch, rule: Rule) -> int | None:
+    """Where the first run of a chain began; under `fresh` only where a start may begin, or did."""
     run = chain.links[0].run
     if not old.has(run):
         return None
     start = old.start_of(run)
-    return start.at if start.chain.links[0].run == run else old.link_of(run)[1]
+    if start.chain.links[0].run == run:
+        return start.at
+    at = old.link_of(run)[1]
+    return None if rule == "fresh" and at % CHANNELS else at
 
 
 def _lay_close(box: Box, old: list[Start]) -> bool:
