@@ -211,9 +211,9 @@ def _core(box: Box, moved: int) -> tuple[range, ...]:
 
 
 def _is_beaten(frame: Frame, seat: Seat) -> bool:
-    """Whether a seat moves no more starts than a frame and lies inside it."""
+    """Whether a seat moves no more starts than a frame, in none but universes that the frame has in any case."""
     inside = all(
-        piece.start >= frame.universes.start and piece.stop <= frame.universes.stop for piece in seat.footprint
+        any(own.start <= piece.start and piece.stop <= own.stop for own in frame.footprint) for piece in seat.footprint
     )
     return inside and seat.moved <= frame.moved and seat.away == 0
 
