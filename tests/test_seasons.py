@@ -12,7 +12,7 @@ from keeping_oracle import footprint
 from patcher.address.changes import run_changes, start_changes
 from patcher.address.explaining import part_empty, savings
 from patcher.address.files import patch_path, read_patch
-from patcher.address.patch import Patch, first_fit
+from patcher.address.patch import Patch, Start, first_fit
 from patcher.address.placement import allocate
 
 
@@ -139,6 +139,19 @@ def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Pat
     assert kept is not None
     assert starts(kept)["gatepost"] == (3, 1)
     assert starts(kept)["lockhouse/2"] == (1, 499)
+
+
+@pytest.mark.parametrize("share", [False, True])
+def test_channels_given_twice_stay_while_others_are_laid(share: bool) -> None:
+    # Source: the old table is the truth about the boxes; nobody else is laid on what they hold.
+    tables = show({"near": box(1, ["a"]), "far": box(2, ["b"])}, {"a": 50, "b": 60}, share_universes=share)
+    made = allocate(wired(tables)).patch
+    old = Patch(tuple(Start(start.chain, 1, channel) for start, channel in zip(made.starts, (1, 100), strict=True)))
+    tables["controller"]["new"] = box(3, ["c"])
+    tables["run"]["c"] = {"pixel": "lamp", "pixels": 100}
+    kept = allocate(wired(tables), old)
+    assert starts(kept.patch) == {"near/1": (1, 1), "far/1": (1, 100), "new/1": (2, 1)}
+    assert [fault.rule for fault in kept.faults] == ["overlap"]
 
 
 def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> None:

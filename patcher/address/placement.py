@@ -65,6 +65,10 @@ def _link(show: Show, controller: Controller, port: int, name: str) -> Link:
     return Link(port, name, run.pixels, show.type_of(run).channels, nulls)
 
 
+_FOR_BOUND = 0.3
+"""The part of the time that the bound may take where an old patch is kept; the rest is for keeping it."""
+
+
 def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0, seconds: float = 10.0) -> Allocation:
     """Lay every chain of a sound wiring.
 
@@ -84,7 +88,7 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
     deadline = time.monotonic() + seconds
     todo = chains(wiring)
     if show.settings.placement == "whole":
-        laid = whole(show, todo, seconds=seconds, spare_pixels=spare_pixels)
+        laid = whole(show, todo, seconds=seconds * (_FOR_BOUND if kept else 1), spare_pixels=spare_pixels)
         anew = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
     else:
         patch = _patch(todo, in_order(show, todo, spare_pixels))
@@ -112,7 +116,7 @@ def _kept(
     show: Show, todo: list[Chain], kept: Patch, anew: Allocation, spare_pixels: int, seconds: float
 ) -> Allocation:
     """The patch that keeps another; laid anew where nothing of it can be kept."""
-    found = keep(show, todo, kept, reserve=spare_pixels, seconds=max(1.0, seconds))
+    found = keep(show, todo, kept, reserve=spare_pixels, seconds=seconds)
     if found is not None:
         patch = _patch(todo, found.places)
         wrong = breaches(show, patch)

@@ -77,10 +77,10 @@ def _near_home(box: Box, others: Taken) -> dict[int, int] | None:
     """The places of the starts that lie at home, pinned or between those; the rest may lie anywhere. None where no
     start can lie so.
     """
-    if stay(box) is not None and all(
-        others.behind(at, box.starts[i].end(at)) is None for i, at in _wished(box).items()
-    ):
-        return _wished(box)
+    wished = _wished(box)
+    clear = box.faulty or all(others.behind(at, box.starts[i].end(at)) is None for i, at in wished.items())
+    if clear and stay(box) is not None:
+        return wished
     known = {frame for moved in range(len(box.homes) + 1) for frame in frames(box, moved)}
     heap = [_entry(frame) for frame in known]
     heapify(heap)
@@ -126,8 +126,7 @@ def _together(box: Box, rest: list[int], ground: Taken, begin: int) -> dict[int,
     """One after another from the first place on where no universe is left out between them."""
     while True:
         found: dict[int, int] = {}
-        laid = Taken()
-        laid.add(ground.between(0, 1 << 40))
+        laid = Taken(ground)
         at = begin * CHANNELS
         for index in rest:
             found[index] = at = _first_room(box, box.starts[index], laid, at)

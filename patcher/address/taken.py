@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from patcher.address.patch import CHANNELS
 
@@ -19,9 +19,12 @@ class Taken:
         self._stops: list[int] = []
         self.add(stretches)
 
+    def __iter__(self) -> Iterator[tuple[int, int]]:
+        return zip(self._firsts, self._stops, strict=True)
+
     def add(self, stretches: Iterable[tuple[int, int]]) -> None:
         """Take more of them; those that touch or overlap become one."""
-        every = sorted([*stretches, *zip(self._firsts, self._stops, strict=True)])
+        every = sorted([*stretches, *self])
         self._firsts, self._stops = [], []
         for first, stop in every:
             if self._stops and first <= self._stops[-1]:

@@ -13,6 +13,7 @@ from patcher.errors import refuse
 
 if TYPE_CHECKING:
     from patcher.address.changes import RunChange, StartChange
+    from patcher.address.explaining import Saving
     from patcher.address.patch import Patch, Start
     from patcher.address.placement import Allocation
     from patcher.wiring import Wiring
@@ -64,7 +65,7 @@ def patch(
     made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
     path = write_patch(show, made.patch)
     if as_json:
-        document = _document(wiring, made, kept, spare_pixels)
+        document = _document(wiring, made, kept, _savings(wiring, made, spare_pixels, seconds))
         if every_pixel:
             heads, rows = _every_pixel(made.patch)
             document["every_pixel"] = [dict(zip(heads, row, strict=True)) for row in rows]
@@ -79,7 +80,7 @@ def patch(
             say_table(heads, rows, right=NUMBERS)
     else:
         _say_boxes(wiring, made.patch)
-        _say_summary(wiring, made, kept, path, spare_pixels)
+        _say_summary(wiring, made, kept, path, _savings(wiring, made, spare_pixels, seconds))
     if made.faults:
         from patcher.show.files import read_text
         from patcher.show.lines import located
@@ -88,14 +89,13 @@ def patch(
         raise typer.Exit(1)
 
 
-def _document(wiring: Wiring, made: Allocation, kept: Patch | None, spare_pixels: int) -> dict[str, object]:
+def _document(wiring: Wiring, made: Allocation, kept: Patch | None, saved: list[Saving] | None) -> dict[str, object]:
     from dataclasses import asdict
 
     from patcher.address.changes import changed_boxes, moved_runs
-    from patcher.address.explaining import part_empty, savings
+    from patcher.address.explaining import part_empty
 
     patch = made.patch
-    small = len(patch.starts) <= MOST_EXPLAINED
     return {
         "show": wiring.show.settings.title,
         "pixels": patch.pixels,
@@ -118,9 +118,7 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None, spare_pixels
             "reason": made.reason,
             "excess": made.excess,
             "part_empty": [asdict(universe) for universe in part_empty(wiring.show, patch)],
-            "savings": [
-                asdict(saving) for saving in savings(wiring, patch.universe_count, spare_pixels=spare_pixels)
-            ] if small else None,
+            "savings": None if saved is None else [asdict(saving) for saving in saved],
             "findings": [finding_json(fault) for fault in made.faults],
         },
     }  # fmt: skip
@@ -153,7 +151,7 @@ def _say_boxes(wiring: Wiring, patch: Patch) -> None:
             print()
 
 
-def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Path, spare_pixels: int) -> None:
+def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Path, saved: list[Saving] | None) -> None:
     from patcher.address.changes import changed_boxes, moved_runs
 
     patch = made.patch
@@ -163,7 +161,7 @@ def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Pat
         print(f"No patch under the same rules uses fewer universes: {made.reason}.")
     else:
         print(f"Any patch under the same rules uses at least {made.lower_bound}: {made.reason}.")
-    _say_room(wiring, patch, spare_pixels)
+    _say_room(wiring, patch, saved)
     if kept is None:
         print(f"Wrote {path}: all of it is new to the boxes.")
         return
@@ -179,9 +177,17 @@ MOST_EXPLAINED = 1000
 """Starts up to which `patch` tries what another setting would save."""
 
 
-def _say_room(wiring: Wiring, patch: Patch, spare_pixels: int) -> None:
+def _savings(wiring: Wiring, made: Allocation, spare_pixels: int, seconds: float) -> list[Saving] | None:
+    from patcher.address.explaining import savings
+
+    if len(made.patch.starts) > MOST_EXPLAINED:
+        return None
+    return savings(wiring, made.patch.universe_count, spare_pixels=spare_pixels, seconds=seconds / 10)
+
+
+def _say_room(wiring: Wiring, patch: Patch, saved: list[Saving] | None) -> None:
     """Which universes are part empty and why, and what one changed setting would save."""
-    from patcher.address.explaining import part_empty, savings
+    from patcher.address.explaining import part_empty
 
     reasons: dict[str, list[int]] = {}
     free = 0
@@ -193,9 +199,8 @@ def _say_room(wiring: Wiring, patch: Patch, spare_pixels: int) -> None:
         print(f"{number} part empty, {count(free, 'channel')} free:")
         for why, universes in reasons.items():
             print(f"  {why}: {ranges(universes)}.")
-    if len(patch.starts) <= MOST_EXPLAINED:
-        for saving in savings(wiring, patch.universe_count, spare_pixels=spare_pixels):
-            print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
+    for saving in saved or ():
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
 
 
 def diff(
