@@ -172,7 +172,9 @@ def _close(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
 def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
     """Seats of a box whose universes need not follow on: what does not fit near its others may lie anywhere."""
     box, kept = sweep.box, sweep.kept
-    begin = frame.universes.start if box.first is None else box.first
+    begin = box.first
+    if begin is None:
+        begin = max(min(box.lowest, frame.universes.start), frame.universes.start - sweep.need)
     for near in (True, False):
         best: tuple[int, int, _State, list[int]] | None = None
         for mask, states in sweep.run(begin, connected=False).items():
@@ -224,19 +226,24 @@ class _State:
         return found
 
 
-_States = dict[int, dict[int, _State]]
+_Level = dict[tuple[int, int], _State]
+_States = dict[int, _Level]
+
+_MOST_SCATTERED = 5
+"""Starts up to which universes may be left out before each of them."""
 
 
 class _Sweep:
     """Lays the rest of a box's starts from left to right around walls: those that are kept, and what others hold.
 
-    For every set of starts laid, the sweep keeps the state that ends first, for each last universe (connected) or
-    number of universes touched (not connected): a start that lies later leaves no more room behind it.
+    For every set of starts laid, the sweep keeps the state that ends first, for each last universe and, where
+    universes may be left out, for each number of them touched: a start that lies later leaves no more room behind it.
     """
 
     def __init__(self, box: Box, kept: dict[int, int], rest: tuple[int, ...], taken: Taken) -> None:
         self.box, self.kept, self.rest, self._taken = box, kept, rest, taken
         self.all = (1 << len(rest)) - 1
+        self.need = sum(len(box.starts[i].universes(0)) for i in rest)
         self._own = {u for i, at in kept.items() for u in box.starts[i].universes(at)}
 
     def run(self, begin: int, *, connected: bool, stop: int | None = None) -> _States:
@@ -245,20 +252,21 @@ class _Sweep:
         first = begin * CHANNELS
         if stop is None:
             stop = max([begin, *(box.starts[i].universes(at).stop for i, at in self.kept.items())])
-            stop += 1 + sum(len(box.starts[i].universes(0)) for i in self.rest)
+            stop += 1 + self.need
         end = stop * CHANNELS
         walls: list[tuple[int, int, range | None]]
         walls = [(at, box.starts[i].room(at), box.starts[i].universes(at)) for i, at in self.kept.items()]
         walls += [(low, high, None) for low, high in self._taken.between(first, end)]
-        states: _States = {0: {begin - 1 if connected else 0: _State(first, begin - 1, 0, None)}}
+        states: _States = {0: {(0, begin - 1): _State(first, begin - 1, 0, None)}}
         if box.first == begin and first not in self.kept.values():
             states = self._forced(first, connected)
         for low, high, own in sorted(walls, key=lambda wall: wall[0]):
             if high <= first and own is None:
                 continue
-            self._lay(states, low, connected)
-            states = {mask: self._past(level, low, high, own, connected) for mask, level in states.items()}
-        self._lay(states, end, connected)
+            front = low // CHANNELS if own is not None and low % CHANNELS else None
+            self._lay(states, low, connected, front)
+            states = {mask: self._past(level, high, own, connected) for mask, level in states.items()}
+        self._lay(states, end, connected, None)
         return states
 
     def _forced(self, first: int, connected: bool) -> _States:
@@ -270,25 +278,18 @@ class _Sweep:
             self._put(states, 1 << bit, root, self.rest[bit], first, wall, connected)
         return states
 
-    def _past(
-        self, states: dict[int, _State], low: int, high: int, own: range | None, connected: bool
-    ) -> dict[int, _State]:
-        found: dict[int, _State] = {}
-        for key, state in states.items():
-            if own is None:
-                last = state.last
-            elif connected and own.start > state.last + 1:
+    def _past(self, states: _Level, high: int, own: range | None, connected: bool) -> _Level:
+        """The states behind a wall that ends at `high` and, where it is the box's own, has these universes."""
+        found: _Level = {}
+        for state in states.values():
+            if own is not None and connected and own.start > state.last + 1:
                 continue
-            else:
-                last = max(state.last, own[-1])
-                key = last if connected else key
-            end = max(state.end, high)
-            if key not in found or end < found[key].end:
-                found[key] = _State(end, last, state.touched, state.trail)
+            last = state.last if own is None else max(state.last, own[-1])
+            _better(found, _State(max(state.end, high), last, state.touched, state.trail), connected)
         return found
 
-    def _lay(self, states: _States, wall: int | None, connected: bool) -> None:
-        """Lay starts in every order before a wall."""
+    def _lay(self, states: _States, wall: int, connected: bool, front: int | None) -> None:
+        """Lay starts in every order before a wall; `front` is the universe whose front part lies free before it."""
         every = range(len(self.rest))
         few = len(every) <= MOST_ORDERED
         for mask in range(self.all + 1) if few else [(1 << laid) - 1 for laid in range(len(every) + 1)]:
@@ -297,12 +298,21 @@ class _Sweep:
                 for bit in bits:
                     if not mask >> bit & 1:
                         index = self.rest[bit]
-                        start = self.box.starts[index]
-                        at = self.box.earliest(start, state.end)
+                        at = self.box.earliest(self.box.starts[index], state.end)
                         self._put(states, mask | 1 << bit, state, index, at, wall, connected)
-                        later = (state.last + 1) * CHANNELS
-                        if connected and at < later:
-                            self._put(states, mask | 1 << bit, state, index, later, wall, connected)
+                        for later in self._later(state, front, connected):
+                            if at < later:
+                                self._put(states, mask | 1 << bit, state, index, later, wall, connected)
+
+    def _later(self, state: _State, front: int | None, connected: bool) -> Iterator[int]:
+        """Where the next start may do better than at once: in the next universe, so that none is left out; or, where
+        universes may be left out, as far before a wall as reaches into the free part of its universe.
+        """
+        if connected:
+            yield (state.last + 1) * CHANNELS
+        elif front is not None and len(self.rest) <= _MOST_SCATTERED:
+            for universe in range(max(state.last + 1, front - self.need), front + 1):
+                yield universe * CHANNELS
 
     def _put(
         self, states: _States, mask: int, state: _State, index: int, at: int, wall: int | None, connected: bool
@@ -313,8 +323,12 @@ class _Sweep:
         if (wall is not None and room > wall) or (connected and universes.start > state.last + 1):
             return
         new = sum(universe not in self._own and universe > state.last for universe in universes)
-        last, touched = max(state.last, universes[-1]), state.touched + new
-        key = last if connected else touched
-        level = states.setdefault(mask, {})
-        if key not in level or room < level[key].end:
-            level[key] = _State(room, last, touched, (state, index, at))
+        laid = _State(room, max(state.last, universes[-1]), state.touched + new, (state, index, at))
+        _better(states.setdefault(mask, {}), laid, connected)
+
+
+def _better(level: _Level, state: _State, connected: bool) -> None:
+    """Keep a state if none is known that ends as early in the same universe, having touched as many."""
+    key = (0 if connected else state.touched, state.last)
+    if key not in level or state.end < level[key].end:
+        level[key] = state

@@ -49,8 +49,8 @@ _LAST = 0.15
 class _Search:
     """The search for a seat for every box, no universe twice.
 
-    A box's columns are seats, frames that still have to prove that they hold a seat, and one stand-in for all frames of
-    more starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
+    A box's columns are seats, frames that still have to prove that they hold a seat, and stand-ins for all frames with
+    one number of starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
     """
 
     def __init__(self, boxes: list[Box], deadline: float) -> None:
@@ -137,13 +137,8 @@ class _Search:
         if box.close:
             columns.update(dict.fromkeys(rows(box, self._fixed)))
         else:
-            self._next_frames(index, 0)
-
-    def _next_frames(self, index: int, moved: int) -> None:
-        box, columns = self._boxes[index], self._columns[index]
-        self._add(index, frames(box, moved))
-        if moved < len(box.homes):
-            columns[_StandIn(moved + 1, _core(box, moved + 1))] = None
+            self._add(index, frames(box, 0))
+            columns.update((_StandIn(moved, _core(box, moved)), None) for moved in range(1, len(box.homes) + 1))
 
     def _add(self, index: int, found: list[Frame]) -> None:
         box = self._boxes[index]
@@ -161,10 +156,10 @@ class _Search:
             self._dirty.add(index)
         if isinstance(picked, _StandIn):
             del columns[picked]
-            if self._stays[index] is not None and picked.moved == 0:
+            if picked.moved == 0:
                 self._open(index)
             else:
-                self._next_frames(index, picked.moved)
+                self._add(index, frames(box, picked.moved))
         elif isinstance(picked, Frame):
             for frame in [c for c in columns if isinstance(c, Frame) and _cost(c) == _cost(picked)]:
                 if frame in columns and time.monotonic() < self._deadline:
@@ -183,7 +178,9 @@ class _Search:
 
 @dataclass(frozen=True, slots=True)
 class _StandIn:
-    """All frames of a box with at least so many starts moved, and the universes that each of them has."""
+    """All frames of a box with so many starts moved, and the universes that each of them has; with none moved, all
+    that a box can do that could stay.
+    """
 
     moved: int
     footprint: tuple[range, ...]

@@ -49,7 +49,7 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, sec
     places: list[int] = [0] * len(todo)
     moved = 0
     for box, members, own in zip(boxes, indices, laid, strict=True):
-        moved += sum(start.home not in (None, at) for start, at in zip(box.starts, own, strict=True))
+        moved += sum(s.pin is None and s.home not in (None, at) for s, at in zip(box.starts, own, strict=True))
         for index, at in zip(members, own, strict=True):
             places[index] = at
     return Kept(places, frozenset(box.name for box in boxes if box.faulty), max(0, moved - least))
