@@ -165,8 +165,9 @@ def _close(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
     states = sweep.run(begin, connected=True, stop=frame.universes.stop).get(sweep.all, {}).values()
     best = min(states, key=lambda state: (state.last, state.end), default=None)
     if best is not None and _ends_well(box, sweep.kept | best.places(), best.last + 1 - begin, best.last):
-        universes = range(begin, best.last + 1)
-        yield Seat(frame.moved, len(universes), away, (universes,), _Places(box, sweep.kept | best.places()))
+        laid = best.places()
+        stop = max([best.last + 1, *(_held(box, i, at).stop for i, at in laid.items())])
+        yield Seat(frame.moved, best.last + 1 - begin, away, (range(begin, stop),), _Places(box, sweep.kept | laid))
 
 
 def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
@@ -175,21 +176,29 @@ def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
     begin = box.first
     if begin is None:
         begin = max(min(box.lowest, frame.universes.start), frame.universes.start - sweep.need)
-    for near in (True, False):
-        best: tuple[int, int, _State, list[int]] | None = None
-        for mask, states in sweep.run(begin, connected=False).items():
-            left = [index for bit, index in enumerate(sweep.rest) if not mask >> bit & 1]
-            more = block(box, left)[1] if left else 0
-            for state in states.values():
-                if (near or state.touched == 0) and (best is None or (state.touched + more, -len(left)) < best[:2]):
-                    best = (state.touched + more, -len(left), state, left)
-        if best is None:
-            continue
-        places = kept | best[2].places()
-        laid = block(box, best[3]) if best[3] else ({}, 0)
-        touched = merged(box.starts[i].universes(at) for i, at in places.items())
-        if _ends_well(box, places, width(touched) + laid[1], touched[-1].stop - 1 if touched else 0):
-            yield Seat(frame.moved, width(touched) + laid[1], away, touched, _Places(box, places), *laid)
+    options: dict[tuple[range, ...], Seat] = {}
+    for mask, states in sweep.run(begin, connected=False).items():
+        left = [index for bit, index in enumerate(sweep.rest) if not mask >> bit & 1]
+        laid, length = block(box, left)
+        for state in states.values():
+            places = kept | state.places()
+            touched = merged(box.starts[i].universes(at) for i, at in places.items())
+            universes = width(touched) + length
+            known = options.get(touched)
+            if (known is None or universes < known.universes) and _ends_well(
+                box, places, universes, touched[-1].stop - 1 if touched else 0
+            ):
+                held = merged([*touched, *(_held(box, i, at) for i, at in state.places().items())])
+                options[touched] = Seat(frame.moved, universes, away, held, _Places(box, places), laid, length)
+    alone = min((seat.universes for seat in options.values() if seat.block), default=None)
+    for seat in options.values():
+        if alone is None or seat.universes < alone or (seat.block and seat.universes == alone):
+            yield seat
+
+
+def _held(box: Box, index: int, at: int) -> range:
+    """The universes of a start laid anew, with the pixels that are kept free behind it."""
+    return range(at // CHANNELS, (box.starts[index].room(at) - 1) // CHANNELS + 1)
 
 
 def _ends_well(box: Box, places: dict[int, int], universes: int, last: int) -> bool:

@@ -59,6 +59,7 @@ def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]
     """The places of every start; what may lie anywhere goes, in the order of the file, to the first room there is."""
     tied = [seat.places() for seat in seats]
     taken = Taken()
+    taken.add_universes(piece for seat in seats for piece in seat.footprint)
     taken.add_universes(
         start.universes(at)
         for box, own in zip(boxes, tied, strict=True)
@@ -139,7 +140,7 @@ def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch
         controller.consecutive,
         None if controller.first_universe is None else controller.first_universe - 1,
         controller.universes,
-        min([show.settings.first_universe - 1, *(at // CHANNELS for at in homes if at is not None)]),
+        min([show.settings.first_universe - 1, *(start.at // CHANNELS for start in old)]),
         LAST_UNIVERSE[controller.protocol] - 1,
         same,
         close=False,
