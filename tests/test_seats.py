@@ -304,7 +304,14 @@ def test_what_is_not_proved_is_not_said_to_be() -> None:
     assert allocate(wired(tables), kept).excess == 0
     tables["controller"]["ann"]["port"]["10"] = ["new"]
     tables["run"]["new"] = {"pixel": "rgb", "pixels": 10}
-    assert allocate(wired(tables), kept).excess == 9
+    assert allocate(wired(tables), kept).excess == 0  # bea leaves no room for the tenth: all nine must move
+    # By hand: the fifth grows to two universes behind the ninth, which takes its place: one other start moves. Where
+    # the starts that stay keep their order, four do, and that fewer might is said.
+    tables = by_hand({"ann": box(1, [[name] for name in names])}, dict.fromkeys(names, 10))
+    tables["controller"]["ann"]["ports"] = 10
+    kept = typed_in(tables, **{name: f"{universe}/1" for universe, name in enumerate(names, start=1)})
+    tables["run"]["e"]["pixels"] = 171
+    assert allocate(wired(tables), kept).excess == 4
     tables = by_hand({"ann": box(1, [["a"], ["b"]])}, {"a": 20, "b": 20}, share_universes=True)
     kept = typed_in(tables, a="5/1", b="6/1")
     tables["controller"]["ann"]["first_universe"] = 6

@@ -94,8 +94,7 @@ class _Search:
             if not self._select():
                 return self._among_seats(least) if self._left() <= 0.1 else None
             if self._proved:
-                few = (index for index, box in enumerate(self._boxes) if len(box.starts) <= MOST_ORDERED)
-                least = sum(self._chosen[index].moved for index in few)
+                least = sum(self._least(index, box) for index, box in enumerate(self._boxes))
             if all(isinstance(column, Seat) for column in self._chosen.values()):
                 break
             if time.monotonic() > self._deadline:
@@ -103,6 +102,23 @@ class _Search:
             for index, picked in self._chosen.items():
                 self._work_out(index, picked)
         return Choice([seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)], least)
+
+    def _least(self, index: int, box: Box) -> int:
+        """How many starts of a box move at least, as the choice stands; of a box of too many starts to try every order,
+        all but those for which there is room enough around them for the whole box.
+        """
+        if len(box.starts) <= MOST_ORDERED or self._chosen[index].moved == 0:
+            return self._chosen[index].moved
+        if not box.consecutive:
+            return 0
+        need = sum(len(s.universes(0)) for s in box.starts) if box.rule == "fresh" else box.narrowest
+        places = [box.starts[i].home or 0 for i in box.homes]
+        kept = 0
+        for at in places:
+            low, high = self._fixed.gap(at)
+            if high is None or high // CHANNELS + -low // CHANNELS >= need:
+                kept = max(kept, sum(low <= other and (high is None or other < high) for other in places))
+        return len(places) - kept
 
     def _among_seats(self, least: int) -> Choice | None:
         """The best choice among the seats that are worked out."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from patcher.address.choosing import choose
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running
 from patcher.address.rules import LAST_UNIVERSE
-from patcher.address.seats import MOST_ORDERED, Box, Laid, Rule, Seat, stay
+from patcher.address.seats import Box, Laid, Rule, Seat, stay
 from patcher.address.sharing import one_by_one
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
@@ -86,7 +86,6 @@ def _boxes(show: Show, todo: Sequence[Chain], old: Patch, reserve: int) -> tuple
     members: dict[str, list[int]] = defaultdict(list)
     for index, chain in enumerate(todo):
         members[chain.controller].append(index)
-    _follow_renamed(before, {name: [todo[i] for i in own] for name, own in members.items()})
     faulty = _faulty(old)
     boxes = []
     for name, own in members.items():
@@ -109,14 +108,6 @@ def _faulty(old: Patch) -> set[str]:
     return found
 
 
-def _follow_renamed(before: dict[str, list[Start]], after: dict[str, list[Chain]]) -> None:
-    """Give a box that has a new name, but the very same runs on the same ports, the starts of its old one."""
-    gone = {tuple(s.chain.links for s in starts): name for name, starts in before.items() if name not in after}
-    for name, own in after.items():
-        if name not in before and (old_name := gone.get(tuple(chain.links for chain in own))) is not None:
-            before[name] = before[old_name]
-
-
 def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch, reserve: int) -> Box:
     controller = show.controllers[name]
     same = [(chain.port, chain.pixels) for chain in own] == [(s.chain.port, s.chain.pixels) for s in old]
@@ -134,19 +125,19 @@ def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch
     )
     rule = show.settings.placement
     box = Box(
-        name,
-        starts,
-        rule,
-        controller.consecutive,
-        None if controller.first_universe is None else controller.first_universe - 1,
-        controller.universes,
-        min([show.settings.first_universe - 1, *(start.at // CHANNELS for start in old)]),
-        LAST_UNIVERSE[controller.protocol] - 1,
-        same,
+        name=name,
+        starts=starts,
+        rule=rule,
+        consecutive=controller.consecutive,
+        first=None if controller.first_universe is None else controller.first_universe - 1,
+        most=controller.universes,
+        lowest=min([show.settings.first_universe - 1, *(start.at // CHANNELS for start in old)]),
+        last=LAST_UNIVERSE[controller.protocol] - 1,
+        same=same,
         close=False,
         faulty=False,
     )
-    may = len(own) <= MOST_ORDERED and rule != "whole" and (rule == "follow" or controller.consecutive)
+    may = rule == "follow" or (rule == "fresh" and controller.consecutive)
     return replace(box, close=may and not show.settings.share_universes and not box.pinned and _lay_close(box, old))
 
 

@@ -18,7 +18,7 @@ from patcher.address.taken import Taken
 
 Rule = Literal["fresh", "follow", "whole"]
 MOST_ORDERED = 8
-"""Starts of one box up to which every order is tried."""
+"""Starts of one box up to which every order is tried, and the best is known to be the best."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,9 +253,8 @@ def _orders(box: Box) -> tuple[list[tuple[int, int]], list[tuple[int, int, int, 
     known = {nodes[0]: 0}
     edges: list[tuple[int, int, int, int]] = []
     for source, (mask, offset) in enumerate(nodes):
-        for index, start in enumerate(box.starts):
-            if mask >> index & 1:
-                continue
+        for index in _next_starts(box, mask):
+            start = box.starts[index]
             placed = box.earliest(start, offset)
             end = start.room(placed)
             node = (mask | 1 << index, -(-end // CHANNELS) * CHANNELS if box.rule == "fresh" else end)
@@ -264,6 +263,16 @@ def _orders(box: Box) -> tuple[list[tuple[int, int]], list[tuple[int, int, int, 
                 nodes.append(node)
             edges.append((source, known[node], index, placed))
     return nodes, edges
+
+
+def _next_starts(box: Box, mask: int) -> list[int]:
+    """Which starts may come next. Of many, those at home keep their order, and so do the others."""
+    left = [index for index in range(len(box.starts)) if not mask >> index & 1]
+    if len(box.starts) <= MOST_ORDERED:
+        return left
+    homes = [(home, index) for index in left if (home := box.starts[index].home) is not None]
+    others = [index for index in left if box.starts[index].home is None]
+    return [*(index for _, index in sorted(homes)[:1]), *others[:1]]
 
 
 def _gain(start: Laid, base: np.ndarray | int, placed: int) -> np.ndarray | int:

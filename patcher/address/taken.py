@@ -52,6 +52,12 @@ class Taken:
         high = bisect_left(self._firsts, stop)
         return list(zip(self._firsts[low:high], self._stops[low:high], strict=True))
 
+    def gap(self, at: int) -> tuple[int, int | None]:
+        """From where to where channels are free around a free one; None where nothing is taken behind it."""
+        behind = bisect_right(self._firsts, at)
+        low = self._stops[behind - 1] if behind else 0
+        return low, self._firsts[behind] if behind < len(self._firsts) else None
+
     def hole(self, length: int, first: int) -> int:
         """The first universe, from `first` on, from which so many universes are free."""
         while (stop := self.behind(first * CHANNELS, (first + length) * CHANNELS)) is not None:

@@ -200,7 +200,7 @@ def _say_room(wiring: Wiring, patch: Patch, saved: list[Saving] | None) -> None:
         for why, universes in reasons.items():
             print(f"  {why}: {ranges(universes)}.")
     for saving in saved or ():
-        print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}, laid anew.")
 
 
 def diff(
