@@ -358,3 +358,25 @@ def test_pixels_stay_free_behind_what_is_laid_anew_beside_a_kept_patch(placement
         for universe, first, last in oracle.footprint((start.universe, start.channel), pixels):
             for channel in range(first, last + 1):
                 assert held.setdefault((universe, channel), start.chain.name) == start.chain.name
+
+
+def test_a_box_grows_to_the_left_where_the_right_is_held() -> None:
+    # By hand: b stays on 5/1 before bea's 6; two runs of 100 fit into no universe together, nor beside b: 3 and 4.
+    tables = by_hand({"ann": box(1, [["b"]]), "bea": box(2, [["x"]])}, {"b": 100, "x": 100}, placement="whole")
+    kept = typed_in(tables, b="5/1", x="6/1")
+    tables["controller"]["ann"] = box(1, [["b"], ["m"], ["n"]])
+    tables["run"] |= {name: {"pixel": "rgb", "pixels": 100} for name in ("m", "n")}
+    found = allocate(wired(tables), kept)
+    assert sorted(places(found.patch)) == ["3/1", "4/1", "5/1", "6/1"]
+    assert (places(found.patch)[0], found.excess) == ("5/1", 0)
+
+
+def test_a_box_does_not_grow_past_the_end_of_its_protocol() -> None:
+    # Source: Art-Net 4: a 15-bit Port-Address, so 32767 is the last. By hand: the other box stays all the same.
+    boxes = {"ann": box(1, [["a"]], protocol="artnet"), "bea": box(2, [["x"]])}
+    tables = by_hand(boxes, {"a": 100, "x": 100}, placement="whole")
+    kept = typed_in(tables, a="32767/1", x="7/1")
+    tables["run"]["a"]["pixels"] = 171
+    grown, other = allocate(wired(tables), kept).patch.starts
+    assert grown.universes[-1] <= 32_767
+    assert (other.universe, other.channel) == (7, 1)
