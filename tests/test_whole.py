@@ -68,7 +68,7 @@ def shows(draw, *, pins: bool) -> dict:
                 keys["first_universe"] = draw(st.integers(1, 4))
             for port in range(1, len(ports) + 1):
                 if draw(st.integers(0, 2)) == 0:
-                    place = f"{draw(st.integers(1, 6))}/{draw(st.sampled_from((1, 1, 4, 100, 256, 301)))}"
+                    place = f"{draw(st.integers(1, 6))}/{draw(st.sampled_from((1, 1, 4, 100, 256, 301, 400, 490)))}"
                     keys.setdefault("start", {})[str(port)] = place
         boxes[f"box-{'abc'[number]}"] = (keys, ports)
         if left < 1:
@@ -392,6 +392,14 @@ def test_a_pinned_box_may_lie_before_the_patch_begins():
     boxes = {"box-a": ({"first_universe": 1}, [[("rgb", 85)], [("rgb", 85)]]), "box-b": ({}, [[("rgb", 85)]])}
     tables = tables_of(boxes, first_universe=9)
     assert starts(tables) == {"box-a/1": "1/1", "box-a/2": "1/256", "box-b/1": "9/1"}
+
+
+def test_a_pinned_chain_that_is_cut_leaves_room_on_both_sides():
+    # By hand: 100 from 1/301 lie as 70 and 30; 100 fill the front of 1, and 140 the rest of 2. As if it were whole,
+    # 100, 100 and 140 would need three.
+    tables = tables_of({"box-a": ({"start": {"1": "1/301"}}, [[("rgb", 100)], [("rgb", 100)], [("rgb", 140)]])})
+    found, patch, broken = laid(tables)
+    assert (broken, patch.universe_count, found.lower_bound, found.proved) == ([], 2, 2, True)
 
 
 def test_boxes_that_share_may_run_side_by_side():
