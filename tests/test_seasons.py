@@ -60,7 +60,7 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, pat
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "Nothing to type anew" in patcher("diff", heron_lock).stdout
+    assert "No start to type anew" in patcher("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
@@ -106,6 +106,19 @@ def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_
     assert path.read_text(encoding="utf-8") == good
 
 
+@pytest.mark.parametrize("ending", ["\r\n", "no newline", "blank lines"])
+def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path, patcher: Patcher) -> None:
+    # Source: TOML 1.0, Spec: a newline is LF or CRLF.
+    assert patcher("patch", heron_lock).returncode == 0
+    path = patch_path(heron_lock)
+    good = path.read_text(encoding="utf-8")
+    edited = {"\r\n": good.replace("\n", "\r\n"), "no newline": good.rstrip(), "blank lines": good + "\n\n"}[ending]
+    path.write_bytes(edited.encode())
+    ran = patcher("patch", heron_lock)
+    assert ran.returncode == 0, ran.stderr
+    assert "no start to type anew" in ran.stdout
+
+
 # --- a table of one's own, afterwards -----------------------------------------------------------------------------
 
 OVERLAPPING = """\
@@ -121,6 +134,9 @@ def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Pat
     table = heron_lock.with_name("table.csv")
     table.write_text(OVERLAPPING)
     assert patcher("adopt", heron_lock, table).returncode == 1
+    checked = patcher("check", heron_lock)
+    assert checked.returncode == 1
+    assert "[overlap]" in checked.stdout
     ran = patcher("patch", heron_lock)
     assert ran.returncode == 1
     assert "controller.gatepost.start.gatepost" in ran.stderr
@@ -130,6 +146,9 @@ def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Pat
     wanted = {"lockhouse/1": (1, 1), "lockhouse/2": (1, 499), "gatepost": (2, 300)}
     assert {name: place for name, place in starts(kept).items() if name in wanted} == wanted
     assert "[overlap]" in patcher("check", heron_lock).stdout
+    told = patcher("diff", heron_lock)
+    assert told.returncode == 1
+    assert "[overlap]" in told.stderr
     # Mended by a pin: the box that is pinned moves, the other stays.
     text = heron_lock.read_text(encoding="utf-8")
     pin = '[controller.gatepost.start]\ngatepost = "3/1"\n\n[controller.gatepost.port]'
@@ -253,8 +272,10 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     # Source: the setting changed by hand in the show file, and patched anew.
     tables = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 30})
     told = {one.setting: one.universes for one in savings(wired(tables), 3)}
-    assert told == {'placement = "follow"': 2, 'placement = "whole"': 2}
+    assert told == {'placement = "follow" and patch --fresh': 2, 'placement = "whole" and patch --fresh': 2}
     tables["show"]["placement"] = "follow"
-    assert {one.setting: one.universes for one in savings(wired(tables), 2)} == {"share_universes = true": 1}
+    assert {one.setting: one.universes for one in savings(wired(tables), 2)} == {
+        "share_universes = true and patch --fresh": 1
+    }
     tables["show"]["share_universes"] = True
     assert allocate(wired(tables)).patch.universe_count == 1

@@ -3,14 +3,16 @@
 The oracles below are written from the rules of the swap and share no code with it: they read the show's tables.
 """
 
+import json
 import random
 from collections import Counter
 from itertools import combinations, pairwise, product
 from math import dist, prod
+from pathlib import Path
 
 import networkx as nx
 import pytest
-from conftest import wired
+from conftest import Patcher, wired
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
@@ -621,3 +623,15 @@ def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) ->
     assert after.controllers["dead"].logic.supply == "new"
     assert {feed.supply for feed in after.feeds.values()} <= {"new", "beside", None}
     assert found.amps == pytest.approx(type(found.load)(after, "new", found.load.stretches).amps(found.level))
+
+
+def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, patcher: Patcher) -> None:
+    # Source: the show file: what no feed reaches has a supply that the file does not tell; it must be said.
+    text = heron_lock.read_text(encoding="utf-8")
+    begin = text.index("[feed.towpath-wire]")
+    heron_lock.write_text(text[:begin] + text[text.index("[feed.willow-near-wire]") :], encoding="utf-8")
+    assert patcher("patch", heron_lock).returncode == 0
+    ran = patcher("swap", heron_lock, "mooring-12v", "shelf-12v")
+    assert "No feed in the file reaches towpath" in " ".join(ran.stdout.split())
+    document = json.loads(patcher("swap", heron_lock, "mooring-12v", "shelf-12v", "--json").stdout)
+    assert document["unfed"] == ["towpath"]

@@ -105,16 +105,17 @@ def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: f
 
 def _variants(show: Show) -> Iterator[tuple[str, Show]]:
     settings, boxes = show.settings, show.controllers
+    used = [box for box in boxes.values() if not box.spare]
     yield "patch --fresh", show
     for placement in ("follow", "whole"):
         if settings.placement != placement:
-            yield f'placement = "{placement}"', _with_settings(show, placement=placement)
+            yield f'placement = "{placement}" and patch --fresh', _with_settings(show, placement=placement)
     if not settings.share_universes:
-        yield "share_universes = true", _with_settings(show, share_universes=True)
-    if settings.share_universes and any(box.consecutive for box in boxes.values()):
-        yield "consecutive = false in every box", _with_boxes(show, consecutive=False)
-    if settings.placement == "whole" and any(box.start_per != "run" for box in boxes.values()):
-        yield 'start_per = "run" in every box that has no pin', _with_boxes(show, start_per="run")
+        yield "share_universes = true and patch --fresh", _with_settings(show, share_universes=True)
+    if settings.share_universes and any(box.consecutive for box in used):
+        yield "consecutive = false in every box and patch --fresh", _with_boxes(show, consecutive=False)
+    if settings.placement == "whole" and any(box.start_per != "run" for box in used):
+        yield 'start_per = "run" in every box without pins and patch --fresh', _with_boxes(show, start_per="run")
 
 
 def _with_settings(show: Show, **changes: object) -> Show:

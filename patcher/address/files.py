@@ -66,7 +66,8 @@ def parse(text: str) -> Patch:
     if tables["format"] != FORMAT:
         raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
     patch = Patch(tuple(start for name, box in tables["controller"].items() for start in _box(name, box)))
-    if not text.endswith(_last_line(len(patch.starts), len(tables["controller"]))):
+    last_line = _last_line(len(patch.starts), len(tables["controller"])).strip()
+    if text.rstrip().rpartition("\n")[2].strip() != last_line:
         raise ValueError("its last line does not fit what stands above it, so a part of it is missing or too much")
     return patch
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -81,10 +82,15 @@ def patch(
     else:
         _say_boxes(wiring, made.patch)
         _say_summary(wiring, made, kept, path, _savings(wiring, made, spare_pixels, seconds))
-    if made.faults:
-        from patcher.show.files import read_text
-        from patcher.show.lines import located
+    _say_faults(show, made)
 
+
+def _say_faults(show: Path, made: Allocation) -> None:
+    """What the kept patch breaks by itself, and exit 1 for it."""
+    from patcher.show.files import read_text
+    from patcher.show.lines import located
+
+    if made.faults:
         say_findings(located(made.faults, read_text(show)))
         raise typer.Exit(1)
 
@@ -142,13 +148,12 @@ def _starts(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:
 
 def _say_boxes(wiring: Wiring, patch: Patch) -> None:
     heads, rows = _starts(wiring, patch)
-    for name, controller in wiring.show.controllers.items():
-        own = [row[1:] for row in rows if row[0] == name]
-        if own:
-            protocol = "E1.31" if controller.protocol == "e131" else "Art-Net"
-            print(f"{name}: {protocol}, {controller.delivery}, {controller.address or 'no address'}")
-            say_table(heads[1:], own, right=NUMBERS)
-            print()
+    for name, own in groupby(rows, key=lambda row: str(row[0])):
+        controller = wiring.show.controllers[name]
+        protocol = "E1.31" if controller.protocol == "e131" else "Art-Net"
+        print(f"{name}: {protocol}, {controller.delivery}, {controller.address or 'no address'}")
+        say_table(heads[1:], [row[1:] for row in own], right=NUMBERS)
+        print()
 
 
 def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Path, saved: list[Saving] | None) -> None:
@@ -166,7 +171,7 @@ def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Pat
         print(f"Wrote {path}: all of it is new to the boxes.")
         return
     boxes, runs = changed_boxes(kept, patch), moved_runs(kept, patch)
-    print(f"Wrote {path}. To be typed anew: {', '.join(boxes)}." if boxes else f"Kept {path}: nothing to type anew.")
+    print(f"Wrote {path}. To be typed anew: {', '.join(boxes)}." if boxes else f"Kept {path}: no start to type anew.")
     if runs:
         print(f"New to the player: {', '.join(runs)}.")
     if made.excess:
@@ -200,7 +205,7 @@ def _say_room(wiring: Wiring, patch: Patch, saved: list[Saving] | None) -> None:
         for why, universes in reasons.items():
             print(f"  {why}: {ranges(universes)}.")
     for saving in saved or ():
-        print(f"{saving.setting} would take {count(saving.universes, 'universe')}, laid anew.")
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
 
 
 def diff(
@@ -220,17 +225,20 @@ def diff(
     starts, runs = start_changes(old, made.patch), run_changes(old, made.patch)
     if as_json:
         say_json(_changes(starts, runs, made))
+        if made.faults:
+            raise typer.Exit(1)
         return
     if old is None:
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
-        print("Nothing to type anew, and nothing to tell the player.")
+        print("No start to type anew, and no address to tell the player.")
     _say_typed(wiring, starts)
     if runs:
         print("\nTo tell the player:")
         say_table(("run", "now", "then", "pixels"), [_run_row(change) for change in runs])
     if starts or runs:
         print(f"\nNothing is written yet: patcher patch {show}")
+    _say_faults(show, made)
 
 
 def _changes(starts: list[StartChange], runs: list[RunChange], made: Allocation) -> dict[str, object]:
@@ -271,8 +279,9 @@ def _run_row(change: RunChange) -> tuple[object, ...]:
     old, new = change.old, change.new
     now = f"{old.universe}/{old.channel}" if old else "new"
     then = f"{new.universe}/{new.channel}" if new else "goes"
-    pixels = " → ".join(dict.fromkeys(str(place.pixels) for place in (old, new) if place))
-    return change.run, now, then if then != now else "as now", pixels
+    wide = old is not None and new is not None and old.channels != new.channels
+    texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
+    return change.run, now, then if then != now else "as now", " → ".join(dict.fromkeys(texts))
 
 
 def _player(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:

@@ -71,6 +71,9 @@ def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_j
     _say_paragraphs(box_summary(found, wiring))
     _say_steps(steps)
     _say_end(path, dead, spare, wrote)
+    if wrote and found.spare.start:
+        pins = f"[controller.{spare}.start]"
+        print(f"The starts of {spare} are pinned in the show file, under {pins}: take a pin out where one may move.")
 
 
 def _box_document(found: BoxSwap) -> dict[str, object]:
@@ -147,6 +150,7 @@ def _supply_document(found: SupplySwap) -> dict[str, object]:
         "boxes": list(found.boxes),
         "fitting": None if fitting is None else list(fitting),
         "unknown": list(found.load.unknown),
+        "unfed": list(found.load.unfed),
     }
 
 

@@ -242,7 +242,16 @@ def supply_summary(found: SupplySwap) -> list[str]:
     most = found.max_level
     more = f" It would bear level {most:g}." if most is not None and most > found.level else ""
     return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
-            f"{found.limit:.1f} A ({LOADED:.0%} of its rating) is the most it should.{more}"]  # fmt: skip
+            f"{found.limit:.1f} A ({LOADED:.0%} of its rating) is the most it should.{more}",
+            *_unfed(found)]  # fmt: skip
+
+
+def _unfed(found: SupplySwap) -> list[str]:
+    runs = list(found.load.unfed)
+    if not runs:
+        return []
+    return [f"No feed in the file reaches {_and(runs)}: if {found.dead.name} gives them their current, it is not "
+            "counted here. Write the feed, and ask again."]  # fmt: skip
 
 
 def supply_shortfall(found: SupplySwap) -> list[str]:
@@ -257,6 +266,7 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
         f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED:.0%}, common "
         f"practice). That is {found.amps - found.limit:.1f} A short."
     ]
+    said += _unfed(found)
     if (most := found.max_level) is None:
         said.append("- No level helps: the dark pixels and the boxes alone draw more.")
     else:

@@ -27,21 +27,19 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
     patch: Patch | None = None
     found: list[Finding] = []
     try:
-        patch = allocate(wiring, kept, seconds=SEARCH).patch
+        made = allocate(wiring, kept, seconds=SEARCH)
+        patch, faults = made.patch, made.faults
     except PatcherError as error:
-        found += error.findings
-    if kept is not None:
-        found += _of_kept(wiring, kept)
-    found += plan.findings(wiring) + timing.findings(wiring)
-    return patch, accepted(wiring.show, found)
-
-
-def _of_kept(wiring: Wiring, kept: Patch) -> list[Finding]:
-    if misfits(kept, wiring):
+        faults = error.findings
+    if kept is not None and misfits(kept, wiring):
         says = "is older than the show: something was added, taken out or changed since"
         remedy = "patcher diff says what is typed anew; patcher patch does it"
-        return [Finding("note", "patch-file", "address", "the patch file", says, remedy)]
-    return breaches(wiring.show, kept)
+        found.append(Finding("note", "patch-file", "address", "the patch file", says, remedy))
+    elif kept is not None:
+        found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)
+    found += faults
+    found += plan.findings(wiring) + timing.findings(wiring)
+    return patch, accepted(wiring.show, found)
 
 
 def accepted(show: Show, findings: list[Finding]) -> list[Finding]:

@@ -169,6 +169,13 @@ class Load:
         kinds = {self.show.runs[run].pixel for run in runs}
         return tuple(kind for kind in self.show.pixel_types if kind in kinds and _unknown(self.show.pixel_types[kind]))
 
+    @cached_property
+    def unfed(self) -> tuple[str, ...]:
+        """The runs of its volts that no feed in the file reaches: if they hang on it, they are not counted."""
+        volts = self.show.supplies[self.supply].volts
+        runs = dict.fromkeys(run for stretch in self.stretches if not stretch.trees for run, _, _ in stretch.parts)
+        return tuple(run for run in runs if self.show.type_of(self.show.runs[run]).volts in (None, volts))
+
     def fitting(self, amps: float, level: float) -> frozenset[str] | None:
         """The feeds that draw most without drawing more; of equals the most feeds. None where not even the logic fits.
 
