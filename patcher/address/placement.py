@@ -7,10 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from patcher.address.anew import in_order
-from patcher.address.keeping import keep
 from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, written
 from patcher.address.rules import breaches
-from patcher.address.whole import whole
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show.schema import Controller, Show
 from patcher.wiring import Wiring
@@ -88,6 +86,8 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
     deadline = time.monotonic() + seconds
     todo = chains(wiring)
     if show.settings.placement == "whole":
+        from patcher.address.whole import whole
+
         laid = whole(show, todo, seconds=seconds * (_FOR_BOUND if kept else 1), spare_pixels=spare_pixels)
         anew = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
     else:
@@ -116,6 +116,8 @@ def _kept(
     show: Show, todo: list[Chain], kept: Patch, anew: Allocation, spare_pixels: int, seconds: float
 ) -> Allocation:
     """The patch that keeps another; laid anew where nothing of it can be kept."""
+    from patcher.address.keeping import keep
+
     found = keep(show, todo, kept, reserve=spare_pixels, seconds=seconds)
     if found is not None:
         patch = _patch(todo, found.places)

@@ -52,20 +52,22 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
 
     names = [head.replace("_", " ") for head in heads]
     table = [names, *([str(cell) for cell in row] for row in rows)]
-    widths = [max(map(cell_len, column)) for column in zip(*table, strict=True)]
+    lengths = [[len(cell) if cell.isascii() else cell_len(cell) for cell in row] for row in table]
+    widths = [max(column) for column in zip(*lengths, strict=True)]
     before = sum(widths[:-1]) + 3 * len(widths[:-1])
     if sys.stdout.isatty():
         widths[-1] = min(widths[-1], max(shutil.get_terminal_size().columns - before, cell_len(names[-1]), 8))
     rights = [head in right.split() for head in heads]
-    for number, row in enumerate(table):
-        pieces = textwrap.wrap(row[-1], widths[-1]) if cell_len(row[-1]) > widths[-1] else [row[-1]]
-        for line, piece in enumerate(pieces):
-            cells = [*row[:-1], piece] if line == 0 else [*("" for _ in row[:-1]), piece]
-            padded = [
-                " " * (width - cell_len(cell)) + cell if is_right else cell + " " * (width - cell_len(cell))
-                for cell, width, is_right in zip(cells, widths, rights, strict=True)
-            ]
-            print("   ".join(padded).rstrip())
+    for number, (row, long) in enumerate(zip(table, lengths, strict=True)):
+        pieces = [row[-1]] if long[-1] <= widths[-1] else textwrap.wrap(row[-1], widths[-1])
+        padded = [
+            " " * (width - length) + cell if is_right else cell + " " * (width - length)
+            for cell, length, width, is_right in zip(row[:-1], long, widths, rights, strict=False)
+        ]
+        last = pieces[0].rjust(widths[-1]) if rights[-1] else pieces[0]
+        print("   ".join([*padded, last]).rstrip())
+        for piece in pieces[1:]:
+            print(" " * before + piece)
         if number == 0:
             print("─" * (before + widths[-1]))
 
