@@ -12,6 +12,7 @@ from pathlib import Path
 
 import networkx as nx
 import pytest
+import tomli_w
 from conftest import Patcher, wired
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
@@ -489,7 +490,7 @@ def test_a_unicast_player_needs_no_change() -> None:
         ),
         (
             {"ports": 9, "universes": 1, "port_pixels": 150},
-            ["spare listens to 1 universe, and the runs take 2: 1 too many"],
+            ["spare listens to 1 universe, and the runs take at least 2: 1 too many"],
         ),
     ],
 )
@@ -635,3 +636,29 @@ def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, patcher: Patcher)
     assert "No feed in the file reaches towpath" in " ".join(ran.stdout.split())
     document = json.loads(patcher("swap", heron_lock, "mooring-12v", "shelf-12v", "--json").stdout)
     assert document["unfed"] == ["towpath"]
+
+
+def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain_dark(
+    tmp_path: Path, patcher: Patcher
+) -> None:
+    # By hand: two universes hold 340 RGB pixels: gable's 200 with eaves' 110 are 310; eaves and door are 200, with the
+    # 45 of buoy 245, and gable with buoy 245.
+    runs = {"gable": 200, "eaves": 110, "door": 90, "buoy": 45}
+    tables = {
+        "show": {"title": "Boathouse"},
+        "pixel": {"lamp": {}},
+        "controller": {
+            "boat": {
+                "address": "192.0.2.1",
+                "ports": 3,
+                "port": {"1": ["gable"], "2": ["eaves", "door"], "3": ["buoy"]},
+            },
+            "shelf": {"spare": True, "ports": 3, "universes": 2},
+        },
+        "run": {name: {"pixel": "lamp", "pixels": pixels} for name, pixels in runs.items()},
+    }
+    show = tmp_path / "boathouse.toml"
+    show.write_text(tomli_w.dumps(tables), encoding="utf-8")
+    ran = patcher("swap", show, "boat", "shelf", "--json")
+    assert ran.returncode == 1
+    assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]

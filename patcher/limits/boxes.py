@@ -8,15 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import combinations, pairwise
-from math import ceil, hypot
+from itertools import pairwise, product
+from math import ceil, hypot, prod
 
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, written
 from patcher.address.placement import chains
 from patcher.address.swapping import falls_by_itself, lamps_at, spare_starts
 from patcher.errors import choose_from, refuse
 from patcher.limits.joining import (
-    MOST_EXACT,
     Piece,
     Ports,
     Sharing,
@@ -347,13 +346,14 @@ def _too_short(ways: _Ways, singles: tuple[Piece, ...]) -> Shortfall:
                      f"{total - limit * count} too many")  # fmt: skip
     if not short:
         needed = port_pixels_needed(singles, ways.ports)
+        kinds = sorted({order for piece in singles for order in piece.orders})
         if needed is None or limit is None:
-            kinds = sorted({order for piece in singles for order in piece.orders})
             ports = f"{count} port{'s' if count > 1 else ''}"
             why = f"their chips differ in bit rate or colour order ({', '.join(kinds)}), or are not hung"
             short.append(f"{name} has {ports}, and runs that cannot share one need more: {why}")
         else:
-            short.append(f"the runs cannot be shared out over {count} ports of {limit} pixels: "
+            apart = f", and {' and '.join(kinds)} share none" if len(kinds) > 1 else ""
+            short.append(f"the runs cannot be shared out over {count} ports of {limit} pixels{apart}: "
                          f"one would have to take {needed}, {needed - limit} more")  # fmt: skip
     best = most_that_fits(singles, ways.ports)
     return _shortfall(ways, short, [run for piece in best for run in piece.runs])
@@ -366,17 +366,26 @@ def _no_universes(ways: _Ways, own: list[Chain]) -> Shortfall:
         says = f"no free universes were found for {ways.new.name} that follow each other as it needs"
         return _shortfall(ways, [says], [])
     short = [
-        f"{ways.new.name} listens to {most} universe{'s' if most > 1 else ''}, and the runs take {total}: "
+        f"{ways.new.name} listens to {most} universe{'s' if most > 1 else ''}, and the runs take at least {total}: "
         f"{total - most} too many"
     ]
+    fronts = [[replace(chain, links=chain.links[:n]) for n in range(len(chain.links) + 1)] for chain in own]
     best: tuple[Chain, ...] = ()
-    if len(own) <= MOST_EXACT:
-        sets = [some for n in range(len(own) + 1) for some in combinations(own, n) if _universes(some) <= most]
-        best = max(sets, key=lambda some: sum(chain.pixels for chain in some))
+    if prod(map(len, fronts)) <= _MOST_FRONTS:
+        every = (tuple(front for front in some if front.links) for some in product(*fronts))
+        best = max((some for some in every if _universes(some) <= most), key=_pixels)
     else:
         for chain in sorted(own, key=lambda chain: -chain.pixels):
             best = (*best, chain) if _universes((*best, chain)) <= most else best
     return _shortfall(ways, short, [link.run for chain in best for link in chain.links])
+
+
+_MOST_FRONTS = 20_000
+"""Ways to keep the front of each chain, up to which all are weighed."""
+
+
+def _pixels(chains: Iterable[Chain]) -> int:
+    return sum(chain.pixels for chain in chains)
 
 
 def _universes(chains: Iterable[Chain]) -> int:
