@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from patcher.cli.loading import AsJson, load
-from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
+from patcher.cli.saying import count, finding_json, in_words, say_json, say_table, start_json
 from patcher.errors import Finding, PatcherError, refuse
 
 if TYPE_CHECKING:
@@ -147,14 +147,7 @@ def _document(made: _Adopted, wrote: list[str]) -> dict[str, object]:
             {"line": row.line, "run": run, "universe": row.universe, "channel": row.channel}
             for row, run in _given(made)
         ],
-        "starts": [
-            {
-                "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
-                "universe": start.universe, "channel": start.channel,
-                "pixels": start.chain.pixels, "universes": len(start.universes),
-            }
-            for start in patch.starts
-        ],
+        "starts": [start_json(start) for start in patch.starts],
         "spans": [asdict(span) for span in patch.spans()],
         "left": list(made.adoption.left),
         "findings": [finding_json(finding) for finding in made.findings],

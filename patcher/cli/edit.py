@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, SparePixels, allocated, load
-from patcher.cli.saying import count, finding_json, ranges, say_csv, say_findings, say_json, say_table
+from patcher.cli.saying import count, finding_json, ranges, say_csv, say_findings, say_json, say_table, start_json
 from patcher.errors import refuse
 
 if TYPE_CHECKING:
@@ -109,14 +109,7 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None, saved: list[
         "universes": patch.universe_count,
         "lower_bound": made.lower_bound,
         "proved": made.proved,
-        "starts": [
-            {
-                "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
-                "universe": start.universe, "channel": start.channel,
-                "pixels": start.chain.pixels, "universes": len(start.universes),
-            }
-            for start in patch.starts
-        ],
+        "starts": [start_json(start) for start in patch.starts],
         "spans": [asdict(span) for span in patch.spans()],
         "changed": changed_boxes(kept, patch),
         "moved_runs": moved_runs(kept, patch),

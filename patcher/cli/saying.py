@@ -6,9 +6,12 @@ import json
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from patcher.errors import Finding
+
+if TYPE_CHECKING:
+    from patcher.address.patch import Start
 
 
 def say_json(document: Any) -> None:
@@ -20,6 +23,15 @@ def finding_json(finding: Finding) -> dict[str, Any]:
     """A finding as scripts read it."""
     keys = {"remedy": "try"}
     return {keys.get(key, key): value for key, value in asdict(finding).items()}
+
+
+def start_json(start: Start) -> dict[str, Any]:
+    """A start as scripts read it: what is typed into the box, and how many universes it touches."""
+    return {
+        "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
+        "universe": start.universe, "channel": start.channel,
+        "pixels": start.chain.pixels, "universes": len(start.universes),
+    }  # fmt: skip
 
 
 def say_findings(findings: Iterable[Finding], *, as_json: bool = False) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import say_json
+from patcher.cli.saying import say_json, start_json
 from patcher.errors import PatcherError, choose_from, refuse
 
 if TYPE_CHECKING:
@@ -87,14 +87,7 @@ def _box_document(found: BoxSwap) -> dict[str, object]:
         "frame_ms": round(found.worst_ms, 4),
         "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare.port.items()],
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in found.cables],
-        "starts": [
-            {
-                "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
-                "universe": start.universe, "channel": start.channel,
-                "pixels": start.chain.pixels, "universes": len(start.universes),
-            }
-            for start in found.starts
-        ],
+        "starts": [start_json(start) for start in found.starts],
         "moved_runs": [
             {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)}
             for move in found.moves
