@@ -308,3 +308,16 @@ def test_cables_are_said_with_their_ends(heron_lock: Path, patcher: Patcher) -> 
     assert "2.1 m, from the data-out of eaves, its last pixel, to the data-in of window-left" in words
     assert "V+ is not joined" in words
     assert ran.returncode == 0
+
+
+def test_line_ends_stay_as_they_are(heron_lock: Path, patcher: Patcher) -> None:
+    # Source: TOML 1.0, Spec: a newline is LF or CRLF; an editor that writes one wants no mixture.
+    text = heron_lock.read_text(encoding="utf-8")
+    assert patcher("patch", heron_lock).returncode == 0
+    assert patcher("swap", heron_lock, "gatepost", "shelf", "--write").returncode == 0
+    plain = heron_lock.read_bytes()
+    heron_lock.write_bytes(text.replace("\n", "\r\n").encode())
+    assert patcher("patch", heron_lock, "--fresh").returncode == 0
+    ran = patcher("swap", heron_lock, "gatepost", "shelf", "--write")
+    assert ran.returncode == 0, ran.stderr
+    assert heron_lock.read_bytes() == plain.replace(b"\n", b"\r\n")

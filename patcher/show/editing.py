@@ -37,6 +37,8 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
     Raises:
         PatcherError: a table that is gone is not written under a heading of its own.
     """
+    if "\r\n" in text:
+        return edited(text.replace("\r\n", "\n"), before, after, note).replace("\n", "\r\n")
     unit = METRES_PER[before.settings.units]
     document = tomlkit.parse(text)
     gone: list[Place] = []
