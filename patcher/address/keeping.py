@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from patcher.address.choosing import choose
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running
 from patcher.address.rules import LAST_UNIVERSE
-from patcher.address.seats import Box, Laid, Rule, Seat, stay
+from patcher.address.seats import Box, Claim, Rule, Seat, stay
 from patcher.address.sharing import one_by_one
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
@@ -114,7 +114,7 @@ def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch
     homes: list[int | None] = [start.at for start in old] if same else _homes(own, old)
     pins = controller.pins
     starts = tuple(
-        Laid(
+        Claim(
             chain,
             home,
             _before(chain, patch, show.settings.placement),

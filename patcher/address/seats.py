@@ -22,8 +22,8 @@ MOST_ORDERED = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
-    """A start that has to lie somewhere.
+class Claim:
+    """A start that has to lie somewhere, and the places that it has a claim to.
 
     Attributes:
         chain: what it starts.
@@ -83,7 +83,7 @@ class Box:
     """
 
     name: str
-    starts: tuple[Laid, ...]
+    starts: tuple[Claim, ...]
     rule: Rule
     consecutive: bool
     first: int | None
@@ -110,7 +110,7 @@ class Box:
         links = [link for start in self.starts for link in start.chain.links]
         return -(-sum((link.nulls + link.pixels) * link.channels for link in links) // CHANNELS)
 
-    def earliest(self, start: Laid, at: int) -> int:
+    def earliest(self, start: Claim, at: int) -> int:
         """The first running channel from `at` on where a start may fall that is laid anew."""
         fresh = -(-at // CHANNELS) * CHANNELS
         if self.rule == "fresh":
@@ -275,7 +275,7 @@ def _next_starts(box: Box, mask: int) -> list[int]:
     return [*(index for _, index in sorted(homes)[:1]), *others[:1]]
 
 
-def _gain(start: Laid, base: np.ndarray | int, placed: int) -> np.ndarray | int:
+def _gain(start: Claim, base: np.ndarray | int, placed: int) -> np.ndarray | int:
     if start.home is not None:
         return (base == (start.home - placed) / CHANNELS) * _KEPT
     return base == (start.was - placed) / CHANNELS if start.was is not None else 0 * base

@@ -12,7 +12,7 @@ from heapq import heapify, heappop, heappush
 
 from patcher.address.around import Frame, frames, seats, wider
 from patcher.address.patch import CHANNELS
-from patcher.address.seats import Box, Laid, merged, stay
+from patcher.address.seats import Box, Claim, merged, stay
 from patcher.address.taken import Taken
 
 _Stretch = tuple[int, int, str]
@@ -113,7 +113,7 @@ def _anywhere(box: Box, laid: dict[int, int], ground: Taken, begin: int) -> dict
     return found
 
 
-def _first_room(box: Box, start: Laid, ground: Taken, at: int) -> int:
+def _first_room(box: Box, start: Claim, ground: Taken, at: int) -> int:
     while True:
         at = box.earliest(start, at)
         stop = ground.behind(at, start.room(at))
