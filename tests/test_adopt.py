@@ -4,8 +4,6 @@ import csv
 import io
 import json
 import string
-import subprocess
-import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -69,26 +67,6 @@ shed,2,rail,1,271,30
 bridge,1,arch-left,2,1,20
 bridge,1,arch-right,2,61,20
 """
-
-
-@pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Patcher:
-    """Runs the program in this process, in a folder of the test's own."""
-    from patcher import cli
-
-    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-        words = ["patcher", *map(str, arguments)]
-        monkeypatch.setattr(sys, "argv", words)
-        monkeypatch.chdir(tmp_path)
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        said = capsys.readouterr()
-        assert "Traceback" not in said.out + said.err
-        assert "fault of its own" not in said.err
-        return subprocess.CompletedProcess(words, int(left.value.code or 0), said.out, said.err)
-
-    return run
 
 
 @pytest.fixture

@@ -81,24 +81,6 @@ def small(tmp_path: Path) -> Path:
     return show
 
 
-@pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Patcher:
-    """Runs the program in this process, which is quicker than one of its own where only the words count."""
-    from patcher import cli
-
-    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-        words = ["patcher", *map(str, arguments)]
-        monkeypatch.setattr(sys, "argv", words)
-        monkeypatch.chdir(tmp_path)
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        said = capsys.readouterr()
-        return subprocess.CompletedProcess(words, int(left.value.code or 0), said.out, said.err)
-
-    return run
-
-
 def document(ran: subprocess.CompletedProcess[str], code: int = 0):
     """The one JSON document on stdout; json.loads refuses a second one, or anything else around it."""
     assert "Traceback" not in ran.stdout + ran.stderr
