@@ -16,6 +16,7 @@ import tomli_w
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.errors import PatcherError, refuse
 from patcher.show.files import read_text, write_whole
+from patcher.show.tables import is_address
 
 FORMAT = 1
 
@@ -108,7 +109,7 @@ def _link(number: int, run: str, keys: dict[str, Any]) -> Link:
 
 def _start(chain: Chain, text: str) -> Start:
     universe, channel = (int(part) for part in text.split("/"))
-    if not (chain.links and 1 <= universe <= 63_999 and 1 <= channel <= 512):
+    if not (chain.links and is_address(universe, channel)):
         raise ValueError(f"{chain.name} has no sensible start: {text!r}")
     return Start(chain, universe, channel)
 

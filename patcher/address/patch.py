@@ -12,8 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-CHANNELS = 512
-"""Channels of one universe. Source: ANSI E1.11 (DMX512-A), 512 slots a packet."""
+from patcher.show.tables import CHANNELS as CHANNELS
 
 
 def running(universe: int, channel: int) -> int:

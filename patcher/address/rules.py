@@ -11,9 +11,10 @@ from itertools import pairwise
 
 from patcher.address.patch import Patch, Start, first_fit, running, written
 from patcher.errors import Finding
+from patcher.show import tables
 from patcher.show.schema import Controller, Show
 
-LAST_UNIVERSE = {"e131": 63_999, "artnet": 32_767}
+LAST_UNIVERSE = {"e131": tables.LAST_UNIVERSE, "artnet": 32_767}
 """Source: ANSI E1.31-2018, 6.2.7 (universes 1–63999); Art-Net 4 (a 15-bit Port-Address)."""
 
 

@@ -11,6 +11,7 @@ from typing import Literal
 from patcher.address.patch import Patch, Span, cut
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.show.schema import Show
+from patcher.show.tables import is_address
 from patcher.wiring import Wiring
 
 ThingKind = Literal["show", "box", "port", "run", "pixel", "pixels", "prop", "channel"]
@@ -118,7 +119,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
 
 def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
     universe, channel = (int(part[:9]) for part in name.split("/"))
-    if not (1 <= universe <= 63_999 and 1 <= channel <= 512):
+    if not is_address(universe, channel):
         raise refuse(name, "is no universe and channel", "universes are 1 to 63999, channels 1 to 512")
     span = patch.span_at(universe, channel)
     if span is None:

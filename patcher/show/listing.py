@@ -14,7 +14,7 @@ from io import StringIO
 from typing import Literal, NamedTuple
 
 from patcher.errors import Finding, Severity, refuse
-from patcher.show.tables import MOST_PIXELS
+from patcher.show.tables import CHANNELS, LAST_UNIVERSE, MOST_PIXELS
 
 Column = Literal[
     "controller", "port", "run", "prop", "start of", "universe", "channel", "address", "running channel", "pixels",
@@ -68,7 +68,6 @@ _NUMBER = re.compile(rf"{_BEFORE}(\d{{1,3}}(?:[ ',]\d{{3}})+|\d{{1,12}})(?:[.,]0
 _PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}})\s*(?:[/:]\s*|[ ,]\s*(?=[a-z])){_BEFORE}(\d{{1,9}})", re.IGNORECASE)
 _RANGE = re.compile(r"(\d{1,9})\s*(?:-|–|to)\s*\d{1,9}")
 _COLOURS = re.compile(r"(?=.*R)(?=.*G)(?=.*B)[RGBWACVUY]{3,9}|W")
-_LAST_UNIVERSE = 63_999
 _MOST_PORTS = 10_000
 _MOST_CHANNELS = 12
 _HEADING_WITHIN = 20
@@ -346,8 +345,8 @@ class _Reader:
 
 
 def _checked(universe: int, channel: int) -> tuple[int, int] | str:
-    if not 1 <= channel <= 512:
+    if not 1 <= channel <= CHANNELS:
         return f"channel {channel} is none: a universe has channels 1 to 512"
-    if not 1 <= universe <= _LAST_UNIVERSE:
-        return f"universe {universe} is none: universes are 1 to {_LAST_UNIVERSE}"
+    if not 1 <= universe <= LAST_UNIVERSE:
+        return f"universe {universe} is none: universes are 1 to {LAST_UNIVERSE}"
     return universe, channel

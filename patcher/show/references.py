@@ -14,6 +14,7 @@ import networkx as nx
 from patcher.errors import Finding, choose_from, nearest
 from patcher.show.runs import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
+from patcher.show.tables import is_address
 
 _SHARED_NAMES = ("controller", "run", "prop", "supply", "feed")
 Declared = Mapping[str, Collection[str]]
@@ -106,7 +107,7 @@ def _pins(controller: Controller) -> Iterator[Finding]:
         if key not in own[controller.start_per]:
             says = f"pins a start that the box has not: it has one a {controller.start_per}"
             yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
-        if not (1 <= universe <= 63_999 and 1 <= channel <= 512):
+        if not is_address(universe, channel):
             says = f"is {universe}/{channel}; universes are 1 to 63999, channels 1 to 512"
             yield _wrong("pin", place, says, 'write universe/channel: "24/1"')
 
