@@ -42,8 +42,10 @@ def kept_pixels(chain: Chain, at: int, today: Mapping[str, int]) -> int:
 
 
 def places_kept(chain: Chain, today: Mapping[str, int]) -> list[int]:
-    """Where a chain can begin so that a run of it stays where it is; the place that keeps most lamps comes first."""
-    found: dict[int, int] = {}
+    """Where a chain can begin so that a run of it stays where it is, the last place for each set of runs that stay; the
+    place that keeps most lamps comes first.
+    """
+    found: dict[frozenset[str], int] = {}
     for number, link in enumerate(chain.links):
         if link.run not in today:
             continue
@@ -51,9 +53,20 @@ def places_kept(chain: Chain, today: Mapping[str, int]) -> list[int]:
         for ahead in reversed(chain.links[:number]):
             at = before(at, ahead.nulls + ahead.pixels, ahead.channels)
         at = first_fit(at, chain.links[0].channels)
-        if at >= 0 and (kept := kept_pixels(chain, at, today)):
-            found[at] = kept
-    return sorted(found, key=lambda at: (-found[at], at))
+        # From an earlier channel the run may lie there too, where a universe's end takes up the difference; and others
+        # with it.
+        while at >= 0 and link.run in (stays := _staying(chain, at, today)):
+            if first_fit(at, chain.links[0].channels) == at:
+                found[stays] = max(at, found.get(stays, at))
+            at -= 1
+    lamps = {link.run: link.pixels for link in chain.links}
+    pixels = {at: sum(lamps[run] for run in stays) for stays, at in found.items()}
+    return sorted(pixels, key=lambda at: (-pixels[at], at))
+
+
+def _staying(chain: Chain, at: int, today: Mapping[str, int]) -> frozenset[str]:
+    places = lamps_at(chain, at)
+    return frozenset(run for run in places if places[run] == today.get(run))
 
 
 @dataclass
