@@ -20,9 +20,10 @@ from ortools.sat.python import cp_model
 
 from patcher.address.changes import misfits
 from patcher.address.files import dump, parse
-from patcher.address.patch import Patch, Start, written
+from patcher.address.patch import Chain, Link, Patch, Start, written
 from patcher.address.placement import allocate
 from patcher.address.rules import breaches
+from patcher.address.swapping import places_kept
 from patcher.errors import PatcherError
 from patcher.limits.boxes import BoxSwap, Shortfall, swap_box
 from patcher.limits.supplies import swap_supply
@@ -665,3 +666,27 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     ran = patcher("swap", show, "boat", "shelf", "--json")
     assert ran.returncode == 1
     assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 200), st.sampled_from((1, 3, 4, 5)), st.integers(0, 2)), min_size=2, max_size=4),
+    st.data(),
+)
+def test_no_channel_keeps_more_lamps_than_the_first_place_offered(shapes: list, data: st.DataObject) -> None:
+    # By trying every channel of the first universes: mixed widths shift a run by what a universe's end takes up.
+    links = tuple(Link(1, f"run-{n}", pixels, width, nulls) for n, (pixels, width, nulls) in enumerate(shapes))
+    chain = Chain("box", 1, None, links)
+    today = {}
+    for link in links:
+        shifted = Start(chain, *written(data.draw(st.integers(0, 1200)))).placed()
+        place = next(at for other, at in shifted if other.run == link.run)
+        today[link.run] = data.draw(st.sampled_from((place, place // 512 * 512)))  # where the ends of universes matter
+
+    def kept(at: int) -> int:
+        return sum(link.pixels for link, there in Start(chain, *written(at)).placed() if today[link.run] == there)
+
+    every = [at for at in range(1201) if 512 - at % 512 >= links[0].channels]
+    best = max(map(kept, every))
+    offered = places_kept(chain, today)
+    assert kept(offered[0]) == best if offered else best == 0

@@ -6,8 +6,10 @@ universes, next to the box's others where they must follow each other.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import pairwise
 
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running, written
@@ -17,17 +19,6 @@ from patcher.show.schema import Controller, Show
 
 _MOST_TRIALS = 2_000
 """Places that are tried; where they run out, the best so far is taken."""
-
-
-def before(at: int, pixels: int, channels: int) -> int:
-    """The last running channel from which so many pixels can be laid and end at `at` or before it; may be negative."""
-    universe, channel = divmod(at, CHANNELS)
-    here = min(pixels, channel // channels)
-    left = pixels - here
-    if left == 0:
-        return at - here * channels
-    whole, rest = divmod(left - 1, CHANNELS // channels)
-    return (universe - whole) * CHANNELS - CHANNELS % channels - (rest + 1) * channels
 
 
 def lamps_at(chain: Chain, at: int) -> dict[str, int]:
@@ -46,22 +37,19 @@ def places_kept(chain: Chain, today: Mapping[str, int]) -> list[int]:
     place that keeps most lamps comes first.
     """
     found: dict[frozenset[str], int] = {}
-    for number, link in enumerate(chain.links):
-        if link.run not in today:
-            continue
-        at = before(today[link.run], link.nulls, link.channels)
-        for ahead in reversed(chain.links[:number]):
-            at = before(at, ahead.nulls + ahead.pixels, ahead.channels)
-        at = first_fit(at, chain.links[0].channels)
-        # From an earlier channel the run may lie there too, where a universe's end takes up the difference; and others
-        # with it.
-        while at >= 0 and link.run in (stays := _staying(chain, at, today)):
+    for run in (link.run for link in chain.links if link.run in today):
+        # A run never lies earlier when its chain begins later, so the places where it stays follow each other.
+        channels, where = range(today[run] + 1), partial(_place_of, chain, run)
+        for at in range(bisect_left(channels, today[run], key=where), bisect_right(channels, today[run], key=where)):
             if first_fit(at, chain.links[0].channels) == at:
-                found[stays] = max(at, found.get(stays, at))
-            at -= 1
+                found[_staying(chain, at, today)] = at
     lamps = {link.run: link.pixels for link in chain.links}
     pixels = {at: sum(lamps[run] for run in stays) for stays, at in found.items()}
     return sorted(pixels, key=lambda at: (-pixels[at], at))
+
+
+def _place_of(chain: Chain, run: str, at: int) -> int:
+    return lamps_at(chain, at)[run]
 
 
 def _staying(chain: Chain, at: int, today: Mapping[str, int]) -> frozenset[str]:
