@@ -45,7 +45,7 @@ def may_begin(shape: Shape, offset: int) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class Limits:
     """What a controller asks of its universes; universes count from 0 here.
 
     Attributes:
@@ -98,7 +98,7 @@ class Task:
     """
 
     items: tuple[Item, ...]
-    boxes: dict[str, Box]
+    boxes: dict[str, Limits]
     share: bool
     spare: int = 0
 
@@ -206,7 +206,7 @@ class Orders:
         self.exhausted = True
         self._room: dict[int, int] = {}
 
-    def _asks(self, name: str, box: Box) -> bool:
+    def _asks(self, name: str, box: Limits) -> bool:
         most = sum(universes_of(item.shape) + 1 for item in self.task.items if item.box == name)
         return box.consecutive or (box.limit is not None and box.limit < most)
 

@@ -16,7 +16,7 @@ from time import monotonic
 
 from patcher.address.beside import around, box_by_box, without_gap
 from patcher.address.bounds import Remainders, lower_bound, remainders
-from patcher.address.orders import Box, Item, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
+from patcher.address.orders import Item, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.address.packing import Packing, pack
 from patcher.address.patch import CHANNELS, Chain, running
 from patcher.address.rules import LAST_UNIVERSE
@@ -99,7 +99,7 @@ def _reason(parts: list[_Part]) -> str:
 def _task(show: Show, chains: Sequence[Chain], spare: int) -> Task:
     """The show's rules; the first free chain of a pinned box is pinned to channel 1 there, if its channels are free."""
     boxes = {
-        name: Box(controller.consecutive, controller.universes, LAST_UNIVERSE[controller.protocol] - 1)
+        name: Limits(controller.consecutive, controller.universes, LAST_UNIVERSE[controller.protocol] - 1)
         for name, controller in show.controllers.items()
     }
     items: list[Item] = []
