@@ -307,8 +307,8 @@ class _Sweep:
                 for bit in bits:
                     if not mask >> bit & 1:
                         index = self.rest[bit]
-                        at = self.box.earliest(self.box.starts[index], state.end)
-                        self._put(states, mask | 1 << bit, state, index, at, wall, connected)
+                        self._put(states, mask | 1 << bit, state, index, state.end, wall, connected)
+                        at = self.box.falls(index, state.end)[0]
                         for later in self._later(state, front, connected):
                             if at < later:
                                 self._put(states, mask | 1 << bit, state, index, later, wall, connected)
@@ -324,15 +324,15 @@ class _Sweep:
                 yield universe * CHANNELS
 
     def _put(
-        self, states: _States, mask: int, state: _State, index: int, at: int, wall: int | None, connected: bool
+        self, states: _States, mask: int, state: _State, index: int, begin: int, wall: int | None, connected: bool
     ) -> None:
-        start = self.box.starts[index]
-        room = start.room(at)
-        universes = start.universes(at)
-        if (wall is not None and room > wall) or (connected and universes.start > state.last + 1):
+        at, room, first, last = self.box.falls(index, begin)
+        if (wall is not None and room > wall) or (connected and first > state.last + 1):
             return
-        new = sum(universe not in self._own and universe > state.last for universe in universes)
-        laid = _State(room, max(state.last, universes[-1]), state.touched + new, (state, index, at))
+        new = 0
+        if not connected:
+            new = sum(universe not in self._own for universe in range(max(first, state.last + 1), last + 1))
+        laid = _State(room, max(state.last, last), state.touched + new, (state, index, at))
         _better(states.setdefault(mask, {}), laid, connected)
 
 

@@ -42,7 +42,7 @@ def choose(boxes: list[Box], seconds: float) -> Choice | None:
     return _Search(boxes, time.monotonic() + seconds).run()
 
 
-_LAST = 0.15
+_LAST = 0.05
 """The part of the time that is kept for choosing among what is worked out by then."""
 
 
@@ -187,6 +187,7 @@ class _Search:
         found = seats(box, frame, self._fixed)
         if not found:
             self._add(index, wider(box, frame))
+            return
         columns.update(dict.fromkeys(found))
         for other in [c for c in columns if isinstance(c, Frame) and any(_is_beaten(c, seat) for seat in found)]:
             del columns[other]
@@ -268,9 +269,28 @@ def _select(pool: list[list[Column]], seconds: float) -> tuple[list[Column], boo
     cheapest = [min(columns, key=_cost) for columns in pool]
     if _apart(cheapest):
         return cheapest, True
-    columns = [(index, column) for index, own in enumerate(pool) for column in own]
+    columns = [(index, column) for index, own in enumerate(pool) for column in _undominated(own)]
     found = _solve(columns, seconds)
     return found and ([columns[number][1] for number in found[0]], found[1])
+
+
+def _undominated(columns: list[Column]) -> list[Column]:
+    """Those for which no other of the box costs no more and lies inside: a choice never needs the rest."""
+    import numpy as np
+
+    simple = [column for column in columns if len(column.footprint) == 1]
+    if len(simple) < 2:
+        return columns
+    ranks = {cost: rank for rank, cost in enumerate(sorted({_cost(column) for column in simple}))}
+    ordered = sorted(simple, key=lambda c: (_cost(c), len(c.footprint[0]), c.footprint[0].start))
+    rank = np.array([ranks[_cost(column)] for column in ordered])
+    first = np.array([column.footprint[0].start for column in ordered])
+    stop = np.array([column.footprint[0].stop for column in ordered])
+    inside = (first[:, None] <= first) & (stop <= stop[:, None]) & (rank <= rank[:, None])
+    beaten = np.any(np.tril(inside, -1), axis=1).tolist()
+    return [column for column in columns if len(column.footprint) != 1] + [
+        column for column, out in zip(ordered, beaten, strict=True) if not out
+    ]
 
 
 def _apart(columns: list[Column]) -> bool:

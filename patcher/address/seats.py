@@ -93,6 +93,7 @@ class Box:
     same: bool
     close: bool
     faulty: bool
+    _falls: dict[tuple[int, int], tuple[int, int, int, int]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def homes(self) -> tuple[int, ...]:
@@ -119,6 +120,21 @@ class Box:
         if self.rule == "whole" and len(start.universes(place)) > len(start.universes(fresh)):
             return fresh
         return place
+
+    def falls(self, index: int, at: int) -> tuple[int, int, int, int]:
+        """Where a start falls that is laid anew from a channel on: its place, the channel behind its room, its first
+        universe and its last. Universes are all alike, so this is known once laid from a channel of one.
+        """
+        universe, channel = divmod(at, CHANNELS)
+        known = self._falls.get((index, channel))
+        if known is None:
+            start = self.starts[index]
+            place = self.earliest(start, channel)
+            touched = start.universes(place)
+            known = self._falls[index, channel] = (place, start.room(place), touched.start, touched[-1])
+        place, room, first, last = known
+        base = at - channel
+        return base + place, base + room, universe + first, universe + last
 
 
 @dataclass(frozen=True, slots=True, eq=False)
