@@ -6,7 +6,8 @@ from itertools import pairwise
 
 from patcher.limits.boxes import BoxSwap, Cable
 from patcher.limits.plan import LONGEST_LEAD
-from patcher.limits.supplies import LOADED, SupplySwap, stretches
+from patcher.limits.stretches import stretches
+from patcher.limits.supplies import LOADED, SupplySwap
 from patcher.show.schema import Controller, Show
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring

@@ -23,7 +23,7 @@ from patcher.limits.joining import (
     port_pixels_needed,
     with_fewest_cuts,
 )
-from patcher.limits.supplies import stretches
+from patcher.limits.stretches import stretches
 from patcher.shapes import positions
 from patcher.show.schema import Controller, Logic, Show
 from patcher.units import METRES_PER

@@ -1,21 +1,20 @@
 """What a supply has to give, and whether a spare can give it.
 
-V+ runs along a run and on into the next one on its port, but where it is cut: what hangs together so is a *stretch*. A
-stretch is fed by every supply that a feed taps it from. Here each of them is taken to bear an equal share; what wires
-and sagging make of that is another matter, so a supply at the far end of a long wire bears less than is said here.
-The level is the show's; a dimmer set in a box is left out, so that the load is never too low.
+Each supply of a stretch is taken to bear an equal share; what wires and sagging make of that is another matter, so a
+supply at the far end of a long wire bears less than is said here. The level is the show's; a dimmer set in a box is
+left out, so that the load is never too low.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from math import floor
 
 from patcher.errors import choose_from, refuse
-from patcher.show.schema import Feed, Logic, PixelType, Show, Supply, Tap
+from patcher.limits.stretches import Stretch, stretches
+from patcher.show.schema import Feed, Logic, PixelType, Show, Supply
 from patcher.wiring import Wiring
 
 LOADED = 0.8
@@ -26,71 +25,6 @@ _AMPS = 1e-9
 
 Draw = tuple[float, float]
 """Amperes in the dark, and what the colours add at full."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """Pixels that share their V+.
-
-    Attributes:
-        parts: of each run in it, the first and the last pixel, from 1.
-        trees: the feeds from supplies, with their branches, that tap it: each by the name of the feed at the supply.
-    """
-
-    parts: tuple[tuple[str, int, int], ...]
-    trees: frozenset[str]
-
-
-def taken_pixels(tap: Tap, pixels: int) -> list[int]:
-    """The pixels of a run of so many that a tap joins."""
-    if tap.every is not None:
-        return sorted({*range(1, pixels + 1, tap.every), pixels})
-    return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
-
-
-def tree_of(show: Show, feed: Feed) -> Feed:
-    """The feed at the supply that a feed branches off, at any remove; itself where it comes from the supply."""
-    while feed.source is not None:
-        feed = show.feeds[feed.source]
-    return feed
-
-
-def stretches(wiring: Wiring) -> list[Stretch]:
-    """Everything that shares its V+, of the runs that are hung."""
-    show = wiring.show
-    parts: list[list[tuple[str, int, int]]] = []
-    chains = [*wiring.chains.values(), *((run.name,) for run in show.runs.values() if run.same_data_as is not None)]
-    for chain in chains:
-        joined = False
-        for run in (show.runs[name] for name in chain):
-            if not run.hung:
-                continue
-            firsts = [1, *sorted(set(run.power_cuts))]
-            lasts = [*(first - 1 for first in firsts[1:]), run.pixels]
-            for first, last in zip(firsts, lasts, strict=True):
-                if first == 1 and joined and run.power_joined:
-                    parts[-1].append((run.name, first, last))
-                else:
-                    parts.append([(run.name, first, last)])
-            joined = True
-    tapped = list(_tapped(show))
-    return [
-        Stretch(
-            tuple(part),
-            frozenset(
-                tree for tree, at, pixel in tapped for run, first, last in part if run == at and first <= pixel <= last
-            ),
-        )
-        for part in parts
-    ]
-
-
-def _tapped(show: Show) -> Iterator[tuple[str, str, int]]:
-    """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
-    for feed in show.feeds.values():
-        for tap in feed.taps:
-            for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
-                yield tree_of(show, feed).name, tap.run, pixel
 
 
 def _unknown(kind: PixelType) -> bool:

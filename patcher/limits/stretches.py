@@ -1,0 +1,78 @@
+"""Which pixels share their V+, and which supplies feed them.
+
+V+ runs along a run and on into the next one on its port, but where it is cut: what hangs together so is a *stretch*. A
+stretch is fed by every supply that a feed taps it from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from patcher.show.schema import Feed, Show, Tap
+from patcher.wiring import Wiring
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Pixels that share their V+.
+
+    Attributes:
+        parts: of each run in it, the first and the last pixel, from 1.
+        trees: the feeds from supplies, with their branches, that tap it: each by the name of the feed at the supply.
+    """
+
+    parts: tuple[tuple[str, int, int], ...]
+    trees: frozenset[str]
+
+
+def taken_pixels(tap: Tap, pixels: int) -> list[int]:
+    """The pixels of a run of so many that a tap joins."""
+    if tap.every is not None:
+        return sorted({*range(1, pixels + 1, tap.every), pixels})
+    return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
+
+
+def tree_of(show: Show, feed: Feed) -> Feed:
+    """The feed at the supply that a feed branches off, at any remove; itself where it comes from the supply."""
+    while feed.source is not None:
+        feed = show.feeds[feed.source]
+    return feed
+
+
+def stretches(wiring: Wiring) -> list[Stretch]:
+    """Everything that shares its V+, of the runs that are hung."""
+    show = wiring.show
+    parts: list[list[tuple[str, int, int]]] = []
+    chains = [*wiring.chains.values(), *((run.name,) for run in show.runs.values() if run.same_data_as is not None)]
+    for chain in chains:
+        joined = False
+        for run in (show.runs[name] for name in chain):
+            if not run.hung:
+                continue
+            firsts = [1, *sorted(set(run.power_cuts))]
+            lasts = [*(first - 1 for first in firsts[1:]), run.pixels]
+            for first, last in zip(firsts, lasts, strict=True):
+                if first == 1 and joined and run.power_joined:
+                    parts[-1].append((run.name, first, last))
+                else:
+                    parts.append([(run.name, first, last)])
+            joined = True
+    tapped = list(_tapped(show))
+    return [
+        Stretch(
+            tuple(part),
+            frozenset(
+                tree for tree, at, pixel in tapped for run, first, last in part if run == at and first <= pixel <= last
+            ),
+        )
+        for part in parts
+    ]
+
+
+def _tapped(show: Show) -> Iterator[tuple[str, str, int]]:
+    """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
+    for feed in show.feeds.values():
+        for tap in feed.taps:
+            for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
+                yield tree_of(show, feed).name, tap.run, pixel

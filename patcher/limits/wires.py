@@ -1,0 +1,98 @@
+"""Copper: what a wire resists, what current it bears, and which fuse protects it.
+
+What a wire bears depends on how it lies, how warm it is and what is round it. The tables here are for wires in free
+air at ordinary temperatures; where the local code says less, the local code holds.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from math import pi
+
+RESISTIVITY = 1.7241e-8
+"""Ohm-metres of annealed copper at 20 °C. Source: IEC 60028."""
+PER_KELVIN = 0.00393
+"""How much the resistance of copper rises a kelvin, as a part of that at 20 °C. Source: IEC 60028."""
+CELSIUS = 20.0
+"""The temperature that the tables are for."""
+CLASS_5 = {
+    0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91, 16.0: 1.21, 25.0: 0.780,
+}  # fmt: skip
+"""Largest ohms a kilometre at 20 °C of flexible copper, by mm². Source: IEC 60228, class 5 (16 and 25 from memory)."""
+AWG_BEARS = {
+    30: 0.5, 28: 0.8, 26: 1.0, 24: 2.0, 22: 3.0, 20: 5.0, 18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0,
+    6: 55.0, 4: 70.0, 2: 95.0, 0: 125.0,
+}  # fmt: skip
+"""Amperes by gauge. From memory: NFPA 70 (National Electrical Code), 240.4(D) for 18 to 10, table 522.22 for the
+thinner, table 310.16 at 60 °C for the thicker."""
+MM2_BEARS = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.5: 16.0, 2.5: 25.0, 4.0: 32.0, 6.0: 40.0, 10.0: 63.0, 16.0: 82.0}
+"""Amperes by mm². From memory: DIN VDE 0298-4, flexible leads of two or three cores."""
+BLADES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
+"""Amperes of blade fuses. From memory: ISO 8820-3."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A copper wire by its gauge or by its cross-section, one of the two.
+
+    Attributes:
+        awg: American wire gauge.
+        mm2: cross-section in square millimetres.
+    """
+
+    awg: int | None = None
+    mm2: float | None = None
+
+    def __str__(self) -> str:
+        return f"AWG {self.awg}" if self.awg is not None else f"{self.mm2:g} mm²"
+
+    @property
+    def area(self) -> float:
+        """Square millimetres of copper. Source for gauges, from memory: ASTM B258."""
+        if self.awg is None:
+            assert self.mm2 is not None  # noqa: S101
+            return self.mm2
+        diameter: float = 0.127 * 92 ** ((36 - self.awg) / 39)
+        return pi / 4 * diameter**2
+
+    def ohms(self, celsius: float = CELSIUS) -> float:
+        """Ohms a metre of one conductor: solid by gauge, flexible class 5 by cross-section.
+
+        A cross-section that IEC 60228 does not list has the resistance of the next smaller one, less in proportion.
+        """
+        warmth = 1 + PER_KELVIN * (celsius - CELSIUS)
+        if self.awg is not None:
+            return RESISTIVITY / (self.area * 1e-6) * warmth
+        listed = _listed(CLASS_5, self.area)
+        return CLASS_5[listed] * listed / self.area / 1000 * warmth
+
+    @property
+    def bears(self) -> float:
+        """Amperes that it may carry; a size that is not listed bears what the next thinner one does.
+
+        Below the table it bears less in proportion to its copper.
+        """
+        if self.awg is not None:
+            thinner = [gauge for gauge in AWG_BEARS if gauge >= self.awg]
+            if not thinner:
+                return AWG_BEARS[30] * self.area / Wire(awg=30).area
+            return AWG_BEARS[min(thinner)]
+        listed = _listed(MM2_BEARS, self.area)
+        return MM2_BEARS[listed] * min(1.0, self.area / listed)
+
+
+def wire_of(awg: int | None, mm2: float | None) -> Wire | None:
+    """The wire that a table of the show file names; None where it names none."""
+    return None if awg is None and mm2 is None else Wire(awg, mm2)
+
+
+def _listed(table: dict[float, float], area: float) -> float:
+    """The largest listed size that is no larger; the smallest, where all are."""
+    sizes = sorted(table)
+    return sizes[max(0, bisect_right(sizes, area) - 1)]
+
+
+def blade(amps: float, bears: float) -> float | None:
+    """The smallest blade fuse above a current that still protects a wire which bears so much; None if there is none."""
+    return next((size for size in BLADES if amps < size <= bears), None)
