@@ -93,7 +93,8 @@ def pyartnet_writes(kind: type[ArtNetNode] | type[SacnNode]) -> list[bytes]:
 
 
 def test_an_e131_packet_and_how_many_fill_a_link() -> None:
-    # Judge: sacn 1.11 and pyartnet 2.0 build the packet. Source: CHECKS.md, Ethernet: 704 octets, 56.32 µs, 17 755 packets, 443 at 40.
+    # Judge: sacn 1.11 and pyartnet 2.0 build the packet.
+    # Source: CHECKS.md, Ethernet: 704 octets, 56.32 µs, 17 755 packets, 443 at 40.
     octets = len(bytes(DataPacket(tuple(bytes(16)), "heron lock", 3, dmxData=(255,) * 512).getBytes())) + OVERHEAD
     assert {len(packet) + OVERHEAD for packet in pyartnet_writes(SacnNode)} == {octets}
     assert wire_octets(octets - OVERHEAD) == octets == 704
