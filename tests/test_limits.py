@@ -119,10 +119,15 @@ def slow_ms(loads: list[Load]) -> float:
     return sum(load.channels for load in loads) * 8 / rate * 1e3 + quiet / 1e3
 
 
+SHEETS = [(3, 800_000, 300.0), (4, 800_000, 300.0), (3, 400_000, 50.0), (3, 800_000, 4000.0), (3, 777_777, 299.9)]
+QUICK = [(1, 400_000_000, 0.0)]
+"""Chips too quick to be, so that times lie close together."""
+
+
 @st.composite
 def boxes(draw: st.DrawFn) -> tuple[dict[int, list[Load]], list[int]]:
     lines: dict[int, list[Load]] = {}
-    kinds = st.sampled_from([(3, 800_000, 300.0), (4, 800_000, 300.0), (3, 400_000, 50.0), (3, 800_000, 4000.0)])
+    kinds = st.sampled_from(draw(st.sampled_from([SHEETS, QUICK])))
     for port in range(1, draw(st.integers(1, 4)) + 1):
         lines[port] = []
         for number in range(draw(st.integers(1, 5))):
@@ -234,6 +239,11 @@ def test_a_split_that_helps_but_not_enough() -> None:
     (remedy,) = refresh(tables_of(runs_of(a=900, b=300))).values()
     assert remedy.startswith("move b to box/2, with a start of its own: then 36.6 frames a second, which is still too")
     assert "lower frame_rate to 36" in remedy
+
+
+def test_a_run_too_long_by_itself_leaves_no_reason_to_cut_the_others_shorter() -> None:
+    (remedy,) = refresh(tables_of(runs_of(a=900, b=450, c=450))).values()
+    assert remedy.startswith("move b and c to box/2, with a start of its own: then 36.6 frames a second, which is")
 
 
 def test_a_run_that_cannot_be_cut_keeps_no_port_from_one_that_can() -> None:

@@ -331,7 +331,8 @@ def test_check_says_what_is_sent(here: Patcher, heron_lock: Path) -> None:
     ]
     total = sum(mbps.values()) * 8 * 40 / 1e6
     assert document["network"] == {"packets": 840, "mbps": pytest.approx(total, abs=1e-4), "link_mbps": 100}
-    last = here("check", heron_lock).stdout.splitlines()[-1]
+    *_, port, last = here("check", heron_lock).stdout.splitlines()
+    assert port == "Slowest port: weirside/1, 19.5 ms a frame, 51.2 frames a second; the show plays 40."
     assert (
         last
         == f"Network: 840 packets a second, {total:.1f} Mb/s in all, 4.3 % of 100 Mb/s; most to weirside, 1.4 Mb/s."

@@ -254,8 +254,9 @@ def _remedies(wiring: Wiring, box: str, slow: Mapping[int, float]) -> Iterator[t
             remedy = _moving(wiring, box, lines[port], moves, period)
         else:
             left = len(free) - len(split.moves)
-            why = f"the free ports of {box} are too few" if left else f"no port of {box} is left free for it"
-            remedy = _no_move(lines[port], slow[port], why if free else f"no port of {box} is free", free=left > 0)
+            none = "left free for it" if free else "free"
+            why = f"the free ports of {box} are too few" if left else f"no port of {box} is {none}"
+            remedy = _no_move(lines[port], slow[port], why, free=left > 0)
         if port == slowest and 1000 / best.frame_ms >= 1000 / split.frame_ms + _WORTH:
             most = rate_text(1000 / best.frame_ms)
             remedy += f". The most that {box} can keep is {most}: {_moves(wiring, box, best.moves)}"
