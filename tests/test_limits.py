@@ -1,11 +1,16 @@
 """Frame times, and every warning: raised where it should be, and not where it should not."""
 
+from collections.abc import Iterator
+from itertools import combinations, pairwise, product
+
 import pytest
 from conftest import wired
+from hypothesis import given
+from hypothesis import strategies as st
 
 from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
-from patcher.limits.timing import frame_ms, port_times
+from patcher.limits.timing import Load, best_split, frame_ms, port_times, rate_text, slowest_ports
 
 KINDS = {
     "rgb": {"colour_order": "RGB"},
@@ -83,6 +88,201 @@ def test_a_tee_takes_no_time_of_its_own() -> None:
     runs = {"a": {"pixels": 40}, "b": {"pixels": 40, "same_data_as": "a"}}
     (time,) = port_times(wired(tables_of(runs)))
     assert time.pixels == 40
+
+
+def test_a_box_is_as_slow_as_its_slowest_port() -> None:
+    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset (CHECKS.md, Pixel data line).
+    tables = tables_of({"a": {"pixels": 340}, "b": {"pixels": 800}, "c": {"pixels": 680}}, {"1": ["a"], "2": ["b"]})
+    tables["controller"]["other"] = {"address": "192.0.2.2", "ports": 1, "port": {"1": ["c"]}}
+    tables["controller"]["idle"] = {"address": "192.0.2.3", "ports": 1}
+    slowest = slowest_ports(port_times(wired(tables)))
+    assert {box: (time.port, round(time.max_rate)) for box, time in slowest.items()} == {
+        "box": (2, 41),
+        "other": (1, 48),
+    }
+
+
+# --- splits -----------------------------------------------------------------------------------------------------------
+
+
+def contiguous(loads: list[Load]) -> Iterator[list[list[Load]]]:
+    """Every way to cut a chain between runs."""
+    for cuts in range(len(loads)):
+        for places in combinations(range(1, len(loads)), cuts):
+            ends = [0, *places, len(loads)]
+            yield [loads[first:end] for first, end in pairwise(ends)]
+
+
+def slow_ms(loads: list[Load]) -> float:
+    """A line's time, from its data sheets: 8 bits a channel at the slowest chip's rate, then the longest quiet."""
+    rate, quiet = min(load.bit_rate for load in loads), max(load.reset_us for load in loads)
+    return sum(load.channels for load in loads) * 8 / rate * 1e3 + quiet / 1e3
+
+
+SHEETS = [(3, 800_000, 300.0), (4, 800_000, 300.0), (3, 400_000, 50.0), (3, 800_000, 4000.0), (3, 777_777, 299.9)]
+QUICK = [(1, 400_000_000, 0.0)]
+"""Chips too quick to be, so that times lie close together."""
+
+
+@st.composite
+def boxes(draw: st.DrawFn) -> tuple[dict[int, list[Load]], list[int]]:
+    lines: dict[int, list[Load]] = {}
+    kinds = st.sampled_from(draw(st.sampled_from([SHEETS, QUICK])))
+    for port in range(1, draw(st.integers(1, 4)) + 1):
+        lines[port] = []
+        for number in range(draw(st.integers(1, 5))):
+            pixels = draw(st.integers(1, 400) | st.sampled_from([1, 50, 100]))
+            width, bit_rate, quiet = draw(kinds)
+            lines[port].append(Load(f"run-{port}-{number}", pixels, pixels * width, bit_rate, quiet))
+    return lines, [port + len(lines) for port in range(1, draw(st.integers(0, 5)) + 1)]
+
+
+@given(boxes())
+def test_the_best_split_is_the_best_of_all(box: tuple[dict[int, list[Load]], list[int]]) -> None:
+    # Judge: every way to cut every chain between runs, each piece but a chain's first on a free port of its own.
+    lines, free = box
+    ways = [
+        (max(slow_ms(piece) for chain in way for piece in chain), pieces, sum(len(p) for c in way for p in c[1:]))
+        for way in product(*(list(contiguous(loads)) for loads in lines.values()))
+        if (pieces := sum(len(chain) - 1 for chain in way)) <= len(free)
+    ]
+    fastest, ports, runs = min(ways)
+    assert min(way[2] for way in ways if way[0] == fastest) == runs
+    split = best_split(lines, free)
+    assert split.frame_ms == pytest.approx(fastest, rel=1e-12)
+    assert (len(split.moves), sum(len(move.runs) for move in split.moves)) == (ports, runs)
+    # What it says is what it does: carried out, no run is lost, each free port has one piece, and the time is true.
+    after = {port: list(loads) for port, loads in lines.items()}
+    for move in split.moves:
+        piece = [load for load in lines[move.port] if load.run in move.runs]
+        assert tuple(load.run for load in piece) == move.runs
+        assert move.to in free
+        assert move.to not in after
+        after[move.to] = piece
+        after[move.port] = [load for load in after[move.port] if load not in piece]
+    assert max(slow_ms(loads) for loads in after.values()) == pytest.approx(split.frame_ms)
+    assert sorted(load.run for loads in after.values() for load in loads) == sorted(
+        load.run for loads in lines.values() for load in loads
+    )
+
+
+def test_a_long_chain_is_split_at_once() -> None:
+    # Source: arithmetic: 20 000 runs of 10 pixels on ten ports are 2 000 runs a port, 600 ms and the reset.
+    lines = {1: [Load(f"run-{number}", 10, 30, 800_000, 300.0) for number in range(20_000)]}
+    split = best_split(lines, list(range(2, 11)))
+    assert split.frame_ms == pytest.approx(2000 * 0.3 + 0.3)
+    assert len(split.moves) == 9
+
+
+def refresh(tables: dict) -> dict[str, str]:
+    """What to do, by port."""
+    found = check(wired(tables))[1]
+    return {finding.where.rsplit(".", 1)[1]: finding.remedy for finding in found if finding.rule == "refresh"}
+
+
+def runs_of(**pixels: int) -> dict:
+    return {name: {"pixels": number} for name, number in pixels.items()}
+
+
+# Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset (CHECKS.md), rounded down.
+@pytest.mark.parametrize(
+    ("start_per", "changes"),
+    [("port", ", with a start of its own"), ("run", ""), ("controller", "")],
+)
+def test_the_move_is_named(start_per: str, changes: str) -> None:
+    tables = tables_of(runs_of(gable=500, eaves=500), box={"start_per": start_per})
+    assert refresh(tables) == {"1": f"move eaves to box/2{changes}: then 65.3 frames a second"}
+
+
+def test_a_start_for_the_whole_box_says_where_the_order_changes() -> None:
+    # Source: DESIGN.md: with start_per = "controller" the ports follow on inside one chain.
+    tables = tables_of(runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "3": ["c"]}, {"start_per": "controller"})
+    assert refresh(tables) == {"1": "move b to box/2: then 65.3 frames a second"}
+    tables["controller"]["box"]["port"] = {"1": ["a", "b"], "2": ["c"]}
+    assert refresh(tables) == {"1": "move b to box/3, which changes addresses: then 65.3 frames a second"}
+
+
+def test_the_fewest_moves_that_do_and_those_that_do_most() -> None:
+    tables = tables_of(runs_of(a=250, b=250, c=250, d=250))
+    assert refresh(tables) == {
+        "1": "move d to box/2, with a start of its own: then 43.8 frames a second. The most that box can keep is "
+        "128.2: move b to box/2, c to box/3, d to box/4, with starts of their own"
+    }
+
+
+def test_each_slow_port_has_its_own_moves() -> None:
+    tables = tables_of(runs_of(a=500, b=500, c=600, d=600), {"2": ["a", "b"], "4": ["c", "d"]})
+    assert refresh(tables) == {
+        "2": "move b to box/1, with a start of its own: then 65.3 frames a second",
+        "4": "move d to box/3, with a start of its own: then 54.6 frames a second",
+    }
+
+
+@pytest.mark.parametrize(
+    ("runs", "ports", "says"),
+    [
+        (runs_of(a=500, b=500), 1, {"1": "no port of box is free; lower frame_rate to 33, or hang some of it on ano"}),
+        (runs_of(a=1000), 1, {"1": "a hangs there alone; lower frame_rate to 33, or hang some of it on another box"}),
+        (
+            runs_of(a=1000),
+            2,
+            {"1": "a hangs there alone; lower frame_rate to 33, or make two runs of a, the second on"},
+        ),
+    ],
+)
+def test_where_no_split_helps_it_says_what_would(runs: dict, ports: int, says: dict) -> None:
+    (said,) = refresh(tables_of(runs, box={"ports": ports})).values()
+    assert said.startswith(f"no split helps: {says['1']}")
+
+
+def test_a_split_that_helps_but_not_enough() -> None:
+    (remedy,) = refresh(tables_of(runs_of(a=900, b=300))).values()
+    assert remedy.startswith("move b to box/2, with a start of its own: then 36.6 frames a second, which is still too")
+    assert "lower frame_rate to 36" in remedy
+
+
+def test_a_run_too_long_by_itself_leaves_no_reason_to_cut_the_others_shorter() -> None:
+    (remedy,) = refresh(tables_of(runs_of(a=900, b=450, c=450))).values()
+    assert remedy.startswith("move b and c to box/2, with a start of its own: then 36.6 frames a second, which is")
+
+
+def test_a_run_that_cannot_be_cut_keeps_no_port_from_one_that_can() -> None:
+    tables = tables_of(
+        runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"}
+    )
+    assert refresh(tables) == {
+        "1": "no split helps: a hangs there alone; lower frame_rate to 16, or hang some of it on another box",
+        "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 33, "
+        "or hang more of it on another box",
+    }
+
+
+def test_the_slower_port_has_the_last_free_one() -> None:
+    tables = tables_of(
+        runs_of(a=500, b=500, c=490, d=490), {"1": ["a", "b"], "2": ["c", "d"]}, {"ports": 3, "start_per": "run"}
+    )
+    found = refresh(tables)
+    assert found["1"] == "move b to box/3: then 65.3 frames a second"
+    assert found["2"].startswith("no split helps: no port of box is left free for it; lower frame_rate to 33")
+
+
+def test_a_moved_run_really_gives_that_rate() -> None:
+    # Judge: the frame times of the show with the move carried out.
+    tables = tables_of(runs_of(a=250, b=250, c=250, d=250))
+    for ports, rate in (
+        ({"1": ["a", "b", "c"], "2": ["d"]}, "43.8"),
+        ({"1": ["a"], "2": ["b"], "3": ["c"], "4": ["d"]}, "128.2"),
+    ):
+        tables["controller"]["box"]["port"] = ports
+        assert rate_text(slowest_ports(port_times(wired(tables)))["box"].max_rate) == rate
+        assert refresh(tables) == {}
+
+
+@given(st.floats(0.1, 5000))
+def test_a_rate_is_never_said_too_high(rate: float) -> None:
+    # Source: arithmetic: 824 pixels keep 39.97 frames a second; “40.0 at most” beside a show that plays 40 is nonsense.
+    assert rate - 0.1 <= float(rate_text(rate)) <= rate + 1e-6
+    assert rate_text(1000 / (824 * 0.03 + 0.3)) == "39.9"
 
 
 # --- each warning, raised and not ---------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -12,15 +12,20 @@ from patcher.cli.loading import AsJson, ShowFile, examine, load, load_patch
 from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
 from patcher.errors import Finding, PatcherError
 
+if TYPE_CHECKING:
+    from patcher.limits.network import Traffic
+    from patcher.limits.timing import PortTime
+
 
 def check(show: ShowFile, as_json: AsJson = False) -> None:
-    """Every problem of a show at once: file, wiring, address, timing."""
+    """Every problem of a show at once: file, wiring, address, timing, network."""
     from patcher.address.files import read_patch
-    from patcher.limits import findings, timing
+    from patcher.limits import findings, network, timing
     from patcher.show.lines import located
 
     wiring, found, text = examine(show)
-    times = []
+    times: list[PortTime] = []
+    traffic: Traffic | None = None
     unreadable = any(finding.area == "file" for finding in found)
     if wiring is not None and not found:
         try:
@@ -28,26 +33,16 @@ def check(show: ShowFile, as_json: AsJson = False) -> None:
             kept = read_patch(show)
         except PatcherError as error:
             kept, unread = None, list(error.findings)
-        _, found = findings.check(wiring, kept)
+        patch, found = findings.check(wiring, kept)
         found = located([*unread, *found], text)
         times = timing.port_times(wiring)
+        traffic = network.traffic(wiring.show, patch) if patch is not None else None
     if as_json:
-        ports = [
-            {
-                "controller": time.controller, "port": time.port, "pixels": time.pixels,
-                "frame_ms": round(time.frame_ms, 4), "max_rate": round(time.max_rate, 4),
-            }
-            for time in times
-        ]  # fmt: skip
-        say_json({"findings": [finding_json(finding) for finding in found], "ports": ports})
+        say_json({"findings": [finding_json(finding) for finding in found], **_limits_json(times, traffic)})
     else:
         _say_check(found, show)
-        if times and wiring is not None:
-            slowest = min(times, key=lambda time: time.max_rate)
-            print(
-                f"Slowest port: {slowest.controller}/{slowest.port}, {slowest.frame_ms:.1f} ms a frame, "
-                f"{slowest.max_rate:.1f} frames a second; the show plays {wiring.show.settings.frame_rate:g}."
-            )
+        if wiring is not None:
+            _say_limits(times, traffic, wiring.show.settings.frame_rate)
     if any(finding.severity == "error" for finding in found):
         raise typer.Exit(2 if unreadable else 1)
 
@@ -65,6 +60,51 @@ def _say_check(found: list[Finding], show: Path) -> None:
         if (number := sum(finding.severity == word and not finding.accepted for finding in found))
     ]
     print(f"{show}: {', '.join(numbers) if numbers else 'sound: nothing to mend'}.")
+
+
+def _limits_json(times: list[PortTime], traffic: Traffic | None) -> dict[str, Any]:
+    from patcher.limits.network import LINK_MBPS
+    from patcher.limits.timing import slowest_ports
+
+    ports = [
+        {
+            "controller": time.controller, "port": time.port, "pixels": time.pixels,
+            "frame_ms": round(time.frame_ms, 4), "max_rate": round(time.max_rate, 4),
+        }
+        for time in times
+    ]  # fmt: skip
+    sent = traffic.boxes if traffic else {}
+    boxes = [
+        {
+            "controller": box, "frame_ms": round(time.frame_ms, 4), "max_rate": round(time.max_rate, 4),
+            "packets": round(sent[box].packets, 4) if box in sent else None,
+            "mbps": round(sent[box].mbps, 4) if box in sent else None,
+        }
+        for box, time in slowest_ports(times).items()
+    ]  # fmt: skip
+    network = traffic and {
+        "packets": round(traffic.in_all.packets, 4), "mbps": round(traffic.in_all.mbps, 4), "link_mbps": LINK_MBPS,
+    }  # fmt: skip
+    return {"ports": ports, "boxes": boxes, "network": network}
+
+
+def _say_limits(times: list[PortTime], traffic: Traffic | None, rate: float) -> None:
+    from patcher.limits.network import LINK_MBPS
+    from patcher.limits.timing import rate_text
+
+    if times:
+        slowest = max(times, key=lambda time: time.frame_ms)
+        print(
+            f"Slowest port: {slowest.controller}/{slowest.port}, {slowest.frame_ms:.1f} ms a frame, "
+            f"{rate_text(slowest.max_rate)} frames a second; the show plays {rate:g}."
+        )
+    if traffic and traffic.boxes:
+        most = max(traffic.boxes, key=lambda box: traffic.boxes[box].mbps)
+        mbps = traffic.in_all.mbps
+        print(
+            f"Network: {count(round(traffic.in_all.packets), 'packet')} a second, {mbps:.1f} Mb/s in all, "
+            f"{mbps / LINK_MBPS * 100:.1f} % of {LINK_MBPS} Mb/s; most to {most}, {traffic.boxes[most].mbps:.1f} Mb/s."
+        )
 
 
 def where(

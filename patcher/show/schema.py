@@ -114,6 +114,8 @@ class Controller(Named):
     """The box puts colours into chip order itself, so the wire carries RGB(W)."""
     skips_nulls: Flag = True
     """Null pixels take no channels."""
+    wifi_mbps: Positive | None = None
+    """The box is reached over Wi-Fi that was measured to carry so many megabits a second."""
     level: Fraction = 1.0
     """A dimmer set in the box."""
     logic: Logic | None = None
