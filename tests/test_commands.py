@@ -171,7 +171,7 @@ def test_the_keys_of_check(here: Patcher, small: Path) -> None:
     # Source: DESIGN.md, check --json.
     small.write_text(SMALL + "lead = 9.0\n")
     found = document(here("check", small, "--json"))
-    assert found.keys() == {"findings", "ports"}
+    assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked"}
     assert {frozenset(one) for one in found["ports"]} == {
         frozenset({"controller", "port", "pixels", "frame_ms", "max_rate"})
     }

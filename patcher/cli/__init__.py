@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, demo, edit, send, swap, yard
+from patcher.cli import adopt, ask, demo, edit, power, send, swap, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app.command("patch")(edit.patch)
 app.command("diff")(edit.diff)
 app.command("adopt")(adopt.adopt)
 app.command("swap")(swap.swap)
+app.command("power")(power.power)
 app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("yard")(yard.yard)

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
 
 def check(show: ShowFile, as_json: AsJson = False) -> None:
-    """Every problem of a show at once: file, wiring, address, timing, network."""
+    """Every problem of a show at once: file, wiring, address, timing, network, power."""
     from patcher.address.files import read_patch
-    from patcher.limits import findings, network, timing
+    from patcher.limits import findings, hold, network, timing
     from patcher.show.lines import located
 
     wiring, found, text = examine(show)
@@ -38,11 +38,15 @@ def check(show: ShowFile, as_json: AsJson = False) -> None:
         times = timing.port_times(wiring)
         traffic = network.traffic(wiring.show, patch) if patch is not None else None
     if as_json:
-        say_json({"findings": [finding_json(finding) for finding in found], **_limits_json(times, traffic)})
+        powered = wiring is not None and bool(times) and hold.described(wiring.show)
+        document = {"findings": [finding_json(finding) for finding in found], **_limits_json(times, traffic)}
+        say_json({**document, "power_checked": powered})
     else:
         _say_check(found, show)
         if wiring is not None:
             _say_limits(times, traffic, wiring.show.settings.frame_rate)
+            if times and not hold.described(wiring.show):
+                print("Power: the file has no supply, so currents and voltages were not checked.")
     if any(finding.severity == "error" for finding in found):
         raise typer.Exit(2 if unreadable else 1)
 

@@ -6,6 +6,7 @@ stretch is fed by every supply that a feed taps it from.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -58,19 +59,19 @@ def stretches(wiring: Wiring) -> list[Stretch]:
                 else:
                     parts.append([(run.name, first, last)])
             joined = True
-    tapped = list(_tapped(show))
+    taps: dict[str, list[tuple[str, int]]] = defaultdict(list)
+    for tree, at, pixel in tapped(show):
+        taps[at].append((tree, pixel))
     return [
         Stretch(
             tuple(part),
-            frozenset(
-                tree for tree, at, pixel in tapped for run, first, last in part if run == at and first <= pixel <= last
-            ),
+            frozenset(tree for run, first, last in part for tree, pixel in taps[run] if first <= pixel <= last),
         )
         for part in parts
     ]
 
 
-def _tapped(show: Show) -> Iterator[tuple[str, str, int]]:
+def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
     """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
     for feed in show.feeds.values():
         for tap in feed.taps:

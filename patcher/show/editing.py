@@ -7,7 +7,7 @@ gone afterwards is not deleted: its lines are turned into comments under a note 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import tomlkit
@@ -16,7 +16,7 @@ from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Tabl
 
 from patcher.errors import refuse
 from patcher.show.lines import _HEADING, _PART, _plain
-from patcher.show.schema import Show
+from patcher.show.schema import Feed, Show, Tap
 from patcher.units import METRES_PER
 
 _TABLES = {"controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
@@ -57,6 +57,35 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
     for place in gone:
         found = _commented_out(found, place, note)
     return found
+
+
+def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
+    """The text of a show file with feeds written behind everything else.
+
+    Args:
+        text: the file's text.
+        show: the show that it describes, for its units.
+        feeds: the feeds; each tap at a pixel's number.
+        note: the words put above them, after a `#`.
+    """
+    end = "\r\n" if "\r\n" in text else "\n"
+    unit = METRES_PER[show.settings.units]
+    lines = ["", f"# {note}"]
+    for feed in feeds:
+        keys = {"supply": feed.supply, "from": feed.source, "tap": feed.tap, "awg": feed.awg, "mm2": feed.mm2}
+        keys["fuse"] = int(feed.fuse) if feed.fuse is not None and feed.fuse == int(feed.fuse) else feed.fuse
+        lines += ["", f"[feed.{feed.name}]"]
+        lines += [f"{key} = {tomlkit.item(value).as_string()}" for key, value in keys.items() if value is not None]
+        lines += ["taps = ["]
+        lines += [
+            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit):g} }},' for tap in feed.taps
+        ]
+        lines += ["]"]
+    return text.rstrip("\r\n") + end + "".join(line + end for line in lines)
+
+
+def _place(tap: Tap) -> str:
+    return f"every = {tap.every}" if tap.every is not None else f"pixel = {tomlkit.item(tap.pixel).as_string()}"
 
 
 def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str, Any]]:

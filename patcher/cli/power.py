@@ -1,0 +1,313 @@
+"""`power`: what the supplies give, what the wires carry, what the pixels get."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from patcher.cli.loading import AsJson, ShowFile, load
+from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
+from patcher.errors import choose_from, refuse
+
+if TYPE_CHECKING:
+    from patcher.limits.planning import Plan
+    from patcher.limits.power import Power
+    from patcher.limits.wires import Wire
+    from patcher.sheets.voltage import Profile
+    from patcher.wiring import Wiring
+
+Sizes = Annotated[
+    str, typer.Option("--wire", metavar="SIZES", help="With --plan: the wires to choose from, as 18,14,2.5mm2.")
+]
+Slack = Annotated[
+    float,
+    typer.Option("--slack", metavar="PERCENT", help="With --plan: wire beyond the straight line.", min=0, max=300),
+]
+Level = Annotated[float | None, typer.Option("--level", help="Instead of the show's level.", min=0.0, max=1.0)]
+Celsius = Annotated[float, typer.Option("--celsius", help="Temperature of the wires.", min=-50, max=90)]
+
+
+def power(
+    show: ShowFile,
+    thing: Annotated[str | None, typer.Argument(help="A run or a prop: its voltage as a plot.")] = None,
+    level: Level = None,
+    celsius: Celsius = 20.0,
+    svg: Annotated[Path | None, typer.Option("--svg", metavar="FILE", help="Write the plots as a drawing.")] = None,
+    plan: Annotated[bool, typer.Option("--plan", help="The fewest feeds that the show wants besides its own.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="With --plan: write the feeds into the show file.")] = False,
+    wire: Sizes = "18,16,14,12,10",
+    slack: Slack = 15.0,
+    as_json: AsJson = False,
+) -> None:
+    """Loads, voltages and feeds: what each supply gives, each wire carries and each pixel gets."""
+    from patcher.limits import hold
+    from patcher.limits.power import power as solved
+
+    if write and not plan:
+        raise refuse("--write", "writes what --plan proposes", "add --plan")
+    if plan and (thing is not None or svg is not None):
+        raise refuse("--plan", "plans the whole show and draws nothing", "leave out the other")
+    wiring = load(show)
+    if plan:
+        _plan(show, wiring, level, celsius, _wires(wire), slack / 100, write=write, as_json=as_json)
+        return
+    state = solved(wiring, level=level, celsius=celsius)
+    runs = _runs_of(state, thing)
+    found = hold.findings(wiring, state)
+    if svg is not None:
+        _write_svg(svg, state, runs)
+    if as_json:
+        say_json(power_json(state))
+    elif thing is not None:
+        _say_plots(state, runs)
+    else:
+        _say_power(state)
+        for finding in found:
+            print(in_words(finding))
+    if any(finding.severity == "error" for finding in found) or any(run.holds is False for run in state.runs):
+        raise typer.Exit(1)
+
+
+def _runs_of(state: Power, thing: str | None) -> list[str]:
+    """The runs that a thing means, of those that are hung."""
+    props = state.show.prop_runs()
+    if thing is None:
+        return list(state.circuit.runs)
+    named = [thing] if thing in state.show.runs else list(props.get(thing, ()))
+    if not named:
+        raise refuse(thing, "is no run and no prop of this show", choose_from(thing, [*state.show.runs, *props]))
+    hung = [run for run in named if run in state.circuit.runs]
+    if not hung:
+        raise refuse(thing, "is not hung, so it has no voltage", "name another run or prop")
+    return hung
+
+
+def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
+    """What a plot of each run shows."""
+    from patcher.sheets.voltage import Profile
+
+    taps: dict[str, list[tuple[int, str]]] = {}
+    for feed, joins in state.circuit.joins.items():
+        for join in joins:
+            taps.setdefault(join.run, []).append((join.pixel, feed))
+    rails = state.rails
+    for run in runs:
+        kind = state.show.type_of(state.show.runs[run])
+        cuts = state.show.runs[run].power_cuts
+        yield Profile(run, state.volts(run), rails[run], kind.min_volts, tuple(sorted(taps.get(run, ()))), cuts)
+
+
+def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
+    from patcher.sheets.voltage import svg
+    from patcher.show.files import write_whole
+
+    title = f"{state.show.settings.title}: volts at level {state.level:g}"
+    write_whole(path, svg(title, list(profiles(state, runs))))
+
+
+def _say_plots(state: Power, runs: list[str]) -> None:
+    import shutil
+
+    from patcher.sheets.voltage import terminal
+
+    width = min(shutil.get_terminal_size().columns, 100)
+    for profile in profiles(state, runs):
+        print("\n".join(terminal(profile, width)))
+
+
+def _amps(amps: float | None) -> str:
+    return "not known" if amps is None or amps != amps else f"{amps:.1f} A"
+
+
+def _say_power(state: Power) -> None:
+    print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
+    say_table(
+        ("supply", "volts", "rated", "dark", "at_level", "of_rated", "full_white", "highest_level"),
+        (
+            (
+                load.supply.name, f"{load.supply.volts:g} V", f"{load.supply.amps:g} A", _amps(load.dark),
+                _amps(load.amps), "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}",
+                _amps(load.full_white), "none" if load.max_level is None else f"{load.max_level:g}",
+            )
+            for load in state.supplies
+        ),
+        right="volts rated dark at_level of_rated full_white highest_level",
+    )  # fmt: skip
+    print("The highest level is where a supply gives 80 % of what it is rated for.\n")
+    say_table(
+        ("feed", "supply", "wire", "carries", "bears", "fuse", "next_blade", "taps"),
+        (
+            (
+                load.feed.name, load.supply, load.wire or "not said", _amps(load.amps),
+                "" if load.wire is None else f"{load.wire.bears:g} A",
+                "" if load.feed.fuse is None else f"{load.feed.fuse:g} A",
+                "none" if load.blade is None else f"{load.blade:g} A", len(load.into),
+            )
+            for load in state.feeds
+        ),
+        right="carries bears fuse next_blade taps",
+    )  # fmt: skip
+    print()
+    say_table(
+        ("run", "lowest", "at_pixel", "needs", "holds"),
+        (
+            (
+                found.run, "not known" if found.lowest != found.lowest else f"{found.lowest:.2f} V",
+                "" if found.lowest != found.lowest else f"{found.pixel} of {state.show.runs[found.run].pixels}",
+                "not said" if found.least is None else f"{found.least:g} V",
+                {True: "yes", False: "NO", None: "not known"}[found.holds],
+            )
+            for found in state.runs
+        ),
+        right="lowest at_pixel needs",
+    )  # fmt: skip
+    print()
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or value != value else value
+
+
+def power_json(state: Power) -> dict[str, Any]:
+    """The power of a show as scripts read it; what is not known is null."""
+    return {
+        "level": state.level,
+        "celsius": state.celsius,
+        "supplies": [
+            {
+                "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
+                "full_white_amps": _number(load.full_white), "amps_at_level": _number(load.amps),
+                "dark_amps": _number(load.dark), "max_level": load.max_level,
+            }
+            for load in state.supplies
+        ],
+        "runs": [
+            {
+                "run": found.run, "lowest_volts": _number(found.lowest), "at_pixel": found.pixel,
+                "min_volts": found.least, "holds": found.holds,
+                "volts": [_number(volts) for volts in state.volts(found.run).tolist()],
+            }
+            for found in state.runs
+        ],
+        "feeds": [
+            {
+                "feed": load.feed.name, "supply": load.supply, "amps": _number(load.amps), "fuse": load.feed.fuse,
+                "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
+                "next_blade": load.blade,
+                "taps": [
+                    {"run": join.run, "pixel": join.pixel, "metres": _number(join.metres), "amps": _number(amps)}
+                    for join, amps in zip(state.circuit.joins[load.feed.name], load.into, strict=True)
+                ],
+            }
+            for load in state.feeds
+        ],
+    }  # fmt: skip
+
+
+def _wires(text: str) -> tuple[Wire, ...]:
+    """The wires that a person listed: gauges as bare numbers, cross-sections with mm2 behind."""
+    from patcher.limits.wires import Wire
+
+    found = []
+    for word in filter(None, re.split(r"[,\s]+", text.strip())):
+        if match := re.fullmatch(r"(\d+(?:\.\d+)?)mm2", word):
+            found.append(Wire(mm2=float(match[1])))
+        elif re.fullmatch(r"\d{1,2}", word) and int(word) <= 40:
+            found.append(Wire(awg=int(word)))
+        else:
+            raise refuse("--wire", f"“{word}” is no wire", "write gauges and cross-sections, as 18,14 or 1.5mm2,2.5mm2")
+    if not found or any(not wire.area for wire in found):
+        raise refuse("--wire", "names no wire", "write gauges and cross-sections, as 18,14 or 1.5mm2,2.5mm2")
+    return tuple(found)
+
+
+def _plan(
+    path: Path, wiring: Wiring, level: float | None, celsius: float, wires: tuple[Wire, ...], slack: float, *,
+    write: bool, as_json: bool,
+) -> None:  # fmt: skip
+    from patcher.limits import planning
+
+    found = planning.plan(wiring, gauges=wires, slack=slack, level=level, celsius=celsius)
+    if write and found.feeds:
+        _write_feeds(path, wiring, found)
+    if as_json:
+        document = power_json(found.after)
+        document["feeds"] = [feed for feed in document["feeds"] if feed["feed"] in found.feeds]
+        say_json({**document, **_plan_json(found)})
+    else:
+        _say_plan(path, found, write=write)
+    if found.open:
+        raise typer.Exit(1)
+
+
+def _plan_json(found: Plan) -> dict[str, Any]:
+    from patcher.limits.planning import level_that_holds
+
+    return {
+        "rails": [
+            {
+                "parts": [{"run": run, "first_pixel": first, "last_pixel": last} for run, first, last in rail.parts],
+                "supply": rail.supply, "taps": len(rail.taps), "lower_bound": rail.bound, "proved": rail.proved,
+            }
+            for rail in found.rails
+        ],
+        "level_without": level_that_holds(found.before),
+        "wire_metres": {size: round(metres, 3) for size, metres in found.metres.items()},
+        "open": [finding_json(finding) for finding in found.open],
+        "assumed": list(found.assumed),
+    }  # fmt: skip
+
+
+def _write_feeds(path: Path, wiring: Wiring, found: Plan) -> None:
+    from patcher.show.editing import with_feeds
+    from patcher.show.files import read_text, write_whole
+
+    feeds = [found.after.show.feeds[name] for name in found.feeds]
+    note = f"Planned by patcher power --plan for level {found.after.level:g}; lengths are straight lines and slack."
+    write_whole(path, with_feeds(read_text(path), wiring.show, feeds, note))
+
+
+def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
+    from patcher.limits.planning import level_that_holds
+
+    state = found.after
+    if not found.feeds and not found.open:
+        print(f"Every pixel has its volts at level {state.level:g}: no more feeds are wanted.")
+        return
+    without = level_that_holds(found.before)
+    if found.feeds:
+        say_table(
+            ("feed", "from", "wire", "fuse", "tap", "joins", "length", "carries"),
+            [row for name in found.feeds for row in _feed_rows(state, name)],
+            right="fuse tap length carries",
+        )
+        print()
+    for rail in found.rails:
+        what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
+        proof = "the fewest, proved" if rail.proved else f"at least {rail.bound} are needed"
+        print(f"{what}: {count(len(rail.taps), 'tap')} from {rail.supply}; {proof}.")
+    for size, metres in found.metres.items():
+        print(f"Wire to buy: {metres:.1f} m of {size}, two cores.")
+    if without is not None and without < state.level:
+        print(f"With no more feeds, what is fed now holds up to level {without:g}.")
+    for words in found.assumed:
+        print(f"Assumed: {words}.")
+    for finding in found.open:
+        print(in_words(finding))
+    if found.feeds:
+        print(f"Written into {path}." if write else f"Nothing was written; --write puts the feeds into {path}.")
+        print("Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first.")
+
+
+def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
+    load = next(load for load in state.feeds if load.feed.name == name)
+    source = load.feed.supply or f"{load.feed.source}, tap {load.feed.tap}"
+    fuse = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
+    for number, join in enumerate(state.circuit.joins[name], start=1):
+        head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
+        amps = _amps(abs(float(state.drop.amps[join.wire])))
+        yield (*head, number, f"{join.run}/{join.pixel}", f"{join.metres:.1f} m", amps)

@@ -1,0 +1,224 @@
+"""What does not hold in a show's power: findings for `check`, one a problem.
+
+A hazard is an error: a wire that carries, or whose fuse lets it carry, more than it bears; two supplies on one V+; a
+supply asked for more than it is rated for. What only looks bad is a warning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+
+from patcher.errors import Finding
+from patcher.limits.circuit import lead_wire
+from patcher.limits.power import TINY, Power, power
+from patcher.limits.stretches import Stretch, stretches, tapped
+from patcher.limits.supplies import LOADED
+from patcher.limits.wires import wire_of
+from patcher.show.schema import PixelType, Show
+from patcher.wiring import Wiring
+
+PLAN = "patcher power SHOW --plan proposes feeds"
+HOT = "a wire too thin gets hot and can burn: use a thicker one, or feed at more points; local code comes first"
+
+
+def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
+    """Everything about the power of a sound wiring that does not hold.
+
+    Args:
+        wiring: the wiring.
+        state: its power, where another level or temperature than the show's and 20 °C is meant.
+    """
+    show = wiring.show
+    if not described(show):
+        return []
+    state = state or power(wiring)
+    parts = stretches(wiring)
+    return [
+        *_unfed(parts),
+        *_joined(show, parts),
+        *_other_volts(show),
+        *_unsaid(show),
+        *_loads(state),
+        *_sagging(state),
+        *_wires(state),
+        *_fuses(state),
+    ]
+
+
+def described(show: Show) -> bool:
+    """Whether the file says anything of power; if not, nothing is known of currents and voltages."""
+    return bool(show.feeds) or not all(supply.spare for supply in show.supplies.values())
+
+
+def _part(run: str, first: int, last: int) -> str:
+    return f"{run}/{first}" + (f"–{last}" if last > first else "")
+
+
+def _unfed(parts: list[Stretch]) -> Iterator[Finding]:
+    for part in parts:
+        if not part.trees:
+            run, first, _ = part.parts[0]
+            what = ", ".join(_part(*piece) for piece in part.parts)
+            says = f"no feed reaches {what}: it stays dark"
+            remedy = f'give a feed a tap there, {{ run = "{run}", pixel = {first}, length = … }}; {PLAN}'
+            yield Finding("error", "unfed", "power", f"run.{run}", says, remedy)
+
+
+def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
+    """Stretches that two supplies feed, with the gaps at which their V+ must be cut."""
+    for part in parts:
+        supplies = sorted({str(show.feeds[tree].supply) for tree in part.trees})
+        if len(supplies) < 2:
+            continue
+        taps = sorted(
+            (number, pixel, str(show.feeds[tree].supply))
+            for tree, at, pixel in tapped(show)
+            for number, (run, first, last) in enumerate(part.parts)
+            if run == at and first <= pixel <= last
+        )
+        gaps = [_gap(part, one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
+        what = ", ".join(_part(*piece) for piece in part.parts)
+        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the other"
+        remedy = f"cut V+ only, {'; '.join(dict.fromkeys(gaps))}; the ground goes on, for the data needs it"
+        yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
+
+
+def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> str:
+    """Where V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
+    (first, pixel), (second, other) = one, two
+    if first == second:
+        if pixel == other:
+            return f"once one of the two is moved from {part.parts[first][0]}/{pixel}"
+        cut = (pixel + other) // 2 + 1
+        return f"before {part.parts[first][0]}/{cut} (power_cuts = [{cut}] there)"
+    behind = part.parts[(first + second + 1) // 2]
+    return f"before {behind[0]}/{behind[1]} (power_joined = false there)"
+
+
+def _other_volts(show: Show) -> Iterator[Finding]:
+    seen: set[tuple[str, str]] = set()
+    for tree, run, pixel in tapped(show):
+        supply = show.supplies[str(show.feeds[tree].supply)]
+        kind = show.type_of(show.runs[run])
+        if kind.volts not in (None, supply.volts) and (tree, run) not in seen:
+            seen.add((tree, run))
+            says = (
+                f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
+                f"whose {kind.name} wants {kind.volts:g} V"
+            )
+            remedy = f"never switch it on so: join {run} to a supply of {kind.volts:g} V"
+            yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
+
+
+def _unsaid(show: Show) -> Iterator[Finding]:
+    """What the file does not say and the voltages need."""
+    for kind in show.pixel_types.values():
+        runs = [run.name for run in show.runs.values() if run.pixel == kind.name and run.hung]
+        missing = unsaid(kind)
+        if runs and missing:
+            which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
+            says = f"lacks {', '.join(missing)}, so whether {which} gets enough is not known"
+            remedy = "take it from the data sheet, or measure it"
+            yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
+    for feed in show.feeds.values():
+        if wire_of(feed.awg, feed.mm2) is None:
+            says = "does not say its wire, so nothing that hangs on it can be worked out"
+            yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
+
+
+def unsaid(kind: PixelType) -> list[str]:
+    """The keys of a kind of lamp that are needed for its voltages and are not there."""
+    missing = [key for key in ("volts", "channel_ma", "idle_ma", "min_volts", "pitch") if getattr(kind, key) is None]
+    return missing + (["awg or mm2"] if wire_of(kind.awg, kind.mm2) is None else [])
+
+
+def _loads(state: Power) -> Iterator[Finding]:
+    rated = np.array([supply.amps for supply in state.show.supplies.values()])
+    if not (state.drop.supply_amps + state.logic > rated * LOADED + TINY).any():
+        return
+    for load in state.supplies:
+        supply = load.supply
+        if not load.amps > load.limit + TINY:
+            continue
+        where, over = f"supply.{supply.name}", load.amps > supply.amps + TINY
+        says = f"gives {load.amps:.1f} A at level {state.level:g}, and is rated for {supply.amps:g} A"
+        if not over:
+            says += f": more than 80 % of it, {load.limit:.1f} A"
+        remedy = "move a feed to another supply"
+        if load.max_level is not None:
+            remedy += f", or run the show at level {load.max_level:g}"
+        yield Finding("error" if over else "warning", "overload", "power", where, says, remedy)
+
+
+def _sagging(state: Power) -> Iterator[Finding]:
+    for found in state.runs:
+        where = state.circuit.runs[found.run]
+        name = f"run.{found.run}"
+        if state.drop.collapsed[where].any():
+            says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
+            yield Finding("warning", "collapse", "power", name, says, f"feed it at more points; {PLAN}")
+        elif found.holds is False:
+            kind = state.show.runs[found.run].pixel
+            says = (
+                f"has {found.lowest:.2f} V at pixel {found.pixel}, white at level {state.level:g}, "
+                f"and {kind} wants {found.least:g} V"
+            )
+            yield Finding("warning", "low-volts", "power", name, says, f"feed it at more points; {PLAN}")
+
+
+def _wires(state: Power) -> Iterator[Finding]:
+    """Wires that carry more than they bear: of feeds, of strings, of leads."""
+    net = state.circuit
+    amps = np.maximum(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
+    over = amps > net.bears + TINY
+    for name, joins in net.joins.items():
+        wires = [join.wire for join in joins]
+        if over[wires].any():
+            worst = max(joins, key=lambda join: float(amps[join.wire]))
+            feed = state.show.feeds[name]
+            says = (
+                f"carries {amps[worst.wire]:.1f} A before {worst.run}/{worst.pixel} at level {state.level:g}, "
+                f"and {wire_of(feed.awg, feed.mm2)} bears {net.bears[worst.wire]:g} A"
+            )
+            yield Finding("error", "wire", "power", f"feed.{name}", says, HOT)
+    for name, where in net.strings.items():
+        if over[where].any():
+            at = int(np.argmax(amps[where]))
+            kind = state.show.type_of(state.show.runs[name])
+            says = (
+                f"carries {amps[where][at]:.1f} A between pixels {at + 1} and {at + 2} at level {state.level:g}, "
+                f"and its {wire_of(kind.awg, kind.mm2)} bears {net.bears[where][at]:g} A"
+            )
+            yield Finding("error", "wire", "power", f"run.{name}", says, HOT)
+    for name, wire in net.leads.items():
+        if over[wire]:
+            says = (
+                f"carries {amps[wire]:.1f} A in its lead at level {state.level:g}, "
+                f"and {lead_wire(state.show, state.show.runs[name])} bears {net.bears[wire]:g} A"
+            )
+            yield Finding("error", "wire", "power", f"run.{name}.lead", says, HOT)
+
+
+def _fuses(state: Power) -> Iterator[Finding]:
+    """Fuses that blow, or let a wire behind them burn; feeds that have none though their supply can burn them."""
+    for load in state.feeds:
+        feed, weakest = load.feed, load.weakest
+        if weakest is None or (feed.fuse is None and feed.supply is None):
+            continue
+        where = f"feed.{feed.name}"
+        bears = f"{weakest} bears {weakest.bears:g} A"
+        fits = f"put in a blade of {load.blade:g} A" if load.blade else "use a thicker wire, with a blade to suit"
+        if feed.fuse is None:
+            supply = state.show.supplies[load.supply]
+            if supply.amps > weakest.bears:
+                says = f"has no fuse, {supply.name} can give {supply.amps:g} A, and {bears}"
+                yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
+        elif feed.fuse > weakest.bears:
+            says = f"has a fuse of {feed.fuse:g} A, and {bears}: the wire would burn first"
+            yield Finding("error", "fuse", "power", f"{where}.fuse", says, f"{fits}; local code comes first")
+        elif not np.isnan(load.amps) and load.amps >= feed.fuse:
+            says = f"carries {load.amps:.1f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)

@@ -1,0 +1,1 @@
+"""Drawings, tables, pages."""
