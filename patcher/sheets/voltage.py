@@ -183,6 +183,7 @@ class _Plot:
         """What lies below the limit, hatched down from it."""
         if (least := self.profile.least) is None:
             return
+        outlines = []
         for points in self.lines():
             edge = points[:1]
             for (pixel, volts), (later, then) in pairwise(points):
@@ -192,8 +193,10 @@ class _Plot:
             for is_sunk, part in groupby(edge, lambda point: point[1] <= least):
                 sunk = list(part)
                 if is_sunk and any(volts < least for _, volts in sunk):
-                    around = self.at([(sunk[0][0], least), *sunk, (sunk[-1][0], least)])
-                    yield f'<polygon class="below" points="{around}" fill="url(#volts-below)" stroke="{_VERMILLION}"/>'
+                    ends = [[(end, least)] if volts < least else [] for end, volts in (sunk[0], sunk[-1])]
+                    outlines.append(f"M{self.at([*ends[0], *sunk, *ends[1]])}Z")
+        if outlines:
+            yield f'<path class="below" d="{"".join(outlines)}" fill="url(#volts-below)" stroke="{_VERMILLION}"/>'
 
     def curve(self) -> Iterator[str]:
         """The voltage."""
