@@ -86,6 +86,18 @@ def test_the_next_season(cottage: Path, patcher: Patcher) -> None:
     cottage.write_text(text, encoding="utf-8")
     ran = patcher("diff", "shows/heron-lock.toml")
     assert (ran.returncode, ran.stdout) == (0, printed("patcher diff shows/heron-lock.toml"))
+    ran = patcher("power", "shows/heron-lock.toml", "--plan")
+    assert (ran.returncode, ran.stdout) == (0, printed("patcher power shows/heron-lock.toml --plan"))
+
+
+def test_the_power(cottage: Path, patcher: Patcher) -> None:
+    # Source: README.md, Power: will it hold?
+    ran = patcher("power", "shows/heron-lock.toml")
+    assert "".join(ran.stdout.splitlines(keepends=True)[:10]) == printed(
+        "patcher power shows/heron-lock.toml | head -10"
+    )
+    ran = patcher("power", "shows/heron-lock.toml", "willow")
+    assert (ran.returncode, ran.stdout) == (0, printed("patcher power shows/heron-lock.toml willow"))
 
 
 def test_the_table_of_ones_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, patcher: Patcher) -> None:
