@@ -232,13 +232,15 @@ def joints(show: Show, feed: Feed) -> Iterator[tuple[int, str, int, float]]:
     """
     for number, tap in enumerate(feed.taps, start=1):
         run = show.runs[tap.run]
-        pitch = show.type_of(run).pitch
-        along = np.concatenate([[0.0], np.cumsum(metres_between(run, np.nan if pitch is None else pitch))])
-        before: int | None = None
-        for pixel in taken_pixels(tap, run.pixels):
-            metres = tap.length if before is None else float(along[pixel - 1] - along[before - 1])
+        pixels = taken_pixels(tap, run.pixels)
+        metres = tap.length
+        if len(pixels) > 1:
+            pitch = show.type_of(run).pitch
+            along = np.concatenate([[0.0], np.cumsum(metres_between(run, np.nan if pitch is None else pitch))])
+        for before, pixel in zip([None, *pixels], pixels, strict=False):
+            if before is not None:
+                metres = float(along[pixel - 1] - along[before - 1])
             yield number, tap.run, pixel, metres
-            before = pixel
 
 
 def _load(wiring: Wiring, run: Run) -> tuple[Floats, Floats, Floats, Floats]:

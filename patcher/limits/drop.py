@@ -20,8 +20,12 @@ from scipy.sparse.linalg import SuperLU, splu
 from patcher.limits.circuit import Circuit, Floats, Ints
 
 _STEPS = 60
-_VOLTS = 1e-10
-"""Volts between two steps of Newton's method at which it has arrived."""
+_VOLTS = 1e-6
+"""Volts between two steps of Newton's method at which it has arrived. Potentials are known to 1e-15 V, so currents
+through a joint of 1e-8 Ω to 1e-7 A: finer than that no step becomes."""
+_SUNK = 1e-3
+"""The part of its unloaded volts below which a pixel has passed by all solutions. Newton's method never falls below the
+highest one; near 0 V it would creep, and seem to have arrived."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +75,8 @@ class _Net:
     """One level's equations: nodes 0 … points are V+, those behind them the ground of the same points.
 
     Attributes:
-        part: the connected part of each node.
+        part: the connected part of each node; pixels join V+ to ground only where V+ leads to a supply, since the
+            others draw nothing.
         fed, known, collapsed: of each part.
     """
 
@@ -85,11 +90,11 @@ class _Net:
         self.supplies = np.array(list(circuit.supplies.values()), dtype=int)
         pixels = np.arange(circuit.pixels)
         self.amps = circuit.idle + level * circuit.full
-        across = np.concatenate([self.supplies, pixels])
+        _, stretch = _parts(plus, size)
+        lit = pixels[np.isin(stretch[pixels], stretch[self.supplies])]
+        across = np.concatenate([self.supplies, lit])
         pairs = np.concatenate([self.wires, np.column_stack([across, across + size])])
-        shape = (2 * size, 2 * size)
-        links = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=shape)
-        parts, self.part = connected_components(links, directed=False)
+        parts, self.part = _parts(pairs, 2 * size)
         self.fed = np.zeros(parts, bool)
         self.fed[self.part[circuit.ends[np.isin(circuit.ends, self.supplies)]]] = True
         self.known = np.ones(parts, bool)
@@ -143,15 +148,20 @@ class _Net:
             free = _factored(copper).solve(-offset - _currents(ends, amps, numbers, unknowns))
             return np.where(live[self.part], full(free), np.nan), np.empty(0, int)
         free = _factored(copper).solve(-offset)
+        least = _SUNK * (full(free)[ends[:, 0]] - full(free)[ends[:, 1]])
         for _ in range(_STEPS):
             volts = full(free)[ends[:, 0]] - full(free)[ends[:, 1]]
             drawn = np.where(regulated, watts / volts, amps)
             slope = np.where(regulated, -drawn / volts, 0.0)
             left = copper @ free + offset + _currents(ends, drawn, numbers, unknowns)
-            step = _factored(copper + _laplacian(ends, slope, numbers, unknowns)).solve(-left)
+            try:
+                factors = _factored(copper + _laplacian(ends, slope, numbers, unknowns))
+            except RuntimeError:  # exactly singular: the step is endless, so one that is all but endless does
+                factors = _factored(copper + _laplacian(ends, slope * (1 - 1e-9), numbers, unknowns))
+            step = factors.solve(-left)
             free = free + step
             volts = full(free)[ends[:, 0]] - full(free)[ends[:, 1]]
-            sunk = self.part[pixels[regulated & ~(volts > 0)]]
+            sunk = self.part[pixels[regulated & ~(volts > least)]]
             if len(sunk):
                 return full(free), np.unique(sunk)
             if np.abs(step).max() < _VOLTS:
@@ -160,9 +170,16 @@ class _Net:
         return full(free), np.unique(self.part[used[np.abs(step)[numbers[used]] >= _VOLTS]])
 
 
+def _parts(pairs: Ints, nodes: int) -> tuple[int, Ints]:
+    """How many connected parts some pairs make of so many nodes, and the part of each node."""
+    links = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(nodes, nodes))
+    found: tuple[int, Ints] = connected_components(links, directed=False)
+    return found
+
+
 def _factored(matrix: csc_matrix) -> SuperLU:
     """The factors of a matrix that is symmetric, and nearly a forest's."""
-    return splu(csc_matrix(matrix), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+    return splu(csc_matrix(matrix), permc_spec="MMD_AT_PLUS_A", relax=1, panel_size=1, options={"SymmetricMode": True})
 
 
 def _laplacian(pairs: Ints, siemens: Floats, numbers: Ints, unknowns: int) -> csc_matrix:

@@ -59,13 +59,15 @@ class Wire:
     def ohms(self, celsius: float = CELSIUS) -> float:
         """Ohms a metre of one conductor: solid by gauge, flexible class 5 by cross-section.
 
-        A cross-section that IEC 60228 does not list has the resistance of the next smaller one, less in proportion.
+        A cross-section that IEC 60228 does not list has the resistance of the next smaller one, less in proportion, but
+        no less than the next larger one.
         """
         warmth = 1 + PER_KELVIN * (celsius - CELSIUS)
         if self.awg is not None:
             return RESISTIVITY / (self.area * 1e-6) * warmth
         listed = _listed(CLASS_5, self.area)
-        return CLASS_5[listed] * listed / self.area / 1000 * warmth
+        larger = [ohms for area, ohms in CLASS_5.items() if area > self.area]
+        return max(CLASS_5[listed] * listed / self.area, *larger, 0.0) / 1000 * warmth
 
     @property
     def bears(self) -> float:
