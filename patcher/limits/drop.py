@@ -26,6 +26,9 @@ through a joint of 1e-8 Ω to 1e-7 A: finer than that no step becomes."""
 _SUNK = 1e-3
 """The part of its unloaded volts below which a pixel has passed by all solutions. Newton's method never falls below the
 highest one; near 0 V it would creep, and seem to have arrived."""
+_SLOW = 0.2
+"""The part of the step before at which a step is worth factors of its own. Older ones are those of a higher voltage, so
+their steps are shorter, and fall no lower."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,25 +150,28 @@ class _Net:
         if not regulated.any():
             free = _factored(copper).solve(-offset - _currents(ends, amps, numbers, unknowns))
             return np.where(live[self.part], full(free), np.nan), np.empty(0, int)
-        free = _factored(copper).solve(-offset)
+        begin = _factored(copper)
+        free = begin.solve(-offset)
         least = _SUNK * (full(free)[ends[:, 0]] - full(free)[ends[:, 1]])
+        step = begin.solve(-_currents(ends, np.where(regulated, watts * _SUNK / least, amps), numbers, unknowns))
+        factors: SuperLU | None = None
         for _ in range(_STEPS):
-            volts = full(free)[ends[:, 0]] - full(free)[ends[:, 1]]
-            drawn = np.where(regulated, watts / volts, amps)
-            slope = np.where(regulated, -drawn / volts, 0.0)
-            left = copper @ free + offset + _currents(ends, drawn, numbers, unknowns)
-            try:
-                factors = _factored(copper + _laplacian(ends, slope, numbers, unknowns))
-            except RuntimeError:  # exactly singular: the step is endless, so one that is all but endless does
-                factors = _factored(copper + _laplacian(ends, slope * (1 - 1e-9), numbers, unknowns))
-            step = factors.solve(-left)
             free = free + step
             volts = full(free)[ends[:, 0]] - full(free)[ends[:, 1]]
             sunk = self.part[pixels[regulated & ~(volts > least)]]
             if len(sunk):
                 return full(free), np.unique(sunk)
-            if np.abs(step).max() < _VOLTS:
+            last = np.abs(step).max()
+            if factors is not None and last < _VOLTS:
                 return np.where(live[self.part], full(free), np.nan), np.empty(0, int)
+            drawn = np.where(regulated, watts / volts, amps)
+            left = copper @ free + offset + _currents(ends, drawn, numbers, unknowns)
+            if factors is not None:
+                step = factors.solve(-left)
+            if factors is None or np.abs(step).max() > last * _SLOW:
+                slope = np.where(regulated, -drawn / volts, 0.0)
+                factors = _slid(copper, _laplacian(ends, slope, numbers, unknowns))
+                step = factors.solve(-left)
         used = np.flatnonzero(numbers >= 0)
         return full(free), np.unique(self.part[used[np.abs(step)[numbers[used]] >= _VOLTS]])
 
@@ -175,6 +181,14 @@ def _parts(pairs: Ints, nodes: int) -> tuple[int, Ints]:
     links = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(nodes, nodes))
     found: tuple[int, Ints] = connected_components(links, directed=False)
     return found
+
+
+def _slid(copper: csc_matrix, slope: csc_matrix) -> SuperLU:
+    """The factors of a step; where it would be endless, of one that is all but endless."""
+    try:
+        return _factored(copper + slope)
+    except RuntimeError:  # exactly singular
+        return _factored(copper + slope * (1 - 1e-9))
 
 
 def _factored(matrix: csc_matrix) -> SuperLU:
