@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf
+from time import monotonic
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,6 +22,8 @@ from patcher.limits.thevenin import MOST_AMPS, Dark, Labels, at_most, useful
 SLACK = 1e-9
 """Volts and amperes by which a limit may be missed and still holds: what sums of floats differ by."""
 _NEVER = 10**9
+_BEAM = 12
+"""Rows of each count that are kept by a sweep that only looks for some answer."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,12 +35,14 @@ class Taps:
         volts: at each pixel of the rail.
         amps: through each new tap.
         headroom: volts that the pixel nearest its limit has above it.
+        bound: a number of taps that no set can go below; fewer than there are only where the time was out.
     """
 
     pixels: tuple[int, ...]
     volts: Floats
     amps: Floats
     headroom: float
+    bound: int
 
 
 def fewest(
@@ -48,10 +53,11 @@ def fewest(
     given: Sequence[Source] = (),
     allowed: NDArray[np.bool_] | None = None,
     most_amps: ArrayLike = inf,
+    seconds: float = inf,
 ) -> Taps | None:
     """The fewest pixels to tap so that every pixel has its least volts; None where no taps do.
 
-    Exact but for `SLACK`. Of equal sets always the same one is returned; `steadiest` chooses among them. Sets with two
+    Within the time exact but for `SLACK`. Of equal sets always the same one is returned. Sets with two
     sources without ohms on one node are left out: nothing tells how these share the current.
 
     Args:
@@ -61,53 +67,36 @@ def fewest(
         given: taps that stay.
         allowed: where a new tap may go; everywhere, where not said.
         most_amps: what a new tap may carry, for each pixel or for all.
+        seconds: how long to search for a proof; then the fewest that are found without one.
 
     Raises:
         ValueError: negative ohms; a given tap that is not on the rail; two given without ohms on one node.
     """
     job = _Job.of(rail, volts, tap_ohms, given, allowed, most_amps)
     limited = bool((job.most < inf).any()) or any(source.volts != volts for source in given)
+    # Such sources may share a node with a new one, a set that is left out.
+    limited |= bool((rail.ohms == 0).any()) and any(source.ohms == 0 for source in given)
     if not limited and not _everywhere(job):
         return None
-    for count in range(job.fewest_ideal(), int(job.allowed.sum()) + 1):
-        pixels, cut = _sweep(job, count)
+    end: float | None = monotonic() + seconds
+    bound = job.fewest_ideal()
+    for count in range(bound, int(job.allowed.sum()) + 1):
+        pixels, cut = _sweep(job, count, beam=_BEAM)
+        if pixels is None and end is not None:
+            try:
+                pixels, cut = _sweep(job, count, end)
+                bound = count + 1
+            except _LateError:
+                end = None
         if pixels is not None:
-            return job.taps(pixels)
-        if not cut:
+            return job.taps(pixels, min(bound, count))
+        if not cut and end is not None:
             break
     return None
 
 
-def steadiest(
-    rail: Rail,
-    volts: float,
-    tap_ohms: ArrayLike,
-    count: int,
-    *,
-    given: Sequence[Source] = (),
-    allowed: NDArray[np.bool_] | None = None,
-    most_amps: ArrayLike = inf,
-    within: float = 1e-3,
-) -> Taps | None:
-    """Of all sets of at most so many taps that hold, one whose headroom none beats by more than `within` volts.
-
-    Where all pixels need the same, that is the set with the highest lowest voltage. Else as `fewest`.
-    """
-    job = _Job.of(rail, volts, tap_ohms, given, allowed, most_amps)
-    pixels, _ = _sweep(job, count)
-    if pixels is None:
-        return None
-    best = job.taps(pixels)
-    beaten = job.top - float(rail.least.max())
-    while beaten - best.headroom > within:
-        tried = (best.headroom + beaten) / 2
-        pixels, _ = _sweep(_Job.of(replace(rail, least=rail.least + tried), *job.new), count)
-        better = None if pixels is None else job.taps(pixels)
-        if better is None or better.headroom <= best.headroom:
-            beaten = tried
-        else:
-            best = better
-    return best
+class _LateError(Exception):
+    """The time is out."""
 
 
 def fewest_ideal(
@@ -123,9 +112,6 @@ def fewest_ideal(
     return None if count >= _NEVER else count
 
 
-New = tuple[float, ArrayLike, Sequence[Source], NDArray[np.bool_] | None, ArrayLike]
-
-
 @dataclass(frozen=True, eq=False)
 class _Job:
     """A rail with where and how it may be tapped, and what bounds every answer."""
@@ -139,7 +125,6 @@ class _Job:
     top: float
     need: NDArray[np.int64]  # further taps, were the pixel itself at the highest volts; one more for the open left end
     pull: tuple[Floats, Floats]  # lowest and highest current from each pixel to the next
-    new: New
 
     @staticmethod
     def of(
@@ -164,8 +149,7 @@ class _Job:
             back = Rail(kept.ohms[::-1], kept.amps[::-1], kept.least[::-1])
             bounds = np.append(-_pull(back, top)[::-1][1:], 0.0), _pull(kept, top)
         need = _need(kept, top, free, {source.pixel for source in given})
-        new = (volts, tap_ohms, given, allowed, most_amps)
-        return _Job(kept, volts, ohms, most + SLACK, free, tuple(given), top, need, bounds, new)
+        return _Job(kept, volts, ohms, most + SLACK, free, tuple(given), top, need, bounds)
 
     def fewest_ideal(self) -> int:
         """No fewer taps hold: for want of volts, or of amperes."""
@@ -174,10 +158,10 @@ class _Job:
         enough = np.flatnonzero(sums >= wanted - SLACK)
         return max(int(self.need[-1]), int(enough[0]) if len(enough) else _NEVER)
 
-    def taps(self, pixels: Sequence[int]) -> Taps:
+    def taps(self, pixels: Sequence[int], bound: int) -> Taps:
         made = [Source(pixel, float(self.ohms[pixel]), self.volts) for pixel in pixels]
         volts, amps = voltages(self.rail, [*made, *self.given])
-        return Taps(tuple(pixels), volts, amps[: len(made)], float((volts - self.rail.least).min()) - SLACK)
+        return Taps(tuple(pixels), volts, amps[: len(made)], float((volts - self.rail.least).min()) - SLACK, bound)
 
 
 def _pull(rail: Rail, top: float) -> Floats:
@@ -275,13 +259,18 @@ def _tapped(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> Labels:
     return replace(made, count=made.count + 1)
 
 
-def _sweep(job: _Job, count: int) -> tuple[tuple[int, ...] | None, bool]:
-    """A smallest set of at most so many taps that holds, and whether the count kept anything out."""
+def _sweep(job: _Job, count: int, end: float = inf, *, beam: int | None = None) -> tuple[tuple[int, ...] | None, bool]:
+    """A smallest set of at most so many taps that holds, and whether the count kept anything out.
+
+    With a beam only so many rows of a count are kept, spread over all, so that None proves nothing.
+    """
     dark: Dark | None = Dark()
     rows = Labels.none()
     made: list[tuple[int, int]] = []  # of each tap, the tap before it and its pixel
     cut = False
     for pixel in range(len(job.rail.amps)):
+        if monotonic() > end:
+            raise _LateError
         dark, rows = _onto(job, pixel, dark, rows)
         old = len(made)
         if job.allowed[pixel]:
@@ -297,6 +286,8 @@ def _sweep(job: _Job, count: int) -> tuple[tuple[int, ...] | None, bool]:
         cut |= not few.all()
         rows = rows.take(few & (rows.most >= low) & ~(rows.volts - rows.ohms * np.minimum(rows.most, high) > job.top))
         rows = useful(rows, job.top, low, high)
+        if beam is not None and len(rows.count) > beam:
+            rows = _spread(rows, beam)
         new = np.flatnonzero(rows.node >= old)
         made += [(int(before[node - old]), pixel) for node in rows.node[new]]
         rows.node[new] = old + np.arange(len(new))
@@ -308,3 +299,12 @@ def _sweep(job: _Job, count: int) -> tuple[tuple[int, ...] | None, bool]:
         node, pixel = made[node]
         pixels.append(pixel)
     return tuple(reversed(pixels)), cut
+
+
+def _spread(rows: Labels, beam: int) -> Labels:
+    """So many rows of each count, evenly from the strongest to the weakest."""
+    kept = []
+    for count in np.unique(rows.count):
+        at = np.flatnonzero(rows.count == count)
+        kept.append(at if len(at) <= beam else at[np.linspace(0, len(at) - 1, beam).astype(int)])
+    return rows.take(np.concatenate(kept))

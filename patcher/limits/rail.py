@@ -2,7 +2,10 @@ r"""A rail of pixels with the taps that feed it, and what a tap more does to its
 
 A *rail* is one unbroken V+ with its ground beside it: n pixels in a row, each drawing a constant current. A *tap*
 joins a pixel to a supply by wires of its own. Resistances are those of the loop, out and back, so only the difference
-between V+ and ground is reckoned with; a supply is an ideal source, which may also take current.
+between V+ and ground is reckoned with; a supply is an ideal source, which may also take current. That is exact where
+supplies meet only on the rail, and V+ has the same part of the ohms in all wires (one gauge for both will do). Where
+grounds of supplies of different volts also meet elsewhere, the volts are right, but more current goes round between
+those supplies than is said here.
 
 **What adding a tap does.** With L the Laplacian of the rail, a ≥ 0 the loads, G the taps' conductances (diagonal) and E
 their sources' volts, the pixels' volts v solve (L + G) v = G E − a. L + G is a nonsingular M-matrix, as L is connected
@@ -89,32 +92,30 @@ def voltages(rail: Rail, sources: Sequence[Source]) -> tuple[Floats, Floats]:
         ValueError: no source, or two without ohms on one node, whose shares nothing determines.
     """
     n = len(rail.amps)
-    ideal = {source.pixel: source.volts for source in sources if source.ohms == 0}
+    at: dict[int, list[int]] = {}
+    for k, source in enumerate(sources):
+        at.setdefault(source.pixel, []).append(k)
     # Unknowns in turn: volts of a pixel, amperes to the next. So nothing is divided by ohms, which may be 0.
     band, right = np.zeros((3, 2 * n - 1)), np.zeros(2 * n - 1)
-    band[0, 1::2], band[2, 0:-1:2], band[1, 1::2] = -1, 1, -rail.ohms  # (row of pixel, amps out) and the link's own row
-    band[0, 2::2], band[2, 1::2] = -1, 1
-    right[::2] = rail.amps
-    for source in sources:
-        if source.ohms:
-            band[1, 2 * source.pixel] -= 1 / source.ohms
-            right[2 * source.pixel] -= source.volts / source.ohms
-    for pixel, volts in ideal.items():
-        band[1, 2 * pixel], right[2 * pixel] = 1, volts
-        if pixel < n - 1:
-            band[0, 2 * pixel + 1] = 0
-        if pixel:
-            band[2, 2 * pixel - 1] = 0
-    if not sources or sum(source.ohms == 0 for source in sources) > len(ideal):
+    band[0, 1::2], band[2, 1::2], right[::2] = -1, 1, rail.amps
+    band[2, 0:-1:2], band[1, 1::2], band[0, 2::2] = 1, -rail.ohms, -1
+    for pixel, there in at.items():
+        there.sort(key=lambda k: sources[k].ohms)
+        least, row = sources[there[0]].ohms, 2 * pixel
+        parts = [1.0, *(least / sources[k].ohms if sources[k].ohms else inf for k in there[1:])]
+        band[1, row] = -sum(parts)
+        right[row] = least * right[row] - sum(part * sources[k].volts for part, k in zip(parts, there, strict=True))
+        band[0, row + 1 : row + 2] *= least
+        band[2, max(row - 1, 0) : row] *= least
+    if not sources or not np.isfinite(band).all():
         raise ValueError("a rail needs a source, and no two without ohms on one pixel")
     try:
         found = solve_banded((1, 1), band, right)
     except np.linalg.LinAlgError as wrong:
         raise ValueError("two sources without ohms on one node") from wrong
-    volts_at, along = found[::2], np.concatenate([[0.0], found[1::2], [0.0]])
-    amps = np.array([(s.volts - volts_at[s.pixel]) / s.ohms if s.ohms else 0.0 for s in sources])
-    for k, source in enumerate(sources):
-        if source.ohms == 0:
-            others = sum(amps[i] for i, s in enumerate(sources) if s.pixel == source.pixel)
-            amps[k] = rail.amps[source.pixel] + along[source.pixel + 1] - along[source.pixel] - others
-    return volts_at, amps
+    volts, along = found[::2], np.concatenate([[0.0], found[1::2], [0.0]])
+    amps = np.array([(s.volts - volts[s.pixel]) / s.ohms if s.ohms else 0.0 for s in sources])
+    for pixel, there in at.items():
+        # By Kirchhoff, as with next to no ohms the difference of volts would be lost in rounding.
+        amps[there[0]] = rail.amps[pixel] + along[pixel + 1] - along[pixel] - amps[there[1:]].sum()
+    return volts, amps

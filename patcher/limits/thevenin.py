@@ -139,7 +139,7 @@ def _below_one(rows: Labels, top: float, lowest: float, highest: float) -> NDArr
     low = np.maximum(np.where(rows.ohms > 0, -at_most(top - rows.volts, rows.ohms), lowest), lowest)
     at_low = rows.volts - rows.ohms * low
     holds_from = np.where(rows.most < highest, at_high, -inf)
-    # Without ohms V tells nothing of the current: of such a row with a limit, only another of its volts may be left out.
+    # A row without ohms that has a limit: V tells nothing of its current, so it stands only for others of its volts.
     fits = (holds_from[:, None] <= at_high + _SAME) & ((rows.most >= highest) | (rows.ohms > 0))[:, None]
     fits |= (
         ((ohms == 0) & (rows.ohms == 0)) & (volts >= rows.volts) & (volts <= rows.volts) & (rows.most[:, None] >= high)
