@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
-from math import ceil
+from itertools import combinations, pairwise
+from math import ceil, comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,10 @@ from patcher.limits.stretches import Stretch
 from patcher.limits.trunks import Places, cheapest_tree, trunks
 from patcher.limits.wires import Wire, blade
 
+_MOST = 60
+"""Taps beyond which none are tried for the sake of wires and fuses."""
+_EVERY = 80
+"""Sets of taps of one count that are all tried, where there are no more."""
 _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
 """Parts of the volts to spare that are asked for on top, one after another, where shared wire sags too much."""
 
@@ -187,13 +191,56 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal)
     if best is None:
         return None
-    for taps in _candidates(strip, volts, own, level, best.pixels):
+    for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), len(best.pixels)):
         places = np.vstack([source, strip.places[list(taps)]])
-        for paths in _shapes(places):
-            found = _sized(strip, volts, taps, _measured(paths, places, stock), stock.gauges, level, celsius)
+        shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
+        wires = {stock.gauges[-1], max(stock.gauges, key=lambda wire: wire.bears)}
+        ends = ([Trunk(t.start, t.taps, t.metres, wire) for t in bare] for bare in shapes[::-1][:1] + shapes[:1]
+                for wire in wires)  # fmt: skip
+        if all(_holding(strip, volts, taps, sized, level, celsius) is None for sized in ends):
+            continue
+        for bare in shapes:
+            found = _sized(strip, volts, taps, bare, stock.gauges, level, celsius)
             if found is not None:
                 return Feeding(taps, found, len(best.pixels))
     return None
+
+
+def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
+    """Sets of taps to try, by how many: those chosen for the volts, then those that share the load out evenly.
+
+    Volts are not all that a plan must keep: wires and fuses bear so much and no more, and more taps share it out. Of
+    few pixels every set is tried.
+    """
+    pixels = len(strip.pixels)
+    waiting = next(chosen, None)
+    count, tried = max(fewest_taps, 1), set()
+    while count <= min(pixels, _MOST):
+        sets = []
+        while waiting is not None and len(waiting) <= count:
+            sets.append(waiting)
+            waiting = next(chosen, None)
+        sets += _even(strip, count)
+        if comb(pixels, count) <= _EVERY:
+            sets += combinations(range(pixels), count)
+        for taps in sets:
+            if taps and taps not in tried:
+                tried.add(taps)
+                yield taps
+        count += max(1, count // 4)
+    while waiting is not None:
+        if waiting not in tried:
+            yield waiting
+        waiting = next(chosen, None)
+
+
+def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
+    """So many taps, each amid its share of the load; then with one at either end."""
+    load = np.cumsum(strip.idle + strip.full)
+    shares = [(np.arange(count) + 0.5) / count] + ([np.arange(count) / (count - 1)] if count > 1 else [])
+    for share in shares:
+        at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
+        yield tuple(sorted({int(pixel) for pixel in at}))
 
 
 def _candidates(
