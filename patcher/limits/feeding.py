@@ -23,7 +23,7 @@ from patcher.limits.power import TINY, Power
 from patcher.limits.rail import Rail, Source, voltages
 from patcher.limits.stretches import Stretch
 from patcher.limits.trunks import Places, cheapest_tree, trunks
-from patcher.limits.wires import Wire, blade
+from patcher.limits.wires import BLADES, Wire, blade
 
 _MOST = 60
 """Taps beyond which none are tried for the sake of wires and fuses."""
@@ -191,7 +191,8 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal)
     if best is None:
         return None
-    for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), len(best.pixels)):
+    bound = max(len(best.pixels), 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
+    for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
         places = np.vstack([source, strip.places[list(taps)]])
         shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
         wires = {stock.gauges[-1], max(stock.gauges, key=lambda wire: wire.bears)}
@@ -202,8 +203,34 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
         for bare in shapes:
             found = _sized(strip, volts, taps, bare, stock.gauges, level, celsius)
             if found is not None:
-                return Feeding(taps, found, len(best.pixels))
+                return Feeding(taps, found, bound)
     return None
+
+
+def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
+    """The taps below which some wire carries more than it bears, or a fuse blows, whatever the volts.
+
+    A tap takes less than the largest blade that its wire allows. Along the rail, what is drawn between two wires of a
+    span between taps comes through these two, and what is drawn beyond a wire of a span at an end, through that wire.
+    Where a span is possible a shorter one in it is too, so going as far as it reaches each time is best.
+
+    Args:
+        bears: amperes that the wire from each pixel to the next may carry.
+        amps: what each pixel draws at least.
+        gauges: the wires of the taps.
+    """
+    most = max(wire.bears for wire in gauges)
+    each = max((size for size in BLADES if size <= most), default=most)
+    drawn = np.cumsum(amps)
+    taps, room, link = 0, 0.0, 0
+    while link < len(bears):
+        if drawn[link] - bears[link] > room + TINY:
+            taps, room = taps + 1, np.inf  # a tap at the pixel before this wire: the next span begins with this wire
+        room = min(room, drawn[link] + bears[link])
+        link += 1
+    if drawn[-1] > room + TINY:
+        taps += 1
+    return max(taps, int(amps.sum() / each) + 1)
 
 
 def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
