@@ -41,7 +41,8 @@ class RailPlan:
         parts: of each run in it, the first and the last pixel, from 1.
         supply: what feeds it.
         taps: the taps that are added, as run and pixel.
-        bound: a number of added taps that no plan with this supply can go below.
+        bound: a number of added taps that no plan with this supply can go below whose taps all give current to the
+            rail. (A wire that takes current out of a thick rail and brings it on, a jumper, is not looked for.)
     """
 
     parts: tuple[tuple[str, int, int], ...]
