@@ -312,12 +312,12 @@ def test_logic_counts_and_a_spare_that_feeds_is_named() -> None:
 
 def test_low_volts_names_the_pixel_and_the_volts() -> None:
     tables = show({"a": asleep(100), "b": asleep(5) | {"power_joined": False}}, {"f": fed(tap("a"), tap("b"))})
-    tables["pixel"]["lamp"] = LAMP | {"min_volts": 10.8}
+    tables["pixel"]["lamp"] = LAMP | {"min_volts": 10.5}
     found = one(tables)
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel 100" in found.says
-    assert "lamp wants 10.8 V" in found.says
+    assert "lamp wants 10.5 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]
@@ -484,7 +484,11 @@ def loaded(draw: st.DrawFn) -> dict:
     for number in range(1, draw(st.integers(1, 4)) + 1):
         pixels = draw(st.integers(1, 20))
         name = f"run-{number}"
-        runs[name] = {"pixel": draw(st.sampled_from(["one", "two"])), "pixels": pixels, "nulls": draw(st.integers(0, 2))}
+        runs[name] = {
+            "pixel": draw(st.sampled_from(["one", "two"])),
+            "pixels": pixels,
+            "nulls": draw(st.integers(0, 2)),
+        }
         ports[str(number)] = [name]
         if draw(st.booleans()):
             runs[f"tee-{number}"] = runs[name] | {"same_data_as": name}
@@ -631,4 +635,6 @@ def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:  # noqa: ANN001
     assert {found.run: found.least for found in state.runs} == {
         name: raw["pixel"][run["pixel"]]["min_volts"] for name, run in raw["run"].items()
     }
-    assert all(len(volts) > 1 and not any(one == two for one, two in pairwise(volts[:2])) for volts in [state.volts("gable")])
+    assert all(
+        len(volts) > 1 and not any(one == two for one, two in pairwise(volts[:2])) for volts in [state.volts("gable")]
+    )
