@@ -11,11 +11,11 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load
 from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
-from patcher.errors import choose_from, refuse
+from patcher.errors import Finding, choose_from, refuse
 
 if TYPE_CHECKING:
     from patcher.limits.planning import Plan
-    from patcher.limits.power import Power
+    from patcher.limits.power import Power, SupplyLoad
     from patcher.limits.wires import Wire
     from patcher.sheets.voltage import Profile
     from patcher.wiring import Wiring
@@ -45,6 +45,7 @@ def power(
 ) -> None:
     """Loads, voltages and feeds: what each supply gives, each wire carries and each pixel gets."""
     from patcher.limits import hold
+    from patcher.limits.findings import accepted
     from patcher.limits.power import power as solved
 
     if write and not plan:
@@ -57,11 +58,12 @@ def power(
         return
     state = solved(wiring, level=level, celsius=celsius)
     runs = _runs_of(state, thing)
-    found = hold.findings(wiring, state)
+    rules = ("accept",)  # that an [[accept]] of another area meets nothing here is no news
+    found = [finding for finding in accepted(wiring.show, hold.findings(wiring, state)) if finding.rule not in rules]
     if svg is not None:
         _write_svg(svg, state, runs)
     if as_json:
-        say_json(power_json(state))
+        say_json({**power_json(state), "findings": [finding_json(finding) for finding in found]})
     elif thing is not None:
         _say_plots(state, runs)
     else:
@@ -123,6 +125,12 @@ def _amps(amps: float | None) -> str:
     return "not known" if amps is None or amps != amps else f"{amps:.1f} A"
 
 
+def _level(load: SupplyLoad) -> str:
+    if load.dark != load.dark:
+        return "not known"
+    return "none" if load.max_level is None else f"{load.max_level:g}"
+
+
 def _say_power(state: Power) -> None:
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
     say_table(
@@ -131,7 +139,7 @@ def _say_power(state: Power) -> None:
             (
                 load.supply.name, f"{load.supply.volts:g} V", f"{load.supply.amps:g} A", _amps(load.dark),
                 _amps(load.amps), "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}",
-                _amps(load.full_white), "none" if load.max_level is None else f"{load.max_level:g}",
+                _amps(load.full_white), _level(load),
             )
             for load in state.supplies
         ),
@@ -240,8 +248,17 @@ def _plan(
         say_json({**document, **_plan_json(found)})
     else:
         _say_plan(path, found, write=write)
-    if found.open:
+    if found.open or any(finding.severity == "error" for finding in _wrong_still(found)):
         raise typer.Exit(1)
+
+
+def _wrong_still(found: Plan) -> list[Finding]:
+    """What is wrong with the power of the show as planned, besides what could not be planned."""
+    from patcher.limits import hold
+
+    said = {finding.where for finding in found.open}
+    every = hold.findings(found.after.wiring, found.after)
+    return [finding for finding in every if not (finding.where in said and finding.rule in ("unfed", "low-volts"))]
 
 
 def _plan_json(found: Plan) -> dict[str, Any]:
@@ -258,6 +275,7 @@ def _plan_json(found: Plan) -> dict[str, Any]:
         "level_without": level_that_holds(found.before),
         "wire_metres": {size: round(metres, 3) for size, metres in found.metres.items()},
         "open": [finding_json(finding) for finding in found.open],
+        "findings": [finding_json(finding) for finding in _wrong_still(found)],
         "assumed": list(found.assumed),
     }  # fmt: skip
 
@@ -275,8 +293,11 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
     from patcher.limits.planning import level_that_holds
 
     state = found.after
+    wrong = _wrong_still(found)
     if not found.feeds and not found.open:
         print(f"Every pixel has its volts at level {state.level:g}: no more feeds are wanted.")
+        for finding in wrong:
+            print(in_words(finding))
         return
     without = level_that_holds(found.before)
     if found.feeds:
@@ -288,15 +309,15 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
         print()
     for rail in found.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
-        proof = "the fewest, proved" if rail.proved else f"at least {rail.bound} are needed"
-        print(f"{what}: {count(len(rail.taps), 'tap')} from {rail.supply}; {proof}.")
+        proof = "fewer cannot hold it" if rail.proved else f"{rail.bound} may do, fewer cannot"
+        print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {proof}.")
     for size, metres in found.metres.items():
-        print(f"Wire to buy: {metres:.1f} m of {size}, two cores.")
+        print(f"Wire to buy: {_length(metres, state)} of {size}, two cores.")
     if without is not None and without < state.level:
         print(f"With no more feeds, what is fed now holds up to level {without:g}.")
     for words in found.assumed:
         print(f"Assumed: {words}.")
-    for finding in found.open:
+    for finding in [*found.open, *wrong]:
         print(in_words(finding))
     if found.feeds:
         print(f"Written into {path}." if write else f"Nothing was written; --write puts the feeds into {path}.")
@@ -310,4 +331,11 @@ def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
     for number, join in enumerate(state.circuit.joins[name], start=1):
         head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
         amps = _amps(abs(float(state.drop.amps[join.wire])))
-        yield (*head, number, f"{join.run}/{join.pixel}", f"{join.metres:.1f} m", amps)
+        yield (*head, number, f"{join.run}/{join.pixel}", _length(join.metres, state), amps)
+
+
+def _length(metres: float, state: Power) -> str:
+    from patcher.units import METRES_PER
+
+    units = state.show.settings.units
+    return f"{metres / METRES_PER[units]:.1f} {units}"

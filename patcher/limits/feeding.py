@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
-from math import ceil
+from itertools import combinations, pairwise
+from math import ceil, comb
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.limits.circuit import Circuit, Floats, Ints
+from patcher.limits.circuit import Circuit, Floats, Ints, outwards
 from patcher.limits.drop import Drop, solve
 from patcher.limits.injection import fewest
 from patcher.limits.places import pixel_places
@@ -23,12 +23,33 @@ from patcher.limits.power import TINY, Power
 from patcher.limits.rail import Rail, Source, voltages
 from patcher.limits.stretches import Stretch
 from patcher.limits.trunks import Places, cheapest_tree, trunks
-from patcher.limits.wires import Wire, blade
+from patcher.limits.wires import BLADES, Wire, blade
 
-SHORTEST = 0.1
-"""Metres of the shortest wire that is planned, and the step by which lengths are rounded up."""
+_MOST = 60
+"""Taps beyond which none are tried for the sake of wires and fuses."""
+_EVERY = 80
+"""Sets of taps of one count that are all tried, where there are no more."""
 _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
 """Parts of the volts to spare that are asked for on top, one after another, where shared wire sags too much."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What there is to wire with.
+
+    Attributes:
+        gauges: the wires to choose from, the thinnest first.
+        slack: the part by which wire is longer than the straight line.
+        step: metres of the shortest wire that is planned, and by which lengths are rounded up.
+    """
+
+    gauges: tuple[Wire, ...]
+    slack: float
+    step: float
+
+    def metres(self, straight: float) -> float:
+        """The wire from one place to another that lies so far away."""
+        return round(max(ceil(straight * (1 + self.slack) / self.step - TINY), 1) * self.step, 6)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +66,8 @@ class Strip:
         regulated: whether it draws the same power at any voltage.
         least: volts below which it misbehaves.
         places: where each is, shape (pixels, 2).
-        given: the joints that are there: pixel from 0, and the loop ohms with which it acts.
+        given: the joints that are there: pixel from 0, and the loop ohms with which it acts; endless where it takes
+            current or none.
     """
 
     pixels: tuple[tuple[str, int], ...]
@@ -58,6 +80,11 @@ class Strip:
     least: Floats
     places: Places
     given: tuple[tuple[int, float], ...]
+
+    @property
+    def acting(self) -> tuple[tuple[int, float], ...]:
+        """The joints that bring current."""
+        return tuple((at, ohms) for at, ohms in self.given if ohms < np.inf)
 
     def amps(self, level: float, volts: Floats | float) -> Floats:
         """What each pixel draws, white at a level, where it has so many volts."""
@@ -126,41 +153,121 @@ def strip_of(state: Power, stretch: Stretch) -> Strip:
 
 
 def _acting(state: Power) -> Iterator[tuple[int, float]]:
-    """Every joint's point, and the loop ohms that lie between it and its supply for the current that it brings now."""
-    for load in state.feeds:
+    """Every joint's point, and the loop ohms that lie between it and its supply for the current that it brings now.
+
+    Where there is no solution now, they are those of its wires.
+    """
+    net = state.circuit
+    along: dict[int, float] = {}
+    loads = {load.feed.name: load for load in state.feeds}
+    for load in (loads[feed.name] for feed in outwards(state.show)):
         volts = state.show.supplies[load.supply].volts
-        for join, amps in zip(state.circuit.joins[load.feed.name], load.into, strict=True):
-            if join.point < state.circuit.pixels and amps > TINY:
-                yield join.point, float(volts - state.drop.volts[join.point]) / amps
+        for join, amps in zip(net.joins[load.feed.name], load.into, strict=True):
+            before = int(net.ends[join.wire][0])
+            along[join.point] = along.get(before, 0.0) + 2 * float(net.ohms[join.wire])
+            if join.point >= net.pixels:
+                continue
+            if np.isnan(amps):
+                yield join.point, along[join.point]
+            else:
+                yield join.point, float(volts - state.drop.volts[join.point]) / amps if amps > TINY else np.inf
 
 
-def feed(strip: Strip, volts: float, source: Places, gauges: tuple[Wire, ...], slack: float, level: float,
-         celsius: float) -> Feeding | None:  # fmt: skip
+def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float, celsius: float) -> Feeding | None:
     """The fewest taps and the shortest tree of wire that hold; None where none was found.
 
     Args:
         strip: the rail.
         volts: of the supply.
         source: where the supply stands.
-        gauges: the wires to choose from, the thinnest first.
-        slack: the part by which wire is longer than the straight line.
+        stock: what there is to wire with.
         level: the level from 0 to 1.
         celsius: temperature of the wires.
     """
     away = np.hypot(*(strip.places - source).T)
-    own = 2 * gauges[-1].ohms(celsius) * np.maximum(away * (1 + slack), SHORTEST)
+    own = 2 * stock.gauges[-1].ohms(celsius) * np.maximum(away * (1 + stock.slack), stock.step)
     light = strip.amps(level, volts)
     ideal = tuple(Source(at, 0.0, volts) for at, _ in strip.given)
     best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal)
     if best is None:
         return None
-    for taps in _candidates(strip, volts, own, level, best.pixels):
+    bound = max(len(best.pixels), 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
+    for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
         places = np.vstack([source, strip.places[list(taps)]])
-        for paths in _shapes(places):
-            found = _sized(strip, volts, taps, _measured(paths, places, slack), gauges, level, celsius)
+        shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
+        wires = {stock.gauges[-1], max(stock.gauges, key=lambda wire: wire.bears)}
+        ends = ([Trunk(t.start, t.taps, t.metres, wire) for t in bare] for bare in shapes[::-1][:1] + shapes[:1]
+                for wire in wires)  # fmt: skip
+        if all(_holding(strip, volts, taps, sized, level, celsius) is None for sized in ends):
+            continue
+        for bare in shapes:
+            found = _sized(strip, volts, taps, bare, stock.gauges, level, celsius)
             if found is not None:
-                return Feeding(taps, found, len(best.pixels))
+                return Feeding(taps, found, bound)
     return None
+
+
+def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
+    """The taps below which some wire carries more than it bears, or a fuse blows, whatever the volts.
+
+    A tap takes less than the largest blade that its wire allows. Along the rail, what is drawn between two wires of a
+    span between taps comes through these two, and what is drawn beyond a wire of a span at an end, through that wire.
+    Where a span is possible a shorter one in it is too, so going as far as it reaches each time is best.
+
+    Args:
+        bears: amperes that the wire from each pixel to the next may carry.
+        amps: what each pixel draws at least.
+        gauges: the wires of the taps.
+    """
+    most = max(wire.bears for wire in gauges)
+    each = max((size for size in BLADES if size <= most), default=most)
+    drawn = np.cumsum(amps)
+    taps, room, link = 0, 0.0, 0
+    while link < len(bears):
+        if drawn[link] - bears[link] > room + TINY:
+            taps, room = taps + 1, np.inf  # a tap at the pixel before this wire: the next span begins with this wire
+        room = min(room, drawn[link] + bears[link])
+        link += 1
+    if drawn[-1] > room + TINY:
+        taps += 1
+    return max(taps, int(amps.sum() / each) + 1)
+
+
+def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
+    """Sets of taps to try, by how many: those chosen for the volts, then those that share the load out evenly.
+
+    Volts are not all that a plan must keep: wires and fuses bear so much and no more, and more taps share it out. Of
+    few pixels every set is tried.
+    """
+    pixels = len(strip.pixels)
+    waiting = next(chosen, None)
+    count, tried = max(fewest_taps, 1), set()
+    while count <= min(pixels, _MOST):
+        sets = []
+        while waiting is not None and len(waiting) <= count:
+            sets.append(waiting)
+            waiting = next(chosen, None)
+        sets += _even(strip, count)
+        if comb(pixels, count) <= _EVERY:
+            sets += combinations(range(pixels), count)
+        for taps in sets:
+            if taps and taps not in tried:
+                tried.add(taps)
+                yield taps
+        count += max(1, count // 4)
+    while waiting is not None:
+        if waiting not in tried:
+            yield waiting
+        waiting = next(chosen, None)
+
+
+def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
+    """So many taps, each amid its share of the load; then with one at either end."""
+    load = np.cumsum(strip.idle + strip.full)
+    shares = [(np.arange(count) + 0.5) / count] + ([np.arange(count) / (count - 1)] if count > 1 else [])
+    for share in shares:
+        at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
+        yield tuple(sorted({int(pixel) for pixel in at}))
 
 
 def _candidates(
@@ -170,7 +277,7 @@ def _candidates(
 
     A regulated pixel is taken to draw what it does at the supply's volts, then what it does at its least.
     """
-    given = tuple(Source(at, ohms, volts) for at, ohms in strip.given)
+    given = tuple(Source(at, ohms, volts) for at, ohms in strip.acting)
     light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
     tried = set()
     for margin in _MARGINS:
@@ -223,12 +330,11 @@ def _shapes(places: Places) -> Iterator[list[tuple[int, ...]]]:
         yield [*paths, *((0, point) for point in sorted(order[:alone]))]
 
 
-def _measured(paths: list[tuple[int, ...]], places: Places, slack: float) -> list[Trunk]:
+def _measured(paths: list[tuple[int, ...]], places: Places, stock: Stock) -> list[Trunk]:
     found = []
     for path in paths:
-        straight = [float(np.hypot(*(places[one] - places[two]))) for one, two in pairwise(path)]
-        metres = [max(ceil(metre * (1 + slack) / SHORTEST - TINY) * SHORTEST, SHORTEST) for metre in straight]
-        found.append(Trunk(path[0], path[1:], tuple(round(metre, 6) for metre in metres), Wire(awg=0)))
+        metres = [stock.metres(float(np.hypot(*(places[one] - places[two])))) for one, two in pairwise(path)]
+        found.append(Trunk(path[0], path[1:], tuple(metres), Wire(awg=0)))
     return found
 
 
@@ -240,7 +346,8 @@ def _sized(strip: Strip, volts: float, taps: tuple[int, ...], bare: list[Trunk],
         sized = [Trunk(t.start, t.taps, t.metres, wire) for t, wire in zip(bare, wires, strict=True)]
         return _holding(strip, volts, taps, sized, level, celsius)
 
-    if holding([gauges[-1]] * len(bare)) is None:
+    best = {gauges[-1], max(gauges, key=lambda wire: wire.bears)}
+    if all(holding([wire] * len(bare)) is None for wire in best):
         return None
     wires = next([wire] * len(bare) for wire in gauges if holding([wire] * len(bare)) is not None)
     for number in range(len(bare)):
@@ -297,7 +404,7 @@ def _circuit(
         bears.append(np.full(len(trunk.taps), trunk.wire.bears))
         firsts.append(laid)
         laid += len(trunk.taps)
-    for at, loop in strip.given:
+    for at, loop in strip.acting:
         ends.append(np.array([[pixels, at]]))
         ohms.append(np.array([max(loop / 2, 1e-9)]))
         bears.append(np.array([np.inf]))

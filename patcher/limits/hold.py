@@ -6,17 +6,18 @@ supply asked for more than it is rated for. What only looks bad is a warning.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 import numpy as np
 
 from patcher.errors import Finding
 from patcher.limits.circuit import lead_wire
-from patcher.limits.power import TINY, Power, power
+from patcher.limits.drop import Drop, solve
+from patcher.limits.power import TINY, FeedLoad, Power, highest_level, power
 from patcher.limits.stretches import Stretch, stretches, tapped
 from patcher.limits.supplies import LOADED
-from patcher.limits.wires import wire_of
+from patcher.limits.wires import BLADES, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.wiring import Wiring
 
@@ -40,6 +41,7 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
         *_unfed(parts),
         *_joined(show, parts),
         *_other_volts(show),
+        *_spares(show),
         *_unsaid(show),
         *_loads(state),
         *_sagging(state),
@@ -79,23 +81,42 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
             for number, (run, first, last) in enumerate(part.parts)
             if run == at and first <= pixel <= last
         )
-        gaps = [_gap(part, one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
+        pairs = [(one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
+        meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
+        gaps = [_gap(part, one, two) for one, two in pairs if one != two]
         what = ", ".join(_part(*piece) for piece in part.parts)
         says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the other"
-        remedy = f"cut V+ only, {'; '.join(dict.fromkeys(gaps))}; the ground goes on, for the data needs it"
+        move = f"at {' and '.join(meet)} move all taps but those of one supply elsewhere, then check again"
+        cut = f"{cut_at(show, gaps)}; leave the ground whole, the data needs it"
+        remedy = "; ".join([move] * bool(meet) + [cut] * bool(gaps))
         yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
 
 
-def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> str:
-    """Where V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
+def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
+    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
     (first, pixel), (second, other) = one, two
     if first == second:
-        if pixel == other:
-            return f"once one of the two is moved from {part.parts[first][0]}/{pixel}"
-        cut = (pixel + other) // 2 + 1
-        return f"before {part.parts[first][0]}/{cut} (power_cuts = [{cut}] there)"
-    behind = part.parts[(first + second + 1) // 2]
-    return f"before {behind[0]}/{behind[1]} (power_joined = false there)"
+        return part.parts[first][0], (pixel + other) // 2 + 1
+    return part.parts[(first + second + 1) // 2][0], 1
+
+
+def cut_at(show: Show, gaps: list[tuple[str, int]]) -> str:
+    """Where V+ is to be cut, and how the show file says it, together with the cuts that a run has already.
+
+    Args:
+        show: the show.
+        gaps: the run and the pixel just before which V+ is cut.
+    """
+    keys = []
+    for run in dict.fromkeys(run for run, _ in gaps):
+        cuts = {pixel for name, pixel in gaps if name == run}
+        if 1 in cuts:
+            keys.append(f"power_joined = false in [run.{run}]")
+        if inside := cuts - {1}:
+            every = sorted(inside | set(show.runs[run].power_cuts))
+            keys.append(f"power_cuts = [{', '.join(map(str, every))}] in [run.{run}]")
+    places = " and ".join(dict.fromkeys(f"{run}/{pixel}" for run, pixel in gaps))
+    return f"cut V+ just before {places} ({', '.join(keys)})"
 
 
 def _other_volts(show: Show) -> Iterator[Finding]:
@@ -103,7 +124,7 @@ def _other_volts(show: Show) -> Iterator[Finding]:
     for tree, run, pixel in tapped(show):
         supply = show.supplies[str(show.feeds[tree].supply)]
         kind = show.type_of(show.runs[run])
-        if kind.volts not in (None, supply.volts) and (tree, run) not in seen:
+        if show.runs[run].hung and kind.volts not in (None, supply.volts) and (tree, run) not in seen:
             seen.add((tree, run))
             says = (
                 f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
@@ -111,6 +132,17 @@ def _other_volts(show: Show) -> Iterator[Finding]:
             )
             remedy = f"never switch it on so: join {run} to a supply of {kind.volts:g} V"
             yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
+
+
+def _spares(show: Show) -> Iterator[Finding]:
+    """Supplies that are said to lie on the shelf, and that a feed or a controller hangs on."""
+    for supply in (supply for supply in show.supplies.values() if supply.spare):
+        feeds = [feed.name for feed in show.feeds.values() if feed.supply == supply.name]
+        boxes = [box.name for box in show.controllers.values() if box.logic and box.logic.supply == supply.name]
+        if feeds or boxes:
+            says = f"is marked as a spare, yet {', '.join([*feeds, *boxes])} hangs on it, and its load is not counted"
+            remedy = "take spare = true out, or name another supply there"
+            yield Finding("warning", "spare", "power", f"supply.{supply.name}", says, remedy)
 
 
 def _unsaid(show: Show) -> Iterator[Finding]:
@@ -154,25 +186,52 @@ def _loads(state: Power) -> Iterator[Finding]:
 
 
 def _sagging(state: Power) -> Iterator[Finding]:
+    yield from _collapsed(state)
     for found in state.runs:
-        where = state.circuit.runs[found.run]
-        name = f"run.{found.run}"
-        if state.drop.collapsed[where].any():
-            says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
-            yield Finding("warning", "collapse", "power", name, says, f"feed it at more points; {PLAN}")
-        elif found.holds is False:
+        if found.holds is False:
             kind = state.show.runs[found.run].pixel
             says = (
                 f"has {found.lowest:.2f} V at pixel {found.pixel}, white at level {state.level:g}, "
                 f"and {kind} wants {found.least:g} V"
             )
-            yield Finding("warning", "low-volts", "power", name, says, f"feed it at more points; {PLAN}")
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"feed it at more points; {PLAN}")
+
+
+def _collapsed(state: Power) -> Iterator[Finding]:
+    """The runs at which the voltage collapses.
+
+    All that hangs together is without a solution then, however well most of it is fed. So what sags too far already at
+    the highest level that has a solution is named; where that tells nothing, all of it.
+    """
+    net = state.circuit
+    left = {name: where for name, where in net.runs.items() if state.drop.collapsed[where].any()}
+    while left:
+        first = next(iter(left.values()))
+        level = highest_level(net, _stands(first))
+        after = solve(net, 0.0 if level is None else level + 0.01)
+        together = {name: where for name, where in left.items() if after.collapsed[where].any()}
+        sagging = together
+        if level is not None:
+            before = Power(state.wiring, level, state.celsius, net, solve(net, level))
+            together = {name: where for name, where in together.items() if not before.drop.collapsed[where].any()}
+            sagging = {found.run: net.runs[found.run] for found in before.runs if found.holds is False}
+            sagging = {name: where for name, where in sagging.items() if name in together} or together
+        most = "at no level" if not level else f"only up to level {level:g}"
+        for name in sagging:
+            says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
+            remedy = f"feed it at more points; {PLAN}; as it is, it works {most}"
+            yield Finding("warning", "collapse", "power", f"run.{name}", says, remedy)
+        left = {name: where for name, where in left.items() if name not in together}
+
+
+def _stands(points: slice) -> Callable[[Drop], bool]:
+    return lambda drop: not drop.collapsed[points].any()
 
 
 def _wires(state: Power) -> Iterator[Finding]:
     """Wires that carry more than they bear: of feeds, of strings, of leads."""
     net = state.circuit
-    amps = np.maximum(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
+    amps = np.fmax(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
     over = amps > net.bears + TINY
     for name, joins in net.joins.items():
         wires = [join.wire for join in joins]
@@ -186,7 +245,7 @@ def _wires(state: Power) -> Iterator[Finding]:
             yield Finding("error", "wire", "power", f"feed.{name}", says, HOT)
     for name, where in net.strings.items():
         if over[where].any():
-            at = int(np.argmax(amps[where]))
+            at = int(np.nanargmax(amps[where]))
             kind = state.show.type_of(state.show.runs[name])
             says = (
                 f"carries {amps[where][at]:.1f} A between pixels {at + 1} and {at + 2} at level {state.level:g}, "
@@ -209,16 +268,30 @@ def _fuses(state: Power) -> Iterator[Finding]:
         if weakest is None or (feed.fuse is None and feed.supply is None):
             continue
         where = f"feed.{feed.name}"
-        bears = f"{weakest} bears {weakest.bears:g} A"
-        fits = f"put in a blade of {load.blade:g} A" if load.blade else "use a thicker wire, with a blade to suit"
+        bears = f"{weakest} behind it bears {weakest.bears:g} A"
+        fits = _fitting(load)
         if feed.fuse is None:
             supply = state.show.supplies[load.supply]
             if supply.amps > weakest.bears:
-                says = f"has no fuse, {supply.name} can give {supply.amps:g} A, and {bears}"
+                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {bears}"
                 yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
         elif feed.fuse > weakest.bears:
             says = f"has a fuse of {feed.fuse:g} A, and {bears}: the wire would burn first"
-            yield Finding("error", "fuse", "power", f"{where}.fuse", says, f"{fits}; local code comes first")
+            remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
+            if weakest == load.wire:
+                remedy = f"{fits}; local code comes first"
+            yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
         elif not np.isnan(load.amps) and load.amps >= feed.fuse:
             says = f"carries {load.amps:.1f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
             yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
+
+
+def _fitting(load: FeedLoad) -> str:
+    """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
+    assert load.weakest is not None  # noqa: S101  (the caller has looked)
+    if load.blade is not None:
+        return f"put in a blade of {load.blade:g} A"
+    most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
+    if most is not None and (np.isnan(load.amps) or not load.all_said):
+        return f"put in a blade of at most {most:g} A"
+    return "use a thicker wire, with a blade to suit"

@@ -7,21 +7,22 @@ that has enough left. Then the show is solved as a whole, and what still sags is
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
 
 from patcher.errors import Finding
 from patcher.limits.circuit import Floats
-from patcher.limits.feeding import Feeding, Strip, feed, strip_of
-from patcher.limits.hold import unsaid
+from patcher.limits.feeding import Feeding, Stock, Strip, feed, strip_of
+from patcher.limits.hold import cut_at, unsaid
 from patcher.limits.places import pixel_places, supply_place
 from patcher.limits.power import TINY, Power, highest_level, power
 from patcher.limits.stretches import Stretch, stretches
 from patcher.limits.supplies import LOADED
 from patcher.limits.wires import CELSIUS, Wire
 from patcher.show.schema import Feed, Show, Tap
+from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 
 GAUGES = (Wire(awg=18), Wire(awg=16), Wire(awg=14), Wire(awg=12), Wire(awg=10))
@@ -40,7 +41,8 @@ class RailPlan:
         parts: of each run in it, the first and the last pixel, from 1.
         supply: what feeds it.
         taps: the taps that are added, as run and pixel.
-        bound: a number of added taps that no plan with this supply can go below.
+        bound: a number of added taps that no plan with this supply can go below whose taps all give current to the
+            rail. (A wire that takes current out of a thick rail and brings it on, a jumper, is not looked for.)
     """
 
     parts: tuple[tuple[str, int, int], ...]
@@ -85,11 +87,16 @@ class Plan:
 
 
 def level_that_holds(state: Power) -> float | None:
-    """The highest level in whole hundredths at which every pixel that is fed and known has its volts; None at none."""
+    """The highest level in whole hundredths at which every pixel that is fed and known has its volts.
+
+    None where there is no such level, or no such pixel.
+    """
     runs = [state.show.runs[name] for name in state.circuit.runs]
     each = [state.show.type_of(run).min_volts for run in runs]
     least = np.repeat([np.nan if volts is None else volts for volts in each], [run.pixels for run in runs])
     asked = ~np.isnan(least) & state.drop.fed & state.drop.known
+    if not asked.any():
+        return None
     return highest_level(state.circuit, lambda drop: bool((drop.volts[asked] >= least[asked] - TINY).all()))
 
 
@@ -106,15 +113,18 @@ def plan(
     Args:
         wiring: the wiring.
         gauges: the wires to choose from.
-        slack: the part by which wire is longer than the straight line.
+        slack: the part by which wire is longer than the straight line; it is rounded up to a tenth of the file's unit.
         level: the level that must hold; the show's, where not said.
         celsius: temperature of the wires.
     """
     before = power(wiring, level=level, celsius=celsius)
-    work = _Work(before, tuple(sorted(gauges, key=lambda wire: wire.area)), slack)
+    sizes = tuple(sorted(set(gauges), key=lambda size: (-size.ohms(), size.area)))
+    work = _Work(before, Stock(sizes, slack, METRES_PER[wiring.show.settings.units] / 10))
     for _ in range(_PASSES):
         if not work.add():
             break
+    else:
+        work.end()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
     return Plan(before, work.state, feeds, tuple(work.rails.values()), tuple(work.open.values()), tuple(work.assumed))
 
@@ -124,15 +134,17 @@ class _Work:
 
     Attributes:
         state: the power of the show with what has been added.
+        stock: what there is to wire with.
+        left: amperes that each supply can still give; of one whose load is not known, none.
         rails: what is planned, by the parts of the stretch.
         open: what could not be planned, by its place.
         assumed: what was assumed, each once.
     """
 
-    def __init__(self, state: Power, gauges: tuple[Wire, ...], slack: float) -> None:
+    def __init__(self, state: Power, stock: Stock) -> None:
         self.state = state
-        self.gauges = gauges
-        self.slack = slack
+        self.stock = stock
+        self.left: dict[str, float] = {}
         self.rails: dict[tuple[tuple[str, int, int], ...], RailPlan] = {}
         self.open: dict[str, Finding] = {}
         self.assumed: dict[str, None] = {}
@@ -140,15 +152,23 @@ class _Work:
     def add(self) -> bool:
         """Add what lacks now, and solve the whole again; whether anything was added."""
         show = self.state.show
-        left = self._left()
+        self.left = self._left()
         lacking = [part for part in stretches(self.state.wiring) if self._lacks(part)]
         for part in sorted(lacking, key=lambda part: -self._load(part)):
-            for piece, supply in self._fed_by(part, left):
-                show = self._feed(show, piece, supply)
+            show = self._feed(show, part)
         if show is self.state.show:
             return False
         self.state = power(wire(show), level=self.state.level, celsius=self.state.celsius)
         return True
+
+    def end(self) -> None:
+        """Say what sags still when nothing more is tried."""
+        for part in stretches(self.state.wiring):
+            where = f"run.{part.parts[0][0]}"
+            if where not in self.open and self._lacks(part):
+                volts = float(np.nanmin(self.state.drop.volts[self._points(part)]))
+                says = f"{_named(part)} still sags to {volts:.2f} V with all that was added"
+                self._cannot(where, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
 
     def _points(self, part: Stretch) -> Floats:
         runs = self.state.circuit.runs
@@ -162,9 +182,9 @@ class _Work:
     def _left(self) -> dict[str, float]:
         """Amperes that each supply can still give."""
         show, drop = self.state.show, self.state.drop
-        given = np.nan_to_num(drop.supply_amps) + self.state.logic
+        given = drop.supply_amps + self.state.logic
         return {
-            supply.name: supply.amps * LOADED - float(amps)
+            supply.name: 0.0 if np.isnan(amps) else supply.amps * LOADED - float(amps)
             for supply, amps in zip(show.supplies.values(), given, strict=True)
             if not supply.spare
         }
@@ -183,71 +203,101 @@ class _Work:
             says = f"{' and '.join(sorted(supplies))} share its V+"
             self._cannot(where, says, "cut it first: patcher check says where")
             return False
-        least = np.concatenate(
-            [np.full(last - first + 1, show.type_of(show.runs[run]).min_volts) for run, first, last in part.parts]
-        )
-        return not bool((self.state.drop.volts[self._points(part)] >= least - TINY).all())
+        at = self._points(part)
+        if part.trees and not self.state.drop.known[at].all():
+            if part.parts not in self.rails:
+                says = f"the file does not say all of what hangs on {supplies.pop()}, so its voltages are not known"
+                self._cannot(where, says, "patcher check names what is missing: write it in the show file")
+            return False
+        return not bool((self.state.drop.volts[at] >= self._least(part) - TINY).all())
 
-    def _cannot(self, where: str, says: str, remedy: str) -> None:
-        self.open[where] = Finding("warning", "no-plan", "power", where, f"no feed was planned: {says}", remedy)
+    def _least(self, part: Stretch) -> Floats:
+        show = self.state.show
+        kinds = [show.type_of(show.runs[run]) for run, _, _ in part.parts]
+        return np.repeat([kind.min_volts or 0.0 for kind in kinds], [last - first + 1 for _, first, last in part.parts])
 
-    def _fed_by(self, part: Stretch, left: dict[str, float]) -> list[tuple[Stretch, str]]:
-        """The supply of a stretch, or its pieces with one each; what is taken is taken off `left`."""
+    def _cannot(self, where: str, says: str, remedy: str, what: str = "no feed was planned") -> None:
+        self.open[where] = Finding("warning", "no-plan", "power", where, f"{what}: {says}", remedy)
+
+    def _able(self, part: Stretch) -> list[str]:
+        """The supplies that may feed a stretch, the nearest first."""
         if part.trees:
-            return [(part, str(self.state.show.feeds[next(iter(part.trees))].supply))]
+            return [str(self.state.show.feeds[next(iter(part.trees))].supply)]
         run = part.parts[0][0]
         volts = self.state.show.type_of(self.state.show.runs[run]).volts
-        able = [name for name in left if self.state.show.supplies[name].volts == volts]
+        able = [name for name in self.left if self.state.show.supplies[name].volts == volts]
         load = self._load(part)
-        enough = [name for name in able if left[name] >= load - TINY]
+        enough = [name for name in able if self.left[name] >= load - TINY]
         if not enough:
-            most = max((left[name] for name in able), default=0.0)
-            has = f"the most that is left is {most:.1f} A" if able else f"the file has no supply of {volts:g} V"
-            says = f"what hangs together wants {load:.1f} A at {volts:g} V, and {has}"
-            remedy = f"add a supply; {self._cut(part, most)}or lower the level"
-            self._cannot(f"run.{run}", says, remedy)
-            return []
-        nearest = min(enough, key=lambda name: (self._away(name, run), list(left).index(name)))
-        left[nearest] -= load
-        return [(part, nearest)]
+            self._too_weak(part, able, load)
+        return sorted(enough, key=lambda name: (self._away(name, run), list(self.left).index(name)))
+
+    def _too_weak(self, part: Stretch, able: list[str], load: float) -> None:
+        run = part.parts[0][0]
+        volts = self.state.show.type_of(self.state.show.runs[run]).volts
+        best = max(able, key=lambda name: self.left[name], default=None)
+        has = f"the file has no supply of {volts:g} V"
+        cut = ""
+        if best is not None:
+            most = max(self.left[best], 0.0)
+            has = f"{best} has most left, {most:.1f} A of {LOADED:.0%} of its rating"
+            cut = self._cut(part, most)
+        says = f"{_named(part)} wants {load:.1f} A at {volts:g} V, and {has}"
+        self._cannot(f"run.{run}", says, f"{cut}add a supply of {volts:g} V, or lower the level")
 
     def _cut(self, part: Stretch, amps: float) -> str:
         """Where V+ would be cut for what is left of one supply to feed the pixels before it."""
-        at = self._points(part)
-        loads = np.cumsum(self.state.circuit.idle[at] + self.state.level * self.state.circuit.full[at])
-        fits = int(np.searchsorted(loads, amps, side="right"))
+        net, at = self.state.circuit, self._points(part)
+        drawn = net.idle[at] + self.state.level * net.full[at]
+        loads = np.cumsum(np.where(net.regulated[at], drawn * net.rated[at] / self._least(part), drawn))
+        fits = int(np.searchsorted(loads, amps + TINY, side="right"))
         names = [(run, pixel) for run, first, last in part.parts for pixel in range(first, last + 1)]
         if not 0 < fits < len(names):
             return ""
-        run, pixel = names[fits]
-        key = f"power_cuts = [{pixel}]" if pixel > 1 else "power_joined = false"
-        return f"cut V+ before {run}/{pixel} ({key}) and plan again; "
+        return f"{cut_at(self.state.show, [names[fits]])} and plan again, or "
 
     def _away(self, supply: str, run: str) -> float:
         place, _ = supply_place(self.state.wiring, supply, run)
         return float(np.hypot(*(pixel_places(self.state.wiring, run) - place).T).min())
 
-    def _feed(self, show: Show, part: Stretch, supply: str) -> Show:
-        """The show with feeds for one stretch."""
+    def _feed(self, show: Show, part: Stretch) -> Show:
+        """The show with feeds for one stretch, from the nearest supply that can give what it then draws."""
         state = self.state
-        strip = strip_of(state, part)
         run = part.parts[0][0]
-        place, assumed = supply_place(state.wiring, supply, run)
-        if assumed is not None:
-            self.assumed[assumed] = None
-        volts = state.show.supplies[supply].volts
-        found = feed(strip, volts, place, self.gauges, self.slack, state.level, state.celsius)
-        if found is None:
-            says = f"no number of taps from {supply} with {self.gauges[-1]} holds it"
-            remedy = "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
-            self._cannot(f"run.{run}", says, remedy)
-            return show
-        taps = tuple(strip.pixels[tap] for tap in found.taps)
-        known = self.rails.get(part.parts)
-        self.rails[part.parts] = (
-            RailPlan(part.parts, supply, taps, found.bound) if known is None else replace(known, taps=known.taps + taps)
-        )
-        return _with_feeds(show, supply, run, strip, found)
+        strip = strip_of(state, part)
+        load = 0.0 if part.trees else self._load(part)
+        able = self._able(part)
+        for supply in able:
+            place, assumed = supply_place(state.wiring, supply, run)
+            volts = state.show.supplies[supply].volts
+            found = feed(strip, volts, place, self.stock, state.level, state.celsius)
+            if found is None:
+                continue
+            draws = load if part.trees else sum(trunk.amps for trunk in found.trunks if not trunk.start)
+            if not part.trees and draws > self.left[supply] + TINY:
+                self._too_weak(part, able, draws)
+                continue
+            if not part.trees:
+                self.left[supply] -= draws
+            if assumed is not None:
+                self.assumed[assumed] = None
+            self.open.pop(f"run.{run}", None)
+            taps = tuple(strip.pixels[tap] for tap in found.taps)
+            known = self.rails.get(part.parts)
+            bound, before = (found.bound, ()) if known is None else (known.bound, known.taps)
+            self.rails[part.parts] = RailPlan(part.parts, supply, before + taps, bound)
+            return _with_feeds(show, supply, run, strip, found)
+        if able and f"run.{run}" not in self.open:
+            thickest = self.stock.gauges[-1]
+            says = f"nothing was found that holds {_named(part)} from {' or '.join(able)}, even with {thickest}"
+            self._cannot(
+                f"run.{run}", says, "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
+            )
+        return show
+
+
+def _named(part: Stretch) -> str:
+    return ", ".join(f"{run}/{first}–{last}" for run, first, last in part.parts)
 
 
 def _with_feeds(show: Show, supply: str, run: str, strip: Strip, found: Feeding) -> Show:

@@ -83,7 +83,8 @@ class FeedLoad:
         supply: the supply that it comes from, at whatever remove.
         wire: its wire; None where the file does not say.
         weakest: of its wire and those of the branches behind it that have no fuse of their own, the one that bears
-            least: what a fuse at its beginning must protect. None where the file does not say all of them.
+            least: what a fuse at its beginning must protect. None where the file says none of them.
+        all_said: whether the file says all of those wires.
         amps: into its first piece of wire.
         into: amperes that leave it into the run at each joint.
     """
@@ -92,13 +93,16 @@ class FeedLoad:
     supply: str
     wire: Wire | None
     weakest: Wire | None
+    all_said: bool
     amps: float
     into: tuple[float, ...]
 
     @property
     def blade(self) -> float | None:
         """The next blade fuse above its current that protects its wires; None where there is none."""
-        return None if self.weakest is None or np.isnan(self.amps) else blade(self.amps, self.weakest.bears)
+        if self.weakest is None or not self.all_said or np.isnan(self.amps):
+            return None
+        return blade(self.amps, self.weakest.bears)
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,8 +169,11 @@ class Power:
                 into[at] -= amps[self.circuit.joins[branch.name][0].wire]
             wire = wire_of(feed.awg, feed.mm2)
             supply = str(tree_of(self.show, feed).supply)
-            weakest = _weakest(feed, branches)
-            found.append(FeedLoad(feed, supply, wire, weakest, float(amps[wires[0]]), tuple(into.tolist())))
+            behind = _unfused(feed, branches)
+            known = [each for each in behind if each is not None]
+            weakest = min(known, key=lambda each: each.bears, default=None)
+            said = len(known) == len(behind)
+            found.append(FeedLoad(feed, supply, wire, weakest, said, float(amps[wires[0]]), tuple(into.tolist())))
         return tuple(found)
 
     @cached_property
@@ -206,8 +213,9 @@ class Power:
         return found
 
     def _regulated(self, supply: Supply) -> bool:
-        fed = [load.feed.name for load in self.feeds if load.supply == supply.name]
-        runs = {join.run for feed in fed for join in self.circuit.joins[feed]} & self.circuit.runs.keys()
+        """Whether a regulated pixel hangs on a supply, also behind a run that has none."""
+        trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
+        runs = {run for part in stretches(self.wiring) if part.trees & trees for run, _, _ in part.parts}
         return any(self.circuit.regulated[self.circuit.runs[run]].any() for run in runs)
 
 
@@ -224,11 +232,10 @@ def branches_of(show: Show) -> defaultdict[str, list[Feed]]:
     return found
 
 
-def _weakest(feed: Feed, branches: defaultdict[str, list[Feed]]) -> Wire | None:
-    unfused = [branch for branch in branches[feed.name] if branch.fuse is None]
-    wires = [wire_of(feed.awg, feed.mm2), *(_weakest(branch, branches) for branch in unfused)]
-    known = [wire for wire in wires if wire is not None]
-    return min(known, key=lambda wire: wire.bears) if len(known) == len(wires) else None
+def _unfused(feed: Feed, branches: defaultdict[str, list[Feed]]) -> list[Wire | None]:
+    """The wire of a feed and those of the branches behind it, but for what has a fuse of its own."""
+    behind = [branch for branch in branches[feed.name] if branch.fuse is None]
+    return [wire_of(feed.awg, feed.mm2), *(wire for branch in behind for wire in _unfused(branch, branches))]
 
 
 def highest_level(net: Circuit, fits: Callable[[Drop], bool]) -> float | None:

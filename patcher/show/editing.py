@@ -7,6 +7,7 @@ gone afterwards is not deleted: its lines are turned into comments under a note 
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
@@ -67,6 +68,9 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
         show: the show that it describes, for its units.
         feeds: the feeds; each tap at a pixel's number.
         note: the words put above them, after a `#`.
+
+    Raises:
+        PatcherError: the file says its feeds in a form that no table can be put behind.
     """
     end = "\r\n" if "\r\n" in text else "\n"
     unit = METRES_PER[show.settings.units]
@@ -78,10 +82,16 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
         lines += [f"{key} = {tomlkit.item(value).as_string()}" for key, value in keys.items() if value is not None]
         lines += ["taps = ["]
         lines += [
-            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit):g} }},' for tap in feed.taps
+            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r} }},' for tap in feed.taps
         ]
         lines += ["]"]
-    return text.rstrip("\r\n") + end + "".join(line + end for line in lines)
+    new = text.rstrip("\r\n") + end + "".join(line + end for line in lines)
+    try:
+        tomllib.loads(new)
+    except tomllib.TOMLDecodeError:
+        says = "is written so that no feed can be put behind it"
+        raise refuse("feed", says, "write each feed under a heading of its own, [feed.NAME]") from None
+    return new
 
 
 def _place(tap: Tap) -> str:
