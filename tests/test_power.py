@@ -625,7 +625,7 @@ def test_no_level_is_said_to_hold_where_nothing_is_fed() -> None:
     assert level_that_holds(power(wired(show({"a": asleep()}, {})))) is None
 
 
-def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:  # noqa: ANN001
+def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:
     reading = read_show(heron_lock)
     state: Power = power(wire(reading.show), level=1.0)
     for found in state.runs:

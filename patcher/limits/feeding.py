@@ -25,6 +25,8 @@ from patcher.limits.stretches import Stretch
 from patcher.limits.trunks import Places, cheapest_tree, trunks
 from patcher.limits.wires import BLADES, Wire, blade
 
+_PROOF = 5.0
+"""Seconds to look for a proof that taps are the fewest; then what is found without one is taken."""
 _MOST = 60
 """Taps beyond which none are tried for the sake of wires and fuses."""
 _EVERY = 80
@@ -188,10 +190,10 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     own = 2 * stock.gauges[-1].ohms(celsius) * np.maximum(away * (1 + stock.slack), stock.step)
     light = strip.amps(level, volts)
     ideal = tuple(Source(at, 0.0, volts) for at, _ in strip.given)
-    best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal)
+    best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal, seconds=_PROOF)
     if best is None:
         return None
-    bound = max(len(best.pixels), 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
+    bound = max(best.bound, 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
     for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
         places = np.vstack([source, strip.places[list(taps)]])
         shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
@@ -255,10 +257,6 @@ def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int)
                 tried.add(taps)
                 yield taps
         count += max(1, count // 4)
-    while waiting is not None:
-        if waiting not in tried:
-            yield waiting
-        waiting = next(chosen, None)
 
 
 def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
@@ -286,7 +284,7 @@ def _candidates(
             rail = Rail(2 * strip.ohms, amps, asked)
             taps: tuple[int, ...] | None = best
             if margin or given or amps is heavy:
-                few = fewest(rail, volts, own, given=given)
+                few = fewest(rail, volts, own, given=given, seconds=_PROOF)
                 taps = None if few is None else few.pixels
             if taps is not None and taps not in tried:
                 tried.add(taps)
