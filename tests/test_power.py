@@ -312,12 +312,12 @@ def test_logic_counts_and_a_spare_that_feeds_is_named() -> None:
 
 def test_low_volts_names_the_pixel_and_the_volts() -> None:
     tables = show({"a": asleep(100), "b": asleep(5) | {"power_joined": False}}, {"f": fed(tap("a"), tap("b"))})
-    tables["pixel"]["lamp"] = LAMP | {"min_volts": 10.5}
+    tables["pixel"]["lamp"] = LAMP | {"min_volts": 11.3}
     found = one(tables)
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel 100" in found.says
-    assert "lamp wants 10.5 V" in found.says
+    assert "lamp wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]

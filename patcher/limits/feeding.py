@@ -26,7 +26,7 @@ from patcher.limits.trunks import Places, cheapest_tree, trunks
 from patcher.limits.wires import BLADES, Wire, blade
 
 _MOST = 60
-"""Taps beyond which none are tried for the sake of wires and fuses."""
+"""Taps of one rail beyond which no plan is looked for: nobody joins so many wires."""
 _EVERY = 80
 """Sets of taps of one count that are all tried, where there are no more."""
 _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
@@ -192,6 +192,8 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     if best is None:
         return None
     bound = max(len(best.pixels), 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
+    if bound > _MOST:
+        return None
     for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
         places = np.vstack([source, strip.places[list(taps)]])
         shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
@@ -255,10 +257,6 @@ def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int)
                 tried.add(taps)
                 yield taps
         count += max(1, count // 4)
-    while waiting is not None:
-        if waiting not in tried:
-            yield waiting
-        waiting = next(chosen, None)
 
 
 def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
