@@ -183,11 +183,11 @@ def test_trunks_are_the_cheapest_tree_and_begin_where_an_earlier_one_has_a_tap(s
         reached |= set(path)
     length = sum(np.hypot(*(places[a] - places[b])) for path in paths for a, b in zip(path, path[1:], strict=False))
     # Judge: scipy.sparse.csgraph. Points in one place stand a hair apart there, since it takes 0 for no edge.
-    assert length == pytest.approx(minimum_spanning_tree(cdist(places, places) + 1e-12).sum(), abs=1e-9)
+    assert length == pytest.approx(minimum_spanning_tree(cdist(places, places) + 1e-6).sum(), abs=2e-5)
 
 
 def test_at_a_fork_the_path_goes_on_where_most_wire_hangs() -> None:
-    places = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.5], [1.0, 5.0], [1.0, 9.0]])
+    places = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, -0.5], [1.0, 5.0], [1.0, 9.0]])
     assert trunks(cheapest_tree(places)) == [(0, 1, 3, 4), (1, 2)]
 
 
@@ -345,7 +345,7 @@ def test_feeds_that_do_not_suffice_are_added_to_from_their_own_supply() -> None:
 
 
 def test_feeds_that_are_there_count_where_the_voltage_collapses() -> None:
-    kinds = {"foam": {"draw": "power", "channel_ma": 25.0, "min_volts": 9.0}}
+    kinds = {"foam": {"draw": "power", "channel_ma": 25.0, "min_volts": 11.0}}
     tables = show({"a": line(150) | {"pixel": "foam"}}, {"f": fed(tap("a"), awg=10, fuse=30)}, kinds=kinds,
                   supplies=AT_BOX, box=BOX)  # fmt: skip
     assert power(wired(tables)).drop.collapsed.all()

@@ -187,6 +187,9 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     away = np.hypot(*(strip.places - source).T)
     own = 2 * stock.gauges[-1].ohms(celsius) * np.maximum(away * (1 + stock.slack), stock.step)
     light = strip.amps(level, volts)
+    room = max(volts - float(strip.least.min()), 0.0)
+    if not strip.given and float(light.sum()) * float(own.min()) > room * _MOST:
+        return None  # of so many taps one carries so much that its own wire leaves its pixel too little
     ideal = tuple(Source(at, 0.0, volts) for at, _ in strip.given)
     best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal)
     if best is None:
