@@ -1,7 +1,7 @@
 """The plan of feeds: its counts against every way of wiring short rails, and what it writes against the whole show."""
 
 import random
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -181,13 +181,13 @@ def test_trunks_are_the_cheapest_tree_and_begin_where_an_earlier_one_has_a_tap(s
     for path in paths:
         assert path[0] in reached
         reached |= set(path)
-    length = sum(np.hypot(*(places[a] - places[b])) for path in paths for a, b in zip(path, path[1:], strict=False))
+    length = sum(np.hypot(*(places[a] - places[b])) for path in paths for a, b in pairwise(path))
     # Judge: scipy.sparse.csgraph. Points in one place stand a hair apart there, since it takes 0 for no edge.
-    assert length == pytest.approx(minimum_spanning_tree(cdist(places, places) + 1e-12).sum(), abs=1e-9)
+    assert length == pytest.approx(minimum_spanning_tree(cdist(places, places) + 1e-6).sum(), abs=2e-5)
 
 
 def test_at_a_fork_the_path_goes_on_where_most_wire_hangs() -> None:
-    places = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.5], [1.0, 5.0], [1.0, 9.0]])
+    places = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, -0.5], [1.0, 5.0], [1.0, 9.0]])
     assert trunks(cheapest_tree(places)) == [(0, 1, 3, 4), (1, 2)]
 
 
@@ -345,7 +345,7 @@ def test_feeds_that_do_not_suffice_are_added_to_from_their_own_supply() -> None:
 
 
 def test_feeds_that_are_there_count_where_the_voltage_collapses() -> None:
-    kinds = {"foam": {"draw": "power", "channel_ma": 25.0, "min_volts": 9.0}}
+    kinds = {"foam": {"draw": "power", "channel_ma": 25.0, "min_volts": 11.0}}
     tables = show({"a": line(150) | {"pixel": "foam"}}, {"f": fed(tap("a"), awg=10, fuse=30)}, kinds=kinds,
                   supplies=AT_BOX, box=BOX)  # fmt: skip
     assert power(wired(tables)).drop.collapsed.all()
@@ -361,7 +361,7 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     tables = show({"a": line(100), "b": line(100, 1.0)}, {}, supplies=supplies, box=BOX)
     cuts = 0
     while (found := plan(wired(tables))).open:
-        [wrong] = [finding for finding in found.open]
+        [wrong] = list(found.open)
         assert (wrong.rule, wrong.severity) == ("no-plan", "warning")
         assert "most left, 4.8 A of 80% of its rating" in wrong.says
         assert "or lower the level" in wrong.remedy
@@ -395,7 +395,8 @@ def test_a_supply_too_far_away_is_said_to_be() -> None:
 def test_the_nearest_supply_that_can_is_taken() -> None:
     boxes = {name: {"address": f"192.0.2.{number}", "ports": 1, "at": [x, 0.0]} | keys
              for number, (name, x, keys) in enumerate(
-                 [("here", 0.5, {"port": {"1": ["a"]}}), ("there", 3.0, {"spare": True}), ("away", 9.0, {"spare": True})]
+                 [("here", 0.5, {"port": {"1": ["a"]}}), ("there", 3.0, {"spare": True}),
+                   ("away", 9.0, {"spare": True})]
              )}  # fmt: skip
     supplies = {box: {"volts": 12.0, "amps": amps, "box": box} for box, amps in
                 (("away", 40.0), ("there", 40.0), ("here", 1.0))}  # fmt: skip

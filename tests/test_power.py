@@ -30,7 +30,7 @@ def show(
 ) -> dict:  # fmt: skip
     """One box with its runs on port 1, lamps of 12 V, a supply of 30 A, where nothing else is said."""
     chain = [name for name, run in runs.items() if "same_data_as" not in run]
-    tables = {
+    return {
         "show": {"title": "power"} | settings_,
         "pixel": {"lamp": LAMP} | {name: LAMP | kind for name, kind in (kinds or {}).items()},
         "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": ports or {"1": chain}} | (box or {})},
@@ -38,7 +38,6 @@ def show(
         "supply": {"s": {"volts": 12.0, "amps": 30.0}} if supplies is None else supplies,
         "feed": feeds,
     }
-    return tables
 
 
 def tap(run: str, pixel: int | str = 1, length: float = 1.0) -> dict:
@@ -312,12 +311,12 @@ def test_logic_counts_and_a_spare_that_feeds_is_named() -> None:
 
 def test_low_volts_names_the_pixel_and_the_volts() -> None:
     tables = show({"a": asleep(100), "b": asleep(5) | {"power_joined": False}}, {"f": fed(tap("a"), tap("b"))})
-    tables["pixel"]["lamp"] = LAMP | {"min_volts": 10.5}
+    tables["pixel"]["lamp"] = LAMP | {"min_volts": 11.3}
     found = one(tables)
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel 100" in found.says
-    assert "lamp wants 10.5 V" in found.says
+    assert "lamp wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]

@@ -15,7 +15,7 @@ from patcher.errors import Finding, choose_from, refuse
 
 if TYPE_CHECKING:
     from patcher.limits.planning import Plan
-    from patcher.limits.power import Power, SupplyLoad
+    from patcher.limits.power import FeedLoad, Power, RunVolts, SupplyLoad
     from patcher.limits.wires import Wire
     from patcher.sheets.voltage import Profile
     from patcher.wiring import Wiring
@@ -125,6 +125,23 @@ def _amps(amps: float | None) -> str:
     return "not known" if amps is None or amps != amps else f"{amps:.1f} A"
 
 
+def _fuses(load: FeedLoad) -> tuple[str, str]:
+    """The fuse that a feed has, and the one that it wants; a branch without one is behind its trunk's."""
+    if load.feed.fuse is None and load.feed.source is not None:
+        return f"{load.feed.source}’s", ""
+    has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
+    return has, "none" if load.blade is None else f"{load.blade:g} A"
+
+
+def _lowest(state: Power, found: RunVolts) -> str:
+    where = state.circuit.runs[found.run]
+    if not state.drop.fed[where].all():
+        return "not fed"
+    if state.drop.collapsed[where].any():
+        return "collapses"
+    return "not known" if found.lowest != found.lowest else f"{found.lowest:.2f} V"
+
+
 def _level(load: SupplyLoad) -> str:
     if load.dark != load.dark:
         return "not known"
@@ -152,19 +169,23 @@ def _say_power(state: Power) -> None:
             (
                 load.feed.name, load.supply, load.wire or "not said", _amps(load.amps),
                 "" if load.wire is None else f"{load.wire.bears:g} A",
-                "" if load.feed.fuse is None else f"{load.feed.fuse:g} A",
-                "none" if load.blade is None else f"{load.blade:g} A", len(load.into),
+                *_fuses(load), len(load.into),
             )
             for load in state.feeds
         ),
         right="carries bears fuse next_blade taps",
     )  # fmt: skip
+    for wire, feeds in state.thinner_strings.items():
+        print(
+            f"The strings' own {wire} bears {wire.bears:g} A, less than a fuse before it lets through: where one could be"
+        )
+        print(f"crushed or cut, fuse its tap for that. ({', '.join(feeds[:4])}{' …' if len(feeds) > 4 else ''})")
     print()
     say_table(
         ("run", "lowest", "at_pixel", "needs", "holds"),
         (
             (
-                found.run, "not known" if found.lowest != found.lowest else f"{found.lowest:.2f} V",
+                found.run, _lowest(state, found),
                 "" if found.lowest != found.lowest else f"{found.pixel} of {state.show.runs[found.run].pixels}",
                 "not said" if found.least is None else f"{found.least:g} V",
                 {True: "yes", False: "NO", None: "not known"}[found.holds],

@@ -28,7 +28,7 @@ from patcher.limits.wires import BLADES, Wire, blade
 _PROOF = 5.0
 """Seconds to look for a proof that taps are the fewest; then what is found without one is taken."""
 _MOST = 60
-"""Taps beyond which none are tried for the sake of wires and fuses."""
+"""Taps of one rail beyond which no plan is looked for: nobody joins so many wires."""
 _EVERY = 80
 """Sets of taps of one count that are all tried, where there are no more."""
 _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
@@ -189,11 +189,16 @@ def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float,
     away = np.hypot(*(strip.places - source).T)
     own = 2 * stock.gauges[-1].ohms(celsius) * np.maximum(away * (1 + stock.slack), stock.step)
     light = strip.amps(level, volts)
+    room = max(volts - float(strip.least.min()), 0.0)
+    if not strip.given and float(light.sum()) * float(own.min()) > room * _MOST:
+        return None  # of so many taps one carries so much that its own wire leaves its pixel too little
     ideal = tuple(Source(at, 0.0, volts) for at, _ in strip.given)
     best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal, seconds=_PROOF)
     if best is None:
         return None
     bound = max(best.bound, 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
+    if bound > _MOST:
+        return None
     for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
         places = np.vstack([source, strip.places[list(taps)]])
         shapes = [_measured(paths, places, stock) for paths in _shapes(places)]

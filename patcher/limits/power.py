@@ -177,6 +177,19 @@ class Power:
         return tuple(found)
 
     @cached_property
+    def thinner_strings(self) -> dict[Wire, list[str]]:
+        """Strings' own wires that bear less than the fuse of a feed that joins them lets through, with those feeds."""
+        found: dict[Wire, list[str]] = {}
+        for load in self.feeds:
+            fuse = load.feed.fuse
+            kinds = {self.show.runs[join.run].pixel: None for join in self.circuit.joins[load.feed.name]}
+            for kind in (self.show.pixel_types[name] for name in kinds):
+                wire = wire_of(kind.awg, kind.mm2)
+                if fuse is not None and wire is not None and wire.bears < fuse:
+                    found.setdefault(wire, []).append(load.feed.name)
+        return found
+
+    @cached_property
     def logic(self) -> Floats:
         """Amperes of the controllers that each supply runs."""
         amps = dict.fromkeys(self.show.supplies, 0.0)
