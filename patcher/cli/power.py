@@ -177,9 +177,10 @@ def _say_power(state: Power) -> None:
     )  # fmt: skip
     for wire, feeds in state.thinner_strings.items():
         print(
-            f"The strings' own {wire} bears {wire.bears:g} A, less than a fuse before it lets through: where one could be"
+            f"The strings' own {wire} bears {wire.bears:g} A, less than fuses before it let through: "
+            f"{', '.join(feeds[:3])}{' …' if len(feeds) > 3 else ''}."
         )
-        print(f"crushed or cut, fuse its tap for that. ({', '.join(feeds[:4])}{' …' if len(feeds) > 4 else ''})")
+        print("Where such a string could be crushed or cut, give its tap a fuse of its own.")
     print()
     say_table(
         ("run", "lowest", "at_pixel", "needs", "holds"),
