@@ -203,6 +203,6 @@ def _settings(wiring: Wiring, patch: Patch) -> str:
     words = f"Set the box at {box.address} to {SPOKEN[box.protocol]}, start {start.universe}/{start.channel}, {laid}"
     if run.nulls:
         nulls = count(run.nulls, "null pixel")
-        words += f", the first of them {nulls}" if link.nulls else f" behind {nulls}"
+        words += f": {nulls}, then {count(link.pixels, 'lamp')}" if link.nulls else f" behind {nulls}"
     words += f"; colours go out as {order}"
     return words + (f", and the box makes {chips} of them." if chips != order else ".")
