@@ -398,6 +398,24 @@ def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[s
     assert line == f"white: line/1 at the data-in end ({sides[0]}), line 7–9 at the other end ({sides[1]})"
 
 
+@pytest.mark.parametrize("order", ["A", "RG", "UV"])
+def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
+    # Source: DESIGN.md: a colour order is any letters; a lamp with neither white nor all of red, green and blue shows
+    # marks with all that it has, and the rest dimmer.
+    tables = string(24)
+    tables["pixel"]["rgb"]["colour_order"] = order
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    show = (wiring, patch, whole_show(wiring))
+    for pattern, bright in ((marks.milestones(*show), {10, 20}), (marks.edges(*show), {1})):
+        yard = Yard(wiring, patch, Built())
+        send(yard, wiring, patch, pattern.look(0))
+        lamps = yard.lamps["line"]
+        assert lamps.all()
+        assert {number for number, lamp in enumerate(lamps, start=1) if (lamp == 255).all()} == bright
+        assert "white" not in pattern.look(0).says[0]
+
+
 # --- sweep by position --------------------------------------------------------------------------------------------
 
 MIXED = {
@@ -436,7 +454,7 @@ def test_a_sweep_by_position_goes_over_every_prop_as_one_bar(by: str) -> None:
     for step in range(pattern.steps):
         look = pattern.look(step)
         strip = int(look.says[0].split("strip ")[1].split(" ")[0])
-        assert strip > last
+        assert last < strip <= 24
         last = strip
         lit = [lamp for lamp, parts in shown(MIXED, wiring, patch, look).items() if parts]
         edges = (low + (high - low) * (strip - 1) / 24, low + (high - low) * strip / 24)
