@@ -465,6 +465,20 @@ def test_a_sweep_by_position_goes_over_every_prop_as_one_bar(by: str) -> None:
     assert sorted(seen) == sorted(where)
 
 
+@pytest.mark.parametrize("by", ["x", "y"])
+def test_the_last_lamp_is_in_the_last_strip(by: str) -> None:
+    # Source: arithmetic: 25 lamps a metre apart are 24 strips of a metre; the last strip has both its ends.
+    tables = string(25)
+    tables["run"]["line"] |= {"shape": "line", "path": [[0.0, 0.0], [24.0, 24.0]]}
+    wiring = wired(tables)
+    pattern = patterns.sweep(wiring, allocate(wiring).patch, whole_show(wiring), COLOURS["white"], by)
+    # where the lamps stand in floating point, those in between may fall on either side of a border
+    lit = [{n for glow in pattern.look(step).glows for n in glow.pixels.tolist()} for step in range(pattern.steps)]
+    assert lit[-1] >= {24}
+    assert all("strip 25 " not in pattern.look(step).says[0] for step in range(pattern.steps))
+    assert sorted(n for own in lit for n in own) == list(range(25))
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.fixed_dictionaries({
     "columns": st.integers(2, 8), "rows": st.integers(2, 8), "lines": st.sampled_from(("rows", "columns")),
