@@ -13,11 +13,10 @@ from hypothesis import strategies as st
 
 from patcher.address.patch import Patch, pieces
 from patcher.address.placement import allocate
-from patcher.address.thing import find, whole_show
-from patcher.stream import patterns
 from patcher.stream.clock import Clock
 from patcher.stream.levels import Levels, levels, pixel_places
 from patcher.stream.looks import COLOURS, Colour, Glow, Look
+from patcher.stream.patterns import Pattern
 from patcher.stream.playing import Move, Playing
 from patcher.stream.sender import Sender, Target
 
@@ -234,143 +233,6 @@ def test_places_are_the_pieces_pixel_by_pixel(at: int, pixels: int, channels: in
     assert [where + n * channels for where, count in pieces(at, pixels, channels) for n in range(count)] == slow
 
 
-# --- patterns -----------------------------------------------------------------------------------------------------
-
-
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(shows(most=25))
-def test_a_dot_lights_each_lamp_once_in_data_order_and_says_which(tables: dict) -> None:
-    # Source: DESIGN.md: a run is a chain in data order; columns count from the left, rows from the bottom.
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
-    where = pencil(tables, patch)
-    pattern = patterns.dot(wiring, patch, whole_show(wiring), COLOURS["green"])
-    wanted = data_order(tables)
-    assert pattern.steps == len(wanted)
-    for step, (run, pixel) in enumerate(wanted):
-        look = pattern.look(step)
-        (glow,) = look.glows
-        assert (glow.run, glow.pixels.tolist(), glow.colour.name) == (run, [pixel - 1], "green")
-        (says,) = look.says
-        words = says.replace(",", " ").split()
-        universe, channel = where[run, pixel]
-        assert words[:3] == ["green:", f"{run}/{pixel}", f"{universe}/{channel}"]
-        table = tables["run"][run]
-        if "columns" in table:
-            column, row = walk(table)[pixel - 1]
-            assert (words[words.index("column") + 1], words[words.index("row") + 1]) == (str(column), str(row))
-        else:
-            assert "column" not in words
-        tees = [name for name, other in tables["run"].items() if other.get("same_data_as") == run]
-        assert [word for word in words[3:] if "/" in word] == [f"{tee}/{pixel}" for tee in tees]
-
-
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(shows(most=25))
-def test_primaries_show_every_channel_of_every_lamp_once_and_end_dark(tables: dict) -> None:
-    # Source: DESIGN.md, send: primaries; each colour of a chip must be seen on its own to prove the colour order.
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
-    pattern = patterns.primaries(wiring, patch, whole_show(wiring))
-    seen: list[tuple[str, int, str]] = []
-    for step in range(pattern.steps):
-        for glow in pattern.look(step).glows:
-            order = ORDERS[tables["run"][glow.run]["pixel"]]
-            lit = [letter for letter, part in zip(order, glow.colour.on(order), strict=True) if part]
-            assert len(lit) == (step < pattern.steps - 1)
-            seen += [(glow.run, int(pixel) + 1, letter) for pixel in glow.pixels for letter in lit]
-    wanted = [(run, n, letter) for run, n in data_order(tables) for letter in ORDERS[tables["run"][run]["pixel"]]]
-    assert sorted(seen) == sorted(wanted)
-    assert pattern.flashes
-
-
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(shows(most=5))
-def test_ports_have_colours_of_their_own(tables: dict) -> None:
-    # Source: DESIGN.md, send: ports, by which a person proves which lead is in which socket.
-    wiring = wired(tables)
-    pattern = patterns.ports(wiring, allocate(wiring).patch, whole_show(wiring))
-    check_ports(tables, pattern)
-
-
-def check_ports(tables: dict, pattern: patterns.Pattern) -> None:
-    lit: list[tuple[str, int]] = []
-    for step in range(pattern.steps):
-        look = pattern.look(step)
-        colour_of: dict[tuple[str, str], set[str]] = {}
-        for glow in look.glows:
-            box = box_of(tables, glow.run)
-            ports = tables["controller"][box]["port"]
-            port = next(port for port, chain in ports.items() if glow.run in chain)
-            colour_of.setdefault((box, port), set()).add(glow.colour.name)
-            lit += [(glow.run, int(pixel) + 1) for pixel in glow.pixels]
-        assert all(len(names) == 1 for names in colour_of.values())
-        for box in {box for box, _ in colour_of}:
-            names = [min(own) for (other, _), own in colour_of.items() if other == box]
-            assert len(set(names)) == len(names)
-        said = {tuple(line.split(" ")[:2]) for line in look.says}
-        assert said == {(f"{min(names)}:", f"{box}/{port}") for (box, port), names in colour_of.items()}
-    assert sorted(lit) == sorted(data_order(tables))
-
-
-@pytest.mark.parametrize("count", [6, 7, 12, 13])
-def test_a_box_of_many_ports_takes_turns(count: int) -> None:
-    # Source: as above; an eye tells few colours apart from afar, so a box of many ports shows them in turns.
-    runs = {f"run-{port}": {"pixel": "rgb", "pixels": 2, "nulls": 0} for port in range(count)}
-    chains = {str(port + 1): [f"run-{port}"] for port in range(count)}
-    box = {"address": "192.0.2.1", "ports": count, "port": chains}
-    tables = {
-        "show": {"title": "ports"}, "pixel": {"rgb": {"colour_order": "RGB"}}, "controller": {"box": box}, "run": runs
-    }  # fmt: skip
-    wiring = wired(tables)
-    pattern = patterns.ports(wiring, allocate(wiring).patch, whole_show(wiring))
-    check_ports(tables, pattern)
-    assert all(pattern.look(step).glows for step in range(pattern.steps)), "a turn in which nothing is lit"
-
-
-@settings(max_examples=40, deadline=None)
-@given(
-    st.fixed_dictionaries({
-        "columns": st.integers(1, 9), "rows": st.integers(1, 9), "lines": st.sampled_from(("rows", "columns")),
-        "turns": st.sampled_from(("serpentine", "same-way")), "data_in": st.sampled_from(CORNERS),
-    }),
-    st.sampled_from(("rows", "columns")),
-)  # fmt: skip
-def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str) -> None:
-    # Source: DESIGN.md, Shapes: grid; columns from the left and rows from the bottom, whatever the wiring.
-    area = [[0.0, 0.0], [float(grid["columns"] > 1), float(grid["rows"] > 1)]]
-    tables = {
-        "show": {"title": "sweep"}, "pixel": {"rgb": {"colour_order": "RGB"}},
-        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["wall"]}}},
-        "run": {"wall": {"pixel": "rgb", "shape": "grid", "area": area} | grid},
-    }  # fmt: skip
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
-    pattern = patterns.sweep(wiring, patch, find("wall", wiring, patch), COLOURS["blue"], by)
-    assert pattern.steps == grid[by]
-    for step in range(pattern.steps):
-        look = pattern.look(step)
-        (glow,) = look.glows
-        wanted = [n for n, (column, row) in enumerate(walk(grid)) if (row if by == "rows" else column) == step + 1]
-        assert sorted(glow.pixels.tolist()) == wanted
-        assert f"{by[:-1]} {step + 1} from the" in look.says[0]
-        assert f"wall ({len(wanted)} lamps)" in look.says[0]
-
-
-def test_a_prop_with_a_tee_is_walked_once() -> None:
-    # Source: DESIGN.md: a tee has no channels of its own; no two steps of a dot may be the same frame.
-    runs = {"near": {"pixel": "rgb", "pixels": 3}, "far": {"pixel": "rgb", "pixels": 3, "same_data_as": "near"}}
-    wiring = wired({
-        "show": {"title": "tee"}, "pixel": {"rgb": {"colour_order": "RGB"}}, "run": runs,
-        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["near"]}}},
-        "prop": {"rails": {"runs": ["near", "far"]}},
-    })  # fmt: skip
-    patch = allocate(wiring).patch
-    pattern = patterns.dot(wiring, patch, find("rails", wiring, patch), COLOURS["white"])
-    frames = [levels(pattern.look(s), wiring, patch, [1], 1.0).slots.tobytes() for s in range(pattern.steps)]
-    assert len(set(frames)) == len(frames) == 3
-
-
 # --- clock and playing --------------------------------------------------------------------------------------------
 
 
@@ -447,7 +309,7 @@ def played(moves: list[Move | None], steps: int = 5) -> tuple[list[int], list[in
     def render(look: Look) -> Levels:
         return Levels((1,), np.full((1, 512), int(look.says[0]), dtype=np.uint8))
 
-    pattern = patterns.Pattern(steps, 1.0, False, look)
+    pattern = Pattern(steps, 1.0, (), look)
     playing = Playing(pattern, 1.0, None, None, lambda: not waiting, hands)
     playing.play(wall, Clock(40.0, time.now), render, lambda step, _: told.append(step))  # type: ignore[arg-type]
     return told, wall.taken

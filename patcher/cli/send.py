@@ -5,62 +5,66 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
+from patcher.cli.pattern import (
+    FASTEST_STREAM,
+    PATTERNS,
+    TEST_LEVEL,
+    Asked,
+    By,
+    ColourName,
+    DryRun,
+    Every,
+    Flashing,
+    FramesASecond,
+    Interface,
+    Level,
+    Loops,
+    PatternName,
+    Priority,
+    Rate,
+    Seconds,
+    Step,
+    choose,
+)
 from patcher.cli.saying import count, say_json
 from patcher.errors import refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
-    from patcher.address.thing import Thing
     from patcher.stream.clock import Clock
     from patcher.stream.looks import Look
     from patcher.stream.patterns import Pattern
     from patcher.stream.sender import Sender, Target
     from patcher.wiring import Wiring
 
-TEST_LEVEL = 0.3
-"""Low enough that a whole show in white stays far below what its supplies are built for."""
-FASTEST_FLASH = 3.0
-"""Flashes a second. From memory: W3C, WCAG 2.2, success criterion 2.3.1."""
-FASTEST_STREAM = 44.0
-"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
 MOST_LINES = 12
 
 
-class PatternName(StrEnum):
-    """The patterns there are."""
-
-    steady = "steady"
-    primaries = "primaries"
-    dot = "dot"
-    ports = "ports"
-    sweep = "sweep"
-
-
 def send(
-    pattern: Annotated[PatternName, typer.Argument(metavar="PATTERN", help="steady, primaries, dot, ports or sweep.")],
+    pattern: Annotated[PatternName, typer.Argument(metavar="PATTERN", help=PATTERNS)],
     show: ShowFile,
     on: Annotated[str | None, typer.Option(metavar="THING", help="A box, port, run, pixels or prop.")] = None,
-    colour: Annotated[str, typer.Option(help="A colour by name, or #rrggbb.")] = "white",
-    level: Annotated[float, typer.Option(min=0, max=1, help="Brightness, 0 to 1.")] = TEST_LEVEL,
-    by: Annotated[str, typer.Option(help="What a sweep goes by: rows, columns, x or y.")] = "rows",
-    rate: Annotated[float | None, typer.Option(min=0.01, max=1000, help="Steps a second.")] = None,
-    fps: Annotated[float | None, typer.Option(min=0.5, max=1000, help="Frames a second.")] = None,
-    seconds: Annotated[float | None, typer.Option(min=0, help="Stop after so long.")] = None,
-    loops: Annotated[float | None, typer.Option(min=0.01, help="Stop after so many times through.")] = None,
-    step: Annotated[bool, typer.Option("--step", help="Step by keys, on and back.")] = False,
-    priority: Annotated[int, typer.Option(min=0, max=200, help="E1.31 priority.")] = 100,
-    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    colour: ColourName = "white",
+    level: Level = TEST_LEVEL,
+    by: By = "rows",
+    every: Every = 10,
+    rate: Rate = None,
+    fps: FramesASecond = None,
+    seconds: Seconds = None,
+    loops: Loops = None,
+    step: Step = False,
+    priority: Priority = 100,
+    interface: Interface = None,
     to: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Send there, not to the boxes.")] = None,
     yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
-    flashing: Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be sent; send nothing.")] = False,
+    flashing: Flashing = False,
+    dry_run: DryRun = False,
     as_json: AsJson = False,
 ) -> None:
     """Stream a test pattern to the boxes; Ctrl-C ends it, and leaves everything dark."""
@@ -72,11 +76,9 @@ def send(
     thing = find(on, wiring, patch) if on else whole_show(wiring)
     if not thing.parts:
         raise refuse(on or str(show), "has no lamps to light", "name a box, port, run, pixel or prop that has")
-    chosen = _pattern(pattern, wiring, patch, thing, colour, by)
-    steps_a_second = chosen.rate if rate is None else rate
-    if chosen.flashes and steps_a_second > FASTEST_FLASH and not flashing:
-        says = f"{steps_a_second:g} a second would flash more than {FASTEST_FLASH:g} times a second"
-        raise refuse("--rate", says, "flashing light can bring on a seizure; if you must, add --flashing")
+    frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
+    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing)
+    chosen = choose(asked, wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = targets(wiring.show, patch, boxes, _hosts(wiring, boxes, to))
     if yard:
@@ -89,11 +91,21 @@ def send(
         near = addresses(show, wiring.show)
         goals = targets(wiring.show, patch, boxes, {box: near[box] for box in unicast})
     if dry_run:
-        _say_dry_run(chosen, goals, as_json=as_json)
+        say_dry_run(chosen, goals, as_json=as_json)
         return
     if yard:
         _warn_of_no_yard(goals, show)
-    frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
+    stream(
+        chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
+        priority=priority, interface=interface, as_json=as_json,
+    )  # fmt: skip
+
+
+def stream(
+    chosen: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], *, level: float, frames: float,
+    seconds: float | None, loops: float | None, step: bool, priority: int, interface: str | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Play a pattern to some targets until it is enough, and say what was sent; the one way of every command."""
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
         from patcher.cli.stopping import stopping
@@ -107,7 +119,7 @@ def send(
         universes = sorted({goal.universe for goal in goals})
         clock = Clock(frames)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
-        playing = Playing(chosen, steps_a_second, seconds, loops, stopped, hands)
+        playing = Playing(chosen, chosen.rate, seconds, loops, stopped, hands)
         sent = playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
     _report(sent, clock, sender, len(universes), as_json=as_json)
 
@@ -130,26 +142,6 @@ def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
     except ValueError:
         raise refuse("--to", f"“{to}” is no IPv4 address", "write one such as 127.0.0.1") from None
     return dict.fromkeys(boxes, to)
-
-
-def _pattern(name: PatternName, wiring: Wiring, patch: Patch, thing: Thing, colour_name: str, by: str) -> Pattern:
-    from patcher.errors import choose_from
-    from patcher.stream import patterns
-    from patcher.stream.looks import colour
-
-    match name:
-        case PatternName.steady:
-            return patterns.steady(wiring, patch, thing, colour(colour_name))
-        case PatternName.primaries:
-            return patterns.primaries(wiring, patch, thing)
-        case PatternName.dot:
-            return patterns.dot(wiring, patch, thing, colour(colour_name))
-        case PatternName.ports:
-            return patterns.ports(wiring, patch, thing)
-        case PatternName.sweep:
-            if by not in patterns.SWEEPS:
-                raise refuse("--by", f"cannot be “{by}”", choose_from(by, patterns.SWEEPS))
-            return patterns.sweep(wiring, patch, thing, colour(colour_name), by)
 
 
 @contextmanager
@@ -179,7 +171,8 @@ def _say_look(step: int, look: Look) -> None:
         print(f"{step + 1:>4}  {line}" if number == 0 else f"      {line}", flush=True)
 
 
-def _say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None:
+def say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None:
+    """What would be sent where."""
     looks = [pattern.look(step) for step in range(min(pattern.steps, 200))]
     if as_json:
         to = [{"protocol": goal.protocol, "universe": goal.universe, "host": goal.host} for goal in goals]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +19,32 @@ class Colour:
     """A colour by name, as the part of full that each of a pixel's channels has.
 
     White is a pixel's own white channel where it has one, else its red, green and blue together.
+
+    Attributes:
+        name: what a person calls it.
+        parts: each channel's part of full, by its letter; a channel that is not named is dark.
+        level: how bright the whole colour is, 0 to 1: it dims every channel alike.
     """
 
     name: str
     parts: Mapping[str, float] = field(default_factory=dict)
+    level: float = 1.0
 
     def on(self, letters: str) -> list[float]:
         """The part of full of each channel of a pixel with these channels."""
         parts = dict.fromkeys("RGB", 1.0) if self.name == "white" and "W" not in letters else self.parts
-        return [parts.get(letter, 0.0) for letter in letters]
+        return [parts.get(letter, 0.0) * self.level for letter in letters]
+
+    def at(self, level: float) -> Colour:
+        """The same colour at another level."""
+        return replace(self, level=level)
+
+    @property
+    def words(self) -> str:
+        """Its name, and how bright it is where that is not full."""
+        if self.level == 0:
+            return DARK.name
+        return self.name if self.level == 1 else f"{self.name} at {self.level:.0%}".replace("%", " %")
 
 
 COLOURS: dict[str, Colour] = {
@@ -50,6 +67,18 @@ def colour(text: str) -> Colour:
     if text not in COLOURS:
         raise refuse("--colour", f"“{text}” is no colour here", f"{choose_from(text, COLOURS)}, or write #rrggbb")
     return COLOURS[text]
+
+
+def brightest(letters: str) -> Colour:
+    """White where a pixel with these channels can show it, else all of its channels at once."""
+    if "W" in letters or tells_colours(letters):
+        return COLOURS["white"]
+    return Colour(f"channel {letters}" if len(letters) == 1 else "all channels", dict.fromkeys(letters, 1.0))
+
+
+def tells_colours(letters: str) -> bool:
+    """Whether a pixel with these channels can show every colour that has a name."""
+    return set("RGB") <= set(letters)
 
 
 @dataclass(frozen=True, eq=False)

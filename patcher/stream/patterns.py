@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import accumulate
+from math import ceil
 
 import numpy as np
 
@@ -27,6 +28,14 @@ STRIPS = 24
 """Strips into which a sweep along x or y is cut."""
 
 
+RAMP_SECONDS = 8.0
+"""From dark to full and back, unless asked otherwise: slow enough to see a lamp flicker on the way."""
+TENTHS = 10
+
+FASTEST_FLASH = 3
+"""Flashes in any one second. From memory: W3C, WCAG 2.2, success criterion 2.3.1."""
+
+
 @dataclass(frozen=True)
 class Pattern:
     """A run through looks.
@@ -34,17 +43,32 @@ class Pattern:
     Attributes:
         steps: how many there are.
         rate: steps a second, unless asked otherwise.
-        flashes: whether large parts change their brightness at each step.
+        brightens: the steps at which more than a lamp or two grow brighter: each is half of a flash.
         look: what is lit at a step, from 0.
     """
 
     steps: int
     rate: float
-    flashes: bool
+    brightens: tuple[int, ...]
     look: Callable[[int], Look]
 
+    def at(self, rate: float | None) -> Pattern:
+        """The same at another rate, in steps a second; None leaves it."""
+        return self if rate is None else replace(self, rate=rate)
 
-def _glow(part: Part, colour: Colour) -> Glow:
+    @property
+    def flashes(self) -> int:
+        """The most flashes in any one second, where it goes round and round."""
+        rounds, rest = divmod(ceil(self.rate), self.steps or 1)
+        marks = np.zeros(2 * self.steps + 1, dtype=int)
+        for step in self.brightens:
+            marks[[step + 1, step + self.steps + 1]] = 1
+        before = marks.cumsum()
+        return rounds * len(self.brightens) + int((before[rest:] - before[: len(before) - rest]).max())
+
+
+def glow_of(part: Part, colour: Colour) -> Glow:
+    """All of a part in one colour."""
     return Glow(part.run, np.arange(part.first - 1, part.last), colour)
 
 
@@ -52,8 +76,7 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
     spans = spans_of(Thing(part.run, "pixels", (part,)), wiring, patch)
     first, last = spans[0], spans[-1]
     ends = f"{first.universe}/{first.first_channel} to {last.universe}/{last.last_channel}"
-    others = _sharing(part.run, wiring)
-    return f"{part.run} {part.first}–{part.last} at {ends}" + (f" (and {', '.join(others)})" if others else "")
+    return f"{part.run} {part.first}–{part.last} at {ends}{also(part.run, wiring)}"
 
 
 def _sharing(run: str, wiring: Wiring) -> list[str]:
@@ -62,12 +85,18 @@ def _sharing(run: str, wiring: Wiring) -> list[str]:
     return [name for name in (source, *wiring.tees(source)) if name != run]
 
 
+def also(run: str, wiring: Wiring) -> str:
+    """The other runs that light with it, in brackets; nothing where there are none."""
+    others = _sharing(run, wiring)
+    return f" (and {', '.join(others)})" if others else ""
+
+
 def steady(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
     """One colour, for as long as it is wanted."""
     parts = lighting(thing, wiring)
-    glows = tuple(_glow(part, colour) for part in parts)
+    glows = tuple(glow_of(part, colour) for part in parts)
     says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in parts)
-    return Pattern(1, 1.0, False, lambda step: Look(glows, says))
+    return Pattern(1, 1.0, (), lambda step: Look(glows, says))
 
 
 def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
@@ -80,14 +109,14 @@ def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
 
     def look(step: int) -> Look:
         if step == len(steps):
-            return Look(tuple(_glow(part, DARK) for part in parts), ("dark: everything",))
+            return Look(tuple(glow_of(part, DARK) for part in parts), ("dark: everything",))
         letter = steps[step]
         colour = Colour(names.get(letter, f"channel {letter}"), {letter: 1.0})
         lit = [part for part in parts if letter in letters[part.run]]
         says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in lit)
-        return Look(tuple(_glow(part, colour) for part in lit), says)
+        return Look(tuple(glow_of(part, colour) for part in lit), says)
 
-    return Pattern(len(steps) + 1, 0.5, True, look)
+    return Pattern(len(steps) + 1, 0.5, tuple(range(len(steps) + 1)), look)
 
 
 def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
@@ -112,9 +141,9 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
             words += f"  column {column} from the left, row {row} from the bottom"
         if others := _sharing(part.run, wiring):
             words += "  also " + ", ".join(f"{other}/{pixel}" for other in others)
-        return Look((_glow(one, colour),), (f"{colour.name}: {words}",))
+        return Look((glow_of(one, colour),), (f"{colour.name}: {words}",))
 
-    return Pattern(ends[-1] if ends else 0, 5.0, False, look)
+    return Pattern(ends[-1] if ends else 0, 5.0, (), look)
 
 
 def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
@@ -134,11 +163,11 @@ def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
             turn, place = divmod(number[controller, port], len(PORT_COLOURS))
             if turn == step:
                 colour = COLOURS[PORT_COLOURS[place]]
-                glows += [_glow(part, colour) for part in parts]
+                glows += [glow_of(part, colour) for part in parts]
                 says.append(f"{colour.name}: {port_name(controller, port)} ({', '.join(part.run for part in parts)})")
         return Look(tuple(glows), tuple(says))
 
-    return Pattern(turns, 0.2, False, look)
+    return Pattern(turns, 0.2, tuple(range(turns)) if turns > 1 else (), look)
 
 
 def joined(first: Pattern, second: Pattern) -> Pattern:
@@ -147,40 +176,110 @@ def joined(first: Pattern, second: Pattern) -> Pattern:
     def look(step: int) -> Look:
         return first.look(step) if step < first.steps else second.look(step - first.steps)
 
-    return Pattern(first.steps + second.steps, first.rate, first.flashes or second.flashes, look)
+    later = tuple(step + first.steps for step in second.brightens)
+    return Pattern(first.steps + second.steps, first.rate, first.brightens + later, look)
 
 
 STRIP_NAMES = {
+    "rows": "row {} from the bottom",
+    "columns": "column {} from the left",
     "x": f"strip {{}} of {STRIPS} from the left",
     "y": f"strip {{}} of {STRIPS} from the bottom",
 }
-SWEEPS = ("rows", "columns", "x", "y")
+SWEEPS = tuple(STRIP_NAMES)
 
 
 def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -> Pattern:
-    """A bar that moves: rows or columns of grids, or strips along x or y by where the lamps are."""
+    """A bar that moves: rows or columns of grids, or strips along x or y by where the lamps are.
+
+    A grid that is wired otherwise than planned breaks the bar. What has no picture stays dark, and that is said.
+    """
     found: list[tuple[str, np.ndarray, np.ndarray]] = []
+    dark: list[str] = []
     for part in lighting(thing, wiring):
         run = wiring.show.runs[part.run]
         places = cells(wiring.show, run) if by in ("rows", "columns") else positions(wiring.show, run)
-        if places is not None:
-            own = np.arange(part.first - 1, part.last)
-            found.append((part.run, own, places[own][:, 1 if by in ("rows", "y") else 0]))
+        if places is None:
+            dark.append(part.run)
+            continue
+        own = np.arange(part.first - 1, part.last)
+        found.append((part.run, own, places[own][:, 1 if by in ("rows", "y") else 0]))
+    needs = "grid" if by in ("rows", "columns") else "picture"
     if not found:
-        needs = "a grid" if by in ("rows", "columns") else "a run with a picture"
-        raise refuse("sweep", f"“{thing.name}” has nothing to sweep by {by}: that needs {needs}", "name another thing")
+        says = f"“{thing.name}” has nothing to sweep by {by}: that needs a {needs}"
+        raise refuse("sweep", says, f"name a thing that has a {needs}")
     if by in ("x", "y"):
-        low = min(float(along.min()) for _, _, along in found)
-        high = max(float(along.max()) for _, _, along in found)
-        width = (high - low) / STRIPS or 1.0
-        found = [(run, own, np.minimum((along - low) // width, STRIPS - 1)) for run, own, along in found]
+        found = _in_strips(found)
     stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})
-    name = {"rows": "row {} from the bottom", "columns": "column {} from the left"}.get(by, STRIP_NAMES.get(by, ""))
+    left_out = f"; no {needs}, so dark: {_few(dark)}" if dark else ""
 
     def look(step: int) -> Look:
         lit = [(run, own[along == stops[step]]) for run, own, along in found]
         glows = tuple(Glow(run, pixels, colour) for run, pixels in lit if len(pixels))
         runs = ", ".join(f"{glow.run} ({len(glow.pixels)} lamps)" for glow in glows)
-        return Look(glows, (f"{colour.name}: {name.format(stops[step] + 1)}: {runs}",))
+        return Look(glows, (f"{colour.name}: {STRIP_NAMES[by].format(stops[step] + 1)}: {runs}{left_out}",))
 
-    return Pattern(len(stops), 2.0, False, look)
+    lamps = [sum(int((along == stop).sum()) for _, _, along in found) for stop in stops]
+    return Pattern(len(stops), 2.0, _brightening(lamps), look)
+
+
+def _in_strips(found: list[tuple[str, np.ndarray, np.ndarray]]) -> list[tuple[str, np.ndarray, np.ndarray]]:
+    """The strip, from 0, in place of each coordinate."""
+    low = min(float(along.min()) for _, _, along in found)
+    high = max(float(along.max()) for _, _, along in found)
+    width = (high - low) / STRIPS or 1.0
+    return [(run, own, np.minimum((along - low) // width, STRIPS - 1)) for run, own, along in found]
+
+
+def _brightening(lamps: list[int]) -> tuple[int, ...]:
+    """The steps at which so many more lamps are lit than a moment before that the whole has grown brighter.
+
+    A tenth of the most counts; each lamp by itself grows brighter once a round, so that there is one step at least.
+    From memory: WCAG 2.2, general flash: opposing changes of a tenth of full luminance.
+    """
+    found: set[int] = set()
+    extreme, rising = lamps[0], True
+    for step, count in enumerate([*lamps, *lamps]):
+        turns = abs(count - extreme) >= max(lamps) / 10 and (count > extreme) != rising
+        if turns and not rising:
+            found.add(step % len(lamps))
+        if turns or (count > extreme) == rising:
+            extreme, rising = count, rising != turns
+    return tuple(sorted(found)) or ((0,) if len(lamps) > 1 else ())
+
+
+def _few(names: list[str], most: int = 3) -> str:
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+
+
+def ramp(
+    wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS
+) -> Pattern:
+    """From dark to full and back, evenly, a step a frame: for dimming, and for lamps that flicker on the way.
+
+    Args:
+        wiring: what hangs where.
+        patch: which channels it has.
+        thing: what is lit.
+        colour: at full.
+        frames: frames a second.
+        seconds: from dark to dark, rounded up to an even number of frames.
+    """
+    parts = lighting(thing, wiring)
+    half = max(1, ceil(frames * seconds / 2 - 1e-9))
+    names = ", ".join(f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}" for part in parts[:3])
+    names += f" and {len(parts) - 3} more" if len(parts) > 3 else ""
+
+    def level(step: int) -> float:
+        return 1 - abs(half - step) / half
+
+    def tenth(step: int) -> int:
+        return step * TENTHS // half if step <= half else -((step - 2 * half) * TENTHS // half)
+
+    def look(step: int) -> Look:
+        now = colour.at(level(step))
+        passed = step == 0 or tenth(step) != tenth(step - 1)
+        says = (f"{now.words}, {'falling' if step >= half else 'rising'}: {names}",) if passed else ()
+        return Look(tuple(glow_of(part, now) for part in parts), says)
+
+    return Pattern(2 * half, frames, (1,), look)
