@@ -5,50 +5,23 @@ order, the channels of that pixel, or dark ones where it inserts a null. On the 
 which the data passes them, whoever they are; each takes as many octets as it has channels and passes on the rest. What
 comes behind the end of the stream is nothing, and a pixel that gets nothing is dark.
 
-What a lamp takes is written as running channels (see `address/patch.py`): two wirings whose arrays are equal look alike
-in every frame that can be sent.
+What a lamp takes is written as running channels (see `address/patch.py`): two wirings in which all lamps take the same
+from the same boxes look alike in every frame that can be sent.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Link, Patch, Start, behind, first_fit
-from patcher.errors import refuse
+from patcher.address.patch import CHANNELS, Patch, Start
+from patcher.faults.cable import Cable, Place, Takes, channels_of, dark
 from patcher.faults.fault import Fault, first_run
-from patcher.shapes import Lattice, lattice
-from patcher.show.runs import Run
-from patcher.show.schema import Show
-from patcher.show.tables import LAST_UNIVERSE
+from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 from patcher.wiring import Wiring
-
-Takes = NDArray[np.int32]
-"""For each lamp of a run, as the plan numbers them, and each letter of its planned colour order, the running channel
-that sets it: shape (pixels, channels)."""
-Stream = NDArray[np.int32]
-Order = NDArray[np.int64]
-Port = tuple[str, int]
-
-DARK = -1
-"""In place of a running channel: nothing sets it."""
-RANDOM = -2
-"""In place of a running channel: it gets data, but broken."""
-
-_NOTHING: Stream = np.empty(0, dtype=np.int32)
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """A place in a port's chain: the lead to it with its nulls, and what hangs there."""
-
-    run: str
-    nulls: tuple[int, ...]
-    """Channels of each null pixel."""
-    tees: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +43,7 @@ class Planned:
     universes: dict[str, tuple[int, ...]] = field(default_factory=dict)
     _starts: dict[str, list[Start]] = field(default_factory=dict)
     _streams: dict[Port, Stream] = field(default_factory=dict)
-    _places: dict[Port, tuple[_Place, ...]] = field(default_factory=dict)
+    _places: dict[Port, tuple[Place, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,18 +68,18 @@ def planned(wiring: Wiring, patch: Patch) -> Planned:
     for start in patch.starts:
         plan._starts.setdefault(start.controller, []).append(start)
     for box in plan._starts:
-        streams, plan.universes[box] = _streams(plan, box, ())
-        plan._streams.update(streams)
+        sent, plan.universes[box] = streams(wiring, plan._starts[box], box, ())
+        plan._streams.update(sent)
     for port, chain in wiring.chains.items():
         plan._places[port] = tuple(
-            _Place(run, (_channels(show, run),) * show.runs[run].nulls, wiring.tees(run))
+            Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run))
             for run in chain
             if show.runs[run].hung
         )
-        stream = plan._streams.get(port, _NOTHING)
-        plan.takes.update(_Wire(plan, port, ()).takes(stream))
+        stream = plan._streams.get(port, NOTHING)
+        plan.takes.update(Cable(show, plan._places[port], ()).takes(stream))
     for name, run in show.runs.items():
-        plan.takes.setdefault(name, _dark(show, run))
+        plan.takes.setdefault(name, dark(show, run))
         plan.boxes[name] = wiring.ports[name][0]
     return plan
 
@@ -121,14 +94,14 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
     takes: dict[str, Takes] = {}
     boxes: dict[str, str] = {}
     universes: dict[str, tuple[int, ...]] = {}
-    streams = dict(plan._streams)
+    sent = dict(plan._streams)
     for box, own in sides.of_box.items():
-        changed, universes[box] = _streams(plan, box, own)
-        streams.update(changed)
+        changed, universes[box] = streams(plan.wiring, plan._starts[box], box, own)
+        sent.update(changed)
     for port in sides.ports:
         socket = sides.socket.get(port, port)
-        wire = _Wire(plan, port, sides.of_wire.get(port, ()))
-        for run, taken in wire.takes(streams.get(socket, _NOTHING)).items():
+        cable = Cable(plan.wiring.show, plan._places[port], sides.of_wire.get(port, ()))
+        for run, taken in cable.takes(sent.get(socket, NOTHING)).items():
             if not np.array_equal(taken, plan.takes[run]):
                 takes[run] = taken
             if socket[0] != port[0]:
@@ -148,12 +121,12 @@ def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
         Shaped like `takes`; the dark slot's number, 512 × universes, for what is in none of them.
     """
     numbers = np.asarray(universes, dtype=np.int64)
-    dark = len(numbers) * CHANNELS
-    if not dark:
+    behind_all = len(numbers) * CHANNELS
+    if not behind_all:
         return np.zeros(takes.shape, dtype=np.int64)
     universe, channel = np.divmod(takes.astype(np.int64), CHANNELS)
     rows = np.minimum(np.searchsorted(numbers, universe + 1), len(numbers) - 1)
-    found: NDArray[np.int64] = np.where(numbers[rows] == universe + 1, rows * CHANNELS + channel, dark)
+    found: NDArray[np.int64] = np.where(numbers[rows] == universe + 1, rows * CHANNELS + channel, behind_all)
     return found
 
 
@@ -175,7 +148,7 @@ class _Sides:
         for fault in faults:
             match fault.kind:
                 case "swapped-ports":
-                    one, other = (_port(name) for name in fault.places)
+                    one, other = (port_of(name) for name in fault.places)
                     self.socket |= {one: other, other: one}
                 case "dead" | "universe-shift" | "count":
                     self.of_box.setdefault(fault.where.partition("/")[0], []).append(fault)
@@ -188,255 +161,3 @@ class _Sides:
         touched = {*self.of_wire, *(port for port in self.socket if port in plan._places)}
         touched |= {port for port in plan._places if self.socket.get(port, port)[0] in self.of_box}
         self.ports = [port for port in plan._places if port in touched]
-
-
-def _port(name: str) -> Port:
-    box, _, number = name.rpartition("/")
-    return box, int(number)
-
-
-def _channels(show: Show, run: str) -> int:
-    return show.type_of(show.runs[run]).channels
-
-
-def _dark(show: Show, run: Run) -> Takes:
-    return np.full((run.pixels, show.type_of(run).channels), DARK, dtype=np.int32)
-
-
-# --- the box's side -----------------------------------------------------------------------------------------------
-
-
-def wire_letters(show: Show, controller: str, run: Run) -> str:
-    """The order in which a run's colours stand in its channels: the chip's own, or R, G, B, W and then the others where
-    the box puts them into chip order itself.
-    """
-    order = show.type_of(run).colour_order
-    if not show.controllers[controller].reorders:
-        return order
-    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
-
-
-def laid(at: int, pixels: int, channels: int) -> Order:
-    """The running channel of the first channel of each of so many pixels that are laid from `at`."""
-    at = first_fit(at, channels)
-    numbers = np.arange(pixels)
-    beyond = numbers - (CHANNELS - at % CHANNELS) // channels
-    whole, rest = np.divmod(beyond, CHANNELS // channels)
-    further = (at // CHANNELS + 1 + whole) * CHANNELS + rest * channels
-    places: Order = np.where(beyond < 0, at + numbers * channels, further)
-    return places
-
-
-def _streams(plan: Planned, box: str, faults: Sequence[Fault]) -> tuple[dict[Port, Stream], tuple[int, ...]]:
-    """What a box sends on each of its ports, and which universes it listens to."""
-    show = plan.wiring.show
-    universes = sum(fault.amount for fault in faults if fault.kind == "universe-shift")
-    moved = {first_run(show, f.where): f for f in faults if f.kind == "channel-shift"}
-    dead = {fault.where for fault in faults if fault.kind == "dead"}
-    if box in dead:
-        return {port: _NOTHING for port in plan._places if port[0] == box}, ()
-    counts = _counts(show, plan._starts[box], {f.where: f.amount for f in faults if f.kind == "count"})
-    pieces: dict[Port, list[Stream]] = {}
-    listened: set[int] = set()
-    for start in plan._starts[box]:
-        at = start.at + universes * CHANNELS
-        if fault := moved.get(start.chain.links[0].run):
-            at += fault.amount
-        first = at
-        for link in start.chain.links:
-            count = counts.get(link.run, link.nulls + link.pixels)
-            end = behind(at, count, link.channels)
-            if count and show.runs[link.run].hung:
-                piece = _piece(show, box, link, at, count)
-                pieces.setdefault((box, link.port), []).append(piece)
-            at = end
-        if first < 0 or at > LAST_UNIVERSE * CHANNELS:
-            _outside(faults, first)
-        if at > first:
-            listened.update(range(first // CHANNELS + 1, (at - 1) // CHANNELS + 2))
-    streams = {port: np.concatenate(found) for port, found in pieces.items() if f"{port[0]}/{port[1]}" not in dead}
-    return {port: streams.get(port, _NOTHING) for port in plan.wiring.chains if port[0] == box}, tuple(sorted(listened))
-
-
-def _outside(faults: Sequence[Fault], at: int) -> None:
-    if at < 0:
-        says = "would let the box begin before universe 1"
-    else:
-        says = f"would let the box end behind universe {LAST_UNIVERSE}"
-    raise refuse(", ".join(map(str, faults)), says, "write a smaller value")
-
-
-def _counts(show: Show, starts: Sequence[Start], off: Mapping[str, int]) -> dict[str, int]:
-    """How many pixels with channels the box believes each run to have, where the number typed in for a port is off."""
-    found: dict[str, int] = {}
-    for name, amount in off.items():
-        box, port = _port(name)
-        links = [link for start in starts for link in start.chain.links if (box, link.port) == (start.controller, port)]
-        links = [link for link in links if show.runs[link.run].hung]
-        left = sum(link.nulls + link.pixels for link in links) + amount
-        for link in links:
-            here = left if link is links[-1] else min(left, link.nulls + link.pixels)
-            found[link.run] = here
-            left -= here
-    return found
-
-
-def _piece(show: Show, box: str, link: Link, at: int, count: int) -> Stream:
-    """What the box sends for one run that it lays from `at`: its inserted nulls, then `count` pixels with channels."""
-    run = show.runs[link.run]
-    order, letters = show.type_of(run).colour_order, wire_letters(show, box, run)
-    octets = laid(at, count, link.channels)[:, None] + np.array([letters.index(letter) for letter in order])
-    inserted = (run.nulls - link.nulls) * link.channels
-    if not inserted:
-        return octets.ravel().astype(np.int32)
-    return np.concatenate([np.full(inserted, DARK, dtype=np.int32), octets.ravel().astype(np.int32)])
-
-
-# --- the wire's side ----------------------------------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Branch:
-    """What stands at one place: null pixels, then lamps by their planned numbers."""
-
-    run: str
-    nulls: list[int]
-    lamps: Order
-
-
-@dataclass(frozen=True, slots=True)
-class _Harm:
-    """From which octet of the stream on a wire is cut, and from which its data is broken; None: nowhere."""
-
-    cut: int | None = None
-    broken: int | None = None
-
-
-class _Wire:
-    """One port's cable with all that hangs on it, as built."""
-
-    def __init__(self, plan: Planned, port: Port, faults: Sequence[Fault]) -> None:
-        self._plan = plan
-        self._show = plan.wiring.show
-        self._at_lamp: dict[str, list[Fault]] = {}
-        self._of_run: dict[str, list[Fault]] = {}
-        runs = [place.run for place in plan._places[port]]
-        for fault in faults:
-            if fault.kind == "swapped-runs":
-                one, other = (runs.index(name) for name in fault.places)
-                runs[one], runs[other] = runs[other], runs[one]
-            elif fault.where in self._show.runs:
-                self._of_run.setdefault(fault.where, []).append(fault)
-            else:
-                self._at_lamp.setdefault(fault.lamp[0], []).append(fault)
-        self._chain: list[tuple[_Branch, list[_Branch]]] = []
-        for place, run in zip(plan._places[port], runs, strict=True):
-            before = [branch for branch, _ in self._chain]
-            tees = [tee for tee in place.tees if self._show.runs[tee].hung]
-            own = self._branch(run, place.nulls, before)
-            self._chain.append((own, [self._branch(tee, self._nulls(tee), []) for tee in tees]))
-
-    def _nulls(self, run: str) -> tuple[int, ...]:
-        return (_channels(self._show, run),) * self._show.runs[run].nulls
-
-    def _branch(self, run: str, nulls: Sequence[int], before: Sequence[_Branch]) -> _Branch:
-        faults = self._of_run.get(run, ())
-        lamps = _order(self._show, run, faults)
-        if missing := [fault.lamp[1] for fault in self._at_lamp.get(run, ()) if fault.kind == "missing"]:
-            lamps = lamps[~np.isin(lamps, missing)]
-        branch = _Branch(run, list(nulls), lamps)
-        for fault in faults:
-            if fault.kind == "shift":
-                _shift(branch, fault.amount, _channels(self._show, run), before)
-        return branch
-
-    def takes(self, stream: Stream) -> dict[str, Takes]:
-        """What every lamp on the cable takes of a stream."""
-        found: dict[str, Takes] = {}
-        ended = np.append(stream, np.int32(DARK))
-        at, harm = 0, _Harm()
-        for branch, tees in self._chain:
-            for tee in tees:
-                found[tee.run], _, _ = self._along(tee, ended, at, harm)
-            found[branch.run], at, harm = self._along(branch, ended, at, harm)
-        return found
-
-    def _along(self, branch: _Branch, ended: Stream, at: int, harm: _Harm) -> tuple[Takes, int, _Harm]:
-        """What a branch's lamps take from octet `at` on; the octet behind them, and the harm done by then."""
-        run = self._show.runs[branch.run]
-        letters = self._show.type_of(run).colour_order
-        chips = next((f.value for f in self._of_run.get(branch.run, ()) if f.kind == "colour-order"), letters)
-        columns = np.array([chips.index(letter) for letter in letters])
-        at += sum(branch.nulls)
-        first = at + np.arange(len(branch.lamps)) * len(letters)
-        faults = self._at_lamp.get(branch.run, ())
-        for fault in faults:
-            harm = _harmed(harm, fault, branch.lamps, first)
-        octets = first[:, None] + columns
-        inside = octets < len(ended) - 1
-        taken = ended[np.where(inside, octets, len(ended) - 1)]
-        if harm.broken is not None:
-            taken[(first >= harm.broken)[:, None] & inside] = RANDOM
-        if harm.cut is not None:
-            taken[first >= harm.cut] = DARK
-        found = _dark(self._show, run)
-        found[branch.lamps] = taken
-        for fault in faults:
-            if fault.kind == "dark":
-                found[fault.lamp[1]] = DARK
-            elif fault.kind == "dark-channel":
-                found[fault.lamp[1], letters.index(fault.value)] = DARK
-        return found, at + len(first) * len(letters), harm
-
-
-def _harmed(harm: _Harm, fault: Fault, lamps: Order, first: Order) -> _Harm:
-    if fault.kind not in ("cut", "flicker") or not len(found := np.flatnonzero(lamps == fault.lamp[1])):
-        return harm
-    key = "cut" if fault.kind == "cut" else "broken"
-    before: int | None = getattr(harm, key)
-    here = int(first[found[0]])
-    return replace(harm, **{key: here if before is None else min(before, here)})
-
-
-def _shift(branch: _Branch, amount: int, channels: int, before: Sequence[_Branch]) -> None:
-    """Put pixels before a run's first one, or cut off those that are there: its nulls, then the lamps of the runs before
-    it from the last on, then its own first ones.
-    """
-    if amount > 0:
-        branch.nulls += [channels] * amount
-        return
-    left = -amount
-    kept = max(0, len(branch.nulls) - left)
-    left -= len(branch.nulls) - kept
-    del branch.nulls[kept:]
-    for other in reversed(before):
-        kept = max(0, len(other.lamps) - left)
-        left -= len(other.lamps) - kept
-        other.lamps = other.lamps[:kept]
-        kept = max(0, len(other.nulls) - left)
-        left -= len(other.nulls) - kept
-        del other.nulls[kept:]
-    branch.lamps = branch.lamps[left:]
-
-
-def _order(show: Show, name: str, faults: Iterable[Fault]) -> Order:
-    """The planned numbers, from 0, of a run's lamps in the order in which the data passes them."""
-    run = show.runs[name]
-    order: Order = np.arange(run.pixels)
-    wired = {f.kind.replace("-", "_"): f.value for f in faults if f.kind in ("data-in", "lines", "turns")}
-    if wired:
-        plan = lattice(show, run)
-        assert plan is not None  # noqa: S101  (such a fault is about a grid)
-        order = _rewired(plan, replace(plan, **wired), run.gap_places)  # type: ignore[arg-type]
-    return order[::-1] if any(fault.kind == "reversed" for fault in faults) else order
-
-
-def _rewired(plan: Lattice, now: Lattice, gaps: tuple[int, ...]) -> Order:
-    """The planned numbers of a grid's lamps in the order of another wiring; places without a lamp stay without one."""
-    places = plan.cells() - [plan.column, plan.row]
-    lamps = np.ones(len(places), dtype=bool)
-    lamps[np.array(gaps, dtype=int) - 1] = False
-    number = np.full((plan.columns, plan.rows), -1)
-    number[tuple(places[lamps].T)] = np.arange(lamps.sum())
-    passed: Order = number[tuple((now.cells() - [plan.column, plan.row]).T)]
-    return passed[passed >= 0]
