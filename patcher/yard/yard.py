@@ -104,7 +104,7 @@ class Yard:
         self.universes = plan.universes | differs.universes
         fed_by = plan.boxes | differs.boxes
         takes = {name: differs.takes.get(name, plan.takes[name]) for name in show.runs}
-        self._block = LampBlock(self.letters, takes, fed_by, self.universes, seed)
+        self._block = LampBlock(takes, fed_by, self.universes, seed)
         self.lamps: dict[str, Lamps] = self._block.of
         self.boxes = {
             name: Box(name, show.controllers[name].protocol, numbers) for name, numbers in self.universes.items()
@@ -170,9 +170,9 @@ class Yard:
     @property
     def seen(self) -> dict[tuple[str, int], dict[tuple[int, ...], None]]:
         """Every colour that each lamp ever showed but dark, in the order in which lamps first lit; of many, the
-        first twelve.
+        first eight.
         """
-        return self._block.seen()
+        return {lamp: dict.fromkeys(colours) for lamp, colours in self._block.seen()}
 
     def ever_lit(self) -> int:
         """How many lamps were ever lit."""
