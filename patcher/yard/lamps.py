@@ -155,8 +155,8 @@ class LampBlock:
         return sum(len(lamps) for _, lamps in self._lit)
 
     def seen(self) -> Iterator[tuple[tuple[str, int], list[tuple[int, ...]]]]:
-        """Every lamp that ever was lit, by run and number from 1, in the order in which they first lit, with every colour
-        but dark that it showed; of many, the first `KEPT`.
+        """Every lamp that ever was lit, by run and number from 1, in the order in which they first lit, with every
+        colour but dark that it showed; of many, the first `KEPT`.
         """
         for bank, lamps in self._lit:
             runs = list(bank.runs)

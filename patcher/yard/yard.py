@@ -149,6 +149,10 @@ class Yard:
             box.expire(now)
         self._light_all()
 
+    def next_due(self) -> float:
+        """When a delayed datagram arrives; infinite where none is under way."""
+        return self._trouble.next_due() if self._trouble else float("inf")
+
     def _arrive(self, trouble: Trouble, now: float) -> None:
         off = trouble.without_power(now)
         for name, box in self.boxes.items():

@@ -110,16 +110,12 @@ def main() -> None:
         sent, took = here.recv()
         sender.join()
     taken = sum(box.counts.get("taken", 0) for box in yard.boxes.values())
-    print([b.counts for b in yard.boxes.values()][:2], heard_by.keys().__len__())
     lamps = sum(len(shown) for shown in yard.lamps.values())
-    print(
-        "| universes | lamps | frames a second | seconds | sent | taken | lost | CPU share of one core | most at once | longest turn |"
-    )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
-    print(
-        f"| {universes:.0f} | {lamps} | {int(seconds * rate) / took:.1f} | {took:.1f} | {sent} | {taken} | {sent - taken} "
-        f"| {spent / took:.2f} | {most} | {longest * 1000:.0f} ms |"
-    )
+    heads = "universes|lamps|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
+    values = [f"{universes:.0f}", lamps, f"{int(seconds * rate) / took:.1f}", f"{took:.1f}", sent, taken, sent - taken]
+    values += [f"{spent / took:.2f}", most, f"{longest * 1000:.0f} ms"]
+    for row in (heads.split("|"), ["---"] * 10, values):
+        print("| " + " | ".join(map(str, row)) + " |")
 
 
 def picture(stack: ExitStack, yard: object, wiring: object) -> object:
