@@ -14,7 +14,7 @@ from patcher.stream.many import LONGEST, Arrived, many
 
 BUFFER = 32 * 1024 * 1024
 """Octets that the system is asked to keep for us between two looks; it grants what it allows."""
-AT_ONCE = 8192
+AT_ONCE = 512
 """Datagrams of one ear that are taken at a time, so that the others have their turn."""
 _RCVBUFFORCE = 33
 """SO_RCVBUFFORCE of Linux, which Python does not name: over the system's limit, for those who may."""
