@@ -7,11 +7,17 @@ import socket
 from collections.abc import Iterable
 from dataclasses import dataclass
 from types import TracebackType
+from typing import NamedTuple
 
 from patcher.errors import PatcherError, refuse
+from patcher.stream.many import LONGEST, Arrived, many
 
-BUFFER = 4 * 1024 * 1024
-"""Octets that the system may keep for us between two looks."""
+BUFFER = 32 * 1024 * 1024
+"""Octets that the system is asked to keep for us between two looks; it grants what it allows."""
+AT_ONCE = 512
+"""Datagrams of one ear that are taken at a time, so that the others have their turn."""
+_RCVBUFFORCE = 33
+"""SO_RCVBUFFORCE of Linux, which Python does not name: over the system's limit, for those who may."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +35,7 @@ class Ear:
     interface: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Datagram:
+class Datagram(NamedTuple):
     """What arrived, where, and from whom (address:port)."""
 
     octets: bytes
@@ -57,9 +62,10 @@ class Receiver:
             PatcherError: an address is not this machine's, or its port is busy.
         """
         self._selector = selectors.DefaultSelector()
+        self._take = many()
         try:
             for ear in ears:
-                self._selector.register(_open(ear), selectors.EVENT_READ, ear)
+                self.listen(ear)
         except PatcherError:
             self.close()
             raise
@@ -72,18 +78,19 @@ class Receiver:
     ) -> None:
         self.close()
 
+    def listen(self, ear: Ear) -> None:
+        """Open one more ear; PatcherError as above."""
+        self._selector.register(_open(ear), selectors.EVENT_READ, ear)
+
     def poll(self, seconds: float) -> list[Datagram]:
         """Everything that has arrived, after waiting at most so many seconds for the first."""
         found: list[Datagram] = []
         for key, _ in self._selector.select(seconds):
             source = key.fileobj
             assert isinstance(source, socket.socket)  # noqa: S101  (only sockets are registered)
-            for _ in range(1000):
-                try:
-                    octets, sender = source.recvfrom(2048)
-                except OSError:
-                    break
-                found.append(Datagram(octets, key.data, "{}:{}".format(*sender)))
+            ear: Ear = key.data
+            arrived: list[Arrived] = self._take(source, AT_ONCE) if self._take else _one_by_one(source, AT_ONCE)
+            found += [Datagram(octets, ear, sender) for octets, sender in arrived]
         return found
 
     def close(self) -> None:
@@ -96,11 +103,29 @@ class Receiver:
         self._selector.close()
 
 
+def _one_by_one(source: socket.socket, most: int) -> list[Arrived]:
+    found: list[Arrived] = []
+    for _ in range(most):
+        try:
+            octets, sender = source.recvfrom(LONGEST)
+        except OSError:
+            break
+        found.append((octets, "{}:{}".format(*sender)))
+    return found
+
+
+def _ask_for_room(opened: socket.socket) -> None:
+    try:
+        opened.setsockopt(socket.SOL_SOCKET, _RCVBUFFORCE, BUFFER)
+    except OSError:
+        opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER)
+
+
 def _open(ear: Ear) -> socket.socket:
     opened = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     try:
         opened.setblocking(False)
-        opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER)
+        _ask_for_room(opened)
         if ear.interface is not None:
             opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind((ear.host, ear.port))

@@ -2,22 +2,28 @@
 
 Of an E1.31 universe the sources with the highest priority count; packets out of order are dropped; a source that ends
 its stream, or is silent for 2.5 s, is gone, and a universe without sources is dark. An Art-Net universe keeps what came
-last.
+last. Nothing is merged. Both wait for synchronization packets where the sender uses them (`sync.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from patcher.stream.levels import Slots
 from patcher.wire import artnet, e131
 from patcher.wire.malformed import Malformed
+from patcher.yard.sync import ArtSync, StreamSync
+
+REMEMBERED = 8192
+"""Packet heads that a box remembers having read."""
+
+Packet = e131.Data | e131.Sync | e131.Discovery | artnet.Dmx | artnet.Sync | artnet.Poll | artnet.PollReply | Malformed
 
 
-@dataclass
+@dataclass(slots=True)
 class _Source:
     priority: int
     sequence: int
@@ -34,6 +40,9 @@ class Box:
         universes: which universes, rising.
         slots: what it holds of them, a row of 512 each.
         counts: packets taken, and left aside by reason.
+        changed: rows of `slots` that were set since this was last emptied.
+        overwrites: called before a row in `changed` is set again, so that nothing goes by unseen.
+        on: whether it has power; without it takes nothing.
     """
 
     name: str
@@ -41,73 +50,135 @@ class Box:
     universes: tuple[int, ...]
     slots: Slots = field(init=False)
     counts: dict[str, int] = field(default_factory=dict)
+    changed: set[int] = field(default_factory=set)
+    overwrites: Callable[[], None] | None = None
+    on: bool = True
     _sources: dict[int, dict[bytes, _Source]] = field(default_factory=dict)
+    _heads: dict[bytes, e131.Data | artnet.Dmx] = field(default_factory=dict)
+    _oldest: float = float("inf")
 
     def __post_init__(self) -> None:
-        self.slots = np.zeros((len(self.universes), e131.SLOTS), dtype=np.uint8)
+        # One dark slot stands behind them all: what is in none of the universes is looked up there.
+        self._octets = bytearray(len(self.universes) * e131.SLOTS + 1)
+        self.octets = np.frombuffer(self._octets, dtype=np.uint8)
+        self.slots = self.octets[:-1].reshape(len(self.universes), e131.SLOTS)
         self._row = {universe: row for row, universe in enumerate(self.universes)}
+        self.stream_sync = StreamSync()
+        self.art_sync = ArtSync()
 
     def _count(self, what: str) -> None:
         self.counts[what] = self.counts.get(what, 0) + 1
 
     def receive(self, octets: bytes, sender: str, now: float) -> int | None:
         """Take a datagram in; the universe whose slots it set, or None."""
-        packet = (e131 if self.protocol == "e131" else artnet).decode(octets)
+        if not self.on:
+            return None
+        packet, sequence, slots = self._read(octets)
         match packet:
+            case e131.Data():
+                return self._e131(packet, sequence, slots, now)
+            case artnet.Dmx():
+                return self._artnet(packet, sequence, slots, sender, now)
+            case e131.Sync():
+                self._count("synchronization")
+                self._show(self.stream_sync.released(packet, now))
+            case artnet.Sync():
+                self._count("synchronization")
+                self._show(self.art_sync.released(sender, now))
             case Malformed():
                 self._count("malformed")
-            case e131.Data():
-                return self._e131(packet, now)
-            case artnet.Dmx():
-                return self._artnet(packet, sender.encode(), now)
             case _:
                 self._count("other")
         return None
 
-    def _e131(self, packet: e131.Data, now: float) -> int | None:
+    def _read(self, octets: bytes) -> tuple[Packet, int, bytes]:
+        """A packet, with its sequence and slots beside it: what these are does not change how a full packet is read, so
+        the rest of it is decoded once.
+        """
+        if self.protocol == "e131":
+            full = len(octets) == 638
+            head, sequence, slots = octets[:111] + octets[112:126], octets[111:112], octets[126:]
+        else:
+            full = len(octets) == 530
+            head, sequence, slots = octets[:12] + octets[13:18], octets[12:13], octets[18:]
+        if full and (known := self._heads.get(head)) is not None:
+            return known, sequence[0], slots
+        read: Packet = e131.decode(octets) if self.protocol == "e131" else artnet.decode(octets)
+        if not isinstance(read, e131.Data | artnet.Dmx):
+            return read, 0, b""
+        if full and len(read.slots) == e131.SLOTS:
+            if len(self._heads) >= REMEMBERED:
+                self._heads.clear()
+            self._heads[head] = replace(read, slots=b"")
+        return read, read.sequence, read.slots
+
+    def _e131(self, packet: e131.Data, sequence: int, slots: bytes, now: float) -> int | None:
         row = self._row.get(packet.universe)
         if row is None or packet.start_code != 0 or packet.preview:
             self._count("not for it")
             return None
         sources = self._sources.setdefault(packet.universe, {})
-        self._forget_silent(sources, now)
         known = sources.get(packet.cid)
-        if known is not None and e131.out_of_order(known.sequence, packet.sequence):
+        if known is None or len(sources) > 1 or now - known.heard > e131.NETWORK_DATA_LOSS_TIMEOUT:
+            self._forget_silent(sources, now)
+            known = sources.get(packet.cid)
+        if known is not None and e131.out_of_order(known.sequence, sequence):
             self._count("out of order")
             return None
         if packet.terminated:
             self._count("taken")
             sources.pop(packet.cid, None)
             return self._dark_without_sources(packet.universe)
-        sources[packet.cid] = _Source(packet.priority, packet.sequence, now)
-        if packet.priority < max(source.priority for source in sources.values()):
+        if known is None:
+            sources[packet.cid] = _Source(packet.priority, sequence, now)
+            self._oldest = min(self._oldest, now)
+        else:
+            known.priority, known.sequence, known.heard = packet.priority, sequence, now
+        if len(sources) > 1 and packet.priority < max(source.priority for source in sources.values()):
             self._count("lower priority")
             return None
-        self._set(row, packet.slots)
+        self._count("taken")
+        if packet.sync_universe and self.stream_sync.holds(packet, row, slots, now):
+            return None
+        self.stream_sync.drop(row)
+        self._set(row, slots)
         return packet.universe
 
-    def _artnet(self, packet: artnet.Dmx, sender: bytes, now: float) -> int | None:
+    def _artnet(self, packet: artnet.Dmx, sequence: int, slots: bytes, sender: str, now: float) -> int | None:
         row = self._row.get(packet.port_address)
         if row is None:
             self._count("not for it")
             return None
         sources = self._sources.setdefault(packet.port_address, {})
-        known = sources.get(sender)
-        if known is not None and artnet.out_of_order(known.sequence, packet.sequence):
+        name = sender.encode()
+        known = sources.get(name)
+        if known is not None and artnet.out_of_order(known.sequence, sequence):
             self._count("out of order")
             return None
-        sources[sender] = _Source(0, packet.sequence, now)
-        self._set(row, packet.slots)
+        sources[name] = _Source(0, sequence, now)
+        self._count("taken")
+        if self.art_sync.holds(sender, row, slots, now):
+            return None
+        self._set(row, slots)
         return packet.port_address
 
+    def _show(self, held: dict[int, bytes]) -> None:
+        for row, slots in held.items():
+            self._set(row, slots)
+
     def _set(self, row: int, slots: bytes) -> None:
-        self._count("taken")
-        self.slots[row, : len(slots)] = np.frombuffer(slots, dtype=np.uint8)
+        if row in self.changed and self.overwrites:
+            self.overwrites()
+        self.changed.add(row)
+        at = row * e131.SLOTS
+        self._octets[at : at + len(slots)] = slots
 
     def _dark_without_sources(self, universe: int) -> int | None:
         if self._sources.get(universe):
             return None
-        self.slots[self._row[universe]] = 0
+        row = self._row[universe]
+        self.stream_sync.drop(row)
+        self._set(row, bytes(e131.SLOTS))
         return universe
 
     def _forget_silent(self, sources: dict[bytes, _Source], now: float) -> bool:
@@ -117,11 +188,28 @@ class Box:
         return bool(silent)
 
     def expire(self, now: float) -> Iterable[int]:
-        """Forget E1.31 sources that have been silent too long; the universes that went dark by it."""
+        """Let time go on: forget E1.31 sources that have been silent too long, and show what has waited too long for a
+        synchronization packet; the universes that went dark.
+        """
         if self.protocol != "e131":
+            self._show(self.art_sync.expired(now))
+            return []
+        self._show(self.stream_sync.expired(now))
+        if now - self._oldest <= e131.NETWORK_DATA_LOSS_TIMEOUT:
             return []
         gone = []
         for universe, sources in self._sources.items():
             if self._forget_silent(sources, now) and self._dark_without_sources(universe) is not None:
                 gone.append(universe)
+        heard = [source.heard for sources in self._sources.values() for source in sources.values()]
+        self._oldest = min(heard, default=float("inf"))
         return gone
+
+    def switch(self, *, on: bool) -> None:
+        """Take its power, or give it back: it is dark then, and knows of no source."""
+        self.on = on
+        self._sources.clear()
+        self._oldest = float("inf")
+        self.stream_sync, self.art_sync = StreamSync(), ArtSync()
+        for row in range(len(self.universes)):
+            self._set(row, bytes(e131.SLOTS))

@@ -7,26 +7,27 @@ by where the plan has it, for that is where a person sees it.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import IPv4Address
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from patcher.address.patch import Patch
-from patcher.faults import Built
+from patcher.faults import Built, departure, planned
 from patcher.show.schema import Show
-from patcher.stream.levels import Places, pixel_places, wire_letters
 from patcher.stream.looks import Look
 from patcher.stream.receiver import Ear
 from patcher.stream.sender import Target, box_universes
 from patcher.wire import e131
 from patcher.wiring import Wiring
 from patcher.yard.boxes import Box
+from patcher.yard.lamps import LampBlock, Lamps
+from patcher.yard.trouble import Trouble
 
-Lamps = NDArray[np.uint8]
 LOOPBACK = "127.0.0.1"
 
 
@@ -38,30 +39,40 @@ def addresses(show_path: Path, show: Show) -> dict[str, str]:
     return {name: str(first + number) for number, name in enumerate(boxes)}
 
 
-def ears(show: Show, patch: Patch, hosts: dict[str, str]) -> dict[Ear, list[str]]:
-    """What to listen on, and which boxes hear it."""
+def ears(
+    show: Show, patch: Patch, hosts: Mapping[str, str], universes: Mapping[str, Sequence[int]] | None = None
+) -> dict[Ear, list[str]]:
+    """What to listen on, and which boxes hear it.
+
+    Args:
+        show: the show.
+        patch: its patch.
+        hosts: the address of each box.
+        universes: those that each box listens to, where they are not the patch's; a box that has none hears nothing.
+    """
     found: dict[Ear, list[str]] = {}
-    for name, universes in box_universes(patch).items():
-        controller = show.controllers[name]
-        if controller.delivery == "multicast":
-            here = [Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK) for universe in universes]
-        else:
-            here = [Ear(hosts[name], Target(controller.protocol, 1, "").port)]
-        for ear in here:
+    for name, numbers in (universes or box_universes(patch)).items():
+        for ear in _box_ears(show, name, numbers, hosts):
             found.setdefault(ear, []).append(name)
     return found
 
 
-@dataclass(frozen=True, eq=False)
-class _String:
-    """One run's lamps at a box: where their bytes come from and which lamp each is."""
+def _box_ears(show: Show, name: str, universes: Sequence[int], hosts: Mapping[str, str]) -> list[Ear]:
+    controller = show.controllers[name]
+    if controller.delivery == "multicast":
+        return [Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK) for universe in universes]
+    return [Ear(hosts[name], Target(controller.protocol, 1, "").port)] if universes else []
 
-    run: str
-    box: Box
-    rows: Places
-    columns: Places
-    reorder: list[int]
-    lamp_of_place: Places
+
+def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
+    """What multicast boxes must listen on besides, since packets name these groups for their synchronization."""
+    found: dict[Ear, list[str]] = {}
+    for name, box in yard.boxes.items():
+        if show.controllers[name].delivery == "multicast":
+            for universe in box.stream_sync.universes:
+                if universe not in box.universes:
+                    found.setdefault(Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK), []).append(name)
+    return found
 
 
 class Yard:
@@ -70,81 +81,130 @@ class Yard:
     Attributes:
         letters: for each run, the channels of a lamp as columns of `lamps`: its planned colour order.
         lamps: for each run, what each of its lamps shows: shape (pixels, channels), 0 to 255.
-        seen: every colour that each lamp ever showed but dark, in the order in which lamps first lit.
-        boxes: the boxes by name.
+        boxes: the boxes by name; a dead one is there, and takes nothing.
+        universes: for each box, the universes that it listens to, as built.
     """
 
-    def __init__(self, wiring: Wiring, patch: Patch, built: Built) -> None:
-        """A dark yard, wired as built, its boxes set as the patch says."""
-        show = wiring.show
-        universes = box_universes(patch)
-        self.letters = {name: show.type_of(run).colour_order for name, run in show.runs.items()}
-        self.lamps: dict[str, Lamps] = {
-            name: np.zeros((run.pixels, len(self.letters[name])), dtype=np.uint8) for name, run in show.runs.items()
-        }
-        self.seen: dict[tuple[str, int], dict[tuple[int, ...], None]] = {}
-        self.boxes = {
-            name: Box(name, show.controllers[name].protocol, tuple(numbers)) for name, numbers in universes.items()
-        }
-        self._level = {name: show.controllers[name].level for name in self.boxes}
-        self._strings: dict[tuple[str, int], list[_String]] = {}
-        for name in show.runs:
-            self._hang(wiring, patch, built, name)
+    def __init__(
+        self, wiring: Wiring, patch: Patch, built: Built, *, trouble: Trouble | None = None, seed: int = 0
+    ) -> None:
+        """A dark yard, wired as built, its boxes set as the patch says.
 
-    def _hang(self, wiring: Wiring, patch: Patch, built: Built, name: str) -> None:
-        source = wiring.source(name)
-        link, at = patch.link_of(source)
-        box = self.boxes[patch.start_of(source).controller]
-        places = pixel_places(at, np.arange(link.pixels), link.channels)
-        rows = np.searchsorted(np.array(box.universes), places // e131.SLOTS + 1)
-        columns = (places % e131.SLOTS)[:, None] + np.arange(link.channels)
-        on_wire = wire_letters(wiring.show, box.name, wiring.show.runs[source])
-        set_in_box = self.letters[source]
-        chips = built.letters.get(name, self.letters[name])
-        if wiring.show.controllers[box.name].reorders:
-            to_chip = [on_wire.index(letter) for letter in set_in_box]
-        else:
-            to_chip = list(range(link.channels))
-        reorder = [to_chip[chips.index(letter)] for letter in self.letters[name]]
-        lamp_of_place = built.order.get(name, np.arange(link.pixels))
-        string = _String(name, box, rows, columns, reorder, lamp_of_place)
-        for universe in {box.universes[row] for row in set(rows.tolist())}:
-            self._strings.setdefault((box.name, universe), []).append(string)
+        Args:
+            wiring: the wiring as planned.
+            patch: what should be typed into the boxes.
+            built: its faults.
+            trouble: what goes wrong with packets and power; None: nothing.
+            seed: of the colours of lamps whose data is broken.
+        """
+        show = wiring.show
+        plan = planned(wiring, patch)
+        differs = departure(plan, built.faults)
+        self.letters = {name: show.type_of(run).colour_order for name, run in show.runs.items()}
+        self.universes = plan.universes | differs.universes
+        fed_by = plan.boxes | differs.boxes
+        takes = {name: differs.takes.get(name, plan.takes[name]) for name in show.runs}
+        self._block = LampBlock(takes, fed_by, self.universes, seed)
+        self.lamps: dict[str, Lamps] = self._block.of
+        self.boxes = {
+            name: Box(name, show.controllers[name].protocol, numbers) for name, numbers in self.universes.items()
+        }
+        self._dimmer = {
+            name: np.floor(np.arange(256) * show.controllers[name].level + 0.5).astype(np.uint8)
+            for name in self.boxes
+            if show.controllers[name].level < 1
+        }
+        for name, box in self.boxes.items():
+            box.overwrites = partial(self._light, name)
+        self._trouble = trouble
+        self.packets = 0
+        """Datagrams that came for boxes, of whatever use they were."""
 
     def receive(self, boxes: Iterable[str], octets: bytes, sender: str, now: float) -> None:
-        """A datagram arrives at some boxes."""
-        for name in boxes:
-            universe = self.boxes[name].receive(octets, sender, now)
-            if universe is not None:
-                self._light(name, universe)
+        """A datagram comes for some boxes, and they show it."""
+        self.hear([(boxes, octets, sender)], now)
+
+    def hear(self, datagrams: Iterable[tuple[Iterable[str], bytes, str]], now: float) -> None:
+        """Datagrams come at once, each for some boxes. Lamps light frame by frame: when all are taken, or before a
+        universe changes again.
+        """
+        for boxes, octets, sender in datagrams:
+            for name in boxes:
+                self.packets += 1
+                if self._trouble is None:
+                    self.boxes[name].receive(octets, sender, now)
+                else:
+                    self._trouble.send(name, octets, sender, now)
+        if self._trouble is not None:
+            self._arrive(self._trouble, now)
+        self._light_all()
 
     def expire(self, now: float) -> None:
-        """Time goes on: what has been silent too long goes dark."""
-        for name, box in self.boxes.items():
-            for universe in box.expire(now):
-                self._light(name, universe)
+        """Time goes on: what was delayed arrives, boxes lose power or get it back, what has been silent too long goes
+        dark.
+        """
+        if self._trouble is not None:
+            self._arrive(self._trouble, now)
+        for box in self.boxes.values():
+            box.expire(now)
+        self._light_all()
 
-    def _light(self, box: str, universe: int) -> None:
-        for string in self._strings.get((box, universe), ()):
-            values = string.box.slots[string.rows[:, None], string.columns][:, string.reorder]
-            if self._level[box] < 1:
-                values = np.floor(values * self._level[box] + 0.5).astype(np.uint8)
-            shown = self.lamps[string.run]
-            lamps = string.lamp_of_place
-            changed = (shown[lamps] != values).any(axis=1)
-            shown[lamps] = values
-            for place in np.flatnonzero(changed & values.any(axis=1)).tolist():
-                key = (string.run, int(lamps[place]) + 1)
-                self.seen.setdefault(key, {})[tuple(values[place].tolist())] = None
+    def next_due(self) -> float:
+        """When a delayed datagram arrives; infinite where none is under way."""
+        return self._trouble.next_due() if self._trouble else float("inf")
+
+    def _arrive(self, trouble: Trouble, now: float) -> None:
+        off = trouble.without_power(now)
+        for name, box in self.boxes.items():
+            if box.on is (name in off):
+                box.switch(on=name not in off)
+        for name, octets, sender in trouble.arrived(now):
+            self.boxes[name].receive(octets, sender, now)
+
+    def _light_all(self) -> None:
+        for name, box in self.boxes.items():
+            if box.changed:
+                self._light(name)
+
+    def _light(self, name: str) -> None:
+        box = self.boxes[name]
+        self._block.light(name, box.octets, box.changed, self._dimmer.get(name))
+        box.changed.clear()
 
     @property
-    def packets(self) -> int:
-        """Datagrams that boxes were given, of whatever use they were."""
-        return sum(sum(box.counts.values()) for box in self.boxes.values())
+    def seen(self) -> dict[tuple[str, int], dict[tuple[int, ...], None]]:
+        """Every colour that each lamp ever showed but dark, in the order in which lamps first lit; of many, the
+        first eight.
+        """
+        return {lamp: dict.fromkeys(colours) for lamp, colours in self._block.seen()}
+
+    def ever_lit(self) -> int:
+        """How many lamps were ever lit."""
+        return self._block.ever_lit()
 
     def lit(self) -> int:
         """How many lamps are lit."""
         return sum(int(lamps.any(axis=1).sum()) for lamps in self.lamps.values())
+
+
+def snapshot(yard: Yard) -> dict[str, Any]:
+    """What every box has taken and every lamp shows now, as scripts read it.
+
+    Returns:
+        `boxes`: `controller`, `universes`, `on`, `packets` (how many were taken, or left aside by reason);
+        `runs`: `run`, `letters`, `lit`, and `lamps`: the values of each lamp's channels, 0 to 255, in the order of the
+        letters.
+    """
+    return {
+        "boxes": [
+            {"controller": name, "universes": list(box.universes), "on": box.on, "packets": dict(box.counts)}
+            for name, box in yard.boxes.items()
+        ],
+        "runs": [
+            {"run": name, "letters": yard.letters[name], "lit": int(lamps.any(axis=1).sum()), "lamps": lamps.tolist()}
+            for name, lamps in yard.lamps.items()
+        ],
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,15 +227,16 @@ class Difference:
 def differences(look: Look, level: float, wiring: Wiring, yard: Yard) -> list[Difference]:
     """Where the yard's lamps differ from a look that was sent at a level; nothing, where all is as planned."""
     show = wiring.show
-    planned = {name: np.zeros_like(lamps) for name, lamps in yard.lamps.items()}
+    meant = {name: np.zeros_like(lamps) for name, lamps in yard.lamps.items() if show.runs[name].hung}
     for glow in look.glows:
         source = wiring.source(glow.run)
         dimmer = show.controllers[wiring.ports[source][0]].level
         for name in (source, *wiring.tees(source)):
             sent = np.floor(np.array(glow.colour.on(yard.letters[name])) * level * 255 + 0.5)
-            planned[name][glow.pixels] = np.floor(sent * dimmer + 0.5).astype(np.uint8)
+            if name in meant:
+                meant[name][glow.pixels] = np.floor(sent * dimmer + 0.5).astype(np.uint8)
     found = []
-    for name, wanted in planned.items():
+    for name, wanted in meant.items():
         shown = yard.lamps[name]
         should, does = wanted.any(axis=1), shown.any(axis=1)
         odd = should & does & (wanted != shown).any(axis=1)

@@ -1,0 +1,346 @@
+"""A fault: one difference between the wiring as planned and as built, written `KIND:WHERE=VALUE`.
+
+The rule of this file: whatever a person writes becomes a fault that makes sense in their show, or is refused in words.
+What several faults do together is checked by `build`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from itertools import combinations
+from typing import get_args
+
+from patcher.errors import PatcherError, choose_from, refuse
+from patcher.shapes import lattice
+from patcher.show.runs import Run
+from patcher.show.schema import Controller, Show
+from patcher.show.tables import CHANNELS, LAST_UNIVERSE, Corner
+
+MOST_PIXELS_OFF = 10_000
+"""A count or a place on a chain is off by fewer pixels than that."""
+
+FORMS: dict[str, tuple[str, str]] = {
+    "reversed": ("RUN", ""),
+    "data-in": ("GRID", "top-right"),
+    "lines": ("GRID", "columns"),
+    "turns": ("GRID", "same-way"),
+    "colour-order": ("RUN", "GRB"),
+    "swapped-ports": ("BOX/1,BOX/2", ""),
+    "swapped-runs": ("RUN,RUN", ""),
+    "shift": ("RUN", "1"),
+    "dark": ("RUN/57", ""),
+    "dark-channel": ("RUN/57", "G"),
+    "missing": ("RUN/57", ""),
+    "cut": ("RUN/57", ""),
+    "flicker": ("RUN/57", ""),
+    "dead": ("BOX or BOX/1", ""),
+    "universe-shift": ("BOX", "1"),
+    "channel-shift": ("BOX/1", "3"),
+    "count": ("BOX/1", "-20"),
+}
+"""Every kind of fault, with how its place is written and an example of its value; no value where that is empty."""
+
+KINDS = tuple(FORMS)
+
+CHOICES: dict[str, tuple[str, ...]] = {
+    "data-in": get_args(Corner),
+    "lines": ("rows", "columns"),
+    "turns": ("serpentine", "same-way"),
+}
+"""The values that a grid's kinds may have."""
+
+AT_A_LAMP = ("dark", "dark-channel", "missing", "cut", "flicker")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One difference between the wiring as planned and as built; `str` writes it as `parse` reads it.
+
+    Attributes:
+        kind: one of `KINDS`.
+        where: the thing or, with a comma between, the two things that it is about.
+        value: by how much or to what; empty where the kind has none.
+    """
+
+    kind: str
+    where: str
+    value: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.kind}:{self.where}" + (f"={self.value}" if self.value else "")
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The things that it is about, one by one."""
+        return tuple(self.where.split(","))
+
+    @property
+    def lamp(self) -> tuple[str, int]:
+        """Run and pixel, from 0, of a fault at one lamp."""
+        run, _, pixel = self.where.rpartition("/")
+        return run, int(pixel) - 1
+
+    @property
+    def amount(self) -> int:
+        """By how much, of a fault that says so."""
+        return int(self.value)
+
+
+@dataclass(frozen=True)
+class Built:
+    """The wiring as planned, with these faults in it; they make sense together."""
+
+    faults: tuple[Fault, ...] = ()
+
+
+def parse(text: str, show: Show) -> Fault:
+    """The fault that a person wrote.
+
+    Raises:
+        PatcherError: there is no such kind or place, or it cannot have that value.
+    """
+    kind, colon, rest = text.partition(":")
+    if kind not in FORMS or not colon:
+        raise refuse(text, "is no fault that can be built", f"{choose_from(kind, KINDS, most=99)}, as KIND:WHERE=VALUE")
+    where, equals, value = rest.partition("=")
+    if not FORMS[kind][1] and equals:
+        raise refuse(text, "takes no value", f"write {kind}:{where}")
+    where = ",".join(part.strip() for part in where.split(","))
+    return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), show)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What a person wrote of a fault, not yet checked."""
+
+    text: str
+    kind: str
+    where: str
+    value: str
+    show: Show
+
+    def wrong(self, says: str, remedy: str = "") -> PatcherError:
+        where, value = FORMS[self.kind]
+        return refuse(self.text, says, remedy or f"write {self.kind}:{where}" + (f"={value}" if value else ""))
+
+    def run(self, name: str) -> Run:
+        runs = self.show.runs
+        if name not in runs:
+            raise self.wrong(f"names the run “{name}”, which there is not", choose_from(name, runs))
+        if not runs[name].hung:
+            raise self.wrong(f"is about “{name}”, which is not up this season", "name a run that hangs")
+        return runs[name]
+
+    def port(self, name: str) -> tuple[Controller, int]:
+        box, slash, number = name.rpartition("/")
+        if not slash:
+            raise self.wrong(f"names no port with “{name}”", f"write {name or 'BOX'}/1")
+        controller = self.box(box)
+        if not number.isascii() or not number.isdigit() or not 1 <= int(number[:6]) <= controller.ports:
+            raise self.wrong(f"names a port that “{box}” has not", f"its ports are 1 to {controller.ports}")
+        return controller, int(number)
+
+    def used_port(self, name: str) -> tuple[Controller, int]:
+        controller, number = self.port(name)
+        if not controller.port.get(number):
+            used = [f"{controller.name}/{port}" for port, chain in sorted(controller.port.items()) if chain]
+            raise self.wrong(f"is about {name}, on which nothing hangs", choose_from(name, used))
+        return controller, number
+
+    def box(self, name: str) -> Controller:
+        boxes = {box: table for box, table in self.show.controllers.items() if any(table.port.values())}
+        if name not in boxes:
+            what = "on which nothing hangs" if name in self.show.controllers else "which there is not"
+            raise self.wrong(f"names the box “{name}”, {what}", choose_from(name, boxes))
+        return boxes[name]
+
+    def whole(self, low: int, high: int, why: str = "") -> int:
+        """The value as a whole number from `low` to `high` that is not 0."""
+        if not re.fullmatch(r"[+-]?[0-9]{1,9}", self.value):
+            raise self.wrong(f"has the value “{self.value}”, which is no whole number")
+        if not low <= int(self.value) <= high or int(self.value) == 0:
+            says = f"cannot be off by {int(self.value)}" + (f": {why}" if why else "")
+            span = " or ".join(
+                f"{sign}1" if first == last else f"{first} to {last}"
+                for sign, first, last in (("-", low, -1), ("", 1, high)) if first <= last
+            )  # fmt: skip
+            raise self.wrong(says, f"a value is {span}")
+        return int(self.value)
+
+
+def _reversed(said: _Said) -> str:
+    said.run(said.where)
+    return ""
+
+
+def _grid(said: _Said) -> str:
+    if lattice(said.show, said.run(said.where)) is None:
+        raise said.wrong(f"is about “{said.where}”, which is not a grid", "use reversed:RUN for a run that is no grid")
+    known = CHOICES[said.kind]
+    if said.value not in known:
+        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, known))
+    return said.value
+
+
+def _colour_order(said: _Said) -> str:
+    planned = said.show.type_of(said.run(said.where)).colour_order
+    if sorted(said.value) != sorted(planned):
+        raise said.wrong(f"does not order the letters of {planned}", f"write {said.kind}:{said.where}={planned[::-1]}")
+    return said.value
+
+
+def _two(said: _Said) -> tuple[str, str]:
+    parts = said.where.split(",")
+    if len(parts) != 2 or parts[0] == parts[1]:
+        raise said.wrong("is about two different things, with a comma between them")
+    return parts[0], parts[1]
+
+
+def _swapped_ports(said: _Said) -> str:
+    pair = [said.port(name) for name in _two(said)]
+    if pair[0][0].name == pair[1][0].name and pair[0][1] == pair[1][1]:
+        raise said.wrong("is about two different things, with a comma between them")
+    if not any(controller.port.get(number) for controller, number in pair):
+        raise said.wrong("is about two ports on which nothing hangs", "name a port that has a run")
+    return ""
+
+
+def _swapped_runs(said: _Said) -> str:
+    one, other = _two(said)
+    for name in (one, other):
+        if said.run(name).same_data_as is not None:
+            raise said.wrong(f"is about “{name}”, which is a tee and stands in no chain", "name two runs of one chain")
+    chains = {run: (box, port) for box, port, chain in _chains(said.show) for run in chain}
+    if chains[one] != chains[other]:
+        says = "is about runs of two chains: {}/{} and {}/{}".format(*chains[one], *chains[other])
+        raise said.wrong(says, "name two runs of one chain, or use swapped-ports")
+    return ""
+
+
+def _shift(said: _Said) -> str:
+    run = said.run(said.where)
+    before = run.nulls + run.pixels - 1
+    for _, _, chain in _chains(said.show):
+        if said.where in chain:
+            ahead = [said.show.runs[name] for name in chain[: chain.index(said.where)]]
+            before += sum(one.nulls + one.pixels for one in ahead if one.hung)
+    return str(said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left"))
+
+
+def _lamp(said: _Said) -> str:
+    name, slash, number = said.where.rpartition("/")
+    run = said.run(name if slash else said.where)
+    if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
+        raise said.wrong(f"names a pixel that is not in the run, whose pixels are 1 to {run.pixels}")
+    if said.kind != "dark-channel":
+        return ""
+    letters = said.show.type_of(run).colour_order
+    if len(said.value) != 1 or said.value not in letters:
+        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, letters))
+    return said.value
+
+
+def _dead(said: _Said) -> str:
+    if "/" in said.where:
+        said.used_port(said.where)
+    else:
+        said.box(said.where)
+    return ""
+
+
+def _universe_shift(said: _Said) -> str:
+    said.box(said.where)
+    return str(said.whole(1 - LAST_UNIVERSE, LAST_UNIVERSE - 1))
+
+
+def _channel_shift(said: _Said) -> str:
+    amount = str(said.whole(1 - CHANNELS, CHANNELS - 1, "a whole universe is universe-shift"))
+    if said.where in said.show.controllers:
+        if (per := said.box(said.where).start_per) != "controller":
+            raise said.wrong(f"is about a box that has a start per {per}", f"write {said.kind}:{said.where}/1={amount}")
+    elif said.where in said.show.runs:
+        run = said.run(said.where)
+        box = next((box for box, _, chain in _chains(said.show) if run.name in chain), None)
+        if box is None or said.show.controllers[box].start_per != "run":
+            raise said.wrong("is about a run that has no start of its own", "name its port, as BOX/1")
+    else:
+        said.used_port(said.where)
+    return amount
+
+
+def _count(said: _Said) -> str:
+    controller, port = said.used_port(said.where)
+    counted = counted_pixels(said.show, controller, port)
+    return str(said.whole(-counted, MOST_PIXELS_OFF, f"{counted} pixels are planned on it"))
+
+
+_CHECKS: dict[str, Callable[[_Said], str]] = {
+    "reversed": _reversed,
+    "data-in": _grid, "lines": _grid, "turns": _grid,
+    "colour-order": _colour_order,
+    "swapped-ports": _swapped_ports,
+    "swapped-runs": _swapped_runs,
+    "shift": _shift,
+    **dict.fromkeys(AT_A_LAMP, _lamp),
+    "dead": _dead,
+    "universe-shift": _universe_shift,
+    "channel-shift": _channel_shift,
+    "count": _count,
+}  # fmt: skip
+
+
+def _chains(show: Show) -> Iterable[tuple[str, int, tuple[str, ...]]]:
+    for box, controller in show.controllers.items():
+        for port, chain in controller.port.items():
+            yield box, port, chain
+
+
+def counted_pixels(show: Show, controller: Controller, port: int) -> int:
+    """The number of pixels that is typed into the box for a port: those that take channels and hang this season."""
+    runs = [show.runs[name] for name in controller.port.get(port, ()) if show.runs[name].hung]
+    return sum(run.pixels + (0 if controller.skips_nulls else run.nulls) for run in runs)
+
+
+def build(show: Show, faults: Iterable[Fault]) -> Built:
+    """The wiring with every one of the faults in it.
+
+    Raises:
+        PatcherError: two of them cannot be true at once, or one says what another has said.
+    """
+    built = tuple(faults)
+    for one, other in combinations(built, 2):
+        if why := _clash(show, one, other):
+            raise refuse(str(other), f"{why} beside {one}", "leave one of the two out")
+    return Built(built)
+
+
+def _clash(show: Show, one: Fault, other: Fault) -> str | None:
+    """Why two faults make no sense together."""
+    kinds, pair = {one.kind, other.kind}, (one.where, other.where)
+    if len(kinds) == 1:
+        if one.kind.startswith("swapped") and set(one.places) & set(other.places):
+            return "swaps again what is swapped"
+        if one.kind == "dead" and any(here in (there, there.split("/")[0]) for here, there in (pair, pair[::-1])):
+            return "is dead already, in whole or in part,"
+        if one.kind == "channel-shift" and first_run(show, one.where) == first_run(show, other.where):
+            return "shifts the same start again"
+        if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
+            return "says the same thing again"
+    elif kinds <= set(AT_A_LAMP) and one.where == other.where:
+        return "says something else of the same lamp"
+    return None
+
+
+def first_run(show: Show, where: str) -> str:
+    """The run with which the start begins that a `channel-shift` is about."""
+    box, slash, port = where.rpartition("/")
+    if not slash:
+        if where in show.runs:
+            return where
+        box, port = where, ""
+    controller = show.controllers[box]
+    if controller.start_per == "controller":
+        port = str(min(number for number, chain in controller.port.items() if chain))
+    return controller.port[int(port)][0]

@@ -1,0 +1,127 @@
+"""What a box sends: on each port a stream of octets, each written as the running channel that it copies.
+
+For each pixel that the box believes to be on the port, in order, stand the channels of that pixel, or dark octets where
+the box inserts a null. A number that was typed in wrongly changes what the box believes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.address.patch import CHANNELS, Link, Start, behind, first_fit
+from patcher.address.rules import LAST_UNIVERSE
+from patcher.errors import refuse
+from patcher.faults.fault import Fault, first_run
+from patcher.show.runs import Run
+from patcher.show.schema import Show
+from patcher.wiring import Wiring
+
+Stream = NDArray[np.int32]
+Order = NDArray[np.int64]
+Port = tuple[str, int]
+
+DARK = -1
+"""In place of a running channel: nothing sets it."""
+NOTHING: Stream = np.empty(0, dtype=np.int32)
+
+
+def port_of(name: str) -> Port:
+    """A port by its name, BOX/1."""
+    box, _, number = name.rpartition("/")
+    return box, int(number)
+
+
+def wire_letters(show: Show, controller: str, run: Run) -> str:
+    """The order in which a run's colours stand in its channels: the chip's own, or R, G, B, W and then the others where
+    the box puts them into chip order itself.
+    """
+    order = show.type_of(run).colour_order
+    if not show.controllers[controller].reorders:
+        return order
+    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
+
+
+def laid(at: int, pixels: int, channels: int) -> Order:
+    """The running channel of the first channel of each of so many pixels that are laid from `at`."""
+    at = first_fit(at, channels)
+    numbers = np.arange(pixels)
+    beyond = numbers - (CHANNELS - at % CHANNELS) // channels
+    whole, rest = np.divmod(beyond, CHANNELS // channels)
+    further = (at // CHANNELS + 1 + whole) * CHANNELS + rest * channels
+    places: Order = np.where(beyond < 0, at + numbers * channels, further)
+    return places
+
+
+def streams(
+    wiring: Wiring, starts: Sequence[Start], box: str, faults: Sequence[Fault]
+) -> tuple[dict[Port, Stream], tuple[int, ...]]:
+    """What a box sends on each of its ports, and which universes it listens to, rising.
+
+    Args:
+        wiring: the wiring as planned.
+        starts: the box's starts as planned.
+        box: its name.
+        faults: those that are about what it sends.
+
+    Raises:
+        PatcherError: it would begin before universe 1, or end behind the last one.
+    """
+    show = wiring.show
+    universes = sum(fault.amount for fault in faults if fault.kind == "universe-shift")
+    moved = {first_run(show, f.where): f for f in faults if f.kind == "channel-shift"}
+    dead = {fault.where for fault in faults if fault.kind == "dead"}
+    if box in dead:
+        return {port: NOTHING for port in wiring.chains if port[0] == box}, ()
+    counts = _counts(show, starts, {f.where: f.amount for f in faults if f.kind == "count"})
+    pieces: dict[Port, list[Stream]] = {}
+    listened: set[int] = set()
+    for start in starts:
+        at = start.at + universes * CHANNELS
+        if fault := moved.get(start.chain.links[0].run):
+            at += fault.amount
+        first = at
+        for link in start.chain.links:
+            count = counts.get(link.run, link.nulls + link.pixels)
+            end = behind(at, count, link.channels)
+            if count and show.runs[link.run].hung:
+                piece = _piece(show, box, link, at, count)
+                pieces.setdefault((box, link.port), []).append(piece)
+            at = end
+        last = LAST_UNIVERSE[show.controllers[box].protocol]
+        if first < 0 or at > last * CHANNELS:
+            says = "begin before universe 1" if first < 0 else f"end behind universe {last}"
+            raise refuse(", ".join(map(str, faults)), f"would let the box {says}", "write a smaller value")
+        if at > first:
+            listened.update(range(first // CHANNELS + 1, (at - 1) // CHANNELS + 2))
+    sent = {port: np.concatenate(found) for port, found in pieces.items() if f"{port[0]}/{port[1]}" not in dead}
+    return {port: sent.get(port, NOTHING) for port in wiring.chains if port[0] == box}, tuple(sorted(listened))
+
+
+def _counts(show: Show, starts: Sequence[Start], off: Mapping[str, int]) -> dict[str, int]:
+    """How many pixels with channels the box believes each run to have, where the number typed in for a port is off."""
+    found: dict[str, int] = {}
+    for name, amount in off.items():
+        box, port = port_of(name)
+        links = [link for start in starts for link in start.chain.links if (box, link.port) == (start.controller, port)]
+        links = [link for link in links if show.runs[link.run].hung]
+        left = sum(link.nulls + link.pixels for link in links) + amount
+        for link in links:
+            here = left if link is links[-1] else min(left, link.nulls + link.pixels)
+            found[link.run] = here
+            left -= here
+    return found
+
+
+def _piece(show: Show, box: str, link: Link, at: int, count: int) -> Stream:
+    """What the box sends for one run that it lays from `at`: its inserted nulls, then `count` pixels with channels."""
+    run = show.runs[link.run]
+    order, letters = show.type_of(run).colour_order, wire_letters(show, box, run)
+    channels = laid(at, count, link.channels)[:, None] + np.array([letters.index(letter) for letter in order])
+    octets: Stream = channels.ravel().astype(np.int32)
+    inserted = (run.nulls - link.nulls) * link.channels
+    if not inserted:
+        return octets
+    return np.concatenate([np.full(inserted, DARK, dtype=np.int32), octets])

@@ -1,0 +1,120 @@
+"""Levels that wait for a synchronization packet, so that all change at once. No socket, no clock: time is given.
+
+Sources, all from memory: ANSI E1.31-2018, 6.2.4.1 (a packet that names a synchronization address waits for a
+synchronization packet of that address), 6.2.6 (Force_Synchronization: once synchronization is lost, set, the levels are
+shown as they come; not set, nothing changes until it resumes), 11.1.2 (it is lost after the network data loss timeout);
+Art-Net 4, ArtSync (once heard, ArtDmx waits for it; after 4 s without, it does not; one from another address than the
+last ArtDmx is ignored).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from patcher.wire import e131
+
+ART_SYNC_TIMEOUT = 4.0
+"""Seconds without ArtSync after which levels are shown as they come. From memory: Art-Net 4, ArtSync."""
+
+
+@dataclass(slots=True)
+class _Address:
+    """One synchronization address.
+
+    Attributes:
+        since: when a synchronization packet was last heard; before the first one, when levels first waited.
+        heard: whether one ever was.
+        held: what waits, by row of the box.
+        sequence: of the last synchronization packet of each source.
+    """
+
+    since: float
+    heard: bool = False
+    held: dict[int, bytes] = field(default_factory=dict)
+    sequence: dict[bytes, int] = field(default_factory=dict)
+
+    def lost(self, now: float) -> bool:
+        return now - self.since > e131.NETWORK_DATA_LOSS_TIMEOUT
+
+
+@dataclass(slots=True)
+class StreamSync:
+    """E1.31: what waits for which synchronization address.
+
+    Where no synchronization packet was ever heard, levels wait for one as long as the network data loss timeout, and
+    from then on are shown as they come.
+    """
+
+    _addresses: dict[int, _Address] = field(default_factory=dict)
+
+    @property
+    def universes(self) -> tuple[int, ...]:
+        """The synchronization addresses that data packets named."""
+        return tuple(self._addresses)
+
+    def holds(self, packet: e131.Data, row: int, slots: bytes, now: float) -> bool:
+        """Whether a packet's levels are not to be shown yet."""
+        address = self._addresses.setdefault(packet.sync_universe, _Address(now))
+        if address.lost(now) and (packet.force_sync or not address.heard):
+            return False
+        self.drop(row)
+        address.held[row] = slots
+        return True
+
+    def drop(self, row: int) -> None:
+        """Forget what waits for a row."""
+        for address in self._addresses.values():
+            address.held.pop(row, None)
+
+    def released(self, packet: e131.Sync, now: float) -> dict[int, bytes]:
+        """What a synchronization packet lets be shown, by row."""
+        address = self._addresses.setdefault(packet.sync_universe, _Address(now))
+        last = address.sequence.get(packet.cid)
+        if last is not None and not address.lost(now) and e131.out_of_order(last, packet.sequence):
+            return {}
+        address.sequence[packet.cid] = packet.sequence
+        address.since, address.heard = now, True
+        held, address.held = address.held, {}
+        return held
+
+    def expired(self, now: float) -> dict[int, bytes]:
+        """What has waited in vain for a first synchronization packet, by row."""
+        found: dict[int, bytes] = {}
+        for address in self._addresses.values():
+            if address.held and not address.heard and address.lost(now):
+                found |= address.held
+                address.held = {}
+        return found
+
+
+@dataclass(slots=True)
+class ArtSync:
+    """Art-Net: what waits for the next ArtSync."""
+
+    _until: float = float("-inf")
+    _last_from: str = ""
+    _held: dict[int, bytes] = field(default_factory=dict)
+
+    def holds(self, sender: str, row: int, slots: bytes, now: float) -> bool:
+        """Whether an ArtDmx packet's levels are not to be shown yet."""
+        self._last_from = sender.partition(":")[0]
+        if now > self._until:
+            self._held.pop(row, None)
+            return False
+        self._held[row] = slots
+        return True
+
+    def released(self, sender: str, now: float) -> dict[int, bytes]:
+        """What an ArtSync packet lets be shown, by row."""
+        if sender.partition(":")[0] != self._last_from:
+            return {}
+        self._until = now + ART_SYNC_TIMEOUT
+        held, self._held = self._held, {}
+        return held
+
+    def expired(self, now: float) -> dict[int, bytes]:
+        """What has waited in vain, by row."""
+        if now <= self._until or not self._held:
+            return {}
+        held, self._held = self._held, {}
+        return held
