@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, demo, edit, send, swap, yard
+from patcher.cli import adopt, ask, demo, edit, listen, send, swap, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app.command("adopt")(adopt.adopt)
 app.command("swap")(swap.swap)
 app.command("where")(ask.where)
 app.command("send")(send.send)
+app.command("listen")(listen.listen)
 app.command("yard")(yard.yard)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)

@@ -1,0 +1,228 @@
+"""Where to listen for everyone's streams, and doing so for a moment before sending.
+
+Of E1.31 a group is joined for each universe, and what goes by unicast to an address of this machine is heard there; not
+at all addresses at once, for such a socket would hear the groups a second time. Of Art-Net all addresses are listened
+to at once where they are free, since older senders and ArtSync broadcast. A port that another program holds is left
+out, and said: it would be wrong to take its packets from it, and worse not to listen at all.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import struct
+import time
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+from patcher.errors import PatcherError
+from patcher.stream.contention import by_universe
+from patcher.stream.listening import Heard, Listening, Protocol, Stream
+from patcher.stream.receiver import Datagram, Ear, Receiver
+from patcher.stream.sender import Target
+from patcher.wire import artnet, e131
+
+ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses)
+EVERYONE = "255.255.255.255"
+MOST_GROUPS = 2000
+"""Groups joined at once: each is a socket of its own."""
+MOST_NAMED = 6
+_SIOCGIFADDR = 0x8915
+
+
+def own_addresses() -> list[str]:
+    """The IPv4 addresses of this machine, 127.0.0.1 first."""
+    found = ["127.0.0.1"]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
+        for _, name in socket.if_nameindex():
+            with contextlib.suppress(OSError, ImportError):
+                from fcntl import ioctl
+
+                asked = struct.pack("256s", name.encode()[:15])
+                found.append(socket.inet_ntoa(ioctl(any_socket, _SIOCGIFADDR, asked)[20:24]))  # netdevice(7)
+    return list(dict.fromkeys(found))
+
+
+def groups(universes: Iterable[int], interface: str | None) -> list[Ear]:
+    """The multicast groups of some E1.31 universes."""
+    return [Ear(e131.multicast_group(universe), e131.PORT, interface or ANYWHERE) for universe in universes]
+
+
+def addresses(interface: str | None) -> list[list[Ear]]:
+    """Where unicast and broadcast come in; of each list the first that can be listened on is enough."""
+    hosts = [interface] if interface else own_addresses()
+    own = [[Ear(host, e131.PORT)] for host in hosts]
+    everyone = [[Ear(EVERYONE, port)] for port in (e131.PORT, artnet.PORT)]
+    if interface:
+        return [*own, [Ear(interface, artnet.PORT)], *everyone]
+    return [*own, everyone[0], [Ear(ANYWHERE, artnet.PORT), *(Ear(host, artnet.PORT) for host in hosts)]]
+
+
+class Hearing:
+    """Receivers that may grow in number; use it in a `with` block.
+
+    Attributes:
+        deaf: where could not be listened, as address:port, with the reason.
+    """
+
+    def __init__(self) -> None:
+        """Hear nothing yet."""
+        self.deaf: dict[str, str] = {}
+        self.ears: set[Ear] = set()
+        self._receivers: list[Receiver] = []
+
+    def __enter__(self) -> Hearing:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for receiver in self._receivers:
+            receiver.close()
+
+    def add(self, ears: Sequence[Ear]) -> None:
+        """Listen there too, wherever it can be done; what cannot be is in `deaf`."""
+        usable = [ear for ear in ears if ear not in self.ears and self._can(ear)]
+        if not usable:
+            return
+        try:
+            self._receivers.append(Receiver(usable))
+        except PatcherError as error:
+            # Each can be opened, but not all at once.
+            if len(usable) == 1:
+                self._is_deaf(usable[0], error)
+                return
+            self.add(usable[: len(usable) // 2])
+            self.add(usable[len(usable) // 2 :])
+            return
+        self.ears.update(usable)
+
+    def add_any(self, ears: Sequence[Ear]) -> None:
+        """Listen at the first of these; where that cannot be, at all the others that can."""
+        self.add(ears[:1])
+        if ears[0] not in self.ears and ears[1:]:
+            self.add(ears[1:])
+            if self.ears.intersection(ears[1:]):
+                self.deaf.pop(_named(ears[0]), None)
+
+    def _can(self, ear: Ear) -> bool:
+        try:
+            Receiver([ear]).close()
+        except PatcherError as error:
+            self._is_deaf(ear, error)
+            return False
+        return True
+
+    def _is_deaf(self, ear: Ear, error: PatcherError) -> None:
+        reason = error.findings[0].says.removeprefix("cannot be listened on: ")
+        self.deaf[_named(ear)] = reason
+
+    def dropped(self) -> int:
+        """Datagrams that this machine dropped because we were too slow; 0 where the system is not Linux, which tells."""
+        try:
+            own = {file.stat().st_ino for file in Path("/proc/self/fd").iterdir() if file.is_socket()}
+            return drops(Path("/proc/net/udp").read_text(encoding="ascii"), own)
+        except OSError:
+            return 0
+
+    def poll(self, seconds: float) -> list[Datagram]:
+        """Everything that has arrived, after waiting at most about so many seconds."""
+        if not self._receivers:
+            time.sleep(seconds)
+        found: list[Datagram] = []
+        for receiver in self._receivers:
+            found += receiver.poll(0 if found else seconds / len(self._receivers))
+        return found
+
+
+def drops(table: str, inodes: Collection[int]) -> int:
+    """How many datagrams were dropped at some sockets, from the text of Linux's /proc/net/udp: its last column."""
+    rows = (line.split() for line in table.splitlines()[1:])
+    return sum(int(row[-1]) for row in rows if len(row) >= 13 and int(row[9]) in inodes)
+
+
+def _named(ear: Ear) -> str:
+    return f"{ear.host}:{ear.port}"
+
+
+def protocol_of(ear: Ear) -> Protocol:
+    """Whose port an ear is at."""
+    return "e131" if ear.port == e131.PORT else "artnet"
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """A source that is already there, on universes that are about to be sent.
+
+    Attributes:
+        who: its name and address.
+        protocol: how it sends.
+        priority: its E1.31 priority; None in Art-Net.
+        universes: which of the universes, rising.
+    """
+
+    who: str
+    protocol: Protocol
+    priority: int | None
+    universes: tuple[int, ...]
+
+    def says(self, priority: int) -> str:
+        """Who is there, and who will win against a sender of that priority."""
+        named = ", ".join(map(str, self.universes[:MOST_NAMED]))
+        more = f" and {len(self.universes) - MOST_NAMED} more" if self.universes[MOST_NAMED:] else ""
+        where = f"universe{'s' if len(self.universes) > 1 else ''} {named}{more}"
+        if self.priority is None:
+            return f"{self.who} already sends {where} by Art-Net, which has no priorities: boxes will mix or flicker."
+        there = f"{self.who} already sends {where} with priority {self.priority}"
+        if self.priority > priority:
+            return f"{there}: it wins over your {priority}, and your frames will not be seen."
+        if self.priority < priority:
+            return f"{there}: your {priority} wins while you send."
+        return f"{there}, equal to yours: boxes will mix or flicker. End it, or send with another priority."
+
+
+def others_on(
+    goals: Collection[Target], seconds: float = 1.0, interface: str | None = None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> list[Other]:  # fmt: skip
+    """Listen for a moment, before sending, for other sources on the same universes. Never fails.
+
+    What goes by unicast from another machine to a box cannot be heard here. A source whose levels do not change may
+    be silent for a second, so that a shorter time can miss it.
+
+    Args:
+        goals: what is about to be sent, and where.
+        seconds: how long to listen.
+        interface: the address of this machine that will be sent from.
+        stopped: whether to leave off early.
+    """
+    wanted = {(goal.protocol, goal.universe) for goal in goals}
+    universes = sorted({universe for protocol, universe in wanted if protocol == "e131"})
+    listening = Listening()
+    with Hearing() as hearing:
+        hearing.add(groups(universes[:MOST_GROUPS], interface))
+        for choice in addresses(interface):
+            hearing.add_any(choice)
+        end = time.monotonic() + seconds
+        while (left := end - time.monotonic()) > 0 and not stopped():
+            for datagram in hearing.poll(min(left, 0.05)):
+                listening.receive(datagram.octets, protocol_of(datagram.ear), datagram.sender, time.monotonic())
+        heard = listening.heard(time.monotonic())
+    return others(heard, wanted)
+
+
+def others(heard: Heard, wanted: Collection[tuple[Protocol, int]]) -> list[Other]:
+    """The live sources among what was heard that are on wanted universes, highest priority first."""
+    found: dict[tuple[str, Protocol, int | None], list[int]] = {}
+    for universe, streams in by_universe(heard.streams).items():
+        for one in streams:
+            if one.live and (one.protocol, universe) in wanted:
+                found.setdefault(_source(one), []).append(universe)
+    every = [Other(who, protocol, priority, tuple(dict.fromkeys(u))) for (who, protocol, priority), u in found.items()]
+    return sorted(every, key=lambda other: (-(other.priority or 0), other.who))
+
+
+def _source(one: Stream) -> tuple[str, Protocol, int | None]:
+    return one.who, one.protocol, one.priority
