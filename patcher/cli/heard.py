@@ -23,7 +23,6 @@ MOST_LIT = 8
 MOST_DEAF = 4
 MOST_SOURCES = 20
 MOST_ROWS = 200
-SENT_ANEW = "E1.31 sources announce themselves every 10 seconds"
 
 
 def say(outcome: Outcome) -> None:
@@ -241,10 +240,27 @@ def _say_lit(found: Sequence[Lit]) -> None:
     for run, group in groupby(found, key=lambda one: one.run):
         parts = list(group)
         lamps = sum(part.last - part.first + 1 for part in parts)
-        said = [f"{p.first}–{p.last} {p.colour}" if p.last > p.first else f"{p.first} {p.colour}" for p in parts]
-        more = f" and {len(said) - MOST_LIT} more ranges" if said[MOST_LIT:] else ""
-        rows.append((run, str(lamps), ", ".join(said[:MOST_LIT]) + more))
+        rows.append((run, str(lamps), _lamps(parts)))
     say_table(("run", "lit", "lamps"), rows, right="lit")
+
+
+def _lamps(parts: Sequence[Lit]) -> str:
+    """Ranges of lamps with their colours; where those are many, the ranges and then the colours that occur."""
+    if len(parts) <= MOST_LIT:
+        return ", ".join(f"{_range(one.first, one.last)} {one.colour}" for one in parts)
+    joined: list[list[int]] = []
+    for one in parts:
+        if joined and one.first == joined[-1][1] + 1:
+            joined[-1][1] = one.last
+        else:
+            joined.append([one.first, one.last])
+    said = [_range(first, last) for first, last in joined]
+    more = f" and {len(said) - MOST_LIT} more ranges" if said[MOST_LIT:] else ""
+    return f"{', '.join(said[:MOST_LIT])}{more}: {', '.join(sorted({one.colour for one in parts}))}"
+
+
+def _range(first: int, last: int) -> str:
+    return f"{first}–{last}" if last > first else str(first)
 
 
 # --- for scripts --------------------------------------------------------------------------------------------------

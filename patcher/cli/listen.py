@@ -268,7 +268,7 @@ def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], 
     answered: dict[str, str] = dict(prober.answered)
     ways = prober.ways
     if scene.yard:
-        answered, ways = dict.fromkeys(_held(scene, scene.hosts), "yard"), ["the yard"]
+        answered, ways = dict.fromkeys(_held(scene, scene.hosts), presence.SIMULATED), [presence.SIMULATED]
     there = presence.presences(scene.wiring.show, scene.patch, scene.hosts, answered, heard.nodes)
     if scene.yard:
         there = [one for one in there if scene.wiring.show.controllers[one.box].delivery == "unicast"]

@@ -88,10 +88,10 @@ def _on_universe(universe: int, streams: Sequence[Stream]) -> list[Finding]:
         found.append(_warning("no-priority", where, says, "end one of them"))
     if e131 and art_net:
         says = (
-            f"universe {universe} comes by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box that "
-            "takes both mixes or flickers, one that takes one shows that"
+            f"universe {universe} comes by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to "
+            "both mixes or flickers"
         )
-        found.append(_warning("two-protocols", where, says, "end one of them, or set the box to one protocol"))
+        found.append(_warning("two-protocols", where, says, "end one of them, or set each box to one protocol"))
     return found
 
 
@@ -164,11 +164,11 @@ def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collectio
         elif universe not in boxes:
             nobody.append(universe)
     if nobody:
-        says = f"{in_words(nobody)}: sent, but no box of this show listens there"
+        says = f"sent, but no box of this show listens there: {in_words(nobody)}"
         found.append(Finding("note", "nobody-listens", "network", "show", says, "compare with: patcher patch SHOW"))
     if silent := sorted({universe for _, universe in set(expected) - live}):
-        says = f"{in_words(silent)}: of this show, but heard from nobody here"
-        remedy = "start the player; what goes by unicast to a box passes a listener by, as switches send it there only"
+        says = f"heard from nobody here: {in_words(silent)}"
+        remedy = "where the player sends by unicast, only the box hears it; else start the player"
         found.append(Finding("note", "silent", "network", "show", says, remedy))
     return found
 

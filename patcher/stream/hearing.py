@@ -120,7 +120,7 @@ class Hearing:
         self.deaf[_named(ear)] = reason
 
     def dropped(self) -> int:
-        """Datagrams that this machine dropped because we were too slow; 0 where the system is not Linux, which tells."""
+        """Datagrams that this machine dropped because we were too slow; 0 where the system does not tell."""
         try:
             own = {file.stat().st_ino for file in Path("/proc/self/fd").iterdir() if file.is_socket()}
             return drops(Path("/proc/net/udp").read_text(encoding="ascii"), own)

@@ -82,7 +82,9 @@ class Stream:
 
     @property
     def who(self) -> str:
-        """The source in words: its name and its address."""
+        """The source in words: its name and its address; of an Art-Net sender without a name, the address alone."""
+        if self.protocol == "artnet" and not self.source_name:
+            return self.address
         return f"{self.source_name or 'a source without a name'} ({self.address})"
 
 
@@ -317,7 +319,7 @@ class Listening:
             )
             for (cid, address), one in self._sources.items()
         ]
-        streams.sort(key=lambda one: (one.universe, one.protocol, one.source_name, one.address, one.port))
+        streams.sort(key=lambda one: (one.universe, one.protocol != "e131", one.source_name, one.address, one.port))
         return Heard(
             tuple(streams),
             tuple(syncs), tuple(announced), tuple(self._nodes[address] for address in sorted(self._nodes)),

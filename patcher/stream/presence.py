@@ -12,6 +12,8 @@ from patcher.stream.contention import in_words
 from patcher.stream.listening import Node, Protocol
 from patcher.stream.sender import box_universes
 
+SIMULATED = "yard"
+
 
 @dataclass(frozen=True, slots=True)
 class Presence:
@@ -67,18 +69,14 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
         ways: by what they could be asked, in words.
     """
     found = []
+    missing = []
     for one in boxes:
         where = f"controller.{one.box}"
         if one.address is None:
             says = "has no address in the show, so that it cannot be asked"
             found.append(_finding("note", "box-not-asked", where, says, f"write {where}.address to have it asked"))
-        elif not ways:
-            says = f"cannot be asked at {one.address}: this system allows no ICMP echo and has no ping program"
-            found.append(_finding("note", "box-not-asked", where, says, "install the ping program"))
         elif one.answers is None:
-            says = f"does not answer at {one.address}; asked by {_asked(one, ways)}"
-            remedy = "see that it is on, its network lead is in, and its address is the show's"
-            found.append(_finding("warning", "box-missing", where, says, remedy))
+            missing.append(one)
         elif one.answers == "ARP" and len(ways) > 1:
             says = f"does not answer at {one.address}; the ARP cache knows it, so it was there some minutes ago at most"
             found.append(_finding("note", "box-unsure", where, says, "look at its lights: some boxes answer no echo"))
@@ -89,11 +87,23 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
             says = f"answers with {_port_addresses(one)}; the patch also has {in_words(lacking)} for it"
             remedy = f"type in what `patcher patch` prints for {one.box}"
             found.append(_finding("warning", "port-addresses", where, says, remedy))
-    return found
+    return [*_missing(missing, ways), *found] if missing else found
 
 
-def _asked(one: Presence, ways: Sequence[str]) -> str:
-    return ", ".join(way for way in ways if way != "ArtPoll" or one.protocol == "artnet")
+def _missing(boxes: Sequence[Presence], ways: Sequence[str]) -> list[Finding]:
+    where = f"controller.{boxes[0].box}" if len(boxes) == 1 else "show"
+    named = ", ".join(f"{one.box} ({one.address})" for one in boxes)
+    if not ways:
+        says = f"cannot be asked here, where neither ICMP echo nor the ping program is to be had: {named}"
+        return [_finding("note", "box-not-asked", where, says, "install the ping program")]
+    if SIMULATED in ways:
+        says = f"no yard simulates {named}"
+        return [_finding("warning", "box-missing", where, says, "start it in another terminal: patcher yard SHOW")]
+    art_net = any(one.protocol == "artnet" for one in boxes)
+    asked = ", ".join(way for way in ways if way != "ArtPoll" or art_net)
+    says = f"no answer from {named}; asked by {asked}"
+    remedy = "see that each is on, its network lead is in, and its address is the show's"
+    return [_finding("warning", "box-missing", where, says, remedy)]
 
 
 def _port_addresses(one: Presence) -> str:
