@@ -14,7 +14,7 @@ from patcher.show.schema import Show
 from patcher.stream.contention import by_universe, winners
 from patcher.stream.levels import pixel_places, wire_letters
 from patcher.stream.listening import Heard, Protocol
-from patcher.stream.looks import COLOURS
+from patcher.stream.looks import COLOURS, DARK
 from patcher.stream.sender import box_universes
 from patcher.wiring import Wiring
 
@@ -80,12 +80,14 @@ def _slots(heard: Heard) -> dict[tuple[Protocol, int], bytes]:
 def _ranges(run: str, values: NDArray[np.uint8], letters: str) -> list[Lit]:
     bright = values.max(axis=1)
     on = (values > 0) & (values.astype(np.int64) * 2 >= bright[:, None])
-    kinds = on @ (1 << np.arange(len(letters)))
-    edges = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), len(kinds)]
+    kinds, which = np.unique(on @ (1 << np.arange(len(letters))), return_inverse=True)
+    named = [_colour(kind, letters) for kind in kinds.tolist()]
+    colours = np.array([named.index(name) for name in named])[which.reshape(-1)]
+    edges = [0, *(np.flatnonzero(np.diff(colours)) + 1).tolist(), len(colours)]
     return [
-        Lit(run, first + 1, last, _colour(int(kinds[first]), letters))
+        Lit(run, first + 1, last, named[colours[first]])
         for first, last in pairwise(edges)
-        if last > first and kinds[first]
+        if last > first and named[colours[first]] != DARK.name
     ]
 
 
