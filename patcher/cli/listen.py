@@ -95,7 +95,8 @@ def _check_interface(interface: str | None) -> None:
     if interface is None:
         return
     try:
-        socket.inet_pton(socket.AF_INET, interface)
+        if not _is_one_host(interface):
+            raise OSError
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as tried:
             tried.bind((interface, 0))
     except OSError:
@@ -103,6 +104,17 @@ def _check_interface(interface: str | None) -> None:
 
         says = f"this machine has no address {interface}"
         raise refuse("--interface", says, f"choose from: {', '.join(own_addresses())}") from None
+
+
+def _is_one_host(text: str) -> bool:
+    """Whether it is an address that a machine can have: some systems bind to groups and to everyone as well."""
+    from ipaddress import AddressValueError, IPv4Address
+
+    try:
+        address = IPv4Address(text)
+    except AddressValueError:
+        return False
+    return not (address.is_multicast or address.is_unspecified or text == "255.255.255.255")
 
 
 def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
