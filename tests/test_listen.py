@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import tomli_w
 from conftest import Patcher, wired
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patcher.address.placement import allocate
@@ -26,7 +26,7 @@ from patcher.cli.heard import document
 from patcher.cli.listen import Outcome, Scene
 from patcher.stream import contention, presence
 from patcher.stream.counting import Order, Rate
-from patcher.stream.hearing import Hearing, drops, others_on
+from patcher.stream.hearing import Burden, Hearing, burden, others_on
 from patcher.stream.levels import Levels
 from patcher.stream.listening import Listening, Node, Stream
 from patcher.stream.lit import expected, lit
@@ -324,6 +324,7 @@ lives = st.lists(
 
 @settings(deadline=None)
 @given(lives)
+@example([(0, 3, 100, False), (3, 2, 100, False)])
 def test_rivals_are_those_whose_lives_overlap(drawn: list[tuple[int, int, int, bool]]) -> None:
     # Source: the definition in contention.py's head, for every pair.
     listening = Listening()
@@ -373,7 +374,7 @@ def test_no_packet_is_a_crash(packet: bytes, noise: bytes, changes: list[tuple[i
     assert heard.malformed >= 1
     assert len(heard.reasons) <= 5
     contention.findings(heard)
-    json.dumps(document(Outcome(Scene(), 1.0, 1, heard, [], contention.findings(heard), {}, 0)))
+    json.dumps(document(Outcome(Scene(), 1.0, 1, heard, [], contention.findings(heard), {}, Burden())))
 
 
 def test_memory_is_bounded_and_the_living_stay() -> None:
@@ -455,10 +456,13 @@ def test_the_arp_cache() -> None:
     assert arp_neighbours(table) == {"192.0.2.21", "192.0.2.23"}
 
 
-def test_drops_of_own_sockets() -> None:
-    # Source: Linux, proc_net_udp: inode is the tenth field, drops the last; the line as this kernel prints it.
-    line = "  1: 0100007F:15C0 00000000:0000 07 00000000:00000000 00:00000000 00000000     0        0 {} 2 0000 {}\n"
-    assert drops("heads\n" + line.format(71, 5) + line.format(72, 11), {72, 99}) == 11
+def test_the_burden_of_own_sockets() -> None:
+    # Source: Linux, proc_net_udp: tx_queue:rx_queue in hexadecimal is the fifth field, inode the tenth, drops the last.
+    line = "  1: 0100007F:15C0 00000000:0000 07 00000001:{} 00:00000000 00000000     0        0 {} 2 0000 {}\n"
+    table = (
+        "heads\n" + line.format("0000FFFF", 71, 5) + line.format("00000A00", 72, 11) + line.format("00000010", 99, 1)
+    )
+    assert burden(table, {72, 99, 7}) == Burden(12, 0xA10)
 
 
 def box(host: str | None, protocol: str, port: str, **more: object) -> dict:

@@ -23,6 +23,8 @@ MOST_LIT = 8
 MOST_DEAF = 4
 MOST_SOURCES = 20
 MOST_ROWS = 200
+MUCH = 512 * 1024
+"""Octets that wait to be read: more than a busy moment leaves."""
 
 
 def say(outcome: Outcome) -> None:
@@ -64,11 +66,13 @@ def _say_troubles(outcome: Outcome) -> None:
         _wrapped(f"{count(heard.malformed, 'packet')} could not be read: {'; '.join(heard.reasons)}.")
     if heard.left_aside:
         _wrapped(f"{count(heard.left_aside, 'packet')} from more sources than can be kept apart were left aside.")
-    if outcome.dropped:
+    if outcome.burden.dropped:
         _wrapped(
-            f"This machine was too slow for {count(outcome.dropped, 'packet')}: what counts as lost below may be its "
-            "own doing. Listen to fewer universes."
+            f"This machine was too slow for {count(outcome.burden.dropped, 'packet')}: what counts as lost below may be "
+            "its own doing. Listen to fewer universes."
         )
+    elif outcome.burden.waiting > MUCH:
+        _wrapped("This machine fell behind what came: rates below are too low. Listen to fewer universes.")
 
 
 def _wrapped(text: str, indent: str = "") -> None:
@@ -290,7 +294,7 @@ def document(outcome: Outcome) -> dict[str, Any]:
         "boxes": [asdict(one) for one in outcome.boxes],
         "lit": [asdict(one) for one in lamps],
         "malformed": heard.malformed, "malformed_reasons": heard.reasons,
-        "left_aside": heard.left_aside, "dropped": outcome.dropped,
+        "left_aside": heard.left_aside, "dropped": outcome.burden.dropped, "waiting": outcome.burden.waiting,
         "findings": [finding_json(finding) for finding in outcome.findings],
     }  # fmt: skip
 

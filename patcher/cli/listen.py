@@ -16,7 +16,7 @@ from patcher.errors import Finding, refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
-    from patcher.stream.hearing import Hearing
+    from patcher.stream.hearing import Burden, Hearing
     from patcher.stream.listening import Heard, Listening
     from patcher.stream.presence import Presence
     from patcher.stream.probing import Prober
@@ -51,7 +51,7 @@ class Outcome:
     boxes: list[Presence]
     findings: list[Finding]
     deaf: dict[str, str]
-    dropped: int
+    burden: Burden
 
 
 def listen(
@@ -182,12 +182,13 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
             raise refuse("listen", "could open no port", "; ".join(f"{k}: {v}" for k, v in hearing.deaf.items()))
         begin = time.monotonic()
         _hear(hearing, prober, listening, interface, lambda: stop() or _over(begin, lasts), _watcher(scene, watch))
+        burden = hearing.burden()
         now = time.monotonic()
         heard = listening.heard(now)
         there, found = _boxes(scene, prober, heard)
         joined = sum(ear.interface is not None for ear in hearing.ears)
         found = _ranked([*_findings(scene, heard), *found])
-        return Outcome(scene, now - begin, joined, heard, there, found, hearing.deaf, hearing.dropped())
+        return Outcome(scene, now - begin, joined, heard, there, found, hearing.deaf, burden)
 
 
 def _over(begin: float, lasts: float | None) -> bool:

@@ -60,6 +60,19 @@ def addresses(interface: str | None) -> list[list[Ear]]:
     return [*own, everyone[0], [Ear(ANYWHERE, artnet.PORT), *(Ear(host, artnet.PORT) for host in hosts)]]
 
 
+@dataclass(frozen=True, slots=True)
+class Burden:
+    """How far this machine falls behind what comes.
+
+    Attributes:
+        dropped: datagrams that its system had no more room for.
+        waiting: octets, as the system counts them, that have come and are still to be read.
+    """
+
+    dropped: int = 0
+    waiting: int = 0
+
+
 class Hearing:
     """Receivers that may grow in number; use it in a `with` block.
 
@@ -119,13 +132,13 @@ class Hearing:
         reason = error.findings[0].says.removeprefix("cannot be listened on: ")
         self.deaf[_named(ear)] = reason
 
-    def dropped(self) -> int:
-        """Datagrams that this machine dropped because we were too slow; 0 where the system does not tell."""
+    def burden(self) -> Burden:
+        """How far this machine falls behind; nothing, where the system does not tell."""
         try:
             own = {file.stat().st_ino for file in Path("/proc/self/fd").iterdir() if file.is_socket()}
-            return drops(Path("/proc/net/udp").read_text(encoding="ascii"), own)
+            return burden(Path("/proc/net/udp").read_text(encoding="ascii"), own)
         except OSError:
-            return 0
+            return Burden()
 
     def poll(self, seconds: float) -> list[Datagram]:
         """Everything that has arrived, after waiting at most about so many seconds."""
@@ -137,10 +150,11 @@ class Hearing:
         return found
 
 
-def drops(table: str, inodes: Collection[int]) -> int:
-    """How many datagrams were dropped at some sockets, from the text of Linux's /proc/net/udp: its last column."""
-    rows = (line.split() for line in table.splitlines()[1:])
-    return sum(int(row[-1]) for row in rows if len(row) >= 13 and int(row[9]) in inodes)
+def burden(table: str, inodes: Collection[int]) -> Burden:
+    """What some sockets have dropped and hold, from the text of Linux's /proc/net/udp (proc_net_udp)."""
+    rows = [line.split() for line in table.splitlines()[1:]]
+    own = [row for row in rows if len(row) >= 13 and int(row[9]) in inodes]
+    return Burden(sum(int(row[-1]) for row in own), sum(int(row[4].partition(":")[2], 16) for row in own))
 
 
 def _named(ear: Ear) -> str:
