@@ -20,6 +20,7 @@ import tomli_w
 from conftest import Patcher, wired
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from judges import judge
 
 from patcher.address.placement import allocate
 from patcher.cli.heard import document
@@ -830,6 +831,15 @@ def test_a_busy_port_is_said_and_the_rest_is_heard(near: str, far: int) -> None:
         assert len(hearing.ears) == 2
 
 
+def test_too_few_files_leave_some_groups_out(tmp_path: Path, near: str) -> None:
+    # Source: getrlimit(2): EMFILE. What cannot be opened is said, the rest is heard.
+    words = f"ulimit -n 60; exec {sys.executable} -m patcher listen --universe 1-200 --interface {near} --seconds 0.2"
+    ran = subprocess.run(["sh", "-c", words], capture_output=True, text=True, timeout=60, cwd=tmp_path)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert "too many open files" in ran.stdout
+    assert "Listened for 0.2 s to 2" in ran.stdout
+
+
 @contextmanager
 def watching(*arguments: object) -> Iterator[subprocess.Popen[str]]:
     command = [sys.executable, "-u", "-m", "patcher", "listen", *map(str, arguments)]
@@ -910,8 +920,6 @@ def ip(*words: str) -> subprocess.CompletedProcess[str]:
 @pytest.fixture
 def two_hosts() -> Iterator[tuple[str, str]]:
     """Two network namespaces joined by a cable of their own: nothing in them can reach this machine's network."""
-    from judges import judge
-
     judge("ip", "iproute2")
     names = (f"ptr-a{uuid.uuid4().hex[:6]}", f"ptr-b{uuid.uuid4().hex[:6]}")
     try:
@@ -941,15 +949,17 @@ def in_host(name: str, *command: str) -> list[str]:
     return ["ip", "netns", "exec", name, "env", "-u", "PYTHONPATH", f"PYTHONPATH={root}", *command]
 
 
-@pytest.mark.parametrize("echo", [True, False])
-def test_a_box_that_answers_and_one_that_does_not(two_hosts: tuple[str, str], tmp_path: Path, echo: bool) -> None:
+@pytest.mark.parametrize("way", ["echo", "ping", "ARP"])
+def test_a_box_that_answers_and_one_that_does_not(two_hosts: tuple[str, str], tmp_path: Path, way: str) -> None:
     # Judge: Linux answers ICMP echo (RFC 792) and ARP (RFC 826) for 192.0.2.21; nobody is 192.0.2.22. Without leave for
-    # unprivileged ICMP (ping_group_range) the ping program or the ARP cache must tell.
+    # unprivileged ICMP (ping_group_range) the ping program tells, and without that the ARP cache.
+    if way == "ping":
+        judge("ping", "iputils-ping")
     first, second = two_hosts
     show = tmp_path / "lock.toml"
     there, gone = box("192.0.2.21", "e131", "a"), box("192.0.2.22", "e131", "b")
     show.write_text(tomli_w.dumps(small(lock=there, weir=gone)))
-    leave = "0 2147483647" if echo else "1 0"
+    leave = "0 2147483647" if way == "echo" else "1 0"
     setting = ["sh", "-c", f"echo '{leave}' > /proc/sys/net/ipv4/ping_group_range"]
     if subprocess.run(in_host(first, *setting), capture_output=True).returncode:
         pytest.skip("the namespace's ping_group_range cannot be set")
@@ -960,15 +970,18 @@ def test_a_box_that_answers_and_one_that_does_not(two_hosts: tuple[str, str], tm
         try:
             assert sender.stdout is not None
             assert sender.stdout.readline() == "ready\n"
-            call = in_host(first, sys.executable, "-m", "patcher", "listen", str(show), "--seconds", "3", "--json")
-            ran = subprocess.run(call, capture_output=True, text=True, timeout=60, cwd=tmp_path)
+            path = [] if way == "ping" else ["env", "PATH=/nowhere"]
+            call = [*path, sys.executable, "-m", "patcher", "listen", str(show), "--seconds", "3", "--json"]
+            ran = subprocess.run(in_host(first, *call), capture_output=True, text=True, timeout=60, cwd=tmp_path)
         finally:
             sender.kill()
     found = heard_of(ran)
     boxes = {one["box"]: one["answers"] for one in found["boxes"]}
     assert boxes["weir"] is None
-    assert boxes["lock"] == "echo" if echo else boxes["lock"] in ("echo", "ARP")
-    assert [one["rule"] for one in found["findings"] if one["severity"] == "warning"] == ["box-missing"]
+    assert boxes["lock"] == ("ARP" if way == "ARP" else "echo")
+    (missing,) = [one for one in found["findings"] if one["severity"] == "warning"]
+    asked = {"echo": "ICMP echo, the ARP cache", "ping": "the ping program, the ARP cache", "ARP": "the ARP cache"}
+    assert missing["says"] == f"no answer from weir (192.0.2.22); asked by {asked[way]}"
     (universe,) = found["universes"]
     (stream,) = universe["streams"]
     assert (universe["universe"], stream["source_name"], stream["address"]) == (3, "Sound desk", "192.0.2.21")

@@ -61,18 +61,23 @@ def _say_troubles(outcome: Outcome) -> None:
             by_reason.setdefault(reason, []).append(place)
         for reason, places in by_reason.items():
             more = f" and {len(places) - MOST_DEAF} more" if places[MOST_DEAF:] else ""
-            _wrapped(f"Not listened on {', '.join(places[:MOST_DEAF])}{more}: {reason}.")
+            choose = " Choose a network with --interface." if any(map(_is_group, places)) else ""
+            _wrapped(f"Not listened on {', '.join(places[:MOST_DEAF])}{more}: {reason}.{choose}")
     if heard.malformed:
         _wrapped(f"{count(heard.malformed, 'packet')} could not be read: {'; '.join(heard.reasons)}.")
     if heard.left_aside:
         _wrapped(f"{count(heard.left_aside, 'packet')} from more sources than can be kept apart were left aside.")
     if outcome.burden.dropped:
         _wrapped(
-            f"This machine was too slow for {count(outcome.burden.dropped, 'packet')}: what counts as lost below may be "
-            "its own doing. Listen to fewer universes."
+            f"This machine was too slow for {count(outcome.burden.dropped, 'packet')}: what counts as lost below may "
+            "be its own doing. Listen to fewer universes."
         )
     elif outcome.burden.waiting > MUCH:
         _wrapped("This machine fell behind what came: rates below are too low. Listen to fewer universes.")
+
+
+def _is_group(place: str) -> bool:
+    return place.startswith("239.")
 
 
 def _wrapped(text: str, indent: str = "") -> None:

@@ -164,7 +164,7 @@ def _universes(text: str | None, scene: Scene) -> list[int]:
 
 def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: float | None, *, watch: bool) -> Outcome:
     from patcher.cli.stopping import stopping
-    from patcher.stream.hearing import Hearing, addresses, groups
+    from patcher.stream.hearing import Hearing
     from patcher.stream.listening import Listening
     from patcher.stream.probing import Prober
     from patcher.wire import e131
@@ -175,11 +175,10 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
     e131_boxes = [host for host in asks.values() if host and host not in art_net]
     listening = Listening()
     with stopping() as stop, Hearing() as hearing, Prober(art_net, e131_boxes, interface) as prober:
-        hearing.add(groups([*numbers, e131.DISCOVERY_UNIVERSE], interface))
-        for choice in addresses(interface):
-            hearing.add_any(choice)
+        hearing.listen_on([e131.DISCOVERY_UNIVERSE, *numbers], interface)
         if not hearing.ears:
-            raise refuse("listen", "could open no port", "; ".join(f"{k}: {v}" for k, v in hearing.deaf.items()))
+            reasons = "; ".join(sorted(set(hearing.deaf.values())))
+            raise refuse("listen", f"could open no port: {reasons}", "end what else listens, or choose an --interface")
         begin = time.monotonic()
         _hear(hearing, prober, listening, interface, lambda: stop() or _over(begin, lasts), _watcher(scene, watch))
         burden = hearing.burden()

@@ -29,6 +29,8 @@ EVERYONE = "255.255.255.255"
 MOST_GROUPS = 2000
 """Groups joined at once: each is a socket of its own."""
 MOST_NAMED = 6
+SPARE_FILES = 16
+"""Files that the program may open besides."""
 _SIOCGIFADDR = 0x8915
 
 
@@ -58,6 +60,21 @@ def addresses(interface: str | None) -> list[list[Ear]]:
     if interface:
         return [*own, [Ear(interface, artnet.PORT)], *everyone]
     return [*own, everyone[0], [Ear(ANYWHERE, artnet.PORT), *(Ear(host, artnet.PORT) for host in hosts)]]
+
+
+def _room(sockets: int) -> int:
+    """How many of so many sockets may be opened; the system is asked for more as far as that needs no rights."""
+    try:
+        import resource
+
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        taken = sum(1 for _ in Path("/dev/fd").iterdir()) + SPARE_FILES
+        if soft < taken + sockets and soft < hard:
+            soft = min(hard, taken + sockets)
+            resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+        return max(0, min(sockets, soft - taken))
+    except (ImportError, OSError, ValueError):
+        return sockets
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,20 +114,38 @@ class Hearing:
 
     def add(self, ears: Sequence[Ear]) -> None:
         """Listen there too, wherever it can be done; what cannot be is in `deaf`."""
-        usable = [ear for ear in ears if ear not in self.ears and self._can(ear)]
-        if not usable:
+        wanted = [ear for ear in ears if ear not in self.ears]
+        room = _room(len(wanted))
+        self._open(wanted[:room])
+        self.deaf.update((_named(ear), "too many open files") for ear in wanted[room:])
+
+    def listen_on(self, universes: Iterable[int], interface: str | None) -> None:
+        """Listen to what comes to this machine by unicast and broadcast, and to the groups of some universes."""
+        for choice in addresses(interface):
+            self.add_any(choice)
+        self.add(groups(universes, interface))
+
+    def _open(self, ears: Sequence[Ear]) -> None:
+        """One receiver for all of them; where that cannot be, one for each half, and so on."""
+        if not ears:
             return
+        reason = self._why_not(ears)
+        if reason is None:
+            self.ears.update(ears)
+        elif len(ears) == 1:
+            self.deaf[_named(ears[0])] = reason
+        else:
+            self._open(ears[: len(ears) // 2])
+            self._open(ears[len(ears) // 2 :])
+
+    def _why_not(self, ears: Sequence[Ear]) -> str | None:
         try:
-            self._receivers.append(Receiver(usable))
+            self._receivers.append(Receiver(ears))
         except PatcherError as error:
-            # Each can be opened, but not all at once.
-            if len(usable) == 1:
-                self._is_deaf(usable[0], error)
-                return
-            self.add(usable[: len(usable) // 2])
-            self.add(usable[len(usable) // 2 :])
-            return
-        self.ears.update(usable)
+            return error.findings[0].says.removeprefix("cannot be listened on: ")
+        except OSError as error:
+            return error.strerror or str(error)
+        return None
 
     def add_any(self, ears: Sequence[Ear]) -> None:
         """Listen at the first of these; where that cannot be, at all the others that can."""
@@ -119,18 +154,6 @@ class Hearing:
             self.add(ears[1:])
             if self.ears.intersection(ears[1:]):
                 self.deaf.pop(_named(ears[0]), None)
-
-    def _can(self, ear: Ear) -> bool:
-        try:
-            Receiver([ear]).close()
-        except PatcherError as error:
-            self._is_deaf(ear, error)
-            return False
-        return True
-
-    def _is_deaf(self, ear: Ear, error: PatcherError) -> None:
-        reason = error.findings[0].says.removeprefix("cannot be listened on: ")
-        self.deaf[_named(ear)] = reason
 
     def burden(self) -> Burden:
         """How far this machine falls behind; nothing, where the system does not tell."""
@@ -216,9 +239,7 @@ def others_on(
     universes = sorted({universe for protocol, universe in wanted if protocol == "e131"})
     listening = Listening()
     with Hearing() as hearing:
-        hearing.add(groups(universes[:MOST_GROUPS], interface))
-        for choice in addresses(interface):
-            hearing.add_any(choice)
+        hearing.listen_on(universes[:MOST_GROUPS], interface)
         end = time.monotonic() + seconds
         while (left := end - time.monotonic()) > 0 and not stopped():
             for datagram in hearing.poll(min(left, 0.05)):
