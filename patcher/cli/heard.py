@@ -54,6 +54,8 @@ def say(outcome: Outcome) -> None:
 
 
 def _say_troubles(outcome: Outcome) -> None:
+    from patcher.stream.hearing import TOO_MANY
+
     heard = outcome.heard
     if outcome.deaf:
         by_reason: dict[str, list[str]] = {}
@@ -61,7 +63,10 @@ def _say_troubles(outcome: Outcome) -> None:
             by_reason.setdefault(reason, []).append(place)
         for reason, places in by_reason.items():
             more = f" and {len(places) - MOST_DEAF} more" if places[MOST_DEAF:] else ""
-            choose = " Choose a network with --interface." if any(map(_is_group, places)) else ""
+            choose = ""
+            if any(map(_is_group, places)):
+                few = reason == TOO_MANY
+                choose = " Name fewer with --universe." if few else " Choose a network with --interface."
             _wrapped(f"Not listened on {', '.join(places[:MOST_DEAF])}{more}: {reason}.{choose}")
     if heard.malformed:
         _wrapped(f"{count(heard.malformed, 'packet')} could not be read: {'; '.join(heard.reasons)}.")

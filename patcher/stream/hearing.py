@@ -29,6 +29,7 @@ EVERYONE = "255.255.255.255"
 MOST_GROUPS = 2000
 """Groups joined at once: each is a socket of its own."""
 MOST_NAMED = 6
+TOO_MANY = "too many open files"
 SPARE_FILES = 16
 """Files that the program may open besides."""
 _SIOCGIFADDR = 0x8915
@@ -117,7 +118,7 @@ class Hearing:
         wanted = [ear for ear in ears if ear not in self.ears]
         room = _room(len(wanted))
         self._open(wanted[:room])
-        self.deaf.update((_named(ear), "too many open files") for ear in wanted[room:])
+        self.deaf.update((_named(ear), TOO_MANY) for ear in wanted[room:])
 
     def listen_on(self, universes: Iterable[int], interface: str | None) -> None:
         """Listen to what comes to this machine by unicast and broadcast, and to the groups of some universes."""
