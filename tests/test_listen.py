@@ -28,7 +28,7 @@ from patcher.cli.heard import document
 from patcher.cli.listen import Outcome, Scene
 from patcher.stream import contention, presence
 from patcher.stream.counting import Order, Rate
-from patcher.stream.hearing import Burden, Hearing, burden, others_on
+from patcher.stream.hearing import Burden, Hearing, burden, others, others_on
 from patcher.stream.levels import Levels
 from patcher.stream.listening import Listening, Node, Stream
 from patcher.stream.lit import expected, lit
@@ -824,6 +824,16 @@ def test_before_sending_the_others_are_known(near: str, far: int) -> None:
     assert "no priorities" in by_artnet.says(100)
 
 
+def test_others_are_those_on_wanted_universes_that_live() -> None:
+    # Source: the issue: "if another source is on those universes, it says who".
+    listening = Listening()
+    for universe, name, options in ((3, "A", 0), (4, "A", 0), (9, "A", 0), (3, "B", 0x80), (4, "C", 0x40)):
+        cid = name.encode() * 16
+        listening.receive(e131(universe, 0, name=name, cid=cid, options=options), "e131", ROOM, 0.0)
+    found = others(listening.heard(0.1), {("e131", 3), ("e131", 4), ("artnet", 9)})
+    assert [(one.who, one.universes) for one in found] == [("A (192.0.2.5)", (3, 4))]
+
+
 def test_a_busy_port_is_said_and_the_rest_is_heard(near: str, far: int) -> None:
     # Source: the issue: never fail because a port is busy.
     with Receiver([Ear(near, 5568)]), Hearing() as hearing:
@@ -973,8 +983,9 @@ def test_a_box_that_answers_and_one_that_does_not(two_hosts: tuple[str, str], tm
         try:
             assert sender.stdout is not None
             assert sender.stdout.readline() == "ready\n"
+            lasts = "6" if way == "ping" else "3"  # ping takes three seconds to find that nobody answers ARP
             path = [] if way == "ping" else ["env", "PATH=/nowhere"]
-            call = [*path, sys.executable, "-m", "patcher", "listen", str(show), "--seconds", "3", "--json"]
+            call = [*path, sys.executable, "-m", "patcher", "listen", str(show), "--seconds", lasts, "--json"]
             ran = subprocess.run(in_host(first, *call), capture_output=True, text=True, timeout=60, cwd=tmp_path)
         finally:
             sender.kill()
