@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, bench, demo, edit, power, send, swap, yard
+from patcher.cli import adopt, ask, bench, demo, edit, listen, power, send, swap, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -27,6 +27,7 @@ app.command("power")(power.power)
 app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("bench")(bench.bench)
+app.command("listen")(listen.listen)
 app.command("yard")(yard.yard)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)
