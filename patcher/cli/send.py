@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -19,8 +19,10 @@ if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.address.thing import Thing
     from patcher.stream.clock import Clock
+    from patcher.stream.levels import Levels
     from patcher.stream.looks import Look
     from patcher.stream.patterns import Pattern
+    from patcher.stream.reach import Place, Reach
     from patcher.stream.sender import Sender, Target
     from patcher.wiring import Wiring
 
@@ -57,6 +59,7 @@ def send(
     step: Annotated[bool, typer.Option("--step", help="Step by keys, on and back.")] = False,
     priority: Annotated[int, typer.Option(min=0, max=200, help="E1.31 priority.")] = 100,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    sync: Annotated[bool, typer.Option("--sync", help="Boxes wait, and change all at once.")] = False,
     to: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Send there, not to the boxes.")] = None,
     yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
     flashing: Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")] = False,
@@ -91,8 +94,7 @@ def send(
     if dry_run:
         _say_dry_run(chosen, goals, as_json=as_json)
         return
-    if yard:
-        _warn_of_no_yard(goals, show)
+    nobody = yard and _no_yard(goals, show)
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
@@ -103,21 +105,32 @@ def send(
         from patcher.stream.sender import Sender
 
         stop = stack.enter_context(stopping())
-        sender = stack.enter_context(Sender(goals, priority=priority, interface=interface))
+        sender = stack.enter_context(Sender(goals, priority=priority, interface=interface, sync=sync))
         universes = sorted({goal.universe for goal in goals})
         clock = Clock(frames)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
         playing = Playing(chosen, steps_a_second, seconds, loops, stopped, hands)
-        sent = playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
-    _report(sent, clock, sender, len(universes), as_json=as_json)
+        tell_reach = _ignore_reach if nobody else _say_reach
+
+        def render(look: Look) -> Levels:
+            return levels(look, wiring, patch, universes, level)
+
+        sent = playing.play(sender, clock, render, show_look, tell_reach)
+    for news in sender.news():
+        tell_reach(news)
+    lost = {} if nobody else sender.reached.lost
+    _report(sent, clock, sender, len(universes), lost, as_json=as_json)
 
 
-def _warn_of_no_yard(goals: list[Target], show: Path) -> None:
+def _no_yard(goals: list[Target], show: Path) -> bool:
+    """Whether the yard that is to be sent to is not there, which is said."""
     from patcher.stream.receiver import Ear, is_free
 
     own = [goal for goal in goals if goal.host.startswith("127.")]
     if own and is_free(Ear(own[0].host, own[0].port)):
         print(f"No yard is there to hear it. In another terminal: patcher yard {show}", file=sys.stderr)
+        return True
+    return False
 
 
 def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
@@ -179,6 +192,23 @@ def _say_look(step: int, look: Look) -> None:
         print(f"{step + 1:>4}  {line}" if number == 0 else f"      {line}", flush=True)
 
 
+def _ignore_reach(news: Reach) -> None:
+    """What is known already is not said again."""
+
+
+def _say_reach(news: Reach) -> None:
+    if sys.stdout.isatty():
+        print()
+    if news.reason is None:
+        print(f"{news.host} can be reached again.", file=sys.stderr)
+        return
+    print(
+        f"{news.host} cannot be reached: {news.reason}. Is the box on, and this machine on its network? "
+        "The others go on; it is tried again every second.",
+        file=sys.stderr,
+    )
+
+
 def _say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None:
     looks = [pattern.look(step) for step in range(min(pattern.steps, 200))]
     if as_json:
@@ -195,23 +225,27 @@ def _say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> Non
         print(f"… and {pattern.steps - len(looks)} more steps")
 
 
-def _report(frames: int, clock: Clock, sender: Sender, universes: int, *, as_json: bool) -> None:
-    from patcher.stream.sender import percentile
-
+def _report(
+    frames: int, clock: Clock, sender: Sender, universes: int, lost: Mapping[Place, str], *, as_json: bool
+) -> None:
+    gone = {place for place in lost if place in sender.reached.gone}
     if as_json:
-        late = clock.late[:frames]
         say_json({
             "frames": frames, "packets": sender.packets, "seconds": round(clock.elapsed, 3),
-            "late_ms_p50": percentile(late, 0.5), "late_ms_p99": percentile(late, 0.99), "universes": universes,
+            "late_ms_p50": clock.late.percentile(0.5), "late_ms_p99": clock.late.percentile(0.99),
+            "dropped": clock.dropped, "universes": universes,
+            "unreachable": [
+                {"host": place[0], "port": place[1], "reason": reason, "back": place not in gone}
+                for place, reason in lost.items()
+            ],
         })  # fmt: skip
     else:
         if sys.stdout.isatty():
             print()
+        left_out = f" ({count(clock.dropped, 'late frame')} left out)" if clock.dropped else ""
         packets = count(sender.packets, "packet")
-        print(f"Sent {count(frames, 'frame')}, {packets}; now dark, and the streams are ended.")
-    for host, reason in sender.unreachable.items():
-        print(
-            f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
-        )
-    if sender.unreachable:
+        print(f"Sent {count(frames, 'frame')}{left_out}, {packets}; now dark, and the streams are ended.")
+    for host in dict.fromkeys(host for host, _ in gone):
+        print(f"{host} could not be reached at the end, so nobody knows whether its lamps are dark.", file=sys.stderr)
+    if gone:
         raise typer.Exit(1)
