@@ -24,6 +24,8 @@ SEQUENCE_AT = {
     "e131": SLOTS_AT - e131.SLOTS_AT + e131.SEQUENCE_AT,
     "artnet": SLOTS_AT - artnet.SLOTS_AT + artnet.SEQUENCE_AT,
 }
+GLANCE = 16
+"""Every so many times eight slots are compared first."""
 
 Rows = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -118,7 +120,11 @@ class Packets:
     def write(self, levels: Levels) -> Mask:
         """Put a frame's levels in; which data rows changed by it. A universe that `levels` has not goes dark."""
         slots = self._in_rows(levels)
-        changed: Mask = (self._eights != slots.view(np.uint64)).any(axis=1)
+        before, after = self._eights, slots.view(np.uint64)
+        # A look at a few places tells most changes: so a frame that changes much, and is to leave, takes less time.
+        changed: Mask = (before[:, ::GLANCE] != after[:, ::GLANCE]).any(axis=1)
+        if len(alike := np.flatnonzero(~changed)):
+            changed[alike] = (before[alike] != after[alike]).any(axis=1)
         self._slots[:] = slots
         return changed
 
