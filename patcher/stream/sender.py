@@ -191,8 +191,10 @@ class Sender:
         self._block.count_on(rows)
         every = np.concatenate((rows, np.array(syncs, dtype=np.int64))) if syncs else rows
         failed = self._out.send(every, patience)
-        self._sent_at[rows] = now
-        self._like[rows] += 1
+        every_row = len(rows) == len(self._data)
+        left = slice(None) if every_row else rows
+        self._sent_at[left] = now
+        self._like[left] += 1
         self.packets += len(every) - len(failed)
         for row, error in failed.items():
             self._failed(row, error, now)
