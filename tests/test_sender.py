@@ -284,7 +284,7 @@ def test_discovery_tells_the_universes_every_ten_seconds() -> None:
         ear(HOST, E131) as box,
         Sender(goals, interface="127.0.0.1", source="lock keeper", now=time.now) as sender,
     ):
-        group.setsockopt(socket.IPPROTO_IP, socket.IP_RECVTTL, 1)
+        group.setsockopt(socket.IPPROTO_IP, 12, 1)  # IP_RECVTTL, ip(7)
         for _ in range(50 * 40):
             sender.send(Levels((), np.zeros((0, 512), dtype=np.uint8)))
             data = heard(box)

@@ -20,8 +20,8 @@ def sockets() -> Iterator[dict[str, socket.socket]]:
 
 
 def test_tshark_counts_our_packets_and_finds_none_malformed(sockets: dict, tmp_path: Path) -> None:
-    # Judge: tshark 4.0, from the octets that arrived. It knows no E1.31 sync packets: those are left out here and read in
-    # test_wire_tshark.py.
+    # Judge: tshark 4.0, from the octets that arrived. It knows no E1.31 sync packets: those are left out here and read
+    # in test_wire_tshark.py.
     with Sender(GOALS, interface="127.0.0.1", sync=True) as sender:
         for frame in range(20):
             sender.send(lit(frame % 2))
