@@ -33,7 +33,7 @@ def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
 
 def block(hosts: list[tuple[str, int]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     rows = len(hosts)
-    octets = np.random.default_rng(1).integers(0, 256, (rows, 64), dtype=np.uint8)
+    octets = np.random.default_rng(1).integers(0, 256, (rows, 80), dtype=np.uint8)
     return octets, np.arange(rows) % 7, 10 + np.arange(rows) % 50
 
 
@@ -102,7 +102,7 @@ def test_a_box_that_is_off_is_lost_once_tried_each_second_and_found_again(way: s
     # Source: ip(7), IP_RECVERR: a closed port answers by ICMP, ECONNREFUSED. The project's own rule: the others go on in
     # every frame.
     time = Time()
-    goals = [Target("e131", 1, OFF), *GOALS[:2], Target("e131", 2, OFF)]
+    goals = [Target("e131", 3, OFF), *GOALS[:2], Target("e131", 700, OFF)]
     news: list[tuple[float, Reach]] = []
     tries = set()
     with ear(HOST, E131) as others, Sender(goals, interface="127.0.0.1", now=time.now) as sender:
