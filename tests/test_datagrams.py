@@ -99,8 +99,8 @@ def test_without_room_the_rest_is_handed_back() -> None:
 
 
 def test_a_box_that_is_off_is_lost_once_tried_each_second_and_found_again(way: str) -> None:
-    # Source: ip(7), IP_RECVERR: a closed port answers by ICMP, ECONNREFUSED. The project's own rule: the others go on in
-    # every frame.
+    # Source: ip(7), IP_RECVERR: a closed port answers by ICMP, ECONNREFUSED. The project's own rule: the others go on
+    # in every frame.
     time = Time()
     goals = [Target("e131", 3, OFF), *GOALS[:2], Target("e131", 700, OFF)]
     news: list[tuple[float, Reach]] = []
