@@ -28,6 +28,7 @@ from patcher.cli.pattern import (
     Rate,
     Seconds,
     Step,
+    Sync,
     choose,
 )
 from patcher.cli.saying import count
@@ -65,6 +66,7 @@ def bench(
     step: Step = False,
     priority: Priority = 100,
     interface: Interface = None,
+    sync: Sync = False,
     flashing: Flashing = False,
     dry_run: DryRun = False,
     as_json: AsJson = False,
@@ -88,7 +90,7 @@ def bench(
         return
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, as_json=as_json,
+        priority=priority, interface=interface, sync=sync, nobody=False, as_json=as_json,
     )  # fmt: skip
 
 

@@ -53,6 +53,7 @@ Loops = Annotated[float | None, typer.Option("--loops", min=0.01, help="Stop aft
 Step = Annotated[bool, typer.Option("--step", help="Step by keys, on and back.")]
 Priority = Annotated[int, typer.Option("--priority", min=0, max=200, help="E1.31 priority.")]
 Interface = Annotated[str | None, typer.Option("--interface", help="Address of this machine to send from.")]
+Sync = Annotated[bool, typer.Option("--sync", help="Boxes wait, and change all at once.")]
 Flashing = Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would be sent; send nothing.")]
 

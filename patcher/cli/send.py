@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -30,6 +30,7 @@ from patcher.cli.pattern import (
     Rate,
     Seconds,
     Step,
+    Sync,
     choose,
 )
 from patcher.cli.saying import count, say_json
@@ -38,8 +39,10 @@ from patcher.errors import refuse
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.stream.clock import Clock
+    from patcher.stream.levels import Levels
     from patcher.stream.looks import Look
     from patcher.stream.patterns import Pattern
+    from patcher.stream.reach import Place, Reach
     from patcher.stream.sender import Sender, Target
     from patcher.wiring import Wiring
 
@@ -61,6 +64,7 @@ def send(
     step: Step = False,
     priority: Priority = 100,
     interface: Interface = None,
+    sync: Sync = False,
     to: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Send there, not to the boxes.")] = None,
     yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
     flashing: Flashing = False,
@@ -93,19 +97,22 @@ def send(
     if dry_run:
         say_dry_run(chosen, goals, as_json=as_json)
         return
-    if yard:
-        _warn_of_no_yard(goals, show)
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, as_json=as_json,
+        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), as_json=as_json,
     )  # fmt: skip
 
 
 def stream(
     chosen: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], *, level: float, frames: float,
-    seconds: float | None, loops: float | None, step: bool, priority: int, interface: str | None, as_json: bool,
+    seconds: float | None, loops: float | None, step: bool, priority: int, interface: str | None, sync: bool,
+    nobody: bool, as_json: bool,
 ) -> None:  # fmt: skip
-    """Play a pattern to some targets until it is enough, and say what was sent; the one way of every command."""
+    """Play a pattern to some targets until it is enough, and say what was sent; the one way of every command.
+
+    Args:
+        nobody: it is known, and was said, that nobody is there to hear it.
+    """
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
         from patcher.cli.stopping import stopping
@@ -115,21 +122,32 @@ def stream(
         from patcher.stream.sender import Sender
 
         stop = stack.enter_context(stopping())
-        sender = stack.enter_context(Sender(goals, priority=priority, interface=interface))
+        sender = stack.enter_context(Sender(goals, priority=priority, interface=interface, sync=sync))
         universes = sorted({goal.universe for goal in goals})
         clock = Clock(frames)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
         playing = Playing(chosen, chosen.rate, seconds, loops, stopped, hands)
-        sent = playing.play(sender, clock, lambda look: levels(look, wiring, patch, universes, level), show_look)
-    _report(sent, clock, sender, len(universes), as_json=as_json)
+        tell_reach = _ignore_reach if nobody else _say_reach
+
+        def render(look: Look) -> Levels:
+            return levels(look, wiring, patch, universes, level)
+
+        sent = playing.play(sender, clock, render, show_look, tell_reach)
+    for news in sender.news():
+        tell_reach(news)
+    lost = {} if nobody else sender.reached.lost
+    _report(sent, clock, sender, len(universes), lost, as_json=as_json)
 
 
-def _warn_of_no_yard(goals: list[Target], show: Path) -> None:
+def _no_yard(goals: list[Target], show: Path) -> bool:
+    """Whether the yard that is to be sent to is not there, which is said."""
     from patcher.stream.receiver import Ear, is_free
 
     own = [goal for goal in goals if goal.host.startswith("127.")]
     if own and is_free(Ear(own[0].host, own[0].port)):
         print(f"No yard is there to hear it. In another terminal: patcher yard {show}", file=sys.stderr)
+        return True
+    return False
 
 
 def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
@@ -171,6 +189,23 @@ def _say_look(step: int, look: Look) -> None:
         print(f"{step + 1:>4}  {line}" if number == 0 else f"      {line}", flush=True)
 
 
+def _ignore_reach(news: Reach) -> None:
+    """What is known already is not said again."""
+
+
+def _say_reach(news: Reach) -> None:
+    if sys.stdout.isatty():
+        print()
+    if news.reason is None:
+        print(f"{news.host} can be reached again.", file=sys.stderr)
+        return
+    print(
+        f"{news.host} cannot be reached: {news.reason}. Is the box on, and this machine on its network? "
+        "The others go on; it is tried again every second.",
+        file=sys.stderr,
+    )
+
+
 def say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None:
     """What would be sent where."""
     looks = [pattern.look(step) for step in range(min(pattern.steps, 200))]
@@ -188,23 +223,27 @@ def say_dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None
         print(f"… and {pattern.steps - len(looks)} more steps")
 
 
-def _report(frames: int, clock: Clock, sender: Sender, universes: int, *, as_json: bool) -> None:
-    from patcher.stream.sender import percentile
-
+def _report(
+    frames: int, clock: Clock, sender: Sender, universes: int, lost: Mapping[Place, str], *, as_json: bool
+) -> None:
+    gone = {place for place in lost if place in sender.reached.gone}
     if as_json:
-        late = clock.late[:frames]
         say_json({
             "frames": frames, "packets": sender.packets, "seconds": round(clock.elapsed, 3),
-            "late_ms_p50": percentile(late, 0.5), "late_ms_p99": percentile(late, 0.99), "universes": universes,
+            "late_ms_p50": clock.late.percentile(0.5), "late_ms_p99": clock.late.percentile(0.99),
+            "dropped": clock.dropped, "universes": universes,
+            "unreachable": [
+                {"host": place[0], "port": place[1], "reason": reason, "back": place not in gone}
+                for place, reason in lost.items()
+            ],
         })  # fmt: skip
     else:
         if sys.stdout.isatty():
             print()
+        left_out = f" ({count(clock.dropped, 'late frame')} left out)" if clock.dropped else ""
         packets = count(sender.packets, "packet")
-        print(f"Sent {count(frames, 'frame')}, {packets}; now dark, and the streams are ended.")
-    for host, reason in sender.unreachable.items():
-        print(
-            f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
-        )
-    if sender.unreachable:
+        print(f"Sent {count(frames, 'frame')}{left_out}, {packets}; now dark, and the streams are ended.")
+    for host in dict.fromkeys(host for host, _ in gone):
+        print(f"{host} could not be reached at the end, so nobody knows whether its lamps are dark.", file=sys.stderr)
+    if gone:
         raise typer.Exit(1)

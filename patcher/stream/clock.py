@@ -2,9 +2,48 @@
 
 from __future__ import annotations
 
+import math
 import time
+from array import array
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+
+SHORTEST = 1e-6
+"""Seconds; what is late by less counts as in time."""
+FINENESS = 100
+"""Steps in which lateness is counted for each factor of e: each is one part in a hundred longer than the one before."""
+STEPS = 2000
+
+
+class Lateness:
+    """How late frames were, in steps of one part in a hundred: an hour takes no more room than a second.
+
+    Attributes:
+        frames: how many were counted.
+        most: seconds by which the latest was late.
+    """
+
+    def __init__(self) -> None:
+        self.frames = 0
+        self.most = 0.0
+        self._counts = array("q", bytes(8 * STEPS))
+
+    def add(self, seconds: float) -> None:
+        """Count a frame that was late by so much."""
+        step = 0 if seconds <= SHORTEST else min(STEPS - 1, math.ceil(math.log(seconds / SHORTEST) * FINENESS))
+        self._counts[step] += 1
+        self.frames += 1
+        self.most = max(self.most, seconds)
+
+    def percentile(self, part: float) -> float:
+        """Milliseconds by which at most that part of the frames was late, to one part in a hundred; 0 for no frame."""
+        wanted, so_far = min(self.frames, int(part * self.frames) + 1), 0
+        for step, number in enumerate(self._counts):
+            so_far += number
+            if number and so_far >= wanted:
+                seconds = 0.0 if step == 0 else SHORTEST * math.exp(step / FINENESS)
+                return round(min(seconds, self.most) * 1000, 3)
+        return 0.0
 
 
 @dataclass
@@ -14,13 +53,15 @@ class Clock:
     Attributes:
         rate: frames a second.
         now: seconds of a clock that only rises.
-        late: seconds by which each frame was late.
+        late: by how much the frames were late.
+        dropped: how many were left out because the time for the next one had come.
         elapsed: seconds from the beginning to the newest frame.
     """
 
     rate: float
     now: Callable[[], float] = time.monotonic
-    late: list[float] = field(default_factory=list)
+    late: Lateness = field(default_factory=Lateness)
+    dropped: int = 0
     elapsed: float = 0.0
 
     def frames(self, wait: Callable[[float], bool]) -> Iterator[float]:
@@ -36,6 +77,10 @@ class Clock:
             while (left := due - self.now()) > 0 and not wait(left):
                 pass
             self.elapsed = self.now() - begin
-            self.late.append(max(0.0, self.elapsed - number / self.rate))
+            late = self.elapsed - number / self.rate
             yield self.elapsed
-            number = max(number + 1, int((self.now() - begin) * self.rate))
+            # Only what was used is counted: whoever stops at a frame does not come back here.
+            self.late.add(late)
+            coming = max(number + 1, int((self.now() - begin) * self.rate))
+            self.dropped += coming - number - 1
+            number = coming

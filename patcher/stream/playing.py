@@ -10,7 +10,8 @@ from patcher.stream.clock import Clock
 from patcher.stream.levels import Levels
 from patcher.stream.looks import Look
 from patcher.stream.patterns import Pattern
-from patcher.stream.sender import Sender
+from patcher.stream.reach import Reach
+from patcher.stream.sender import DARK, Sender
 
 LONGEST_WAIT = 0.05
 """Seconds after which a stop is noticed at the latest."""
@@ -49,7 +50,12 @@ class Playing:
     hands: Hands | None = None
 
     def play(
-        self, sender: Sender, clock: Clock, render: Callable[[Look], Levels], tell: Callable[[int, Look], None]
+        self,
+        sender: Sender,
+        clock: Clock,
+        render: Callable[[Look], Levels],
+        tell: Callable[[int, Look], None],
+        tell_reach: Callable[[Reach], None],
     ) -> int:
         """Send frames until the time, the loops or the person says stop, and say how many they were.
 
@@ -59,15 +65,20 @@ class Playing:
             sender: sends them.
             clock: says when.
             render: turns a look into levels.
-            tell: is given each new step and its look.
+            tell: is given each new step and its look, after it was sent.
+            tell_reach: is given what is heard of boxes that cannot be reached, or can again.
         """
         step, walked, shown, sent = 0, -1, -1, 0
-        levels: Levels | None = None
+        levels = DARK
         moves: list[Move] = []
+        waited = False
 
         def wait(left: float) -> bool:
+            nonlocal waited
+            waited = True
             if self.stopped():
                 return True
+            sender.keep_alive()
             if self.hands is None:
                 time.sleep(min(left, LONGEST_WAIT))
             elif (move := self.hands(min(left, LONGEST_WAIT))) is not None:
@@ -82,13 +93,20 @@ class Playing:
                 if self.loops is not None and walked >= self.loops * self.pattern.steps:
                     break
                 step = walked % self.pattern.steps
+            elif sent and not waited and (move := self.hands(0.0)) is not None:
+                # Frames that leave no time to wait must not make the keys deaf.
+                moves.append(move)
+            waited = False
             for move in moves:
                 step = (move.to if move.to is not None else step + move.by) % self.pattern.steps
             moves.clear()
-            if step != shown or levels is None:
-                look = self.pattern.look(step)
-                levels, shown = render(look), step
-                tell(step, look)
+            new = self.pattern.look(step) if step != shown else None
+            if new is not None:
+                levels, shown = render(new), step
             sender.send(levels)
             sent += 1
+            if new is not None:
+                tell(step, new)
+            for news in sender.news():
+                tell_reach(news)
         return sent

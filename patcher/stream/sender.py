@@ -1,4 +1,4 @@
-"""Levels onto the network: E1.31 and Art-Net packets, built once a universe and patched in place.
+"""Levels onto the network: E1.31 and Art-Net packets, on time and no more of them than the boxes need.
 
 However a stream ends, its lamps end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
 asks, with three packets that say so.
@@ -6,43 +6,41 @@ asks, with three packets that say so.
 
 from __future__ import annotations
 
+import os
 import socket
+import time
 import uuid
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from types import TracebackType
-from typing import Literal
 
 import numpy as np
 
 from patcher.address.patch import Patch
 from patcher.errors import refuse
 from patcher.show.schema import Show
-from patcher.stream.levels import Levels, Slots
-from patcher.wire import artnet, e131
+from patcher.stream.datagrams import FULL, Rows, datagrams, hear_of_errors, returned
+from patcher.stream.interfaces import interfaces
+from patcher.stream.levels import Levels
+from patcher.stream.packets import Packets, Target
+from patcher.stream.reach import Place, Reach, Reached
+from patcher.wire import e131
+
+__all__ = ["Sender", "Target", "box_universes", "targets"]
 
 ENDINGS = 3
 """Packets that end a stream. From memory: ANSI E1.31-2018, 6.2.6, three with Stream_Terminated."""
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Target:
-    """Where one universe goes.
-
-    Attributes:
-        protocol: how it is packed.
-        universe: its number.
-        host: an IPv4 address, of a box or of the universe's group.
-    """
-
-    protocol: Literal["e131", "artnet"]
-    universe: int
-    host: str
-
-    @property
-    def port(self) -> int:
-        """The protocol's UDP port."""
-        return e131.PORT if self.protocol == "e131" else artnet.PORT
+LIKE = 3
+"""Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
+KEEP_ALIVE = 0.85
+"""Seconds between two like packets. From memory: ANSI E1.31-2018, 6.6.2, and Art-Net 4: 0.8 to 1 s."""
+DISCOVERY = 10.0
+"""Seconds between two universe discoveries. Source: E131_UNIVERSE_DISCOVERY_INTERVAL, ANSI E1.31-2018, Appendix A."""
+PATIENCE, LAST_PATIENCE = 0.01, 0.5
+"""Seconds to wait for room in the system's buffer, in a frame and in one of the last; what finds none goes with the
+next frame."""
+DARK = Levels((), np.zeros((0, e131.SLOTS), dtype=np.uint8))
+"""Levels of no universe: all that a sender has goes dark."""
 
 
 def box_universes(patch: Patch) -> dict[str, list[int]]:
@@ -82,13 +80,23 @@ class Sender:
 
     Use it in a `with` block: leaving it, by whatever way, leaves the lamps dark and the streams ended.
 
+    A universe leaves with each frame that changes it; unchanged, three times and then often enough to be kept alive.
+    With an interface chosen, or where levels go to groups, discovery packets tell others of the E1.31 universes.
+
     Attributes:
-        packets: how many have left.
-        unreachable: hosts that could not be sent to, with the system's reason.
+        packets: how many have left, of levels and of synchronization.
+        reached: which boxes cannot be reached, or could not.
     """
 
     def __init__(
-        self, goals: Iterable[Target], *, priority: int = 100, interface: str | None = None, source: str = "Patcher"
+        self,
+        goals: Iterable[Target],
+        *,
+        priority: int = 100,
+        interface: str | None = None,
+        source: str = "Patcher",
+        sync: bool = False,
+        now: Callable[[], float] = time.monotonic,
     ) -> None:
         """Open the socket.
 
@@ -97,26 +105,41 @@ class Sender:
             priority: of the E1.31 streams, 0 to 200.
             interface: the address of this machine from which to send; on a loopback address nothing leaves the machine.
             source: the name that E1.31 receivers see.
+            sync: whether boxes wait until all of a frame has been sent, and then change at once. E1.31 boxes are told
+                on the first E1.31 universe, in its group or each by itself, as their levels come. ArtSync goes to each
+                box by itself and not, as the specification has it, to all of the network: nothing is to be sent to
+                whoever is not of the show.
+            now: seconds of a clock that only rises.
 
         Raises:
             PatcherError: this machine has no such address.
         """
+        wanted = list(goals)
         cid = uuid.uuid4().bytes
         self.packets = 0
-        self.unreachable: dict[str, str] = {}
-        self._frame = 0
-        self._outlets = [(goal, _packet(goal, cid, source, priority)) for goal in goals]
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        if interface is not None:
-            try:
-                self._socket.bind((interface, 0))
-                self._socket.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
-            except OSError:
-                self._socket.close()
-                says = f"this machine has no address {interface}"
-                raise refuse("--interface", says, "name one of its own, as ip address shows them") from None
-            if interface.startswith("127."):
-                self._socket.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 0)
+        self.reached = Reached()
+        self._now = now
+        self._block = Packets(wanted, cid=cid, source=source, priority=priority, sync=sync)
+        self._data = np.arange(len(wanted))
+        self._like = np.zeros(len(wanted), dtype=np.int64)
+        self._sent_at = np.full(len(wanted), -np.inf)
+        self._rows_of: dict[Place, Rows] = {}
+        self._keep_at = np.inf
+        streamed = sorted({goal.universe for goal in wanted if goal.protocol == "e131"})
+        in_groups = any(goal.host.startswith("239.") for goal in wanted)
+        self._discovery = (
+            e131.discovery_packets(cid=cid, source=source, universes=streamed)
+            if streamed and (interface is not None or in_groups)
+            else []
+        )
+        self._discover_at = -np.inf
+        self._socket = _open(interface)
+        try:
+            block = self._block
+            self._out = datagrams(self._socket, block.octets, block.begins, block.lengths, block.places)
+        except BaseException:
+            self._socket.close()
+            raise
 
     def __enter__(self) -> Sender:
         return self
@@ -127,52 +150,106 @@ class Sender:
         self.close()
 
     def send(self, levels: Levels) -> None:
-        """One frame: every universe's slots to its targets; a universe that `levels` has not is sent dark."""
-        row_of = {universe: row for row, universe in enumerate(levels.universes)}
-        dark = bytes(e131.SLOTS)
-        for goal, packet in self._outlets:
-            row = row_of.get(goal.universe)
-            slots = dark if row is None else levels.slots[row].tobytes()
-            wire = e131 if goal.protocol == "e131" else artnet
-            wire.write_levels(packet, self._frame, slots)
-            self._out(goal, packet)
-        self._frame += 1
+        """One frame: what it changes leaves at once; a universe that `levels` has not is dark."""
+        now = self._now()
+        self._like[self._block.write(levels)] = 0
+        self._leave(now)
 
-    def _out(self, goal: Target, packet: bytearray) -> None:
-        try:
-            self._socket.sendto(packet, (goal.host, goal.port))
-            self.packets += 1
-        except OSError as error:
-            self.unreachable.setdefault(goal.host, error.strerror or str(error))
+    def news(self) -> tuple[Reach, ...]:
+        """Which boxes have been lost or found again since this was asked last."""
+        return self.reached.news()
+
+    def keep_alive(self) -> None:
+        """Send again what would else be silent for too long; for use between frames that are far from each other."""
+        now = self._now()
+        if now >= self._keep_at:
+            self._leave(now)
+
+    def _leave(self, now: float) -> None:
+        self._hear(now)
+        if now >= self._discover_at:
+            self._discover_at = now + DISCOVERY
+            self._discover()
+        due = (self._like < LIKE) | (self._sent_at <= now - KEEP_ALIVE)
+        spared: frozenset[Place] = frozenset()
+        if self.reached.gone:
+            for place in self.reached.back(now):
+                self._like[self._rows(place)] = 0
+                due[self._rows(place)] = True
+            tried = self.reached.to_try(now)
+            spared = self.reached.gone - tried
+            for place in self.reached.gone:
+                due[self._rows(place)] = place in tried
+        rows = np.flatnonzero(due)
+        if len(rows):
+            syncs = [row for row in self._block.syncs(rows).tolist() if self._block.places[row] not in spared]
+            self._put_out(rows, now, PATIENCE, syncs)
+        self._keep_at = float(self._sent_at.min(initial=np.inf)) + KEEP_ALIVE
+
+    def _put_out(self, rows: Rows, now: float, patience: float, syncs: Sequence[int] = ()) -> None:
+        """Send data rows, rising, and then what synchronizes them."""
+        self._block.count_on(rows)
+        every = np.concatenate((rows, np.array(syncs, dtype=np.int64))) if syncs else rows
+        failed = self._out.send(every, patience)
+        every_row = len(rows) == len(self._data)
+        left = slice(None) if every_row else rows
+        self._sent_at[left] = now
+        self._like[left] += 1
+        self.packets += len(every) - len(failed)
+        for row, error in failed.items():
+            self._failed(row, error, now)
+
+    def _failed(self, row: int, error: int, now: float) -> None:
+        if row < len(self._data):
+            self._like[row] = 0
+        if error not in FULL:
+            self.reached.failed(self._block.places[row], os.strerror(error), now)
+
+    def _hear(self, now: float) -> None:
+        for place, error in returned(self._socket).items():
+            self.reached.failed(place, os.strerror(error), now)
+
+    def _rows(self, place: Place) -> Rows:
+        if place not in self._rows_of:
+            rows = [row for row, goal in enumerate(self._block.goals) if (goal.host, goal.port) == place]
+            self._rows_of[place] = np.array(rows, dtype=np.int64)
+        return self._rows_of[place]
+
+    def _discover(self) -> None:
+        group = e131.multicast_group(e131.DISCOVERY_UNIVERSE)
+        for packet in self._discovery:
+            # It is for others to know of, and no box waits for it.
+            with suppress(OSError):
+                self._socket.sendto(packet, (group, e131.PORT))
 
     def close(self) -> None:
         """Send dark frames, end the E1.31 streams, close the socket; once only."""
         if self._socket.fileno() < 0:
             return
         try:
-            dark = Levels((), _no_slots())
+            self._block.write(DARK)
             for _ in range(ENDINGS):
-                self.send(dark)
-            for goal, packet in self._outlets:
-                if goal.protocol == "e131":
-                    e131.set_terminated(packet)
-            self._outlets = [outlet for outlet in self._outlets if outlet[0].protocol == "e131"]
+                syncs = self._block.syncs(self._data).tolist()
+                self._put_out(self._data, self._now(), LAST_PATIENCE, syncs)
+            streams = self._block.terminate()
             for _ in range(ENDINGS):
-                self.send(dark)
+                self._put_out(streams, self._now(), LAST_PATIENCE)
+            self._hear(self._now())
         finally:
             self._socket.close()
 
 
-def _no_slots() -> Slots:
-    return np.zeros((0, e131.SLOTS), dtype=np.uint8)
-
-
-def _packet(goal: Target, cid: bytes, source: str, priority: int) -> bytearray:
-    if goal.protocol == "e131":
-        return e131.data_packet(cid=cid, source=source, universe=goal.universe, priority=priority)
-    return artnet.dmx_packet(port_address=goal.universe)
-
-
-def percentile(late: list[float], part: float) -> float:
-    """Milliseconds by which at most that part of the frames was late."""
-    return round(sorted(late)[min(len(late) - 1, int(part * len(late)))] * 1000, 3) if late else 0.0
+def _open(interface: str | None) -> socket.socket:
+    opened = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        hear_of_errors(opened)
+        if interface is not None:
+            opened.bind((interface, 0))
+            opened.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
+            if interface.startswith("127."):
+                opened.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 0)
+    except OSError:
+        opened.close()
+        own = ", ".join(str(one) for one in interfaces())
+        raise refuse("--interface", f"this machine has no address {interface}", f"choose from: {own}") from None
+    return opened

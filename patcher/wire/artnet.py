@@ -39,7 +39,9 @@ SHORT_NAME_OCTETS, LONG_NAME_OCTETS = 17, 63
 
 _IDENTIFIER = b"Art-Net\x00"
 _OP_POLL, _OP_POLL_REPLY, _OP_DMX, _OP_SYNC = 0x2000, 0x2100, 0x5000, 0x5200
-_OPCODE_AT, _VERSION_AT, _SEQUENCE_AT, _SLOTS_AT = 8, 10, 12, 18
+_OPCODE_AT, _VERSION_AT = 8, 10
+SEQUENCE_AT, SLOTS_AT = 12, 18
+"""Octets of ArtDmx where its sequence and its first slot stand, for those who write many packets at once."""
 _SHORTEST_SYNC = _SHORTEST_POLL = 14
 _SHORTEST_POLL_REPLY, _POLL_REPLY_SIZE = 207, 239
 
@@ -142,10 +144,10 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
     given = len(slots)
     if given > SLOTS:
         raise ValueError(f"{given} slots do not fit into a universe of {SLOTS}")
-    packet[_SEQUENCE_AT] = sequence % 255 + 1
-    packet[_SLOTS_AT : _SLOTS_AT + given] = slots
+    packet[SEQUENCE_AT] = sequence % 255 + 1
+    packet[SLOTS_AT : SLOTS_AT + given] = slots
     if given < SLOTS:
-        packet[_SLOTS_AT + given :] = bytes(SLOTS - given)
+        packet[SLOTS_AT + given :] = bytes(SLOTS - given)
 
 
 def sync_packet() -> bytearray:
@@ -226,7 +228,7 @@ def decode(octets: Octets) -> Dmx | Sync | Poll | PollReply | Malformed:
     reader = _READERS.get(opcode)
     if reader is None:
         return Malformed(f"opcode 0x{opcode:04x} is none of ArtDmx, ArtSync, ArtPoll, ArtPollReply")
-    if len(octets) < _SEQUENCE_AT:
+    if len(octets) < SEQUENCE_AT:
         return Malformed("it ends before its protocol version")
     (version,) = _HIGH_FIRST.unpack_from(octets, _VERSION_AT)
     if version < PROTOCOL_VERSION:
@@ -268,11 +270,11 @@ def _name(field: bytes) -> str:
 
 
 def _decode_dmx(octets: Octets) -> Dmx | Malformed:
-    if len(octets) < _SLOTS_AT:
-        return Malformed(f"{len(octets)} octets are too few for ArtDmx; its slots begin at octet {_SLOTS_AT}")
-    sequence, physical, sub_uni, net, length_high, length_low = _DMX.unpack_from(octets, _SEQUENCE_AT)
+    if len(octets) < SLOTS_AT:
+        return Malformed(f"{len(octets)} octets are too few for ArtDmx; its slots begin at octet {SLOTS_AT}")
+    sequence, physical, sub_uni, net, length_high, length_low = _DMX.unpack_from(octets, SEQUENCE_AT)
     length = length_high << 8 | length_low
-    follow = len(octets) - _SLOTS_AT
+    follow = len(octets) - SLOTS_AT
     if length > follow:
         return Malformed(f"ArtDmx's length says {length} slots but {follow} follow")
     if not 2 <= length <= SLOTS:
@@ -281,7 +283,7 @@ def _decode_dmx(octets: Octets) -> Dmx | Malformed:
         return Malformed(f"ArtDmx's length {length} is odd")
     if net > 0x7F:
         return Malformed(f"ArtDmx's net {net} is not 0 to 127")
-    return Dmx(net << 8 | sub_uni, sequence, physical, bytes(octets[_SLOTS_AT : _SLOTS_AT + length]))
+    return Dmx(net << 8 | sub_uni, sequence, physical, bytes(octets[SLOTS_AT : SLOTS_AT + length]))
 
 
 def _decode_sync(octets: Octets) -> Sync | Malformed:
@@ -294,7 +296,7 @@ def _decode_poll(octets: Octets) -> Poll | Malformed:
     if len(octets) < _SHORTEST_POLL:
         return Malformed(f"{len(octets)} octets are too few for ArtPoll, which has at least {_SHORTEST_POLL}")
     # Fields that an older sender leaves out are taken as 0.
-    fields = bytes(octets[_SEQUENCE_AT : _SEQUENCE_AT + _POLL.size]).ljust(_POLL.size, b"\x00")
+    fields = bytes(octets[SEQUENCE_AT : SEQUENCE_AT + _POLL.size]).ljust(_POLL.size, b"\x00")
     return Poll(*_POLL.unpack(fields))
 
 

@@ -59,7 +59,10 @@ _STREAM_TERMINATED = 0x40
 _FORCE_SYNCHRONIZATION = 0x20
 
 _ROOT_AT, _FRAMING_AT, _DMP_AT, _DISCOVERY_AT = 16, 38, 115, 112
-_SEQUENCE_AT, _OPTIONS_AT, _START_CODE_AT, _SLOTS_AT = 111, 112, 125, 126
+SEQUENCE_AT, SLOTS_AT, SYNC_SEQUENCE_AT = 111, 126, 44
+"""Octets of a data packet where its sequence and its first slot stand, and of a synchronization
+packet where its sequence does, for those who write many packets at once."""
+_SYNC_UNIVERSE_AT, _OPTIONS_AT, _START_CODE_AT = 109, 112, 125
 _FRAMING_END, _SYNC_END, _LIST_AT = 44, 49, 120
 
 _FLAGS_AND_LENGTH = struct.Struct("!H")
@@ -134,7 +137,7 @@ def multicast_group(universe: int) -> str:
     return f"239.255.{universe >> 8}.{universe & 0xFF}"
 
 
-def data_packet(*, cid: bytes, source: str, universe: int, priority: int = 100) -> bytearray:
+def data_packet(*, cid: bytes, source: str, universe: int, priority: int = 100, sync_universe: int = 0) -> bytearray:
     """A data packet of 638 octets: 512 slots at 0, start code 0, sequence 0, no option set (clauses 6.2 and 7).
 
     Build it once for each universe, then use `write_levels`.
@@ -144,6 +147,7 @@ def data_packet(*, cid: bytes, source: str, universe: int, priority: int = 100) 
         source: name for people, at most 63 octets of UTF-8.
         universe: 1 to 63999.
         priority: 0 to 200.
+        sync_universe: which synchronization packets receivers are to wait for, 1 to 63999; 0: none.
 
     Raises:
         ValueError: one of these is out of its bounds.
@@ -154,7 +158,10 @@ def data_packet(*, cid: bytes, source: str, universe: int, priority: int = 100) 
     _check_universe(universe)
     if not 0 <= priority <= LAST_PRIORITY:
         raise ValueError(f"priority {priority} is not 0 to {LAST_PRIORITY}")
-    return bytearray(DataPacket(tuple(cid), source, universe, priority=priority).getBytes())
+    if sync_universe:
+        _check_universe(sync_universe)
+    packet = DataPacket(tuple(cid), source, universe, priority=priority, sync_universe=sync_universe)
+    return bytearray(packet.getBytes())
 
 
 def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
@@ -171,18 +178,19 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
     given = len(slots)
     if given > SLOTS:
         raise ValueError(f"{given} slots do not fit into a universe of {SLOTS}")
-    packet[_SEQUENCE_AT] = sequence & 0xFF
-    packet[_SLOTS_AT : _SLOTS_AT + given] = slots
+    packet[SEQUENCE_AT] = sequence & 0xFF
+    packet[SLOTS_AT : SLOTS_AT + given] = slots
     if given < SLOTS:
-        packet[_SLOTS_AT + given :] = bytes(SLOTS - given)
+        packet[SLOTS_AT + given :] = bytes(SLOTS - given)
 
 
-def set_terminated(packet: bytearray) -> None:
+def set_terminated(packet: bytearray | memoryview) -> None:
     """Set the Stream_Terminated option of a data packet, in place; there is no way back (clause 6.2.6).
 
-    A source ends a stream by sending three such packets.
+    A source ends a stream by sending three such packets. They wait for no synchronization packet, as none will come.
     """
     packet[_OPTIONS_AT] |= _STREAM_TERMINATED
+    packet[_SYNC_UNIVERSE_AT : _SYNC_UNIVERSE_AT + 2] = bytes(2)
 
 
 def sync_packet(*, cid: bytes, sync_universe: int, sequence: int) -> bytearray:
@@ -300,7 +308,7 @@ def _name(field: bytes) -> str:
 
 
 def _decode_data(octets: Octets, cid: bytes) -> Data | Malformed:
-    if len(octets) < _SLOTS_AT:
+    if len(octets) < SLOTS_AT:
         return Malformed(f"{len(octets)} octets are too few for a data packet; its start code is octet 125")
     name, priority, sync_universe, sequence, options, universe, *dmp_head, count, start_code = _DATA.unpack_from(
         octets, _FRAMING_END
@@ -333,7 +341,7 @@ def _decode_data(octets: Octets, cid: bytes) -> Data | Malformed:
         bool(options & _FORCE_SYNCHRONIZATION),
         universe,
         start_code,
-        bytes(octets[_SLOTS_AT:]),
+        bytes(octets[SLOTS_AT:]),
     )
 
 

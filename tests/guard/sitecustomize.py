@@ -30,7 +30,8 @@ def _may(sock: socket.socket, address: object) -> bool:
 
 
 def _watch(event: str, arguments: tuple[object, ...]) -> None:
-    if event not in ("socket.sendto", "socket.sendmsg", "socket.connect"):
+    # patcher.sendmmsg: what the sender raises itself for each place, since Python cannot know of its system call.
+    if event not in ("socket.sendto", "socket.sendmsg", "socket.connect", "patcher.sendmmsg"):
         return
     sock, address = arguments[0], arguments[1]
     if address is not None and not _may(sock, address):
