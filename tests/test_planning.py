@@ -1,7 +1,7 @@
 """The plan of feeds: its counts against every way of wiring short rails, and what it writes against the whole show."""
 
 import random
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -138,7 +138,7 @@ def test_only_a_jumper_out_of_a_thick_rail_may_do_with_fewer_than_the_bound() ->
     assert one.bound == len(one.taps) == 5
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_fewer_taps_than_wires_can_bear_are_never_enough(data: st.DataObject) -> None:
     pixels = data.draw(st.integers(1, 7))
@@ -181,7 +181,7 @@ def test_trunks_are_the_cheapest_tree_and_begin_where_an_earlier_one_has_a_tap(s
     for path in paths:
         assert path[0] in reached
         reached |= set(path)
-    length = sum(np.hypot(*(places[a] - places[b])) for path in paths for a, b in zip(path, path[1:], strict=False))
+    length = sum(np.hypot(*(places[a] - places[b])) for path in paths for a, b in pairwise(path))
     # Judge: scipy.sparse.csgraph. Points in one place stand a hair apart there, since it takes 0 for no edge.
     assert length == pytest.approx(minimum_spanning_tree(cdist(places, places) + 1e-6).sum(), abs=2e-5)
 
@@ -273,7 +273,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
         assert load.amps <= load.limit + 1e-6 or old[load.supply.name].amps > load.limit - 1e-6
     assert all(not show_.supplies[feed.supply].spare for feed in added if feed.supply)
     bad = [finding for finding in hold.findings(wiring, state) if finding.rule in ("wire", "fuse", "no-fuse")]
-    assert not {finding.where.split(".")[1] for finding in bad} & set(found.feeds)
+    assert [finding for finding in bad if finding.where.split(".")[1] in found.feeds] == []
     for feed in added:
         for joint in feed.taps:
             run = show_.runs[joint.run]
@@ -361,7 +361,7 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     tables = show({"a": line(100), "b": line(100, 1.0)}, {}, supplies=supplies, box=BOX)
     cuts = 0
     while (found := plan(wired(tables))).open:
-        [wrong] = [finding for finding in found.open]
+        [wrong] = list(found.open)
         assert (wrong.rule, wrong.severity) == ("no-plan", "warning")
         assert "most left, 4.8 A of 80% of its rating" in wrong.says
         assert "or lower the level" in wrong.remedy
@@ -409,7 +409,7 @@ def test_the_nearest_supply_that_can_is_taken() -> None:
 
 def test_a_regulated_rail_keeps_its_supply_within_80_percent() -> None:
     kinds = {"foam": {"draw": "power", "channel_ma": 30.0, "min_volts": 8.0}}
-    for amps in np.arange(11.4, 14.5, 0.3):
+    for amps in (11.4, 11.9, 12.4, 14.5):
         supplies = {"s": {"volts": 12.0, "amps": float(amps), "box": "box"}}
         tables = show({"a": line(100) | {"pixel": "foam"}}, {}, kinds=kinds, supplies=supplies, box=BOX)
         found = plan(wired(tables))
@@ -471,7 +471,8 @@ def test_the_thinnest_wire_that_holds_is_planned() -> None:
 
 
 def test_a_higher_level_wants_no_fewer_taps() -> None:
-    tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX)
+    kinds = {"lamp": {"min_volts": 11.4}}
+    tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, kinds=kinds)
     counts = [len(plan(wired(tables), level=level).rails[0].taps) for level in (0.1, 0.4, 0.7, 1.0)]
     assert counts == sorted(counts)
     assert counts[0] < counts[-1]

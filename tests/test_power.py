@@ -30,7 +30,7 @@ def show(
 ) -> dict:  # fmt: skip
     """One box with its runs on port 1, lamps of 12 V, a supply of 30 A, where nothing else is said."""
     chain = [name for name, run in runs.items() if "same_data_as" not in run]
-    tables = {
+    return {
         "show": {"title": "power"} | settings_,
         "pixel": {"lamp": LAMP} | {name: LAMP | kind for name, kind in (kinds or {}).items()},
         "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": ports or {"1": chain}} | (box or {})},
@@ -38,7 +38,6 @@ def show(
         "supply": {"s": {"volts": 12.0, "amps": 30.0}} if supplies is None else supplies,
         "feed": feeds,
     }
-    return tables
 
 
 def tap(run: str, pixel: int | str = 1, length: float = 1.0) -> dict:
@@ -316,7 +315,7 @@ def test_low_volts_names_the_pixel_and_the_volts() -> None:
     found = one(tables)
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
-    assert f"{state.volts('a').min():.2f} V at pixel 100" in found.says
+    assert f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}" in found.says
     assert "lamp wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
@@ -625,7 +624,7 @@ def test_no_level_is_said_to_hold_where_nothing_is_fed() -> None:
     assert level_that_holds(power(wired(show({"a": asleep()}, {})))) is None
 
 
-def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:  # noqa: ANN001
+def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:
     reading = read_show(heron_lock)
     state: Power = power(wire(reading.show), level=1.0)
     for found in state.runs:

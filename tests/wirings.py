@@ -65,7 +65,7 @@ def designs(places: list[tuple[float, float]], points: tuple[int, ...], most: in
 class Bench:
     """A rail on the bench: ohms and amperes it may carry from pixel to pixel, what pixels draw and need."""
 
-    def __init__(self, ohms, bears, amps, least, volts, places, wires, slack, regulated, step=0.1) -> None:  # noqa: ANN001
+    def __init__(self, ohms, bears, amps, least, volts, places, wires, slack, regulated, step=0.1) -> None:
         self.n = len(amps)
         self.ohms, self.bears, self.amps, self.least = (np.array(each, float) for each in (ohms, bears, amps, least))
         self.volts, self.places, self.slack, self.step = volts, places, slack, step
