@@ -395,13 +395,8 @@ def test_a_supply_too_far_away_is_said_to_be() -> None:
 def test_the_nearest_supply_that_can_is_taken() -> None:
     boxes = {name: {"address": f"192.0.2.{number}", "ports": 1, "at": [x, 0.0]} | keys
              for number, (name, x, keys) in enumerate(
-<<<<<<< HEAD
-                 [("here", 0.5, {"port": {"1": ["a"]}}), ("there", 3.0, {"spare": True}),
-                   ("away", 9.0, {"spare": True})]
-=======
                  [("here", 0.5, {"port": {"1": ["a"]}}),
                   ("there", 3.0, {"spare": True}), ("away", 9.0, {"spare": True})]
->>>>>>> 6ba062902343a2c343e1ddfc5f8453f09ae4be32
              )}  # fmt: skip
     supplies = {box: {"volts": 12.0, "amps": amps, "box": box} for box, amps in
                 (("away", 40.0), ("there", 40.0), ("here", 1.0))}  # fmt: skip
