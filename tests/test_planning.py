@@ -290,7 +290,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
         assert load.amps == pytest.approx({load.feed.name: load for load in state.feeds}[name].amps, rel=1e-4, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(shows())
 def test_what_is_unfed_or_sags_is_planned_or_said(tables: dict) -> None:
     found = plan(wire(read(tomli_w.dumps(tables)).show))
