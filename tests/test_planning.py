@@ -138,7 +138,7 @@ def test_only_a_jumper_out_of_a_thick_rail_may_do_with_fewer_than_the_bound() ->
     assert one.bound == len(one.taps) == 5
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_fewer_taps_than_wires_can_bear_are_never_enough(data: st.DataObject) -> None:
     pixels = data.draw(st.integers(1, 7))
@@ -273,7 +273,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
         assert load.amps <= load.limit + 1e-6 or old[load.supply.name].amps > load.limit - 1e-6
     assert all(not show_.supplies[feed.supply].spare for feed in added if feed.supply)
     bad = [finding for finding in hold.findings(wiring, state) if finding.rule in ("wire", "fuse", "no-fuse")]
-    assert not {finding.where.split(".")[1] for finding in bad} & set(found.feeds)
+    assert [finding for finding in bad if finding.where.split(".")[1] in found.feeds] == []
     for feed in added:
         for joint in feed.taps:
             run = show_.runs[joint.run]
@@ -290,7 +290,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
         assert load.amps == pytest.approx({load.feed.name: load for load in state.feeds}[name].amps, rel=1e-4, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(shows())
 def test_what_is_unfed_or_sags_is_planned_or_said(tables: dict) -> None:
     found = plan(wire(read(tomli_w.dumps(tables)).show))
@@ -395,8 +395,8 @@ def test_a_supply_too_far_away_is_said_to_be() -> None:
 def test_the_nearest_supply_that_can_is_taken() -> None:
     boxes = {name: {"address": f"192.0.2.{number}", "ports": 1, "at": [x, 0.0]} | keys
              for number, (name, x, keys) in enumerate(
-                 [("here", 0.5, {"port": {"1": ["a"]}}), ("there", 3.0, {"spare": True}),
-                   ("away", 9.0, {"spare": True})]
+                 [("here", 0.5, {"port": {"1": ["a"]}}),
+                  ("there", 3.0, {"spare": True}), ("away", 9.0, {"spare": True})]
              )}  # fmt: skip
     supplies = {box: {"volts": 12.0, "amps": amps, "box": box} for box, amps in
                 (("away", 40.0), ("there", 40.0), ("here", 1.0))}  # fmt: skip
@@ -410,7 +410,7 @@ def test_the_nearest_supply_that_can_is_taken() -> None:
 
 def test_a_regulated_rail_keeps_its_supply_within_80_percent() -> None:
     kinds = {"foam": {"draw": "power", "channel_ma": 30.0, "min_volts": 8.0}}
-    for amps in np.arange(11.4, 14.5, 0.3):
+    for amps in (11.4, 11.9, 12.4, 14.5):
         supplies = {"s": {"volts": 12.0, "amps": float(amps), "box": "box"}}
         tables = show({"a": line(100) | {"pixel": "foam"}}, {}, kinds=kinds, supplies=supplies, box=BOX)
         found = plan(wired(tables))
@@ -472,7 +472,8 @@ def test_the_thinnest_wire_that_holds_is_planned() -> None:
 
 
 def test_a_higher_level_wants_no_fewer_taps() -> None:
-    tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX)
+    kinds = {"lamp": {"min_volts": 11.4}}
+    tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, kinds=kinds)
     counts = [len(plan(wired(tables), level=level).rails[0].taps) for level in (0.1, 0.4, 0.7, 1.0)]
     assert counts == sorted(counts)
     assert counts[0] < counts[-1]

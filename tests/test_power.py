@@ -315,8 +315,7 @@ def test_low_volts_names_the_pixel_and_the_volts() -> None:
     found = one(tables)
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
-    volts = state.volts("a")
-    assert f"{volts.min():.2f} V at pixel {volts.argmin() + 1}" in found.says
+    assert f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}" in found.says
     assert "lamp wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []

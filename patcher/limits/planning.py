@@ -17,10 +17,10 @@ from patcher.limits.circuit import Floats
 from patcher.limits.feeding import Feeding, Stock, Strip, feed, strip_of
 from patcher.limits.hold import cut_at, unsaid
 from patcher.limits.places import pixel_places, supply_place
-from patcher.limits.power import TINY, Power, highest_level, power
-from patcher.limits.stretches import Stretch, stretches
+from patcher.limits.power import TINY, FeedLoad, Power, highest_level, power
+from patcher.limits.stretches import Stretch, stretches, tree_of
 from patcher.limits.supplies import LOADED
-from patcher.limits.wires import CELSIUS, Wire
+from patcher.limits.wires import CELSIUS, Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
@@ -125,6 +125,7 @@ def plan(
             break
     else:
         work.end()
+    work.settle({*wiring.show.feeds})
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
     return Plan(before, work.state, feeds, tuple(work.rails.values()), tuple(work.open.values()), tuple(work.assumed))
 
@@ -169,6 +170,46 @@ class _Work:
                 volts = float(np.nanmin(self.state.drop.volts[self._points(part)]))
                 says = f"{_named(part)} still sags to {volts:.2f} V with all that was added"
                 self._cannot(where, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
+
+    def settle(self, given: set[str]) -> None:
+        """Fit fuses and wires of what was added to what it carries in the whole show, not on its rail alone.
+
+        Args:
+            given: the feeds that were there before.
+        """
+        for _ in range(_PASSES + len(self.stock.gauges)):
+            feeds = self.state.show.feeds
+            changed: dict[str, Feed] = {}
+            for load in self.state.feeds:
+                feed = load.feed
+                if feed.name in given:
+                    continue
+                joins = self.state.circuit.joins[feed.name]
+                drop, bears = self.state.drop, self.state.circuit.bears
+                over = any(abs(drop.amps[join.wire]) > bears[join.wire] + TINY for join in joins)
+                if over or (feed.supply is not None and load.blade is None and not np.isnan(load.amps)):
+                    thin = feed if over or load.weakest in (None, load.wire) else self._behind(load)
+                    changed |= self._thicker(thin)
+                elif feed.supply is not None and load.blade is not None and load.amps >= (feed.fuse or 0.0):
+                    changed[feed.name] = _like(feed, fuse=load.blade)
+            if not changed:
+                return
+            show = self.state.show.model_copy(update={"feeds": feeds | changed})
+            self.state = power(wire(show), level=self.state.level, celsius=self.state.celsius)
+
+    def _behind(self, load: FeedLoad) -> Feed:
+        """The thinnest feed that branches off a feed, at any remove."""
+        show = self.state.show
+        behind = [feed for feed in show.feeds.values() if tree_of(show, feed).name == load.feed.name]
+        return next(feed for feed in behind if wire_of(feed.awg, feed.mm2) == load.weakest)
+
+    def _thicker(self, feed: Feed) -> dict[str, Feed]:
+        """A feed with the next wire that bears more; none where there is no such wire."""
+        now = wire_of(feed.awg, feed.mm2)
+        if now is None:
+            return {}
+        more = [size for size in self.stock.gauges if size.bears > now.bears and size.ohms() <= now.ohms()]
+        return {feed.name: _like(feed, awg=more[0].awg, mm2=more[0].mm2)} if more else {}
 
     def _points(self, part: Stretch) -> Floats:
         runs = self.state.circuit.runs
@@ -294,6 +335,13 @@ class _Work:
                 f"run.{run}", says, "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
             )
         return show
+
+
+def _like(feed: Feed, **keys: object) -> Feed:
+    """A feed with some keys changed."""
+    changed = feed.model_copy(update=keys)
+    changed._name = feed.name
+    return changed
 
 
 def _named(part: Stretch) -> str:
