@@ -212,6 +212,16 @@ def test_levels_wait_for_the_synchronization_packet_of_their_address(box: Box) -
     assert (shows(box, 7), shows(box, 8)) == (12, 20)
 
 
+def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: Box) -> None:
+    # Source: plain reason: the newest levels of a universe are those that count.
+    box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
+    box.receive(e131(7, full(20), 2, sync=98), "1", 0.01)
+    box.receive(e131_sync(99, 1), "1", 0.02)
+    assert shows(box, 7) == 0
+    box.receive(e131_sync(98, 1), "1", 0.03)
+    assert shows(box, 7) == 20
+
+
 def test_levels_without_an_address_do_not_wait(box: Box) -> None:
     # Source: ANSI E1.31-2018 (CHECKS.md): 109–110 sync address; from memory: 0 is no synchronization.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
@@ -235,6 +245,7 @@ def test_synchronization_that_stops(box: Box, force: int) -> None:
         box.expire(number / 10)
         assert shows(box) == 10
     send(99, 27, 2.6)
+    box.expire(2.65)
     assert shows(box) == (99 if force else 10)
     send(98, 28, 2.7)
     box.receive(e131_sync(99, 2), "1", 2.8)
