@@ -68,7 +68,7 @@ class Clock:
         """Seconds since the beginning, once a frame, when it is due.
 
         Args:
-            wait: lets at most so many seconds pass; true ends the waiting for this frame.
+            wait: lets at most so many seconds pass; true asks for a frame at once, beside those that are due.
         """
         begin = self.now()
         number = 0
@@ -81,6 +81,7 @@ class Clock:
             yield self.elapsed
             # Only what was used is counted: whoever stops at a frame does not come back here.
             self.late.add(late)
-            coming = max(number + 1, int((self.now() - begin) * self.rate))
-            self.dropped += coming - number - 1
+            after = number + (late >= 0)
+            coming = max(after, int((self.now() - begin) * self.rate))
+            self.dropped += coming - after
             number = coming
