@@ -128,8 +128,8 @@ def test_a_full_disk_ends_dark(show: Path, ears: Ears) -> None:
 
 
 def test_a_reader_that_goes_away_ends_dark(show: Path, ears: Ears) -> None:
-    # As in `patcher send ports SHOW | head -1`.
-    with sending(show, "ports", "--rate", 5) as process:
+    # As in `patcher send primaries SHOW | head -1`.
+    with sending(show, "primaries", "--rate", 3) as process:
         assert process.stdout is not None
         process.stdout.readline()
         process.stdout.close()

@@ -74,14 +74,15 @@ class Clock:
         number = 0
         while True:
             due = begin + number / self.rate
-            while (left := due - self.now()) > 0 and not wait(left):
-                pass
+            early = False
+            while not early and (left := due - self.now()) > 0:
+                early = wait(left)
             self.elapsed = self.now() - begin
             late = self.elapsed - number / self.rate
             yield self.elapsed
             # Only what was used is counted: whoever stops at a frame does not come back here.
             self.late.add(late)
-            after = number + (late >= 0)
+            after = number + (not early)
             coming = max(after, int((self.now() - begin) * self.rate))
             self.dropped += coming - after
             number = coming
