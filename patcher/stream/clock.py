@@ -68,19 +68,21 @@ class Clock:
         """Seconds since the beginning, once a frame, when it is due.
 
         Args:
-            wait: lets at most so many seconds pass; true ends the waiting for this frame.
+            wait: lets at most so many seconds pass; true asks for a frame at once, beside those that are due.
         """
         begin = self.now()
         number = 0
         while True:
             due = begin + number / self.rate
-            while (left := due - self.now()) > 0 and not wait(left):
-                pass
+            early = False
+            while not early and (left := due - self.now()) > 0:
+                early = wait(left)
             self.elapsed = self.now() - begin
             late = self.elapsed - number / self.rate
             yield self.elapsed
             # Only what was used is counted: whoever stops at a frame does not come back here.
             self.late.add(late)
-            coming = max(number + 1, int((self.now() - begin) * self.rate))
-            self.dropped += coming - number - 1
+            after = number + (not early)
+            coming = max(after, int((self.now() - begin) * self.rate))
+            self.dropped += coming - after
             number = coming

@@ -83,6 +83,7 @@ class Playing:
                 time.sleep(min(left, LONGEST_WAIT))
             elif (move := self.hands(min(left, LONGEST_WAIT))) is not None:
                 moves.append(move)
+                return True
             return False
 
         for elapsed in clock.frames(wait):

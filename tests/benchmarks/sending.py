@@ -1,9 +1,10 @@
 """How fast and how evenly packets leave, beside other ways to send them, all in one run on the loopback.
 
-Packets a second: 1 000 E1.31 universes to 127.0.0.1; three runs of a second each, which take turns; of each way the quickest
-frame counts, since other programs may hold up any. `Sender` has new levels for every packet; the C programs, compiled here, and the plain loops send packets that were built before and never
-change; sacn packs each packet as its own sender does. The receiver is a bound socket that nobody reads: the system takes
-the packets in until its buffer is full, and then drops them there.
+Packets a second: 1 000 E1.31 universes to 127.0.0.1; three runs of a second each, which take turns; of each way the
+quickest frame counts, since other programs may hold up any. `Sender` has new levels for every packet; the C programs,
+compiled here, and the plain loops send packets that were built before and never change; sacn packs each packet as its
+own sender does. The receiver is a bound socket that nobody reads: the system takes the packets in until its buffer is
+full, and then drops them there.
 
 Then 1 000 universes at 40 frames a second, levels changing in every packet, for as many seconds as the argument says:
 how late the frames were, and which share of one core it took. Prints tables; nothing is asserted.
