@@ -47,6 +47,8 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
 
 MOST_LINES = 12
+LISTENS = 1.0
+"""Seconds to listen for others before sending: a stream whose levels stay is heard once in so long."""
 
 
 def send(
@@ -99,19 +101,20 @@ def send(
         return
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), as_json=as_json,
+        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), quiet=yard, as_json=as_json,
     )  # fmt: skip
 
 
 def stream(
     chosen: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], *, level: float, frames: float,
     seconds: float | None, loops: float | None, step: bool, priority: int, interface: str | None, sync: bool,
-    nobody: bool, as_json: bool,
+    nobody: bool, quiet: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Play a pattern to some targets until it is enough, and say what was sent; the one way of every command.
 
     Args:
         nobody: it is known, and was said, that nobody is there to hear it.
+        quiet: nobody else sends there, so it need not be listened for.
     """
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
@@ -122,6 +125,8 @@ def stream(
         from patcher.stream.sender import Sender
 
         stop = stack.enter_context(stopping())
+        if not quiet:
+            _say_others(goals, priority, interface, stop)
         sender = stack.enter_context(Sender(goals, priority=priority, interface=interface, sync=sync))
         universes = sorted({goal.universe for goal in goals})
         clock = Clock(frames)
@@ -137,6 +142,15 @@ def stream(
         tell_reach(news)
     lost = {} if nobody else sender.reached.lost
     _report(sent, clock, sender, len(universes), lost, as_json=as_json)
+
+
+def _say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:
+    """Who else sends there, and who will win."""
+    from patcher.stream.hearing import others_on
+
+    near = all(goal.host.startswith("127.") for goal in goals)
+    for other in others_on(goals, LISTENS, "127.0.0.1" if near else interface, stopped):
+        print(other.says(priority), file=sys.stderr)
 
 
 def _no_yard(goals: list[Target], show: Path) -> bool:
