@@ -101,7 +101,8 @@ def send(
         return
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), quiet=yard, as_json=as_json,
+        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), quiet=yard,
+        as_json=as_json,
     )  # fmt: skip
 
 
