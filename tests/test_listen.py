@@ -224,6 +224,18 @@ def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
     )
 
 
+def test_the_same_fight_on_several_universes_is_one_finding() -> None:
+    # Source: the issue: one finding a problem.
+    listening = Listening()
+    for n in range(3):
+        for universe in (3, 4, 9):
+            for cid, name in ((ALICE, "A"), (BOB, "B")):
+                listening.receive(e131(universe, n, cid=cid, name=name), "e131", ROOM, n / 10)
+    (found,) = contention.findings(listening.heard(0.3))
+    assert (found.rule, found.where) == ("equal-priority", "universe.3")
+    assert "on universes 3–4, 9 with equal priority" in found.says
+
+
 def test_the_higher_priority_wins_and_no_fault_is_seen() -> None:
     # Source: E1.31-2018 6.2.3 (from memory): the highest priority is used.
     listening = Listening()
@@ -232,7 +244,10 @@ def test_the_higher_priority_wins_and_no_fault_is_seen() -> None:
             listening.receive(e131(3, n, cid=cid, name=name, priority=priority), "e131", ROOM, n / 10)
     (found,) = contention.findings(listening.heard(0.3))
     assert (found.severity, found.rule) == ("note", "priority")
-    assert found.says == "B (192.0.2.5) with priority 150 wins over A (192.0.2.5) with 90, C (192.0.2.5) with 90"
+    assert (
+        found.says
+        == "on universe 3 B (192.0.2.5) with priority 150 wins over A (192.0.2.5) with 90, C (192.0.2.5) with 90"
+    )
 
 
 def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
@@ -302,7 +317,7 @@ def test_one_universe_by_both_protocols_and_art_net_against_itself() -> None:
     assert sorted(found) == ["no-priority", "two-protocols"]
     assert "two sources on universe 3 by Art-Net" in found["no-priority"][0]
     assert "192.0.2.6 port 6454 and 192.0.2.6 port 6455" in found["no-priority"][0]
-    assert "comes by E1.31 from A (192.0.2.5) and by Art-Net from 192.0.2.6" in found["two-protocols"][0]
+    assert "universe 3 by E1.31 from A (192.0.2.5) and by Art-Net from 192.0.2.6" in found["two-protocols"][0]
 
 
 def test_who_waits_for_synchronization_that_nobody_sends() -> None:

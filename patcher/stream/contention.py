@@ -8,6 +8,7 @@ Art-Net has no priorities at all.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import accumulate, groupby, pairwise
 
 from patcher.errors import Finding
@@ -17,6 +18,8 @@ _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", 
 PROTOCOLS: dict[Protocol, str] = {"e131": "E1.31", "artnet": "Art-Net"}
 RULES = ("equal-priority", "no-priority", "two-protocols", "cid-shared")
 """The rules by which sources fight, worst first."""
+_ON = "\0"
+"""Stands for the universes that a finding is about, until they are known."""
 MOST_NAMED = 5
 MOST_RANGES = 12
 
@@ -46,9 +49,7 @@ def winners(streams: Iterable[Stream]) -> list[Stream]:
 
 def findings(heard: Heard) -> list[Finding]:
     """Everything about the streams that a person should know, conflicts first."""
-    found: list[Finding] = []
-    for universe, streams in by_universe(heard.streams).items():
-        found += _on_universe(universe, streams)
+    found = _on_universes(by_universe(heard.streams))
     found += _shared_cids(heard.streams)
     found += _changed_cids(heard.streams)
     found += _unsynchronized(heard)
@@ -57,9 +58,22 @@ def findings(heard: Heard) -> list[Finding]:
     return sorted(found, key=lambda one: (order[one.severity], place.get(one.rule, len(RULES))))
 
 
-def _on_universe(universe: int, streams: Sequence[Stream]) -> list[Finding]:
+def _on_universes(streams: Mapping[int, Sequence[Stream]]) -> list[Finding]:
+    """What is to be said of single universes; of several the same is said once."""
+    same: dict[Finding, list[int]] = {}
+    for universe, here in streams.items():
+        for finding in _on_universe(here):
+            same.setdefault(finding, []).append(universe)
+    return [
+        replace(finding, where=f"universe.{universes[0]}", says=finding.says.replace(_ON, in_words(universes)))
+        for finding, universes in same.items()
+    ]
+
+
+def _on_universe(streams: Sequence[Stream]) -> list[Finding]:
+    """What is to be said of one universe, which is named as `_ON`."""
     at_once = rivals(streams)
-    where = f"universe.{universe}"
+    where, universe = "", _ON
     found = []
     e131 = [one for one in at_once if one.protocol == "e131"]
     art_net = [one for one in at_once if one.protocol == "artnet"]
@@ -67,7 +81,7 @@ def _on_universe(universe: int, streams: Sequence[Stream]) -> list[Finding]:
     equal = rivals(top)
     if equal:
         says = (
-            f"{_number(len(equal))} sources on universe {universe} with equal priority {equal[0].priority}: "
+            f"{_number(len(equal))} sources on {universe} with equal priority {equal[0].priority}: "
             f"{_all(equal)}: boxes mix or flicker"
         )
         found.append(_warning("equal-priority", where, says, "end one of them, or give one a lower priority"))
@@ -75,21 +89,21 @@ def _on_universe(universe: int, streams: Sequence[Stream]) -> list[Finding]:
     if top and lower:
         below = ", ".join(f"{one.who} with {one.priority}" for one in lower[:MOST_NAMED])
         verb = "wins" if len(top) == 1 else "win"
-        says = f"{_all(top)} with priority {top[0].priority} {verb} over {below}"
+        says = f"on {universe} {_all(top)} with priority {top[0].priority} {verb} over {below}"
         remedy = "boxes show the highest priority only; where that is not meant, change one"
         found.append(Finding("note", "priority", "network", where, says, remedy))
     if alike := rivals(art_net):
         ports = len({one.address for one in alike}) < len(alike)
         names = [f"{one.who}" + (f" port {one.port}" if ports else "") for one in alike]
         says = (
-            f"{_number(len(alike))} sources on universe {universe} by Art-Net, which has no priorities: "
+            f"{_number(len(alike))} sources on {universe} by Art-Net, which has no priorities: "
             f"{_and(names)}: boxes mix or flicker"
         )
         found.append(_warning("no-priority", where, says, "end one of them"))
     if e131 and art_net:
         says = (
-            f"universe {universe} comes by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to "
-            "both mixes or flickers"
+            f"{universe} by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to both "
+            "mixes or flickers"
         )
         found.append(_warning("two-protocols", where, says, "end one of them, or set each box to one protocol"))
     return found
