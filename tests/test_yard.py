@@ -716,6 +716,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
         name: box.counts for name, box in one_by_one.boxes.items()
     }
     assert at_once.ever_lit() == len(first)
+    assert all(any(colour) for colours in first.values() for colour in colours)
 
 
 def test_of_a_lamp_that_shows_many_colours_the_first_eight_are_kept() -> None:
