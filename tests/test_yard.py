@@ -112,6 +112,15 @@ def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
     assert shows(box) == 31
 
 
+def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: Box) -> None:
+    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md); a packet alone brings the time along.
+    box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
+    box.receive(e131(7, full(30), 1, priority=100, cid=ALICE), "1", 0.3)
+    assert shows(box) == 20
+    assert box.receive(e131(7, full(31), 2, priority=100, cid=ALICE), "1", 2.6) == 7
+    assert shows(box) == 31
+
+
 def test_a_priority_counts_in_its_own_universe_only(box: Box) -> None:
     # Source: ANSI E1.31-2018: a source is one of a universe; priority is a field of its packet.
     box.receive(e131(7, full(20), 1, priority=200, cid=BOB), "2", 0.0)
@@ -707,6 +716,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
         name: box.counts for name, box in one_by_one.boxes.items()
     }
     assert at_once.ever_lit() == len(first)
+    assert all(any(colour) for colours in first.values() for colour in colours)
 
 
 def test_of_a_lamp_that_shows_many_colours_the_first_eight_are_kept() -> None:
@@ -852,6 +862,15 @@ def test_the_picture_at_the_end_is_the_plans_whatever_the_network_does() -> None
             yard.receive(["box"], e131(universe, found.slots[row].tobytes(), frame), "1", frame / 40)
     yard.expire(60 / 40 + 0.1)
     assert differences(look, 0.5, wiring, yard) == []
+
+
+def test_a_box_that_comes_back_shows_nothing_that_waited_before(box: Box) -> None:
+    # Source: plain reason: without power nothing is remembered.
+    box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
+    box.switch(on=False)
+    box.switch(on=True)
+    box.receive(e131_sync(99, 1), "1", 0.1)
+    assert shows(box) == 0
 
 
 def test_a_box_drops_off_and_comes_back() -> None:
