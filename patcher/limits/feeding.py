@@ -250,11 +250,12 @@ def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int)
     waiting = next(chosen, None)
     count, tried = max(fewest_taps, 1), set()
     while count <= min(pixels, _MOST):
-        sets = []
         while waiting is not None and len(waiting) <= count:
-            sets.append(waiting)
+            if waiting not in tried:
+                tried.add(waiting)
+                yield waiting
             waiting = next(chosen, None)
-        sets += _even(strip, count)
+        sets = [*_even(strip, count)]
         if comb(pixels, count) <= _EVERY:
             sets += combinations(range(pixels), count)
         for taps in sets:
