@@ -139,6 +139,8 @@ def _lowest(state: Power, found: RunVolts) -> str:
         return "not fed"
     if state.drop.collapsed[where].any():
         return "collapses"
+    if found.lowest <= 0:
+        return "none left"
     return "not known" if found.lowest != found.lowest else f"{found.lowest:.2f} V"
 
 
@@ -175,12 +177,7 @@ def _say_power(state: Power) -> None:
         ),
         right="carries bears fuse next_blade taps",
     )  # fmt: skip
-    for wire, feeds in state.thinner_strings.items():
-        print(
-            f"The strings' own {wire} bears {wire.bears:g} A, less than fuses before it let through: "
-            f"{', '.join(feeds[:3])}{' …' if len(feeds) > 3 else ''}."
-        )
-        print("Where such a string could be crushed or cut, give its tap a fuse of its own.")
+    _say_thinner_strings(state, tuple(state.show.feeds))
     print()
     say_table(
         ("run", "lowest", "at_pixel", "needs", "holds"),
@@ -196,6 +193,19 @@ def _say_power(state: Power) -> None:
         right="lowest at_pixel needs",
     )  # fmt: skip
     print()
+
+
+def _say_thinner_strings(state: Power, among: tuple[str, ...]) -> None:
+    """Where a fuse of some feeds lets through more than a string's own wire bears."""
+    for wire, every in state.thinner_strings.items():
+        feeds = [feed for feed in every if feed in among]
+        if not feeds:
+            continue
+        print(
+            f"The strings' own {wire} bears {wire.bears:g} A, less than fuses before it let through: "
+            f"{', '.join(feeds[:3])}{' …' if len(feeds) > 3 else ''}."
+        )
+        print("Where such a string could be crushed or cut, give its tap a fuse of its own.")
 
 
 def _number(value: float | None) -> float | None:
@@ -335,6 +345,7 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {proof}.")
     for size, metres in found.metres.items():
         print(f"Wire to buy: {_length(metres, state)} of {size}, two cores.")
+    _say_thinner_strings(state, found.feeds)
     if without is not None and without < state.level:
         print(f"With no more feeds, what is fed now holds up to level {without:g}.")
     for words in found.assumed:

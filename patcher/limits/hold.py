@@ -191,10 +191,15 @@ def _sagging(state: Power) -> Iterator[Finding]:
         if found.holds is False:
             kind = state.show.runs[found.run].pixel
             says = (
-                f"has {found.lowest:.2f} V at pixel {found.pixel}, white at level {state.level:g}, "
+                f"has {_volts(found.lowest)} at pixel {found.pixel}, white at level {state.level:g}, "
                 f"and {kind} wants {found.least:g} V"
             )
             yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"feed it at more points; {PLAN}")
+
+
+def _volts(volts: float) -> str:
+    """Volts in words; where a steady current would drive them below nothing, none is left."""
+    return f"{volts:.2f} V" if volts > 0 else "no voltage left"
 
 
 def _collapsed(state: Power) -> Iterator[Finding]:
