@@ -92,12 +92,9 @@ def _set_up(hosts: Hosts) -> None:
     for name, key, value in settings:
         setting = ["sh", "-c", f"echo {value} > /proc/sys/net/ipv4/{key}"]
         subprocess.run(hosts.inside(name, *setting), check=True, capture_output=True, timeout=20)
-    for name, ports in (
-        (hosts.sender, ["eth0"]),
-        (hosts.boxes, ["eth0", "eth1"]),
-        (hosts.relay, ["near", "far", "spur"]),
-    ):
-        for port in ("lo", *ports):
+    ports = {hosts.sender: ["eth0"], hosts.boxes: ["eth0", "eth1"], hosts.relay: ["near", "far", "spur"]}
+    for name, own in ports.items():
+        for port in ("lo", *own):
             ip("-n", name, "link", "set", port, "up")
     ip("-n", hosts.sender, "route", "add", "239.0.0.0/8", "dev", "eth0")
 
@@ -217,7 +214,7 @@ STEADY = BAD | {"loss": 0.25, "in_a_row": 1}
 
 
 def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
-    # Judge: the Linux network between two namespaces. Source: issue: the yard's picture at the end equals the plan's.
+    # Judge: the Linux network between two namespaces. Source: the issue: the yard's picture at the end equals the plan's.
     # Three dark frames survive two losses in a row and no more, so the relay loses no more.
     scene = play("edges", BAD)
     scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every lamp as planned")
@@ -228,8 +225,8 @@ def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
 
 
 def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
-    # Judge: as above. Source: E1.31-2018 6.7.2 (CHECKS.md): what was overtaken is dropped, so lamps on their way up only
-    # grow brighter; 6.6.2: keep-alive, so that no box is silent for 2.5 s, though one of five is lost.
+    # Judge: as above. Source: E1.31-2018 6.7.2 (CHECKS.md): what was overtaken is dropped, so lamps on their way up
+    # only grow brighter; 6.6.2: keep-alive, so that no box hears nothing for 2.5 s, though one of five is lost.
     scene = play("ramp", STEADY, "--step")
     scene.sender.until(lambda line: line.startswith("   1 "), 10, "the first look")
     for step in range(2, 12):
@@ -250,8 +247,8 @@ def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
 
 @pytest.mark.long
 def test_a_box_that_drops_off_and_comes_back(play: Play, hosts: Hosts) -> None:
-    # Judge: as above: Linux asks for a hardware address, and nobody answers. Source: issue: reported once, the rest goes
-    # on, tried again, and said when it is back.
+    # Judge: as above: Linux asks for a hardware address, and nobody answers. Source: the issue: reported once, the
+    # rest goes on, tried again, and said when it is back.
     scene = play("edges", STEADY)
     own = sorted(scene.runs["lockhouse"])
     scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every lamp as planned")
