@@ -183,9 +183,10 @@ class _Round:
                 checks = [
                     check for run, colour in with_all.items() for check in self._lit(run, {colour: self._all(run)})
                 ]
-                says = f"{words.listed(list(dict.fromkeys(with_all.values())))}: {words.listed(list(with_all))}"
+                colours = words.listed(list(dict.fromkeys(with_all.values())))
+                says = f"{name} {colours}: {words.listed(list(with_all))}"
                 subjects.append(Subject(name, says, (Item(name, "identity"),), tuple(checks)))
-            where = f"Look at all that {box} feeds: {'every port has its own colour' if len(group) > 1 else 'one port'}."
+            where = f"Look at all that {box} feeds{': each port has a colour of its own' if len(group) > 1 else ''}."
             yield self._step("ports", box, number, box, where, glows, subjects)
 
     def _run(self, box: str, run: str, *, alone: bool) -> Iterator[Step]:
@@ -227,8 +228,7 @@ class _Round:
                     if (item := Item(name, "ends")) in self.wanted:
                         subjects.append(Subject(name, self._ends_say(name, parts, near, far), (item,), tuple(
                             self._end_checks(name, parts, near, far))))
-            says = "where its data comes in a single lamp, at its other end three."
-            where = f"Look at both ends of {words.listed([self._named(run) for run in group])}: {says}"
+            where = "Look at both ends of each run: one lamp where its data comes in, three at its other end."
             yield self._step("ends", box, number, box, where, glows, subjects)
 
     def _pictures(self, box: str, runs: Sequence[str], done: set[str]) -> Iterator[Step]:

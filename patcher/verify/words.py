@@ -60,6 +60,9 @@ def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
         if _rises(along[::-1]):
             return f"from {way}: {', '.join(reversed(names))}"
     sides = [place(places[pixels], places) for pixels in parts.values()]
+    if set(sides) == {"left", "right"} and len(sides) == 4:
+        both = {side: [name for at, name in zip(sides, names, strict=True) if at == side] for side in dict.fromkeys(sides)}
+        return ", ".join(f"{side} {listed(colours)}" for side, colours in both.items())
     if len(set(sides)) == len(sides):
         return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))
     return f"along the string from the data-in end ({place(places[:1], places)}): {', '.join(names)}"
