@@ -26,7 +26,10 @@ TEST_LEVEL = 0.3
 """Low enough that a whole show in white stays far below what its supplies are built for."""
 FASTEST_STREAM = 44.0
 """Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
-CAUTION = "Leave the ladder to look: no key is worth a reach. Mains is off before a box is opened; local rules hold."
+CAUTION = (
+    "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
+    "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
+)
 
 
 def verify(
@@ -65,8 +68,9 @@ def verify(
         unproved = len(record.answers)
         record = change_record(show, lambda kept: kept.new_season())
         print(f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept.", file=sys.stderr)
-        if not report:
+        if not (report or as_json):
             return
+        report = True
     walked = 0
     if not report:
         walked = _round(
@@ -140,7 +144,7 @@ def _round(
 
 def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str]) -> str:
     boxes = list(dict.fromkeys(step.box for step in steps))
-    first = f"{count(len(steps), 'look')}, from box to box: {', '.join(boxes)}. {CAUTION}"
+    first = f"{count(len(steps), 'look')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
     changed = sorted({item.thing for item, digest in wanted.items() if record.changed(item, digest)})
     return first + (f"\nChanged since they were looked at: {', '.join(changed)}." if changed else "")
 

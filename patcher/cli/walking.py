@@ -99,7 +99,7 @@ class Walk:
 
     def _stands(self, box: str) -> str:
         at = self.wiring.show.controllers[box].at
-        return f" at {at[0]:.1f} m across" if at else ""
+        return f" (x {at[0]:.1f} m, y {at[1]:.1f} m)" if at else ""
 
     def _show(self, step: Step, at: int) -> None:
         self.looks += 1
@@ -146,10 +146,12 @@ class Walk:
         self._keep(right, "yes")
         if reply.about or len(step.subjects) == 1:
             for subject in wrong:
-                known = {fault for fault in self.waiting.get(subject.thing, ())}
+                known = tuple(dict.fromkeys(
+                    fault for check in subject.checks for fault in self.waiting.get(check.run, ())
+                ))  # fmt: skip
                 if known:
-                    self._keep(subject.proves, "no", tuple(sorted(known)))
-                    self.say(f"  {subject.thing}: that is {_listed(tuple(sorted(known)))} still")
+                    self._keep(subject.proves, "no", known)
+                    self.say(f"  {subject.thing}: that is {_listed(known)} still")
                 else:
                     self._keep(subject.proves, "no", self._diagnose(subject.thing))
         else:

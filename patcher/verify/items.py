@@ -115,19 +115,23 @@ class _Reader:
         box, port = self._wiring.ports[source]
         controller = self._show.controllers[box]
         link, at = self._patch.link_of(source)
-        chain = hung_chain(self._wiring, (box, port))
-        before = [self._octets(name) for name in chain[: chain.index(source)]] if source in chain else []
         address = controller.address if controller.delivery == "unicast" else ""
         where = [box, controller.protocol, controller.delivery, address, port]
-        return [*where, at, link.pixels, link.channels, self._nulls(source), before]
+        return [*where, at, link.pixels, link.channels, self._before(source, (box, port))]
 
-    def _octets(self, run: str) -> list[int]:
-        link, _ = self._patch.link_of(run)
-        return [*self._nulls(run), link.pixels, link.channels]
-
-    def _nulls(self, run: str) -> list[int]:
-        """Null pixels before it on the wire, and how many of them take channels."""
-        return [self._show.runs[run].nulls, self._patch.link_of(run)[0].nulls]
+    def _before(self, run: str, port: tuple[str, int]) -> list[list[int]]:
+        """What stands before a run on the wire: how many pixels, of how many channels, and whether those are laid."""
+        found: list[list[int]] = []
+        chain = hung_chain(self._wiring, port)
+        for name in chain[: chain.index(run) + 1]:
+            link, _ = self._patch.link_of(name)
+            nulls, lamps = self._show.runs[name].nulls, link.pixels if name != run else 0
+            for count, laid in ((nulls - link.nulls, 0), (link.nulls, 1), (lamps, 2)):
+                if found and found[-1][1:] == [link.channels, laid]:
+                    found[-1][0] += count
+                elif count:
+                    found.append([count, link.channels, laid])
+        return found
 
     def _letters(self, run: str) -> list[str]:
         source = self._wiring.source(run)

@@ -317,6 +317,7 @@ class _Round:
         checks.append(Check(run, eye.missing(run, colours), "none is missing"))
         if whole:
             checks.append(Check(run, eye.gap(run, colours), "no gap"))
+            checks.append(Check(run, eye.flicker(run), "nothing"))
         for end in (0, -1):
             colour = next(name for name, shade in eye.COLOURS.items() if shade == shades[end])
             checks.append(Check(run, eye.outer(run, end), colour))
@@ -342,8 +343,11 @@ class _Round:
         return f"{run}: one {near} at {first}, {counted} {far} at {last}"
 
     def _end_checks(self, run: str, parts: tuple[Pixels, Pixels], near: str, far: str) -> Iterator[Check]:
-        lit = len(parts[0]) + len(parts[1])
-        yield Check(run, None, str(lit))
+        quarter = -(-self._lamps(run) // 4)
+        yield Check(run, None, str(len(parts[0]) + len(parts[1])))
+        if quarter > len(parts[1]):
+            yield Check(run, None, str(len(parts[0])), self._all(run)[:quarter])
+            yield Check(run, None, str(len(parts[1])), self._all(run)[-quarter:])
         yield Check(run, eye.outer(run, 0), near)
         yield Check(run, eye.outer(run, -1), far if len(parts[1]) else near)
         if len(parts[1]):
