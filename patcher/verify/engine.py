@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import CANNOT_TELL, DARK, FLICKER, Ask, Chances, Eye
+from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
 from patcher.verify.questions import Candidate, Repertoire, narrowing
@@ -263,6 +263,3 @@ def _alike(weighed: list[Weighed], chosen: NDArray[np.int64], belief: Belief) ->
         same &= (np.abs(one.chances - one.chances[top]) < 1e-9).all(axis=1)
     found: NDArray[np.int64] = chosen[same]
     return found
-
-
-_ = (DARK, FLICKER)
