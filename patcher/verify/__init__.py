@@ -11,8 +11,8 @@ The face of the reasoning is `Diagnosis`:
 `begin` of `Diagnosis.start` takes what a person has seen already, so that a round that meets a no hands its looks over:
 each a frame, an ask of `patcher.eye` and the place of the answer. `Painter` makes such frames of pixels and colours.
 
-`hypotheses.py` lists what could be wrong, `scene.py` what it would look like, `frames.py` and `questions.py` what may be
-asked, `engine.py` reasons and `ahead.py` looks ahead; `pairs.py` thinks of two faults at once, `wording.py` speaks and
+`hypotheses.py` lists what could be wrong, `scene.py` what it would look like, `frames.py` and `questions.py` what may
+be asked, `engine.py` reasons and `ahead.py` looks ahead; `pairs.py` thinks of two faults at once, `wording.py` speaks and
 `remedies.py` says what to do.
 """
 
