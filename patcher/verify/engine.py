@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import CANNOT_TELL, DARK, FLICKER, Ask, Chances, Eye
+from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
 from patcher.verify.questions import Candidate, Repertoire, narrowing
@@ -129,7 +129,10 @@ class Engine:
             which, back = pieces[0]
             index = self.scene.variants[ask.runs[0]].index[:, which]
             return see(self.scene, self.eye, frame, ask, [index])[back]
-        indices = [self.scene.variants[run].index[:, which][:, back] for run, (which, back) in zip(ask.runs, pieces)]
+        indices = [
+            self.scene.variants[run].index[:, which][:, back]
+            for run, (which, back) in zip(ask.runs, pieces, strict=True)
+        ]
         return see(self.scene, self.eye, frame, ask, indices)
 
     def _candidates(self, chosen: NDArray[np.int64], weight: Belief, belief: Belief) -> list[Candidate]:
@@ -150,7 +153,7 @@ class Engine:
         """The runs on which the belief is split most."""
         spread = {}
         for run, variants in self.scene.variants.items():
-            summed = np.bincount(variants.of[chosen], weights=weight)
+            summed = np.bincount(variants.of[chosen], weights=weight).astype(float)
             spread[run] = _entropy(summed)
         runs = sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])
         return runs[:FOCUS]
@@ -194,11 +197,13 @@ def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: list[NDArray[np
     rows = np.arange(index.shape[1])[:, None]
     for channel in index:
         taken[rows, channel] = True
-    lit = np.zeros((index.shape[1], len(frame.steps)), dtype=bool)
-    for number, step in enumerate(frame.steps):
-        at = np.minimum(np.searchsorted(scene.numbers, step), len(scene.numbers) - 1)
-        for one in at[scene.numbers[at] == step]:
-            lit[:, number] |= taken[:, one]
+    steps = np.stack(frame.steps)
+    at = np.minimum(np.searchsorted(scene.numbers, steps), len(scene.numbers) - 1)
+    at[scene.numbers[at] != steps] = len(scene.numbers)
+    taken[:, len(scene.numbers) :] = False
+    lit = taken[:, at[:, 0]]
+    for column in at.T[1:]:
+        lit |= taken[:, column]
     return eye.follows(ask, lit)
 
 
@@ -263,6 +268,3 @@ def _alike(weighed: list[Weighed], chosen: NDArray[np.int64], belief: Belief) ->
         same &= (np.abs(one.chances - one.chances[top]) < 1e-9).all(axis=1)
     found: NDArray[np.int64] = chosen[same]
     return found
-
-
-_ = (DARK, FLICKER)

@@ -20,6 +20,9 @@ from patcher.show.tables import LAST_UNIVERSE
 from patcher.stream.levels import Levels, pixel_places, wire_letters
 from patcher.stream.looks import COLOURS as PARTS
 
+BEHIND = 10
+"""Pixels beyond a run's ends that may be lit, where a shift is looked for."""
+
 Channels = NDArray[np.int64]
 Pixels = NDArray[np.int64]
 
@@ -44,7 +47,8 @@ class Frame:
     @cached_property
     def key(self) -> int:
         """Equal for frames that light the same."""
-        return hash((tuple(np.unique(step).tobytes() for step in self.steps), self.goes))
+        lit = np.concatenate(self.steps) if self.goes else np.unique(self.steps[0])
+        return hash((lit.tobytes(), self.goes))
 
     def universes(self) -> tuple[int, ...]:
         """The universes in which anything is lit, rising."""
@@ -66,6 +70,7 @@ class Painter:
     def __init__(self, plan: Planned) -> None:
         self._plan = plan
         self._show = plan.wiring.show
+        self._known: dict[tuple[str, str], Channels] = {}
 
     def letters(self, run: str) -> str:
         """The channels of the run's pixels, in planned colour order."""
@@ -78,16 +83,24 @@ class Painter:
         own = {"red": "R" in letters, "green": "G" in letters, "blue": "B" in letters, "white": white}
         return tuple(colour for colour in COLOURS if own[colour])
 
-    def channels(self, run: str, pixels: Pixels, colour: str) -> Channels:
-        """The running channels that show a colour on pixels of a run, counted from 0; those beyond its ends are where
-        the box would go on counting.
+    def steps(self, run: str, pixels: Pixels, colour: str) -> Channels:
+        """The running channels that show a colour on each of some pixels of a run, counted from 0: shape (pixels,
+        channels of the colour). Pixels up to `BEHIND` beyond its ends are where the box would go on counting.
         """
-        source = self._plan.wiring.source(run)
-        link, at = self._plan.patch.link_of(source)
-        box = self._plan.wiring.ports[source][0]
-        letters = wire_letters(self._show, box, self._show.runs[source])
-        on = np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
-        found = (pixel_places(at, pixels, link.channels)[:, None] + on).ravel()
+        if (run, colour) not in self._known:
+            source = self._plan.wiring.source(run)
+            link, at = self._plan.patch.link_of(source)
+            box = self._plan.wiring.ports[source][0]
+            letters = wire_letters(self._show, box, self._show.runs[source])
+            on = np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
+            every = np.arange(-BEHIND, self._show.runs[run].pixels + BEHIND)
+            self._known[run, colour] = pixel_places(at, every, link.channels)[:, None] + on
+        found: Channels = self._known[run, colour][pixels + BEHIND]
+        return found
+
+    def channels(self, run: str, pixels: Pixels, colour: str) -> Channels:
+        """The running channels of all those pixels in a colour; those that no universe holds are left out."""
+        found = self.steps(run, pixels, colour).ravel()
         inside: Channels = found[(found >= 0) & (found < LAST_UNIVERSE * CHANNELS)]
         return inside
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +18,10 @@ from patcher import eye
 from patcher.address.patch import CHANNELS
 from patcher.eye import Ask
 from patcher.shapes import cells
-from patcher.verify.frames import Frame, Painter, Pixels, span_words
+from patcher.verify.frames import BEHIND, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.scene import Scene
 
-BEHIND = 10
-"""So many pixels behind a run's ends are lit where a shift is looked for."""
 IN_TURN = "each colour in turn"
 
 
@@ -100,8 +99,7 @@ class Repertoire:
             lit += [self.painter.channels(r, np.arange(self.scene.variants[r].lamps), colour) for r in shown]
             says.append(f"{name} {colour}")
         frame = Frame(", ".join(says), (np.concatenate(lit) if lit else np.empty(0, dtype=np.int64),))
-        box = {run for run in self.scene.variants}
-        return frame, frozenset(box)
+        return frame, frozenset(self.scene.variants)
 
     def _corner(self, run: str) -> Iterator[Candidate]:
         """A grid's first line red at its begin and blue at its end, the second line green at its begin."""
@@ -150,16 +148,16 @@ class Repertoire:
     def dot(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
         """A dot along a stretch, in up to four goes, each from one bound to the next."""
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
-        return self.dots(run, [np.arange(a, b) for a, b in zip(cut, cut[1:], strict=False)], colour)
+        return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four goes."""
         if not goes:
             return None
         colours = [c for c in self.painter.colours(run) if c != "white"] if colour == IN_TURN else [colour]
-        steps = [
-            self.painter.channels(run, np.array([pixel]), one) for go in goes for pixel in go for one in colours
-        ]  # fmt: skip
+        along = np.concatenate(list(goes))
+        stacked = np.stack([self.painter.steps(run, along, one) for one in colours], axis=1)
+        steps = stacked.reshape(-1, stacked.shape[2])
         of = eye.goes_of([len(go) * len(colours) for go in goes])
         words = "; ".join(span_words(int(go[0]), int(go[-1])) for go in goes)
         says = f"a dot along {run}, {colour}, in {len(goes)} goes: {words}"
@@ -183,7 +181,7 @@ def narrowing(
     for chosen in (single, ~single):
         if weight[chosen].sum() <= 0.0:
             continue
-        own = np.bincount(places[chosen], weights=weight[chosen], minlength=lamps)
+        own = np.bincount(places[chosen], weights=weight[chosen], minlength=lamps).astype(float)
         where = np.flatnonzero(own > 0)
         low, high = int(where[0]), int(where[-1])
         if len(colours) < 2:

@@ -41,7 +41,7 @@ class Variants:
     @property
     def lamps(self) -> int:
         """How many lamps the run has."""
-        return self.index.shape[2]
+        return int(self.index.shape[2])
 
     @cached_property
     def _table(self) -> Shades:
@@ -69,7 +69,8 @@ class Variants:
         bits = on[index[0]]
         for number in range(1, len(index)):
             bits |= (on << number | (on & BROKEN))[index[number]]
-        return self._table[bits]
+        found: Shades = self._table[bits]
+        return found
 
 
 @dataclass(frozen=True, eq=False)
