@@ -315,7 +315,7 @@ def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -
     assert set(record.answers) == {item for step in steps[:3] for item in step.proves}
     done = here("verify", heron_lock, "--yard")
     assert f"1 of {len(steps) - 3}   {steps[3].name}" in done.stdout
-    assert done.returncode == 0
+    assert done.returncode == 0, done.stdout
 
 
 def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
@@ -325,13 +325,14 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
     before = termios.tcgetattr(theirs)
     process = start_by_hand(heron_lock, stdin=theirs)
     read_until(process, "1 of 24")
-    os.write(ours, "xn1\ntзима\nq".encode())
+    os.write(ours, "xn1\nqtзима\nq".encode())  # no answer, no, which, out of the diagnosis, a note, stop
     process.communicate(timeout=60)
     assert process.returncode == 1
     assert termios.tcgetattr(theirs) == before
     record = read_record(heron_lock)
     says = {item.thing: answer.says for item, answer in record.answers.items()}
     assert says == {"lockhouse/1": "no", "lockhouse/2": "yes"}
+    assert [(note.thing, note.what) for note in record.notes] == [("gable", "зима")]
 
 
 def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:

@@ -35,6 +35,8 @@ HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 LONGEST_WAIT = 0.05
 STEPS_A_SECOND = 5.0
 """How quickly a dot goes that a person should follow."""
+FRAMES_A_LOOK = 3
+"""Frames of one look that are sent to the yard: enough to see what flickers."""
 PATIENCE = 5.0
 """Seconds to wait for the packets of one frame on the loopback."""
 
@@ -268,6 +270,7 @@ class Lamps:
         wiring: as planned.
         yard: the boxes and lamps as built.
         sender: sends to them.
+        source: its name in E1.31 packets; what others send to the same groups is none of this yard's business.
         receiver: hears for them.
         heard_by: which boxes hear what.
         eye: what looks at the lamps.
@@ -278,6 +281,7 @@ class Lamps:
     wiring: Wiring
     yard: Yard
     sender: Sender
+    source: str
     receiver: Receiver
     heard_by: Mapping[Ear, list[str]]
     eye: Eye
@@ -305,35 +309,41 @@ class Lamps:
 
         ask = question.ask
         if ask.kind == "vanish":
-            lit = [bool((self._shades(one)[ask.runs[0]] != DARK).any()) for one in levels]
+            lit = [bool((self._shades(one, 1)[ask.runs[0]] != DARK).any()) for one in levels]
             chances = self.eye.follows(ask, np.array([lit]))[0]
         else:
             shades = self._shades(levels[0])
             chances = self.eye.sees(ask, [shades[run][None] for run in ask.runs])[0]
         return question.answers[int(self.chance.choice(len(chances), p=chances))].key
 
-    def _shades(self, levels: Levels) -> dict[str, Shades]:
-        """What each run's lamps show; one whose colour changes while the look does not is flickering."""
+    def _shades(self, levels: Levels, frames_sent: int = FRAMES_A_LOOK) -> dict[str, Shades]:
+        """What each run's lamps show; one whose colour changes from frame to frame of one look is flickering."""
         import numpy as np
 
         from patcher.eye import FLICKER, shade_table
 
         frames = []
-        for _ in range(3):
+        for _ in range(frames_sent):
             self._send(levels)
             frames.append({run: lamps.copy() for run, lamps in self.yard.lamps.items()})
         found: dict[str, Shades] = {}
         for run, lamps in frames[0].items():
             bits = ((lamps > 0) << np.arange(lamps.shape[1])).sum(axis=1)
             shades = shade_table(self.yard.letters[run])[bits]
-            unsteady = np.any([(frame[run] != lamps).any(axis=1) for frame in frames[1:]], axis=0)
+            unsteady = np.zeros(len(lamps), dtype=bool)
+            for frame in frames[1:]:
+                unsteady |= (frame[run] != lamps).any(axis=1)
             found[run] = np.where(unsteady, FLICKER, shades).astype(np.uint8)
         return found
 
     def _send(self, levels: Levels) -> None:
+        from patcher.wire import e131
+
         self.sender.send(levels)
         give_up = time.monotonic() + PATIENCE
         while self.heard < self.sender.packets and time.monotonic() < give_up:
             for datagram in self.receiver.poll(PATIENCE):
+                if datagram.ear.port == e131.PORT and self.source.encode() not in datagram.octets:
+                    continue
                 self.heard += 1
                 self.yard.receive(self.heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())

@@ -180,6 +180,8 @@ def _answering(
 
 @contextmanager
 def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int) -> Iterator[Answering]:
+    import uuid
+
     import numpy as np
 
     from patcher.cli.answering import Lamps
@@ -198,8 +200,9 @@ def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: in
         heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
     near = {box: host for box, host in hosts.items() if table.controllers[box].delivery == "unicast"}
     goals = targets(table, patch, box_universes(patch), near)
-    with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK) as sender:
-        yield Lamps(wiring, simulated, sender, receiver, heard_by, Eye(), np.random.default_rng(seed))
+    own = f"Patcher {uuid.uuid4()}"
+    with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
+        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), np.random.default_rng(seed))
 
 
 def _say_report(
