@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, demo, edit, send, swap, yard
+from patcher.cli import adopt, ask, demo, diagnose, edit, send, swap, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -26,6 +26,7 @@ app.command("swap")(swap.swap)
 app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("yard")(yard.yard)
+app.command("diagnose")(diagnose.diagnose)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)
 
