@@ -14,7 +14,7 @@ from patcher.stream.many import LONGEST, Arrived, many
 
 BUFFER = 32 * 1024 * 1024
 """Octets that the system is asked to keep for us between two looks; it grants what it allows."""
-AT_ONCE = 8192
+AT_ONCE = 512
 """Datagrams of one ear that are taken at a time, so that the others have their turn."""
 _RCVBUFFORCE = 33
 """SO_RCVBUFFORCE of Linux, which Python does not name: over the system's limit, for those who may."""
@@ -83,7 +83,7 @@ class Receiver:
         self._selector.register(_open(ear), selectors.EVENT_READ, ear)
 
     def poll(self, seconds: float) -> list[Datagram]:
-        """Everything that has arrived, after waiting at most so many seconds for the first."""
+        """What has arrived, of each ear at most `AT_ONCE`, after waiting at most so many seconds for the first."""
         found: list[Datagram] = []
         for key, _ in self._selector.select(seconds):
             source = key.fileobj

@@ -83,14 +83,15 @@ def main() -> None:
     yard = Yard(wiring, patch, Built())
     hosts = addresses(Path(__file__), show)
     heard_by = ears(show, patch, hosts, yard.universes)
-    here, there = multiprocessing.Pipe(duplex=False)
+    apart = multiprocessing.get_context("spawn")
+    here, there = apart.Pipe(duplex=False)
     with ExitStack() as stack:
         draw = None
         if "--picture" in sys.argv:
             draw = picture(stack, yard, wiring)
         receiver = stack.enter_context(Receiver(heard_by))
         work = (hosts, yard.universes, int(seconds * rate), rate, there)
-        sender = multiprocessing.Process(target=stream, args=work)
+        sender = apart.Process(target=stream, args=work)
         sender.start()
         polls, longest, most, first, before = 0, 0.0, 0, None, time.process_time()
         while True:
