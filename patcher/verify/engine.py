@@ -23,7 +23,7 @@ DOUBT = 0.1
 """The part of answers that are taken to be wrong, by whoever is careful."""
 SURE, TRUSTING_SURE = 0.98, 0.9995
 """Belief in what looks alike, from which on it is named."""
-SAMPLE = 250
+SAMPLE = 200
 """Classes on which candidates are weighed; more are drawn from the belief."""
 FOCUS = 3
 """Runs that are looked at more closely at a time."""
@@ -149,10 +149,13 @@ class Engine:
             placed = np.flatnonzero((belief > belief.max() * 1e-6) & (variants.first[which] >= 0))
             if len(placed):
                 own = which[placed]
-                found += narrowing(
-                    self._repertoire, run, variants.first[own], variants.count[own] == 1, belief[placed]
-                )  # fmt: skip
+                single = variants.count[own] == 1
+                found += narrowing(self._repertoire, run, variants.first[own], single, belief[placed], self._moved())
         return found
+
+    def _moved(self) -> float:
+        """Another part of a colour each time, spread evenly between −½ and ½."""
+        return (len(self.told) * 0.618034) % 1.0 - 0.5
 
     def _focus(self, chosen: NDArray[np.int64], weight: Belief) -> list[str]:
         """The runs on which the belief is split most."""
