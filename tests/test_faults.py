@@ -395,15 +395,31 @@ def receive_all(yard: Yard, wiring: Wiring, memories: dict[str, dict[Address, in
 
 
 RNG = random.Random(7)
-MEMORY = {(universe, channel): RNG.randrange(1, 256) for universe in range(5, 110) for channel in range(1, 513)}
+MEMORY = {(universe, channel): RNG.randrange(1, 256) for universe in range(1, 115) for channel in range(1, 513)}
 """Every box is sent the same values on every universe that any of them may listen to."""
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=SLOW)
 @given(st.data())
 def test_the_yards_lamps_are_those_of_the_slow_world(data: st.DataObject) -> None:
     # Source: DESIGN.md, Faults; WS2811 and WS2812B data sheets (CHECKS.md): a pixel takes the first octets that reach
     # it and passes on the rest.
+    against_the_slow_world(data)
+
+
+@pytest.mark.long
+@settings(max_examples=1500, deadline=None, suppress_health_check=SLOW)
+@given(st.data())
+def test_the_yards_lamps_are_those_of_the_slow_world_in_many_shows(data: st.DataObject) -> None:
+    # Source: as above.
+    against_the_slow_world(data)
+
+
+def against_the_slow_world(data: st.DataObject) -> None:
+    """A random show with one to three random faults, in the yard with real packets and in the slow world."""
     tables = data.draw(some_shows())
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -430,7 +446,7 @@ def test_the_yards_lamps_are_those_of_the_slow_world(data: st.DataObject) -> Non
                 assert shown[letter] == value, (run, pixel, letter, faults)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 @given(st.data())
 def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) -> None:
     # Source: DESIGN.md, Faults: a difference between the wiring as planned and as built.
@@ -450,7 +466,7 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
     assert (again.takes, again.boxes, again.universes) == ({}, {}, {})
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_fault_is_read_as_it_is_written(data: st.DataObject) -> None:
     # Source: DESIGN.md, Faults: one way to write a fault, KIND:WHERE=VALUE.
@@ -584,7 +600,7 @@ def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
     assert finding.remedy
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.sampled_from(KINDS), st.text(max_size=12), st.text(max_size=6))
 def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) -> None:
     # Source: DESIGN.md: no traceback ever reaches a person.
@@ -639,10 +655,21 @@ def test_what_makes_no_sense_together_is_refused(texts: list[str], sense: bool) 
     assert caught.value.findings[0].where == texts[1]
 
 
-@pytest.mark.parametrize("text", ["universe-shift:box=-1", "channel-shift:box/1=-3", "universe-shift:box=63998"])
-def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(text: str) -> None:
-    # Source: ANSI E1.31-2018 6.2.7: universes 1 to 63999.
-    wiring = wired(small())
+@pytest.mark.parametrize(
+    ("text", "protocol"),
+    [
+        ("universe-shift:box=-1", "e131"),
+        ("channel-shift:box/1=-3", "e131"),
+        ("universe-shift:box=63997", "e131"),
+        ("universe-shift:box=32765", "artnet"),
+    ],
+)
+def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(text: str, protocol: str) -> None:
+    # Source: ANSI E1.31-2018 6.2.7: universes 1 to 63999; Art-Net 4: Port-Addresses to 32767 (CHECKS.md). The box has
+    # three starts, on universes 1 to 3.
+    wiring = wired(small(protocol=protocol))
+    last = parse("universe-shift:box=63996" if protocol == "e131" else "universe-shift:box=32764", wiring.show)
+    departure(planned(wiring, allocate(wiring).patch), [last])
     plan = planned(wiring, allocate(wiring).patch)
     with pytest.raises(PatcherError) as caught:
         departure(plan, [parse(text, wiring.show)])

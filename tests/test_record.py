@@ -290,7 +290,10 @@ def changed_by(*path: object) -> set[str]:
 def test_known_edits_unprove_known_things() -> None:
     # Source: worked by hand from the small show above
     assert changed_by("run", "wheel", "turns", "same-way") == {"wheel direction", "wheel geometry"}
-    assert changed_by("run", "sill", "path", [[0.0, 0.0], [1.0, 0.5], [2.0, 0.0]]) == {"sill direction", "hall geometry"}
+    assert changed_by("run", "sill", "path", [[0.0, 0.0], [1.0, 0.5], [2.0, 0.0]]) == {
+        "sill direction",
+        "hall geometry",
+    }
     assert changed_by("controller", "quay", "reorders", True) == {"buoy colours"}
     assert changed_by("controller", "hut", "port", "1", ["beam", "sill", "rail"]) == {
         "hut/1 identity", "hall geometry", *(f"{run} {what}" for run in ("sill", "beam") for what in OF_RUN),

@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, demo, edit, send, swap, verify, yard
+from patcher.cli import adopt, ask, demo, diagnose, edit, send, swap, verify, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -27,6 +27,7 @@ app.command("where")(ask.where)
 app.command("send")(send.send)
 app.command("yard")(yard.yard)
 app.command("verify")(verify.verify)
+app.command("diagnose")(diagnose.diagnose)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)
 

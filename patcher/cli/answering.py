@@ -17,6 +17,7 @@ from patcher.errors import choose_from, refuse
 if TYPE_CHECKING:
     import numpy as np
 
+    from patcher.cli.witness import Witness
     from patcher.eye import Eye, Shades
     from patcher.stream.levels import Levels
     from patcher.stream.receiver import Ear, Receiver
@@ -33,8 +34,6 @@ KEYS: dict[str, Word] = {
 HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 
 LONGEST_WAIT = 0.05
-STEPS_A_SECOND = 5.0
-"""How quickly a dot goes that a person should follow."""
 FRAMES_A_LOOK = 3
 """Frames of one look that are sent to the yard: enough to see what flickers."""
 PATIENCE = 5.0
@@ -62,8 +61,8 @@ class Answering(Protocol):
     def step(self, step: Step, levels: Levels) -> Reply:
         """What is said of a step, whose look has these levels."""
 
-    def question(self, question: Question, levels: Sequence[Levels]) -> str | None:
-        """The key of an answer to a question of the diagnosis, whose frame has these levels, step by step; None: stop."""
+    def question(self, question: Question) -> str | None:
+        """The key, or the words, of an answer to a question of the diagnosis; None: stop."""
 
 
 class Typed:
@@ -122,6 +121,7 @@ class Person:
     Attributes:
         keys: what they type.
         sender: sends the frames.
+        universes: those that it sends.
         rate: frames a second.
         stopped: whether something else has asked to stop.
         say: prints.
@@ -129,6 +129,7 @@ class Person:
 
     keys: Typed
     sender: Sender
+    universes: list[int]
     rate: float
     stopped: Callable[[], bool]
     say: Callable[[str], None]
@@ -159,12 +160,19 @@ class Person:
         chosen = [int(key) for key in line if key.isdecimal() and key.isascii()]
         return Reply("no", tuple(s.thing for number, s in enumerate(step.subjects, start=1) if number in chosen))
 
-    def question(self, question: Question, levels: Sequence[Levels]) -> str | None:
+    def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
+        from patcher.cli.asking import moments
+        from patcher.stream.levels import Levels
+
+        frame = question.frame
+        still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
+        dark = Levels((), still[0].slots[:0])
+        levels = [dark if step is None else still[step] for step in moments(frame)]
         known = {answer.key: answer for answer in question.answers}
+        self.say(f"     {' · '.join(f'{answer.key} {answer.says}' for answer in question.answers)} · q stop")
         while (key := self._key(levels)) is not None:
             if key in known:
-                self.say(f"  {known[key].says}")
                 return key
             if key == "q":
                 return None
@@ -174,6 +182,7 @@ class Person:
 
     def _key(self, levels: Sequence[Levels]) -> str | None:
         """The next key, frames being sent meanwhile; None: stop."""
+        from patcher.cli.asking import FRAME
         from patcher.stream.clock import Clock
 
         got: list[str] = []
@@ -189,7 +198,7 @@ class Person:
         for elapsed in Clock(self.rate).frames(wait):
             if got or self.keys.ended or self.stopped():
                 break
-            self.sender.send(levels[int(elapsed * STEPS_A_SECOND) % len(levels)])
+            self.sender.send(levels[int(elapsed / FRAME) % len(levels)])
         return got[0] if got and not self.stopped() else None
 
     def _line(self, levels: Sequence[Levels]) -> str | None:
@@ -224,7 +233,9 @@ class Written:
             name, colon, answer = (part.strip() for part in text.partition(":"))
             if not colon or not name or not answer:
                 says = f"is no answer: “{text}”"
-                raise refuse(f"{path}, line {number}", says, "write the step's name, a colon and the answer: colours gable: yes")
+                raise refuse(
+                    f"{path}, line {number}", says, "write the step's name, a colon and the answer: colours gable: yes"
+                )
             lines.append((number, name, answer))
         return cls(path, lines)
 
@@ -250,7 +261,7 @@ class Written:
             raise refuse(where, f"“{answer}” is no answer", choose_from(answer, KEYS.values()))
         return Reply(words[0])
 
-    def question(self, question: Question, levels: Sequence[Levels]) -> str | None:
+    def question(self, question: Question) -> str | None:
         """The next line, if it answers a question; else the diagnosis stops there."""
         if not self.lines or self.lines[0][1] != "ask":
             return None
@@ -275,6 +286,7 @@ class Lamps:
         heard_by: which boxes hear what.
         eye: what looks at the lamps.
         chance: what the eye misses.
+        witness: answers the questions of the diagnosis from lamps built alike.
         heard: how many packets have come.
     """
 
@@ -286,6 +298,7 @@ class Lamps:
     heard_by: Mapping[Ear, list[str]]
     eye: Eye
     chance: np.random.Generator
+    witness: Witness
     heard: int = 0
 
     def step(self, step: Step, levels: Levels) -> Reply:
@@ -299,31 +312,22 @@ class Lamps:
         if all(sound.values()):
             return Reply("yes")
         wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
-        return Reply("no", wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0])
+        return Reply(
+            "no", wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
+        )
 
-    def question(self, question: Question, levels: Sequence[Levels]) -> str | None:
+    def question(self, question: Question) -> str | None:
         """The key of what the eye sees."""
-        import numpy as np
+        return self.witness.answer(question)
 
-        from patcher.eye import DARK
-
-        ask = question.ask
-        if ask.kind == "vanish":
-            lit = [bool((self._shades(one, 1)[ask.runs[0]] != DARK).any()) for one in levels]
-            chances = self.eye.follows(ask, np.array([lit]))[0]
-        else:
-            shades = self._shades(levels[0])
-            chances = self.eye.sees(ask, [shades[run][None] for run in ask.runs])[0]
-        return question.answers[int(self.chance.choice(len(chances), p=chances))].key
-
-    def _shades(self, levels: Levels, frames_sent: int = FRAMES_A_LOOK) -> dict[str, Shades]:
+    def _shades(self, levels: Levels) -> dict[str, Shades]:
         """What each run's lamps show; one whose colour changes from frame to frame of one look is flickering."""
         import numpy as np
 
         from patcher.eye import FLICKER, shade_table
 
         frames = []
-        for _ in range(frames_sent):
+        for _ in range(FRAMES_A_LOOK):
             self._send(levels)
             frames.append({run: lamps.copy() for run, lamps in self.yard.lamps.items()})
         found: dict[str, Shades] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.cli.answering import Answering
     from patcher.verify.items import Item
-    from patcher.verify.record import Record
+    from patcher.verify.record import Record, State
     from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
 
@@ -67,7 +67,10 @@ def verify(
             raise refuse("--new-season", "is for the whole show", "leave the thing out")
         unproved = len(record.answers)
         record = change_record(show, lambda kept: kept.new_season())
-        print(f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept.", file=sys.stderr)
+        print(
+            f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept.",
+            file=sys.stderr,
+        )
         if not (report or as_json):
             return
         report = True
@@ -89,7 +92,9 @@ def _fitting(
     if fault and by_hand:
         raise refuse("--fault", "is for the yard that answers by itself", "give it to patcher yard instead")
     if answers is not None and (yard or interface):
-        raise refuse("--answers", "sends nothing, so it does not go with --yard or --interface", "leave one of them out")
+        raise refuse(
+            "--answers", "sends nothing, so it does not go with --yard or --interface", "leave one of them out"
+        )
     if yard and interface:
         raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
 
@@ -135,7 +140,7 @@ def _round(
     ) as answering:  # fmt: skip
         walk = Walk(
             show, wiring, patch, every, steps, answering,
-            lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), universes, say,
+            lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
         )  # fmt: skip
         walk.go()
     say("")
@@ -156,16 +161,17 @@ def _answering(
 ) -> Iterator[Answering]:  # fmt: skip
     """Who answers; whatever is lit is dark at the end."""
     from patcher.cli.answering import Person, Written, typed
+    from patcher.cli.asking import frame_goals
     from patcher.cli.stopping import stopping
-    from patcher.stream.sender import Sender, box_universes, targets
-    from patcher.yard.yard import LOOPBACK, addresses
+    from patcher.stream.sender import Sender
+    from patcher.yard.yard import LOOPBACK
 
     if answers is not None:
         yield Written.read(answers)
         return
     table = wiring.show
-    near = {box: host for box, host in addresses(show, table).items() if table.controllers[box].delivery == "unicast"}
-    goals = targets(table, patch, box_universes(patch), near if yard else {})
+    goals = frame_goals(show, wiring, patch, yard=yard)
+    universes = sorted({goal.universe for goal in goals})
     with ExitStack() as stack:
         if yard and not by_hand:
             yield stack.enter_context(_lamps(show, wiring, patch, faults, seed))
@@ -173,9 +179,11 @@ def _answering(
         stop = stack.enter_context(stopping())
         keys = stack.enter_context(typed())
         sender = stack.enter_context(Sender(goals, interface=LOOPBACK if yard else interface))
-        yield Person(keys, sender, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
+        yield Person(keys, sender, universes, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
     for host, reason in sender.unreachable.items():
-        print(f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr)
+        print(
+            f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
+        )
 
 
 @contextmanager
@@ -185,6 +193,7 @@ def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: in
     import numpy as np
 
     from patcher.cli.answering import Lamps
+    from patcher.cli.witness import Witness
     from patcher.eye import Eye
     from patcher.faults import build, parse
     from patcher.stream.receiver import Receiver
@@ -202,7 +211,8 @@ def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: in
     goals = targets(table, patch, box_universes(patch), near)
     own = f"Patcher {uuid.uuid4()}"
     with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
-        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), np.random.default_rng(seed))
+        chance, witness = np.random.default_rng(seed), Witness(wiring, patch, built, seed=seed)
+        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), chance, witness)
 
 
 def _say_report(
@@ -257,7 +267,7 @@ def _box_of(item: Item, wiring: Wiring) -> str:
 def _document(
     show: Path, record: Record, wanted: Mapping[Item, str], by_box: Mapping[str, list[Item]], looks: int | None
 ) -> dict[str, Any]:
-    from patcher.verify.record import CHAPTERS, states, tally
+    from patcher.verify.record import CHAPTERS, states
 
     found = states(record, wanted)
     things = []
@@ -270,11 +280,17 @@ def _document(
             "found": list(answer.found) if answer and state == "failed" else [],
         })  # fmt: skip
     entries = {
-        chapter: [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in getattr(record, chapter)]
+        str(chapter): [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in record.chapter(chapter)]
         for chapter in CHAPTERS
     }
     return {
-        "show": str(show), **tally(found.values()), "looks": looks,
-        "boxes": [{"controller": box, **tally(found[item] for item in own)} for box, own in by_box.items()],
+        "show": str(show), **_counts(found.values()), "looks": looks,
+        "boxes": [{"controller": box, **_counts(found[item] for item in own)} for box, own in by_box.items()],
         "items": things, **entries,
     }  # fmt: skip
+
+
+def _counts(states: Iterable[State]) -> dict[str, int]:
+    from patcher.verify.record import tally
+
+    return {str(state): number for state, number in tally(states).items()}

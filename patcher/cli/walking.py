@@ -39,7 +39,6 @@ class Walk:
         steps: the looks, in order.
         answering: who answers.
         render: turns a look into levels.
-        universes: those that are sent.
         say: prints a line.
         looks: how many looks were shown.
         waiting: runs that a fault found hides until it is mended, with that fault's words.
@@ -52,7 +51,6 @@ class Walk:
     steps: tuple[Step, ...]
     answering: Answering
     render: Callable[[Look], Levels]
-    universes: list[int]
     say: Callable[[str], None]
     looks: int = 0
     waiting: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -72,7 +70,9 @@ class Walk:
                 box = step.box
                 self.say(f"\n── {box}{self._stands(box)} ──")
             if found := self._hidden(step):
-                self.say(f"\n{at + 1} of {len(self.steps)}   {step.name}: passed over until {_listed(found)} is mended.")
+                self.say(
+                    f"\n{at + 1} of {len(self.steps)}   {step.name}: passed over until {_listed(found)} is mended."
+                )
                 at += 1
                 continue
             self._show(step, at)
@@ -167,10 +167,8 @@ class Walk:
         asked = 0
         while (question := diagnosis.ask()) is not None:
             asked += 1
-            self.say(f"  {asked}. {question.frame.says}\n     {question.asks}")
-            self.say("     " + " · ".join(f"{answer.key} {answer.says}" for answer in question.answers))
-            steps = range(len(question.frame.steps))
-            key = self.answering.question(question, [question.frame.levels(self.universes, step) for step in steps])
+            self.say(f"  {asked}. Sent: {question.frame.says}\n     {question.asks}")
+            key = self.answering.question(question)
             if key is None:
                 self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
                 return ()
@@ -183,6 +181,7 @@ class Walk:
             self.say(f"  Found after {count(asked, 'question')}: it looks as planned. Look again: b goes back.")
             return ()
         self._say_found(asked, faults, sure=diagnosis.sure)
+        self._say_remedies(same[0])
         self._hide(same[0])
         return faults
 
@@ -190,6 +189,18 @@ class Walk:
         self.say(f"  Found after {count(asked, 'question')}: {faults[0]}{'' if sure else ', most likely'}")
         if len(faults) > 1:
             self.say(f"  It looks the same as: {', '.join(faults[1:6])}{' and others' if len(faults) > 6 else ''}")
+
+    def _say_remedies(self, faults: tuple[Fault, ...]) -> None:
+        from patcher.verify.remedies import remedy
+
+        for fault in faults:
+            todo = remedy(self.wiring.show, fault)
+            self.say(f"  On the ladder: {todo.mend}.")
+            if todo.line:
+                self.say(f"  Or in the show file: {todo.line}.")
+            for number, cause in enumerate(todo.causes, start=1):
+                self.say(f"    {number}. {cause}")
+        self.say("  Supply off before a box is opened or a wire is touched.")
         self.say("  It is kept as failed. If you mend it now, b looks at it again; else go on.")
 
     def _hide(self, faults: tuple[Fault, ...]) -> None:

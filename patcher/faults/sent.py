@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS, Link, Start, behind, first_fit
+from patcher.address.rules import LAST_UNIVERSE
 from patcher.errors import refuse
 from patcher.faults.fault import Fault, first_run
 from patcher.show.runs import Run
 from patcher.show.schema import Show
-from patcher.show.tables import LAST_UNIVERSE
 from patcher.wiring import Wiring
 
 Stream = NDArray[np.int32]
@@ -90,20 +90,14 @@ def streams(
                 piece = _piece(show, box, link, at, count)
                 pieces.setdefault((box, link.port), []).append(piece)
             at = end
-        if first < 0 or at > LAST_UNIVERSE * CHANNELS:
-            _outside(faults, first)
+        last = LAST_UNIVERSE[show.controllers[box].protocol]
+        if first < 0 or at > last * CHANNELS:
+            says = "begin before universe 1" if first < 0 else f"end behind universe {last}"
+            raise refuse(", ".join(map(str, faults)), f"would let the box {says}", "write a smaller value")
         if at > first:
             listened.update(range(first // CHANNELS + 1, (at - 1) // CHANNELS + 2))
     sent = {port: np.concatenate(found) for port, found in pieces.items() if f"{port[0]}/{port[1]}" not in dead}
     return {port: sent.get(port, NOTHING) for port in wiring.chains if port[0] == box}, tuple(sorted(listened))
-
-
-def _outside(faults: Sequence[Fault], at: int) -> None:
-    if at < 0:
-        says = "would let the box begin before universe 1"
-    else:
-        says = f"would let the box end behind universe {LAST_UNIVERSE}"
-    raise refuse(", ".join(map(str, faults)), says, "write a smaller value")
 
 
 def _counts(show: Show, starts: Sequence[Start], off: Mapping[str, int]) -> dict[str, int]:

@@ -78,8 +78,8 @@ class _Many:
 
     def __call__(self, source: socket.socket, most: int) -> list[Arrived]:
         found: list[Arrived] = []
-        while len(found) < most:
-            got = self._call(source.fileno(), self._messages, A_CALL, socket.MSG_DONTWAIT, None)
+        while (wanted := min(most - len(found), A_CALL)) > 0:
+            got = self._call(source.fileno(), self._messages, wanted, socket.MSG_DONTWAIT, None)
             if got <= 0:
                 break
             # One copy of all, then slices of it: quicker than a copy each out of the block.
@@ -89,7 +89,7 @@ class _Many:
                 name = names[number * _NAME + 2 : number * _NAME + 8]
                 sender = self._senders.get(name) or self._sender(name)
                 found.append((octets[at : at + self._messages[number].length], sender))
-            if got < A_CALL:
+            if got < wanted:
                 break
         return found
 

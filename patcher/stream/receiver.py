@@ -83,7 +83,7 @@ class Receiver:
         self._selector.register(_open(ear), selectors.EVENT_READ, ear)
 
     def poll(self, seconds: float) -> list[Datagram]:
-        """Everything that has arrived, after waiting at most so many seconds for the first."""
+        """What has arrived, of each ear at most `AT_ONCE`, after waiting at most so many seconds for the first."""
         found: list[Datagram] = []
         for key, _ in self._selector.select(seconds):
             source = key.fileobj

@@ -12,8 +12,7 @@ The face of the reasoning is `Diagnosis`:
 each a frame, an ask of `patcher.eye` and the place of the answer. `Painter` makes such frames of pixels and colours.
 
 `hypotheses.py` lists what could be wrong, `scene.py` what it would look like, `frames.py` and `questions.py` what may
-be asked, `engine.py` reasons and `ahead.py` looks ahead; `pairs.py` thinks of two faults at once, `wording.py` speaks and
-`remedies.py` says what to do.
+be asked, `engine.py` reasons and `ahead.py` looks ahead, `wording.py` speaks and `remedies.py` says what to do.
 """
 
 from patcher.verify.diagnosis import Answer, Diagnosis, Question, Seen

@@ -23,7 +23,7 @@ DOUBT = 0.1
 """The part of answers that are taken to be wrong, by whoever is careful."""
 SURE, TRUSTING_SURE = 0.98, 0.9995
 """Belief in what looks alike, from which on it is named."""
-SAMPLE = 250
+SAMPLE = 200
 """Classes on which candidates are weighed; more are drawn from the belief."""
 FOCUS = 3
 """Runs that are looked at more closely at a time."""
@@ -31,6 +31,8 @@ AHEAD = 12
 """Down to so many classes the whole tree of questions is searched."""
 WORTHLESS = 1e-6
 """Bits; a question that tells less tells nothing."""
+LIVE = 1e-7
+"""A class is left where the belief in it is at least that part of the belief in the likeliest."""
 MISFIT = 0.01
 """An answer less likely than that contradicts a class."""
 
@@ -98,13 +100,16 @@ class Engine:
         candidates = self._candidates(chosen, weight, belief)
         weighed = self._weighed(candidates, chosen, weight)
         sure = SURE if self.careful else TRUSTING_SURE
-        best = max(weighed, key=lambda found: found.worth, default=None)
-        alike = _alike(weighed, chosen, belief)
-        if best is None or best.bits < WORTHLESS or belief[alike].sum() >= sure:
+        best, alike = _best(weighed), _alike(weighed, chosen, belief)
+        live = np.flatnonzero(belief > belief.max() * LIVE)
+        if len(live) > len(chosen) and _ends(best, alike, belief, sure):
+            chosen, weight = live, belief[live] / belief[live].sum()
+            weighed = self._weighed(candidates, chosen, weight)
+            best, alike = _best(weighed), _alike(weighed, chosen, belief)
+        if best is None or _ends(best, alike, belief, sure):
             self.done, self.sure = alike, bool(belief[alike].sum() >= sure)
             return None
-        live = np.flatnonzero(belief > 0) if not self.careful else ()
-        if 1 < len(live) <= AHEAD:
+        if not self.careful and 1 < len(live) <= AHEAD:
             best = best_first([one for one in weighed if one.bits >= WORTHLESS], belief[chosen]) or best
         return best.frame, best.ask
 
@@ -144,10 +149,13 @@ class Engine:
             placed = np.flatnonzero((belief > belief.max() * 1e-6) & (variants.first[which] >= 0))
             if len(placed):
                 own = which[placed]
-                found += narrowing(
-                    self._repertoire, run, variants.first[own], variants.count[own] == 1, belief[placed]
-                )  # fmt: skip
+                single = variants.count[own] == 1
+                found += narrowing(self._repertoire, run, variants.first[own], single, belief[placed], self._moved())
         return found
+
+    def _moved(self) -> float:
+        """Another part of a colour each time, spread evenly between −½ and ½."""
+        return (len(self.told) * 0.618034) % 1.0 - 0.5
 
     def _focus(self, chosen: NDArray[np.int64], weight: Belief) -> list[str]:
         """The runs on which the belief is split most."""
@@ -258,6 +266,15 @@ def _sampled(belief: Belief) -> tuple[NDArray[np.int64], Belief]:
     count[np.isin(chosen, top)] -= 1
     weight = np.maximum(count, 1e-3).astype(float)
     return chosen, weight / weight.sum()
+
+
+def _best(weighed: list[Weighed]) -> Weighed | None:
+    return max(weighed, key=lambda one: one.worth, default=None)
+
+
+def _ends(best: Weighed | None, alike: NDArray[np.int64], belief: Belief, sure: float) -> bool:
+    """Whether there is nothing more to ask: no question tells anything, or what looks alike is believed."""
+    return best is None or best.bits < WORTHLESS or float(belief[alike].sum()) >= sure
 
 
 def _alike(weighed: list[Weighed], chosen: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:

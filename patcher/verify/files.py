@@ -18,7 +18,7 @@ import tomli_w
 from patcher.errors import PatcherError, refuse
 from patcher.show.files import read_text, write_whole
 from patcher.verify.items import WHATS, Item, What
-from patcher.verify.record import CHAPTERS, SAYS, Answer, Chapter, Entry, Record, Says
+from patcher.verify.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
 
 FORMAT = 1
 
@@ -44,18 +44,14 @@ def dump(record: Record) -> str:
         proved.setdefault(item.thing, {})[item.what] = keys
     tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
     for chapter in CHAPTERS:
-        if entries := _entries(record, chapter):
+        if entries := record.chapter(chapter):
             tables[chapter] = [{"thing": one.thing, "when": one.when, "what": one.what} for one in entries]
     text = _HEAD + tomli_w.dumps(tables)
     return text + "\n" + _last_line(record, text) + "\n"
 
 
-def _entries(record: Record, chapter: Chapter) -> tuple[Entry, ...]:
-    return {"notes": record.notes, "replaced": record.replaced, "bench": record.bench}[chapter]
-
-
 def _last_line(record: Record, above: str) -> str:
-    answers, others = len(record.answers), sum(len(_entries(record, chapter)) for chapter in CHAPTERS)
+    answers, others = len(record.answers), sum(len(record.chapter(chapter)) for chapter in CHAPTERS)
     seal = hashlib.sha256(above.strip().encode()).hexdigest()[:16]
     plural = f"answer{'s' * (answers != 1)}, {others} other entr{'ies' if others != 1 else 'y'}"
     return f"# The end: {answers} {plural}; {seal}"
@@ -85,7 +81,7 @@ def parse(text: str) -> Record:
 def _what(text: str) -> What:
     if text not in WHATS:
         raise ValueError(f"it knows nothing of “{text}”")
-    return cast(What, text)
+    return text
 
 
 def _answer(keys: dict[str, Any]) -> Answer:

@@ -165,7 +165,8 @@ class Repertoire:
 
 
 def narrowing(
-    repertoire: Repertoire, run: str, places: NDArray[np.int64], single: NDArray[np.bool_], weight: NDArray[np.float64]
+    repertoire: Repertoire, run: str, places: NDArray[np.int64], single: NDArray[np.bool_], weight: NDArray[np.float64],
+    moved: float = 0.0,
 ) -> Iterator[Candidate]:
     """The frames that split the belief over places.
 
@@ -175,6 +176,7 @@ def narrowing(
         places: for each class the first of the run's lamps that would take something else than planned.
         single: whether it is the only one.
         weight: the belief in each class.
+        moved: by which part of a colour some cuts are moved, so that a gap that was missed is looked for anew.
     """
     lamps = repertoire.scene.variants[run].lamps
     colours = [*repertoire.painter.colours(run), IN_TURN]
@@ -190,6 +192,8 @@ def narrowing(
         yield repertoire.blocks(run, [low, *four, high + 1])
         yield repertoire.blocks(run, [low - 1, *four, high + 2])
         yield repertoire.blocks(run, [*five, high + 1])
+        yield repertoire.blocks(run, [low - 1, *quantiles(own, 4, moved), high + 2])
+        yield repertoire.blocks(run, [low - 1, *quantiles(np.where(np.arange(lamps) <= four[1], own, 0), 3), four[1] + 1])
         if high - low < lamps // 2:
             yield repertoire.blocks(run, [0, *four, lamps])
         for colour in colours:
@@ -214,7 +218,10 @@ def _near(repertoire: Repertoire, run: str, top: list[int], lamps: int, colours:
             yield repertoire.blocks(run, range(first, first + 5))
 
 
-def quantiles(weight: NDArray[np.float64], parts: int) -> list[int]:
-    """Where to cut places so that each of so many parts has as much weight as the others, as far as it can."""
+def quantiles(weight: NDArray[np.float64], parts: int, moved: float = 0.0) -> list[int]:
+    """Where to cut places so that each of so many parts has as much weight as the others, as far as it can; `moved`
+    moves every cut by that part of a part.
+    """
     summed = np.cumsum(weight)
-    return [int(np.searchsorted(summed, summed[-1] * part / parts - 1e-12)) + 1 for part in range(1, parts)]
+    shares = [(part + moved) / parts for part in range(1, parts)]
+    return [int(np.searchsorted(summed, summed[-1] * share - 1e-12)) + 1 for share in shares]

@@ -81,7 +81,17 @@ class Record:
 
     def added(self, chapter: Chapter, entry: Entry) -> Record:
         """With one more note, replaced lamp or bench result."""
-        return replace(self, **{chapter: (*getattr(self, chapter), entry)})
+        match chapter:
+            case "notes":
+                return replace(self, notes=(*self.notes, entry))
+            case "replaced":
+                return replace(self, replaced=(*self.replaced, entry))
+            case "bench":
+                return replace(self, bench=(*self.bench, entry))
+
+    def chapter(self, chapter: Chapter) -> tuple[Entry, ...]:
+        """The entries of a chapter, oldest first."""
+        return {"notes": self.notes, "replaced": self.replaced, "bench": self.bench}[chapter]
 
     def new_season(self) -> Record:
         """With nothing proved and nothing failed; notes, replaced lamps and bench results stay."""

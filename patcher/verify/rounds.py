@@ -157,14 +157,22 @@ class _Round:
     def _in_order(self, runs: Sequence[str], came_from: float) -> list[str]:
         """By the place of their props, from the side on which a person arrives; runs of one prop together."""
         xs = {run: (middle(self.wiring, [run]) or (np.nan, 0.0))[0] for run in runs}
-        of_prop = {run: np.nanmean([xs[o] for o in runs if self._props[o] == self._props[run]] or [0.0]) if not np.isnan(
-            xs[run]) else np.inf for run in runs}
+        of_prop = {
+            run: np.nanmean([xs[o] for o in runs if self._props[o] == self._props[run]] or [0.0])
+            if not np.isnan(xs[run])
+            else np.inf
+            for run in runs
+        }
         known = [x for x in xs.values() if not np.isnan(x)]
         back = bool(known) and came_from > max(known)
         return sorted(
             runs,
-            key=lambda run: (np.isinf(of_prop[run]), (-1 if back else 1) * of_prop[run], self._props[run],
-                             runs.index(run)),
+            key=lambda run: (
+                np.isinf(of_prop[run]),
+                (-1 if back else 1) * of_prop[run],
+                self._props[run],
+                runs.index(run),
+            ),
         )
 
     def _ports(self, box: str, ports: Mapping[int, Sequence[str]]) -> Iterator[Step]:
@@ -214,9 +222,7 @@ class _Round:
 
     def _ends(self, box: str, runs: Sequence[str]) -> Iterator[Step]:
         """Both ends of up to four runs."""
-        wanted = [
-            run for run in runs if any(Item(name, "ends") in self.wanted for name in with_tees(self.wiring, run))
-        ]
+        wanted = [run for run in runs if any(Item(name, "ends") in self.wanted for name in with_tees(self.wiring, run))]
         for number, group in enumerate(_groups(wanted)):
             glows: list[Glow] = []
             subjects: list[Subject] = []
@@ -226,8 +232,14 @@ class _Round:
                 glows += [Glow(run, parts[0], COLOURS[near]), Glow(run, parts[1], COLOURS[far])]
                 for name in with_tees(self.wiring, run):
                     if (item := Item(name, "ends")) in self.wanted:
-                        subjects.append(Subject(name, self._ends_say(name, parts, near, far), (item,), tuple(
-                            self._end_checks(name, parts, near, far))))
+                        subjects.append(
+                            Subject(
+                                name,
+                                self._ends_say(name, parts, near, far),
+                                (item,),
+                                tuple(self._end_checks(name, parts, near, far)),
+                            )
+                        )
             where = "Look at both ends of each run: one lamp where its data comes in, three at its other end."
             yield self._step("ends", box, number, box, where, glows, subjects)
 

@@ -61,7 +61,9 @@ def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
             return f"from {way}: {', '.join(reversed(names))}"
     sides = [place(places[pixels], places) for pixels in parts.values()]
     if set(sides) == {"left", "right"} and len(sides) == 4:
-        both = {side: [name for at, name in zip(sides, names, strict=True) if at == side] for side in dict.fromkeys(sides)}
+        both = {
+            side: [name for at, name in zip(sides, names, strict=True) if at == side] for side in dict.fromkeys(sides)
+        }
         return ", ".join(f"{side} {listed(colours)}" for side, colours in both.items())
     if len(set(sides)) == len(sides):
         return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))

@@ -93,7 +93,8 @@ class Bank:
         words = octets.view(np.uint64)
         count = self._count[lamps]
         for place in range(int(count.max())):
-            new = _any(self._colours[place, lamps] != words) | (count <= place)
+            # A lamp that has shown fewer has 0 there, and dark is never noted.
+            new = _any(self._colours[place, lamps] != words)
             if not new.all():
                 lamps, words, count = lamps[new], words[new], count[new]
         self._colours[count, lamps] = words
