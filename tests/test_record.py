@@ -34,14 +34,15 @@ RECORDS = st.builds(
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 SMALL = Record(
-    {Item("gable", "colours"): Answer("no", NOON, "ab12", ("reversed:gable",)), Item("gate", "geometry"): Answer("yes", NOON, "cd34")},
+    {Item("gable", "colours"): Answer("no", NOON, "ab12", ("reversed:gable",)),
+     Item("gate", "geometry"): Answer("yes", NOON, "cd34")},
     notes=(Entry("gable", NOON, "Знак: клипса треснула"),),
 )  # fmt: skip
 
 
 @given(RECORDS)
 def test_a_record_comes_back_from_its_file_as_it_was(record: Record) -> None:
-    # Source: the record is the value; a file must not lose any of it. TOML itself is read by tomllib, an independent reader
+    # Source: the record is the value; a file must not lose any of it. tomllib reads it too
     text = dump(record)
     tomllib.loads(text)
     back = parse(text)

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import SHOWS, Patcher
+from conftest import SHOWS, Patcher, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -123,6 +123,78 @@ def test_every_other_wiring_of_a_grid_is_seen() -> None:
                     faults = tuple(parse(text, wiring.show) for text in texts)
                     looks_planned = grid not in departure(sound, faults).takes
                     assert (chance_of_all_yes(faults) > 0) == looks_planned, texts
+
+
+LETTERS = ("RGB", "GRB", "RGBW", "BRGA", "W", "R", "GW")
+
+
+@st.composite
+def shows(draw: st.DrawFn) -> dict:
+    """Small shows of every shape, length, colour order and kind of start."""
+    number = st.integers(1, 30)
+    types = {f"kind{at}": {"colour_order": order} for at, order in enumerate(LETTERS)}
+    runs: dict[str, dict] = {}
+    boxes: dict[str, dict] = {}
+    for box in range(draw(st.integers(1, 3))):
+        ports: dict[str, list[str]] = {}
+        for port in range(1, draw(st.integers(1, 6)) + 1):
+            ports[str(port)] = []
+            for _ in range(draw(st.integers(1, 3))):
+                name = f"run{len(runs)}"
+                run = {"pixel": draw(st.sampled_from(sorted(types))), "nulls": draw(st.integers(0, 2))}
+                x = float(len(runs))
+                match draw(st.sampled_from(["none", "line", "loop", "grid"])):
+                    case "none":
+                        run |= {"pixels": draw(number)}
+                    case "line":
+                        run |= {"shape": "line", "path": [[x, 0.0], [x, 2.0]], "pixels": draw(number)}
+                    case "loop":
+                        corners = [[x, 0.0], [x, 1.0], [x + 0.5, 1.0]]
+                        run |= {"shape": "loop", "corners": corners, "pixels": draw(number)}
+                    case "grid":
+                        run |= {"shape": "grid", "area": [[x, 0.0], [x + 0.7, 1.0]], "lines": "rows",
+                                "columns": draw(st.integers(2, 5)), "rows": draw(st.integers(2, 5)),
+                                "turns": draw(st.sampled_from(["serpentine", "same-way"]))}  # fmt: skip
+                ports[str(port)].append(name)
+                runs[name] = run
+                if draw(st.booleans()) and run.get("shape") is None:
+                    runs[f"run{len(runs)}"] = run | {"same_data_as": name}
+        per = draw(st.sampled_from(["controller", "port", "run"]))
+        boxes[f"box{box}"] = {"address": f"192.0.2.{box + 1}", "ports": 6, "start_per": per, "port": ports}
+        if draw(st.booleans()):
+            boxes[f"box{box}"]["at"] = [draw(st.floats(0, 9)), 0.0]
+    free = sorted(runs)
+    props = {}
+    for at in range(draw(st.integers(0, 2))):
+        members, free = free[: draw(st.integers(1, 4))], free[4:]
+        if members:
+            props[f"prop{at}"] = {"runs": members}
+    return {"show": {"title": "Any"}, "pixel": types, "controller": boxes, "run": runs, "prop": props}
+
+
+@given(shows())
+@settings(max_examples=25, deadline=None)
+def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    sound = planned(wiring, patch).takes
+    steps = plan(wiring, patch, items(wiring))
+    assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
+    assert len(steps) <= 3 * len(wiring.show.runs)
+    assert len({step.name for step in steps}) == len(steps)
+    universes = sorted({universe for start in patch.starts for universe in start.universes})
+    for step in steps:
+        sent = levels(step.look, wiring, patch, universes, 0.3)
+        lit = np.zeros((max(universes) + 1) * 512, dtype=bool)
+        for universe, slots in zip(sent.universes, sent.slots, strict=True):
+            lit[(universe - 1) * 512 : universe * 512] = slots > 0
+        seen = {}
+        for run, taken in sound.items():
+            table = shade_table(wiring.show.type_of(wiring.show.runs[run]).colour_order)
+            seen[run] = table[(np.where(taken >= 0, lit[taken], False) << np.arange(taken.shape[1])).sum(axis=1)]
+        said = as_said(step, wiring, seen, Eye())
+        assert all(chance == 1 for chance in said.values()), (step.name, said)
+        assert all(subject.checks for subject in step.subjects), step.name
 
 
 POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
@@ -282,7 +354,8 @@ def test_a_wrong_file_of_answers_is_said_in_words(heron_lock: Path, here: Patche
 @pytest.mark.parametrize(
     "call",
     [("--fault", "reversed:gable"), ("--by-hand",), ("--yard", "--interface", "127.0.0.1"), ("nothing",),
-     ("towpath/3",), ("--yard", "--answers", "x"), ("gable", "--new-season"), ("--yard", "--fault", "upside-down:gable")],
+     ("towpath/3",), ("--yard", "--answers", "x"), ("gable", "--new-season"),
+     ("--yard", "--fault", "upside-down:gable")],
 )  # fmt: skip
 def test_calls_that_make_no_sense_are_refused(heron_lock: Path, here: Patcher, call: tuple[str, ...]) -> None:
     done = here("verify", heron_lock, *call)

@@ -1,4 +1,4 @@
-"""Who answers in a round: a person's keys while the lamps stay lit, a file of answers, or the yard's lamps through an eye."""
+"""Who answers in a round: a person while the lamps stay lit, a file of answers, or the yard's lamps through an eye."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`verify`: a round to walk, look by look, until every port, run and prop is proved; and what has been proved so far."""
+"""`verify`: a round to walk, look by look, until every port, run and prop is proved; and what is proved so far."""
 
 from __future__ import annotations
 

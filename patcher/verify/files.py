@@ -1,7 +1,7 @@
 """The record's file, beside the show file: `heron-lock.toml` → `heron-lock.checks.toml`.
 
-It reads well and is written by Patcher alone: its last line counts what stands above it and seals it with a checksum, so
-that half a file, or one that was changed by hand, is known as such, and left as it is.
+It reads well and is written by Patcher alone: its last line counts what stands above it and seals it with a checksum,
+so that half a file, or one that was changed by hand, is known as such, and left as it is.
 """
 
 from __future__ import annotations

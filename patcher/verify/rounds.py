@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -247,7 +248,7 @@ class _Round:
         """Every prop of several runs whose last run was proved at this box."""
         for prop in dict.fromkeys(self._props[run] for run in runs):
             sources, item = self._sources[prop], Item(prop, "geometry")
-            if len(sources) < 2 or not sources <= done or item not in self.wanted:
+            if len(sources) < 2 or not (sources <= done and sources & set(runs)) or item not in self.wanted:
                 continue
             placed = {run: self._places[run] for run in drawn_runs(self.wiring, prop)}
             every = np.concatenate([found for found in placed.values() if found is not None])
@@ -327,7 +328,7 @@ class _Round:
         colours = tuple(parts)
         checks = [Check(run, eye.whole(run), colour, pixels) for colour, pixels in parts.items()]
         checks.append(Check(run, eye.missing(run, colours), "none is missing"))
-        if whole:
+        if whole and len(shades) > 1:
             checks.append(Check(run, eye.gap(run, colours), "no gap"))
             checks.append(Check(run, eye.flicker(run), "nothing"))
         for end in (0, -1):
@@ -357,7 +358,7 @@ class _Round:
     def _end_checks(self, run: str, parts: tuple[Pixels, Pixels], near: str, far: str) -> Iterator[Check]:
         quarter = -(-self._lamps(run) // 4)
         yield Check(run, None, str(len(parts[0]) + len(parts[1])))
-        if quarter > len(parts[1]):
+        if 0 < len(parts[1]) <= quarter and 2 * quarter <= self._lamps(run):
             yield Check(run, None, str(len(parts[0])), self._all(run)[:quarter])
             yield Check(run, None, str(len(parts[1])), self._all(run)[-quarter:])
         yield Check(run, eye.outer(run, 0), near)
@@ -375,5 +376,5 @@ def _groups(things: Sequence[str] | Sequence[int]) -> Iterator[list]:  # type: i
     """Groups of up to four, as even as can be."""
     count = -(-len(things) // AT_ONCE)
     bounds = [round(len(things) * number / count) for number in range(count + 1)] if count else [0]
-    for first, last in zip(bounds, bounds[1:], strict=False):
+    for first, last in pairwise(bounds):
         yield list(things[first:last])
