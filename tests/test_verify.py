@@ -3,6 +3,7 @@
 import json
 import os
 import pty
+import re
 import shutil
 import signal
 import subprocess
@@ -23,13 +24,16 @@ from patcher.cli.loading import load
 from patcher.errors import PatcherError
 from patcher.eye import FLICKER, Eye, shade_table
 from patcher.faults import RANDOM, departure, parse, planned
+from patcher.shapes import positions
 from patcher.stream.levels import levels
+from patcher.stream.receiver import Receiver
 from patcher.verify.files import checks_path, read_record
 from patcher.verify.files import parse as parse_record
 from patcher.verify.hypotheses import singles
 from patcher.verify.items import digests, items
 from patcher.verify.rounds import as_said, plan
 from patcher.verify.walk import EXACT, shortest, way
+from patcher.yard.yard import addresses, ears
 
 HERON_LOCK = SHOWS / "heron-lock.toml"
 
@@ -239,6 +243,49 @@ def test_words_say_where_by_the_drawing() -> None:
     assert said["colours", "hedge"] == "hedge: from the data-in end: red, green, blue, white"
 
 
+def test_what_is_said_is_where_the_lamps_are_lit() -> None:
+    # Source: the drawing: positions of the lamps that a look lights, against the sides that its words name
+    wiring, _, _, steps = heron()
+    told = 0
+    for step in steps:
+        for subject in step.subjects:
+            runs = wiring.show.prop_runs()[subject.thing] if step.name.startswith("picture") else [subject.thing]
+            lit: dict[str, list] = {}
+            every = []
+            for run in runs:
+                if (
+                    not step.name.startswith("ports")
+                    and (at := positions(wiring.show, wiring.show.runs[run])) is not None
+                ):
+                    every.append(at)
+                    for glow in step.look.glows:
+                        if glow.run == wiring.source(run):
+                            lit.setdefault(glow.colour.name, []).append(at[glow.pixels])
+            if not every:
+                continue
+            low, high = np.concatenate(every).min(axis=0), np.concatenate(every).max(axis=0)
+            x, y = {}, {}
+            for colour, points in lit.items():
+                x[colour], y[colour] = (np.concatenate(points).mean(axis=0) - low) / np.maximum(high - low, 1e-9)
+            if found := re.search(r"from left to right: (.*)", subject.says):
+                named = found[1].split(", ")
+                assert named == sorted(x, key=lambda colour: x[colour]), subject.says
+                told += 1
+            for side, colour in re.findall(
+                r"((?:top |bottom )?(?:left|right)|top|bottom) (red|green|blue|white)", subject.says
+            ):
+                assert ("left" not in side) or x[colour] < 0.5, subject.says
+                assert ("right" not in side) or x[colour] > 0.5, subject.says
+                assert ("top" not in side) or y[colour] > 0.5, subject.says
+                assert ("bottom" not in side) or y[colour] < 0.5, subject.says
+                told += 1
+            if found := re.search(r"green at the (left|right) end, three red at the (left|right)", subject.says):
+                assert found[1] != found[2]
+                assert (x["green"] < x["red"]) == (found[1] == "left"), subject.says
+                told += 1
+    assert told > 30
+
+
 def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher: Patcher) -> None:
     done = patcher("verify", heron_lock, "--yard", "--json")
     assert done.returncode == 0, done.stderr
@@ -414,13 +461,39 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
 
 
 def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:
-    process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
-    assert process.stdin is not None
-    read_until(process, "y yes")
-    process.send_signal(signal.SIGINT)
+    # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx (CHECKS.md)
+    wiring, patch, _, _ = heron()
+    heard: dict[tuple[str, bytes], bool] = {}
+    lit = False
+    with Receiver(ears(wiring.show, patch, addresses(heron_lock, wiring.show))) as receiver:
+        process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        read_until(process, "y yes")
+        told = False
+        while process.poll() is None or (datagrams := receiver.poll(0.1)):
+            for one in datagrams if process.poll() is not None else receiver.poll(0.1):
+                e131 = one.ear.port == 5568
+                key = one.ear.host, one.octets[113:115] if e131 else one.octets[14:16]
+                heard[key] = any(one.octets[126:] if e131 else one.octets[18:])
+                lit |= heard[key]
+            if lit and not told:
+                process.send_signal(signal.SIGINT)
+                told = True
     said, _ = process.communicate(timeout=60)
     assert "Stopped here" in said
     assert process.returncode == 0
+    assert lit
+    assert not any(heard.values())
+
+
+def test_a_note_and_a_replaced_lamp_are_kept_at_any_time(heron_lock: Path, here: Patcher) -> None:
+    assert here("verify", heron_lock, "willow", "--note", "ветка сломана").returncode == 0
+    assert here("verify", heron_lock, "gable/17", "--replaced", "batch 2026").returncode == 0
+    assert here("verify", heron_lock, "gable", "--replaced", "batch 2026").returncode == 2
+    assert here("verify", heron_lock, "--note", "of what?").returncode == 2
+    said = here("verify", heron_lock, "--report").stdout
+    assert "willow: ветка сломана" in said
+    assert "gable/17: batch 2026" in said
 
 
 def test_a_damaged_record_stops_the_round_and_stays(heron_lock: Path, here: Patcher) -> None:

@@ -46,6 +46,10 @@ def verify(
     by_hand: Annotated[
         bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the lamps.")
     ] = False,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="Keep a note of THING; nothing is sent.")] = None,
+    replaced: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Keep that the lamp THING was replaced, and by what.")
+    ] = None,
     seed: Annotated[int, typer.Option(help="With --yard: of what the eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
@@ -57,6 +61,9 @@ def verify(
     _fitting(yard=yard, fault=fault, by_hand=by_hand, answers=answers, interface=interface)
     wiring = load(show)
     patch = load_patch(show, wiring)
+    if note is not None or replaced is not None:
+        _add(show, wiring, patch, thing, note=note, replaced=replaced)
+        return
     record = read_record(show)
     every = digests(wiring, patch, items(wiring))
     wanted = {item: every[item] for item in every if thing is None or item in _of_thing(thing, wiring, patch)}
@@ -97,6 +104,29 @@ def _fitting(
         )
     if yard and interface:
         raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
+
+
+def _add(
+    show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
+) -> None:
+    """Keep what a person says of a thing, at any time."""
+    from datetime import datetime
+
+    from patcher.address.thing import find
+    from patcher.verify.files import change_record
+    from patcher.verify.record import Entry
+
+    if thing is None:
+        raise refuse("--note or --replaced", "is about a thing", "name it: patcher verify SHOW gable/17 --replaced …")
+    kind = find(thing, wiring, patch).kind
+    if replaced is not None and kind not in ("pixel", "pixels"):
+        raise refuse("--replaced", f"is about a lamp, and {thing} is a {kind}", "name it by its run: gable/17")
+    now = datetime.now().astimezone().replace(microsecond=0)
+    if note is not None:
+        change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
+    if replaced is not None:
+        change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)))
+    print(f"Kept of {thing}.")
 
 
 def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
@@ -231,8 +261,11 @@ def _say_report(
         rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in by_box.items()]
         say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
         _say_failed(record, wanted)
-        for entry in record.notes:
-            print(f"note of {entry.when:%Y-%m-%d %H:%M}, {entry.thing}: {entry.what}")
+        if looks is None:
+            _say_open(record, wanted)
+        for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
+            for entry in entries:
+                print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {entry.thing}: {entry.what}")
     if in_all["failed"]:
         raise typer.Exit(1)
 
@@ -240,20 +273,28 @@ def _say_report(
 def _say_failed(record: Record, wanted: Mapping[Item, str]) -> None:
     from patcher.verify.record import states
 
-    found = states(record, wanted)
-    for item, state in found.items():
+    failed: dict[tuple[str, str], list[str]] = {}
+    for item, state in states(record, wanted).items():
         if state == "failed":
-            answer = record.answers[item]
-            why = f": {answer.found[0]}" if answer.found else ""
-            alike = f" (or what looks like it: {', '.join(answer.found[1:4])})" if answer.found[1:] else ""
-            print(f"failed: {item.thing}, {item.what}, {answer.when:%Y-%m-%d %H:%M}{why}{alike}")
+            found = record.answers[item].found
+            alike = f" (or what looks like it: {', '.join(found[1:4])})" if found[1:] else ""
+            why = f": {found[0]}{alike}" if found else ", and it is not known why"
+            failed.setdefault((item.thing, why), []).append(item.what)
+    for (thing, why), whats in failed.items():
+        print(f"failed: {thing} ({', '.join(whats)}){why}")
+
+
+def _say_open(record: Record, wanted: Mapping[Item, str]) -> None:
+    from patcher.verify.record import states
+
+    found = states(record, wanted)
     unproved: dict[str, list[str]] = {}
     for item, state in found.items():
         if state == "open":
             changed = ", changed since" if record.changed(item, wanted[item]) else ""
             unproved.setdefault(item.thing, []).append(item.what + changed)
     for thing, whats in unproved.items():
-        print(f"open: {thing}: {', '.join(whats)}")
+        print(f"open: {thing} ({', '.join(whats)})")
 
 
 def _box_of(item: Item, wiring: Wiring) -> str:

@@ -140,7 +140,8 @@ class Walk:
     def _no(self, step: Step, reply: Reply) -> None:
         """What is named is kept as failed before anything else; what was not named is as it should be."""
         wrong = [subject for subject in step.subjects if not reply.about or subject.thing in reply.about]
-        self.say(f"  no: {', '.join(reply.about) if reply.about else 'something in it'}")
+        named = reply.about or (step.subjects[0].thing if len(step.subjects) == 1 else "something in it",)
+        self.say(f"  no: {', '.join(named)}")
         self._keep([item for subject in wrong for item in subject.proves], "no")
         right = [item for subject in step.subjects if subject not in wrong for item in subject.proves]
         self._keep(right, "yes")
