@@ -265,8 +265,9 @@ def _gaps(shades: Shades) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray
     """For each variant the shade before its first gap, the number of gaps, and the number of lit lamps."""
     on = shades != DARK
     count = on.sum(axis=1)
-    ends = on[:, :-1] & ~on[:, 1:]
-    stretches = ends.sum(axis=1) + on[:, -1]
+    ends = on.copy()
+    ends[:, :-1] &= ~on[:, 1:]
+    stretches = ends.sum(axis=1)
     first = ends.argmax(axis=1)
     behind = shades[np.arange(len(shades)), first].astype(np.int64)
     return behind, np.maximum(stretches - 1, 0), count

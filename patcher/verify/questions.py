@@ -165,7 +165,11 @@ class Repertoire:
 
 
 def narrowing(
-    repertoire: Repertoire, run: str, places: NDArray[np.int64], single: NDArray[np.bool_], weight: NDArray[np.float64],
+    repertoire: Repertoire,
+    run: str,
+    places: NDArray[np.int64],
+    single: NDArray[np.bool_],
+    weight: NDArray[np.float64],
     moved: float = 0.0,
 ) -> Iterator[Candidate]:
     """The frames that split the belief over places.
@@ -193,7 +197,9 @@ def narrowing(
         yield repertoire.blocks(run, [low - 1, *four, high + 2])
         yield repertoire.blocks(run, [*five, high + 1])
         yield repertoire.blocks(run, [low - 1, *quantiles(own, 4, moved), high + 2])
-        yield repertoire.blocks(run, [low - 1, *quantiles(np.where(np.arange(lamps) <= four[1], own, 0), 3), four[1] + 1])
+        yield repertoire.blocks(
+            run, [low - 1, *quantiles(np.where(np.arange(lamps) <= four[1], own, 0), 3), four[1] + 1]
+        )
         if high - low < lamps // 2:
             yield repertoire.blocks(run, [0, *four, lamps])
         for colour in colours:
