@@ -60,14 +60,20 @@ def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
         if _rises(along[::-1]):
             return f"from {way}: {', '.join(reversed(names))}"
     sides = [place(places[pixels], places) for pixels in parts.values()]
-    if set(sides) == {"left", "right"} and len(sides) == 4:
-        both = {
-            side: [name for at, name in zip(sides, names, strict=True) if at == side] for side in dict.fromkeys(sides)
-        }
-        return ", ".join(f"{side} {listed(colours)}" for side, colours in both.items())
+    if len(set(sides)) == 2 and len(sides) == 4:
+        return _both(sides, names)
     if len(set(sides)) == len(sides):
         return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))
     return f"along the string from the data-in end ({place(places[:1], places)}): {', '.join(names)}"
+
+
+def _both(sides: Sequence[str], names: Sequence[str]) -> str:
+    """Two colours on each of two sides, where a run goes over and back; what both sides have in common is left out."""
+    common = set.intersection(*(set(side.split()) for side in sides))
+    of_side: dict[str, list[str]] = {}
+    for side, name in zip(sides, names, strict=True):
+        of_side.setdefault(" ".join(word for word in side.split() if word not in common) or side, []).append(name)
+    return ", ".join(f"{side} {listed(colours)}" for side, colours in of_side.items())
 
 
 def _rises(along: Sequence[NDArray[np.float64]]) -> bool:
