@@ -115,6 +115,27 @@ def test_every_single_fault_makes_some_look_wrong() -> None:
     assert len(by_kind) >= 14
 
 
+@pytest.mark.parametrize(
+    ("fault", "things"),
+    [
+        ("reversed:towpath", {"towpath"}),
+        ("shift:towpath=1", {"towpath"}),
+        ("shift:towpath=-2", {"towpath"}),
+        ("missing:towpath/50", {"towpath"}),
+        ("cut:willow/499", {"willow"}),
+        ("count:mooring/4=-1", {"hedge"}),
+        ("swapped-ports:mooring/1,mooring/2", {"towpath", "willow"}),
+    ],
+)
+def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(fault: str, things: set[str]) -> None:
+    # Source: worked by hand: one lamp at the data-in end and three at the other, so a step along the cable shows
+    wiring, _, sound, steps = heron()
+    number = next(at for at, step in enumerate(steps) if step.name == "ends mooring")
+    takes = sound.takes | departure(sound, (parse(fault, wiring.show),)).takes
+    said = as_said(steps[number], wiring, lamps_seen(number, takes), Eye())
+    assert {thing for thing, chance in said.items() if chance == 0} == things
+
+
 def test_every_other_wiring_of_a_grid_is_seen() -> None:
     # Source: the issue: a grid's 16 wirings; what each lamp then takes is from the fault model, tested by itself
     wiring, _, sound, _ = heron()
