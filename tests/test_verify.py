@@ -136,6 +136,18 @@ def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(
     assert {thing for thing, chance in said.items() if chance == 0} == things
 
 
+def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
+    # Source: the eye: a lamp whose data is broken flickers, and where nothing else is lit a single lamp is counted
+    wiring, _, sound, steps = heron()
+    number = next(at for at, step in enumerate(steps) if step.name == "colours towpath")
+    last = departure(sound, (parse("flicker:towpath/101", wiring.show),)).takes
+    assert as_said(steps[number], wiring, lamps_seen(number, sound.takes | last), Eye())["towpath"] == 0
+    seen = lamps_seen(number, sound.takes)
+    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 1}
+    seen["gable"][40] = 1
+    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 0}
+
+
 def test_every_other_wiring_of_a_grid_is_seen() -> None:
     # Source: the issue: a grid's 16 wirings; what each lamp then takes is from the fault model, tested by itself
     wiring, _, sound, _ = heron()
