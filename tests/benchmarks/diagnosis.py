@@ -1,6 +1,7 @@
 """How well the diagnosis does: tables in markdown.
 
-    python tests/benchmarks/diagnosis.py [--shows 20] [--seed 0] [--trials 60] [--wrong 300] [--cases 30] [--all]
+    python tests/benchmarks/diagnosis.py [--shows 20] [--seed 0] [--trials 60] [--wrong 300] [--cases 30]
+        [--pairs 200] [--all] [--thing RUN]
 
 Over shows/heron-lock.toml and random shows, for both eyes: faults drawn evenly from each kind (`--all`: every one of
 Heron Lock), what they end in, questions and prices, class sizes, wrong answers, few classes beside the best tree.
@@ -29,10 +30,11 @@ from conftest import SHOWS, wired
 from test_diagnose import order
 
 from patcher.address.placement import allocate
+from patcher.errors import PatcherError
 from patcher.eye import Eye
-from patcher.faults import departure, planned
+from patcher.faults import build, departure, planned
 from patcher.show.files import read_show
-from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.engine import Engine, entropy_bits, see
 from patcher.verify.hypotheses import chain_of
 from patcher.verify.scene import Scene, build_scene, scene_of
 from patcher.wiring import Wiring, wire
@@ -62,7 +64,7 @@ def random_show(seed: int) -> Wiring:
                 else:
                     run["pixels"] = rng.randint(4, 90)
                     if rng.random() < 0.1:
-                        runs[f"{name}-tee"] = {"pixel": run["pixel"], "pixels": run["pixels"], "same_data_as": name}
+                        runs[f"{name}-tee"] = run | {"same_data_as": name}
                 runs[name] = run
             port[str(number)] = chain
         controllers[f"box-{box}"] = {
@@ -127,10 +129,9 @@ def table(rows: dict[str, list[tuple[int, float, bool, bool, bool]]]) -> None:
     for name, own in [*sorted(rows.items()), ("**all**", every)]:
         asked = sorted(one[0] for one in own)
         parts = [f"{100 * np.mean([one[place] for one in own]):.2f} %" for place in (2, 3)]
-        print(
-            f"| {name} | {len(own)} | {parts[0]} | {parts[1]} | {np.mean(asked):.2f} | {asked[int(0.9 * (len(asked) - 1))]} "
-            f"| {asked[-1]} | {np.mean([one[1] for one in own]):.2f} |"
-        )
+        most = f"{asked[math.ceil(0.9 * len(asked)) - 1]} | {asked[-1]}"
+        price = np.mean([one[1] for one in own])
+        print(f"| {name} | {len(own)} | {parts[0]} | {parts[1]} | {np.mean(asked):.2f} | {most} | {price:.2f} |")
     print()
 
 
@@ -185,6 +186,47 @@ def mistaken(plans, eye: Eye, args, *, careful: bool) -> None:
         f"| {name} | {args.wrong} | {100 * right / args.wrong:.1f} % | {100 * sure_wrong / args.wrong:.1f} % "
         f"| {np.mean(asked):.2f} | {asked[int(0.9 * len(asked))]} | {asked[-1]} |"
     )
+
+
+def pairs(plans, args) -> None:
+    """Two faults at once, while the engine thinks of one: how often it names one of the two, or what one of them masks.
+
+    A person mends what was named and asks again; then one fault is left, and the tables above hold.
+    """
+    rng, counts = random.Random(args.seed), Counter()
+    scenes = cache(lambda number: scene_of(*plans[number]))
+    for trial in range(args.pairs):
+        scene = scenes(trial % len(plans))
+        two = [rng.choice(scene.classes[n])[0] for n in rng.sample(range(1, len(scene.classes)), 2)]
+        try:
+            both = build(scene.plan.wiring.show, two).faults
+            seen = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
+        except PatcherError:
+            continue
+        engine, rng_ = Engine(scene, Eye()), np.random.default_rng(trial)
+        counts["trials"] += 1
+        while (chosen := engine.next()) is not None and len(engine.told) < MOST:
+            frame, ask = chosen
+            known = [run for run in ask.runs if run in seen.variants]
+            if len(known) < len(ask.runs):
+                chances = engine.looks(frame, ask, np.array([0]))[0]
+            else:
+                indices = [seen.variants[run].index[:, -1:] for run in known]
+                chances = see(seen, engine.eye, frame, ask, indices)[0]
+            engine.tell(frame, ask, int(rng_.choice(len(chances), p=chances)))
+        left = {one for n in (engine.done if engine.done is not None else ()) for one in scene.classes[n]}
+        named = any((fault,) in left for fault in both)
+        masked = len(seen.classes) == 1 or any(
+            departure(scene.plan, both).takes.keys() == departure(scene.plan, (one,)).takes.keys()
+            and all(np.array_equal(t, departure(scene.plan, (one,)).takes[r])
+                    for r, t in departure(scene.plan, both).takes.items())
+            for one in both
+        )  # fmt: skip
+        counts["masked"] += masked
+        counts["named one"] += named
+        counts["sure, and neither"] += engine.sure and not named
+        counts["not sure"] += not engine.sure
+    print("Two faults: " + ", ".join(f"{what} {number}" for what, number in counts.items()) + "\n")
 
 
 def few(plans, args) -> None:
@@ -245,7 +287,7 @@ def cheapest(splits: dict[tuple[int, ...], float], prior: np.ndarray) -> float:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser()
-    for name, default in (("shows", 20), ("seed", 0), ("trials", 60), ("wrong", 300), ("cases", 30)):
+    for name, default in (("shows", 20), ("seed", 0), ("trials", 60), ("wrong", 300), ("cases", 30), ("pairs", 200)):
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--all", action="store_true")
     parser.add_argument("--thing", action="append")
@@ -270,6 +312,8 @@ def main() -> None:
         mistaken([*own, *others], Eye(), args, careful=True)
         mistaken([*own, *others], Eye(), args, careful=False)
         print()
+    if args.pairs:
+        pairs([*own, *others], args)
     if args.cases:
         few([*own, *others], args)
     print(f"{perf_counter() - begun:.0f} s in all")
