@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, bench, demo, edit, listen, power, send, swap, yard
+from patcher.cli import adopt, ask, bench, demo, diagnose, edit, listen, power, send, swap, verify, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -29,6 +29,8 @@ app.command("send")(send.send)
 app.command("bench")(bench.bench)
 app.command("listen")(listen.listen)
 app.command("yard")(yard.yard)
+app.command("verify")(verify.verify)
+app.command("diagnose")(diagnose.diagnose)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)
 

@@ -1,0 +1,353 @@
+"""Who answers in a round: a person while the lamps stay lit, a file of answers, or the yard's lamps through an eye."""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, Protocol
+
+from patcher.errors import choose_from, refuse
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from patcher.cli.witness import Witness
+    from patcher.eye import Eye, Shades
+    from patcher.stream.levels import Levels
+    from patcher.stream.receiver import Ear, Receiver
+    from patcher.stream.sender import Sender
+    from patcher.verify import Question
+    from patcher.verify.rounds import Step
+    from patcher.wiring import Wiring
+    from patcher.yard.yard import Yard
+
+Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
+KEYS: dict[str, Word] = {
+    "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
+}  # fmt: skip
+HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
+
+LONGEST_WAIT = 0.05
+FRAMES_A_LOOK = 3
+"""Frames of one look that are sent to the yard: enough to see what flickers."""
+PATIENCE = 5.0
+"""Seconds to wait for the packets of one frame on the loopback."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What was said of a step.
+
+    Attributes:
+        word: what.
+        about: after a no, the things that are not as they should be; empty where that cannot be told.
+        text: of a note.
+    """
+
+    word: Word
+    about: tuple[str, ...] = ()
+    text: str = ""
+
+
+class Answering(Protocol):
+    """Whoever answers."""
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """What is said of a step, whose look has these levels."""
+
+    def question(self, question: Question) -> str | None:
+        """The key, or the words, of an answer to a question of the diagnosis; None: stop."""
+
+
+class Typed:
+    """Keys, one at a time, from a file descriptor.
+
+    Attributes:
+        ended: nothing more can be typed.
+    """
+
+    def __init__(self, source: int) -> None:
+        self.ended = False
+        self._source = source
+        self._octets = b""
+        self._waiting = ""
+
+    def __call__(self, seconds: float) -> str | None:
+        """The next key, after waiting at most so many seconds."""
+        if not self._waiting and not self.ended and select.select([self._source], [], [], seconds)[0]:
+            octets = os.read(self._source, 256)
+            self.ended = not octets
+            self._octets += octets
+            try:
+                self._waiting, self._octets = self._octets.decode(), b""
+            except UnicodeDecodeError as error:
+                self._waiting, self._octets = self._octets[: error.start].decode(), self._octets[error.start :]
+                if len(self._octets) > 3:
+                    self._octets = b""
+        if not self._waiting:
+            return None
+        key, self._waiting = self._waiting[0], self._waiting[1:]
+        return key
+
+
+@contextmanager
+def typed() -> Iterator[Typed]:
+    """Keys from the terminal, or from whatever stands in for it; the terminal is left as it was."""
+    source = sys.stdin.fileno()
+    if not os.isatty(source):
+        yield Typed(source)
+        return
+    import termios
+    import tty
+
+    before: list[Any] = termios.tcgetattr(source)
+    try:
+        tty.setcbreak(source)
+        yield Typed(source)
+    finally:
+        termios.tcsetattr(source, termios.TCSADRAIN, before)
+
+
+@dataclass
+class Person:
+    """A person at the keys, before lamps that are lit until they answer.
+
+    Attributes:
+        keys: what they type.
+        sender: sends the frames.
+        universes: those that it sends.
+        rate: frames a second.
+        stopped: whether something else has asked to stop.
+        say: prints.
+    """
+
+    keys: Typed
+    sender: Sender
+    universes: list[int]
+    rate: float
+    stopped: Callable[[], bool]
+    say: Callable[[str], None]
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """Keep the look lit until a key is an answer."""
+        self.say(f"  {HELP}")
+        while (key := self._key([levels])) is not None:
+            word = KEYS.get(key.lower())
+            if word == "note":
+                self.say("  Your note, then Enter:")
+                return Reply("note", text=self._line([levels]) or "")
+            if word == "no" and len(step.subjects) > 1:
+                return self._which(step, levels)
+            if word is not None:
+                return Reply(word)
+            if key.strip():
+                self.say(f"  “{key}” is no answer. {HELP}")
+        return Reply("stop")
+
+    def _which(self, step: Step, levels: Levels) -> Reply:
+        for number, subject in enumerate(step.subjects, start=1):
+            self.say(f"    {number} {subject.thing}")
+        self.say("  Which is not so? Its number, or several, then Enter; Enter alone if you can't tell.")
+        line = self._line([levels])
+        if line is None:
+            return Reply("stop")
+        chosen = [int(key) for key in line if key.isdecimal() and key.isascii()]
+        return Reply("no", tuple(s.thing for number, s in enumerate(step.subjects, start=1) if number in chosen))
+
+    def question(self, question: Question) -> str | None:
+        """Keep the frame lit until a key is one of the answers."""
+        from patcher.cli.asking import moments
+        from patcher.stream.levels import Levels
+
+        frame = question.frame
+        still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
+        dark = Levels((), still[0].slots[:0])
+        levels = [dark if step is None else still[step] for step in moments(frame)]
+        known = {answer.key: answer for answer in question.answers}
+        self.say(f"     {' · '.join(f'{answer.key} {answer.says}' for answer in question.answers)} · q stop")
+        while (key := self._key(levels)) is not None:
+            if key in known:
+                return key
+            if key == "q":
+                return None
+            if key.strip():
+                self.say(f"  “{key}” is no answer here; q stops the diagnosis")
+        return None
+
+    def _key(self, levels: Sequence[Levels]) -> str | None:
+        """The next key, frames being sent meanwhile; None: stop."""
+        from patcher.cli.asking import FRAME
+        from patcher.stream.clock import Clock
+
+        got: list[str] = []
+
+        def wait(left: float) -> bool:
+            key = self.keys(min(left, LONGEST_WAIT))
+            if key is not None:
+                got.append(key)
+            elif self.keys.ended:
+                time.sleep(min(left, LONGEST_WAIT))
+            return bool(got) or self.keys.ended or self.stopped()
+
+        for elapsed in Clock(self.rate).frames(wait):
+            if got or self.keys.ended or self.stopped():
+                break
+            self.sender.send(levels[int(elapsed / FRAME) % len(levels)])
+        return got[0] if got and not self.stopped() else None
+
+    def _line(self, levels: Sequence[Levels]) -> str | None:
+        text = ""
+        while (key := self._key(levels)) not in (None, "\r", "\n"):
+            text = text[:-1] if key in ("\x7f", "\b") else text + str(key)
+            if sys.stdin.isatty():
+                self.say(f"\x1b[A\x1b[2K  {text}")
+        return text.strip() if key is not None or text else None
+
+
+@dataclass
+class Written:
+    """Answers from a file, one a line: the step's name, a colon, and the answer.
+
+    An empty line and what follows # say nothing. A no may name what is not so; a line `ask: 2` answers the diagnosis
+    with a key of its next question, or with the words of an answer.
+    """
+
+    path: Path
+    lines: list[tuple[int, str, str]] = field(default_factory=list)
+
+    @classmethod
+    def read(cls, path: Path) -> Written:
+        """The answers of a file; PatcherError names the line that is none."""
+        from patcher.show.files import read_text
+
+        lines = []
+        for number, line in enumerate(read_text(path).splitlines(), start=1):
+            if not (text := line.partition("#")[0].strip()):
+                continue
+            name, colon, answer = (part.strip() for part in text.partition(":"))
+            if not colon or not name or not answer:
+                says = f"is no answer: “{text}”"
+                raise refuse(
+                    f"{path}, line {number}", says, "write the step's name, a colon and the answer: colours gable: yes"
+                )
+            lines.append((number, name, answer))
+        return cls(path, lines)
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """The next line, which must be about this step; at the file's end: stop."""
+        if not self.lines:
+            return Reply("stop")
+        number, name, answer = self.lines.pop(0)
+        where = f"{self.path}, line {number}"
+        if name != step.name:
+            raise refuse(where, f"answers “{name}”, but the step is “{step.name}”", f"begin the line with {step.name}:")
+        first, _, rest = answer.partition(" ")
+        if first == "note":
+            return Reply("note", text=rest.strip())
+        things = [subject.thing for subject in step.subjects]
+        if first == "no":
+            about = tuple(rest.replace(",", " ").split())
+            if unknown := next((thing for thing in about if thing not in things), None):
+                raise refuse(where, f"names “{unknown}”, which is not in this look", choose_from(unknown, things))
+            return Reply("no", about or (tuple(things) if len(things) == 1 else ()))
+        words = [word for key, word in KEYS.items() if answer in (key, word)]
+        if not words:
+            raise refuse(where, f"“{answer}” is no answer", choose_from(answer, KEYS.values()))
+        return Reply(words[0])
+
+    def question(self, question: Question) -> str | None:
+        """The next line, if it answers a question; else the diagnosis stops there."""
+        if not self.lines or self.lines[0][1] != "ask":
+            return None
+        number, _, answer = self.lines.pop(0)
+        known = [word for one in question.answers for word in (one.key, one.says)]
+        if answer not in known:
+            says = f"“{answer}” is none of the answers to “{question.asks}”"
+            raise refuse(f"{self.path}, line {number}", says, choose_from(answer, known, most=20))
+        return answer
+
+
+@dataclass
+class Lamps:
+    """The yard's lamps, which answer through an eye: packets go to them over the loopback.
+
+    Attributes:
+        wiring: as planned.
+        yard: the boxes and lamps as built.
+        sender: sends to them.
+        source: its name in E1.31 packets; what others send to the same groups is none of this yard's business.
+        receiver: hears for them.
+        heard_by: which boxes hear what.
+        eye: what looks at the lamps.
+        chance: what the eye misses.
+        witness: answers the questions of the diagnosis from lamps built alike.
+        heard: how many packets have come.
+    """
+
+    wiring: Wiring
+    yard: Yard
+    sender: Sender
+    source: str
+    receiver: Receiver
+    heard_by: Mapping[Ear, list[str]]
+    eye: Eye
+    chance: np.random.Generator
+    witness: Witness
+    heard: int = 0
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """What the eye says of the look: no, where any of its things is not as it should be."""
+        from patcher.verify.rounds import as_said
+
+        sound = {
+            thing: bool(self.chance.random() < chance)
+            for thing, chance in as_said(step, self.wiring, self._shades(levels), self.eye).items()
+        }
+        if all(sound.values()):
+            return Reply("yes")
+        wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
+        return Reply(
+            "no", wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
+        )
+
+    def question(self, question: Question) -> str | None:
+        """The key of what the eye sees."""
+        return self.witness.answer(question)
+
+    def _shades(self, levels: Levels) -> dict[str, Shades]:
+        """What each run's lamps show; one whose colour changes from frame to frame of one look is flickering."""
+        import numpy as np
+
+        from patcher.eye import FLICKER, shade_table
+
+        frames = []
+        for _ in range(FRAMES_A_LOOK):
+            self._send(levels)
+            frames.append({run: lamps.copy() for run, lamps in self.yard.lamps.items()})
+        found: dict[str, Shades] = {}
+        for run, lamps in frames[0].items():
+            bits = ((lamps > 0) << np.arange(lamps.shape[1])).sum(axis=1)
+            shades = shade_table(self.yard.letters[run])[bits]
+            unsteady = np.zeros(len(lamps), dtype=bool)
+            for frame in frames[1:]:
+                unsteady |= (frame[run] != lamps).any(axis=1)
+            found[run] = np.where(unsteady, FLICKER, shades).astype(np.uint8)
+        return found
+
+    def _send(self, levels: Levels) -> None:
+        from patcher.wire import e131
+
+        self.sender.send(levels)
+        give_up = time.monotonic() + PATIENCE
+        while self.heard < self.sender.packets and time.monotonic() < give_up:
+            for datagram in self.receiver.poll(PATIENCE):
+                if datagram.ear.port == e131.PORT and self.source.encode() not in datagram.octets:
+                    continue
+                self.heard += 1
+                self.yard.receive(self.heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())

@@ -1,0 +1,337 @@
+"""`verify`: a round to walk, look by look, until every port, run and prop is proved; and what is proved so far."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from patcher.cli.loading import AsJson, ShowFile, load, load_patch
+from patcher.cli.saying import count, say_json, say_table
+from patcher.errors import refuse
+
+if TYPE_CHECKING:
+    from patcher.address.patch import Patch
+    from patcher.cli.answering import Answering
+    from patcher.verify.items import Item
+    from patcher.verify.record import Record, State
+    from patcher.verify.rounds import Step
+    from patcher.wiring import Wiring
+
+TEST_LEVEL = 0.3
+"""Low enough that a whole show in white stays far below what its supplies are built for."""
+FASTEST_STREAM = 44.0
+"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
+CAUTION = (
+    "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
+    "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
+)
+
+
+def verify(
+    show: ShowFile,
+    thing: Annotated[str | None, typer.Argument(metavar="[THING]", help="A box, port, run or prop; else all.")] = None,
+    report: Annotated[bool, typer.Option("--report", help="Say what is proved, failed and open.")] = False,
+    new_season: Annotated[bool, typer.Option("--new-season", help="Unprove all; notes stay.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Look also at what is proved.")] = False,
+    answers: Annotated[Path | None, typer.Option(metavar="FILE", help="Answers, one a line; nothing is sent.")] = None,
+    yard: Annotated[bool, typer.Option("--yard", help="The yard's lamps answer, on this machine alone.")] = False,
+    fault: Annotated[
+        list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="With --yard: wired wrongly; repeats.")
+    ] = None,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the lamps.")
+    ] = False,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="Keep a note of THING; nothing is sent.")] = None,
+    replaced: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Keep that the lamp THING was replaced, and by what.")
+    ] = None,
+    seed: Annotated[int, typer.Option(help="With --yard: of what the eye misses.")] = 0,
+    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Walk a round of looks that prove every port, run and prop; every answer is kept at once."""
+    from patcher.verify.files import change_record, read_record
+    from patcher.verify.items import digests, items
+
+    _fitting(yard=yard, fault=fault, by_hand=by_hand, answers=answers, interface=interface)
+    wiring = load(show)
+    patch = load_patch(show, wiring)
+    if note is not None or replaced is not None:
+        _add(show, wiring, patch, thing, note=note, replaced=replaced)
+        return
+    record = read_record(show)
+    every = digests(wiring, patch, items(wiring))
+    wanted = {item: every[item] for item in every if thing is None or item in _of_thing(thing, wiring, patch)}
+    if not wanted:
+        raise refuse(thing or str(show), "has nothing to prove this season", "name a box, port, run or prop that hangs")
+    if new_season:
+        if thing is not None:
+            raise refuse("--new-season", "is for the whole show", "leave the thing out")
+        unproved = len(record.answers)
+        record = change_record(show, lambda kept: kept.new_season())
+        print(
+            f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept.",
+            file=sys.stderr,
+        )
+        if not (report or as_json):
+            return
+        report = True
+    walked = 0
+    if not report:
+        walked = _round(
+            show, wiring, patch, record, every, wanted, again=again, seed=seed, faults=fault or [],
+            answers=answers, yard=yard, by_hand=by_hand, interface=interface, as_json=as_json,
+        )  # fmt: skip
+        record = read_record(show)
+    _say_report(show, wiring, record, wanted, looks=None if report else walked, as_json=as_json)
+
+
+def _fitting(
+    *, yard: bool, fault: list[str] | None, by_hand: bool, answers: Path | None, interface: str | None
+) -> None:
+    if (fault or by_hand) and not yard:
+        raise refuse("--fault" if fault else "--by-hand", "is for the yard", "add --yard")
+    if fault and by_hand:
+        raise refuse("--fault", "is for the yard that answers by itself", "give it to patcher yard instead")
+    if answers is not None and (yard or interface):
+        raise refuse(
+            "--answers", "sends nothing, so it does not go with --yard or --interface", "leave one of them out"
+        )
+    if yard and interface:
+        raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
+
+
+def _add(
+    show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
+) -> None:
+    """Keep what a person says of a thing, at any time."""
+    from datetime import datetime
+
+    from patcher.address.thing import find
+    from patcher.verify.files import change_record
+    from patcher.verify.record import Entry
+
+    if thing is None:
+        raise refuse("--note or --replaced", "is about a thing", "name it: patcher verify SHOW gable/17 --replaced …")
+    kind = find(thing, wiring, patch).kind
+    if replaced is not None and kind not in ("pixel", "pixels"):
+        raise refuse("--replaced", f"is about a lamp, and {thing} is a {kind}", "name it by its run: gable/17")
+    now = datetime.now().astimezone().replace(microsecond=0)
+    if note is not None:
+        change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
+    if replaced is not None:
+        change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)))
+    print(f"Kept of {thing}.")
+
+
+def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
+    """The items of a thing: its runs', its ports' and, where it is a prop or a run that is one, its picture's."""
+    from patcher.address.thing import find
+    from patcher.verify.items import items
+
+    found = find(thing, wiring, patch)
+    if found.kind in ("pixel", "pixels", "channel"):
+        raise refuse(thing, "is a part of a run", "name a box, port, run or prop")
+    runs = {name for part in found.parts for name in (part.run, *wiring.tees(part.run))}
+    ports = {f"{box}/{port}" for box, port in (wiring.ports[run] for run in runs)}
+    whole = {prop for prop, members in wiring.show.prop_runs().items() if set(members) <= runs}
+    return {item for item in items(wiring) if item.thing in runs | ports | whole}
+
+
+def _round(
+    show: Path, wiring: Wiring, patch: Patch, record: Record, every: Mapping[Item, str], wanted: Mapping[Item, str],
+    *, again: bool, seed: int, faults: list[str], answers: Path | None, yard: bool, by_hand: bool,
+    interface: str | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Walk it; how many looks were shown."""
+    from patcher.cli.walking import Walk, open_items
+    from patcher.stream.levels import levels
+    from patcher.stream.sender import box_universes
+    from patcher.verify.rounds import plan
+
+    steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
+
+    def say(line: str) -> None:
+        print(line, file=sys.stderr if as_json else sys.stdout, flush=True)
+
+    if not steps:
+        say("All of it is proved already: --again looks once more, --new-season unproves all.")
+        return 0
+    universes = sorted({universe for own in box_universes(patch).values() for universe in own})
+    say(_begin(steps, record, wanted))
+    with _answering(
+        show, wiring, patch, answers=answers, yard=yard, by_hand=by_hand, faults=faults, seed=seed,
+        interface=interface, say=say,
+    ) as answering:  # fmt: skip
+        walk = Walk(
+            show, wiring, patch, every, steps, answering,
+            lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
+        )  # fmt: skip
+        walk.go()
+    say("")
+    return walk.looks
+
+
+def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str]) -> str:
+    boxes = list(dict.fromkeys(step.box for step in steps))
+    first = f"{count(len(steps), 'look')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
+    changed = sorted({item.thing for item, digest in wanted.items() if record.changed(item, digest)})
+    return first + (f"\nChanged since they were looked at: {', '.join(changed)}." if changed else "")
+
+
+@contextmanager
+def _answering(
+    show: Path, wiring: Wiring, patch: Patch, *, answers: Path | None, yard: bool, by_hand: bool,
+    faults: list[str], seed: int, interface: str | None, say: Any,
+) -> Iterator[Answering]:  # fmt: skip
+    """Who answers; whatever is lit is dark at the end."""
+    from patcher.cli.answering import Person, Written, typed
+    from patcher.cli.asking import frame_goals
+    from patcher.cli.stopping import stopping
+    from patcher.stream.sender import Sender
+    from patcher.yard.yard import LOOPBACK
+
+    if answers is not None:
+        yield Written.read(answers)
+        return
+    table = wiring.show
+    goals = frame_goals(show, wiring, patch, yard=yard)
+    universes = sorted({goal.universe for goal in goals})
+    with ExitStack() as stack:
+        if yard and not by_hand:
+            yield stack.enter_context(_lamps(show, wiring, patch, faults, seed))
+            return
+        stop = stack.enter_context(stopping())
+        keys = stack.enter_context(typed())
+        sender = stack.enter_context(Sender(goals, interface=LOOPBACK if yard else interface))
+        yield Person(keys, sender, universes, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
+    for host, reason in sender.unreachable.items():
+        print(
+            f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
+        )
+
+
+@contextmanager
+def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int) -> Iterator[Answering]:
+    import uuid
+
+    import numpy as np
+
+    from patcher.cli.answering import Lamps
+    from patcher.cli.witness import Witness
+    from patcher.eye import Eye
+    from patcher.faults import build, parse
+    from patcher.stream.receiver import Receiver
+    from patcher.stream.sender import Sender, box_universes, targets
+    from patcher.yard.yard import LOOPBACK, Yard, addresses, ears
+
+    table = wiring.show
+    built = build(table, [parse(text, table) for text in faults])
+    simulated = Yard(wiring, patch, built, seed=seed)
+    hosts = addresses(show, table)
+    heard_by = ears(table, patch, hosts)
+    for ear, boxes in ears(table, patch, hosts, simulated.universes).items():
+        heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
+    near = {box: host for box, host in hosts.items() if table.controllers[box].delivery == "unicast"}
+    goals = targets(table, patch, box_universes(patch), near)
+    own = f"Patcher {uuid.uuid4()}"
+    with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
+        chance, witness = np.random.default_rng(seed), Witness(wiring, patch, built, seed=seed)
+        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), chance, witness)
+
+
+def _say_report(
+    show: Path, wiring: Wiring, record: Record, wanted: Mapping[Item, str], *, looks: int | None, as_json: bool
+) -> None:
+    from patcher.verify.record import STATES, states, tally
+
+    found = states(record, wanted)
+    by_box: dict[str, list[Item]] = {}
+    for item in wanted:
+        by_box.setdefault(_box_of(item, wiring), []).append(item)
+    in_all = tally(found.values())
+    if as_json:
+        say_json(_document(show, record, wanted, by_box, looks))
+    else:
+        rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in by_box.items()]
+        say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
+        _say_failed(record, wanted)
+        if looks is None:
+            _say_open(record, wanted)
+        for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
+            for entry in entries:
+                print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {entry.thing}: {entry.what}")
+    if in_all["failed"]:
+        raise typer.Exit(1)
+
+
+def _say_failed(record: Record, wanted: Mapping[Item, str]) -> None:
+    from patcher.verify.record import states
+
+    failed: dict[tuple[str, str], list[str]] = {}
+    for item, state in states(record, wanted).items():
+        if state == "failed":
+            found = record.answers[item].found
+            alike = f" (or what looks like it: {', '.join(found[1:4])})" if found[1:] else ""
+            why = f": {found[0]}{alike}" if found else ", and it is not known why"
+            failed.setdefault((item.thing, why), []).append(item.what)
+    for (thing, why), whats in failed.items():
+        print(f"failed: {thing} ({', '.join(whats)}){why}")
+
+
+def _say_open(record: Record, wanted: Mapping[Item, str]) -> None:
+    from patcher.verify.record import states
+
+    found = states(record, wanted)
+    unproved: dict[str, list[str]] = {}
+    for item, state in found.items():
+        if state == "open":
+            changed = ", changed since" if record.changed(item, wanted[item]) else ""
+            unproved.setdefault(item.thing, []).append(item.what + changed)
+    for thing, whats in unproved.items():
+        print(f"open: {thing} ({', '.join(whats)})")
+
+
+def _box_of(item: Item, wiring: Wiring) -> str:
+    """The box at which an item is proved: of a prop, that of its first run."""
+    if item.what == "identity":
+        return item.thing.rpartition("/")[0]
+    run = wiring.show.prop_runs()[item.thing][0] if item.what == "geometry" else item.thing
+    return wiring.ports[run][0]
+
+
+def _document(
+    show: Path, record: Record, wanted: Mapping[Item, str], by_box: Mapping[str, list[Item]], looks: int | None
+) -> dict[str, Any]:
+    from patcher.verify.record import CHAPTERS, states
+
+    found = states(record, wanted)
+    things = []
+    for item, state in found.items():
+        answer = record.answers.get(item)
+        things.append({
+            "thing": item.thing, "what": item.what, "state": state,
+            "changed": record.changed(item, wanted[item]),
+            "when": answer.when.isoformat() if answer else None,
+            "found": list(answer.found) if answer and state == "failed" else [],
+        })  # fmt: skip
+    entries = {
+        str(chapter): [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in record.chapter(chapter)]
+        for chapter in CHAPTERS
+    }
+    return {
+        "show": str(show), **_counts(found.values()), "looks": looks,
+        "boxes": [{"controller": box, **_counts(found[item] for item in own)} for box, own in by_box.items()],
+        "items": things, **entries,
+    }  # fmt: skip
+
+
+def _counts(states: Iterable[State]) -> dict[str, int]:
+    from patcher.verify.record import tally
+
+    return {str(state): number for state, number in tally(states).items()}

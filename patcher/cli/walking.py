@@ -1,0 +1,223 @@
+"""A round as it is walked: a step is shown and answered, the answer kept at once, and a no leads to the diagnosis."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from patcher.cli.answering import Answering, Reply
+from patcher.cli.saying import count
+from patcher.verify.files import change_record
+from patcher.verify.items import Item
+from patcher.verify.record import Answer, Entry, Record, Says
+
+if TYPE_CHECKING:
+    from patcher.address.patch import Patch
+    from patcher.faults import Fault, Planned
+    from patcher.stream.levels import Levels
+    from patcher.stream.looks import Look
+    from patcher.verify.rounds import Step
+    from patcher.wiring import Wiring
+
+NEVER_HIDES = ("dark", "dark-channel")
+"""Kinds of fault behind which all else can still be looked at."""
+
+
+@dataclass
+class Walk:
+    """One round.
+
+    Attributes:
+        path: the show file.
+        wiring: as planned.
+        patch: what is typed into the boxes.
+        digests: what the proof of each item depends on.
+        steps: the looks, in order.
+        answering: who answers.
+        render: turns a look into levels.
+        say: prints a line.
+        looks: how many looks were shown.
+        waiting: runs that a fault found hides until it is mended, with that fault's words.
+    """
+
+    path: Path
+    wiring: Wiring
+    patch: Patch
+    digests: Mapping[Item, str]
+    steps: tuple[Step, ...]
+    answering: Answering
+    render: Callable[[Look], Levels]
+    say: Callable[[str], None]
+    looks: int = 0
+    waiting: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @cached_property
+    def _plan(self) -> Planned:
+        from patcher.faults import planned
+
+        return planned(self.wiring, self.patch)
+
+    def go(self) -> None:
+        """Through all steps, or until someone stops."""
+        at, box = 0, ""
+        while at < len(self.steps):
+            step = self.steps[at]
+            if step.box != box:
+                box = step.box
+                self.say(f"\n── {box}{self._stands(box)} ──")
+            if found := self._hidden(step):
+                self.say(
+                    f"\n{at + 1} of {len(self.steps)}   {step.name}: passed over until {_listed(found)} is mended."
+                )
+                at += 1
+                continue
+            self._show(step, at)
+            reply = self.answering.step(step, self.render(step.look))
+            match reply.word:
+                case "stop":
+                    self.say("\nStopped here. Every answer so far is kept; the same command goes on.")
+                    return
+                case "back":
+                    at = max(0, at - 1)
+                    self._look_again(self.steps[at])
+                case "note":
+                    self._note(step, reply.text)
+                case "skip":
+                    self.say("  skipped: it stays as it was")
+                    at += 1
+                case "yes" | "cannot tell":
+                    self.say(f"  {'yes: proved' if reply.word == 'yes' else 'cannot tell: it stays open'}")
+                    self._keep(step.proves, "yes" if reply.word == "yes" else "cannot tell")
+                    at += 1
+                case "no":
+                    self._no(step, reply)
+                    at += 1
+
+    def _stands(self, box: str) -> str:
+        at = self.wiring.show.controllers[box].at
+        return f" (x {at[0]:.1f} m, y {at[1]:.1f} m)" if at else ""
+
+    def _show(self, step: Step, at: int) -> None:
+        self.looks += 1
+        self.say(f"\n{at + 1} of {len(self.steps)}   {step.name}")
+        self.say(f"  {step.where}")
+        for subject in step.subjects:
+            self.say(f"    {subject.says}")
+
+    def _runs(self, step: Step) -> set[str]:
+        return {name for run in step.runs for name in (run, *self.wiring.tees(run))}
+
+    def _hidden(self, step: Step) -> tuple[str, ...]:
+        """The faults that leave nothing of a step to look at."""
+        runs = step.runs
+        if not runs <= self.waiting.keys():
+            return ()
+        return tuple(dict.fromkeys(fault for run in sorted(runs) for fault in self.waiting[run]))
+
+    def _look_again(self, step: Step) -> None:
+        """Back at a step: what was found there may be mended."""
+        for run in self._runs(step):
+            self.waiting.pop(run, None)
+
+    def _keep(self, items: Iterable[Item], says: Says, found: tuple[str, ...] = ()) -> None:
+        now = datetime.now().astimezone().replace(microsecond=0)
+        answers = {item: Answer(says, now, self.digests[item], found) for item in items}
+        if answers:
+            change_record(self.path, lambda record: record.answered(answers))
+
+    def _note(self, step: Step, text: str) -> None:
+        if not text:
+            return
+        now = datetime.now().astimezone().replace(microsecond=0)
+        thing = step.subjects[0].thing if len(step.subjects) == 1 else step.name.partition(" ")[2].partition(" ")[0]
+        change_record(self.path, lambda record: record.added("notes", Entry(thing, now, text)))
+        self.say(f"  noted of {thing}")
+
+    def _no(self, step: Step, reply: Reply) -> None:
+        """What is named is kept as failed before anything else; what was not named is as it should be."""
+        wrong = [subject for subject in step.subjects if not reply.about or subject.thing in reply.about]
+        named = reply.about or (step.subjects[0].thing if len(step.subjects) == 1 else "something in it",)
+        self.say(f"  no: {', '.join(named)}")
+        self._keep([item for subject in wrong for item in subject.proves], "no")
+        right = [item for subject in step.subjects if subject not in wrong for item in subject.proves]
+        self._keep(right, "yes")
+        if reply.about or len(step.subjects) == 1:
+            for subject in wrong:
+                known = tuple(dict.fromkeys(
+                    fault for check in subject.checks for fault in self.waiting.get(check.run, ())
+                ))  # fmt: skip
+                if known:
+                    self._keep(subject.proves, "no", known)
+                    self.say(f"  {subject.thing}: that is {_listed(known)} still")
+                else:
+                    self._keep(subject.proves, "no", self._diagnose(subject.thing))
+        else:
+            found = self._diagnose(step.box)
+            self._keep([item for subject in wrong for item in subject.proves], "no", found)
+
+    def _diagnose(self, thing: str) -> tuple[str, ...]:
+        """Ask until the fault is known, or someone stops; the faults that look alike."""
+        from patcher.verify import Diagnosis
+
+        self.say(f"\n  What is wrong with {thing}?")
+        diagnosis = Diagnosis.start(self.wiring, self.patch, thing)
+        asked = 0
+        while (question := diagnosis.ask()) is not None:
+            asked += 1
+            self.say(f"  {asked}. Sent: {question.frame.says}\n     {question.asks}")
+            key = self.answering.question(question)
+            if key is None:
+                self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
+                return ()
+            says = next(one.says for one in question.answers if key in (one.key, one.says))
+            self.say(f"     → {says}")
+            diagnosis.tell(key)
+        same = diagnosis.same_look
+        faults = tuple(dict.fromkeys(" + ".join(map(str, hypothesis)) for hypothesis in same if hypothesis))
+        if not faults or () in same:
+            self.say(f"  Found after {count(asked, 'question')}: it looks as planned. Look again: b goes back.")
+            return ()
+        self._say_found(asked, faults, sure=diagnosis.sure)
+        self._say_remedies(same[0])
+        self._hide(same[0])
+        return faults
+
+    def _say_found(self, asked: int, faults: tuple[str, ...], *, sure: bool) -> None:
+        self.say(f"  Found after {count(asked, 'question')}: {faults[0]}{'' if sure else ', most likely'}")
+        if len(faults) > 1:
+            self.say(f"  It looks the same as: {', '.join(faults[1:6])}{' and others' if len(faults) > 6 else ''}")
+
+    def _say_remedies(self, faults: tuple[Fault, ...]) -> None:
+        from patcher.verify.remedies import remedy
+
+        for fault in faults:
+            todo = remedy(self.wiring.show, fault)
+            self.say(f"  On the ladder: {todo.mend}.")
+            if todo.line:
+                self.say(f"  Or in the show file: {todo.line}.")
+            for number, cause in enumerate(todo.causes, start=1):
+                self.say(f"    {number}. {cause}")
+        self.say("  Supply off before a box is opened or a wire is touched.")
+        self.say("  It is kept as failed. If you mend it now, b looks at it again; else go on.")
+
+    def _hide(self, faults: tuple[Fault, ...]) -> None:
+        from patcher.faults import departure
+
+        if all(fault.kind in NEVER_HIDES for fault in faults):
+            return
+        words = " + ".join(map(str, faults))
+        for run in departure(self._plan, faults).takes:
+            self.waiting[run] = (words,)
+
+
+def _listed(faults: tuple[str, ...]) -> str:
+    return ", ".join(faults)
+
+
+def open_items(record: Record, digests: Mapping[Item, str]) -> set[Item]:
+    """What a round is about: all that is not proved."""
+    return {item for item, digest in digests.items() if record.state(item, digest) != "proved"}

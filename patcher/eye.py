@@ -1,0 +1,284 @@
+"""The eye: what a person can tell apart from ten metres away in the dark, and how often they miss it.
+
+Whatever answers a question answers through this file: the yard's lamps, what a diagnosis predicts, the tests. It knows
+no show and no fault; lamps come to it as *shades*. **It is a proposal, not measured on people**: the issue that asked
+for it fixed what an eye can do, the figures are from there, and no one has yet stood in a garden and counted.
+
+An eye
+
+- tells red, green, blue, white and dark; a lamp of another mixture is *odd*; a lamp whose data is broken *flickers*;
+- counts to four: where at most four lamps of a run are lit it sees each of them, and every gap between them;
+- sees a colour in a longer stretch where two lamps or more show it: single odd ones pass unseen;
+- sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
+- names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
+- sees a single dot go along a run, and in which of up to four goes it vanished.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Shades = NDArray[np.uint8]
+"""What each lamp shows: shape (variants, lamps)."""
+Chances = NDArray[np.float64]
+"""How likely each answer is: shape (variants, answers); the rows sum to 1."""
+
+DARK, RED, GREEN, BLUE, WHITE, ODD, FLICKER = range(7)
+COLOURS = {"red": RED, "green": GREEN, "blue": BLUE, "white": WHITE}
+"""The shades that a frame may ask for, by name."""
+BROKEN = 0x80
+"""The bit that says that a lamp's data is broken, in place of which of its channels are lit."""
+
+COUNTS_TO = 4
+SEEN_FROM = 2
+"""So many lamps must show a colour for it to be seen in a longer stretch."""
+MISSES = 0.3
+"""How often a gap in a longer stretch is missed."""
+MOST = 0.75
+"""This part of a run must show a shade for the run to be called by it."""
+
+CANNOT_TELL = "can't tell"
+
+AskKind = Literal["whole", "outer", "colours", "gap", "where", "lit", "flicker", "vanish"]
+PRICES: dict[AskKind, float] = {
+    "whole": 1.0, "outer": 1.0, "colours": 1.0, "lit": 1.0, "flicker": 1.0, "where": 1.0, "gap": 1.5, "vanish": 2.0,
+}  # fmt: skip
+"""What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
+
+
+def shade_table(letters: str) -> Shades:
+    """From the bits of a pixel's lit channels, its first letter's lowest, to its shade; 256 of them.
+
+    White is the white chip alone, or red, green and blue together.
+    """
+    table = np.full(256, FLICKER, dtype=np.uint8)
+    named = {"": DARK, "R": RED, "G": GREEN, "B": BLUE, "W": WHITE, "BGR": WHITE}
+    for bits in range(BROKEN):
+        lit = {letter for number, letter in enumerate(letters) if bits >> number & 1}
+        table[bits] = named.get("".join(sorted(lit)), ODD)
+    return table
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One thing that is asked of an eye before a frame.
+
+    Attributes:
+        kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
+            colour is missing; behind which colour is a gap; where is a colour; which run is lit; does it flicker; in
+            which go did the dot vanish.
+        runs: the runs to look at: one, but for `lit`.
+        answers: what can be said, for a person, "can't tell" last.
+        colours: those of the frame, as far as they are asked about.
+        end: for `outer`: −1 for the last lamp, 0 for the first.
+        quarters: for `where`: the quarter, 0 to 3, that each lamp is in.
+        goes: for `vanish`: the go, from 0, that each step of the frame belongs to.
+    """
+
+    kind: AskKind
+    runs: tuple[str, ...]
+    answers: tuple[str, ...]
+    colours: tuple[str, ...] = ()
+    end: int = 0
+    quarters: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
+    goes: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def price(self) -> float:
+        """What it costs."""
+        return PRICES[self.kind]
+
+
+def whole(run: str) -> Ask:
+    """What does the run look like as a whole?"""
+    said = ("dark", "red", "green", "blue", "white", "another colour", "flickering", "mixed", CANNOT_TELL)
+    return Ask("whole", (run,), said)
+
+
+def outer(run: str, end: int) -> Ask:
+    """What colour is the outermost lamp that is lit and steady, from the first lamp (0) or the last (−1)?"""
+    said = ("nothing is lit", "red", "green", "blue", "white", "another colour", "it only flickers", CANNOT_TELL)
+    return Ask("outer", (run,), said, end=end)
+
+
+def missing(run: str, colours: tuple[str, ...]) -> Ask:
+    """Which of the frame's colours is missing?"""
+    said = ("none is missing", *(f"{colour} is missing" for colour in colours), "several", "nothing is lit")
+    return Ask("colours", (run,), (*said, CANNOT_TELL), colours)
+
+
+def gap(run: str, colours: tuple[str, ...]) -> Ask:
+    """Is there a gap, and which colour is just before it, coming from the first lamp?"""
+    said = ("no gap", *(f"behind {colour}" for colour in colours), "several, or elsewhere", CANNOT_TELL)
+    return Ask("gap", (run,), said, colours)
+
+
+def where(run: str, colour: str, quarters: NDArray[np.int8], names: Sequence[str]) -> Ask:
+    """In which quarter is the light of that colour?"""
+    said = (*names, "in more than one", f"no {colour} anywhere", CANNOT_TELL)
+    return Ask("where", (run,), said, (colour,), quarters=quarters)
+
+
+def lit(runs: tuple[str, ...]) -> Ask:
+    """Which of up to four runs lights?"""
+    return Ask("lit", runs, (*(f"only {run}" for run in runs), "several", "none", CANNOT_TELL))
+
+
+def flicker(run: str) -> Ask:
+    """Does anything on the run flicker?"""
+    return Ask("flicker", (run,), ("nothing", "a part of it", "all of it", CANNOT_TELL))
+
+
+def vanish(run: str, goes: NDArray[np.int8]) -> Ask:
+    """A single dot goes along in up to four goes, with a rest between: in which did it first vanish?"""
+    names = ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
+    return Ask("vanish", (run,), (*names, "never", "there was no dot", CANNOT_TELL), goes=goes)
+
+
+@dataclass(frozen=True)
+class Eye:
+    """An eye.
+
+    Attributes:
+        gaps: whether it sees gaps at all. The eye that does not is a second proposal, for whoever's string hangs in
+            leaves: what is told through gaps alone, it cannot tell.
+    """
+
+    gaps: bool = True
+
+    def sees(self, ask: Ask, shades: Sequence[Shades]) -> Chances:
+        """How likely each answer is, where nothing but the eye's own misses goes wrong.
+
+        Args:
+            ask: what is asked; not `vanish`.
+            shades: for each of the ask's runs, its lamps.
+
+        Returns:
+            Shape (variants, answers); "can't tell" is never likely: when an eye says it is not known.
+        """
+        first = shades[0]
+        match ask.kind:
+            case "whole":
+                return _surely(_whole(first), ask)
+            case "outer":
+                return _surely(_outer(first, ask.end), ask)
+            case "colours":
+                return _surely(_missing(first, ask.colours), ask)
+            case "gap":
+                return self._gap(first, ask)
+            case "where":
+                assert ask.quarters is not None  # noqa: S101  (`where` makes it so)
+                return _surely(_where(first, ask.colours[0], ask.quarters), ask)
+            case "lit":
+                return _surely(_lit(shades), ask)
+            case "flicker":
+                broken = (first == FLICKER).sum(axis=1)
+                return _surely(np.where(broken == 0, 0, np.where(broken < first.shape[1], 1, 2)), ask)
+            case _:
+                raise ValueError(ask.kind)
+
+    def follows(self, ask: Ask, lit: NDArray[np.bool_]) -> Chances:
+        """How likely each answer is to `vanish`, from whether any lamp is lit at each step: shape (variants, steps)."""
+        assert ask.goes is not None  # noqa: S101  (`vanish` makes it so)
+        goes = int(ask.goes.max()) + 1
+        gone = ~lit
+        first = ask.goes[gone.argmax(axis=1)].astype(np.int64)
+        return _surely(np.where(gone.all(axis=1), goes + 1, np.where(gone.any(axis=1), first, goes)), ask)
+
+    def _gap(self, shades: Shades, ask: Ask) -> Chances:
+        """A gap is called by the steady lamp before it."""
+        found = np.zeros((len(shades), len(ask.answers)))
+        if not self.gaps:
+            found[:, 0] = 1.0
+            return found
+        behind, gaps, count = _gaps(shades)
+        answer = np.full(len(shades), len(ask.colours) + 1)
+        for number, colour in enumerate(ask.colours):
+            answer[(gaps == 1) & (behind == COLOURS[colour])] = number + 1
+        answer[gaps == 0] = 0
+        missed = np.where((count > COUNTS_TO) & (gaps > 0), MISSES, 0.0)
+        found[np.arange(len(shades)), answer] = 1.0 - missed
+        found[:, 0] += missed
+        return found
+
+
+def _surely(answer: NDArray[np.int64], ask: Ask) -> Chances:
+    found = np.zeros((len(answer), len(ask.answers)))
+    found[np.arange(len(answer)), answer] = 1.0
+    return found
+
+
+def _whole(shades: Shades) -> NDArray[np.int64]:
+    found = np.full(len(shades), 7, dtype=np.int64)
+    least = MOST * shades.shape[1]
+    for shade in range(7):
+        found[(shades == shade).sum(axis=1) >= least] = shade
+    return found
+
+
+def _outer(shades: Shades, end: int) -> NDArray[np.int64]:
+    seen = shades[:, ::-1] if end else shades
+    steady = (seen != DARK) & (seen != FLICKER)
+    found = seen[np.arange(len(seen)), steady.argmax(axis=1)].astype(np.int64)
+    return np.where(steady.any(axis=1), found, np.where((seen == FLICKER).any(axis=1), FLICKER, DARK))
+
+
+def _steady(shades: Shades) -> NDArray[np.int64]:
+    found: NDArray[np.int64] = ((shades != DARK) & (shades != FLICKER)).sum(axis=1)
+    return found
+
+
+def _visible(shades: Shades, colour: str, steady: NDArray[np.int64]) -> NDArray[np.bool_]:
+    count = (shades == COLOURS[colour]).sum(axis=1)
+    seen: NDArray[np.bool_] = (count >= SEEN_FROM) | ((count > 0) & (steady <= COUNTS_TO))
+    return seen
+
+
+def _missing(shades: Shades, colours: tuple[str, ...]) -> NDArray[np.int64]:
+    steady = _steady(shades)
+    gone = np.column_stack([~_visible(shades, colour, steady) for colour in colours])
+    count = gone.sum(axis=1)
+    found = np.where(count == 0, 0, np.where(count == 1, gone.argmax(axis=1) + 1, len(colours) + 1))
+    return np.where(steady == 0, len(colours) + 2, found)
+
+
+def _where(shades: Shades, colour: str, quarters: NDArray[np.int8]) -> NDArray[np.int64]:
+    own = shades == COLOURS[colour]
+    inside = np.column_stack([own[:, quarters == quarter].any(axis=1) for quarter in range(4)])
+    found = np.where(inside.sum(axis=1) > 1, 4, inside.argmax(axis=1))
+    return np.where(_visible(shades, colour, _steady(shades)), found, 5)
+
+
+def _lit(shades: Sequence[Shades]) -> NDArray[np.int64]:
+    on = np.column_stack([_steady(one) > 0 for one in shades])
+    count = on.sum(axis=1)
+    return np.where(count == 0, len(shades) + 1, np.where(count > 1, len(shades), on.argmax(axis=1)))
+
+
+def _gaps(shades: Shades) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """For each variant the shade before its first gap, the number of gaps, and the number of lit lamps."""
+    on = shades != DARK
+    count = on.sum(axis=1)
+    ends = on.copy()
+    ends[:, :-1] &= ~on[:, 1:]
+    stretches = ends.sum(axis=1)
+    first = ends.argmax(axis=1)
+    behind = shades[np.arange(len(shades)), first].astype(np.int64)
+    return behind, np.maximum(stretches - 1, 0), count
+
+
+def goes_of(lengths: Sequence[int]) -> NDArray[np.int8]:
+    """The go that each step belongs to, for goes of so many steps each."""
+    return np.repeat(np.arange(len(lengths), dtype=np.int8), lengths)
+
+
+def quarters_of(lamps: int) -> NDArray[np.int8]:
+    """The quarter of its run that each lamp is in, in data order."""
+    bounds = [round(lamps * part / 4) for part in range(5)]
+    return goes_of([end - begin for begin, end in pairwise(bounds)])

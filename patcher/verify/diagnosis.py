@@ -1,0 +1,173 @@
+"""The public face of the reasoning: start it for a thing, ask, tell, and read what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from patcher.address.patch import Patch
+from patcher.errors import choose_from, refuse
+from patcher.eye import Ask, Eye
+from patcher.faults import Fault, planned
+from patcher.verify import wording
+from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.frames import Frame
+from patcher.verify.hypotheses import Hypothesis
+from patcher.verify.scene import scene_of
+from patcher.wiring import Wiring
+
+CANNOT_TELL_KEY = "?"
+MOST_QUESTIONS = 60
+"""So many questions are asked at most; then what is likeliest is named, and that it is not sure."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer that may be given: the key for it, and its words."""
+
+    key: str
+    says: str
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """A frame to send and what to ask of it.
+
+    Attributes:
+        frame: the frame: `frame.levels(universes, step)` are slots to send, `frame.says` what a sound thing would show.
+        ask: what is asked, for an eye.
+        asks: the same, for a person.
+        answers: what may be said, by keys; the key `?` is "can't tell".
+    """
+
+    frame: Frame
+    ask: Ask
+    asks: str
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen of a frame.
+
+    Attributes:
+        frame: what was sent.
+        ask: what was asked.
+        answer: the place of the answer among `ask.answers`.
+    """
+
+    frame: Frame
+    ask: Ask
+    answer: int
+
+
+def question(wiring: Wiring, frame: Frame, ask: Ask) -> Question:
+    """A frame and an ask as a question with words and keys."""
+    keys = [*(str(number) for number in range(1, len(ask.answers))), CANNOT_TELL_KEY]
+    answers = tuple(Answer(key, says) for key, says in zip(keys, ask.answers, strict=True))
+    return Question(frame, ask, wording.asks(wiring.show, ask), answers)
+
+
+class Diagnosis:
+    """Which fault is it? Made by `start`.
+
+    Attributes:
+        thing: the thing that is diagnosed.
+        seen: what was asked and answered, in order.
+        sure: once `ask` has returned None: whether the belief in `same_look` is as high as it should be.
+    """
+
+    def __init__(self, wiring: Wiring, thing: str, engine: Engine) -> None:
+        """Use `start`."""
+        self.thing = thing
+        self.seen: list[Seen] = []
+        self._wiring = wiring
+        self._engine = engine
+        self._now: Question | None = None
+        self._over = False
+
+    @classmethod
+    def start(
+        cls, wiring: Wiring, patch: Patch, thing: str, *,
+        eye: Eye | None = None, careful: bool = False, begin: Sequence[Seen] = (),
+    ) -> Diagnosis:  # fmt: skip
+        """Think of everything that could be wrong with a thing.
+
+        Args:
+            wiring: the wiring as planned.
+            patch: what is typed into its boxes.
+            thing: a run, a port, a box or a prop.
+            eye: the eye that answers.
+            careful: reckon with one wrong answer in ten from the start, and not only once answers contradict.
+            begin: what was seen already.
+
+        Raises:
+            PatcherError: there is no such thing, or nothing of it hangs.
+        """
+        engine = Engine(scene_of(planned(wiring, patch), thing), eye or Eye(), careful=careful)
+        found = cls(wiring, thing, engine)
+        for seen in begin:
+            found._take(seen)
+        return found
+
+    def ask(self) -> Question | None:
+        """The next question; None once there is nothing more to ask. Asked again before `tell`, it is the same."""
+        if self._now is None and not self._over:
+            chosen = self._engine.next() if len(self.seen) < MOST_QUESTIONS else None
+            self._over = chosen is None
+            if chosen is not None:
+                self._now = question(self._wiring, *chosen)
+        return self._now
+
+    def tell(self, key: str) -> None:
+        """Answer the question that was asked last, by the key or the words of an answer.
+
+        Raises:
+            PatcherError: it has no such answer, or none was asked.
+        """
+        if self._now is None:
+            raise refuse("answer", "answers no question", "ask first")
+        places = [n for n, answer in enumerate(self._now.answers) if key in (answer.key, answer.says)]
+        if not places:
+            keys = [answer.key for answer in self._now.answers]
+            raise refuse(f"answer “{key}”", "is none of those offered", choose_from(key, keys, most=99))
+        seen = Seen(self._now.frame, self._now.ask, places[0])
+        self._now = None
+        self._take(seen)
+
+    def _take(self, seen: Seen) -> None:
+        self._engine.tell(seen.frame, seen.ask, seen.answer)
+        self.seen.append(seen)
+
+    @property
+    def sure(self) -> bool:
+        """Whether the belief in `same_look` is as high as it should be."""
+        return self._engine.sure
+
+    @property
+    def same_look(self) -> tuple[Hypothesis, ...]:
+        """What is left: all that looks alike in every frame that may be asked, the likeliest first. A hypothesis is its
+        faults; the empty one is the wiring as planned.
+        """
+        engine = self._engine
+        belief = engine.belief()
+        done = engine.done if engine.done is not None else np.array([int(belief.argmax())])
+        ordered = sorted(done.tolist(), key=lambda number: -belief[number])
+        return tuple(hypothesis for number in ordered for hypothesis in engine.scene.classes[number])
+
+    @property
+    def found(self) -> tuple[Fault, ...]:
+        """The likeliest of `same_look`; empty where that is the wiring as planned."""
+        return self.same_look[0]
+
+    @property
+    def entropy_bits(self) -> float:
+        """How much is still open, in bits."""
+        return entropy_bits(self._engine.belief())
+
+    @property
+    def prior_bits(self) -> float:
+        """How much was open before anything was asked, in bits."""
+        return entropy_bits(self._engine.scene.prior)

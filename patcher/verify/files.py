@@ -1,0 +1,147 @@
+"""The record's file, beside the show file: `heron-lock.toml` → `heron-lock.checks.toml`.
+
+It reads well and is written by Patcher alone: its last line counts what stands above it and seals it with a checksum,
+so that half a file, or one that was changed by hand, is known as such, and left as it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, cast
+
+import tomli_w
+
+from patcher.errors import PatcherError, refuse
+from patcher.show.files import read_text, write_whole
+from patcher.verify.items import WHATS, Item, What
+from patcher.verify.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
+
+FORMAT = 1
+
+_HEAD = """\
+# What was proved of this show, written by `patcher verify` after every answer. Read it, but leave it to Patcher:
+# a note is taken with the key t.
+
+"""
+
+
+def checks_path(show_path: Path) -> Path:
+    """Where the record of a show file stands."""
+    return show_path.with_name(show_path.name.removesuffix(".toml") + ".checks.toml")
+
+
+def dump(record: Record) -> str:
+    """The text of the record's file."""
+    proved: dict[str, dict[str, Any]] = {}
+    for item, answer in record.answers.items():
+        keys: dict[str, Any] = {"says": answer.says, "when": answer.when, "against": answer.against}
+        if answer.found:
+            keys["found"] = list(answer.found)
+        proved.setdefault(item.thing, {})[item.what] = keys
+    tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
+    for chapter in CHAPTERS:
+        if entries := record.chapter(chapter):
+            tables[chapter] = [{"thing": one.thing, "when": one.when, "what": one.what} for one in entries]
+    text = _HEAD + tomli_w.dumps(tables)
+    return text + "\n" + _last_line(record, text) + "\n"
+
+
+def _last_line(record: Record, above: str) -> str:
+    answers, others = len(record.answers), sum(len(record.chapter(chapter)) for chapter in CHAPTERS)
+    seal = hashlib.sha256(above.strip().encode()).hexdigest()[:16]
+    plural = f"answer{'s' * (answers != 1)}, {others} other entr{'ies' if others != 1 else 'y'}"
+    return f"# The end: {answers} {plural}; {seal}"
+
+
+def parse(text: str) -> Record:
+    """The record of a file's text; ValueError, KeyError and their like where it is not one."""
+    text = text.replace("\r\n", "\n")
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    answers = {
+        Item(thing, _what(what)): _answer(keys)
+        for thing, of_thing in tables["proved"].items()
+        for what, keys in of_thing.items()
+    }
+    notes, replaced, bench = (tuple(_entry(one) for one in tables.get(chapter, ())) for chapter in CHAPTERS)
+    record = Record(answers, notes, replaced, bench)
+    above, _, last = text.rstrip().rpartition("\n")
+    if not last.startswith("# The end: "):
+        raise ValueError("its end is missing")
+    if last != _last_line(record, above):
+        raise ValueError("it was changed by something other than Patcher, or a part of it is missing")
+    return record
+
+
+def _what(text: str) -> What:
+    if text not in WHATS:
+        raise ValueError(f"it knows nothing of “{text}”")
+    return text
+
+
+def _answer(keys: dict[str, Any]) -> Answer:
+    if keys["says"] not in SAYS:
+        raise ValueError(f"an answer says “{keys['says']}”")
+    found = tuple(_words(fault) for fault in keys.get("found", ()))
+    return Answer(cast(Says, keys["says"]), _when(keys), _words(keys["against"]), found)
+
+
+def _entry(keys: dict[str, Any]) -> Entry:
+    return Entry(_words(keys["thing"]), _when(keys), _words(keys["what"]))
+
+
+def _when(keys: dict[str, Any]) -> datetime:
+    when = keys["when"]
+    if not isinstance(when, datetime) or when.tzinfo is None:
+        raise ValueError("a time in it has no zone")
+    return when
+
+
+def _words(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def read_record(show_path: Path) -> Record:
+    """The record of a show; an empty one where there is no file yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    path = checks_path(show_path)
+    if not path.exists():
+        return Record()
+    text = ""
+    try:
+        text = read_text(path)
+        return parse(text)
+    except PatcherError as error:
+        reason = f"it {error.findings[0].says}"
+    except tomllib.TOMLDecodeError as error:
+        reason = "it holds a merge conflict" if "<<<<<<<" in text else f"it is not TOML: {error}"
+    except ValueError as error:
+        reason = str(error)
+    except (KeyError, TypeError, AttributeError, RecursionError):
+        reason = "something is missing in it, or has another form"
+    says = f"is no record that can be read: {reason}; it was left as it is"
+    remedy = "bring back the last good one; or move it away, and begin to prove anew"
+    raise refuse(str(path), says, remedy, rule="checks-file")
+
+
+def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record:
+    """Read the record, change it, and write it, whole or not at all.
+
+    It is read anew each time, so that what another program wrote meanwhile is kept.
+
+    Raises:
+        PatcherError: it cannot be read or written; it is left as it is.
+    """
+    record = change(read_record(show_path))
+    write_whole(checks_path(show_path), dump(record))
+    return record

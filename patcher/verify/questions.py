@@ -1,0 +1,233 @@
+"""Questions that could be asked: test frames, each with what an eye can be asked of it.
+
+Two families. The *fixed* one of a run: all of it in one colour, its ends in four colours, what lies behind its ends, a
+universe off, each port its own colour, a grid's corner. The *narrowing* one follows the belief over places: stretches
+in four colours and dots in four goes, cut where the belief is split evenly, down to one lamp a colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher import eye
+from patcher.address.patch import CHANNELS
+from patcher.eye import Ask
+from patcher.shapes import cells
+from patcher.verify.frames import BEHIND, Frame, Painter, Pixels, span_words
+from patcher.verify.hypotheses import UNIVERSES_OFF
+from patcher.verify.scene import Scene
+
+IN_TURN = "each colour in turn"
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A frame with what could be asked of it."""
+
+    frame: Frame
+    asks: tuple[Ask, ...]
+
+
+class Repertoire:
+    """All frames that may be asked about a scene."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.painter = Painter(scene.plan)
+        self._fixed: dict[str, list[Candidate]] = {}
+        self._ports: list[tuple[Frame, frozenset[str]]] | None = None
+
+    def fixed(self, run: str) -> list[Candidate]:
+        """The frames of a run that ask always the same; made once."""
+        if run not in self._fixed:
+            self._fixed[run] = list(self._of_run(run))
+        return self._fixed[run]
+
+    def _of_run(self, run: str) -> Iterator[Candidate]:
+        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        every = np.arange(lamps)
+        asks = (eye.whole(run), eye.flicker(run))
+        for colour in colours:
+            frame = Frame(f"all of {run} {colour}", (self.painter.channels(run, every, colour),))
+            yield Candidate(frame, (*asks, eye.gap(run, (colour,))))
+        yield self.blocks(run, [0, 1, 2, 3, 4])
+        yield self.blocks(run, [lamps - 4, lamps - 3, lamps - 2, lamps - 1, lamps])
+        yield self.blocks(run, [round(lamps * part / 4) for part in range(5)])
+        yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
+        yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
+        for off in UNIVERSES_OFF:
+            yield from self._universe_off(run, off)
+        for frame, runs in self._by_port():
+            if run in runs:
+                yield Candidate(frame, (eye.whole(run), eye.outer(run, 0), eye.outer(run, -1)))
+        yield from self._corner(run)
+
+    def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
+        colours = self.painter.colours(run)
+        if not colours:
+            return
+        channels = self.painter.channels(run, np.arange(self.scene.variants[run].lamps), colours[-1])
+        moved = channels + off * CHANNELS
+        if len(moved) and moved.min() >= 0:
+            side = "up" if off > 0 else "down"
+            says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
+            yield Candidate(Frame(says, (moved,)), (eye.whole(run),))
+
+    def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
+        """Frames with each port in a colour of its own, and with each run of a port."""
+        if self._ports is None:
+            wiring = self.scene.plan.wiring
+            boxes = dict.fromkeys(wiring.ports[run][0] for run in self.scene.variants)
+            groups: list[list[tuple[str, tuple[str, ...]]]] = []
+            for box in boxes:
+                chains = {f"{box}/{port}": chain for port, chain in wiring.of_controller(box).items()}
+                groups.append(list(chains.items()))
+                groups += [[(run, (run,)) for run in chain] for chain in chains.values() if len(chain) > 1]
+            self._ports = [self._coloured(group[at : at + 4]) for group in groups for at in range(0, len(group), 4)]
+        return self._ports
+
+    def _coloured(self, group: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[Frame, frozenset[str]]:
+        lit, says = [], []
+        for colour, (name, runs) in zip(eye.COLOURS, group, strict=False):
+            own = [run for run in runs if self.scene.plan.wiring.show.runs[run].hung and run in self.scene.variants]
+            shown = [run for run in own if colour in self.painter.colours(run)]
+            lit += [self.painter.channels(r, np.arange(self.scene.variants[r].lamps), colour) for r in shown]
+            says.append(f"{name} {colour}")
+        frame = Frame(", ".join(says), (np.concatenate(lit) if lit else np.empty(0, dtype=np.int64),))
+        return frame, frozenset(self.scene.variants)
+
+    def _corner(self, run: str) -> Iterator[Candidate]:
+        """A grid's first line red at its begin and blue at its end, the second line green at its begin."""
+        show = self.scene.plan.wiring.show
+        own = cells(show, show.runs[run])
+        if own is None or not {"red", "green", "blue"} <= set(self.painter.colours(run)):
+            return
+        low, high = own.min(axis=0), own.max(axis=0)
+        quarters = ((own - low) * 2 > (high - low)) @ np.array([1, 2])
+        steps = np.abs(np.diff(own[:, 0])) + np.abs(np.diff(own[:, 1]))
+        along = own[:, 1] if len(own) > 1 and own[0, 1] == own[1, 1] else own[:, 0]
+        second = int(np.flatnonzero(along != along[0])[0]) if (along != along[0]).any() else len(own)
+        part = max(1, min(second // 4, (len(own) - second) // 4 or 1))
+        if second >= len(own) or not len(steps):
+            return
+        parts = {
+            "red": np.arange(part), "blue": np.arange(second - part, second),
+            "green": np.arange(second, min(second + part, len(own))),
+        }  # fmt: skip
+        says = f"{run}'s first line red where it begins and blue where it ends, its second line green where it begins"
+        names = ("bottom left", "bottom right", "top left", "top right")
+        asks = tuple(eye.where(run, colour, quarters.astype(np.int8), names) for colour in parts)
+        yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
+
+    def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
+        """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
+        lamps = self.scene.variants[run].lamps
+        colours = self.painter.colours(run)
+        cut = list(dict.fromkeys(bounds if outside else np.clip(bounds, 0, lamps).tolist()))
+        while len(cut) - 1 > len(colours):
+            del cut[len(cut) // 2]
+        parts = {colour: np.arange(a, b) for colour, a, b in zip(colours, cut, cut[1:], strict=False)}
+        return self.shown(run, parts)
+
+    def shown(self, run: str, parts: dict[str, Pixels]) -> Candidate:
+        """Some pixels of a run in up to four colours."""
+        words = [f"{colour} {span_words(int(p[0]), int(p[-1]))}" for colour, p in parts.items() if len(p)]
+        outside = any(len(p) and (p[0] < 0 or p[-1] >= self.scene.variants[run].lamps) for p in parts.values())
+        says = f"{run}: {', '.join(words)}" + (", which are beyond its end" if outside else "")
+        asks = [eye.outer(run, 0), eye.outer(run, -1)]
+        if len(parts) > 1:
+            asks.append(eye.missing(run, tuple(parts)))
+        asks.append(eye.gap(run, tuple(parts)))
+        return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks))
+
+    def dot(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
+        """A dot along a stretch, in up to four goes, each from one bound to the next."""
+        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
+        return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
+
+    def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
+        """A dot along some pixels in up to four goes."""
+        if not goes:
+            return None
+        colours = [c for c in self.painter.colours(run) if c != "white"] if colour == IN_TURN else [colour]
+        along = np.concatenate(list(goes))
+        stacked = np.stack([self.painter.steps(run, along, one) for one in colours], axis=1)
+        steps = stacked.reshape(-1, stacked.shape[2])
+        of = eye.goes_of([len(go) * len(colours) for go in goes])
+        words = "; ".join(span_words(int(go[0]), int(go[-1])) for go in goes)
+        says = f"a dot along {run}, {colour}, in {len(goes)} goes: {words}"
+        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (eye.vanish(run, of),))
+
+
+def narrowing(
+    repertoire: Repertoire,
+    run: str,
+    places: NDArray[np.int64],
+    single: NDArray[np.bool_],
+    weight: NDArray[np.float64],
+    moved: float = 0.0,
+) -> Iterator[Candidate]:
+    """The frames that split the belief over places.
+
+    Args:
+        repertoire: what can be shown.
+        run: the run to look at.
+        places: for each class the first of the run's lamps that would take something else than planned.
+        single: whether it is the only one.
+        weight: the belief in each class.
+        moved: by which part of a colour some cuts are moved, so that a gap that was missed is looked for anew.
+    """
+    lamps = repertoire.scene.variants[run].lamps
+    colours = [*repertoire.painter.colours(run), IN_TURN]
+    for chosen in (single, ~single):
+        if weight[chosen].sum() <= 0.0:
+            continue
+        own = np.bincount(places[chosen], weights=weight[chosen], minlength=lamps).astype(float)
+        where = np.flatnonzero(own > 0)
+        low, high = int(where[0]), int(where[-1])
+        if len(colours) < 2:
+            continue
+        four, five = quantiles(own, 4), quantiles(own, 5)
+        yield repertoire.blocks(run, [low, *four, high + 1])
+        yield repertoire.blocks(run, [low - 1, *four, high + 2])
+        yield repertoire.blocks(run, [*five, high + 1])
+        yield repertoire.blocks(run, [low - 1, *quantiles(own, 4, moved), high + 2])
+        yield repertoire.blocks(
+            run, [low - 1, *quantiles(np.where(np.arange(lamps) <= four[1], own, 0), 3), four[1] + 1]
+        )
+        if high - low < lamps // 2:
+            yield repertoire.blocks(run, [0, *four, lamps])
+        for colour in colours:
+            if chosen is single and (found := repertoire.dot(run, [low, *four, high + 1], colour)):
+                yield found
+    best = np.argsort(-weight, kind="stable")[:400]
+    top = list(dict.fromkeys(places[best].tolist()))[:4]
+    yield from _near(repertoire, run, top, lamps, colours)
+
+
+def _near(repertoire: Repertoire, run: str, top: list[int], lamps: int, colours: list[str]) -> Iterator[Candidate]:
+    """The lamps of the likeliest classes, one by one and with their neighbours."""
+    few = sorted(top)
+    if len(few) > 1 and few[-1] - few[0] > 3:
+        named = zip([c for c in colours if c != IN_TURN], few, strict=False)
+        yield repertoire.shown(run, {colour: np.array([pixel]) for colour, pixel in named})
+    for colour in colours:
+        if found := repertoire.dots(run, [np.array([pixel]) for pixel in few], colour):
+            yield found
+    for place in top[:2]:
+        for first in {max(0, place - 2), max(0, place - 1), place}:
+            yield repertoire.blocks(run, range(first, first + 5))
+
+
+def quantiles(weight: NDArray[np.float64], parts: int, moved: float = 0.0) -> list[int]:
+    """Where to cut places so that each of so many parts has as much weight as the others, as far as it can; `moved`
+    moves every cut by that part of a part.
+    """
+    summed = np.cumsum(weight)
+    shares = [(part + moved) / parts for part in range(1, parts)]
+    return [int(np.searchsorted(summed, summed[-1] * share - 1e-12)) + 1 for share in shares]

@@ -1,0 +1,163 @@
+"""The scene: the classes of hypotheses about a thing, and what each lets every run show of a frame.
+
+Many hypotheses let a run show the same; what a run takes under them is kept once, as a *variant* of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.eye import BROKEN, Shades, shade_table
+from patcher.faults import RANDOM, Departure, Planned, Takes
+from patcher.verify.hypotheses import Hypothesis, runs_of, singles, weights
+
+Index = NDArray[np.int32]
+Channels = NDArray[np.int64]
+"""Running channels that a frame lights."""
+
+
+@dataclass(frozen=True, eq=False)
+class Variants:
+    """What a run could take.
+
+    Attributes:
+        run: the run.
+        letters: its planned colour order.
+        index: for each channel of a lamp, each variant and each lamp, the channel of the scene that sets it; shape
+            (channels, variants, lamps). Variant 0 is the plan.
+        of: the variant of each class.
+    """
+
+    run: str
+    letters: str
+    index: Index
+    of: Index
+
+    @property
+    def lamps(self) -> int:
+        """How many lamps the run has."""
+        return int(self.index.shape[2])
+
+    @cached_property
+    def _table(self) -> Shades:
+        return shade_table(self.letters)
+
+    @cached_property
+    def differs(self) -> NDArray[np.bool_]:
+        """Which lamps take something else than planned: shape (variants, lamps)."""
+        found: NDArray[np.bool_] = (self.index != self.index[:, :1]).any(axis=0)
+        return found
+
+    @cached_property
+    def first(self) -> NDArray[np.int64]:
+        """The first lamp of each variant that takes something else; −1 where none does."""
+        return np.where(self.differs.any(axis=1), self.differs.argmax(axis=1), -1)
+
+    @cached_property
+    def count(self) -> NDArray[np.int64]:
+        """How many lamps of each variant take something else."""
+        found: NDArray[np.int64] = self.differs.sum(axis=1)
+        return found
+
+    def shades(self, on: Shades, index: Index) -> Shades:
+        """What the lamps show where these channels of the scene are lit, for some of the variants' indices."""
+        bits = on[index[0]]
+        for number in range(1, len(index)):
+            bits |= (on << number | (on & BROKEN))[index[number]]
+        found: Shades = self._table[bits]
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What could be wrong with a thing, and how it would look.
+
+    Attributes:
+        plan: the wiring as planned.
+        runs: the runs of the thing.
+        classes: hypotheses that look alike in every frame, the likeliest of a class first; class 0 holds the one
+            without a fault.
+        prior: how likely each class is; sums to 1.
+        variants: for each run that some hypothesis changes, and those of the thing, what it could take.
+        numbers: the running channels that lamps of the scene could take, rising.
+    """
+
+    plan: Planned
+    runs: tuple[str, ...]
+    classes: tuple[tuple[Hypothesis, ...], ...]
+    prior: NDArray[np.float64]
+    variants: dict[str, Variants]
+    numbers: Channels
+
+    def on(self, channels: Channels) -> Shades:
+        """Which channels of the scene are lit, where these running channels are; behind them dark and broken data."""
+        found = np.zeros(len(self.numbers) + 2, dtype=np.uint8)
+        at = np.minimum(np.searchsorted(self.numbers, channels), len(self.numbers) - 1)
+        found[at[self.numbers[at] == channels]] = 1
+        found[-1] = BROKEN
+        return found
+
+
+def scene_of(plan: Planned, thing: str) -> Scene:
+    """All that could be wrong with a run, a port, a box or a prop, one fault at a time.
+
+    Raises:
+        PatcherError: there is no such thing, or nothing of it hangs.
+    """
+    runs = runs_of(plan.wiring, plan.patch, thing)
+    found = singles(plan, runs)
+    return build_scene(plan, runs, [(), *((fault,) for fault, _ in found)], [None, *(differs for _, differs in found)])
+
+
+def build_scene(
+    plan: Planned, runs: Sequence[str], hypotheses: Sequence[Hypothesis], changes: Sequence[Departure | None]
+) -> Scene:
+    """The scene of some hypotheses, the first of them without a fault, and what each changes (None: nothing)."""
+    show = plan.wiring.show
+    held: dict[str, dict[bytes, int]] = {run: {plan.takes[run].tobytes(): 0} for run in runs}
+    takes: dict[str, list[Takes]] = {run: [plan.takes[run]] for run in runs}
+    classes: dict[frozenset[tuple[str, int]], list[int]] = {}
+    for number, differs in enumerate(changes):
+        look = []
+        for run, taken in (differs.takes if differs else {}).items():
+            known = held.setdefault(run, {plan.takes[run].tobytes(): 0})
+            variant = known.setdefault(taken.tobytes(), len(known))
+            if variant == len(takes.setdefault(run, [plan.takes[run]])):
+                takes[run].append(taken)
+            if variant:
+                look.append((run, variant))
+        classes.setdefault(frozenset(look), []).append(number)
+    each = weights(hypotheses)
+    prior = np.array([sum(each[number] for number in members) for members in classes.values()])
+    of = {run: np.zeros(len(classes), dtype=np.int32) for run in takes}
+    for number, look_of in enumerate(classes):
+        for run, variant in look_of:
+            of[run][number] = variant
+    numbers, index = _numbered(takes)
+    return Scene(
+        plan, tuple(runs),
+        tuple(tuple(hypotheses[n] for n in sorted(members, key=lambda n: -each[n])) for members in classes.values()),
+        prior,
+        {run: Variants(run, show.type_of(show.runs[run]).colour_order, index[run], of[run]) for run in takes},
+        numbers,
+    )  # fmt: skip
+
+
+def _numbered(takes: Mapping[str, Sequence[Takes]]) -> tuple[Channels, dict[str, Index]]:
+    """The running channels in all of them, rising, and each run's variants with its channels as places among those."""
+    stacked = {run: np.stack(each) for run, each in takes.items()}
+    most = max(int(each.max()) for each in stacked.values())
+    used = np.zeros(max(most, 0) + 1, dtype=bool)
+    for each in stacked.values():
+        used[each[each >= 0]] = True
+    numbers = np.flatnonzero(used)
+    place = np.zeros(len(used) + 2, dtype=np.int32)
+    place[numbers] = np.arange(len(numbers))
+    place[-1], place[-2] = len(numbers), len(numbers) + 1
+    assert RANDOM == -2  # noqa: S101  (places are looked up from the end)
+    return numbers, {run: np.ascontiguousarray(place[each].transpose(2, 0, 1)) for run, each in stacked.items()}

@@ -1,0 +1,85 @@
+"""Where to look, in words: ends, sides and corners as a drawing has them, for a person who stands before it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.shapes import Positions
+
+Pixels = NDArray[np.int64]
+
+FLAT = 0.15
+"""A picture whose height is less than this part of its width has no top and bottom for an eye, and the reverse."""
+CLOSED = 0.1
+"""Two ends that are closer than this part of the picture's size lie beside each other."""
+
+
+def place(points: Positions, of: Positions) -> str:
+    """Where some points lie in a picture: `left`, `top right`, `middle`."""
+    low, size = of.min(axis=0), np.ptp(of, axis=0)
+    part = (points.mean(axis=0) - low) / np.where(size > 0, size, 1.0)
+    across = ("left", "", "right")[min(int(part[0] * 3), 2)] if size[0] > FLAT * size[1] else ""
+    up = ("bottom", "", "top")[min(int(part[1] * 3), 2)] if size[1] > FLAT * size[0] else ""
+    return " ".join(filter(None, (up, across))) or "middle"
+
+
+def ends(places: Positions | None, *, grid: bool) -> tuple[str, str]:
+    """What to call the end where the data comes in, and the other one."""
+    if places is None:
+        return "the data-in end", "the far end"
+    first, last = places[:1], places[-1:]
+    if grid:
+        return f"the {place(first, places)} corner", f"the {place(last, places)} corner"
+    dx, dy = (last - first)[0]
+    if np.hypot(dx, dy) <= CLOSED * np.hypot(*np.ptp(places, axis=0)):
+        return f"the data-in end ({place(first, places)})", "the other end, close by"
+    names = ("the left end", "the right end") if abs(dx) >= abs(dy) else ("the lower end", "the upper end")
+    return names if (dx if abs(dx) >= abs(dy) else dy) > 0 else names[::-1]
+
+
+def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
+    """Which colour is where on a run, part by part.
+
+    Args:
+        places: where the run's lamps are; None without a picture.
+        parts: the lamps of each colour, from 0, in data order.
+    """
+    names = list(parts)
+    if len(names) == 1:
+        return f"{names[0]}, all of it"
+    if places is None:
+        return f"from the data-in end: {', '.join(names)}"
+    for axis, way in enumerate(("left to right", "bottom to top")):
+        along = [places[pixels][:, axis] for pixels in parts.values()]
+        if _rises(along):
+            return f"from {way}: {', '.join(names)}"
+        if _rises(along[::-1]):
+            return f"from {way}: {', '.join(reversed(names))}"
+    sides = [place(places[pixels], places) for pixels in parts.values()]
+    if len(set(sides)) == 2 and len(sides) == 4:
+        return _both(sides, names)
+    if len(set(sides)) == len(sides):
+        return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))
+    return f"along the string from the data-in end ({place(places[:1], places)}): {', '.join(names)}"
+
+
+def _both(sides: Sequence[str], names: Sequence[str]) -> str:
+    """Two colours on each of two sides, where a run goes over and back; what both sides have in common is left out."""
+    common = set.intersection(*(set(side.split()) for side in sides))
+    of_side: dict[str, list[str]] = {}
+    for side, name in zip(sides, names, strict=True):
+        of_side.setdefault(" ".join(word for word in side.split() if word not in common) or side, []).append(name)
+    return ", ".join(f"{side} {listed(colours)}" for side, colours in of_side.items())
+
+
+def _rises(along: Sequence[NDArray[np.float64]]) -> bool:
+    return all(one.max() < other.min() for one, other in pairwise(along))
+
+
+def listed(names: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))

@@ -1,0 +1,323 @@
+"""How well the diagnosis does: tables in markdown.
+
+    python tests/benchmarks/diagnosis.py [--shows 20] [--seed 0] [--trials 60] [--wrong 300] [--cases 30]
+        [--pairs 200] [--all] [--thing RUN]
+
+Over shows/heron-lock.toml and random shows, for both eyes: faults drawn evenly from each kind (`--all`: every one of
+Heron Lock), what they end in, questions and prices, class sizes, wrong answers, few classes beside the best tree.
+
+A *class* is worked out apart from the engine: hypotheses under which on every run the same data lights in the same
+order, with the dark lamps between for the eye that sees gaps. That is all that an eye can know which names no place; on
+grids, where it names corners, the engine may know more, and is then counted as right where the fault is named.
+Nothing is asserted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import random
+import sys
+from collections import Counter, defaultdict
+from functools import cache
+from pathlib import Path
+from time import perf_counter, process_time
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from conftest import SHOWS, wired
+from test_diagnose import order
+
+from patcher.address.placement import allocate
+from patcher.errors import PatcherError
+from patcher.eye import Eye
+from patcher.faults import build, departure, planned
+from patcher.show.files import read_show
+from patcher.verify.engine import Engine, entropy_bits, see
+from patcher.verify.hypotheses import chain_of
+from patcher.verify.scene import Scene, build_scene, scene_of
+from patcher.wiring import Wiring, wire
+
+EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
+MOST = 60
+
+
+def random_show(seed: int) -> Wiring:
+    """One to three boxes of one to three ports, with one to three runs each: lines, grids, tees, RGB and RGBW."""
+    rng = random.Random(seed)
+    runs, controllers = {}, {}
+    for box in range(rng.randint(1, 3)):
+        port = {}
+        for number in range(1, rng.randint(1, 3) + 1):
+            chain = [f"run-{box}-{number}-{place}" for place in range(rng.randint(1, 3))]
+            for name in chain:
+                run = {"pixel": rng.choice(("rgb", "grb", "rgbw")), "nulls": rng.choice((0, 0, 0, 1))}
+                if rng.random() < 0.3:
+                    size = {"columns": rng.randint(2, 9), "rows": rng.randint(2, 7)}
+                    turns = rng.choice(("serpentine", "same-way"))
+                    run |= size | {"shape": "grid", "area": [[0.0, 0.0], [3.0, 2.0]], "turns": turns}
+                    run |= {
+                        "lines": rng.choice(("rows", "columns")),
+                        "data_in": rng.choice(("bottom-left", "top-right")),
+                    }
+                else:
+                    run["pixels"] = rng.randint(4, 90)
+                    if rng.random() < 0.1:
+                        runs[f"{name}-tee"] = run | {"same_data_as": name}
+                runs[name] = run
+            port[str(number)] = chain
+        controllers[f"box-{box}"] = {
+            "address": f"192.0.2.{box + 1}", "ports": 4, "port": port, "reorders": rng.random() < 0.7,
+            "start_per": rng.choice(("port", "port", "run", "controller")), "skips_nulls": rng.random() < 0.7,
+        }  # fmt: skip
+    pixels = {"rgb": {"colour_order": "RGB"}, "grb": {"colour_order": "GRB"}, "rgbw": {"colour_order": "GRBW"}}
+    return wired({"show": {"title": "Random"}, "pixel": pixels, "controller": controllers, "run": runs})
+
+
+def things(wiring: Wiring) -> list[str]:
+    """Every run, every port with more than one, and every box."""
+    hung = [name for name, run in wiring.show.runs.items() if run.hung]
+    ports = [f"{box}/{port}" for (box, port) in wiring.chains if len(chain_of(wiring, (box, port))) > 1]
+    return [*hung, *ports, *dict.fromkeys(box for box, _ in wiring.chains)]
+
+
+def class_keys(scene: Scene, eye: Eye) -> list[bytes]:
+    """What an eye can know of each class, from the takes of its faults alone."""
+    plan, found = scene.plan, []
+    for members in scene.classes:
+        takes = departure(plan, members[0]).takes
+        found.append(b"|".join(order(takes.get(run, plan.takes[run]), eye) for run in plan.wiring.show.runs))
+    return found
+
+
+def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, careful=False):
+    """Let an eye that stands before a class answer to the end: the engine, and seconds a question."""
+    engine, times = Engine(scene, eye, careful=careful), []
+    while len(engine.told) < MOST:
+        begun = process_time()
+        chosen = engine.next()
+        times.append(process_time() - begun)
+        if chosen is None:
+            break
+        chances = engine.looks(*chosen, np.array([true]))[0]
+        answer = int(rng.choice(len(chances), p=chances))
+        if wrong and rng.random() < wrong:
+            answer = int(rng.choice([other for other in range(len(chances) - 1) if other != answer]))
+        engine.tell(*chosen, answer)
+    return engine, times
+
+
+def kind(scene: Scene, number: int) -> str:
+    first = scene.classes[number][0]
+    return first[0].kind if first else "none"
+
+
+def drawn(scene: Scene, trials: int, rng: random.Random) -> list[int]:
+    """Classes, as many of each kind as of the others, as far as there are."""
+    by_kind = defaultdict(list)
+    for number in range(len(scene.classes)):
+        by_kind[kind(scene, number)].append(number)
+    each = max(1, trials // len(by_kind))
+    return [number for own in by_kind.values() for number in rng.sample(own, min(each, len(own)))]
+
+
+def table(rows: dict[str, list[tuple[int, float, bool, bool, bool]]]) -> None:
+    print("| kind | trials | in what is named | exactly its class | questions mean | 90 % | max | price mean |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    every = [one for own in rows.values() for one in own]
+    for name, own in [*sorted(rows.items()), ("**all**", every)]:
+        asked = sorted(one[0] for one in own)
+        parts = [f"{100 * np.mean([one[place] for one in own]):.2f} %" for place in (2, 3)]
+        most = f"{asked[math.ceil(0.9 * len(asked)) - 1]} | {asked[-1]}"
+        price = np.mean([one[1] for one in own])
+        print(f"| {name} | {len(own)} | {parts[0]} | {parts[1]} | {np.mean(asked):.2f} | {most} | {price:.2f} |")
+    print()
+
+
+def singles(plans, eye: Eye, args) -> None:
+    """One fault, an eye that errs only as it says."""
+    rows, sizes, times, names = defaultdict(list), Counter(), [], Counter()
+    bits, mean = [], []
+    for plan, thing in plans:
+        scene = scene_of(plan, thing)
+        keys = class_keys(scene, eye)
+        alike = defaultdict(set)
+        for number, own in enumerate(keys):
+            alike[own].add(number)
+        chosen = range(len(scene.classes)) if args.all else drawn(scene, args.trials, random.Random(args.seed))
+        for true in chosen:
+            engine, took = played(scene, eye, true, np.random.default_rng(args.seed + true))
+            times += took
+            done = set(engine.done.tolist()) if engine.done is not None else set()
+            price = sum(told.ask.price for told in engine.told)
+            rows[kind(scene, true)].append((len(engine.told), price, true in done, done == alike[keys[true]], True))
+            sizes[len(done)] += 1
+            if len(done) > 1:
+                names["{" + ", ".join(sorted(kind(scene, n) for n in done)[:8]) + "}" * (len(done) <= 8)] += 1
+        bits.append(entropy_bits(scene.prior))
+        mean.append(len(scene.classes))
+    print(f"{len(plans)} things, on the mean {np.mean(mean):.0f} classes and {np.mean(bits):.1f} bits\n")
+    table(rows)
+    print("Classes named together: " + ", ".join(f"{size}: {count} times" for size, count in sorted(sizes.items())))
+    print("What stays together: " + "; ".join(f"{name} {count}" for name, count in names.most_common(12)))
+    worst = sorted(times)
+    print(
+        f"\nSeconds of processor a question: median {np.median(worst):.3f}, 99 % {worst[int(0.99 * len(worst))]:.3f}, "
+    )
+    print(f"most {worst[-1]:.3f}\n")
+
+
+def mistaken(plans, eye: Eye, args, *, careful: bool) -> None:
+    """One answer in ten wrong, faults drawn by their weights."""
+    rng, asked, right, sure_wrong = np.random.default_rng(args.seed), [], 0, 0
+    scenes = cache(lambda number: scene_of(*plans[number]))
+    for trial in range(args.wrong):
+        scene = scenes(trial % len(plans))
+        true = int(rng.choice(len(scene.prior), p=scene.prior))
+        engine, _ = played(scene, eye, true, rng, wrong=0.1, careful=careful)
+        hit = engine.done is not None and true in engine.done
+        right += hit
+        sure_wrong += bool(engine.sure and not hit)
+        asked.append(len(engine.told))
+    asked.sort()
+    name = "careful" if careful else "trusting"
+    print(
+        f"| {name} | {args.wrong} | {100 * right / args.wrong:.1f} % | {100 * sure_wrong / args.wrong:.1f} % "
+        f"| {np.mean(asked):.2f} | {asked[int(0.9 * len(asked))]} | {asked[-1]} |"
+    )
+
+
+def pairs(plans, args) -> None:
+    """Two faults at once, while the engine thinks of one: how often it names one of the two, or what one of them masks.
+
+    A person mends what was named and asks again; then one fault is left, and the tables above hold.
+    """
+    rng, counts = random.Random(args.seed), Counter()
+    scenes = cache(lambda number: scene_of(*plans[number]))
+    for trial in range(args.pairs):
+        scene = scenes(trial % len(plans))
+        two = [rng.choice(scene.classes[n])[0] for n in rng.sample(range(1, len(scene.classes)), 2)]
+        try:
+            both = build(scene.plan.wiring.show, two).faults
+            seen = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
+        except PatcherError:
+            continue
+        engine, rng_ = Engine(scene, Eye()), np.random.default_rng(trial)
+        counts["trials"] += 1
+        while (chosen := engine.next()) is not None and len(engine.told) < MOST:
+            frame, ask = chosen
+            known = [run for run in ask.runs if run in seen.variants]
+            if len(known) < len(ask.runs):
+                chances = engine.looks(frame, ask, np.array([0]))[0]
+            else:
+                indices = [seen.variants[run].index[:, -1:] for run in known]
+                chances = see(seen, engine.eye, frame, ask, indices)[0]
+            engine.tell(frame, ask, int(rng_.choice(len(chances), p=chances)))
+        left = {one for n in (engine.done if engine.done is not None else ()) for one in scene.classes[n]}
+        named = any((fault,) in left for fault in both)
+        masked = len(seen.classes) == 1 or any(
+            departure(scene.plan, both).takes.keys() == departure(scene.plan, (one,)).takes.keys()
+            and all(np.array_equal(t, departure(scene.plan, (one,)).takes[r])
+                    for r, t in departure(scene.plan, both).takes.items())
+            for one in both
+        )  # fmt: skip
+        counts["masked"] += masked
+        counts["named one"] += named
+        counts["sure, and neither"] += engine.sure and not named
+        counts["not sure"] += not engine.sure
+    print("Two faults: " + ", ".join(f"{what} {number}" for what, number in counts.items()) + "\n")
+
+
+def few(plans, args) -> None:
+    """At most twelve classes: the engine's mean price beside the best tree of all questions that it ever weighed."""
+    rng, ratios, floors = random.Random(args.seed), [], []
+    for case in range(args.cases):
+        plan, thing = plans[case % len(plans)]
+        whole = scene_of(plan, thing)
+        picked = rng.sample(range(1, len(whole.classes)), min(rng.randint(3, 11), len(whole.classes) - 1))
+        hypotheses = [(), *(whole.classes[n][0] for n in picked)]
+        scene = build_scene(plan, whole.runs, hypotheses, [departure(plan, one) for one in hypotheses])
+        total, most, pool = 0.0, 2, {}
+        for true in range(len(scene.classes)):
+            engine, _ = played(scene, Eye(), true, np.random.default_rng(0))
+            total += scene.prior[true] * sum(told.ask.price for told in engine.told)
+            most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
+            beliefs = [scene.prior, *([engine.belief()] if engine.told else [])]
+            for belief in beliefs:
+                live = np.flatnonzero(belief > 0)
+                for candidate in engine._candidates(live, belief[live], belief):
+                    for ask in candidate.asks:
+                        pool[candidate.frame.key, ask] = (candidate.frame, ask)
+        engine = Engine(scene, Eye())
+        splits = {}
+        for frame, ask in pool.values():
+            chances = engine.looks(frame, ask, np.arange(len(scene.classes)))
+            if (chances.max(axis=1) == 1).all():
+                answers = tuple(chances.argmax(axis=1).tolist())
+                splits[answers] = min(splits.get(answers, math.inf), ask.price)
+        best = cheapest(splits, scene.prior)
+        if best > 0:
+            ratios.append(total / best)
+            floors.append(total / (entropy_bits(scene.prior) / math.log2(most)))
+    print(
+        f"{len(ratios)} cases of 3 to 12 classes: price ÷ that of the best tree: mean {np.mean(ratios):.3f}, ", end=""
+    )
+    print(f"most {max(ratios):.3f}; price ÷ (entropy ÷ log2(answers)): least {min(floors):.2f}\n")
+
+
+def cheapest(splits: dict[tuple[int, ...], float], prior: np.ndarray) -> float:
+    """The lowest mean price of any tree, by searching them all."""
+
+    @cache
+    def cost(left: frozenset[int]) -> float:
+        best = math.inf
+        for answers, price in splits.items():
+            parts = defaultdict(set)
+            for one in left:
+                parts[answers[one]].add(one)
+            if len(parts) > 1:
+                own = price * sum(prior[one] for one in left)
+                best = min(best, own + sum(cost(frozenset(part)) for part in parts.values() if len(part) > 1))
+        return 0.0 if best == math.inf else best
+
+    return cost(frozenset(range(len(prior))))
+
+
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser()
+    for name, default in (("shows", 20), ("seed", 0), ("trials", 60), ("wrong", 300), ("cases", 30), ("pairs", 200)):
+        parser.add_argument(f"--{name}", type=int, default=default)
+    parser.add_argument("--all", action="store_true")
+    parser.add_argument("--thing", action="append")
+    args = parser.parse_args()
+    begun = perf_counter()
+    heron = wire(read_show(SHOWS / "heron-lock.toml").show)
+    plan = planned(heron, allocate(heron).patch)
+    own = [(plan, thing) for thing in args.thing or things(heron)]
+    others = []
+    for seed in range(args.seed, args.seed + args.shows):
+        wiring = random_show(seed)
+        random_plan = planned(wiring, allocate(wiring).patch)
+        others += [(random_plan, thing) for thing in things(wiring)]
+    for where, plans in (("Heron Lock", own), (f"{args.shows} random shows", others)):
+        for name, eye in EYES.items():
+            if plans and args.trials:
+                print(f"## {where}, an eye that {name}: ", end="", flush=True)
+                singles(plans, eye, args)
+    if args.wrong:
+        print("| one answer in ten wrong | trials | right | sure and wrong | questions mean | 90 % | max |")
+        print("| --- | --- | --- | --- | --- | --- | --- |")
+        mistaken([*own, *others], Eye(), args, careful=True)
+        mistaken([*own, *others], Eye(), args, careful=False)
+        print()
+    if args.pairs:
+        pairs([*own, *others], args)
+    if args.cases:
+        few([*own, *others], args)
+    print(f"{perf_counter() - begun:.0f} s in all")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,436 @@
+"""The diagnosis: what it names, against classes worked out apart from it; its choice of questions, against every tree;
+and the command, whose answers come from a yard's lamps through real packets.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from conftest import SHOWS, Patcher, wired
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patcher import eye
+from patcher.address.patch import Patch
+from patcher.address.placement import allocate
+from patcher.errors import PatcherError
+from patcher.eye import Ask, Eye
+from patcher.faults import KINDS, RANDOM, departure, parse, planned
+from patcher.show.reading import read
+from patcher.verify import Diagnosis
+from patcher.verify.ahead import best_first
+from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.hypotheses import WEIGHTS
+from patcher.verify.questions import quantiles
+from patcher.verify.remedies import changed, remedy
+from patcher.verify.scene import Scene, scene_of
+from patcher.wiring import Wiring, wire
+
+EYES = (Eye(), Eye(gaps=False))
+
+
+def tables(runs: dict[str, dict], ports: dict[str, list[str]], **box: object) -> dict:
+    controller = {"address": "192.0.2.1", "ports": 3, "port": ports} | box
+    return {
+        "show": {"title": "Landing stage"},
+        "pixel": {"rgb": {"colour_order": "GRB"}, "rgbw": {"colour_order": "RGBW"}},
+        "controller": {"box": controller},
+        "run": {name: {"pixel": "rgb"} | run for name, run in runs.items()},
+    }  # fmt: skip
+
+
+GRID = {"shape": "grid", "area": [[0.0, 0.0], [4.0, 3.0]], "columns": 5, "rows": 4, "data_in": "bottom-left"}
+SHOWN = {
+    "one run": (tables({"rope": {"pixels": 5}}, {"1": ["rope"]}), "rope"),
+    "chain": (tables({"bow": {"pixels": 7}, "stern": {"pixels": 9, "nulls": 1}}, {"1": ["bow", "stern"]}), "box/1"),
+    "tee": (tables({"near": {"pixels": 8}, "far": {"pixels": 8, "same_data_as": "near"}}, {"2": ["near"]}), "far"),
+    "grid": (tables({"sail": GRID | {"lines": "columns", "turns": "serpentine"}}, {"1": ["sail"]}), "sail"),
+    "white": (tables({"foam": {"pixel": "rgbw", "pixels": 11}}, {"1": ["foam"]}, reorders=False), "foam"),
+    "one start": (
+        tables({"a": {"pixels": 6}, "b": {"pixels": 6}}, {"1": ["a"], "2": ["b"]}, start_per="controller"), "box",
+    ),
+}  # fmt: skip
+
+
+@cache
+def shown(name: str) -> tuple[Wiring, Patch, Scene]:
+    table, thing = SHOWN[name]
+    wiring = wired(table)
+    patch = allocate(wiring).patch
+    return wiring, patch, scene_of(planned(wiring, patch), thing)
+
+
+def asked(engine: Engine, true: int, chance: np.random.Generator, wrong: float = 0.0) -> float:
+    """Let an eye that stands before a class answer to the end; the price of all questions."""
+    price = 0.0
+    while (chosen := engine.next()) is not None and len(engine.told) < 60:
+        frame, ask = chosen
+        chances = engine.looks(frame, ask, np.array([true]))[0]
+        answer = int(chance.choice(len(chances), p=chances))
+        if wrong and chance.random() < wrong:
+            answer = int(chance.choice([other for other in range(len(chances) - 1) if other != answer]))
+        engine.tell(frame, ask, answer)
+        price += ask.price
+    return price
+
+
+def names(scene: Scene, classes: np.ndarray) -> set[str]:
+    return {" + ".join(map(str, one)) for number in classes for one in scene.classes[number]}
+
+
+# --- classes, worked out apart ------------------------------------------------------------------------------------
+
+
+def slow_looks(wiring: Wiring, patch: Patch, run: str, scene: Scene, seeing: Eye) -> dict[str, bytes]:
+    """What every hypothesis lets an eye answer to everything that can be asked of one short run in any frame that gives
+    each of its pixels one of four colours or none, and to a dot at each pixel in each colour.
+    """
+    plan = planned(wiring, patch)
+    letters = wiring.show.type_of(wiring.show.runs[run]).colour_order
+    parts = ({}, {"R"}, {"G"}, {"B"}, set("RGB"))
+    colours = ("red", "green", "blue", "white")
+    channel_of = {
+        (p, x): int(plan.takes[run][p, n]) for p in range(len(plan.takes[run])) for n, x in enumerate(letters)
+    }
+    hypotheses = [one for members in scene.classes for one in members]
+    takes = np.stack([departure(plan, one).takes.get(run, plan.takes[run]) for one in hypotheses])
+    asks = [eye.whole(run), eye.outer(run, 0), eye.outer(run, -1), eye.flicker(run)]
+    asks += [eye.missing(run, colours), eye.gap(run, colours)]
+    found = [[] for _ in hypotheses]
+    frames = [*itertools.product(parts, repeat=takes.shape[1])]
+    for lit in frames:
+        on = [channel_of[pixel, letter] for pixel, part in enumerate(lit) for letter in part]
+        shades = bits_to_shades(np.isin(takes, on), takes == RANDOM, letters)
+        for ask in asks:
+            for own, row in zip(found, eye_row(seeing, ask, shades), strict=True):
+                own.append(row)
+    for channel in channel_of.values():
+        for own, there in zip(found, (takes == channel).any(axis=(1, 2)), strict=True):
+            own.append(bytes([int(there)]))
+    return {" + ".join(map(str, one)): b"".join(own) for one, own in zip(hypotheses, found, strict=True)}
+
+
+def bits_to_shades(on: np.ndarray, broken: np.ndarray, letters: str) -> np.ndarray:
+    bits = on @ (1 << np.arange(len(letters)))
+    return eye.shade_table(letters)[np.where(broken.any(axis=2), eye.BROKEN, bits)]
+
+
+def eye_row(seeing: Eye, ask: Ask, shades: np.ndarray) -> list[bytes]:
+    return [row.tobytes() for row in np.round(seeing.sees(ask, [shades]), 6).astype(np.float16)]
+
+
+# Classes by brute force: every frame of five pixels in four colours.
+@pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
+def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
+    wiring, patch, scene = shown("one run")
+    looks = slow_looks(wiring, patch, "rope", scene, seeing)
+    beyond = ("universe-shift", "channel-shift", "shift")  # told by channels that no lamp of the plan has
+    for true, members in enumerate(scene.classes):
+        engine = Engine(scene, seeing)
+        asked(engine, true, np.random.default_rng(true))
+        own = looks[" + ".join(map(str, members[0]))]
+        alike = {name for name, look in looks.items() if look == own}
+        assert engine.done is not None
+        named = names(scene, engine.done)
+        assert {" + ".join(map(str, one)) for one in members} <= named
+        plain = {name for name in alike if not name.startswith(beyond)}
+        assert {name for name in named if not name.startswith(beyond)} == (plain if plain & named else set())
+        assert named <= alike
+
+
+def order(takes: np.ndarray, seeing: Eye) -> bytes:
+    """What an eye can know of a run that it sees no place of: the order of what lights; with the dark lamps between,
+    where it sees gaps.
+    """
+    lit = np.flatnonzero((takes != -1).any(axis=1))
+    kept = takes[lit[0] : lit[-1] + 1] if seeing.gaps and len(lit) else takes[lit]
+    return kept.tobytes()
+
+
+def ends(name: str, seeing: Eye, chosen: slice) -> None:
+    """Every class ends among what is named, and what is named is of one order."""
+    wiring, patch, scene = shown(name)
+    plan = planned(wiring, patch)
+    orders = []
+    for members in scene.classes:
+        takes = departure(plan, members[0]).takes
+        orders.append([order(takes.get(run, plan.takes[run]), seeing) for run in wiring.show.runs])
+    for true in range(len(scene.classes))[chosen]:
+        engine = Engine(scene, seeing)
+        asked(engine, true, np.random.default_rng(true))
+        assert engine.done is not None
+        assert engine.sure
+        alike = {number for number, own in enumerate(orders) if own == orders[true]}
+        assert set(engine.done.tolist()) == alike, (scene.classes[true], names(scene, engine.done))
+
+
+# A class apart from the engine: the eye names no place on a run that is no grid, so it knows the order of what lights.
+@pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
+@pytest.mark.parametrize("name", ["chain", "tee", "white", "one start"])
+def test_a_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
+    ends(name, seeing, slice(0, None, 9))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
+@pytest.mark.parametrize("name", ["chain", "tee", "white", "one start"])
+def test_every_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
+    ends(name, seeing, slice(None))
+
+
+# Judge: the takes of `faults`, held elsewhere against a slow world of chips on a wire.
+@pytest.mark.parametrize("name", list(SHOWN))
+def test_a_class_is_all_that_takes_the_same(name: str) -> None:
+    wiring, patch, scene = shown(name)
+    plan = planned(wiring, patch)
+    looks = {}
+    for number, members in enumerate(scene.classes):
+        for one in members:
+            takes = departure(plan, one).takes
+            looks.setdefault(tuple(takes.get(r, plan.takes[r]).tobytes() for r in wiring.show.runs), set()).add(number)
+    assert all(len(numbers) == 1 for numbers in looks.values())
+    assert len(looks) == len(scene.classes)
+    assert scene.prior.sum() == pytest.approx(1)
+
+
+def test_every_kind_is_thought_of() -> None:
+    kinds = {one[0].kind if one else "none" for n in SHOWN for members in shown(n)[2].classes for one in members}
+    assert kinds == {*KINDS, "none"}
+    assert set(WEIGHTS) == {*KINDS, "none"}
+
+
+def test_what_is_behind_on_the_chain_and_changes_nothing_is_not_thought_of() -> None:
+    wiring, patch, _ = shown("chain")
+    scene = scene_of(planned(wiring, patch), "bow")
+    thought = names(scene, np.arange(len(scene.classes)))
+    assert "cut:bow/3" in thought
+    assert not any(name.startswith(("cut:stern", "dark:stern")) for name in thought)
+
+
+# --- questions ----------------------------------------------------------------------------------------------------
+
+
+# Source: the issue: a grid's sixteen wirings are told apart in at most three questions.
+def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
+    wiring, patch, _ = shown("grid")
+    plan = planned(wiring, patch)
+    from patcher.verify.scene import build_scene
+
+    corners = ["", *(f"data-in:sail={v}-{h}" for v in ("bottom", "top") for h in ("left", "right"))]
+    corners.remove("data-in:sail=bottom-left")
+    hypotheses = [
+        tuple(parse(text, wiring.show) for text in (corner, lines, turns) if text)
+        for corner in corners for lines in ("", "lines:sail=rows") for turns in ("", "turns:sail=same-way")
+    ]  # fmt: skip
+    scene = build_scene(plan, ["sail"], hypotheses, [departure(plan, one) for one in hypotheses])
+    assert len(scene.classes) == 16
+    for true in range(16):
+        engine = Engine(scene, Eye())
+        asked(engine, true, np.random.default_rng(0))
+        assert engine.done is not None
+        assert list(engine.done) == [true]
+        assert len(engine.told) <= 3
+
+
+class Choice:
+    def __init__(self, answers: list[int], price: float) -> None:
+        self.chances = np.eye(max(answers) + 2)[answers]
+        self.ask = type("Priced", (), {"price": price})()
+
+
+def cheapest(left: frozenset[int], choices: list[Choice], weight: list[float]) -> float:
+    """The lowest mean price of telling some classes apart, by trying every tree of questions."""
+    if len(left) < 2:
+        return 0.0
+    best = math.inf
+    for choice in choices:
+        parts: dict[int, set[int]] = {}
+        for one in left:
+            parts.setdefault(int(choice.chances[one].argmax()), set()).add(one)
+        if len(parts) > 1:
+            own = choice.ask.price * sum(weight[one] for one in left)
+            best = min(best, own + sum(cheapest(frozenset(part), choices, weight) for part in parts.values()))
+    return best
+
+
+# Judge: every tree of questions, tried one by one.
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_the_first_question_of_few_classes_is_that_of_a_best_tree(data: st.DataObject) -> None:
+    classes = data.draw(st.integers(2, 5))
+    column = st.lists(st.integers(0, 2), min_size=classes, max_size=classes)
+    drawn = data.draw(st.lists(st.tuples(column, st.sampled_from((1.0, 1.5, 2.0))), min_size=1, max_size=5))
+    drawn += [([n == one for one in range(classes)], 3.0) for n in range(classes)]
+    choices = [Choice([int(a) for a in answers], price) for answers, price in drawn]
+    weight = data.draw(st.lists(st.floats(0.05, 1.0), min_size=classes, max_size=classes))
+    first = best_first(choices, np.array(weight))
+    assert first is not None
+    parts: dict[int, set[int]] = {}
+    for one in range(classes):
+        parts.setdefault(int(first.chances[one].argmax()), set()).add(one)
+    price = first.ask.price * sum(weight)
+    price += sum(cheapest(frozenset(part), choices, weight) for part in parts.values())
+    assert price == pytest.approx(cheapest(frozenset(range(classes)), choices, weight))
+
+
+# Source: Shannon (1948), theorem 9 for a source without noise: no code is shorter on the mean than the entropy.
+def test_no_mean_lies_below_the_entropy() -> None:
+    _, _, scene = shown("one run")
+    means, most = 0.0, 0
+    for true in range(len(scene.classes)):
+        engine = Engine(scene, Eye())
+        asked(engine, true, np.random.default_rng(true))
+        means += len(engine.told) * scene.prior[true]
+        most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
+    assert means >= entropy_bits(scene.prior) / math.log2(most)
+
+
+@given(st.lists(st.floats(0, 1), min_size=5, max_size=40), st.integers(2, 5))
+def test_cuts_share_the_belief_evenly(weight: list[float], parts: int) -> None:
+    own = np.array(weight) + 1e-6
+    cuts = [0, *quantiles(own, parts), len(own)]
+    for begin, end in itertools.pairwise(cuts):
+        assert own[begin:end].sum() <= own.sum() / parts + own.max() + 1e-9
+
+
+def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
+    wiring, patch, _ = shown("chain")
+    diagnosis = Diagnosis.start(wiring, patch, "bow")
+    seen = set()
+    for _ in range(12):
+        question = diagnosis.ask()
+        if question is None:
+            break
+        assert (question.frame.key, question.ask) not in seen
+        assert diagnosis.ask() is question
+        seen.add((question.frame.key, question.ask))
+        diagnosis.tell("?")
+    assert len(seen) == 12
+    with pytest.raises(PatcherError):
+        diagnosis.tell("nonsense")
+
+
+@pytest.mark.long
+def test_one_wrong_answer_in_ten_when_careful() -> None:
+    _, _, scene = shown("chain")
+    chance = np.random.default_rng(7)
+    right = sure_and_wrong = 0
+    trials = 40
+    for true in chance.choice(len(scene.classes), trials, p=scene.prior):
+        engine = Engine(scene, Eye(), careful=True)
+        asked(engine, int(true), chance, wrong=0.1)
+        hit = engine.done is not None and true in engine.done
+        right += hit
+        sure_and_wrong += engine.sure and not hit
+    assert right >= 0.9 * trials  # the bench holds the issue's 97 % on more trials
+    assert sure_and_wrong <= 0.08 * trials
+
+
+def test_a_contradiction_makes_it_careful() -> None:
+    _, _, scene = shown("one run")
+    engine = Engine(scene, Eye())
+    frame, ask = engine.next()  # type: ignore[misc]
+    engine.tell(frame, ask, 0)
+    while not engine.careful and (chosen := engine.next()) is not None:
+        frame, ask = chosen
+        looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
+        engine.tell(frame, ask, int((looks * engine.belief()[:, None]).sum(axis=0)[:-1].argmin()))
+    assert engine.careful
+    assert engine.next() is not None
+
+
+# --- remedies -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", list(SHOWN))
+def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
+    """With the show changed as the remedy says, the same lamps take the same data as the plan with the fault in it."""
+    wiring, patch, scene = shown(name)
+    held = 0
+    for fault, *rest in {one for members in scene.classes for one in members if one}:
+        assert not rest
+        assert remedy(wiring.show, fault).mend
+        after = changed(wiring.show, fault)
+        if after is None or fault.kind not in ("data-in", "lines", "turns"):
+            continue
+        from patcher.shapes import cells
+
+        run = fault.where
+        old = {tuple(c): t.tolist() for c, t in zip(cells(wiring.show, wiring.show.runs[run]),
+               departure(planned(wiring, patch), [fault]).takes[run], strict=True)}  # fmt: skip
+        new = planned(wire(after), patch).takes[run]
+        assert {tuple(c): t.tolist() for c, t in zip(cells(after, after.runs[run]), new, strict=True)} == old
+        held += 1
+    assert held == (5 if name == "grid" else 0)
+
+
+# --- the command --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "fault", ["cut:gable/40", "colour-order:eaves=BRG", "swapped-runs:gable,eaves", "dead:lockhouse/1"]
+)
+def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> None:
+    ran = here("diagnose", heron_lock, "lockhouse/1", "--yard", "--fault", fault, "--json")
+    said = json.loads(ran.stdout)
+    assert ran.returncode == 1
+    assert fault in said["same_look"]
+    assert len(said["same_look"]) <= 4
+    assert said["sure"]
+    assert set(said["questions"][0]) == {"frame", "asks", "answer"}
+
+
+def test_the_yard_answers_as_the_engine_predicts(heron_lock: Path) -> None:
+    """Flicker, shifted boxes and dots through real packets, question by question."""
+    from patcher.cli.witness import Witness
+    from patcher.faults import build
+
+    reading = read((SHOWS / "heron-lock.toml").read_text(), lambda name: [[float(n), 0.0] for n in range(500)])
+    wiring = wire(reading.show)
+    patch = allocate(wiring).patch
+    for text in (
+        "flicker:narrowboat/100",
+        "universe-shift:mooring=1",
+        "channel-shift:mooring/3=3",
+        "dark:narrowboat/7",
+    ):
+        fault = parse(text, wiring.show)
+        witness = Witness(wiring, patch, build(wiring.show, [fault]))
+        diagnosis = Diagnosis.start(wiring, patch, "narrowboat")
+        while (question := diagnosis.ask()) is not None:
+            diagnosis.tell(witness.answer(question))
+        assert (fault,) in diagnosis.same_look
+        assert len(diagnosis.same_look) <= 2
+
+
+def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:
+    first = here("diagnose", heron_lock, "gable", "--yard", "--fault", "reversed:gable", "--json")
+    file = tmp_path / "answers.txt"
+    file.write_text("".join(f"{q['answer']}  # {q['frame']}\n" for q in json.loads(first.stdout)["questions"]))
+    again = here("diagnose", heron_lock, "gable", "--answers", file, "--json")
+    assert json.loads(again.stdout) == json.loads(first.stdout)
+    file.write_text("")
+    short = here("diagnose", heron_lock, "gable", "--answers", file)
+    assert short.returncode == 1
+    assert "Not sure" in short.stdout
+
+
+def test_write_changes_the_show_and_keeps_comments(here: Patcher, heron_lock: Path) -> None:
+    before = heron_lock.read_text()
+    call = ("diagnose", heron_lock, "weir", "--yard", "--fault", "turns:weir=same-way", "--write")
+    assert here(*call).returncode == 1
+    after = heron_lock.read_text()
+    old, new = before.splitlines(), after.splitlines()
+    differing = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
+    assert differing == [('turns = "serpentine"', 'turns = "same-way"')]
+
+
+def test_bad_calls_are_refused(here: Patcher, heron_lock: Path) -> None:
+    for call in (["towpat"], ["gable", "--fault", "cut:gable/3"], ["gable/3"], ["shelf"]):
+        assert here("diagnose", heron_lock, *call).returncode == 2
