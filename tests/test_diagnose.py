@@ -1,18 +1,16 @@
-"""The diagnosis: what it names, against classes worked out apart from it; its choice of questions, against every tree;
-and the command, whose answers come from a yard's lamps through real packets.
+"""The diagnosis: what it names, against classes worked out apart from it; its choice of questions, against
+every tree.
 """
 
 from __future__ import annotations
 
 import itertools
-import json
 import math
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import SHOWS, Patcher, wired
+from conftest import wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -22,7 +20,6 @@ from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
 from patcher.faults import KINDS, RANDOM, departure, parse, planned
-from patcher.show.reading import read
 from patcher.verify import Diagnosis
 from patcher.verify.ahead import best_first
 from patcher.verify.engine import Engine, entropy_bits
@@ -368,69 +365,3 @@ def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
         assert {tuple(c): t.tolist() for c, t in zip(cells(after, after.runs[run]), new, strict=True)} == old
         held += 1
     assert held == (5 if name == "grid" else 0)
-
-
-# --- the command --------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "fault", ["cut:gable/40", "colour-order:eaves=BRG", "swapped-runs:gable,eaves", "dead:lockhouse/1"]
-)
-def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> None:
-    ran = here("diagnose", heron_lock, "lockhouse/1", "--yard", "--fault", fault, "--json")
-    said = json.loads(ran.stdout)
-    assert ran.returncode == 1
-    assert fault in said["same_look"]
-    assert len(said["same_look"]) <= 4
-    assert said["sure"]
-    assert set(said["questions"][0]) == {"frame", "asks", "answer"}
-
-
-def test_the_yard_answers_as_the_engine_predicts(heron_lock: Path) -> None:
-    """Flicker, shifted boxes and dots through real packets, question by question."""
-    from patcher.cli.witness import Witness
-    from patcher.faults import build
-
-    reading = read((SHOWS / "heron-lock.toml").read_text(), lambda name: [[float(n), 0.0] for n in range(500)])
-    wiring = wire(reading.show)
-    patch = allocate(wiring).patch
-    for text in (
-        "flicker:narrowboat/100",
-        "universe-shift:mooring=1",
-        "channel-shift:mooring/3=3",
-        "dark:narrowboat/7",
-    ):
-        fault = parse(text, wiring.show)
-        witness = Witness(wiring, patch, build(wiring.show, [fault]))
-        diagnosis = Diagnosis.start(wiring, patch, "narrowboat")
-        while (question := diagnosis.ask()) is not None:
-            diagnosis.tell(witness.answer(question))
-        assert (fault,) in diagnosis.same_look
-        assert len(diagnosis.same_look) <= 2
-
-
-def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:
-    first = here("diagnose", heron_lock, "gable", "--yard", "--fault", "reversed:gable", "--json")
-    file = tmp_path / "answers.txt"
-    file.write_text("".join(f"{q['answer']}  # {q['frame']}\n" for q in json.loads(first.stdout)["questions"]))
-    again = here("diagnose", heron_lock, "gable", "--answers", file, "--json")
-    assert json.loads(again.stdout) == json.loads(first.stdout)
-    file.write_text("")
-    short = here("diagnose", heron_lock, "gable", "--answers", file)
-    assert short.returncode == 1
-    assert "Not sure" in short.stdout
-
-
-def test_write_changes_the_show_and_keeps_comments(here: Patcher, heron_lock: Path) -> None:
-    before = heron_lock.read_text()
-    call = ("diagnose", heron_lock, "weir", "--yard", "--fault", "turns:weir=same-way", "--write")
-    assert here(*call).returncode == 1
-    after = heron_lock.read_text()
-    old, new = before.splitlines(), after.splitlines()
-    differing = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
-    assert differing == [('turns = "serpentine"', 'turns = "same-way"')]
-
-
-def test_bad_calls_are_refused(here: Patcher, heron_lock: Path) -> None:
-    for call in (["towpat"], ["gable", "--fault", "cut:gable/3"], ["gable/3"], ["shelf"]):
-        assert here("diagnose", heron_lock, *call).returncode == 2

@@ -137,6 +137,7 @@ def _report(wiring: Wiring, diagnosis: Diagnosis, wrote: list[str], *, as_json: 
     asked = count(len(diagnosis.seen), "question")
     if not diagnosis.sure:
         print(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
+        print("  Two faults at once can look so: mend what is likeliest, then ask again.")
     elif not diagnosis.found:
         print(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
     else:

@@ -33,6 +33,8 @@ WORTHLESS = 1e-6
 """Bits; a question that tells less tells nothing."""
 LIVE = 1e-7
 """A class is left where the belief in it is at least that part of the belief in the likeliest."""
+MOST_WRONG = 0.25
+"""What needs more than this part of the answers to be wrong is never sure."""
 MISFIT = 0.01
 """An answer less likely than that contradicts a class."""
 
@@ -107,7 +109,8 @@ class Engine:
             weighed = self._weighed(candidates, chosen, weight)
             best, alike = _best(weighed), _alike(weighed, chosen, belief)
         if best is None or _ends(best, alike, belief, sure):
-            self.done, self.sure = alike, bool(belief[alike].sum() >= sure)
+            self.done = alike
+            self.sure = bool(belief[alike].sum() >= sure) and not self._strained(int(alike[0]))
             return None
         if not self.careful and 1 < len(live) <= AHEAD:
             best = best_first([one for one in weighed if one.bits >= WORTHLESS], belief[chosen]) or best
@@ -126,6 +129,11 @@ class Engine:
     def _contradicted(self) -> bool:
         misfits = sum((told.chances < MISFIT for told in self.told if told.chances is not None), start=np.array(0))
         return bool(np.min(misfits) > 0)
+
+    def _strained(self, number: int) -> bool:
+        """Whether a class holds only if more answers were wrong than a person gives: two faults at once look so."""
+        heard = [told.chances[number] < MISFIT for told in self.told if told.chances is not None]
+        return int(sum(heard)) > max(1.0, MOST_WRONG * len(heard))
 
     def looks(self, frame: Frame, ask: Ask, classes: NDArray[np.int64]) -> Chances:
         """How likely each answer is under some classes: shape (classes, answers)."""
