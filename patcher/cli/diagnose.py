@@ -126,7 +126,7 @@ def _report(wiring: Wiring, diagnosis: Diagnosis, wrote: list[str], *, as_json: 
     alike = [_name(faults) for faults in diagnosis.same_look]
     if as_json:
         questions = [
-            {"frame": seen.frame.says, "asks": seen.ask.kind, "answer": seen.ask.answers[seen.answer]}
+            {"frame": seen.frame.says, "asks": asks(wiring.show, seen.ask), "answer": seen.ask.answers[seen.answer]}
             for seen in diagnosis.seen
         ]
         say_json({

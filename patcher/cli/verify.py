@@ -210,7 +210,7 @@ def _answering(
         keys = stack.enter_context(typed())
         sender = stack.enter_context(Sender(goals, interface=LOOPBACK if yard else interface))
         yield Person(keys, sender, universes, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
-    for host, reason in sender.unreachable.items():
+    for (host, _), reason in sender.reached.lost.items():
         print(
             f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
         )
