@@ -122,6 +122,7 @@ def _name(faults: tuple[Fault, ...]) -> str:
 
 def _report(wiring: Wiring, diagnosis: Diagnosis, wrote: list[str], *, as_json: bool) -> None:
     from patcher.verify.remedies import remedy
+    from patcher.verify.wording import asks
 
     alike = [_name(faults) for faults in diagnosis.same_look]
     if as_json:

@@ -32,7 +32,7 @@ ENDINGS = 3
 """Packets that end a stream. From memory: ANSI E1.31-2018, 6.2.6, three with Stream_Terminated."""
 LIKE = 3
 """Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
-KEEP_ALIVE = 0.85
+KEEP_ALIVE = 0.8
 """Seconds between two like packets. From memory: ANSI E1.31-2018, 6.6.2, and Art-Net 4: 0.8 to 1 s."""
 DISCOVERY = 10.0
 """Seconds between two universe discoveries. Source: E131_UNIVERSE_DISCOVERY_INTERVAL, ANSI E1.31-2018, Appendix A."""
