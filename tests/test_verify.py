@@ -97,10 +97,13 @@ PASSES = {
 """Kinds of which some pass the round, and why."""
 
 
-def test_every_single_fault_makes_some_look_wrong() -> None:
+@pytest.mark.parametrize(
+    "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
+)
+def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
     # Source: DESIGN.md's list of faults; the lamps are those of the simulated wiring, not of the round
     wiring, _, sound, _ = heron()
-    runs = list(wiring.show.runs)
+    runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
     by_kind: dict[str, list] = {}
     for fault, differs in singles(sound, runs):
         if differs.takes:
@@ -112,7 +115,7 @@ def test_every_single_fault_makes_some_look_wrong() -> None:
             passes = chance_of_all_yes((fault,))
             most = 0.31 if kind == "dark" else 1.0 if kind in PASSES else 0.0
             assert passes <= most, f"{fault} passes the round with {passes:.2f}"
-    assert len(by_kind) >= 14
+    assert len(by_kind) >= 12
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def verify(
     as_json: AsJson = False,
 ) -> None:
     """Walk a round of looks that prove every port, run and prop; every answer is kept at once."""
-    from patcher.verify.files import change_record, read_record
+    from patcher.verify.files import read_record
     from patcher.verify.items import digests, items
 
     _fitting(yard=yard, fault=fault, by_hand=by_hand, answers=answers, interface=interface)
@@ -70,14 +70,7 @@ def verify(
     if not wanted:
         raise refuse(thing or str(show), "has nothing to prove this season", "name a box, port, run or prop that hangs")
     if new_season:
-        if thing is not None:
-            raise refuse("--new-season", "is for the whole show", "leave the thing out")
-        unproved = len(record.answers)
-        record = change_record(show, lambda kept: kept.new_season())
-        print(
-            f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept.",
-            file=sys.stderr,
-        )
+        record = _season(show, thing)
         if not (report or as_json):
             return
         report = True
@@ -104,6 +97,19 @@ def _fitting(
         )
     if yard and interface:
         raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
+
+
+def _season(show: Path, thing: str | None) -> Record:
+    """Unprove everything; the record as it then is."""
+    from patcher.verify.files import change_record, read_record
+
+    if thing is not None:
+        raise refuse("--new-season", "is for the whole show", "leave the thing out")
+    unproved = len(read_record(show).answers)
+    record = change_record(show, lambda kept: kept.new_season())
+    said = f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept."
+    print(said, file=sys.stderr)
+    return record
 
 
 def _add(
