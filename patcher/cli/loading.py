@@ -38,6 +38,9 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
     if path.name.endswith(".patch.toml"):
         show = path.name.removesuffix(".patch.toml") + ".toml"
         raise refuse(str(path), "is Patcher's own patch file, not a show", f"name the show: {show}")
+    if path.name.endswith(".checks.toml"):
+        show = path.name.removesuffix(".checks.toml") + ".toml"
+        raise refuse(str(path), "is Patcher's own record of what is proved, not a show", f"name the show: {show}")
     reading = read_show(path)
     found = list(reading.findings)
     if reading.show is None:
