@@ -201,3 +201,16 @@ def test_feeds_in_a_form_that_nothing_can_follow_are_left_alone(here: Patcher, t
     assert "[feed.NAME]" in said.stderr
     assert file.read_text().startswith(inline)
     assert "Planned by" not in file.read_text()
+
+
+def test_a_run_that_no_feed_reaches_or_that_is_beyond_help_can_be_drawn(here: Patcher, tmp_path: Path) -> None:
+    # Source: DESIGN.md, Commands: no traceback ever reaches a person; a plot of a show with mistakes is when one looks.
+    unfed = save(tmp_path, show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX))
+    ran = here("power", unfed, "a")
+    assert ran.returncode == 1
+    assert "not fed" in ran.stdout
+    drowned = save(tmp_path, show({"a": line(4000)}, {"f": fed(tap("a"))}), "drowned.toml")
+    assert json.loads(here("power", drowned, "--json").stdout)["runs"][0]["lowest_volts"] < 0
+    for words in (("power", drowned, "a"), ("power", drowned, "--svg", tmp_path / "a.svg")):
+        assert here(*words).returncode == 1
+    assert ET.parse(tmp_path / "a.svg").getroot().tag.endswith("svg")

@@ -193,7 +193,7 @@ def _laid(show: Any, universe: int, channel: int) -> tuple[Wiring, Patch]:
 
 def _settings(wiring: Wiring, patch: Patch) -> str:
     """What the box on the bench must be set to, in words."""
-    from patcher.stream.levels import wire_letters
+    from patcher.faults import wire_letters
 
     (start,) = patch.starts
     (link,) = start.chain.links

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -27,6 +28,8 @@ Slack = Annotated[
     float,
     typer.Option("--slack", metavar="PERCENT", help="With --plan: wire beyond the straight line.", min=0, max=300),
 ]
+UNFED = 12.0
+"""Volts on the axis of a run that no supply feeds and whose lamps do not say theirs."""
 Level = Annotated[float | None, typer.Option("--level", help="Instead of the show's level.", min=0.0, max=1.0)]
 Celsius = Annotated[float, typer.Option("--celsius", help="Temperature of the wires.", min=-50, max=90)]
 
@@ -90,6 +93,8 @@ def _runs_of(state: Power, thing: str | None) -> list[str]:
 
 def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     """What a plot of each run shows."""
+    import numpy as np
+
     from patcher.sheets.voltage import Profile
 
     taps: dict[str, list[tuple[int, str]]] = {}
@@ -100,7 +105,9 @@ def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     for run in runs:
         kind = state.show.type_of(state.show.runs[run])
         cuts = state.show.runs[run].power_cuts
-        yield Profile(run, state.volts(run), rails[run], kind.min_volts, tuple(sorted(taps.get(run, ()))), cuts)
+        rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
+        volts = np.maximum(state.volts(run), 0.0)
+        yield Profile(run, volts, rated, kind.min_volts, tuple(sorted(taps.get(run, ()))), cuts)
 
 
 def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
@@ -109,6 +116,7 @@ def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
 
     title = f"{state.show.settings.title}: volts at level {state.level:g}"
     write_whole(path, svg(title, list(profiles(state, runs))))
+    print(f"Wrote {path}.", file=sys.stderr)
 
 
 def _say_plots(state: Power, runs: list[str]) -> None:

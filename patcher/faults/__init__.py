@@ -7,7 +7,7 @@ what that changes for each lamp.
 from patcher.faults.built import Departure, Planned, departure, planned, slot_index
 from patcher.faults.cable import RANDOM, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build, parse
-from patcher.faults.sent import DARK
+from patcher.faults.sent import DARK, wire_letters
 
 __all__ = [
     "DARK",
@@ -23,4 +23,5 @@ __all__ = [
     "parse",
     "planned",
     "slot_index",
+    "wire_letters",
 ]

@@ -8,9 +8,6 @@ out, and said: it would be wrong to take its packets from it, and worse not to l
 
 from __future__ import annotations
 
-import contextlib
-import socket
-import struct
 import time
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -19,6 +16,7 @@ from types import TracebackType
 
 from patcher.errors import PatcherError
 from patcher.stream.contention import by_universe
+from patcher.stream.interfaces import interfaces
 from patcher.stream.listening import Heard, Listening, Protocol, Stream
 from patcher.stream.receiver import Datagram, Ear, Receiver
 from patcher.stream.sender import Target
@@ -32,20 +30,11 @@ MOST_NAMED = 6
 TOO_MANY = "too many open files"
 SPARE_FILES = 16
 """Files that the program may open besides."""
-_SIOCGIFADDR = 0x8915
 
 
 def own_addresses() -> list[str]:
     """The IPv4 addresses of this machine, 127.0.0.1 first."""
-    found = ["127.0.0.1"]
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
-        for _, name in socket.if_nameindex():
-            with contextlib.suppress(OSError, ImportError):
-                from fcntl import ioctl
-
-                asked = struct.pack("256s", name.encode()[:15])
-                found.append(socket.inet_ntoa(ioctl(any_socket, _SIOCGIFADDR, asked)[20:24]))  # netdevice(7)
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(["127.0.0.1", *(interface.address for interface in interfaces())]))
 
 
 def groups(universes: Iterable[int], interface: str | None) -> list[Ear]:

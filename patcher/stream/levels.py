@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS, Patch, first_fit
-from patcher.show.runs import Run
-from patcher.show.schema import Show
+from patcher.faults import wire_letters
 from patcher.stream.looks import Look
 from patcher.wiring import Wiring
 
@@ -32,16 +31,6 @@ class Levels:
 
     universes: tuple[int, ...]
     slots: Slots
-
-
-def wire_letters(show: Show, controller: str, run: Run) -> str:
-    """The order in which a run's colours go over the wire: the chip's own, or R, G, B, W and then the others where the
-    box puts them into chip order itself.
-    """
-    order = show.type_of(run).colour_order
-    if not show.controllers[controller].reorders:
-        return order
-    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
 
 
 def pixel_places(at: int, pixels: Places, channels: int) -> Places:

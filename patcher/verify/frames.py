@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS
 from patcher.eye import COLOURS
-from patcher.faults import Planned
+from patcher.faults import Planned, wire_letters
 from patcher.show.tables import LAST_UNIVERSE
-from patcher.stream.levels import Levels, pixel_places, wire_letters
+from patcher.stream.levels import Levels, pixel_places
 from patcher.stream.looks import COLOURS as PARTS
 
 BEHIND = 10

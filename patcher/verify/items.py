@@ -17,8 +17,8 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from patcher.address.patch import Patch
+from patcher.faults import wire_letters
 from patcher.shapes import positions
-from patcher.stream.levels import wire_letters
 from patcher.wiring import Wiring, port_name
 
 What = Literal["identity", "colours", "ends", "direction", "geometry"]
