@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS, Patch
+from patcher.faults import wire_letters
 from patcher.show.schema import Show
 from patcher.stream.contention import by_universe, winners
-from patcher.stream.levels import pixel_places, wire_letters
+from patcher.stream.levels import pixel_places
 from patcher.stream.listening import Heard, Protocol
 from patcher.stream.looks import COLOURS, DARK
 from patcher.stream.sender import box_universes
