@@ -11,18 +11,16 @@ import numpy as np
 import pytest
 import test_faults
 import tomli_w
-from conftest import SHOWS, wired
+from conftest import wired
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from test_editing import MARK, commented, picked
-from test_faults import GARBAGE, MEMORY, ORDERS, a_fault, pixels_of, push, some_shows
+from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, some_shows
 from test_yard import walk
 
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
-from patcher.faults import DARK, KINDS, build, departure, parse, planned
-from patcher.shapes import positions
-from patcher.show.reading import read
+from patcher.faults import build, departure, parse, planned
 from patcher.verify.edits import NEVER
 from patcher.verify.rewriting import rewritten, same_lamps
 
@@ -31,7 +29,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 
 def drawn(tables: dict, draw) -> dict:
     """Some of the plain runs drawn as lines, fed from either end."""
-    for number, (name, table) in enumerate(tables["run"].items()):
+    for number, table in enumerate(tables["run"].values()):
         if "columns" not in table and draw(st.booleans()):
             table |= {
                 "shape": "line", "path": [[0.0, float(number)], [7.0, float(number)]],
@@ -122,8 +120,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     text = commented(tomli_w.dumps(tables), picks)
     try:
         found = rewritten(text, plan, faults)
-    except PatcherError as error:
-        assert error.findings[0].says
+    except PatcherError:
         return "refused"
     after = tomllib.loads(found.text)
     assert MARK.findall(found.text) == MARK.findall(text)
@@ -143,14 +140,16 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
         for new, place in enumerate(places(table), start=1):
             old = standing[new - 1] if plain else number[place]
             assert said[run, new] == world[run, old], (run, new, old, texts)
-    if [s for s in found.patch.starts] == list(patch.starts) and not found.boxes:
+    if list(found.patch.starts) == list(patch.starts) and not found.boxes:
         # Source: the brief of this step: what the changed show plans is what the faulty wiring took
         now = planned(found.wiring, found.patch).takes
         for run in now:
             numbers = same_lamps(wiring.show, found.wiring.show, run)
             if len(numbers) == len(built[run]):
-                letters = [wiring.show.type_of(wiring.show.runs[run]).colour_order.index(letter)
-                           for letter in found.wiring.show.type_of(found.wiring.show.runs[run]).colour_order]
+                letters = [
+                    wiring.show.type_of(wiring.show.runs[run]).colour_order.index(letter)
+                    for letter in found.wiring.show.type_of(found.wiring.show.runs[run]).colour_order
+                ]
                 assert np.array_equal(built[run][numbers][:, letters], now[run])
     return "written"
 

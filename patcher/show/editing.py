@@ -1,8 +1,8 @@
 """Edits of a show file's text that leave every comment, every blank line and the order of things as they are.
 
 An edit is asked for as the show before and the show after; only keys whose values differ are touched. A table that is
-gone afterwards is not deleted: its lines are turned into comments under a note that says why. A kind of lamp may be new:
-it is written behind the one that it is like.
+gone afterwards is not deleted: its lines are turned into comments under a note that says why. A kind of lamp may be
+new: it is written behind the one that it is like.
 """
 
 from __future__ import annotations

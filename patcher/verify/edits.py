@@ -40,9 +40,12 @@ NEVER = {
 """Kinds of fault that no edit can make true, and why."""
 
 
+UNSAID = "cannot be said in the show file: "
+
+
 def cannot(fault: Fault, why: str) -> PatcherError:
-    """The refusal of an edit, with its reason."""
-    return refuse(str(fault), f"cannot be said in the show file: {why}", "mend it at the lamps")
+    """The refusal of an edit, with its reason behind `UNSAID`."""
+    return refuse(str(fault), f"{UNSAID}{why}", "mend it at the lamps", rule="unsaid")
 
 
 def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
@@ -81,7 +84,7 @@ def _missing(show: Show, patch: Patch, fault: Fault) -> Show:
 
 
 def _without(show: Show, fault: Fault, name: str, lamps: Sequence[int]) -> Show:
-    """A run that lacks some of its lamps, counted from 0: places without a lamp, or just fewer where nothing is drawn."""
+    """A run that lacks some of its lamps, counted from 0: places without a lamp, or fewer where none is drawn."""
     run = show.runs[name]
     if len(lamps) >= run.pixels:
         raise cannot(fault, f"no lamp of {name} would be left")
@@ -101,7 +104,7 @@ def _renumbered(show: Show, name: str, kept: NDArray[np.int64]) -> Show:
     """Taps and cuts at the same lamps as before, where only these of a run's lamps are left, by their old numbers."""
 
     def number(pixel: int) -> int:
-        return int(min(np.searchsorted(kept, pixel - 1), len(kept) - 1)) + 1
+        return min(int(np.searchsorted(kept, pixel - 1)), len(kept) - 1) + 1
 
     def moved(tap: Tap) -> Tap:
         if tap.run != name or not isinstance(tap.pixel, int):

@@ -13,17 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.changes import changed_boxes, misfits
+from patcher.address.changes import changed_boxes, misfits, moved_runs
 from patcher.address.patch import Patch
 from patcher.address.placement import allocate
-from patcher.errors import PatcherError, refuse
+from patcher.errors import PatcherError
 from patcher.faults import DARK, Fault, Planned, Takes, departure, planned
 from patcher.faults.cable import Cable, Place, channels_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 from patcher.shapes import lattice
 from patcher.show.editing import edited
 from patcher.show.reading import read
-from patcher.show.runs import PathRun, PlainRun, PointsRun
+from patcher.show.runs import PathRun, PlainRun, PointsRun, Run
 from patcher.show.schema import Show
 from patcher.verify.edits import cannot, changed
 from patcher.wiring import Wiring, problems, wire
@@ -39,21 +39,23 @@ class Rewritten:
     """A show file changed so that faults are none, and read back.
 
     Attributes:
-        text: its text.
-        before: the show that it was.
+        old: the text that it was.
+        text: the text that it is.
         wiring: the wiring that it now says.
         patch: what its boxes are then set to: as few of them change as can be.
         lines: the lines that are new or changed: number in the new text, from 1, and the line.
         boxes: the boxes to type anew: another start, count, colour order or number of null pixels.
+        moved: the runs whose channels are others then, which the player must be told.
         counted: feeds that join a run by its pixels' numbers, where those now count from elsewhere.
     """
 
+    old: str
     text: str
-    before: Show
     wiring: Wiring
     patch: Patch
     lines: tuple[tuple[int, str], ...]
     boxes: tuple[str, ...]
+    moved: tuple[str, ...]
     counted: tuple[str, ...]
 
 
@@ -71,7 +73,7 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     show = plan.wiring.show
     after = changed(show, plan.patch, faults)
     new = edited(text, show, after, "no longer hangs")
-    wiring = _read_back(new, after)
+    wiring = _read_back(new, after, faults[0])
     try:
         patch = allocate(wiring, plan.patch, seconds=SECONDS).patch
     except PatcherError as error:
@@ -85,26 +87,22 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     lines = tuple(
         (at + 1, fresh[at]) for kind, _, _, first, last in changes if kind != "equal" for at in range(first, last)
     )
-    return Rewritten(new, show, wiring, patch, lines, _to_type(plan, said), _counted(show, after))
+    moved = tuple(moved_runs(plan.patch, patch))
+    return Rewritten(text, new, wiring, patch, lines, _to_type(plan, said), moved, _counted(show, after))
 
 
-def _read_back(text: str, after: Show) -> Wiring:
+def _read_back(text: str, after: Show, fault: Fault) -> Wiring:
     """The wiring of a text, if it says what it should."""
     points = {
         run.file: [list(at) for at in run.at] for run in after.runs.values() if isinstance(run, PointsRun) and run.file
     }
     reading = read(text, lambda name: points[name])
-    if reading.show is not None and not reading.findings and _same(reading.show, after):
-        wiring = wire(reading.show)
-        found = problems(wiring)
-        if not found:
-            return wiring
-        raise refuse(found[0].where, f"then {found[0].says}", "mend it at the lamps", rule="rewriting")
-    if reading.show is not None and reading.findings and _same(reading.show, after):
-        found = list(reading.findings)
-        raise refuse(found[0].where, f"then {found[0].says}", "mend it at the lamps", rule="rewriting")
-    says = "is written in a way that cannot be changed here"
-    raise refuse("the show file", says, "give each table a heading of its own: [run.NAME]", rule="rewriting")
+    if reading.show is None or not _same(reading.show, after):
+        raise cannot(fault, "the file is written in a way that cannot be changed here; give each table its own heading")
+    wiring = wire(reading.show)
+    for finding in (*reading.findings, *problems(wiring)):
+        raise cannot(fault, f"{finding.where} then {finding.says}")
+    return wiring
 
 
 def _same(one: Show, other: Show) -> bool:
@@ -158,10 +156,8 @@ def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[st
         hung = [run for run in chain if show.runs[run].hung]
         places = [Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run)) for run in hung]
         own_runs = {run for place in places for run in (place.run, *place.tees)}
-        of_wire = [
-            fault for fault in faults
-            if fault.kind != "swapped-ports" and (fault.places[0] if "/" not in fault.where else fault.lamp[0]) in own_runs
-        ]  # fmt: skip
+        on_it = [fault for fault in faults if fault.kind != "swapped-ports"]
+        of_wire = [f for f in on_it if (f.lamp[0] if "/" in f.where else f.places[0]) in own_runs]
         found |= Cable(show, places, of_wire).takes(sent.get(socket.get(port, port), NOTHING))
     return found
 
@@ -198,20 +194,21 @@ def _to_type(before: Planned, after: Planned) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _typed_runs(plan: Planned, box: str) -> list[tuple[int, list[tuple[str, int]]]]:
+def _typed_runs(plan: Planned, box: str) -> list[tuple[int, list[tuple[str, int, int]]]]:
     show = plan.wiring.show
     table = show.controllers[box]
     return sorted(
-        (port, [(show.type_of(show.runs[run]).colour_order if table.reorders else "", show.runs[run].nulls)
-                for run in chain if show.runs[run].hung])
+        (port, [(show.type_of(show.runs[run]).colour_order if table.reorders else "", show.runs[run].nulls,
+                 show.runs[run].pixels) for run in chain if show.runs[run].hung])
         for port, chain in table.port.items() if chain
     )  # fmt: skip
 
 
 def _counted(before: Show, after: Show) -> tuple[str, ...]:
     """The feeds that join by number a run whose pixels are counted from elsewhere."""
-    turned = {
-        name for name, run in after.runs.items()
-        if any(getattr(run, key, None) != getattr(before.runs[name], key, None) for key in ("data_in", "lines", "turns"))
-    }  # fmt: skip
+
+    def wired(run: Run) -> list[object]:
+        return [getattr(run, key, None) for key in ("data_in", "lines", "turns")]
+
+    turned = {name for name, run in after.runs.items() if wired(run) != wired(before.runs[name])}
     return tuple(name for name, feed in after.feeds.items() if any(tap.run in turned for tap in feed.taps))
