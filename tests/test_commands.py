@@ -658,8 +658,10 @@ def test_a_tee_and_its_run_name_each_other(patcher: Patcher, small: Path, named:
 def test_no_yard_is_said(patcher: Patcher, small: Path) -> None:
     # Source: the project's own rule: an answer that a person can act on.
     ran = patcher("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
-    assert "No yard is there" in ran.stderr
-    assert ran.returncode == 0
+    assert "finds no yard" in ran.stderr
+    assert "patcher yard" in ran.stderr
+    assert ran.returncode == 2
+    assert patcher("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0
 
 
 @pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])

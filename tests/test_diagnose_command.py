@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import SHOWS, Patcher
+from test_verify import listened
 
 from patcher.address.placement import allocate
 from patcher.cli.asking import REST, moments
@@ -17,6 +18,8 @@ from patcher.faults import build, parse
 from patcher.show.reading import read
 from patcher.verify import Diagnosis, Frame
 from patcher.wiring import wire
+
+assert listened
 
 
 @pytest.mark.parametrize(
@@ -79,7 +82,7 @@ def test_bad_calls_are_refused(here: Patcher, heron_lock: Path) -> None:
         assert here("diagnose", heron_lock, *call).returncode == 2
 
 
-def test_keys_answer_while_frames_are_sent(patcher: Patcher, heron_lock: Path) -> None:
+def test_keys_answer_while_frames_are_sent(patcher: Patcher, heron_lock: Path, listened: None) -> None:
     """A key that is no answer is passed over; the end of the input ends the talk, and all is dark."""
     ran = patcher("diagnose", heron_lock, "gable", "--yard", stdin="x?")
     assert ran.returncode == 1

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterator
 from functools import cache
 from itertools import permutations
 from pathlib import Path
@@ -447,6 +448,21 @@ def test_calls_that_make_no_sense_are_refused(heron_lock: Path, here: Patcher, c
     assert not checks_path(heron_lock).exists()
 
 
+@pytest.fixture
+def listened(heron_lock: Path) -> Iterator[None]:
+    """Somebody listens where the yard of the show would."""
+    wiring, patch, _, _ = heron()
+    with Receiver(ears(wiring.show, patch, addresses(heron_lock, wiring.show))):
+        yield
+
+
+def test_with_no_yard_it_says_so(heron_lock: Path, here: Patcher) -> None:
+    for call in (("verify", heron_lock, "--yard", "--by-hand"), ("diagnose", heron_lock, "gable", "--yard")):
+        done = here(*call)
+        assert done.returncode == 2
+        assert f"patcher yard {heron_lock}" in done.stderr
+
+
 def start_by_hand(show: Path, **keys) -> subprocess.Popen:
     command = [sys.executable, "-m", "patcher", "verify", str(show), "--yard", "--by-hand"]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, **keys)
@@ -460,7 +476,7 @@ def read_until(process: subprocess.Popen, words: str) -> None:
     pytest.fail(f"it ended before it said “{words}”")
 
 
-def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -> None:
+def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher, listened: None) -> None:
     process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
     assert process.stdin is not None
     steps = heron()[3]
@@ -479,7 +495,7 @@ def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -
     assert done.returncode == 0, done.stdout
 
 
-def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
+def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path, listened: None) -> None:
     import termios
 
     ours, theirs = pty.openpty()

@@ -90,7 +90,7 @@ def bench(
         return
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, sync=sync, nobody=False, quiet=False, as_json=as_json,
+        priority=priority, interface=interface, sync=sync, quiet=False, as_json=as_json,
     )  # fmt: skip
 
 

@@ -1,0 +1,175 @@
+"""The show file changed to what hangs: mended by the file is a fault in the wiring, held against the slow world of
+chips on a wire; and every comment stays.
+"""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+
+import numpy as np
+import pytest
+import test_faults
+import tomli_w
+from conftest import wired
+from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import strategies as st
+from test_editing import MARK, commented, picked
+from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, some_shows
+from test_yard import walk
+
+from patcher.address.placement import allocate
+from patcher.errors import PatcherError
+from patcher.faults import build, departure, parse, planned
+from patcher.verify.edits import NEVER
+from patcher.verify.rewriting import rewritten, same_lamps
+
+SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
+
+
+def drawn(tables: dict, draw) -> dict:
+    """Some of the plain runs drawn as lines, fed from either end."""
+    for number, table in enumerate(tables["run"].values()):
+        if "columns" not in table and draw(st.booleans()):
+            table |= {
+                "shape": "line", "path": [[0.0, float(number)], [7.0, float(number)]],
+                "data_in": draw(st.sampled_from(("first", "last"))),
+            }  # fmt: skip
+    return tables
+
+
+def places(table: dict) -> list:
+    """What each lamp of a run is called by where it is drawn, in the order in which the data passes them."""
+    if "columns" in table:
+        return [("cell", cell) for at, cell in enumerate(walk(table), start=1) if at not in table.get("gaps", ())]
+    if "shape" not in table:
+        return list(range(pixels_of(table)))
+    found = [("place", at) for at in range(1, table["pixels"] + 1) if at not in table.get("gaps", ())]
+    return found[::-1] if table.get("data_in") == "last" else found
+
+
+def flat(tables: dict) -> dict:
+    """The same with nothing of a run but what a box is told: how many lamps, of which order, and how many nulls."""
+    found = copy.deepcopy(tables)
+    for name, table in found["run"].items():
+        order = tables["pixel"][table["pixel"]]["colour_order"]
+        found["run"][name] = {"pixel": order, "pixels": len(places(table)), "nulls": table.get("nulls", 0)}
+    for box in found["controller"].values():
+        box["port"] = {port: chain for port, chain in box["port"].items() if chain}
+    return found
+
+
+class Spelled(dict):
+    """Orders by the name of their kind of lamp, or by themselves."""
+
+    def __missing__(self, order: str) -> str:
+        return order
+
+
+def shown_as_hung(tables: dict, patch, faults: list, after: dict, patch_after) -> dict:
+    """What every lamp shows with the wires as they are and the boxes typed as the changed show says."""
+    # Judge: the slow world of test_faults.py; only what its boxes send is another
+    own, then = test_faults.send_box, flat(after)
+
+    def typed_anew(box, table, tables, patch, memory, faults):
+        return own(box, then["controller"][box], then, patch_after, memory, [])
+
+    with pytest.MonkeyPatch.context() as changed:
+        changed.setattr(test_faults, "send_box", typed_anew)
+        changed.setattr(test_faults, "ORDERS", Spelled(ORDERS))
+        return test_faults.world(tables, patch, dict.fromkeys(tables["controller"], MEMORY), faults)
+
+
+def shown_as_planned(after: dict, patch_after) -> dict:
+    """What every lamp of the changed show shows where nothing is wrong: pixel by pixel from its own tables."""
+    then = flat(after)
+    found = {}
+    for box, table in then["controller"].items():
+        with pytest.MonkeyPatch.context() as changed:
+            changed.setattr(test_faults, "ORDERS", Spelled(ORDERS))
+            sent = test_faults.send_box(box, table, then, patch_after, MEMORY, [])
+        for port, chain in table["port"].items():
+            line = []
+            for run in chain:
+                tees = [name for name, other in after["run"].items() if other.get("same_data_as") == run]
+                line.append(test_faults.Place(*chips(then, run), [test_faults.Place(*chips(then, t)) for t in tees]))
+            push(line, sent[int(port)])
+            for place in line:
+                for one in (place, *place.tees):
+                    found |= {chip.lamp: chip.shows for chip in one.chips}
+    return found
+
+
+def chips(then: dict, run: str) -> tuple[list, list]:
+    table = then["run"][run]
+    nulls = [test_faults.Chip(table["pixel"]) for _ in range(table["nulls"])]
+    return nulls, [test_faults.Chip(table["pixel"], (run, n + 1)) for n in range(table["pixels"])]
+
+
+def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
+    """Rewrite a show for its faults and hold it against the slow world; which kind of end it came to."""
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    faults = [parse(text, wiring.show) for text in texts]
+    try:
+        build(wiring.show, faults)
+        plan = planned(wiring, patch)
+        built = plan.takes | departure(plan, faults).takes
+    except PatcherError:
+        assume(False)
+    text = commented(tomli_w.dumps(tables), picks)
+    try:
+        found = rewritten(text, plan, faults)
+    except PatcherError:
+        return "refused"
+    after = tomllib.loads(found.text)
+    assert MARK.findall(found.text) == MARK.findall(text)
+    assert [line for _, line in found.lines] == [found.text.split("\n")[number - 1] for number, _ in found.lines]
+    assert not {fault.kind for fault in faults} & NEVER.keys()
+    in_box = {"universe-shift", "channel-shift", "count"} & {fault.kind for fault in faults}
+    if in_box:
+        world = test_faults.world(tables, patch, dict.fromkeys(tables["controller"], MEMORY), faults)
+    else:
+        world = shown_as_hung(tables, patch, faults, after, found.patch)
+    said = shown_as_planned(after, found.patch)
+    for run, table in after["run"].items():
+        was = places(tables["run"][run])
+        plain = "shape" not in table and len(places(table)) < len(was)
+        number = {place: at + 1 for at, place in enumerate(was)}
+        standing = [n for n in range(1, len(was) + 1) if any((world.get((run, n)) or {}).values())]
+        for new, place in enumerate(places(table), start=1):
+            old = standing[new - 1] if plain else number[place]
+            assert said[run, new] == world[run, old], (run, new, old, texts)
+    if list(found.patch.starts) == list(patch.starts) and not found.boxes:
+        # Source: the brief of this step: what the changed show plans is what the faulty wiring took
+        now = planned(found.wiring, found.patch).takes
+        for run in now:
+            numbers = same_lamps(wiring.show, found.wiring.show, run)
+            if len(numbers) == len(built[run]):
+                letters = [
+                    wiring.show.type_of(wiring.show.runs[run]).colour_order.index(letter)
+                    for letter in found.wiring.show.type_of(found.wiring.show.runs[run]).colour_order
+                ]
+                assert np.array_equal(built[run][numbers][:, letters], now[run])
+    return "written"
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=SLOW)
+@given(st.data(), picked)
+def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, picks: list[int]) -> None:
+    # Source: DESIGN.md, Faults: the wiring as built; the show file says what hangs
+    tables = drawn(data.draw(some_shows()), data.draw)
+    texts = [text for _ in range(data.draw(st.integers(1, 2))) if (text := a_fault(data.draw, tables))]
+    assume(texts)
+    event(f"{'+'.join(sorted(text.split(':')[0] for text in texts))}: {hold(tables, texts, picks)}")
+
+
+@pytest.mark.long
+@settings(max_examples=3000, deadline=None, suppress_health_check=SLOW)
+@given(st.data(), picked)
+def test_what_the_file_mends_is_the_fault_in_the_wiring_in_many_shows(data: st.DataObject, picks: list[int]) -> None:
+    # Source: as above
+    tables = drawn(data.draw(some_shows()), data.draw)
+    texts = [text for _ in range(data.draw(st.integers(1, 2))) if (text := a_fault(data.draw, tables))]
+    assume(texts)
+    hold(tables, texts, picks)
