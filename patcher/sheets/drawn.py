@@ -48,7 +48,7 @@ def draw(wiring: Wiring, patch: Patch, state: Power, begin: Step) -> Drawings:
         each("cable charts", boxes, lambda box: chart.cable_chart(wiring, patch, state, box, wide=WIDE)),
         each("props", props, lambda prop: drawing.prop_drawing(wiring, patch, state, prop, wide=WIDE)),
         universes.universe_bars(wiring, patch, wide=WIDE, high=HIGH),
-        each("voltages", plotted, lambda run: voltage.svg(run, list(profiles(state, [run])))),
+        each("voltages", plotted, lambda run: voltage.svg("", list(profiles(state, [run])))),
     )
 
 

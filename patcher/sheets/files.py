@@ -44,7 +44,7 @@ def left_over(folder: Path, files: Iterable[str]) -> list[str]:
     except (OSError, ValueError, KeyError, TypeError):
         return []
     inside = [
-        name for name in sorted(before - set(files)) if not Path(name).is_absolute() and ".." not in Path(name).parts
+        name for name in sorted(before - {*files, LISTING}) if not Path(name).is_absolute() and ".." not in Path(name).parts
     ]
     return [name for name in inside if (folder / name).is_file()]
 

@@ -133,9 +133,9 @@ def _feeds(state: Power) -> Iterator[Label]:
         ends = 1 + len(joins)
         yield Label(feed.name, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
         for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
-            before = source if number == 2 else places[number - 3]
-            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)} from the joint before"
-            yield Label(feed.name, "feed", number, ends, place, f"{before}; supply {load.supply}", says, box)
+            before = source if number == 2 else f"{places[number - 3]}; {source}"
+            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
+            yield Label(feed.name, "feed", number, ends, place, before, says, box)
 
 
 def _few(places: Sequence[str], most: int = 3) -> str:
