@@ -20,6 +20,8 @@ _FLAT = 0.06
 """Millimetres by which the drawn line may pass by a lamp."""
 _JUMP = 4.0
 """A step so many times as long as the usual one is wire between lamps, and drawn thin."""
+NUMBERED = 1.5
+"""Millimetres from line to line of a grid that has numbers at the ends of some lines at least."""
 PASS = 1.3
 """Millimetres between the passes of an arch, which in truth lie on each other."""
 
@@ -50,6 +52,17 @@ class Course:
         way = self.lamps[behind] - self.lamps[before]
         length = float(np.hypot(*way))
         return way / length if length > 1e-9 else np.array([1.0, 0.0])
+
+    def step(self, pixel: int) -> Floats:
+        """The direction from the pixel before to a pixel, from 2: of length 1."""
+        way = self.lamps[pixel - 1] - self.lamps[pixel - 2]
+        length = float(np.hypot(*way))
+        return way / length if length > 1e-9 else np.array([1.0, 0.0])
+
+    @property
+    def numbered(self) -> bool:
+        """Whether it is a grid whose lines of wiring have room for numbers at their ends."""
+        return self.wired is not None and self.pitch >= NUMBERED
 
     def edge(self, pixel: int) -> Floats:
         """The place between a pixel, from 2, and the one before it."""

@@ -28,7 +28,7 @@ from patcher.wiring import Wiring
 
 _MANY = 60
 """Runs beyond which the show's drawing names boxes, not runs."""
-_LANE, _LANE_WIDE = 11.0, 80.0
+_LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
 
@@ -173,7 +173,7 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
         ("Not up this season", absent),
         ("Not drawn for want of room, with no picture", [fact.name for fact in left_out]),
         ("The file does not say where it stands", unplaced),
-        ("No room for these words in the picture", hanging.notes),
+        ("Letters in the picture", hanging.notes),
     )
     if hanging.unsaid:
         found.append(("More in the drawings of boxes and props", [f"{hanging.unsaid} numbers had no room here"]))
@@ -202,7 +202,7 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
     side = 16.0 if subject.detail == 2 else 6.0
     margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 7.0, 3.0)
     if subject.detail == 2 and grids:
-        margins = replace(margins, above=14.0, below=17.0)
+        margins = replace(margins, above=18.0, below=17.0)
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
     enough = (2.5 if subject.detail else 0.6) / usual if usual > 1e-9 else 60.0
@@ -232,7 +232,7 @@ def _hang(
             place = strip.paper(np.array(at))
             if strip.holds(place[0]):
                 hanging.box(name, place, strip, (name,))
-        hanging.over += ribbon.numbers(show, hanging.paper, courses, strip, by_prop=subject.detail == 2)
+        hanging.over += ribbon.numbers(show, hanging.paper, courses, strip)
 
 
 def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
@@ -266,7 +266,7 @@ def _lanes(
     each = wide / across
     for place, fact in enumerate(bare):
         row, column = divmod(place, across)
-        x, y = column * each + 4, top + row * _LANE + 6.5
+        x, y = column * each + 4, top + row * _LANE + 9.0
         if (row + 1) * _LANE > high - 3.9:
             left_out.append(fact)
             continue
@@ -274,7 +274,7 @@ def _lanes(
         steps = np.linspace(0, length, fact.run.pixels) if fact.run.pixels > 1 else np.zeros(1)
         lamps = np.column_stack([x + steps, np.full(len(steps), y)])
         strings = (lamps[[0, -1]],) if len(lamps) > 1 else ()
-        rect = (column * each, y - 6.5, (column + 1) * each, y + 4.5 + 6)
+        rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
         strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
         hanging.draw(fact, found, strip, alone=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import isnan
 
 import numpy as np
 
@@ -12,15 +11,14 @@ from patcher.sheets import marks
 from patcher.sheets.course import Course, arrows, course, inside
 from patcher.sheets.facts import Facts, Tapped, amps_words
 from patcher.sheets.ink import (
-    BLACK, GREY, LINE, PLAIN, SMALL, WHITE, Floats, Look, fitted, long, number, path, text_at, threaded, trace_of,
+    BLACK, GREY, HALO, LINE, PLAIN, SMALL, WHITE, Floats, Look, fitted, long, number, path, text_at, threaded, trace_of,
 )  # fmt: skip
 from patcher.sheets.placing import Paper, Rect
 from patcher.sheets.strips import Strip
 from patcher.show.runs import DrawnRun
 from patcher.show.schema import Show
 
-_HALO = {"stroke": WHITE, "stroke_width": "0.7", "stroke_linejoin": "round", "paint_order": "stroke"}
-_LONGEST = 42.0
+_LONGEST = 60.0
 """Millimetres of a label at most."""
 
 
@@ -102,7 +100,7 @@ class Hanging:
     def _strings(self, fact: Facts, found: Course, strings: Sequence[Floats]) -> list[str]:
         width = self.size * 1.15
         if found.wired is not None:
-            width = min(0.5 * found.pitch, 2.2)
+            width = min(0.44 * found.pitch, 2.2)
         for string in strings:
             self.paper.cross(string, max(width, 0.3))
         drawn = " ".join(trace_of(string) for string in strings)
@@ -112,9 +110,10 @@ class Hanging:
         lines = [threaded(drawn, seen, width, class_="string")]
         if found.wired is not None and found.pitch < 1.1:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
-        if self.detail == 2 and found.wired is None and found.pitch >= 1.3 and len(found.lamps) <= 1500:
+        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.lamps) <= 500:
             dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.lamps)
-            lines.append(path(dots, class_="lamps", stroke=WHITE, stroke_width="0.7", stroke_linecap="round"))
+            lines.append(path(dots, stroke=BLACK, stroke_width="1.2", stroke_linecap="round"))
+            lines.append(path(dots, class_="lamps", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
         return lines
 
     def _heads(self, found: Course, strings: Sequence[Floats]) -> str:
@@ -143,7 +142,7 @@ class Hanging:
             end = marks.last(lamps[-1], found.heading(len(lamps)), size)
             drawn.append(marks.group(end, class_="mark", data_end="last", data_pixel=len(lamps), **name))
             self._take(lamps[-1], size * 1.2)
-            if self.detail:
+            if self.detail and not found.numbered:
                 words = fact.far_words
                 self._label(2, lamps[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
         for span in fact.edges:
@@ -151,7 +150,7 @@ class Hanging:
             if not strip.holds(at[0]):
                 continue
             whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
-            way = found.heading(span.first_pixel)
+            way = found.step(span.first_pixel)
             drawn.append(marks.group(marks.edge(at, way, size), class_="mark", **whose, **name))
             self._take(at, size)
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
@@ -160,7 +159,7 @@ class Hanging:
         for pixel in fact.run.power_cuts:
             at = found.edge(pixel)
             if strip.holds(at[0]):
-                inner = marks.cut(at, found.heading(pixel), size)
+                inner = marks.cut(at, found.step(pixel), size)
                 drawn.append(marks.group(inner, class_="mark", data_cut=pixel, **name))
                 self._take(at, size)
                 self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut before {pixel}")
@@ -236,14 +235,23 @@ class Hanging:
             lines[1] = f"same data as {fact.source}"
         if fact.run.nulls:
             lines.append(f"behind {fact.run.nulls} null pixel{'s' if fact.run.nulls > 1 else ''}")
-        count = len(found.lamps)
-        others = [found.lamps[count * part // 8] for part in range(1, 8)]
-        if found.wired is not None:
-            low, high = found.lamps.min(axis=0), found.lamps.max(axis=0)
-            others = [np.array([x, y]) for y in (low[1], high[1]) for x in np.linspace(low[0], high[0], 5)]
-        others = [at for at in others if strip.holds(at[0])]
+        if found.numbered and fact.volts is not None:
+            lines[1] += f" · far end {fact.far_words}"
+        anchors = [at for at in self._beside(found) if strip.holds(at[0])]
         note = " · ".join(lines)
-        self._label(1, found.lamps[0], tuple(lines), strip, "run", fact, note, bold=True, others=others)
+        self._label(1, anchors[0], tuple(lines), strip, "run", fact, note, bold=True, others=anchors[1:])
+
+    def _beside(self, found: Course) -> list[Floats]:
+        """Where a run may be named: at its first pixel, else along it; a grid above or below it, numbers and all."""
+        if found.wired is None:
+            count = len(found.lamps)
+            return [found.lamps[count * part // 8] for part in range(8)]
+        low, high = found.lamps.min(axis=0), found.lamps.max(axis=0)
+        if found.numbered and found.wired.lines == "columns":
+            away = 2.0 + long(str(len(found.lamps)), SMALL)
+            low, high = low - away, high + away
+        outline = [np.array([x, y]) for y in (low[1], high[1]) for x in np.linspace(low[0], high[0], 7)[1:-1]]
+        return outline if found.numbered else [found.lamps[0], *outline]
 
     def _label(
         self, rank: int, at: Floats, lines: tuple[str, ...], strip: Strip, kind: str, fact: Facts, note: str,
@@ -271,10 +279,7 @@ class Hanging:
         reach, crossing = (60.0, 1.0) if needed else (14.0, 0.12)
         place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing)
         if place is None:
-            if self.detail == 2 or label.rank <= 2:
-                self.notes.append(label.note)
-            else:
-                self.unsaid += 1
+            self._refer(label, within)
             return
         x, y = place.rect[:2]
         parts = []
@@ -285,8 +290,22 @@ class Hanging:
         for row, (line, bold) in enumerate(zip(lines, bolds, strict=True)):
             weight = "bold" if bold else None
             base = y + size * (0.8 + LINE * row)
-            parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, **_HALO))
+            parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, **HALO))
         self.over.append(marks.group("".join(parts), class_=f"label {label.kind}", data_of=label.run))
+
+    def _refer(self, label: Label, within: Rect) -> None:
+        """A letter in place of a label that found no room; the words then stand under the drawing."""
+        if self.detail < 2 and label.rank > 2:
+            self.unsaid += 1
+            return
+        letter = letters(len(self.notes))
+        wide = long(letter, SMALL, bold=True) + 0.6
+        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0)
+        self.notes.append(f"{letter} {label.note}" if place else label.note)
+        if place is not None:
+            left, top = place.rect[:2]
+            words = text_at(left + 0.3, top + SMALL * 0.86, letter, SMALL, font_weight="bold", **HALO)
+            self.over.append(marks.group(words, class_="label letter", data_of=label.run))
 
     def lead(self, one: Floats, two: Floats, run: str, via: str) -> None:
         """The cable before a run's first pixel."""
@@ -304,10 +323,11 @@ class Hanging:
         """A box where it stands."""
         self.over.append(marks.group(marks.box(at, self.size * 1.3), class_="mark", data_box=name))
         self.paper.take((at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4))
-        anchor = (float(at[0]), float(at[1])),
-        self.labels.append(Label(0, anchor, words, strip.rect, "box", name, True, f"box {' '.join(words)}"))
+        anchor = float(at[0]), float(at[1])
+        self._write(Label(0, (anchor,), words, strip.rect, "box", name, True, f"box {' '.join(words)}"))
 
 
-def is_said(volts: float | None) -> bool:
-    """Whether a number is there."""
-    return volts is not None and not isnan(volts)
+def letters(place: int) -> str:
+    """The letter of a place from 0: a to z, then aa, ab …"""
+    behind, at = divmod(place, 26)
+    return (letters(behind - 1) if behind else "") + "abcdefghijklmnopqrstuvwxyz"[at]

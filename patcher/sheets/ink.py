@@ -30,6 +30,9 @@ LINE = 1.22
 HIGH = 240.0
 """The most that a drawing is high: with a heading it fits a page of A4 or Letter."""
 
+HALO = {"stroke": WHITE, "stroke_width": "0.7", "stroke_linejoin": "round", "paint_order": "stroke"}
+"""What keeps a text apart from what is drawn under it."""
+
 # Advance widths of U+0020 to U+007E in hundredths of an em, of a broad sans-serif face: others are narrower.
 _WIDTHS = (
     32, 40, 46, 84, 64, 95, 78, 28, 39, 39, 50, 84, 32, 36, 32, 34, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 34, 34, 84,

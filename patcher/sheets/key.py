@@ -31,7 +31,7 @@ def mark_items(facts: Sequence[Facts], *, leads: bool, ribbons: bool) -> list[It
     line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
     volts = any(fact.volts is not None for fact in facts)
     found = [
-        (line + marks.first(at, 0.9), "first pixel: the data enters here"),
+        (line + marks.first(at, 0.9), "first pixel, where the data enters; run, port · universe/channel"),
         (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
         (line + marks.arrow(at, right, 1.3), "the way of the data"),
     ]

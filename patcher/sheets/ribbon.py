@@ -11,10 +11,10 @@ from patcher.shapes import cell_positions
 from patcher.sheets import marks
 from patcher.sheets.course import Course
 from patcher.sheets.facts import Facts
-from patcher.sheets.ink import BLACK, GREY, SMALL, Floats, long, number, path, text_at
+from patcher.sheets.ink import GREY, HALO, SMALL, Floats, long, number, text_at
 from patcher.sheets.placing import Paper
 from patcher.sheets.strips import Strip
-from patcher.show.runs import BandRun, Grid, GridRun
+from patcher.show.runs import BandRun, Grid
 from patcher.show.schema import Show
 
 _APART = 2.8
@@ -22,7 +22,7 @@ _APART = 2.8
 
 
 def numbers(
-    show: Show, paper: Paper, courses: Sequence[tuple[Facts, Course]], strip: Strip, *, by_prop: bool
+    show: Show, paper: Paper, courses: Sequence[tuple[Facts, Course]], strip: Strip
 ) -> list[str]:
     """The numbers of all grids in a strip, where they have room."""
     parts = []
@@ -33,7 +33,7 @@ def numbers(
         run = fact.run
         grid = show.grid_of(run) if isinstance(run, BandRun) else run
         assert isinstance(grid, Grid)  # noqa: S101
-        if by_prop or found.pitch >= 2.0:
+        if found.numbered:
             parts += _line_ends(grid, fact, found, paper, strip)
         axes[run.of if isinstance(run, BandRun) else run.name] = grid
     for name, grid in axes.items():
@@ -101,7 +101,7 @@ def _number(
         return []
     paper.take(rect)
     anchor = "end" if low else None
-    return [text_at(x, base, str(pixel), SMALL, class_="line-end", data_run=run, text_anchor=anchor, transform=turned)]
+    return [text_at(x, base, str(pixel), SMALL, class_="line-end", data_run=run, text_anchor=anchor, transform=turned, **HALO)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +150,7 @@ def _columns(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, st
             continue
         paper.take(rect)
         words = "column" if low[0] - room / 2 - long("column ", SMALL) > 0.3 else ""
-        parts = [_tick(low[0] + (place - 1) * axis.pitch, high[1] + 1.1, y - 0.3, up=True) for place in (1, axis.count)]
+        parts = []
         for place in axis.ticks(room):
             x = low[0] + (place - 1) * axis.pitch
             parts.append(
@@ -171,7 +171,7 @@ def _rows(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, strip
         if not paper.is_free(rect):
             continue
         paper.take(rect)
-        parts = [_tick(high[1] - (place - 1) * axis.pitch, low[0] - 1.1, x + wide + 0.3, up=False) for place in (1, axis.count)]
+        parts = []
         for place in axis.ticks(SMALL + 0.6):
             y = high[1] - (place - 1) * axis.pitch + SMALL * 0.36
             parts.append(text_at(x + wide, y, str(place), SMALL, class_="row", fill=GREY, text_anchor="end"))
@@ -181,14 +181,3 @@ def _rows(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, strip
             parts.append(text_at(head[2], head[3] - 0.4, "row", SMALL, fill=GREY, text_anchor="end"))
         return [marks.group("".join(parts), class_="axis", data_grid=name)]
     return []
-
-
-def _tick(along: float, begin: float, end: float, *, up: bool) -> str:
-    """A hair line from the edge of a grid to its number."""
-    d = f"M{number(along)},{number(begin)}V{number(end)}" if up else f"M{number(begin)},{number(along)}H{number(end)}"
-    return path(d, stroke=BLACK, stroke_width="0.12")
-
-
-def is_grid(run: object) -> bool:
-    """Whether a run is wired as a grid."""
-    return isinstance(run, GridRun | BandRun)
