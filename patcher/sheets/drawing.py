@@ -142,6 +142,9 @@ def _drawn(subject: _Subject, wide: float) -> str:
     y += foot
     parts += key.lines_at(says, 1.0, y - 1, "says")
     y += len(says) * SMALL * LINE
+    noted, lines = key.columns(hanging.notes, 1.0, y - 1, wide - 2, int((HIGH - y) / (SMALL * LINE)))
+    parts += noted
+    y += lines * SMALL * LINE
     return document(subject.title, _in_words(subject), wide, min(y + 0.5, HIGH), parts)
 
 
@@ -173,7 +176,6 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
         ("Not up this season", absent),
         ("Not drawn for want of room, with no picture", [fact.name for fact in left_out]),
         ("The file does not say where it stands", unplaced),
-        ("Letters in the picture", hanging.notes),
     )
     if hanging.unsaid:
         found.append(("More in the drawings of boxes and props", [f"{hanging.unsaid} numbers had no room here"]))

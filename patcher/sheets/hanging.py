@@ -22,6 +22,11 @@ _LONGEST = 60.0
 """Millimetres of a label at most."""
 
 
+_SPREAD = np.array([0.5, 0.33, 0.67, 0.17, 0.83])
+_LETTERS = "abcdefghkmnprstuvwxy"
+"""Those that nobody takes for a figure or for a line."""
+
+
 @dataclass(frozen=True, eq=False)
 class Label:
     """Words that want a place.
@@ -34,7 +39,8 @@ class Label:
         kind: what they say: `run`, `last`, `edge`, `feed`, `box`.
         run: whose they are; a box's own name where they are a box's.
         bold: whether the first line is bold.
-        note: what is said under the drawing where there is no room for them; nothing where empty.
+        note: what is said under the drawing where there is no room for them.
+        above: whether they rather stand above than at the right.
     """
 
     rank: int
@@ -45,6 +51,7 @@ class Label:
     run: str
     bold: bool = False
     note: str = ""
+    above: bool = False
 
 
 @dataclass(eq=False)
@@ -58,7 +65,7 @@ class Hanging:
         detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and lamps too.
         paper: which places are taken.
         size: of the marks, in millimetres.
-        notes: what found no room.
+        notes: what found no room: the letter in its place, and the words.
         unsaid: how many numbers found none, and are said in another drawing.
     """
 
@@ -72,7 +79,7 @@ class Hanging:
     above: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    notes: list[tuple[str, str]] = field(default_factory=list)
     unsaid: int = 0
 
     def look(self, fact: Facts) -> Look:
@@ -239,7 +246,7 @@ class Hanging:
             lines[1] += f" · far end {fact.far_words}"
         anchors = [at for at in self._beside(found) if strip.holds(at[0])]
         note = " · ".join(lines)
-        self._label(1, anchors[0], tuple(lines), strip, "run", fact, note, bold=True, others=anchors[1:])
+        self._label(1, anchors[0], tuple(lines), strip, "run", fact, note, bold=True, others=anchors[1:], above=found.numbered)
 
     def _beside(self, found: Course) -> list[Floats]:
         """Where a run may be named: at its first pixel, else along it; a grid above or below it, numbers and all."""
@@ -250,15 +257,15 @@ class Hanging:
         if found.numbered and found.wired.lines == "columns":
             away = 2.0 + long(str(len(found.lamps)), SMALL)
             low, high = low - away, high + away
-        outline = [np.array([x, y]) for y in (low[1], high[1]) for x in np.linspace(low[0], high[0], 7)[1:-1]]
+        outline = [np.array([x, y]) for y in (low[1], high[1]) for x in low[0] + (high[0] - low[0]) * _SPREAD]
         return outline if found.numbered else [found.lamps[0], *outline]
 
     def _label(
         self, rank: int, at: Floats, lines: tuple[str, ...], strip: Strip, kind: str, fact: Facts, note: str,
-        *, bold: bool = False, others: Sequence[Floats] = (),
+        *, bold: bool = False, others: Sequence[Floats] = (), above: bool = False,
     ) -> None:  # fmt: skip
         anchors = tuple((float(x), float(y)) for x, y in (at, *others))
-        self.labels.append(Label(rank, anchors, lines, strip.rect, kind, fact.name, bold, note))
+        self.labels.append(Label(rank, anchors, lines, strip.rect, kind, fact.name, bold, note, above))
 
     def write(self) -> None:
         """Give every label its place, and write it."""
@@ -277,7 +284,7 @@ class Hanging:
         within = left + 0.5, top + 0.5, right - 0.5, bottom - 6.5
         needed = label.kind in ("run", "box")
         reach, crossing = (60.0, 1.0) if needed else (14.0, 0.12)
-        place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing)
+        place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above)
         if place is None:
             self._refer(label, within)
             return
@@ -301,7 +308,7 @@ class Hanging:
         letter = letters(len(self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
         place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0)
-        self.notes.append(f"{letter} {label.note}" if place else label.note)
+        self.notes.append((letter if place else "", label.note))
         if place is not None:
             left, top = place.rect[:2]
             words = text_at(left + 0.3, top + SMALL * 0.86, letter, SMALL, font_weight="bold", **HALO)
@@ -328,6 +335,6 @@ class Hanging:
 
 
 def letters(place: int) -> str:
-    """The letter of a place from 0: a to z, then aa, ab …"""
-    behind, at = divmod(place, 26)
-    return (letters(behind - 1) if behind else "") + "abcdefghijklmnopqrstuvwxyz"[at]
+    """The letter of a place from 0, then two letters."""
+    behind, at = divmod(place, len(_LETTERS))
+    return (letters(behind - 1) if behind else "") + _LETTERS[at]

@@ -9,7 +9,7 @@ import numpy as np
 from patcher.sheets import marks
 from patcher.sheets.facts import Facts
 from patcher.sheets.ink import (
-    BLACK, LINE, PLAIN, SMALL, Look, fitted, long, number, path, text_at, threaded, trace_of,
+    BLACK, LINE, PLAIN, SMALL, Look, fitted, long, number, path, text_at, threaded,
 )  # fmt: skip
 from patcher.sheets.profile import wrap
 from patcher.show.runs import DrawnRun
@@ -109,6 +109,27 @@ def _joined(sentences: Sequence[str], kept: int) -> str:
     return "; ".join([*sentences[:kept], *([f"and {more} more"] if more else [])])
 
 
+def columns(notes: Sequence[tuple[str, str]], left: float, top: float, wide: float, most: int) -> tuple[list[str], int]:
+    """Notes with their letters in columns, and how many lines they take: no more than `most`."""
+    if not notes or most < 1:
+        return [], 0
+    indent = max(long(letter, SMALL, bold=True) for letter, _ in notes) + 1.2
+    widest = max(long(words, SMALL) for _, words in notes) + indent + 3
+    across = max(1, int(wide // widest))
+    lines = min(-(-len(notes) // across), most)
+    parts = []
+    shown = notes if len(notes) <= lines * across else notes[: lines * across - 1]
+    for place, (letter, words) in enumerate(shown):
+        column, row = divmod(place, lines)
+        x, y = left + column * wide / across, top + SMALL * (0.85 + LINE * row)
+        parts += [text_at(x, y, letter, SMALL, class_="says", font_weight="bold")] if letter else []
+        parts.append(text_at(x + indent, y, fitted(words, wide / across - indent - 1, SMALL), SMALL, class_="says"))
+    if len(shown) < len(notes):
+        x, y = left + (across - 1) * wide / across + indent, top + SMALL * (0.85 + LINE * (lines - 1))
+        parts.append(text_at(x, y, f"and {len(notes) - len(shown)} more", SMALL, class_="says"))
+    return parts, lines
+
+
 def lines_at(lines: Sequence[str], left: float, top: float, kind: str) -> list[str]:
     """Lines of small text from `top` downwards."""
     return [
@@ -116,27 +137,28 @@ def lines_at(lines: Sequence[str], left: float, top: float, kind: str) -> list[s
     ]
 
 
+def _step(left: float, right: float, scale: float) -> float:
+    """Metres from tick to tick."""
+    room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 m", SMALL) + 2)
+    steps = (base * 10.0**power for power in range(-2, 8) for base in (1, 2, 5))
+    return next(step for step in steps if step * scale >= room)
+
+
+def ticks(left: float, right: float, scale: float) -> list[float]:
+    """The round metres between two places that a ruler has room to number."""
+    step = _step(left, right, scale)
+    first, end = int(np.ceil(left / step - 1e-9)), int(np.floor(right / step + 1e-9))
+    return [count * step for count in range(first, end + 1)]
+
+
 def ruler(left: float, right: float, scale: float, x: float, y: float) -> list[str]:
-    """The metres along a strip: a line with ticks, numbered where they have room."""
-    far = x + (right - left) * scale
+    """The metres along a strip: a line with ticks; none where the strip is too short for one."""
     if (right - left) * scale < 8:
         return []
-    step = next(
-        base * 10.0**power
-        for power in range(-2, 7)
-        for base in (1, 2, 5)
-        if base * 10.0**power * scale >= max(9.0, long(f"{max(abs(left), abs(right)):.0f}.00", SMALL) + 2)
-    )
-    parts = [path(f"M{number(x)},{number(y)}H{number(far)}", stroke=BLACK, stroke_width="0.2")]
-    first, end = int(np.ceil(left / step - 1e-9)), int(np.floor(right / step + 1e-9))
-    for count in range(first, end + 1):
-        at = x + (count * step - left) * scale
+    parts = [path(f"M{number(x)},{number(y)}H{number(x + (right - left) * scale)}", stroke=BLACK, stroke_width="0.2")]
+    for place, metres in enumerate(ticks(left, right, scale)):
+        at = x + (metres - left) * scale
         parts.append(path(f"M{number(at)},{number(y)}v1", stroke=BLACK, stroke_width="0.2"))
-        words = f"{count * step:g}".replace("-", "−") + (" m" if count == first else "")
+        words = f"{metres:g}".replace("-", "−") + (" m" if place == 0 else "")
         parts.append(text_at(at, y + 1.3 + SMALL * 0.8, words, SMALL, class_="metres", text_anchor="middle"))
     return [marks.group("".join(parts), class_="ruler")]
-
-
-def sample(points: Sequence[tuple[float, float]]) -> str:
-    """A thin line through points."""
-    return path(trace_of(points), stroke=BLACK, stroke_width="0.25")

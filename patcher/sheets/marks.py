@@ -107,6 +107,31 @@ def box(at: Floats, size: float) -> str:
     )
 
 
+def null(at: Floats, size: float) -> str:
+    """A null pixel: an empty lozenge."""
+    corners = [(at[0] - size, at[1]), (at[0], at[1] - size), (at[0] + size, at[1]), (at[0], at[1] + size)]
+    return path(trace_of(corners, closed=True), fill=WHITE, **EDGED)
+
+
+def fuse(x: float, y: float, wide: float) -> str:
+    """A fuse: a rectangle with the wire through it."""
+    return (
+        f'<rect x="{number(x)}" y="{number(y - 0.8)}" width="{number(wide)}" height="1.6" fill="{WHITE}" '
+        f'stroke="{BLACK}" stroke-width="0.3"/>' + path(f"M{number(x)},{number(y)}h{number(wide)}", **EDGED)
+    )
+
+
+def source(x: float, y: float, radius: float) -> str:
+    """A source of voltage: a circle with the wire through it."""
+    inner = path(f"M{number(x)},{number(y - radius)}v{number(2 * radius)}", **EDGED)
+    return _disc(x, y, radius, WHITE, BLACK, 0.35) + inner
+
+
+def joint(x: float, y: float) -> str:
+    """Where wires are joined: a dot."""
+    return f'<circle cx="{number(x)}" cy="{number(y)}" r="0.55" fill="{BLACK}"/>'
+
+
 def _turned(way: Floats) -> Floats:
     """A quarter turn."""
     import numpy as np

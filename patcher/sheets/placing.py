@@ -21,6 +21,7 @@ _CELL = 0.35
 _AIR = 0.35
 """Millimetres that are left free round a label."""
 _TURNS = 24
+_ROUND = sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
 _PAY = 200.0
 """Millimetres that a label goes farther rather than being crossed all over."""
 _OVER = 0.25
@@ -96,6 +97,7 @@ class Paper:
         *,
         reach: float = 50.0,
         crossing: float = 0.05,
+        above: bool = False,
     ) -> Place | None:
         """The place of a label, which is then taken; None where there is none.
 
@@ -106,14 +108,16 @@ class Paper:
             within: where it may stand.
             reach: how far from an anchor it may stand.
             crossing: which part of it may be crossed by lines.
+            above: whether it tries above the anchor before it tries at its right.
         """
         best: tuple[float, Place] | None = None
         for worse, anchor in enumerate(anchors):
             for far in _NEAR:
                 if far > reach or (best is not None and best[0] <= far + _WORSE * worse):
                     break
-                for turn in range(_TURNS):
-                    found = self._try(anchor, wide, high, within, far, 2 * pi * turn / _TURNS)
+                for turn in _ROUND:
+                    angle = 2 * pi * turn / _TURNS - (pi / 2 if above else 0.0)
+                    found = self._try(anchor, wide, high, within, far, angle)
                     if found is None or found[1] > crossing:
                         continue
                     cost = far + _WORSE * worse + _PAY * found[1] + found[2]

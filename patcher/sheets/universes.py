@@ -13,7 +13,9 @@ from patcher.sheets.ink import (
 )  # fmt: skip
 from patcher.wiring import Wiring
 
-_HEAD, _BAR, _SPACE, _EDGE = 8.0, 5.4, 2.4, 2.5
+_HEAD, _BAR, _SPACE, _EDGE = 8.0, 5.4, 2.2, 9.0
+_PIXEL = 3
+"""Channels that are worth a word of their own: an RGB pixel's."""
 _TICKS = (1, 64, 128, 192, 256, 320, 384, 448, 512)
 
 
@@ -137,6 +139,8 @@ def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str)
             parts.append(text_at(x, 3.2, str(tick), SMALL, class_="channel", text_anchor="middle"))
             parts.append(path(f"M{number(x)},4v2", stroke=BLACK, stroke_width="0.2"))
             free_from = x + half + 1
+    if page:
+        parts.append(text_at(wide - 0.8, 6.6, "free", SMALL, text_anchor="end"))
     for row in page:
         parts.append(row.drawn(y))
         y += row.high
@@ -168,9 +172,9 @@ class _Row:
         listed = [f"{seat.channels} {seat.words}" for seat in small]
         listed += [f"{first}–{last} given twice" for first, last in twice(taken)]
         listed += [
-            f"{first}–{last} free" if last > first else f"{first} free"
+            f"{first}–{last} free"
             for first, last in free(taken)
-            if not self._free_words(first, last)
+            if last - first >= _PIXEL - 1 and not self._free_words(first, last)
         ]
         self.lines = key.paragraph(listed, wide - self.left - 1.5, 60)
         self.high = _BAR + _SPACE + (len(self.lines) * SMALL * LINE + 0.6 if self.lines else 0.0)
@@ -178,7 +182,12 @@ class _Row:
     @property
     def in_words(self) -> str:
         said = [f"{seat.channels} {seat.words}" for seat in self.taken]
-        return ", ".join([*said, f"{sum(last - first + 1 for first, last in free(self.taken))} free"])
+        return ", ".join([*said, f"{self.free} free"])
+
+    @property
+    def free(self) -> int:
+        """How many of its channels have no use."""
+        return sum(last - first + 1 for first, last in free(self.taken))
 
     def _x(self, channel: int) -> float:
         """The left edge of a channel."""
@@ -201,8 +210,8 @@ class _Row:
         return fitted(seat.run, room - long(behind_name, PLAIN), PLAIN) + behind_name
 
     def _free_words(self, first: int, last: int) -> str | None:
-        for words in (f"{last - first + 1} free: {first}–{last}", f"{last - first + 1} free", str(last - first + 1)):
-            if long(words, PLAIN) <= self._room(first, last) and (last - first > 3):
+        for words in (f"{last - first + 1} free: {first}–{last}", f"{last - first + 1} free"):
+            if long(words, PLAIN) <= self._room(first, last):
                 return words
         return None
 
@@ -222,6 +231,7 @@ class _Row:
             assert seat is not None  # noqa: S101
             parts.append(self._seat(seat, y, over=before is not None and seat.first <= before.last))
         parts.append(self._rect(1, CHANNELS, y, "none"))
+        parts.append(text_at(self.wide - 0.8, base, str(self.free), SMALL, class_="left", text_anchor="end"))
         parts += key.lines_at(self.lines, self.left, y + _BAR + 0.5, "says")
         return marks.group("".join(parts), data_universe=self.universe)
 
