@@ -18,7 +18,7 @@ from patcher.sheets import key, marks
 from patcher.sheets.course import arrows
 from patcher.sheets.facts import amps_words, facts
 from patcher.sheets.ink import (
-    BLACK, GREY, HALO, HIGH, LINE, PLAIN, SMALL, WHITE, Look, document, fitted, look, number, path, text_at, threaded,
+    BLACK, GREY, HALO, HIGH, LINE, PLAIN, SMALL, WHITE, Look, document, fitted, long, look, number, path, text_at, threaded,
 )  # fmt: skip
 from patcher.sheets.lanes import Cables, FeedLane, PortLane, String, SupplyLanes, cables
 from patcher.sheets.stairs import Step, Words, stairs
@@ -28,6 +28,8 @@ _LEFT, _RIGHT = 13.0, 2.5
 """Millimetres before metre 0 and behind the last one."""
 _ROW = SMALL * LINE + 0.1
 _STRING, _MARK = 1.3, 0.85
+_SUPPLY = 3.2
+"""Millimetres more above a supply."""
 _LEVELS = 4
 """How much is left out: 0 nothing; 1 the lengths of leads; 2 feeds on the runs too; 3 all but names; 4 most of those."""
 
@@ -59,7 +61,8 @@ class _Lane:
     @property
     def high(self) -> float:
         """Millimetres that it takes."""
-        return 2.6 + self.rows_up * _ROW + self.rows_down * _ROW + (1.6 if self.rows_down else 0.0) + 1.6
+        first = _SUPPLY if isinstance(self.what, SupplyLanes) else 0.0
+        return 2.6 + first + self.rows_up * _ROW + self.rows_down * _ROW + (1.6 if self.rows_down else 0.0) + 1.6
 
 
 def cable_chart(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -164,10 +167,8 @@ class _Chart:
                     text = f"{fact.run.nulls} null{'s' if fact.run.nulls > 1 else ''}"
                     found.below.append(Words(first - 1.2, text, "null", fact.name, SMALL))
             if level < 2:
-                for tap in fact.taps:
-                    at = self.x(string.along[tap.pixel - 1])
-                    text = f"{tap.feed} {amps_words(tap.amps)}"
-                    found.below.append(Words(at, fitted(text, 50, SMALL), "feed", fact.name, SMALL))
+                joined = [(self.x(string.along[tap.pixel - 1]), f"{tap.feed} {amps_words(tap.amps)}") for tap in fact.taps]
+                found.below += self._merged(joined, "feed", fact.name)
             if level < 1 and fact.run.lead:
                 middle = self.x(string.lead_from + fact.run.lead / 2)
                 found.below.append(Words(middle, f"{fact.run.lead:.3g} m", "lead", fact.name, SMALL))
@@ -177,21 +178,33 @@ class _Chart:
         found = _Lane(lane, parent=parent, begin=self.x(lane.begin))
         feed = lane.feed
         fuse = f"fuse {feed.fuse:g} A" if feed.fuse is not None else "no fuse of its own"
-        words = " · ".join(filter(None, [feed.name, lane.wire, fuse, f"carries {amps_words(lane.amps)}"]))
-        at = found.begin + (1.2 if parent is not None else 0.4)
-        found.above.append(Words(at, fitted(words, self.wide - _LEFT - 4, PLAIN), "feed", feed.name, PLAIN))
+        carries = amps_words(lane.amps)
+        tries = ([feed.name, lane.wire, fuse, f"carries {carries}"], [feed.name, lane.wire, fuse, carries],
+                 [feed.name, fuse, carries])  # fmt: skip
+        words = _first_fit([" · ".join(filter(None, each)) for each in tries], self.wide - _LEFT - 3)
+        at = found.begin + (1.2 if parent is not None else 0.2)
+        found.above.append(Words(at, words, "feed", feed.name, PLAIN))
         if level < 4:
-            found.below += [
-                Words(self.x(joint.at), fitted(joint.words, 60, SMALL), "joint", feed.name, SMALL)
-                for joint in lane.joints
-            ]
+            joined = [(self.x(joint.at), joint.words) for joint in lane.joints]
+            found.below += self._merged(joined, "joint", feed.name)
         return found
+
+    def _merged(self, labels: Sequence[tuple[float, str]], kind: str, of: str) -> list[Words]:
+        """Labels, those together that lie nearly at one place."""
+        found: list[tuple[float, list[str]]] = []
+        for at, text in sorted(labels):
+            if found and at - found[-1][0] < 0.6:
+                found[-1][1].append(text)
+            else:
+                found.append((at, [text]))
+        most = self.wide - _LEFT - 3
+        return [Words(at, fitted("; ".join(texts), most, SMALL), kind, of, SMALL) for at, texts in found]
 
     def _down(self) -> None:
         """Give every lane its y."""
         y = 5.0
         for lane in self.lanes:
-            lane.y = y + 2.6 + lane.rows_up * _ROW
+            lane.y = y + lane.high - 1.6 - (1.6 if lane.rows_down else 0.0) - lane.rows_down * _ROW
             y += lane.high
 
     # --- how it looks
@@ -356,11 +369,11 @@ class _Chart:
         ends = [each.y for each in self.lanes[here:] if each.parent is None and isinstance(each.what, FeedLane)
                 and each.what.feed.supply == supply.name]  # fmt: skip
         gives = f" · gives {amps_words(what.amps)}" if what.amps is not None else ""
-        elsewhere = "" if supply.box == self.box else f" · in {supply.box}" if supply.box else " · in no box"
-        words = f"{supply.name} · {supply.volts:g} V, {supply.amps:g} A{gives}{elsewhere}"
+        elsewhere = "" if supply.box == self.box else f" · in {supply.box}" if supply.box else " · not in a box"
+        rating = f"{supply.name} · {supply.volts:g} V, {supply.amps:g} A"
+        words = _first_fit([rating + gives + elsewhere, rating + gives, rating], self.wide - 9, bold=True)
         trunk = path(f"M4.5,{number(lane.y)}V{number(max(ends, default=lane.y))}", stroke=BLACK, stroke_width="0.6")
-        text = text_at(8.0, lane.y + PLAIN * 0.36, fitted(words, self.wide - 9, PLAIN, bold=True), PLAIN, font_weight="bold",
-                       class_="supply", **HALO)  # fmt: skip
+        text = text_at(8.0, lane.y + PLAIN * 0.36, words, PLAIN, font_weight="bold", class_="supply", **HALO)  # fmt: skip
         return marks.group(trunk + marks.source(4.5, lane.y, 2.0) + text, data_supply=supply.name)
 
     @property
@@ -385,6 +398,12 @@ class _Chart:
                 text = text_at(step.left, base, words.text, words.size, font_weight=weight, **HALO)
                 parts.append(marks.group(leader + text, class_=f"label {words.kind}", data_of=words.of))
         return parts
+
+
+def _first_fit(tries: Sequence[str], most: float, *, bold: bool = False) -> str:
+    """The first text that is short enough; of the last one the middle is left out where it is not."""
+    fits = [text for text in tries if long(text, PLAIN, bold=bold) <= most]
+    return fits[0] if fits else fitted(tries[-1], most, PLAIN, bold=bold)
 
 
 def _lead_line(begin: float, end: float, y: float, via: str, **more: object) -> str:

@@ -20,7 +20,7 @@ _FLAT = 0.06
 """Millimetres by which the drawn line may pass by a lamp."""
 _JUMP = 4.0
 """A step so many times as long as the usual one is wire between lamps, and drawn thin."""
-NUMBERED = 1.5
+NUMBERED = 1.2
 """Millimetres from line to line of a grid that has numbers at the ends of some lines at least."""
 PASS = 1.3
 """Millimetres between the passes of an arch, which in truth lie on each other."""

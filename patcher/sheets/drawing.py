@@ -23,6 +23,7 @@ from patcher.sheets.hanging import Hanging
 from patcher.sheets.ink import HIGH, LINE, SMALL, Floats, Look, document, look
 from patcher.sheets.placing import Paper
 from patcher.sheets.strips import Margins, Strip, lay
+from patcher.show.runs import BandRun
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -109,21 +110,25 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
 
 
 def _drawn(subject: _Subject, wide: float) -> str:
+    """The drawing; drawn once more with a smaller picture where the words under it found no room."""
+    drawn, over = _try(subject, wide, 0.0)
+    return drawn if over <= 0 else _try(subject, wide, min(over, subject.high / 3))[0]
+
+
+def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
+    """The drawing with a picture lower by so much, and by how much its words are then too high."""
     show = subject.show
     hung = [fact for fact in subject.facts if fact.run.hung]
     shaped = [(fact, found) for fact in hung if (found := positions(show, fact.run)) is not None]
     drawn = {fact.name for fact, _ in shaped}
     bare = [fact for fact in hung if fact.name not in drawn]
-    items = _items(subject, hung, shaped)
+    legend = key.rows(_items(subject, hung, shaped), wide - 2)
+    foot = len(legend) * key.ROW + 2
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
-    legend = key.rows(items, wide - 2)
-    foot = len(legend) * key.ROW + 2
-    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12)
-    room = subject.high - foot - lanes - 14
-    paper = Paper(wide, HIGH)
-    hanging = Hanging(show, subject.looks, subject.by_box, subject.detail, paper, _size(subject, shaped))
-    strips = _strips(subject, shaped, wide, room)
+    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12 - less)
+    hanging = Hanging(show, subject.looks, subject.by_box, subject.detail, Paper(wide, HIGH), _size(shaped))
+    strips = _strips(subject, shaped, wide, subject.high - foot - lanes - 8 - less)
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
@@ -133,22 +138,33 @@ def _drawn(subject: _Subject, wide: float) -> str:
     if bare:
         parts += key.lines_at(["no picture:"], 1.0, base + 0.5, "says")
     hanging.write()
-    y = base + lanes + 1
     parts += [*hanging.below, *hanging.above, *hanging.over]
-    notes = _notes(subject, hanging, left_out)
-    says = [line for label, text in notes for line in key.paragraph([f"{label}: {text[0]}", *text[1:]], wide - 2, 6)]
-    says = says[: int((HIGH - y - foot) / (SMALL * LINE))]
+    y = base + max(lanes, 0.0) + 1
     parts += key.write(legend, 1.0, y)
-    y += foot
-    parts += key.lines_at(says, 1.0, y - 1, "says")
-    y += len(says) * SMALL * LINE
-    noted, lines = key.columns(hanging.notes, 1.0, y - 1, wide - 2, int((HIGH - y) / (SMALL * LINE)))
-    parts += noted
-    y += lines * SMALL * LINE
-    return document(subject.title, _in_words(subject), wide, min(y + 0.5, HIGH), parts)
+    words, high, over = _words(subject, hanging, left_out, wide, y + foot - 1)
+    return document(subject.title, _in_words(subject), wide, min(high + 0.5, HIGH), [*parts, *words]), over
 
 
-def _size(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]]) -> float:
+def _words(
+    subject: _Subject, hanging: Hanging, left_out: Sequence[Facts], wide: float, y: float
+) -> tuple[list[str], float, float]:
+    """The words under the drawing, where they end, and by how much they are too many."""
+    row = SMALL * LINE
+    says = [
+        line
+        for label, text in _notes(subject, hanging, left_out)
+        for line in key.paragraph([f"{label}: {text[0]}", *text[1:]], wide - 2, 6)
+    ]
+    kept = says[: max(0, int((HIGH - y) / row))]
+    parts = key.lines_at(kept, 1.0, y, "says")
+    y += len(kept) * row
+    _, wanted = key.columns(hanging.notes, 1.0, y, wide - 2, 1000)
+    noted, lines = key.columns(hanging.notes, 1.0, y, wide - 2, int((HIGH - y) / row))
+    over = (len(says) - len(kept) + wanted - lines) * row
+    return parts + noted, y + lines * row + 1, over
+
+
+def _size(shaped: Sequence[tuple[Facts, Floats]]) -> float:
     return 0.85 if len(shaped) <= _MANY else 0.5
 
 
@@ -193,18 +209,21 @@ def _in_words(subject: _Subject) -> str:
 def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
     if not shaped:
         return []
-    places = [found for _, found in shaped]
-    whole = [fact.run.shape_name in ("grid", "band") for fact, _ in shaped]
+    things: dict[str, list[Floats]] = {}
+    for fact, found in shaped:
+        things.setdefault(fact.run.of if isinstance(fact.run, BandRun) else fact.name, []).append(found)
+    places = [np.concatenate(parts) for parts in things.values()]
+    grids = {getattr(fact.run, "of", fact.name) for fact, _ in shaped if fact.run.shape_name in ("grid", "band")}
+    whole = [name in grids for name in things]
     for name in subject.boxes:
         at = subject.show.controllers[name].at
         if at is not None:
             places.append(np.array([at]))
             whole.append(False)
-    grids = any(whole)
     side = 16.0 if subject.detail == 2 else 6.0
     margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 7.0, 3.0)
     if subject.detail == 2 and grids:
-        margins = replace(margins, above=18.0, below=17.0)
+        margins = replace(margins, above=18.0, below=13.5)
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
     enough = (2.5 if subject.detail else 0.6) / usual if usual > 1e-9 else 60.0

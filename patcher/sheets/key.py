@@ -31,7 +31,8 @@ def mark_items(facts: Sequence[Facts], *, leads: bool, ribbons: bool) -> list[It
     line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
     volts = any(fact.volts is not None for fact in facts)
     found = [
-        (line + marks.first(at, 0.9), "first pixel, where the data enters; run, port · universe/channel"),
+        (text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold"), "port · universe/channel of its first pixel"),
+        (line + marks.first(at, 0.9), "first pixel: the data enters here"),
         (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
         (line + marks.arrow(at, right, 1.3), "the way of the data"),
     ]
@@ -39,7 +40,7 @@ def mark_items(facts: Sequence[Facts], *, leads: bool, ribbons: bool) -> list[It
         chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
         found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "the same on a grid"))
     if any(fact.edges for fact in facts):
-        found.append((line + marks.edge(at, right, 0.9), "a universe begins: pixel: universe/channel"))
+        found.append((line + marks.edge(at, right, 0.9), "a universe begins at pixel: universe/channel"))
     if any(fact.taps for fact in facts):
         found.append((line + marks.tap(at, up, 0.8, filled=True), "a feed joins, with its amperes"))
     if any(fact.run.power_cuts for fact in facts):

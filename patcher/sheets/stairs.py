@@ -56,7 +56,7 @@ def stairs(
     leaders, which rise to the left like stairs; and the same with those first that would pass the right end.
     """
     ordered = sorted(labels, key=lambda each: (-each.at, each.text))
-    over = [words for words in ordered if words.at - 0.4 + words.wide > right]
+    over = [words for words in ordered if words.at + words.wide > right]
     under = [words for words in ordered if words not in over]
     ways = ((ordered, True), ([*under, *over[::-1]], False), ([*over[::-1], *under], False))
     tried = (_climb(way, left, right, most, blocked, nearest=nearest) for way, nearest in ways)
@@ -70,7 +70,7 @@ def _climb(
     uprights = [list(blocked) for _ in range(most)]
     found, left_out = [], []
     for words in ordered:
-        begins = [words.at - 0.4, words.at - words.wide + 0.4, words.at - words.wide / 2]
+        begins = [words.at - 0.2, words.at + 1.0, words.at - words.wide + 0.2, words.at - words.wide / 2]
         begins = [begin for begin in begins if begin >= left and begin + words.wide <= right]
         tries = [begins] if nearest else [[begin] for begin in begins]
         steps = (_step(words, each, rows, uprights) for each in tries)
@@ -89,13 +89,13 @@ def _step(
     words: Words, begins: list[float], rows: list[list[tuple[float, float]]], uprights: list[list[float]]
 ) -> Step | None:
     for row, taken in enumerate(rows):
-        if row and any(begin - 0.5 < words.at < end + 0.5 for begin, end in rows[row - 1]):
+        if row and any(begin - 0.3 < words.at < end + 0.3 for begin, end in rows[row - 1]):
             return None
         for begin in begins:
             end = begin + words.wide
             if any(begin < other_end + _AIR and other_begin < end + _AIR for other_begin, other_end in taken):
                 continue
-            if any(begin - 0.6 < upright < end + 0.6 for upright in uprights[row]):
+            if any(begin - 0.3 < upright < end + 0.3 for upright in uprights[row]):
                 continue
             return Step(words, row, begin)
     return None
