@@ -11,12 +11,12 @@ from conftest import SHOWS, Patcher
 from test_verify import listened
 
 from patcher.address.placement import allocate
-from patcher.cli.asking import REST, moments
 from patcher.cli.witness import Witness
 from patcher.eye import goes_of
 from patcher.faults import build, parse
 from patcher.show.reading import read
 from patcher.verify import Diagnosis, Frame
+from patcher.verify.moments import REST, moments
 from patcher.wiring import wire
 
 assert listened

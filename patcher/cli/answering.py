@@ -7,12 +7,13 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from patcher.errors import choose_from, refuse
 from patcher.show.tables import CHANNELS
+from patcher.verify.answering import Deed, Reply, Word
 
 if TYPE_CHECKING:
     from patcher.cli.typed import Typed
@@ -27,12 +28,9 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
     from patcher.yard.yard import Yard
 
-Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
 KEYS: dict[str, Word] = {
     "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
 }  # fmt: skip
-Deed = Literal["mended", "write", "leave"]
-"""What is done about a fault that was found."""
 DEEDS: dict[str, Deed] = {"m": "mended", "w": "write", "l": "leave", "\n": "leave", "\r": "leave"}
 HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
@@ -43,39 +41,6 @@ FRAMES_A_LOOK = 3
 """Frames of one look that are sent to the yard: enough to see what flickers."""
 PATIENCE = 5.0
 """Seconds to wait for the packets of one frame on the loopback."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reply:
-    """What was said of a step.
-
-    Attributes:
-        word: what.
-        about: after a no, the things that are not as they should be; empty where that cannot be told.
-        text: of a note.
-    """
-
-    word: Word
-    about: tuple[str, ...] = ()
-    text: str = ""
-
-
-class Answering(Protocol):
-    """Whoever answers."""
-
-    def step(self, step: Step, levels: Levels) -> Reply:
-        """What is said of a step, whose look has these levels."""
-
-    def question(self, question: Question) -> str | None:
-        """The key, or the words, of an answer to a question of the diagnosis; None: stop."""
-
-    def deed(self, *, writable: bool) -> Deed:
-        """What is done about what was found; `writable`: whether the show file can be changed instead."""
-
-    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
-        """That the show now says this wiring, or that one of these was mended, and that these boxes are typed anew; and
-        whether there is somebody to see it.
-        """
 
 
 @dataclass
@@ -131,8 +96,8 @@ class Person:
 
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
-        from patcher.cli.asking import moments
         from patcher.stream.levels import Levels
+        from patcher.verify.moments import moments
 
         frame = question.frame
         still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
@@ -168,8 +133,8 @@ class Person:
 
     def _key(self, levels: Sequence[Levels]) -> str | None:
         """The next key, frames being sent meanwhile; None: stop."""
-        from patcher.cli.asking import FRAME
         from patcher.stream.clock import Clock
+        from patcher.verify.moments import FRAME
 
         got: list[str] = []
 

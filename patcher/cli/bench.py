@@ -10,10 +10,7 @@ import typer
 
 from patcher.cli.loading import AsJson
 from patcher.cli.pattern import (
-    FASTEST_STREAM,
     PATTERNS,
-    TEST_LEVEL,
-    Asked,
     By,
     ColourName,
     DryRun,
@@ -23,7 +20,6 @@ from patcher.cli.pattern import (
     Interface,
     Level,
     Loops,
-    PatternName,
     Priority,
     Rate,
     Seconds,
@@ -33,6 +29,7 @@ from patcher.cli.pattern import (
 )
 from patcher.cli.saying import count
 from patcher.errors import choose_from, refuse
+from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch

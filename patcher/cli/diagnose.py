@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from patcher.address.patch import Patch
-    from patcher.cli.answering import Answering, Deed, Reply
-    from patcher.cli.consulting import Consulting
     from patcher.stream.levels import Levels
     from patcher.verify import Diagnosis, Question
+    from patcher.verify.answering import Answering, Deed, Reply
+    from patcher.verify.consulting import Consulting
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rewriting import Rewritten
     from patcher.verify.rounds import Step
@@ -116,10 +116,10 @@ def _person(
     """A person answers by keys, while each frame is sent; whatever happens, lamps end dark."""
     from patcher.cli.answering import Person
     from patcher.cli.asking import frame_goals
-    from patcher.cli.pattern import FASTEST_STREAM
     from patcher.cli.send import need_yard
     from patcher.cli.stopping import stopping
     from patcher.cli.typed import typed
+    from patcher.stream.asked import FASTEST_STREAM
     from patcher.stream.sender import Sender
 
     goals = frame_goals(show, wiring, patch, yard=yard)
@@ -175,7 +175,7 @@ class Lines:
 
     def step(self, step: Step, levels: Levels) -> Reply:
         """The next line, yes or no."""
-        from patcher.cli.answering import Reply
+        from patcher.verify.answering import Reply
 
         said = self._next(["yes", "no"])
         return Reply("stop" if said is None else "yes" if said == "yes" else "no")
@@ -217,8 +217,8 @@ class Talk:
 
     def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
         """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
-        from patcher.cli.consulting import Consulting
         from patcher.faults import planned
+        from patcher.verify.consulting import Consulting
 
         look: Step | None = None
         while True:
@@ -256,7 +256,7 @@ class Talk:
         self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
     ) -> tuple[Step | None, Rewritten | None]:
         """What to do, and what is done: the last look, where there is one, and the changed show."""
-        from patcher.cli.consulting import write
+        from patcher.verify.consulting import write
 
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
@@ -290,7 +290,7 @@ class Talk:
 
     def document(self) -> dict[str, object]:
         """All of it, for scripts."""
-        from patcher.cli.consulting import name
+        from patcher.verify.consulting import name
 
         if self.told is None:
             raise PatcherError

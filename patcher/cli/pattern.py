@@ -2,39 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.errors import choose_from, refuse
+from patcher.errors import refuse
+from patcher.stream.asked import Asked, PatternName
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.address.thing import Thing
     from patcher.stream.patterns import Pattern
     from patcher.wiring import Wiring
-
-TEST_LEVEL = 0.3
-"""Low enough that a whole show in white stays far below what its supplies are built for."""
-FASTEST_STREAM = 44.0
-"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
-
-
-class PatternName(StrEnum):
-    """The patterns there are."""
-
-    steady = "steady"
-    primaries = "primaries"
-    dot = "dot"
-    ports = "ports"
-    milestones = "milestones"
-    edges = "edges"
-    ends = "ends"
-    sweep = "sweep"
-    ramp = "ramp"
-
 
 PATTERNS = "One of: " + ", ".join(PatternName) + "."
 
@@ -57,74 +36,15 @@ Sync = Annotated[bool, typer.Option("--sync", help="Boxes wait, and change all a
 Flashing = Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would be sent; send nothing.")]
 
-STEPPED_RAMP = 20.0
-"""Steps of a ramp that is stepped by keys: a tenth of full each."""
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A pattern as it was asked for.
-
-    Attributes:
-        name: which one.
-        colour: the name of its colour, where it has one.
-        by: what a sweep goes by.
-        every: pixels from milestone to milestone.
-        rate: steps a second, or ramps; None is the pattern's own.
-        frames: frames a second.
-        step: whether a person steps by keys.
-        flashing: whether it may flash.
-    """
-
-    name: PatternName
-    colour: str
-    by: str
-    every: int
-    rate: float | None
-    frames: float
-    step: bool
-    flashing: bool
-
 
 def choose(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     """The pattern; PatcherError where there is none such, or where it would flash and was not told to."""
+    from patcher.stream.choosing import named
     from patcher.stream.patterns import FASTEST_FLASH
 
-    pattern = _named(asked, wiring, patch, thing)
+    pattern = named(asked, wiring, patch, thing)
     if pattern.flashes > FASTEST_FLASH and not (asked.flashing or asked.step):
         says = f"{asked.rate or pattern.rate:g} would flash {pattern.flashes} times in one second"
         remedy = f"more than {FASTEST_FLASH} can bring on a seizure: choose a lower rate; if you must, add --flashing"
         raise refuse("--rate", says, remedy)
     return pattern
-
-
-def _named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
-    from patcher.stream import marks, patterns
-    from patcher.stream.looks import colour
-
-    show = (wiring, patch, thing)
-    match asked.name:
-        case PatternName.steady:
-            pattern = patterns.steady(*show, colour(asked.colour))
-        case PatternName.primaries:
-            pattern = patterns.primaries(*show)
-        case PatternName.dot:
-            pattern = patterns.dot(*show, colour(asked.colour))
-        case PatternName.ports:
-            pattern = patterns.ports(*show)
-        case PatternName.milestones:
-            pattern = marks.milestones(*show, asked.every)
-        case PatternName.edges:
-            pattern = marks.edges(*show)
-        case PatternName.ends:
-            pattern = marks.ends(*show, colour(asked.colour))
-        case PatternName.sweep:
-            if asked.by not in patterns.SWEEPS:
-                raise refuse("--by", f"cannot be “{asked.by}”", choose_from(asked.by, patterns.SWEEPS))
-            pattern = patterns.sweep(*show, colour(asked.colour), asked.by)
-        case PatternName.ramp if asked.step:
-            return patterns.ramp(*show, colour(asked.colour), STEPPED_RAMP, 1.0)
-        case PatternName.ramp:
-            seconds = patterns.RAMP_SECONDS if asked.rate is None else 1 / asked.rate
-            return patterns.ramp(*show, colour(asked.colour), asked.frames, seconds)
-    return pattern.at(asked.rate)

@@ -12,10 +12,7 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.pattern import (
-    FASTEST_STREAM,
     PATTERNS,
-    TEST_LEVEL,
-    Asked,
     By,
     ColourName,
     DryRun,
@@ -25,7 +22,6 @@ from patcher.cli.pattern import (
     Interface,
     Level,
     Loops,
-    PatternName,
     Priority,
     Rate,
     Seconds,
@@ -35,6 +31,7 @@ from patcher.cli.pattern import (
 )
 from patcher.cli.saying import count, say_json
 from patcher.errors import refuse
+from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch

@@ -16,11 +16,11 @@ from patcher.errors import refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
-    from patcher.cli.answering import Answering
-    from patcher.cli.walking import Walk
+    from patcher.verify.answering import Answering
     from patcher.verify.items import Item
     from patcher.verify.record import Record, State
     from patcher.verify.rounds import Step
+    from patcher.verify.walking import Walk
     from patcher.wiring import Wiring
 
 TEST_LEVEL = 0.3
@@ -193,10 +193,10 @@ def _walk(
     answering: Answering, say: Callable[[str], None], *, again: bool,
 ) -> Walk | None:  # fmt: skip
     """The round that is left to walk; None where all is proved."""
-    from patcher.cli.walking import Walk, open_items
     from patcher.stream.levels import levels
     from patcher.stream.sender import box_universes
     from patcher.verify.rounds import plan
+    from patcher.verify.walking import Walk, open_items
 
     steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
     if not steps:
@@ -286,60 +286,25 @@ def _say_report(
     show: Path, wiring: Wiring, record: Record, wanted: Mapping[Item, str], *, looks: int | None, as_json: bool
 ) -> None:
     from patcher.verify.record import STATES, states, tally
+    from patcher.verify.standing import by_box, failed, still_open
 
     found = states(record, wanted)
-    by_box: dict[str, list[Item]] = {}
-    for item in wanted:
-        by_box.setdefault(_box_of(item, wiring), []).append(item)
+    of_box = by_box(wanted, wiring)
     in_all = tally(found.values())
     if as_json:
-        say_json(_document(show, record, wanted, by_box, looks))
+        say_json(_document(show, record, wanted, of_box, looks))
     else:
-        rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in by_box.items()]
+        rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in of_box.items()]
         say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
-        _say_failed(record, wanted)
-        if looks is None:
-            _say_open(record, wanted)
+        for line in failed(record, wanted):
+            print(f"failed: {line}")
+        for line in still_open(record, wanted) if looks is None else ():
+            print(f"open: {line}")
         for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
             for entry in entries:
                 print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {entry.thing}: {entry.what}")
     if in_all["failed"]:
         raise typer.Exit(1)
-
-
-def _say_failed(record: Record, wanted: Mapping[Item, str]) -> None:
-    from patcher.verify.record import states
-
-    failed: dict[tuple[str, str], list[str]] = {}
-    for item, state in states(record, wanted).items():
-        if state == "failed":
-            found = record.answers[item].found
-            alike = f" (or what looks like it: {', '.join(found[1:4])})" if found[1:] else ""
-            why = f": {found[0]}{alike}" if found else ", and it is not known why"
-            failed.setdefault((item.thing, why), []).append(item.what)
-    for (thing, why), whats in failed.items():
-        print(f"failed: {thing} ({', '.join(whats)}){why}")
-
-
-def _say_open(record: Record, wanted: Mapping[Item, str]) -> None:
-    from patcher.verify.record import states
-
-    found = states(record, wanted)
-    unproved: dict[str, list[str]] = {}
-    for item, state in found.items():
-        if state == "open":
-            changed = ", changed since" if record.changed(item, wanted[item]) else ""
-            unproved.setdefault(item.thing, []).append(item.what + changed)
-    for thing, whats in unproved.items():
-        print(f"open: {thing} ({', '.join(whats)})")
-
-
-def _box_of(item: Item, wiring: Wiring) -> str:
-    """The box at which an item is proved: of a prop, that of its first run."""
-    if item.what == "identity":
-        return item.thing.rpartition("/")[0]
-    run = wiring.show.prop_runs()[item.thing][0] if item.what == "geometry" else item.thing
-    return wiring.ports[run][0]
 
 
 def _document(

@@ -21,7 +21,7 @@ from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
 
 if TYPE_CHECKING:
-    from patcher.cli.answering import Deed, Reply
+    from patcher.verify.answering import Deed, Reply
 
 GLANCES = 3
 """How often a still frame is sent and looked at: what changes meanwhile flickers."""
@@ -73,7 +73,7 @@ class Witness:
 
     def step(self, step: Step, levels: Levels) -> Reply:
         """Whether the eye finds a look as it should be."""
-        from patcher.cli.answering import Reply
+        from patcher.verify.answering import Reply
 
         looks = []
         for _ in range(GLANCES):

@@ -7,6 +7,7 @@ so that half a file, or one that was changed by hand, is known as such, and left
 from __future__ import annotations
 
 import hashlib
+import threading
 import tomllib
 from collections.abc import Callable
 from datetime import datetime
@@ -21,6 +22,7 @@ from patcher.verify.items import WHATS, Item, What
 from patcher.verify.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
 
 FORMAT = 1
+_CHANGING = threading.Lock()
 
 _HEAD = """\
 # What was proved of this show, written by `patcher verify` after every answer. Read it, but leave it to Patcher:
@@ -142,6 +144,7 @@ def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record
     Raises:
         PatcherError: it cannot be read or written; it is left as it is.
     """
-    record = change(read_record(show_path))
-    write_whole(checks_path(show_path), dump(record))
+    with _CHANGING:
+        record = change(read_record(show_path))
+        write_whole(checks_path(show_path), dump(record))
     return record

@@ -39,6 +39,12 @@ def addresses(show_path: Path, show: Show) -> dict[str, str]:
     return {name: str(first + number) for number, name in enumerate(boxes)}
 
 
+def near(show_path: Path, show: Show) -> dict[str, str]:
+    """The loopback address of each box that is sent to by its own: what a sender to the yard puts in place of it."""
+    tables = show.controllers
+    return {box: host for box, host in addresses(show_path, show).items() if tables[box].delivery == "unicast"}
+
+
 def ears(
     show: Show, patch: Patch, hosts: Mapping[str, str], universes: Mapping[str, Sequence[int]] | None = None
 ) -> dict[Ear, list[str]]:

@@ -8,13 +8,12 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from patcher.cli.saying import count
 from patcher.errors import PatcherError, refuse
 
 if TYPE_CHECKING:
-    from patcher.cli.answering import Answering
     from patcher.faults import Fault, Planned
     from patcher.verify import Diagnosis, Seen
+    from patcher.verify.answering import Answering
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rewriting import Rewritten
     from patcher.verify.rounds import Step
@@ -80,7 +79,7 @@ class Consulting:
     def say_found(self, diagnosis: Diagnosis) -> None:
         """Name all that looks alike, and never one of it as if it were sure."""
         alike = [name(faults) for faults in diagnosis.same_look]
-        asked = count(self.asked, "question")
+        asked = f"{self.asked} question{'s' * (self.asked != 1)}"
         if not diagnosis.sure:
             self.say(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
             self.say("  Two faults at once can look so: mend what is likeliest, then ask again.")

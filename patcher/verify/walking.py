@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from patcher.cli.answering import Answering, Reply
+from patcher.verify.answering import Answering, Reply
 from patcher.verify.files import change_record
 from patcher.verify.items import Item
 from patcher.verify.record import Answer, Entry, Record, Says
@@ -182,7 +182,7 @@ class Walk:
 
     def _diagnose(self, thing: str, proves: Sequence[Item]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was mended, so that the look is shown again."""
-        from patcher.cli.consulting import Consulting, write
+        from patcher.verify.consulting import Consulting, write
         from patcher.verify.handing import about
         from patcher.verify.hypotheses import runs_of
 

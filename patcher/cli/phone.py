@@ -1,0 +1,114 @@
+"""`phone`: a page for the phone in a person's pocket, while this machine stands in the warm."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from patcher.cli.loading import ShowFile, load, load_patch
+from patcher.errors import refuse
+
+if TYPE_CHECKING:
+    from patcher.phone.desk import Desk
+    from patcher.phone.plan import Plan
+    from patcher.stream.sender import Target
+
+PORT = 8420
+
+
+def phone(
+    show: ShowFile,
+    address: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Address of this machine to serve on; else this machine alone.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="TCP port; 0: any that is free.")] = PORT,
+    yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
+    hold: Annotated[float, typer.Option(min=1, max=86400, help="Seconds without any phone, then all goes dark.")] = 60,
+    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+) -> None:
+    """Serve a page for your phone, by which you test from the ladder; Ctrl-C ends it, and leaves everything dark."""
+    from patcher.cli.asking import frame_goals
+    from patcher.cli.send import need_yard
+    from patcher.cli.stopping import stopping
+    from patcher.phone.desk import Desk
+    from patcher.phone.entry import Entry
+    from patcher.phone.pages import Pages
+    from patcher.phone.server import Server
+    from patcher.phone.serving import listen, serve
+    from patcher.phone.walk import Round
+
+    _fitting(address, yard=yard, interface=interface)
+
+    def goals(plan: Plan) -> list[Target]:
+        return frame_goals(show, plan.wiring, plan.patch, yard=yard)
+
+    plan = _read(show, 1)
+    if yard:
+        need_yard(goals(plan), show)
+    desk = Desk(plan, hold)
+    with stopping() as stop, listen(address, port) as own:
+        entry = Entry(address, own.getsockname()[1])
+        rounds = Round(desk, lambda number: _read(show, number))
+        pages = Pages(yard=yard, hold=hold)
+        ended = threading.Event()
+
+        def over() -> bool:
+            return stop() or ended.is_set() or bool(desk.failed)
+
+        lamps = threading.Thread(target=_play, args=(desk, goals, "127.0.0.1" if yard else interface, over))
+        lamps.start()
+        try:
+            pages.page(plan)
+            _say(entry.url, address, hold)
+            serve(Server(desk, entry, rounds, pages).app(), own, over)
+        finally:
+            ended.set()
+            rounds.end()
+            lamps.join()
+    print("Ended; all is dark.")
+    if desk.failed:
+        raise refuse("phone", desk.failed, "start it again")
+
+
+def _fitting(address: str, *, yard: bool, interface: str | None) -> None:
+    from patcher.stream.interfaces import interfaces
+
+    if yard and interface:
+        raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
+    own = interfaces()
+    if address not in [one.address for one in own]:
+        remedy = f"choose from: {', '.join(map(str, own))}"
+        raise refuse("--address", f"this machine has no address {address}", remedy)
+
+
+def _read(show: Path, number: int) -> Plan:
+    from patcher.phone.plan import Plan
+
+    wiring = load(show)
+    return Plan(number, show, wiring, load_patch(show, wiring))
+
+
+def _play(desk: Desk, goals, interface: str | None, over) -> None:  # type: ignore[no-untyped-def]
+    """The lamps' thread; what ends it otherwise than by a stop is said to every page, and ends the program."""
+    from patcher.phone.lamps import play
+
+    try:
+        play(desk, goals, interface, over)
+    except Exception as error:
+        desk.fail(f"sending has failed: {type(error).__name__}: {error}")
+        raise
+
+
+def _say(url: str, address: str, hold: float) -> None:
+    """Where the page is, and its code to scan."""
+    import segno
+
+    print(url)
+    segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
+    where = "on this machine alone; --address lets a phone in" if address.startswith("127.") else "on this network"
+    print(f"Scan it with the phone: it is served {where}. Whoever has this code can light the show.")
+    print(f"Without any phone for {hold:g} s all goes dark. Ctrl-C ends it.", flush=True)

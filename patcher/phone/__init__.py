@@ -1,0 +1,1 @@
+"""The page that a phone opens: the ladder's end of Patcher."""

@@ -1,0 +1,240 @@
+"""The one place where the state is kept: taps come in from pages, what is on the wire comes back from the lamps.
+
+Every page, the lamps and the round run beside each other; whatever they share is here, behind one lock.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from patcher.errors import PatcherError
+from patcher.phone.plan import WHOLE, Lit, Plan
+from patcher.phone.state import Act, State, darkened, in_words, pattern_of, runs, tap
+from patcher.stream.levels import Levels
+
+FEW = 12
+"""Lines of what should be lit that a page is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One of the pictures that a question of the round shows in turn: its levels, None for dark, and what it lights."""
+
+    levels: Levels | None
+    lit: tuple[Lit, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Screen:
+    """What the round asks, or says.
+
+    Attributes:
+        number: which screen of all; an answer names it, so that none is taken for the next one's.
+        kind: a look to say yes or no to, a question of the diagnosis, what to do about what was found, a wait while
+            it is worked out, or the end.
+        title: which look.
+        where: the box to stand at.
+        told: what was said since the last answer.
+        asks: what is asked, line by line.
+        keys: the answers: key and words.
+        things: after a no, what can be named.
+        moments: what is lit meanwhile, in turn; none: dark.
+        says: what should be lit, in words.
+    """
+
+    number: int
+    kind: Literal["look", "question", "deed", "wait", "over"]
+    title: str = ""
+    where: str = ""
+    told: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
+    keys: tuple[tuple[str, str], ...] = ()
+    things: tuple[str, ...] = ()
+    moments: tuple[Moment, ...] = ()
+    says: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What is on the wire now.
+
+    Attributes:
+        says: what should be lit, in words.
+        lit: which lamps.
+        step: which step of how many.
+        steps: how many.
+        lost: boxes that cannot be reached.
+    """
+
+    says: tuple[str, ...] = ()
+    lit: tuple[Lit, ...] = ()
+    step: int = 0
+    steps: int = 1
+    lost: tuple[str, ...] = ()
+
+
+@dataclass
+class Desk:
+    """The state and whoever follows it.
+
+    Attributes:
+        plan: the show.
+        hold: seconds without any page after which all goes dark.
+        now: seconds of a clock that only rises.
+        state: what is asked of the lamps.
+        screen: what the round asks; None where there is none.
+        shown: what is on the wire.
+        record: counts the changes of the record.
+        version: counts all changes.
+        failed: why there is no light any more, and never will be.
+        changed: notified at every change.
+    """
+
+    plan: Plan
+    hold: float
+    now: Callable[[], float] = time.monotonic
+    state: State = field(default_factory=State)
+    screen: Screen | None = None
+    shown: Shown = field(default_factory=Shown)
+    record: int = 0
+    failed: str = ""
+    version: int = 0
+
+    def __post_init__(self) -> None:
+        self.changed = threading.Condition()
+        self._heard = self.now()
+        self._document: tuple[int, str] = (-1, "")
+        self._listeners: dict[int, Callable[[], None]] = {}
+        self._listener = 0
+
+    def tap(self, act: Act) -> None:
+        """A page was tapped, or only says that it is there."""
+        with self.changed:
+            self._heard = self.now()
+            if act.do == "here":
+                return
+            if act.do in ("resume", "round"):
+                self._become(replace(self.state, mode="round", runs_until=0.0, problem=""))
+            else:
+                self._become(tap(self.state, act, self.plan, self.now()))
+
+    def alter(self, change: Callable[[State], State]) -> None:
+        """Change the state otherwise than by a tap."""
+        with self.changed:
+            self._become(change(self.state))
+
+    def _become(self, state: State) -> None:
+        if state != self.state:
+            self.state = state
+            self._tell()
+
+    def _tell(self) -> None:
+        self.version += 1
+        self.changed.notify_all()
+        for listener in self._listeners.values():
+            listener()
+
+    def put(self, screen: Screen | None) -> None:
+        """The round asks something else."""
+        with self.changed:
+            self.screen = screen
+            self._tell()
+
+    def show(self, shown: Shown) -> None:
+        """Something else is on the wire."""
+        with self.changed:
+            if shown != self.shown:
+                self.shown = shown
+                self._tell()
+
+    def recorded(self) -> None:
+        """The record was changed."""
+        with self.changed:
+            self.record += 1
+            self._tell()
+
+    def replan(self, plan: Plan) -> None:
+        """The show was read anew."""
+        with self.changed:
+            self.plan = plan
+            self.state = replace(self.state, thing=WHOLE, step=0)
+            self._tell()
+
+    def say_problem(self, error: PatcherError) -> None:
+        """Something that a page asked for could not be done."""
+        self.alter(lambda state: replace(state, problem=in_words(error)))
+
+    def fail(self, why: str) -> None:
+        """There will be no light any more."""
+        with self.changed:
+            self.failed = why
+            self._become(darkened(self.state, why))
+            self._tell()
+
+    def pass_time(self) -> None:
+        """Go dark where no page was heard for too long."""
+        with self.changed:
+            if not self.state.dark and self.now() - self._heard > self.hold:
+                self._become(darkened(self.state, f"no phone was heard for {self.hold:g} s"))
+
+    def step_on(self, state: State, step: int) -> None:
+        """Another step of the pattern, unless the state has become another one meanwhile."""
+        with self.changed:
+            if self.state is state:
+                self.state = replace(state, step=step)
+
+    def wait(self, version: int, seconds: float) -> None:
+        """Until something has changed since that version, at most so long."""
+        with self.changed:
+            self.changed.wait_for(lambda: self.version != version, seconds)
+
+    def listen(self, listener: Callable[[], None]) -> Callable[[], None]:
+        """Call `listener` at every change, until what is returned is called. It must only wake somebody up."""
+        with self.changed:
+            self._listener += 1
+            number = self._listener
+            self._listeners[number] = listener
+
+        def end() -> None:
+            with self.changed:
+                self._listeners.pop(number, None)
+
+        return end
+
+    def document(self) -> str:
+        """All that a page is told, as JSON."""
+        with self.changed:
+            if self._document[0] != self.version:
+                self._document = (self.version, json.dumps(self._told(), ensure_ascii=False, separators=(",", ":")))
+            return self._document[1]
+
+    def _told(self) -> dict[str, Any]:
+        state, shown, plan = self.state, self.shown, self.plan
+        thing = plan.find(state.thing)
+        of_round = state.mode == "round"
+        says = list(shown.says[:FEW])
+        if len(shown.says) > FEW:
+            says.append(f"… and {len(shown.says) - FEW} more")
+        rate = state.rate or pattern_of(state, plan).rate
+        return {
+            "plan": plan.number, "mode": state.mode, "dark": state.dark, "why": state.why, "problem": state.problem,
+            "thing": state.thing, "kind": thing.kind, "lamps": thing.pixels,
+            "runs": list(dict.fromkeys(part.run for part in thing.parts)),
+            "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
+            "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
+            "step": shown.step, "steps": shown.steps, "says": says, "lit": shown.lit, "lost": shown.lost,
+            "record": self.record, "failed": self.failed,
+            "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
+        }  # fmt: skip
+
+
+def _screen(screen: Screen) -> dict[str, Any]:
+    return {
+        "number": screen.number, "kind": screen.kind, "title": screen.title, "where": screen.where,
+        "told": screen.told, "asks": screen.asks, "keys": screen.keys, "things": screen.things,
+    }  # fmt: skip

@@ -1,0 +1,379 @@
+// The page: it shows the one state that Patcher keeps, and sends taps. It holds no state of its own but which part of
+// the page is open; what was tapped without a connection is said, and never sent later.
+"use strict";
+
+const $ = (id) => document.getElementById(id);
+const SECTIONS = ["home", "thing", "round", "boxes", "report"];
+const BEAT = 2000, SILENT = 5000, AGAIN = 400;   // milliseconds
+
+let socket = null;
+let now = null;            // the state as it was told last
+let heard = 0;             // when anything was heard
+let retry = 300;
+let sought = null;         // a name that was asked for and not answered yet
+let open = "home";
+let screenShown = "";
+let naming = null;         // the screen to which somebody said no, and now names what is not so
+
+// ── the connection ───────────────────────────────────────────────────────────────────────────────────────────────
+
+function connect() {
+  const own = new WebSocket(`ws://${location.host}/state`);
+  socket = own;
+  own.onopen = () => { heard = Date.now(); retry = 300; };
+  own.onmessage = (event) => {
+    heard = Date.now();
+    if (socket !== own) return;
+    connected();
+    if (event.data !== ".") show(JSON.parse(event.data));
+  };
+  own.onclose = () => { if (socket === own) lost(); };
+}
+
+function connected() {
+  if (document.body.classList.contains("stale") || $("link").textContent !== "Connected") {
+    document.body.classList.remove("stale");
+    $("link").className = "";
+    $("link").textContent = "Connected";
+  }
+}
+
+let retrying = null;
+function lost() {
+  const own = socket;
+  socket = null;
+  if (own) { own.onclose = null; own.close(); }
+  letGo();
+  document.body.classList.add("stale");
+  $("link").className = "lost";
+  if ($("link").textContent.startsWith("Connected") || $("link").textContent.startsWith("Connecting"))
+    $("link").textContent = "No connection. What you see may be old. Trying again …";
+  clearTimeout(retrying);
+  retrying = setTimeout(comeBack, retry);
+  retry = Math.min(2000, retry * 1.5);
+}
+
+async function comeBack() {
+  try {
+    const answer = await fetch("here", { signal: AbortSignal.timeout(3000) });
+    if (answer.status === 403) {
+      $("link").textContent = "Patcher was started anew. Scan the code in its terminal again.";
+      retry = 5000;
+      lost();
+      return;
+    }
+  } catch {
+    $("link").textContent = "No connection. What you see may be old. Trying again …";
+    lost();
+    return;
+  }
+  connect();
+}
+
+function send(act, text = "", more = {}) {
+  if (!socket || socket.readyState !== WebSocket.OPEN) {
+    if (act !== "here") problem("Not sent: no connection. Without it the lamps go dark by themselves in a while.");
+    return;
+  }
+  socket.send(JSON.stringify({ do: act, text, ...more }));
+}
+
+setInterval(() => {
+  if (!socket) return;
+  if (Date.now() - heard > SILENT) lost();
+  else send("here");
+}, BEAT);
+window.addEventListener("offline", () => { if (socket) lost(); });
+window.addEventListener("online", () => { if (!socket) { retry = 300; lost(); } });
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible") { letGo(); return; }
+  stayAwake();
+  if (!socket) { retry = 100; lost(); } else send("here");
+});
+
+async function stayAwake() {
+  try { await navigator.wakeLock.request("screen"); } catch { /* this browser has none, or not on this address */ }
+}
+
+// ── what is shown ────────────────────────────────────────────────────────────────────────────────────────────────
+
+function problem(text) {
+  $("problem").hidden = !text;
+  $("problem").textContent = text;
+}
+
+function lines(list, texts) {
+  if (list.dataset.now === JSON.stringify(texts)) return;
+  list.dataset.now = JSON.stringify(texts);
+  list.replaceChildren(...texts.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
+}
+
+function pressed(attribute, value) {
+  for (const key of document.querySelectorAll(`[data-${attribute}]`))
+    key.setAttribute("aria-pressed", String(key.dataset[attribute] === value));
+}
+
+let spokenAt = 0, speaking = null;
+function speak(text) {
+  clearTimeout(speaking);
+  speaking = setTimeout(() => { $("spoken").textContent = text; spokenAt = Date.now(); },
+    Math.max(0, spokenAt + 1500 - Date.now()));
+}
+
+function show(told) {
+  if (String(told.plan) !== document.body.dataset.plan) { location.reload(); return; }
+  const before = now;
+  now = told;
+  problem(told.failed || told.problem);
+  const what = told.in_round ? "The round" : told.thing;
+  $("state").textContent = told.failed ? "No light" : told.dark ? `Dark${told.why ? ": " + told.why : ""}` : what;
+  const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
+  lines($("says"), [...(told.dark ? [] : told.says), ...lostBoxes]);
+  speak(told.dark ? $("state").textContent : [...told.says, ...lostBoxes].slice(0, 4).join(". "));
+  $("dark").setAttribute("aria-pressed", String(told.dark));
+  $("light").disabled = Boolean(told.failed);
+  showThing(told);
+  showLit(told);
+  showScreen(told);
+  if (sought !== null && told.thing === sought) { sought = null; go("thing"); }
+  else if (told.problem) sought = null;
+  if (open === "report" && (!before || before.record !== told.record)) report();
+}
+
+function showThing(told) {
+  $("name-of-thing").textContent = told.thing;
+  $("about-thing").textContent = `${told.kind}, ${told.lamps} lamp${told.lamps === 1 ? "" : "s"}` +
+    (told.runs.length > 1 ? `: ${told.runs.join(", ")}` : "");
+  pressed("pattern", told.dark ? "" : told.pattern);
+  pressed("colour", told.colour);
+  pressed("by", told.by);
+  $("by").hidden = told.pattern !== "sweep";
+  const walks = told.steps > 1 && !told.in_round && !told.dark;
+  $("walk").hidden = !walks;
+  $("run-row").hidden = !walks;
+  $("run").textContent = told.runs_itself ? "Stop here" : "Run by itself";
+  $("run").setAttribute("aria-pressed", String(told.runs_itself));
+  $("level").textContent = `${Math.round(told.level * 100)} %`;
+  $("rate").textContent = told.pattern === "ramp"
+    ? `${told.own_rate ? 8 : 1 / told.rate} s up and down` : `${told.rate} a second`;
+}
+
+function showLit(told) {
+  const lit = told.dark ? [] : told.lit;
+  const colour = new Map(lit.map(([run, name]) => [run, name]));
+  for (const run of document.querySelectorAll("#drawing .run[data-run]")) {
+    const name = colour.get(run.dataset.run);
+    const chosen = told.runs.includes(run.dataset.run) && told.kind !== "show";
+    const wanted = `run${name ? ` lit ${COLOURS[name] ? name : "other"}` : ""}${chosen ? " chosen" : ""}`;
+    if (run.getAttribute("class") !== wanted) run.setAttribute("class", wanted);
+  }
+  $("drawing").classList.toggle("shows", lit.length > 0);
+  if (open === "thing") drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
+  if (open === "round") drawPicture($("round-picture"), [...colour.keys()], lit);
+}
+
+function showScreen(told) {
+  const screen = told.screen;
+  const over = !screen || screen.kind === "over";
+  $("begin").hidden = !over;
+  $("resume").hidden = over || told.in_round;
+  $("round-picture").hidden = over || !told.in_round || told.dark || !told.lit.length;
+  $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : "";
+  const key = JSON.stringify([screen && screen.number, told.in_round]);
+  if (key === screenShown) return;
+  screenShown = key;
+  naming = null;
+  $("title-of-round").textContent = screen && screen.title ? screen.title : "The round";
+  $("at-box").textContent = screen && screen.where ? `At ${screen.where}` : "";
+  lines($("told"), screen ? screen.told : []);
+  lines($("asks"), screen ? screen.asks : []);
+  keys(over || !told.in_round ? [] : screen.keys.map(([name, words]) => [words, () => answer(screen, name), name]));
+  if (open === "round" && screen && screen.kind !== "wait") {
+    window.scrollTo(0, 0);
+    $("title-of-round").focus({ preventScroll: true });
+    showLit(told);
+  }
+}
+
+// ── the round ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+function keys(wanted) {
+  $("keys").replaceChildren(...wanted.map(([words, act, name]) => {
+    const key = Object.assign(document.createElement("button"), { className: "key", textContent: words });
+    if (name === "yes" || name === "mended" || words.length > 24) key.classList.add("first");
+    const mark = pictured(words);
+    if (mark) key.prepend(mark);
+    key.addEventListener("click", () => act(key));
+    return key;
+  }));
+}
+
+// A colour as a dot, a place as a cell of nine: quicker to find than words, with gloves and in the dark.
+function pictured(words) {
+  const mark = document.createElement("span");
+  mark.setAttribute("aria-hidden", "true");
+  if (COLOURS[words]) { mark.className = `dot ${words}`; return mark; }
+  if (!/^((top|bottom|upper|lower) )?(left|right|middle|top|bottom)$/.test(words)) return null;
+  const row = /top|upper/.test(words) ? 0 : /bottom|lower/.test(words) ? 2 : 1;
+  const column = /left/.test(words) ? 0 : /right/.test(words) ? 2 : 1;
+  mark.className = "place";
+  for (let cell = 0; cell < 9; cell++)
+    mark.append(Object.assign(document.createElement("i"), { className: cell === row * 3 + column ? "here" : "" }));
+  return mark;
+}
+
+function answer(screen, name, things = "") {
+  if (name === "no" && screen.things.length > 1 && naming !== screen.number) {
+    naming = screen.number;
+    const wrong = new Set();
+    const toggle = (thing) => (key) => {
+      if (!wrong.delete(thing)) wrong.add(thing);
+      key.setAttribute("aria-pressed", String(wrong.has(thing)));
+    };
+    lines($("asks"), ["Which is not as it should be?"]);
+    keys([
+      ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
+      ["These are wrong", () => { if (wrong.size) answer(screen, "no", [...wrong].join(",")); }, "these"],
+      ["Can’t tell which", () => answer(screen, "no"), "which"],
+    ]);
+    return;
+  }
+  send("answer", name, { number: screen.number, thing: things });
+}
+
+// ── where one stands ─────────────────────────────────────────────────────────────────────────────────────────────
+
+async function report() {
+  let told;
+  try { told = await (await fetch("report")).json(); } catch { return; }
+  const { proved, failed, open: left } = told.in_all;
+  $("in-all").textContent = `${proved} proved, ${failed} failed, ${left} open`;
+  $("boxes-standing").replaceChildren(...Object.entries(told.boxes).map(([box, of]) => {
+    const row = document.createElement("tr");
+    row.append(Object.assign(document.createElement("th"), { scope: "row", textContent: box }));
+    for (const state of ["proved", "failed", "open"])
+      row.append(Object.assign(document.createElement("td"), { textContent: of[state] }));
+    return row;
+  }));
+  for (const name of ["failed", "open", "notes"]) lines($(name), told[name].length ? told[name] : ["none"]);
+}
+
+// ── taps ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+function go(section) {
+  if (location.hash.slice(1) !== section) location.hash = section;
+  else turn();
+}
+
+function turn() {
+  const wanted = location.hash.slice(1);
+  const from = open;
+  open = SECTIONS.includes(wanted) ? wanted : "home";
+  for (const section of SECTIONS) $(section).hidden = section !== open;
+  if (from !== open) {
+    window.scrollTo(0, 0);
+    const head = document.querySelector(`#${open} h1[tabindex]`);
+    if (head) head.focus({ preventScroll: true });
+  }
+  if (open === "report") report();
+  if (now) showLit(now);
+}
+
+function find(name) {
+  sought = name.trim();
+  if (!sought) return;
+  send("find", sought);
+  if (socket && now && now.thing === sought && !now.in_round) { sought = null; go("thing"); }
+}
+
+// The run or box that was meant by a tap: the nearest one within a gloved finger's width.
+function near(x, y) {
+  for (let ring = 0; ring <= 28; ring += 4) {
+    const points = ring === 0 ? 1 : 12;
+    for (let i = 0; i < points; i++) {
+      const turned = (i / points) * 2 * Math.PI;
+      const met = document.elementFromPoint(x + ring * Math.cos(turned), y + ring * Math.sin(turned));
+      const thing = met && met.closest("#drawing [data-run], #drawing [data-of], #drawing [data-box]");
+      if (thing) return thing.dataset.run || thing.dataset.of || thing.dataset.box;
+    }
+  }
+  return null;
+}
+
+let holding = null;
+function hold() {
+  if (holding) return;
+  $("hold").classList.add("held");
+  send("hold");
+  holding = setInterval(() => send("hold"), AGAIN);
+}
+
+function letGo() {
+  if (!holding) return;
+  clearInterval(holding);
+  holding = null;
+  $("hold").classList.remove("held");
+  if (socket) send("let go");
+}
+
+document.addEventListener("click", (event) => {
+  const key = event.target.closest("button");
+  if (key) {
+    const { do: act, find: name, pattern, colour, by } = key.dataset;
+    if (act) { send(act); if (act === "round") go("round"); }
+    if (name) find(name);
+    if (pattern) send("pattern", pattern);
+    if (colour) send("colour", colour);
+    if (by) send("by", by);
+  } else if (event.target.closest("#drawing")) {
+    const run = near(event.clientX, event.clientY);
+    if (run) find(run);
+  }
+});
+$("again").addEventListener("click", () => send("round", "again"));
+$("run").addEventListener("click", () => send(now && now.runs_itself ? "stop" : "run"));
+$("find").addEventListener("submit", (event) => { event.preventDefault(); find($("name").value); });
+for (const form of document.querySelectorAll(".note")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const words = form.querySelector("input");
+    if (!words.value.trim() || !now) return;
+    send("note", words.value, { thing: form.dataset.about === "thing" ? now.thing : "everything" });
+    words.value = "";
+  });
+}
+
+$("hold").addEventListener("pointerdown", (event) => { if (event.button === 0) hold(); });
+for (const over of ["pointerup", "pointercancel", "blur"]) window.addEventListener(over, letGo);
+$("hold").addEventListener("keydown", (event) => {
+  if (event.key === " " || event.key === "Enter") { event.preventDefault(); hold(); }
+});
+$("hold").addEventListener("keyup", letGo);
+$("hold").addEventListener("contextmenu", (event) => event.preventDefault());
+
+document.addEventListener("keydown", (event) => {
+  if (event.target.closest("input") || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "Escape" || event.key === "d") send("dark");
+  else if (event.key === "ArrowRight") send("on");
+  else if (event.key === "ArrowLeft") send("back");
+  else return;
+  event.preventDefault();
+});
+window.addEventListener("hashchange", turn);
+window.addEventListener("resize", () => { if (now) showLit(now); });
+
+function crop() {
+  const svg = document.querySelector("#drawing svg");
+  if (!svg) return;
+  const box = svg.getBBox();
+  if (!box.width) return;
+  svg.setAttribute("viewBox", `${box.x - 1} ${box.y - 1} ${box.width + 2} ${box.height + 2}`);
+  svg.removeAttribute("width");
+  svg.removeAttribute("height");
+}
+
+crop();
+turn();
+stayAwake();
+connect();
+loadPlaces().then(() => { if (now) showLit(now); }).catch(() => {});

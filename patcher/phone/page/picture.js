@@ -1,0 +1,92 @@
+// Lamps where they hang: dark ones as small grey dots, those that should be lit in their colour.
+"use strict";
+
+const COLOURS = {
+  red: "#ff4a3d", green: "#35d45a", blue: "#5f86ff", white: "#ffffff", yellow: "#ffe14a", magenta: "#ff5ce1",
+  cyan: "#4de3f0", other: "#f0b65a",
+};
+const BARE = 40;      // centimetres that a run with no picture is high
+let places = null;    // by run: lamps, every, at
+
+async function loadPlaces() {
+  places = await (await fetch("lamps.json")).json();
+}
+
+// The places of some runs in one frame; runs with no picture lie as lines below the others.
+function layOut(runs) {
+  const drawn = runs.filter((run) => places[run] && places[run].at);
+  const bare = runs.filter((run) => places[run] && !places[run].at);
+  let [left, top, right, bottom] = [Infinity, Infinity, -Infinity, -Infinity];
+  for (const run of drawn) {
+    const at = places[run].at;
+    for (let i = 0; i < at.length; i += 2) {
+      left = Math.min(left, at[i]); right = Math.max(right, at[i]);
+      top = Math.min(top, at[i + 1]); bottom = Math.max(bottom, at[i + 1]);
+    }
+  }
+  if (!drawn.length) [left, top, right, bottom] = [0, 0, 1000, 0];
+  const lines = new Map();
+  for (const run of bare) {
+    bottom += BARE;
+    lines.set(run, bottom);
+  }
+  return { left, top, right, bottom, lines };
+}
+
+function lampAt(run, lamp, frame) {
+  const { lamps, every, at } = places[run];
+  if (at) {
+    const i = Math.min(Math.floor(lamp / every), at.length / 2 - 1) * 2;
+    return [at[i], at[i + 1]];
+  }
+  const part = lamps > 1 ? lamp / (lamps - 1) : 0.5;
+  return [frame.left + part * (frame.right - frame.left), frame.lines.get(run)];
+}
+
+// Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of lamps.
+function drawPicture(canvas, runs, lit) {
+  if (!places || !canvas.clientWidth) return;
+  const dense = window.devicePixelRatio || 1;
+  const [wide, high] = [canvas.clientWidth, canvas.clientHeight];
+  if (canvas.width !== Math.round(wide * dense)) canvas.width = Math.round(wide * dense);
+  if (canvas.height !== Math.round(high * dense)) canvas.height = Math.round(high * dense);
+  const pen = canvas.getContext("2d");
+  pen.setTransform(dense, 0, 0, dense, 0, 0);
+  pen.clearRect(0, 0, wide, high);
+  const known = runs.filter((run) => places[run]);
+  if (!known.length) return;
+  const frame = layOut(known);
+  const room = 12;
+  const scale = Math.min(
+    (wide - 2 * room) / Math.max(1, frame.right - frame.left), (high - 2 * room) / Math.max(1, frame.bottom - frame.top),
+  );
+  const dx = (wide - (frame.right - frame.left) * scale) / 2;
+  const dy = (high - (frame.bottom - frame.top) * scale) / 2;
+  const put = (run, lamp) => {
+    const [x, y] = lampAt(run, lamp, frame);
+    return [dx + (x - frame.left) * scale, dy + (y - frame.top) * scale];
+  };
+  pen.fillStyle = "#515a69";
+  for (const run of known) {
+    for (let lamp = 0; lamp < places[run].lamps; lamp += places[run].every) {
+      const [x, y] = put(run, lamp);
+      pen.fillRect(x - 1, y - 1, 2, 2);
+    }
+  }
+  for (const [run, colour, level, rows] of lit) {
+    if (!known.includes(run)) continue;
+    const many = rows.reduce((sum, row) => sum + row[1], 0);
+    const size = many <= 4 ? 7 : many <= 40 ? 4 : 2.5;
+    pen.fillStyle = COLOURS[colour] || COLOURS.other;
+    pen.globalAlpha = 0.35 + 0.65 * level;
+    for (const [first, count, step] of rows) {
+      for (let i = 0; i < count; i++) {
+        const [x, y] = put(run, first + i * step);
+        pen.beginPath();
+        pen.arc(x, y, size, 0, 2 * Math.PI);
+        pen.fill();
+      }
+    }
+    pen.globalAlpha = 1;
+  }
+}

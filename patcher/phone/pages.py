@@ -1,0 +1,108 @@
+"""The pages as text: the door, the page of a show, where its lamps are, and where one stands."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import Response
+
+from patcher.limits.power import power
+from patcher.phone.night import night_drawing
+from patcher.phone.plan import WHOLE, Plan
+from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
+from patcher.sheets.boxes import box_sheets
+from patcher.sheets.drawing import show_drawing
+from patcher.stream.asked import PatternName
+from patcher.stream.patterns import SWEEPS
+from patcher.verify.files import read_record
+from patcher.verify.record import states, tally
+from patcher.verify.standing import failed, still_open, tallies
+from patcher.wiring import port_name
+
+WIDE = 90.0
+"""Millimetres of paper that the drawing is made for: its letters are then as large as the page's on a phone."""
+KINDS = {"css": "text/css", "js": "text/javascript", "html": "text/html"}
+LATEST = 30
+"""Notes that are shown."""
+
+
+class Pages:
+    """Pages of a show, each made once for each reading of it.
+
+    Attributes:
+        scripts: the scripts of the page of a show.
+    """
+
+    scripts = ("page.js", "picture.js")
+
+    def __init__(self, *, yard: bool, hold: float) -> None:
+        self._words = {"yard": yard, "hold": hold}
+        self._made: dict[str, tuple[int, str]] = {}
+        self._making = threading.Lock()
+
+    def file(self, name: str) -> Response:
+        """A file that is the same for every show."""
+        return Response(_text(name), media_type=KINDS[name.rpartition(".")[2]])
+
+    def page(self, plan: Plan) -> Response:
+        """The page of a show."""
+        return Response(self._once("page", plan, self._page), media_type="text/html")
+
+    def lamps(self, plan: Plan) -> Response:
+        """Where its lamps are."""
+        text = self._once("lamps", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
+        return Response(text, media_type="application/json")
+
+    def report(self, plan: Plan) -> dict[str, Any]:
+        """Where one stands, as the record is now."""
+        record = read_record(plan.path)
+        in_all = tally(states(record, plan.digests).values())
+        return {
+            "in_all": in_all, "boxes": tallies(record, plan.digests, plan.wiring),
+            "failed": failed(record, plan.digests), "open": still_open(record, plan.digests),
+            "notes": [f"{one.when:%d %b %H:%M} · {one.thing}: {one.what}" for one in reversed(record.notes[-LATEST:])],
+        }  # fmt: skip
+
+    def _once(self, name: str, plan: Plan, make: Callable[[Plan], str]) -> str:
+        with self._making:
+            number, text = self._made.get(name, (-1, ""))
+            if number != plan.number:
+                text = make(plan)
+                self._made[name] = (plan.number, text)
+            return text
+
+    def _page(self, plan: Plan) -> str:
+        show, state = plan.wiring.show, power(plan.wiring)
+        drawing = show_drawing(plan.wiring, plan.patch, state if show.supplies else None, wide=WIDE)
+        ports = [
+            (port_name(box, port), ", ".join(chain))
+            for box in show.controllers
+            for port, chain in plan.wiring.of_controller(box).items()
+            if chain
+        ]
+        props = {prop: list(runs) for prop, runs in show.prop_runs().items() if list(runs) != [prop]}
+        page: str = _template().render(
+            title=show.settings.title, number=plan.number, drawing=Markup(night_drawing(drawing)),  # noqa: S704  (SVG of our own)
+            boxes=box_sheets(plan.wiring, plan.patch, state), ports=ports, props=props, runs=show.runs, whole=WHOLE,
+            patterns=list(PatternName), colours=COLOUR_KEYS, sweeps=SWEEPS, longest=LONGEST_TEXT, **self._words,
+        )  # fmt: skip
+        return page
+
+
+@cache
+def _text(name: str) -> str:
+    return (files("patcher.phone") / "page" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> Any:
+    loader = PackageLoader("patcher.phone", "page")
+    own = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    return own.get_template("page.html.jinja")

@@ -1,0 +1,257 @@
+"""The requests of pages, and who may make them. Everything but the door asks for the cookie; everything asks for the
+right Host, and whatever changes something for the right Origin.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
+from datetime import datetime
+
+from starlette.applications import Starlette
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from patcher.errors import PatcherError
+from patcher.phone.desk import Desk
+from patcher.phone.entry import WINDOW, Entry
+from patcher.phone.pages import Pages
+from patcher.phone.state import Act, read_act
+from patcher.phone.walk import Round
+from patcher.verify.files import change_record
+from patcher.verify.record import Entry as Note
+
+LONGEST_SECRET = 256
+"""Octets of the request that brings the secret."""
+PATIENCE = 5.0
+"""Seconds that a page may take for what it began to send, or to take what it is sent."""
+A_SECOND, AT_ONCE = 40.0, 80.0
+"""Messages of one page: in the long run, and in a burst."""
+MOST_BAD = 20
+"""Messages that are none, after which a page is left."""
+
+Endpoint = Callable[[Request], Awaitable[Response]]
+
+
+class Guard:
+    """Refuses what names another host, or comes from another's page; says on all answers what a browser may do."""
+
+    def __init__(self, app: ASGIApp, entry: Entry) -> None:
+        self._app, self._entry = app, entry
+        host = entry.host
+        self._headers = {
+            "content-security-policy": (
+                "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
+                f"connect-src 'self' ws://{host}; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+            ),
+            "referrer-policy": "no-referrer",
+            "x-content-type-options": "nosniff",
+            "cross-origin-opener-policy": "same-origin",
+            "cross-origin-resource-policy": "same-origin",
+            "cache-control": "no-store",
+        }
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, or refuse it."""
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        origin, asks = headers.get("origin"), scope["type"] == "http" and scope["method"] in ("GET", "HEAD")
+        wrong = headers.getlist("host") != [self._entry.host]
+        wrong |= origin != self._entry.origin and not (origin is None and asks)
+        wrong |= headers.get("sec-fetch-site", "none") not in ("none", "same-origin") and not asks
+
+        async def headed(message: Message) -> None:
+            if message["type"] in ("http.response.start", "websocket.http.response.start"):
+                MutableHeaders(scope=message).update(self._headers)
+            await send(message)
+
+        if wrong:
+            await _refused(scope, receive, headed, 421, "Not here.")
+        else:
+            await self._app(scope, receive, headed)
+
+
+async def _refused(scope: Scope, receive: Receive, send: Send, status: int, says: str) -> None:
+    if scope["type"] == "websocket":
+        with suppress(RuntimeError):
+            await WebSocket(scope, receive, send).close(1008)
+        return
+    await PlainTextResponse(says, status)(scope, receive, send)
+
+
+class Bucket:
+    """How many messages a page may send."""
+
+    def __init__(self, now: float) -> None:
+        self._left, self._at = AT_ONCE, now
+
+    def take(self, now: float) -> bool:
+        """Whether there is room for one more."""
+        self._left = min(AT_ONCE, self._left + (now - self._at) * A_SECOND)
+        self._at = now
+        if self._left < 1:
+            return False
+        self._left -= 1
+        return True
+
+
+class Server:
+    """The requests that there are, on one desk."""
+
+    def __init__(self, desk: Desk, entry: Entry, rounds: Round, pages: Pages) -> None:
+        self._desk, self._entry, self._rounds, self._pages = desk, entry, rounds, pages
+
+    def app(self) -> ASGIApp:
+        """The application."""
+        routes = [
+            Route("/", self._door),
+            Route("/enter", self._enter, methods=["POST"]),
+            Route("/page.css", self._file), Route("/door.js", self._file),
+            Route("/here", self._for_guests(self._here)),
+            Route("/show", self._for_guests(self._page)),
+            Route("/lamps.json", self._for_guests(self._lamps)),
+            Route("/report", self._for_guests(self._report)),
+            *(Route(f"/{name}", self._for_guests(self._file)) for name in self._pages.scripts),
+            WebSocketRoute("/state", self._state),
+        ]  # fmt: skip
+        return Guard(Starlette(routes=routes, middleware=[Middleware(GZipMiddleware, minimum_size=1000)]), self._entry)
+
+    def _may(self, connection: HTTPConnection) -> bool:
+        return self._entry.may(connection.cookies.get(self._entry.cookie))
+
+    def _for_guests(self, endpoint: Endpoint) -> Endpoint:
+        async def guarded(request: Request) -> Response:
+            return await endpoint(request) if self._may(request) else PlainTextResponse("Scan the code first.", 403)
+
+        return guarded
+
+    async def _door(self, request: Request) -> Response:
+        return self._pages.file("door.html")
+
+    async def _file(self, request: Request) -> Response:
+        return self._pages.file(request.url.path[1:])
+
+    async def _here(self, request: Request) -> Response:
+        return Response(status_code=204)
+
+    async def _page(self, request: Request) -> Response:
+        return await asyncio.to_thread(self._pages.page, self._desk.plan)
+
+    async def _lamps(self, request: Request) -> Response:
+        return await asyncio.to_thread(self._pages.lamps, self._desk.plan)
+
+    async def _report(self, request: Request) -> Response:
+        return JSONResponse(await asyncio.to_thread(self._pages.report, self._desk.plan))
+
+    async def _enter(self, request: Request) -> Response:
+        octets = b""
+        try:
+            async with asyncio.timeout(PATIENCE):
+                async for chunk in request.stream():
+                    octets += chunk
+                    if len(octets) > LONGEST_SECRET:
+                        return PlainTextResponse("Too long.", 413)
+        except TimeoutError:
+            return PlainTextResponse("Too slow.", 408)
+        peer = request.client.host if request.client else ""
+        try:
+            token = self._entry.guess(octets.decode(errors="replace"), peer, time.monotonic())
+        except TimeoutError:
+            return PlainTextResponse(f"Too many wrong codes. Wait {WINDOW:g} s.", 429)
+        if token is None:
+            return PlainTextResponse("That is not the code.", 403)
+        answer = Response(status_code=204)
+        answer.set_cookie(self._entry.cookie, token, httponly=True, samesite="strict", path="/")
+        return answer
+
+    async def _state(self, socket: WebSocket) -> None:
+        """One page: it is told the state at every change, and its taps are taken."""
+        if not self._may(socket):
+            await socket.close(1008)
+            return
+        await socket.accept()
+        loop, changed = asyncio.get_running_loop(), asyncio.Event()
+        changed.set()
+        end = self._desk.listen(lambda: _wake(loop, changed))
+        telling = asyncio.create_task(self._tell(socket, changed))
+        try:
+            await self._hear(socket)
+        except (WebSocketDisconnect, RuntimeError):
+            pass
+        finally:
+            end()
+            telling.cancel()
+            with suppress(asyncio.CancelledError, RuntimeError, WebSocketDisconnect):
+                await telling
+
+    async def _tell(self, socket: WebSocket, changed: asyncio.Event) -> None:
+        """A page that is slow is told the newest state only; one that takes nothing is left."""
+        while True:
+            await changed.wait()
+            changed.clear()
+            try:
+                async with asyncio.timeout(PATIENCE):
+                    await socket.send_text(self._desk.document())
+            except (TimeoutError, WebSocketDisconnect, RuntimeError):
+                with suppress(RuntimeError):
+                    await socket.close(1013)
+                return
+
+    async def _hear(self, socket: WebSocket) -> None:
+        bucket, bad = Bucket(time.monotonic()), 0
+        while True:
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            if not bucket.take(time.monotonic()):
+                break
+            try:
+                act = read_act(message.get("text") or "")
+            except ValueError:
+                bad += 1
+                if bad > MOST_BAD:
+                    break
+                continue
+            self._take(act)
+            if act.do == "here":
+                await socket.send_text(".")
+        await socket.close(1008)
+
+    def _take(self, act: Act) -> None:
+        """One act: of the round, of the record, or of the lamps."""
+        self._desk.tap(act)
+        match act.do:
+            case "round":
+                self._rounds.begin(again=act.text == "again")
+            case "answer":
+                self._rounds.take(act)
+            case "note":
+                asyncio.get_running_loop().run_in_executor(None, self._note, act)
+
+    def _note(self, act: Act) -> None:
+        """Keep a note; what cannot be kept is said."""
+        try:
+            self._desk.plan.find(act.thing)
+            if words := act.text.strip():
+                now = datetime.now().astimezone().replace(microsecond=0)
+                path = self._desk.plan.path
+                change_record(path, lambda record: record.added("notes", Note(act.thing, now, words)))
+                self._desk.recorded()
+        except PatcherError as error:
+            self._desk.say_problem(error)
+
+
+def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
+    """From whatever thread; a loop that has ended needs none."""
+    with suppress(RuntimeError):
+        loop.call_soon_threadsafe(changed.set)

@@ -1,0 +1,182 @@
+"""The round on the phone: walked in a thread of its own, which waits wherever somebody must look and answer."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import cast
+
+from patcher.errors import PatcherError
+from patcher.phone.desk import Desk, Moment, Screen
+from patcher.phone.plan import Plan
+from patcher.phone.state import Act
+from patcher.stream.asked import TEST_LEVEL
+from patcher.stream.levels import Levels, levels
+from patcher.verify import Question
+from patcher.verify.answering import Deed, Reply, Word
+from patcher.verify.files import read_record
+from patcher.verify.hypotheses import Hypothesis
+from patcher.verify.moments import moments
+from patcher.verify.rounds import Step
+from patcher.verify.rounds import plan as steps_of
+from patcher.verify.walking import Walk, open_items
+from patcher.wiring import Wiring
+
+LOOK_KEYS: tuple[tuple[Word, str], ...] = (
+    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back"), ("skip", "Skip"), ("stop", "Stop"),
+)  # fmt: skip
+DEED_KEYS: tuple[tuple[Deed, str], ...] = (
+    ("mended", "I have mended it: look"), ("write", "Change the show file instead, and look"),
+    ("leave", "Leave it for now"),
+)  # fmt: skip
+STOP = ("stop", "Stop here")
+
+
+class Round:
+    """One round at a time, for all pages.
+
+    It is whoever answers, an `Answering`: a screen is put up, and the thread waits for its answer.
+    """
+
+    def __init__(self, desk: Desk, read: Callable[[int], Plan]) -> None:
+        """Args: the desk, and what reads the show anew with the number that it is given."""
+        self._desk, self._read = desk, read
+        self._answers: queue.Queue[Act | None] = queue.Queue(maxsize=64)
+        self._thread: threading.Thread | None = None
+        self._numbers = 0
+        self._told: list[str] = []
+        self._walk: Walk | None = None
+
+    @property
+    def walking(self) -> bool:
+        """Whether one is being walked."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def begin(self, *, again: bool) -> None:
+        """Begin one, unless one is walked already; `again`: also what is proved."""
+        if self.walking:
+            return
+        self._answers = queue.Queue(maxsize=64)
+        self._put("wait", asks=("The round is being planned …",))
+        self._thread = threading.Thread(target=self._go, args=(again,), name="round", daemon=True)
+        self._thread.start()
+
+    def take(self, act: Act) -> None:
+        """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's."""
+        screen = self._desk.screen
+        if screen is None or act.number != screen.number or not self._answers_it(act, screen):
+            return
+        try:
+            self._answers.put_nowait(act)
+        except queue.Full:
+            return
+
+    def end(self) -> None:
+        """Stop, and wait until it has."""
+        if self._thread is not None:
+            self._answers.put(None)
+            self._thread.join(timeout=30)
+
+    @staticmethod
+    def _answers_it(act: Act, screen: Screen) -> bool:
+        known = {key for key, _ in screen.keys}
+        named = [name for name in act.thing.split(",") if name]
+        return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
+
+    def _go(self, again: bool) -> None:
+        try:
+            while self._walked(again=again):
+                self._desk.replan(self._read(self._desk.plan.number + 1))
+                again = False
+        except PatcherError as error:
+            self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
+        self._put("over", asks=("The round is over.",))
+
+    def _walked(self, *, again: bool) -> bool:
+        """One walk; whether the show file was changed, so that it goes on with what is open by that."""
+        plan = self._desk.plan
+        record = read_record(plan.path)
+        wanted = set(plan.digests) if again else open_items(record, plan.digests)
+        steps = steps_of(plan.wiring, plan.patch, wanted)
+        if not steps:
+            self._told.append("All of it is proved.")
+            return False
+        walk = Walk(
+            plan.path, plan.wiring, plan.patch, plan.digests, steps, self,
+            lambda look: levels(look, plan.wiring, plan.patch, plan.universes, TEST_LEVEL), self._tell,
+        )  # fmt: skip
+        self._walk = walk
+        walk.go()
+        self._desk.recorded()
+        return walk.written
+
+    def _tell(self, line: str) -> None:
+        self._told += [one.strip() for one in line.splitlines() if one.strip() and not one.strip().startswith("──")]
+
+    def _put(self, kind: str, **more: object) -> Screen:
+        self._numbers += 1
+        told, self._told = tuple(self._told), []
+        screen = replace(Screen(self._numbers, "wait"), kind=kind, told=told, **more)  # type: ignore[arg-type]
+        self._desk.put(screen)
+        return screen
+
+    def _asked(self, screen: Screen) -> Act | None:
+        """The answer to a screen; None: stop."""
+        while True:
+            act = self._answers.get()
+            if act is None or act.number == screen.number:
+                self._desk.recorded()
+                self._put("wait", asks=("Working it out …",))
+                return act
+
+    def step(self, step: Step, sent: Levels) -> Reply:
+        """What a page says of a look."""
+        walk, plan = self._walk, self._desk.plan
+        steps = walk.steps if walk is not None else ()
+        place = f"{steps.index(step) + 1} of {len(steps)}" if step in steps else "The last look"
+        # The lines that say the look again stand on the screen already.
+        own = {step.where, *(subject.says for subject in step.subjects)}
+        self._told = [line for line in self._told if line not in own and not line.endswith(f"   {step.name}")]
+        says = tuple(subject.says for subject in step.subjects)
+        act = self._asked(self._put(
+            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *says),
+            keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
+            moments=(Moment(sent, plan.lit(step.look)),), says=says,
+        ))  # fmt: skip
+        if act is None:
+            return Reply("stop")
+        things = [subject.thing for subject in step.subjects]
+        about = tuple(thing for thing in act.thing.split(",") if thing in things)
+        if act.text == "no":
+            return Reply("no", about or (tuple(things) if len(things) == 1 else ()))
+        return Reply(cast(Word, act.text))
+
+    def question(self, question: Question) -> str | None:
+        """The key that a page gives to a question of the diagnosis."""
+        frame, plan = question.frame, self._desk.plan
+        universes = sorted({*plan.universes, *frame.universes()})
+        still = [
+            Moment(frame.levels(universes, number), plan.lit_by(channels))
+            for number, channels in enumerate(frame.steps)
+        ]
+        shown = tuple(Moment(None, ()) if number is None else still[number] for number in moments(frame))
+        own = {f"Sent: {frame.says}", question.asks}
+        self._told = [line for line in self._told if line not in own and not line.endswith(f"Sent: {frame.says}")]
+        keys = (*((answer.key, answer.says) for answer in question.answers), STOP)
+        act = self._asked(self._put(
+            "question", title="What is wrong?", asks=(question.asks,), keys=keys, moments=shown,
+            says=(f"Sent: {frame.says}",),
+        ))  # fmt: skip
+        return None if act is None or act.text == "stop" else act.text
+
+    def deed(self, *, writable: bool) -> Deed:
+        """What was done about it."""
+        keys = tuple(key for key in DEED_KEYS if writable or key[0] != "write")
+        act = self._asked(self._put("deed", title="Found", keys=keys))
+        return "leave" if act is None else cast(Deed, act.text)
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """Whoever holds the phone sees it for themselves."""
+        return True
