@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,7 +12,6 @@ from patcher.cli.loading import ShowFile, load, load_patch
 from patcher.errors import refuse
 
 if TYPE_CHECKING:
-    from patcher.phone.desk import Desk
     from patcher.phone.plan import Plan
     from patcher.stream.sender import Target
 
@@ -36,9 +34,9 @@ def phone(
     from patcher.cli.stopping import stopping
     from patcher.phone.desk import Desk
     from patcher.phone.entry import Entry
+    from patcher.phone.evening import Evening
     from patcher.phone.pages import Pages
-    from patcher.phone.server import Server
-    from patcher.phone.serving import listen, serve
+    from patcher.phone.serving import listen
     from patcher.phone.walk import Round
 
     _fitting(address, yard=yard, interface=interface)
@@ -54,24 +52,11 @@ def phone(
         entry = Entry(address, own.getsockname()[1])
         rounds = Round(desk, lambda number: _read(show, number))
         pages = Pages(yard=yard, hold=hold)
-        ended = threading.Event()
-
-        def over() -> bool:
-            return stop() or ended.is_set() or bool(desk.failed)
-
-        lamps = threading.Thread(target=_play, args=(desk, goals, "127.0.0.1" if yard else interface, over))
-        lamps.start()
-        try:
-            pages.page(plan)
-            _say(entry.url, address, hold)
-            serve(Server(desk, entry, rounds, pages).app(), own, over)
-        finally:
-            ended.set()
-            rounds.end()
-            lamps.join()
-    print("Ended; all is dark.")
+        evening = Evening(desk, entry, rounds, pages, goals, "127.0.0.1" if yard else interface)
+        evening.go(own, stop, lambda: _say(entry.url, address, hold))
     if desk.failed:
         raise refuse("phone", desk.failed, "start it again")
+    print("Ended; all is dark.")
 
 
 def _fitting(address: str, *, yard: bool, interface: str | None) -> None:
@@ -90,17 +75,6 @@ def _read(show: Path, number: int) -> Plan:
 
     wiring = load(show)
     return Plan(number, show, wiring, load_patch(show, wiring))
-
-
-def _play(desk: Desk, goals, interface: str | None, over) -> None:  # type: ignore[no-untyped-def]
-    """The lamps' thread; what ends it otherwise than by a stop is said to every page, and ends the program."""
-    from patcher.phone.lamps import play
-
-    try:
-        play(desk, goals, interface, over)
-    except Exception as error:
-        desk.fail(f"sending has failed: {type(error).__name__}: {error}")
-        raise
 
 
 def _say(url: str, address: str, hold: float) -> None:

@@ -119,7 +119,7 @@ class Desk:
             if act.do == "here":
                 return
             if act.do in ("resume", "round"):
-                self._become(replace(self.state, mode="round", runs_until=0.0, problem=""))
+                self._become(replace(self.state, mode="round", dark=False, why="", runs_until=0.0, problem=""))
             else:
                 self._become(tap(self.state, act, self.plan, self.now()))
 

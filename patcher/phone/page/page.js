@@ -128,13 +128,14 @@ function show(told) {
   const what = told.in_round ? "The round" : told.thing;
   $("state").textContent = told.failed ? "No light" : told.dark ? `Dark${told.why ? ": " + told.why : ""}` : what;
   const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
+  $("says").hidden = open === "round" && told.in_round && !told.lost.length;
   lines($("says"), [...(told.dark ? [] : told.says), ...lostBoxes]);
   speak(told.dark ? $("state").textContent : [...told.says, ...lostBoxes].slice(0, 4).join(". "));
   $("dark").setAttribute("aria-pressed", String(told.dark));
   $("light").disabled = Boolean(told.failed);
   showThing(told);
-  showLit(told);
   showScreen(told);
+  showLit(told);
   if (sought !== null && told.thing === sought) { sought = null; go("thing"); }
   else if (told.problem) sought = null;
   if (open === "report" && (!before || before.record !== told.record)) report();
@@ -191,7 +192,6 @@ function showScreen(told) {
   if (open === "round" && screen && screen.kind !== "wait") {
     window.scrollTo(0, 0);
     $("title-of-round").focus({ preventScroll: true });
-    showLit(told);
   }
 }
 
@@ -200,7 +200,8 @@ function showScreen(told) {
 function keys(wanted) {
   $("keys").replaceChildren(...wanted.map(([words, act, name]) => {
     const key = Object.assign(document.createElement("button"), { className: "key", textContent: words });
-    if (name === "yes" || name === "mended" || words.length > 24) key.classList.add("first");
+    if (name === "mended" || words.length > 24) key.classList.add("first");
+    if (name === "yes" || name === "no") key.classList.add("answer");
     const mark = pictured(words);
     if (mark) key.prepend(mark);
     key.addEventListener("click", () => act(key));
@@ -235,6 +236,7 @@ function answer(screen, name, things = "") {
       ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
       ["These are wrong", () => { if (wrong.size) answer(screen, "no", [...wrong].join(",")); }, "these"],
       ["Can’t tell which", () => answer(screen, "no"), "which"],
+      ["‹ The question again", () => { screenShown = ""; showScreen(now); }, "again"],
     ]);
     return;
   }
@@ -270,6 +272,7 @@ function turn() {
   const from = open;
   open = SECTIONS.includes(wanted) ? wanted : "home";
   for (const section of SECTIONS) $(section).hidden = section !== open;
+  $("says").hidden = open === "round" && Boolean(now && now.in_round);
   if (from !== open) {
     window.scrollTo(0, 0);
     const head = document.querySelector(`#${open} h1[tabindex]`);

@@ -1,0 +1,165 @@
+"""An evening of the phone on this machine: a yard that listens, and Patcher's own server, lamps and round in threads.
+
+What a test reads of the yard is what its lamps show, by packets that came over the loopback.
+"""
+
+from __future__ import annotations
+
+import http.client
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from websockets.sync.client import ClientConnection, connect
+
+from patcher.address.placement import allocate
+from patcher.faults import build, parse
+from patcher.phone.desk import Desk
+from patcher.phone.entry import Entry
+from patcher.phone.evening import Evening
+from patcher.phone.pages import Pages
+from patcher.phone.plan import Plan
+from patcher.phone.serving import listen
+from patcher.phone.walk import Round
+from patcher.show.files import read_show
+from patcher.stream.receiver import Receiver
+from patcher.verify.moments import frame_goals
+from patcher.wiring import wire
+from patcher.yard.yard import Yard, addresses, ears, near
+
+PATIENCE = 10.0
+
+
+def until(true: Callable[[], bool], seconds: float = PATIENCE) -> bool:
+    """Whether it becomes true in time."""
+    give_up = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > give_up:
+            return False
+        time.sleep(0.005)
+    return True
+
+
+@dataclass
+class Rig:
+    """An evening as it runs."""
+
+    path: Path
+    plan: Plan
+    desk: Desk
+    entry: Entry
+    rounds: Round
+    yard: Yard
+    heard: list[tuple[float, int]] = field(default_factory=list)
+    watch: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def url(self) -> str:
+        return self.entry.url
+
+    @property
+    def port(self) -> int:
+        return int(self.entry.host.rpartition(":")[2])
+
+    def lit(self) -> set[str]:
+        """The lamps that are lit, as RUN/PIXEL."""
+        with self.watch:
+            return {
+                f"{run}/{pixel + 1}"
+                for run, lamps in self.yard.lamps.items()
+                for pixel in np.flatnonzero(lamps.any(axis=1)).tolist()
+            }
+
+    def cookie(self) -> str:
+        status, headers, _ = self.ask("POST", "/enter", self.entry.secret)
+        assert status == 204
+        return headers["set-cookie"].split(";")[0]
+
+    def ask(self, method: str, path: str, body: str | None = None, **headers: str) -> tuple[int, dict[str, str], bytes]:
+        """A request as the page makes it, but for the headers that are given; an empty one is left out."""
+        own = {"Host": self.entry.host, "Origin": self.entry.origin} | headers
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
+        try:
+            line.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+            for name, value in own.items():
+                if value:
+                    line.putheader(name.replace("_", "-"), value)
+            octets = (body or "").encode()
+            if body is not None:
+                line.putheader("Content-Length", str(len(octets)))
+            line.endheaders(octets)
+            answer = line.getresponse()
+            return answer.status, {key.lower(): value for key, value in answer.getheaders()}, answer.read()
+        finally:
+            line.close()
+
+    @contextmanager
+    def page(self, cookie: str | None = None, origin: str | None = None) -> Iterator[ClientConnection]:
+        """A page's socket without a browser."""
+        headers = {"Cookie": self.cookie() if cookie is None else cookie}
+        with connect(
+            f"ws://{self.entry.host}/state", origin=origin or self.entry.origin, additional_headers=headers,  # type: ignore[arg-type]
+            compression=None, proxy=None,
+        ) as socket:  # fmt: skip
+            yield socket
+
+
+def plan_of(path: Path, number: int = 1) -> Plan:
+    show = read_show(path).show
+    assert show is not None
+    wiring = wire(show)
+    return Plan(number, path, wiring, allocate(wiring).patch)
+
+
+@contextmanager
+def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0) -> Iterator[Rig]:
+    """Everything running; at its end every lamp of the yard must be dark."""
+    plan = plan_of(path)
+    show = plan.wiring.show
+    built = build(show, [parse(fault, show) for fault in faults])
+    yard = Yard(plan.wiring, plan.patch, built)
+    hosts = addresses(path, show)
+    heard_by = ears(show, plan.patch, hosts)
+    for ear, boxes in ears(show, plan.patch, hosts, yard.universes).items():
+        heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
+    desk = Desk(plan, hold)
+    own = listen("127.0.0.1", 0)
+    entry = Entry("127.0.0.1", own.getsockname()[1])
+    rounds = Round(desk, lambda number: plan_of(path, number))
+    rig = Rig(path, plan, desk, entry, rounds, yard)
+    stop, stop_yard, ready = threading.Event(), threading.Event(), threading.Event()
+
+    def hear(receiver: Receiver) -> None:
+        while not stop_yard.is_set():
+            got = receiver.poll(0.02)
+            with rig.watch:
+                at = time.monotonic()
+                yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], at)
+                yard.expire(at)
+                if got:
+                    rig.heard.append((at, len(got)))
+                    del rig.heard[:-1000]
+
+    goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
+    whole = Evening(desk, entry, rounds, Pages(yard=True, hold=hold), goals, "127.0.0.1")
+    with Receiver(heard_by) as receiver:
+        listening = threading.Thread(target=hear, args=(receiver,))
+        serving = threading.Thread(target=whole.go, args=(own, stop.is_set, ready.set))
+        listening.start()
+        serving.start()
+        try:
+            assert ready.wait(30)
+            yield rig
+        finally:
+            stop.set()
+            serving.join(30)
+            dark = until(lambda: not rig.lit())
+            stop_yard.set()
+            listening.join(10)
+    assert not serving.is_alive()
+    assert dark, "lamps stayed lit after the end"
+    assert desk.failed == ""
