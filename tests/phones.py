@@ -46,7 +46,11 @@ def until(true: Callable[[], bool], seconds: float = PATIENCE) -> bool:
 
 @dataclass
 class Rig:
-    """An evening as it runs."""
+    """An evening as it runs.
+
+    Attributes:
+        lights: when the number of lamps that are lit has changed, and to what.
+    """
 
     path: Path
     plan: Plan
@@ -54,7 +58,7 @@ class Rig:
     entry: Entry
     rounds: Round
     yard: Yard
-    heard: list[tuple[float, int]] = field(default_factory=list)
+    lights: list[tuple[float, int]] = field(default_factory=list)
     watch: threading.Lock = field(default_factory=threading.Lock)
 
     @property
@@ -103,7 +107,7 @@ class Rig:
         headers = {"Cookie": self.cookie() if cookie is None else cookie}
         with connect(
             f"ws://{self.entry.host}/state", origin=origin or self.entry.origin, additional_headers=headers,  # type: ignore[arg-type]
-            compression=None, proxy=None,
+            compression=None, proxy=None, close_timeout=1,
         ) as socket:  # fmt: skip
             yield socket
 
@@ -140,9 +144,8 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0) -> Ite
                 at = time.monotonic()
                 yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], at)
                 yard.expire(at)
-                if got:
-                    rig.heard.append((at, len(got)))
-                    del rig.heard[:-1000]
+                if got and (not rig.lights or rig.lights[-1][1] != yard.lit()):
+                    rig.lights.append((at, yard.lit()))
 
     goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
     whole = Evening(desk, entry, rounds, Pages(yard=True, hold=hold), goals, "127.0.0.1")
