@@ -49,6 +49,7 @@ class Rig:
     """An evening as it runs.
 
     Attributes:
+        arrived: when packets came.
         lights: when the number of lamps that are lit has changed, and to what.
     """
 
@@ -58,6 +59,7 @@ class Rig:
     entry: Entry
     rounds: Round
     yard: Yard
+    arrived: list[float] = field(default_factory=list)
     lights: list[tuple[float, int]] = field(default_factory=list)
     watch: threading.Lock = field(default_factory=threading.Lock)
 
@@ -140,8 +142,10 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0) -> Ite
     def hear(receiver: Receiver) -> None:
         while not stop_yard.is_set():
             got = receiver.poll(0.02)
+            at = time.monotonic()
+            if got:
+                rig.arrived.append(at)
             with rig.watch:
-                at = time.monotonic()
                 yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], at)
                 yard.expire(at)
                 if got and (not rig.lights or rig.lights[-1][1] != yard.lit()):

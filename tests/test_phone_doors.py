@@ -246,7 +246,9 @@ JSON = st.recursive(
 DO = st.sampled_from(["find", "colour", "by", "answer", "on", "back", "let go", "stop", "faster", "dimmer", "here"])
 ACTS = st.fixed_dictionaries(
     {"do": DO | JSON},
-    optional={"text": st.text(max_size=300) | JSON, "thing": st.text(max_size=30) | JSON, "number": st.integers() | JSON},
+    optional={
+        "text": st.text(max_size=300) | JSON, "thing": st.text(max_size=30) | JSON, "number": st.integers() | JSON,
+    },
 )  # fmt: skip
 
 
@@ -320,7 +322,7 @@ def test_a_flood_of_messages_ends_its_page_alone(rig: Rig) -> None:
     b"\x00" * 5000,
     b"GET /" + b"a" * 100_000 + b" HTTP/1.1\r\n\r\n", b"GET / HTTP/1.1\r\n" + b"X: y\r\n" * 20_000,
     b"POST /enter HTTP/1.1\r\nHost: x\r\nContent-Length: -1\r\n\r\n",
-    b"POST /enter HTTP/1.1\r\nHost: x\r\nContent-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /show\r\n\r\n",
+    b"POST /enter HTTP/1.1\r\nHost: x\r\nContent-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /\r\n\r\n",
     b"GET /state HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: x\r\n\r\n",
 ])  # fmt: skip
 def test_what_is_no_http_is_refused(nonsense: bytes, rig: Rig) -> None:
@@ -346,9 +348,8 @@ def test_a_secret_that_is_too_long_or_too_slow_is_refused(rig: Rig, monkeypatch:
     assert rig.ask("POST", "/enter", "x" * 100_000)[0] == 413
     monkeypatch.setattr(server, "PATIENCE", 0.2)
     with socket.create_connection(("127.0.0.1", rig.port), timeout=8) as line:
-        line.sendall(
-            f"POST /enter HTTP/1.1\r\nHost: {rig.entry.host}\r\nOrigin: {rig.entry.origin}\r\nContent-Length: 9\r\n\r\nab".encode()
-        )
+        own = f"Host: {rig.entry.host}\r\nOrigin: {rig.entry.origin}\r\nContent-Length: 9"
+        line.sendall(f"POST /enter HTTP/1.1\r\n{own}\r\n\r\nab".encode())
         assert line.recv(100).startswith(b"HTTP/1.1 408")
 
 
@@ -467,6 +468,43 @@ def test_a_held_key_that_is_not_heard_of_any_more_stops(rig: Rig) -> None:
         assert rig.desk.state.step == step
         page.send('{"do":"dark"}')
         assert until(lambda: not rig.lit())
+
+
+@pytest.mark.parametrize("kind", ["look", "question", "deed"])
+def test_an_evening_may_end_wherever_the_round_stands(kind: str, heron_lock: Path) -> None:
+    # Source: issue 8: sockets closed cleanly at the end; the yard of `evening` is dark at its end, all threads over
+    fault = "swapped-ports:lockhouse/1,lockhouse/2"
+    with evening(heron_lock, (fault,)) as rig, rig.page() as page:
+        page.send('{"do":"round"}')
+        assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
+        assert until(lambda: bool(rig.lit()))
+        while (screen := rig.desk.screen) is not None and screen.kind != kind:
+            answers = {
+                "look": ("no", "lockhouse/1,lockhouse/2"),
+                "question": (screen.keys[0][0] if screen.keys else "", ""),
+            }
+            text, things = answers.get(screen.kind, ("", ""))
+            page.send(json.dumps({"do": "answer", "text": text, "thing": things, "number": screen.number}))
+            until(lambda screen=screen: rig.desk.screen is not screen, 1.0)
+            assert screen.kind != "over"
+
+
+def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None:
+    # Source: issue 8: two phones; the second tap must not answer the next question
+    with evening(heron_lock) as rig, rig.page() as one, rig.page() as other:
+        one.send('{"do":"round"}')
+        assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
+        first = rig.desk.screen
+        assert first is not None
+        for page in (one, other):
+            page.send(json.dumps({"do": "answer", "text": "yes", "number": first.number}))
+        for bad in ({"text": "maybe"}, {"text": "no", "thing": "weir"}, {"text": "yes", "number": 999}):
+            other.send(json.dumps({"do": "answer", "number": first.number + 2} | bad))
+        other.send('{"do":"here"}')
+        assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
+        time.sleep(0.3)
+        assert rig.desk.screen is not None
+        assert rig.desk.screen.title.startswith("2 of")
 
 
 # --- the program --------------------------------------------------------------------------------------------------

@@ -11,7 +11,6 @@ from conftest import SHOWS, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from phones import plan_of
-from test_power import show
 
 from patcher.address.placement import allocate
 from patcher.faults import planned
@@ -39,7 +38,8 @@ from patcher.verify.frames import Painter
 PLAN = plan_of(SHOWS / "heron-lock.toml")
 THINGS = [
     *PLAN.wiring.show.runs, *PLAN.wiring.show.controllers, *PLAN.wiring.show.props,
-    "everything", "gable/17", "gable/3-9", "mooring/2", "3/100", "", "gate/1", "no-such", "gable/999", "64000/1", "1/511",
+    "everything", "gable/17", "gable/3-9", "mooring/2", "3/100", "", "gate/1", "no-such", "gable/999", "64000/1",
+    "1/511",
 ]  # fmt: skip
 TEXTS = st.sampled_from([*THINGS, *PatternName, *COLOUR_KEYS, *SWEEPS, "dark", "ultraviolet"])
 ACTS = st.builds(Act, st.sampled_from(sorted(DOES)), TEXTS, TEXTS, st.integers(0, 9))
@@ -88,8 +88,9 @@ def test_a_message_is_an_act_or_a_value_error(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["[" * 1000, '{"do":"on","number":true}', '{"do":"on","number":-1}', '{"do":"on","number":1e9}', '{"do":"on","x":1}',
-     '{"do":["on"]}', '{"do":"note","text":"a\\u0000b"}', '{"do":"note","text":"\\ud800"}', '{"do":"find","text":7}',
+    ["[" * 1000, '{"do":"on","number":true}', '{"do":"on","number":-1}', '{"do":"on","number":1e9}',
+     '{"do":"on","x":1}', '{"do":["on"]}', '{"do":"note","text":"a\\u0000b"}',
+     '{"do":"note","text":"\\ud800"}', '{"do":"find","text":7}',
      '{"do":"note","text":"' + "n" * 201 + '"}', "NaN", "", "{}", '{"do":"exec"}'],
 )  # fmt: skip
 def test_what_is_nearly_an_act_is_none(text: str) -> None:
@@ -206,9 +207,11 @@ def test_what_a_page_is_told_is_json_of_a_page_at_most(tmp_path: Path) -> None:
 
 def test_a_show_of_other_colours_is_told_too() -> None:
     # Source: DESIGN.md: a pixel takes as many channels as its colour order has letters
-    tables = show()
-    for pixel in tables["pixel"].values():
-        pixel["colour_order"] = "A"
+    tables = {
+        "show": {"title": "Amber"}, "pixel": {"amber": {"colour_order": "A"}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
+        "run": {"rail": {"pixel": "amber", "pixels": 25}},
+    }  # fmt: skip
     wiring = wired(tables)
     plan = Plan(1, Path("show.toml"), wiring, allocate(wiring).patch)
     state = tap(State(), Act("pattern", "milestones"), plan, 0.0)

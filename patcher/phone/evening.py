@@ -66,5 +66,5 @@ class Evening:
         """What ends the lamps otherwise than by a stop is said to every page, and ends the evening."""
         try:
             play(self.desk, self.goals_of, self.interface, over)
-        except Exception as error:  # noqa: BLE001  (a thread has nobody else to tell)
+        except Exception as error:
             self.desk.fail(f"sending has failed: {type(error).__name__}: {error}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import cast
 
@@ -25,7 +26,7 @@ from patcher.verify.walking import Walk, open_items
 from patcher.wiring import Wiring
 
 LOOK_KEYS: tuple[tuple[Word, str], ...] = (
-    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back"), ("skip", "Skip"), ("stop", "Stop"),
+    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back a look"), ("skip", "Skip"), ("stop", "Stop"),
 )  # fmt: skip
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have mended it: look"), ("write", "Change the show file instead, and look"),
@@ -48,6 +49,7 @@ class Round:
         self._numbers = 0
         self._told: list[str] = []
         self._walk: Walk | None = None
+        self._ended = False
 
     @property
     def walking(self) -> bool:
@@ -75,9 +77,11 @@ class Round:
 
     def end(self) -> None:
         """Stop, and wait until it has."""
+        self._ended = True
         if self._thread is not None:
-            self._answers.put(None)
-            self._thread.join(timeout=30)
+            with suppress(queue.Full):  # whoever is waited for finds the end behind what is waiting
+                self._answers.put_nowait(None)
+            self._thread.join()
 
     @staticmethod
     def _answers_it(act: Act, screen: Screen) -> bool:
@@ -125,7 +129,7 @@ class Round:
     def _asked(self, screen: Screen) -> Act | None:
         """The answer to a screen; None: stop."""
         while True:
-            act = self._answers.get()
+            act = None if self._ended else self._answers.get()
             if act is None or act.number == screen.number:
                 self._desk.recorded()
                 self._put("wait", asks=("Working it out …",))

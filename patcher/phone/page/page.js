@@ -186,6 +186,7 @@ function showScreen(told) {
   naming = null;
   $("title-of-round").textContent = screen && screen.title ? screen.title : "The round";
   $("at-box").textContent = screen && screen.where ? `At ${screen.where}` : "";
+  $("told").classList.toggle("found", Boolean(screen && screen.kind === "deed"));
   lines($("told"), screen ? screen.told : []);
   lines($("asks"), screen ? screen.asks : []);
   keys(over || !told.in_round ? [] : screen.keys.map(([name, words]) => [words, () => answer(screen, name), name]));

@@ -43,6 +43,21 @@ function lampAt(run, lamp, frame) {
   return [frame.left + part * (frame.right - frame.left), frame.lines.get(run)];
 }
 
+// How large a lit lamp is drawn: a lone one large, so that it is found at once; several not over each other.
+function sizeOf(lit, put) {
+  const many = lit.reduce((sum, [, , , rows]) => sum + rows.reduce((all, row) => all + row[1], 0), 0);
+  if (many > 40) return 2.5;
+  const at = lit.flatMap(([run, , , rows]) => rows.flatMap(([first, count, step]) =>
+    Array.from({ length: count }, (_, i) => put(run, first + i * step))));
+  let apart = 14;
+  for (let i = 0; i < at.length; i++)
+    for (let j = 0; j < i; j++) {
+      const far = Math.hypot(at[i][0] - at[j][0], at[i][1] - at[j][1]);
+      if (far > 0.5) apart = Math.min(apart, far);
+    }
+  return Math.max(2.5, apart / 2);
+}
+
 // Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of lamps.
 function drawPicture(canvas, runs, lit) {
   if (!places || !canvas.clientWidth) return;
@@ -73,10 +88,9 @@ function drawPicture(canvas, runs, lit) {
       pen.fillRect(x - 1, y - 1, 2, 2);
     }
   }
-  for (const [run, colour, level, rows] of lit) {
-    if (!known.includes(run)) continue;
-    const many = rows.reduce((sum, row) => sum + row[1], 0);
-    const size = many <= 4 ? 7 : many <= 40 ? 4 : 2.5;
+  const shown = lit.filter(([run]) => known.includes(run));
+  const size = sizeOf(shown, put);
+  for (const [run, colour, level, rows] of shown) {
     pen.fillStyle = COLOURS[colour] || COLOURS.other;
     pen.globalAlpha = 0.35 + 0.65 * level;
     for (const [first, count, step] of rows) {
