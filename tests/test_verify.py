@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
 from functools import cache
 from itertools import permutations
 from pathlib import Path
@@ -448,12 +447,10 @@ def test_calls_that_make_no_sense_are_refused(heron_lock: Path, here: Patcher, c
     assert not checks_path(heron_lock).exists()
 
 
-@pytest.fixture
-def listened(heron_lock: Path) -> Iterator[None]:
-    """Somebody listens where the yard of the show would."""
+def listening(show: Path) -> Receiver:
+    """Somebody who listens where the yard of the show would."""
     wiring, patch, _, _ = heron()
-    with Receiver(ears(wiring.show, patch, addresses(heron_lock, wiring.show))):
-        yield
+    return Receiver(ears(wiring.show, patch, addresses(show, wiring.show)))
 
 
 def test_with_no_yard_it_says_so(heron_lock: Path, here: Patcher) -> None:
@@ -476,18 +473,19 @@ def read_until(process: subprocess.Popen, words: str) -> None:
     pytest.fail(f"it ended before it said “{words}”")
 
 
-def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher, listened: None) -> None:
-    process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
-    assert process.stdin is not None
+def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -> None:
     steps = heron()[3]
-    for number, step in enumerate(steps[:3], start=1):
-        read_until(process, f"{number} of {len(steps)}   {step.name}")
-        process.stdin.write("y")
-        process.stdin.flush()
-    read_until(process, f"4 of {len(steps)}")
-    os.kill(process.pid, signal.SIGKILL)
-    process.wait()
-    process.communicate()
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        for number, step in enumerate(steps[:3], start=1):
+            read_until(process, f"{number} of {len(steps)}   {step.name}")
+            process.stdin.write("y")
+            process.stdin.flush()
+        read_until(process, f"4 of {len(steps)}")
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        process.communicate()
     record = parse_record(checks_path(heron_lock).read_text())
     assert set(record.answers) == {item for step in steps[:3] for item in step.proves}
     done = here("verify", heron_lock, "--yard")
@@ -495,15 +493,16 @@ def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher, l
     assert done.returncode == 0, done.stdout
 
 
-def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path, listened: None) -> None:
+def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
     import termios
 
     ours, theirs = pty.openpty()
     before = termios.tcgetattr(theirs)
-    process = start_by_hand(heron_lock, stdin=theirs)
-    read_until(process, "1 of 24")
-    os.write(ours, "xn1\nqtзима\nq".encode())  # no answer, no, which, out of the diagnosis, a note, stop
-    process.communicate(timeout=60)
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=theirs)
+        read_until(process, "1 of 24")
+        os.write(ours, "xn1\nqtзима\nq".encode())  # no answer, no, which, out of the diagnosis, a note, stop
+        process.communicate(timeout=60)
     assert process.returncode == 1
     assert termios.tcgetattr(theirs) == before
     record = read_record(heron_lock)
@@ -514,10 +513,9 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path, listened: 
 
 def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:
     # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx (CHECKS.md)
-    wiring, patch, _, _ = heron()
     heard: dict[tuple[str, bytes], bool] = {}
     lit = False
-    with Receiver(ears(wiring.show, patch, addresses(heron_lock, wiring.show))) as receiver:
+    with listening(heron_lock) as receiver:
         process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
         assert process.stdin is not None
         read_until(process, "y yes")
