@@ -37,6 +37,8 @@ class Consulting:
         answering: who answers.
         say: prints a line.
         stopped: whether who answers has stopped before the end.
+        assumed: the hypothesis for which the show file would be changed.
+        seen: what the last look has shown to be as it should be, so that it is not asked again.
     """
 
     path: Path
@@ -45,6 +47,8 @@ class Consulting:
     say: Callable[[str], None]
     stopped: bool = False
     asked: int = field(default=0, init=False)
+    assumed: Hypothesis = field(default=(), init=False)
+    seen: tuple[Seen, ...] = field(default=(), init=False)
 
     @property
     def wiring(self) -> Wiring:
@@ -61,8 +65,11 @@ class Consulting:
     def ask(self, thing: str, *, careful: bool = False, begin: Sequence[Seen] = ()) -> Diagnosis:
         """Ask until nothing more can be told, or someone stops."""
         from patcher.verify import Diagnosis
+        from patcher.verify.handing import about
+        from patcher.verify.hypotheses import runs_of
 
-        diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=begin)
+        known = about((*begin, *self.seen), runs_of(self.wiring, self.plan.patch, thing))
+        diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=known)
         self.asked = 0
         while (question := diagnosis.ask()) is not None:
             self.say(f"{self.asked + 1:>3}  Sent: {question.frame.says}")
@@ -124,6 +131,7 @@ class Consulting:
             except PatcherError as error:
                 why = why or error.findings[0].says.removeprefix(UNSAID)
                 continue
+            self.assumed = faults
             instead = "" if faults == same[0] else f" (for {name(faults)})"
             self.say(f"  Or leave it, and change {self.path.name}{instead}:")
             for number, line in found.lines:
@@ -163,6 +171,7 @@ class Consulting:
     def confirm(self, look: Step) -> bool | None:
         """Show the look of that name as this show has it, and whether it is as it should be; None: nobody says."""
         from patcher.stream.levels import levels
+        from patcher.verify.handing import seen_of
 
         step = next((step for step in self.steps if step.name == look.name), look)
         self.say(f"\nThe last look, {step.name}:")
@@ -172,6 +181,8 @@ class Consulting:
         universes = sorted({universe for own in self.plan.universes.values() for universe in own})
         reply = self.answering.step(step, levels(step.look, self.wiring, self.plan.patch, universes, TEST_LEVEL))
         said = {"yes": True, "no": False}.get(reply.word)
+        if said:
+            self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])
         words = "not confirmed" if said is None else "yes: confirmed on the wire" if said else "no: it is not so yet"
         self.say(f"     → {words}")
         return said

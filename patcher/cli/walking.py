@@ -183,13 +183,10 @@ class Walk:
     def _diagnose(self, thing: str, proves: Sequence[Item]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was mended, so that the look is shown again."""
         from patcher.cli.consulting import Consulting, write
-        from patcher.verify.handing import about
-        from patcher.verify.hypotheses import runs_of
 
         self.say(f"\n  What is wrong with {thing}?")
         consulting = Consulting(self.path, self._plan, self.answering, self.say)
-        begin = about(self.seen, runs_of(self.wiring, self.patch, thing))
-        diagnosis = consulting.ask(thing, begin=begin)
+        diagnosis = consulting.ask(thing, begin=self.seen)
         if consulting.stopped:
             self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
             return False
