@@ -21,14 +21,17 @@ from hypothesis import strategies as st
 
 from patcher.address.placement import allocate
 from patcher.cli.loading import load
+from patcher.cli.witness import Witness
 from patcher.errors import PatcherError
 from patcher.eye import FLICKER, Eye, shade_table
-from patcher.faults import RANDOM, departure, parse, planned
+from patcher.faults import RANDOM, build, departure, parse, planned
 from patcher.shapes import positions
 from patcher.stream.levels import levels
 from patcher.stream.receiver import Receiver
+from patcher.verify import Diagnosis
 from patcher.verify.files import checks_path, read_record
 from patcher.verify.files import parse as parse_record
+from patcher.verify.handing import about, seen_of
 from patcher.verify.hypotheses import singles
 from patcher.verify.items import digests, items
 from patcher.verify.rounds import as_said, plan
@@ -413,6 +416,41 @@ def test_back_answers_a_step_anew(heron_lock: Path, here: Patcher) -> None:
     path.write_text("ports gatepost: yes\ncolours gate-left: back\nports gatepost: cannot tell\n")
     here("verify", heron_lock, "gatepost", "--answers", path)
     assert {answer.says for answer in read_record(heron_lock).answers.values()} == {"cannot tell"}
+
+
+def talk_about(show: Path, fault: str, begin) -> list[str]:
+    """The lines that answer the diagnosis of a run as its lamps would."""
+    wiring = load(show)
+    patch = allocate(wiring).patch
+    faults = [parse(fault, wiring.show)]
+    witness = Witness(wiring, patch, build(wiring.show, faults))
+    diagnosis = Diagnosis.start(wiring, patch, fault.partition(":")[2], begin=begin)
+    lines = []
+    while (question := diagnosis.ask()) is not None:
+        lines.append(f"ask: {witness.answer(question)}")
+        diagnosis.tell(lines[-1].removeprefix("ask: "))
+    return lines
+
+
+@pytest.mark.parametrize("deed", ["mended", "write"])
+def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, here: Patcher, deed: str) -> None:
+    # Source: the issue: the last frame confirms it on the wire; what is mended by the file is proved against the file
+    wiring = load(heron_lock)
+    patch = allocate(wiring).patch
+    wanted = [item for item in items(wiring) if item.thing in ("towpath", "mooring/1")]
+    ports = plan(wiring, patch, wanted)[0]
+    begin = about(seen_of(planned(wiring, patch), ports, ["mooring/1"]), ["towpath"])
+    lines = ["ports mooring: yes", "colours towpath: no", *talk_about(heron_lock, "reversed:towpath", begin)]
+    path = heron_lock.with_name("answers.txt")
+    path.write_text("\n".join(lines) + f"\nthen: {deed}\ncolours towpath: yes\nends mooring: yes\n")
+    done = here("verify", heron_lock, "towpath", "--answers", path)
+    assert done.returncode == 0, done.stdout
+    record = read_record(heron_lock)
+    assert {answer.says for answer in record.answers.values()} == {"yes"}
+    assert ('data_in = "last"' in heron_lock.read_text()) == (deed == "mended")
+    wiring = load(heron_lock)
+    now = digests(wiring, allocate(wiring).patch, items(wiring))
+    assert all(record.state(item, now[item]) == "proved" for item in wanted)
 
 
 @pytest.mark.parametrize(

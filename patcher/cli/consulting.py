@@ -88,14 +88,17 @@ class Consulting:
         """Name all that looks alike, and never one of it as if it were sure."""
         alike = [name(faults) for faults in diagnosis.same_look]
         asked = count(self.asked, "question")
-        if not diagnosis.sure:
+        if self.stopped:
+            likeliest = alike[0] if diagnosis.found else "it is as planned"
+            self.say(f"\nNot sure after {asked}, for it was stopped. Likeliest so far: {likeliest}.")
+        elif not diagnosis.sure:
             self.say(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
             self.say("  Two faults at once can look so: mend what is likeliest, then ask again.")
         elif not diagnosis.found:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {alike[0]}")
-        if len(alike) > 1:
+        if len(alike) > 1 and not self.stopped:
             more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
             self.say(f"  No look tells it from: {', '.join(alike[1:MOST_NAMED])}{more}")
 

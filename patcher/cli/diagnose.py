@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli.folding import choices
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import say_json
 from patcher.errors import PatcherError, choose_from, refuse
@@ -168,7 +169,7 @@ class Lines:
 
     def question(self, question: Question) -> str | None:
         """The next line; None at the file's end."""
-        self.say("     " + " · ".join(f"{answer.key} {answer.says}" for answer in question.answers))
+        self.say("     " + choices((answer.key, answer.says) for answer in question.answers))
         return self._next([word for answer in question.answers for word in (answer.key, answer.says)])
 
     def deed(self, *, writable: bool) -> Deed:
