@@ -114,7 +114,7 @@ class Consulting:
             for number, cause in enumerate(todo.causes, start=1):
                 self.say(f"    {number}. {cause}")
             if fault.kind == "flicker":
-                for volts in far_end(self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
+                for volts in far_end(str(self.path), self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
                     self.say(f"       Voltage: {volts}.")
             if todo.tells:
                 self.say(f"  To tell which: {todo.tells}.")
@@ -144,7 +144,7 @@ class Consulting:
                 self.say(f"    and type {', '.join(found.boxes)} anew: patcher patch {self.path} says what")
             if found.moved:
                 self.say(
-                    f"    and tell the player where {', '.join(found.moved)} is: patcher patch {self.path} --player"
+                    f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player"
                 )
             if found.counted:
                 self.say(f"    and see {', '.join(found.counted)}: its pixels then count from another place")
