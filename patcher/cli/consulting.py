@@ -143,9 +143,7 @@ class Consulting:
             if found.boxes:
                 self.say(f"    and type {', '.join(found.boxes)} anew: patcher patch {self.path} says what")
             if found.moved:
-                self.say(
-                    f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player"
-                )
+                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player")
             if found.counted:
                 self.say(f"    and see {', '.join(found.counted)}: its pixels then count from another place")
             return found
