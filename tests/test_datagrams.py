@@ -105,7 +105,7 @@ def test_a_box_that_is_off_is_lost_once_tried_each_second_and_found_again(way: s
     goals = [Target("e131", 3, OFF), *GOALS[:2], Target("e131", 700, OFF)]
     news: list[tuple[float, Reach]] = []
     tries = set()
-    with ear(HOST, E131) as others, Sender(goals, interface="127.0.0.1", now=time.now) as sender:
+    with ear(HOST, E131) as others, Sender(goals, interface="127.0.0.1", now=time.now, wait=time.wait) as sender:
 
         def frames(seconds: float) -> None:
             for _ in range(int(seconds * 40)):

@@ -1,7 +1,8 @@
 """Levels onto the network: E1.31 and Art-Net packets, on time and no more of them than the boxes need.
 
 However a stream ends, its lamps end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
-asks, with three packets that say so.
+asks, with three packets that say so. They are spread over a quarter of a second, for the network may be out for a
+moment just then.
 """
 
 from __future__ import annotations
@@ -30,6 +31,9 @@ __all__ = ["Sender", "Target", "box_universes", "targets"]
 
 ENDINGS = 3
 """Packets that end a stream. From memory: ANSI E1.31-2018, 6.2.6, three with Stream_Terminated."""
+DARK_GAP, END_GAP = 0.1, 1 / e131.HIGHEST_RATE
+"""Seconds between two dark frames at the end, four frames of a usual show, and from there between packets that end a
+stream. From memory: 6.2.6 does not say how soon those follow each other; 6.6.1: no quicker than the highest rate."""
 LIKE = 3
 """Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
 KEEP_ALIVE = 0.8
@@ -97,6 +101,7 @@ class Sender:
         source: str = "Patcher",
         sync: bool = False,
         now: Callable[[], float] = time.monotonic,
+        wait: Callable[[float], object] = time.sleep,
     ) -> None:
         """Open the socket.
 
@@ -110,6 +115,7 @@ class Sender:
                 box by itself and not, as the specification has it, to all of the network: nothing is to be sent to
                 whoever is not of the show.
             now: seconds of a clock that only rises.
+            wait: lets so many seconds of it pass.
 
         Raises:
             PatcherError: this machine has no such address.
@@ -118,7 +124,7 @@ class Sender:
         cid = uuid.uuid4().bytes
         self.packets = 0
         self.reached = Reached()
-        self._now = now
+        self._now, self._wait = now, wait
         self._block = Packets(wanted, cid=cid, source=source, priority=priority, sync=sync)
         self._data = np.arange(len(wanted))
         self._frame = 0
@@ -239,20 +245,39 @@ class Sender:
                 self._socket.sendto(packet, (group, e131.PORT))
 
     def close(self) -> None:
-        """Send dark frames, end the E1.31 streams, close the socket; once only."""
+        """Send dark frames, end the E1.31 streams, close the socket; once only.
+
+        It takes a quarter of a second. Whoever does not wait for it, as by Ctrl-C, gets the rest of it at once.
+        """
         if self._socket.fileno() < 0:
             return
+        steps = [(self._go_dark, DARK_GAP)] * (ENDINGS - 1) + [(self._go_dark, END_GAP)]
+        if self._block.e131:
+            steps += [(self._terminate, END_GAP)] * ENDINGS
+        stopped: BaseException | None = None
         try:
-            self._block.write(DARK)
-            for _ in range(ENDINGS):
-                syncs = self._block.syncs(self._data).tolist()
-                self._put_out(self._data, self._now(), LAST_PATIENCE, syncs)
-            streams = self._block.terminate()
-            for _ in range(ENDINGS):
-                self._put_out(streams, self._now(), LAST_PATIENCE)
+            while steps:
+                try:
+                    step, gap = steps.pop(0)
+                    step()
+                    if steps and stopped is None:
+                        self._wait(gap)
+                except BaseException as error:
+                    # Whatever it is, lamps that stay lit are worse: what is left of the end comes first.
+                    stopped = stopped or error
             self._hear(self._now())
         finally:
             self._socket.close()
+        if stopped is not None:
+            raise stopped
+
+    def _go_dark(self) -> None:
+        self._block.write(DARK)
+        syncs = self._block.syncs(self._data).tolist()
+        self._put_out(self._data, self._now(), LAST_PATIENCE, syncs)
+
+    def _terminate(self) -> None:
+        self._put_out(self._block.terminate(), self._now(), LAST_PATIENCE)
 
 
 def _open(interface: str | None) -> socket.socket:
