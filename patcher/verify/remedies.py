@@ -77,6 +77,12 @@ CAUSES: dict[str, tuple[str, ...]] = {
 }
 """Usual causes, in order. Common practice, no source."""
 
+OF_A_PORT = (
+    "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
+    "its output has died",
+)  # fmt: skip
+"""Why a single port is dead. Common practice, no source."""
+
 
 def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
     """What to do about a fault of a show.
@@ -86,7 +92,8 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
         wiring: its wiring as planned.
         fault: the fault.
     """
-    return Remedy(_mend(path, wiring, fault), CAUSES.get(fault.kind, ()), _tells(path, wiring, fault))
+    causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    return Remedy(_mend(path, wiring, fault), causes, _tells(path, wiring, fault))
 
 
 def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
