@@ -89,7 +89,7 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
 
 
 def _new_lines(old: str, new: str) -> tuple[tuple[int, str], ...]:
-    """The lines of a text that are new or changed, with their numbers; a table that is put in begins with its heading."""
+    """The new or changed lines of a text, with their numbers; a table that is put in begins with its heading."""
     before, after = (text.replace("\r\n", "\n").split("\n") for text in (old, new))
     found: list[tuple[int, str]] = []
     for kind, _, _, first, last in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
