@@ -77,3 +77,10 @@ def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(te
 def test_what_no_look_shows_has_no_last_look() -> None:
     wiring, _, sound, steps = heron()
     assert confirming(sound, steps, [(parse("count:gatepost/2=5", wiring.show),)]) is None
+
+
+def test_of_looks_that_show_it_the_first_is_taken() -> None:
+    wiring, _, sound, steps = heron()
+    look = confirming(sound, steps, [(parse("cut:gable/1", wiring.show),)])
+    assert look is not None
+    assert look.name == "ports lockhouse"

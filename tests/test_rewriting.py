@@ -317,3 +317,23 @@ def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
     show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", wiring.show)]).wiring.show
     assert show.runs["t"].same_data_as == "c"
     assert [show.runs[name].lead for name in "abc"] == [3.0, 2.0, 1.0]
+
+
+def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
+    # Source: the issue: --write keeps comments
+    text = (
+        '[show]\ntitle = "Weir"\n[pixel.lamp]\ncolour_order = "RGB"\n[controller.hut]\naddress = "192.0.2.9"\n'
+        'ports = 2\n[controller.hut.port]  # one\n# two\n1 = ["a"]  # three\n# four\n[controller.quay]\naddress = "192.0.2.10"\n'
+        'ports = 2\n[controller.quay.port]\n1 = ["b"]\n[run.a]\npixel = "lamp"\npixels = 4\n[run.b]\npixel = "lamp"\n'
+        "pixels = 4\n"
+    )
+    wiring = wire(read(text).show)
+    plan = planned(wiring, allocate(wiring).patch)
+    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", wiring.show)])
+    assert [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line] == [
+        "one",
+        "two",
+        "three",
+        "four",
+    ]
+    assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}
