@@ -324,7 +324,8 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
     text = (
         '[show]\ntitle = "Weir"\n[pixel.lamp]\ncolour_order = "RGB"\n[controller.hut]\naddress = "192.0.2.9"\n'
         'ports = 2\n[controller.hut.port]  # one\n# two\n1 = ["a"]  # three\n# four\n'
-        '[controller.quay]\naddress = "192.0.2.10"\nports = 2\n[controller.quay.port]\n1 = ["b"]\n[run.a]\npixel = "lamp"\npixels = 4\n[run.b]\npixel = "lamp"\n'
+        '[controller.quay]\naddress = "192.0.2.10"\nports = 2\n[controller.quay.port]\n1 = ["b"]\n'
+        '[run.a]\npixel = "lamp"\npixels = 4\n[run.b]\npixel = "lamp"\n'
         "pixels = 4\n"
     )
     wiring = wire(read(text).show)
