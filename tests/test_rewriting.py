@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import test_faults
 import tomli_w
-from conftest import wired
+from conftest import SHOWS, wired
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from test_editing import MARK, commented, picked
@@ -21,8 +21,11 @@ from test_yard import walk
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.faults import build, departure, parse, planned
+from patcher.shapes import positions
+from patcher.show.reading import read
 from patcher.verify.edits import NEVER
 from patcher.verify.rewriting import rewritten, same_lamps
+from patcher.wiring import wire
 
 SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 
@@ -55,7 +58,7 @@ def flat(tables: dict) -> dict:
         order = tables["pixel"][table["pixel"]]["colour_order"]
         found["run"][name] = {"pixel": order, "pixels": len(places(table)), "nulls": table.get("nulls", 0)}
     for box in found["controller"].values():
-        box["port"] = {port: chain for port, chain in box["port"].items() if chain}
+        box["port"] = {port: chain for port, chain in box.get("port", {}).items() if chain}
     return found
 
 
@@ -173,3 +176,165 @@ def test_what_the_file_mends_is_the_fault_in_the_wiring_in_many_shows(data: st.D
     texts = [text for _ in range(data.draw(st.integers(1, 2))) if (text := a_fault(data.draw, tables))]
     assume(texts)
     hold(tables, texts, picks)
+
+
+# --- the shipped show -----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def heron():
+    text = (SHOWS / "heron-lock.toml").read_text()
+    lines = (SHOWS / "willow.csv").read_text().splitlines()[1:]
+    reading = read(text, lambda name: [[float(part) for part in line.split(",")[:2]] for line in lines])
+    assert reading.show is not None
+    wiring = wire(reading.show)
+    return text, planned(wiring, allocate(wiring).patch)
+
+
+def tapped_places(show) -> list:
+    """Where each tap that names a pixel joins, and where V+ is cut, on the drawing."""
+    found = []
+    for feed in show.feeds.values():
+        for tap in feed.taps:
+            at = positions(show, show.runs[tap.run])
+            if at is not None and isinstance(tap.pixel, int):
+                found.append((feed.name, tap.run, *at[tap.pixel - 1].round(6)))
+    for run in show.runs.values():
+        at = positions(show, run)
+        found += [(run.name, *at[cut - 1].round(6)) for cut in run.power_cuts if at is not None]
+    return found
+
+
+@pytest.mark.parametrize("fault", ["missing:willow/100", "missing:weir/10", "missing:gate-left/130", "shift:eaves=-1"])
+def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
+    # Source: the drawing: a feed is joined to a lamp, whatever its number is after one before it is gone
+    text, plan = heron
+    found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
+    assert tapped_places(found.wiring.show) == tapped_places(plan.wiring.show)
+    assert found.text.count("#") == text.count("#")
+    assert found.boxes
+
+
+@pytest.mark.parametrize(
+    ("fault", "lines", "boxes", "moved"),
+    [
+        ("reversed:towpath", ['data_in = "first"'], (), ()),
+        ("reversed:gate-left", ['data_in = "bottom-right"'], (), ()),
+        ("data-in:weir=top-right", ['data_in = "top-right"'], (), ()),
+        ("colour-order:weir=RGBW", ['colour_order = "RGBW"'], (), ()),
+        ("colour-order:narrowboat=RGB",
+         ['pixel = "dot-5v-rgb"', "", "[pixel.dot-5v-rgb]", 'colour_order = "RGB"', "volts = 5.0", "channel_ma = 12.0",
+          "idle_ma = 1.0", "min_volts = 4.0", "mm2 = 0.75", "pitch = 0.075"], ("mooring",), ()),
+        ("shift:narrowboat=-1", ["nulls = 0                  # freshens the data at the bow"],
+         ("mooring",), ("narrowboat",)),
+        ("universe-shift:mooring=2",
+         ["first_universe = 32        # painted on its lid years ago", "", "[controller.mooring.start]", '1 = "32/1"',
+          '2 = "33/1"', '3 = "36/1"', '4 = "38/1"'], (), None),
+        ("channel-shift:weirside/1=4",
+         ['weir = "20/5"              # the sound desk plays the weir by itself, and knows it as 20'],
+         (), ("weir",)),
+        ("missing:towpath/1", ["gaps = [101]"], ("mooring",), ("towpath",)),
+        ("count:mooring/4=-20", ["pixels = 130"], (), ("hedge",)),
+        ("swapped-ports:lockhouse/1,mooring/1", ['1 = ["towpath"]', '1 = ["gable", "eaves"]'],
+         ("lockhouse", "mooring"), None),
+    ],
+)  # fmt: skip
+def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) -> None:
+    # Source: worked by hand from shows/heron-lock.toml and DESIGN.md's keys
+    text, plan = heron
+    found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
+    assert sorted(line for _, line in found.lines) == sorted(lines)
+    assert found.boxes == boxes
+    if moved is not None:
+        assert found.moved == moved
+
+
+@pytest.mark.parametrize(
+    ("fault", "why"),
+    [
+        ("cut:gable/40", "want their data back"),
+        ("dark:gable/40", "which lamps are dead"),
+        ("dead:mooring", "wants its box back"),
+        ("reversed:hedge", "no picture"),
+        ("turns:gate-left=same-way", "prop.gate"),
+        ("count:mooring/4=20", "no lamps for"),
+        ("missing:footbridge-back/3", "a tee"),
+        ("universe-shift:lockhouse=1", "universe"),
+    ],
+)
+def test_what_no_line_can_say_has_its_reason(heron, fault: str, why: str) -> None:
+    text, plan = heron
+    with pytest.raises(PatcherError) as refused:
+        rewritten(text, plan, [parse(fault, plan.wiring.show)])
+    finding = refused.value.findings[0]
+    assert why in finding.says + finding.remedy or fault.startswith(("missing", "universe"))
+    assert finding.remedy
+
+
+def test_a_file_in_feet_and_with_windows_ends_stays_so(heron) -> None:
+    text = (
+        '[show]\r\ntitle = "Weir"\r\nunits = "ft"  # as the tape is\r\n[pixel.lamp]\r\ncolour_order = "RGB"\r\n'
+        '[controller.hut]\r\naddress = "192.0.2.9"\r\nports = 2\r\nport = { 1 = ["a", "b"] }\r\n'
+        '[run.a]\r\npixel = "lamp"\r\npixels = 5\r\nlead = 8.2  # round the post\r\n'
+        '[run.b]\r\npixel = "lamp"\r\npixels = 7\r\nlead = 1.1\r\n'
+    )
+    wiring = wire(read(text).show)
+    plan = planned(wiring, allocate(wiring).patch)
+    found = rewritten(text, plan, [parse("swapped-runs:a,b", wiring.show), parse("colour-order:a=BGR", wiring.show)])
+    assert '["b", "a"]' in found.text
+    assert found.text.count("\r\n") == found.text.count("\n")
+    assert "lead = 1.1  # round the post" in found.text
+    after = tomllib.loads(found.text)
+    assert after["run"]["a"]["pixel"] == "lamp-bgr"
+    assert after["pixel"]["lamp-bgr"] == {"colour_order": "BGR"}
+
+
+def test_a_form_that_cannot_be_changed_is_left_alone() -> None:
+    text = (
+        '[show]\ntitle = "Weir"\n[controller.hut]\naddress = "192.0.2.9"\nports = 2\nport = { 1 = ["a", "b"] }\n'
+        "pixel = {}\n".replace("pixel = {}\n", "")
+        + '[run]\na = { pixel = "lamp", pixels = 5 }\nb = { pixel = "lamp", pixels = 7 }\n'
+    )
+    text = 'pixel = { lamp = { colour_order = "RGB" } }\n' + text
+    wiring = wire(read(text).show)
+    plan = planned(wiring, allocate(wiring).patch)
+    with pytest.raises(PatcherError):
+        rewritten(text, plan, [parse("colour-order:a=BGR", wiring.show)])
+
+
+def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
+    # Source: DESIGN.md, Faults: two runs in each other's place; the lead with its nulls and its tee stays where it is
+    tables = {
+        "show": {"title": "Weir"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "controller": {"hut": {"address": "192.0.2.9", "ports": 1, "port": {"1": ["a", "b", "c"]}}},
+        "run": {
+            **{name: {"pixel": "lamp", "pixels": 4, "lead": at + 1.0} for at, name in enumerate("abc")},
+            "t": {"pixel": "lamp", "pixels": 4, "same_data_as": "a"},
+        },
+    }  # fmt: skip
+    wiring = wired(tables)
+    plan = planned(wiring, allocate(wiring).patch)
+    show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", wiring.show)]).wiring.show
+    assert show.runs["t"].same_data_as == "c"
+    assert [show.runs[name].lead for name in "abc"] == [3.0, 2.0, 1.0]
+
+
+def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
+    # Source: the issue: --write keeps comments
+    text = (
+        '[show]\ntitle = "Weir"\n[pixel.lamp]\ncolour_order = "RGB"\n[controller.hut]\naddress = "192.0.2.9"\n'
+        'ports = 2\n[controller.hut.port]  # one\n# two\n1 = ["a"]  # three\n# four\n'
+        '[controller.quay]\naddress = "192.0.2.10"\nports = 2\n[controller.quay.port]\n1 = ["b"]\n'
+        '[run.a]\npixel = "lamp"\npixels = 4\n[run.b]\npixel = "lamp"\n'
+        "pixels = 4\n"
+    )
+    wiring = wire(read(text).show)
+    plan = planned(wiring, allocate(wiring).patch)
+    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", wiring.show)])
+    assert [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line] == [
+        "one",
+        "two",
+        "three",
+        "four",
+    ]
+    assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from patcher.cli.folding import choices
 from patcher.errors import choose_from, refuse
 from patcher.show.tables import CHANNELS
 from patcher.verify.answering import Deed, Reply, Word
@@ -104,7 +105,7 @@ class Person:
         dark = Levels((), still[0].slots[:0])
         levels = [dark if step is None else still[step] for step in moments(frame)]
         known = {answer.key: answer for answer in question.answers}
-        self.say(f"     {' · '.join(f'{answer.key} {answer.says}' for answer in question.answers)} · q stop")
+        self.say("     " + choices([*((answer.key, answer.says) for answer in question.answers), ("q", "stop")]))
         while (key := self._key(levels)) is not None:
             if key in known:
                 return key

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli.folding import choices
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import say_json
 from patcher.errors import PatcherError, choose_from, refuse
@@ -53,9 +54,12 @@ def diagnose(
     as_json: AsJson = False,
 ) -> None:
     """Ask what you see of a few test frames, and say what is wrong with a thing."""
+    from patcher.verify.hypotheses import runs_of
+
     _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)
     wiring = load(show)
     patch = load_patch(show, wiring)
+    runs_of(wiring, patch, thing)
     say = _nothing if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout)
     hands = _hands(show, wiring, patch, fault, answers, say, yard=yard, mend=mend, seed=seed, interface=interface)
     talk = Talk(show, thing, careful, write, say)
@@ -165,7 +169,7 @@ class Lines:
 
     def question(self, question: Question) -> str | None:
         """The next line; None at the file's end."""
-        self.say("     " + " · ".join(f"{answer.key} {answer.says}" for answer in question.answers))
+        self.say("     " + choices((answer.key, answer.says) for answer in question.answers))
         return self._next([word for answer in question.answers for word in (answer.key, answer.says)])
 
     def deed(self, *, writable: bool) -> Deed:
@@ -242,7 +246,7 @@ class Talk:
         show = consulting.wiring.show
         self.questions += [
             {"frame": seen.frame.says, "asks": asks(show, seen.ask), "answer": seen.ask.answers[seen.answer]}
-            for seen in diagnosis.seen
+            for seen in diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
         ]
         if diagnosis.found or self.told is None:
             self.told = diagnosis
@@ -260,7 +264,7 @@ class Talk:
 
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
-        if self.write and change is None:
+        if self.write and (change is None or consulting.assumed != same[0]):
             raise refuse("--write", "cannot say it in the show file", "mend it at the lamps")
         deed = "write" if self.write else who.deed(writable=change is not None)
         if deed == "leave":

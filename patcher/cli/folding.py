@@ -6,18 +6,26 @@ import re
 import shutil
 import sys
 import textwrap
+from collections.abc import Iterable
 from typing import TextIO
 
 WIDEST = 120
 """Columns where nobody looks through a window of their own."""
-_MARK = re.compile(r"( *)((?:[0-9]+(?:\.| ) ?|→ |[a-z ]{1,40}: (?=line [0-9]))?)")
+HARD = "\x1f"
+"""A space at which no line is broken."""
+_MARK = re.compile(r"( *)((?:[0-9]+(?:\.|  ) ?|→ |[a-z ]{1,40}: (?=line [0-9]))?)")
 
 
 def fold(text: str, stream: TextIO | None = None) -> str:
     """A text with each of its lines folded; what is folded hangs under where its words begin."""
     to = stream or sys.stdout
     width = min(shutil.get_terminal_size().columns, WIDEST) if to.isatty() else WIDEST
-    return "\n".join(_folded(line, width) for line in text.split("\n"))
+    return "\n".join(_folded(line, width) for line in text.split("\n")).replace(HARD, " ")
+
+
+def choices(answers: Iterable[tuple[str, str]]) -> str:
+    """Keys with their words, in one line that is folded between them only."""
+    return " · ".join(f"{key} {says}".replace(" ", HARD) for key, says in answers)
 
 
 def _folded(line: str, width: int) -> str:

@@ -198,9 +198,10 @@ def _place_of(table: AbstractTable, key: str) -> tuple[int, Item]:
 
 
 def _comments(held: Item) -> list[str]:
-    """The comments inside a value of several lines, and the one behind it; no value here holds a # of its own."""
-    inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | InlineTable) else []
-    return [*inside, *filter(None, [held.trivia.comment])]
+    """The comments inside a value of several lines or a table, and the one behind it; no value holds a #."""
+    inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | AbstractTable) else []
+    behind = [comment] if (comment := held.trivia.comment) else []
+    return [*behind, *inside] if isinstance(held, Table) else [*inside, *behind]
 
 
 def _take_out(table: AbstractTable, key: str) -> None:

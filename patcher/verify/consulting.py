@@ -36,6 +36,8 @@ class Consulting:
         answering: who answers.
         say: prints a line.
         stopped: whether who answers has stopped before the end.
+        assumed: the hypothesis for which the show file would be changed.
+        seen: what the last look has shown to be as it should be, so that it is not asked again.
     """
 
     path: Path
@@ -44,6 +46,8 @@ class Consulting:
     say: Callable[[str], None]
     stopped: bool = False
     asked: int = field(default=0, init=False)
+    assumed: Hypothesis = field(default=(), init=False)
+    seen: tuple[Seen, ...] = field(default=(), init=False)
 
     @property
     def wiring(self) -> Wiring:
@@ -60,8 +64,11 @@ class Consulting:
     def ask(self, thing: str, *, careful: bool = False, begin: Sequence[Seen] = ()) -> Diagnosis:
         """Ask until nothing more can be told, or someone stops."""
         from patcher.verify import Diagnosis
+        from patcher.verify.handing import about
+        from patcher.verify.hypotheses import runs_of
 
-        diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=begin)
+        known = about((*begin, *self.seen), runs_of(self.wiring, self.plan.patch, thing))
+        diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=known)
         self.asked = 0
         while (question := diagnosis.ask()) is not None:
             self.say(f"{self.asked + 1:>3}  Sent: {question.frame.says}")
@@ -80,14 +87,17 @@ class Consulting:
         """Name all that looks alike, and never one of it as if it were sure."""
         alike = [name(faults) for faults in diagnosis.same_look]
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
-        if not diagnosis.sure:
+        if self.stopped:
+            likeliest = alike[0] if diagnosis.found else "it is as planned"
+            self.say(f"\nNot sure after {asked}, for it was stopped. Likeliest so far: {likeliest}.")
+        elif not diagnosis.sure:
             self.say(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
             self.say("  Two faults at once can look so: mend what is likeliest, then ask again.")
         elif not diagnosis.found:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {alike[0]}")
-        if len(alike) > 1:
+        if len(alike) > 1 and not self.stopped:
             more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
             self.say(f"  No look tells it from: {', '.join(alike[1:MOST_NAMED])}{more}")
 
@@ -103,7 +113,7 @@ class Consulting:
             for number, cause in enumerate(todo.causes, start=1):
                 self.say(f"    {number}. {cause}")
             if fault.kind == "flicker":
-                for volts in far_end(self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
+                for volts in far_end(str(self.path), self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
                     self.say(f"       Voltage: {volts}.")
             if todo.tells:
                 self.say(f"  To tell which: {todo.tells}.")
@@ -123,6 +133,7 @@ class Consulting:
             except PatcherError as error:
                 why = why or error.findings[0].says.removeprefix(UNSAID)
                 continue
+            self.assumed = faults
             instead = "" if faults == same[0] else f" (for {name(faults)})"
             self.say(f"  Or leave it, and change {self.path.name}{instead}:")
             for number, line in found.lines:
@@ -131,9 +142,7 @@ class Consulting:
             if found.boxes:
                 self.say(f"    and type {', '.join(found.boxes)} anew: patcher patch {self.path} says what")
             if found.moved:
-                self.say(
-                    f"    and tell the player where {', '.join(found.moved)} is: patcher patch {self.path} --player"
-                )
+                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player")
             if found.counted:
                 self.say(f"    and see {', '.join(found.counted)}: its pixels then count from another place")
             return found
@@ -162,6 +171,7 @@ class Consulting:
     def confirm(self, look: Step) -> bool | None:
         """Show the look of that name as this show has it, and whether it is as it should be; None: nobody says."""
         from patcher.stream.levels import levels
+        from patcher.verify.handing import seen_of
 
         step = next((step for step in self.steps if step.name == look.name), look)
         self.say(f"\nThe last look, {step.name}:")
@@ -171,6 +181,8 @@ class Consulting:
         universes = sorted({universe for own in self.plan.universes.values() for universe in own})
         reply = self.answering.step(step, levels(step.look, self.wiring, self.plan.patch, universes, TEST_LEVEL))
         said = {"yes": True, "no": False}.get(reply.word)
+        if said:
+            self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])
         words = "not confirmed" if said is None else "yes: confirmed on the wire" if said else "no: it is not so yet"
         self.say(f"     → {words}")
         return said

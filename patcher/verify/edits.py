@@ -256,11 +256,11 @@ def _count(show: Show, patch: Patch, fault: Fault) -> Show:
 
 def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
     box = show.controllers[fault.where]
+    starts = [start for start in patch.starts if start.controller == box.name]
     if box.first_universe is not None:
         show = _with_box(show, box.name, first_universe=box.first_universe + fault.amount)
-        if not box.start:
+        if len(starts) == 1 and not box.start:
             return show
-    starts = [start for start in patch.starts if start.controller == box.name]
     return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS for start in starts})
 
 

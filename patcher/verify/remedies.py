@@ -77,6 +77,12 @@ CAUSES: dict[str, tuple[str, ...]] = {
 }
 """Usual causes, in order. Common practice, no source."""
 
+OF_A_PORT = (
+    "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
+    "its output has died",
+)  # fmt: skip
+"""Why a single port is dead. Common practice, no source."""
+
 
 def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
     """What to do about a fault of a show.
@@ -86,7 +92,8 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
         wiring: its wiring as planned.
         fault: the fault.
     """
-    return Remedy(_mend(path, wiring, fault), CAUSES.get(fault.kind, ()), _tells(path, wiring, fault))
+    causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    return Remedy(_mend(path, wiring, fault), causes, _tells(path, wiring, fault))
 
 
 def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -179,7 +186,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
     return ""
 
 
-def far_end(wiring: Wiring, runs: Sequence[str], pixel: int | None = None) -> tuple[str, ...]:
+def far_end(path: str, wiring: Wiring, runs: Sequence[str], pixel: int | None = None) -> tuple[str, ...]:
     """The computed voltage of runs at their far end, or at one pixel, in words; nothing where the file says too little.
 
     It is that of every lamp white at the show's level, as `patcher power` computes it.
@@ -190,10 +197,10 @@ def far_end(wiring: Wiring, runs: Sequence[str], pixel: int | None = None) -> tu
         state = power(wiring)
     except PatcherError:
         return ()
-    return tuple(filter(None, (_volts(state, run, pixel) for run in runs if run in state.circuit.runs)))
+    return tuple(filter(None, (_volts(path, state, run, pixel) for run in runs if run in state.circuit.runs)))
 
 
-def _volts(state: Power, run: str, pixel: int | None) -> str:
+def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     volts = state.volts(run)
     at = (pixel or len(volts)) - 1
     least = state.show.type_of(state.show.runs[run]).min_volts
@@ -202,7 +209,8 @@ def _volts(state: Power, run: str, pixel: int | None) -> str:
     wants = f"; its lamps want {least:g} V" if least is not None else ""
     verdict = ""
     if least is not None:
-        verdict = ", too low" if volts[at] < least else ", enough: then a joint, a fuse or a feed is bad"
+        low = f", too low: patcher power {path} --plan proposes feeds"
+        verdict = low if volts[at] < least else ", enough: then a joint, a fuse or a feed is bad"
     left = f"{volts[at]:.2f} V" if volts[at] > 0 else "no voltage left"
     return f"{run}/{at + 1} has by the plan {left}, all white at level {state.level:g}{wants}{verdict}"
 
@@ -212,7 +220,7 @@ def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Symptom,
     run = runs[0]
     dim = f"patcher send steady {path} --on {run} --level"
     bright = f"{wiring.show.settings.level:g}"
-    quoted = far_end(wiring, runs)
+    quoted = far_end(path, wiring, runs)
     return (
         Symptom(
             "white that turns pink or brown towards the far end",

@@ -44,7 +44,8 @@ class Rewritten:
         wiring: the wiring that it now says.
         patch: what its boxes are then set to: as few of them change as can be.
         lines: the lines that are new or changed: number in the new text, from 1, and the line.
-        boxes: the boxes to type anew: another start, count, colour order or number of null pixels.
+        boxes: the boxes to type anew: another start, count, colour order or number of null pixels. None where what is
+            wrong is in a box: then the file says what is typed there.
         moved: the runs whose channels are others then, which the player must be told.
         counted: feeds that join a run by its pixels' numbers, where those now count from elsewhere.
     """
@@ -81,14 +82,22 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     said = planned(wiring, patch)
     if misfits(patch, wiring) or not holds(plan, faults, said):
         raise cannot(faults[0], "it would then plan other data for some lamp than that lamp takes")
-    old = text.replace("\r\n", "\n").split("\n")
-    fresh = new.replace("\r\n", "\n").split("\n")
-    changes = difflib.SequenceMatcher(None, old, fresh, autojunk=False).get_opcodes()
-    lines = tuple(
-        (at + 1, fresh[at]) for kind, _, _, first, last in changes if kind != "equal" for at in range(first, last)
-    )
+    in_box = any(fault.kind in IN_A_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
-    return Rewritten(text, new, wiring, patch, lines, _to_type(plan, said), moved, _counted(show, after))
+    boxes = () if in_box else _to_type(plan, said)
+    return Rewritten(text, new, wiring, patch, _new_lines(text, new), boxes, moved, _counted(show, after))
+
+
+def _new_lines(old: str, new: str) -> tuple[tuple[int, str], ...]:
+    """The new or changed lines of a text, with their numbers; a table that is put in begins with its heading."""
+    before, after = (text.replace("\r\n", "\n").split("\n") for text in (old, new))
+    found: list[tuple[int, str]] = []
+    for kind, _, _, first, last in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+        while kind == "insert" and last < len(after) and after[first] == after[last] and after[first].strip():
+            first, last = first + 1, last + 1
+        if kind != "equal":
+            found += [(at + 1, after[at]) for at in range(first, last)]
+    return tuple(found)
 
 
 def _read_back(text: str, after: Show, fault: Fault) -> Wiring:

@@ -42,6 +42,7 @@ class Walk:
         say: prints a line.
         looks: how many looks were shown.
         seen: what was seen to be as it should be, as the diagnosis would have asked it.
+        told: answers to a diagnosis that was stopped, until its thing is looked at again.
         written: the show file says something else now, so the round begins anew.
         waiting: runs that a fault found hides until it is mended, with that fault's words.
     """
@@ -56,6 +57,7 @@ class Walk:
     say: Callable[[str], None]
     looks: int = 0
     seen: list[Seen] = field(default_factory=list)
+    told: list[Seen] = field(default_factory=list)
     written: bool = False
     waiting: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -128,7 +130,9 @@ class Walk:
 
     def _look_again(self, step: Step) -> None:
         """Back at a step: what was found there may be mended."""
-        for run in self._runs(step):
+        runs = self._runs(step)
+        self.told = [seen for seen in self.told if not runs & set(seen.ask.runs)]
+        for run in runs:
             self.waiting.pop(run, None)
 
     def _keep(self, items: Iterable[Item], says: Says, found: tuple[str, ...] = ()) -> None:
@@ -183,14 +187,12 @@ class Walk:
     def _diagnose(self, thing: str, proves: Sequence[Item]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was mended, so that the look is shown again."""
         from patcher.verify.consulting import Consulting, write
-        from patcher.verify.handing import about
-        from patcher.verify.hypotheses import runs_of
 
         self.say(f"\n  What is wrong with {thing}?")
         consulting = Consulting(self.path, self._plan, self.answering, self.say)
-        begin = about(self.seen, runs_of(self.wiring, self.patch, thing))
-        diagnosis = consulting.ask(thing, begin=begin)
+        diagnosis = consulting.ask(thing, begin=[*self.seen, *self.told])
         if consulting.stopped:
+            self.told += diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
             self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
             return False
         same = diagnosis.same_look
