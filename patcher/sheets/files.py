@@ -43,9 +43,8 @@ def left_over(folder: Path, files: Iterable[str]) -> list[str]:
         before = {name for name in listed if isinstance(name, str)}
     except (OSError, ValueError, KeyError, TypeError):
         return []
-    inside = [
-        name for name in sorted(before - {*files, LISTING}) if not Path(name).is_absolute() and ".." not in Path(name).parts
-    ]
+    gone = sorted(before - {*files, LISTING})
+    inside = [name for name in gone if not Path(name).is_absolute() and ".." not in Path(name).parts]
     return [name for name in inside if (folder / name).is_file()]
 
 

@@ -13,6 +13,7 @@ from functools import cache
 from itertools import count, groupby
 from typing import TYPE_CHECKING, Any
 
+from patcher.limits.timing import rate_text
 from patcher.sheets import labels as paper_labels
 from patcher.sheets import saying
 from patcher.sheets.profile import plain
@@ -136,6 +137,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "metres": saying.length, "enough": saying.enough, "amps": saying.amps, "plain": plain, "place": _place,
         "count": saying.count, "count_of": lambda every, thing: saying.count(len(every), thing), "sections": _sections,
+        "rate": rate_text,
     }  # fmt: skip
     environment.globals |= {
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
