@@ -11,8 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from patcher.sheets.ink import Floats
 from patcher.shapes import Lattice, cell_positions, lattice, positions
+from patcher.sheets.ink import Floats
 from patcher.show.runs import ArchRun, BandRun, GridRun, Run
 from patcher.show.schema import Show
 
@@ -153,7 +153,7 @@ def inside(points: Floats, left: float, right: float) -> Iterator[Floats]:
         cut = _between(one, two, left, right)
         if cut is None:
             continue
-        if piece and np.allclose(piece[-1], cut[0], atol=1e-9):
+        if piece and abs(piece[-1] - cut[0]).max() < 1e-9:
             piece.append(cut[1])
             continue
         if piece:
