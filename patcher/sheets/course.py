@@ -11,8 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from patcher.sheets.ink import Floats
 from patcher.shapes import Lattice, cell_positions, lattice, positions
+from patcher.sheets.ink import Floats
 from patcher.show.runs import ArchRun, BandRun, GridRun, Run
 from patcher.show.schema import Show
 
@@ -20,7 +20,7 @@ _FLAT = 0.06
 """Millimetres by which the drawn line may pass by a lamp."""
 _JUMP = 4.0
 """A step so many times as long as the usual one is wire between lamps, and drawn thin."""
-NUMBERED = 1.5
+NUMBERED = 1.2
 """Millimetres from line to line of a grid that has numbers at the ends of some lines at least."""
 PASS = 1.3
 """Millimetres between the passes of an arch, which in truth lie on each other."""
@@ -153,7 +153,7 @@ def inside(points: Floats, left: float, right: float) -> Iterator[Floats]:
         cut = _between(one, two, left, right)
         if cut is None:
             continue
-        if piece and np.allclose(piece[-1], cut[0], atol=1e-9):
+        if piece and abs(piece[-1] - cut[0]).max() < 1e-9:
             piece.append(cut[1])
             continue
         if piece:

@@ -23,6 +23,7 @@ from patcher.sheets.hanging import Hanging
 from patcher.sheets.ink import HIGH, LINE, SMALL, Floats, Look, document, look
 from patcher.sheets.placing import Paper
 from patcher.sheets.strips import Margins, Strip, lay
+from patcher.show.runs import BandRun
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -43,6 +44,7 @@ class _Subject:
         by_box: whether runs look as their box, or as their port.
         looks: how they look.
         detail: how much is said, as `Hanging` has it.
+        told: what is told under the drawing, as `Hanging` has it.
         title: of the drawing.
         most: strips at most.
         high: millimetres at most.
@@ -54,6 +56,7 @@ class _Subject:
     by_box: bool
     looks: dict[str, Look]
     detail: int
+    told: int
     title: str
     most: int
     high: float
@@ -77,7 +80,9 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     boxes = tuple(name for name, box in show.controllers.items() if not box.spare or any(box.port.values()))
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
-    return _drawn(_Subject(wiring, known, boxes, True, looks, detail, show.settings.title, 8, HIGH), wide)
+    return _drawn(
+        _Subject(wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH), wide
+    )
 
 
 def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -89,7 +94,7 @@ def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     wiring.show.controllers[box]
     known = tuple(fact for fact in facts(wiring, patch, state).values() if fact.box == box)
     looks = {fact.port_name: look(fact.port - 1) for fact in sorted(known, key=lambda each: each.port)}
-    return _drawn(_Subject(wiring, known, (box,), False, looks, 2, f"Box {box}", 4, 190.0), wide)
+    return _drawn(_Subject(wiring, known, (box,), False, looks, 2, 3, f"Box {box}", 4, 190.0), wide)
 
 
 def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *, wide: float = 180.0) -> str:
@@ -105,25 +110,31 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
     alone = len({fact.box for fact in known}) < 2
     numbers = {fact.port_name: fact.port - 1 for fact in known}
     looks = {port: look(numbers[port] if alone else place) for place, port in enumerate(ports)}
-    return _drawn(_Subject(wiring, known, (), False, looks, 2, prop, 3, 200.0), wide)
+    return _drawn(_Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0), wide)
 
 
 def _drawn(subject: _Subject, wide: float) -> str:
+    """The drawing; drawn once more with a smaller picture where the words under it found no room."""
+    drawn, over = _try(subject, wide, 0.0)
+    return drawn if over <= 0 else _try(subject, wide, min(over, subject.high / 3))[0]
+
+
+def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
+    """The drawing with a picture lower by so much, and by how much its words are then too high."""
     show = subject.show
     hung = [fact for fact in subject.facts if fact.run.hung]
     shaped = [(fact, found) for fact in hung if (found := positions(show, fact.run)) is not None]
     drawn = {fact.name for fact, _ in shaped}
     bare = [fact for fact in hung if fact.name not in drawn]
-    items = _items(subject, hung, shaped)
+    legend = key.rows(_items(subject, hung, shaped), wide - 2)
+    foot = len(legend) * key.ROW + 2
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
-    legend = key.rows(items, wide - 2)
-    foot = len(legend) * key.ROW + 2
-    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12)
-    room = subject.high - foot - lanes - 14
-    paper = Paper(wide, HIGH)
-    hanging = Hanging(show, subject.looks, subject.by_box, subject.detail, paper, _size(subject, shaped))
-    strips = _strips(subject, shaped, wide, room)
+    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12 - less)
+    hanging = Hanging(
+        show, subject.looks, subject.by_box, subject.detail, subject.told, Paper(wide, HIGH), _size(shaped)
+    )
+    strips = _strips(subject, shaped, wide, subject.high - foot - lanes - 8 - less)
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
@@ -133,34 +144,45 @@ def _drawn(subject: _Subject, wide: float) -> str:
     if bare:
         parts += key.lines_at(["no picture:"], 1.0, base + 0.5, "says")
     hanging.write()
-    y = base + lanes + 1
     parts += [*hanging.below, *hanging.above, *hanging.over]
-    notes = _notes(subject, hanging, left_out)
-    says = [line for label, text in notes for line in key.paragraph([f"{label}: {text[0]}", *text[1:]], wide - 2, 6)]
-    says = says[: int((HIGH - y - foot) / (SMALL * LINE))]
+    y = base + max(lanes, 0.0) + 1
     parts += key.write(legend, 1.0, y)
-    y += foot
-    parts += key.lines_at(says, 1.0, y - 1, "says")
-    y += len(says) * SMALL * LINE
-    noted, lines = key.columns(hanging.notes, 1.0, y - 1, wide - 2, int((HIGH - y) / (SMALL * LINE)))
-    parts += noted
-    y += lines * SMALL * LINE
-    return document(subject.title, _in_words(subject), wide, min(y + 0.5, HIGH), parts)
+    words, high, over = _words(subject, hanging, left_out, wide, y + foot - 1)
+    return document(subject.title, _in_words(subject), wide, min(high + 0.5, HIGH), [*parts, *words]), over
 
 
-def _size(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]]) -> float:
-    return 0.85 if len(shaped) <= _MANY else 0.5
+def _words(
+    subject: _Subject, hanging: Hanging, left_out: Sequence[Facts], wide: float, y: float
+) -> tuple[list[str], float, float]:
+    """The words under the drawing, where they end, and by how much they are too many."""
+    row = SMALL * LINE
+    says = [
+        line
+        for label, text in _notes(subject, hanging, left_out)
+        for line in key.paragraph([f"{label}: {text[0]}", *text[1:]], wide - 2, 6)
+    ]
+    kept = says[: max(0, int((HIGH - y) / row))]
+    parts = key.lines_at(kept, 1.0, y, "says")
+    y += len(kept) * row
+    _, wanted = key.columns(hanging.notes, 1.0, y, wide - 2, 1000)
+    noted, lines = key.columns(hanging.notes, 1.0, y, wide - 2, int((HIGH - y) / row))
+    over = (len(says) - len(kept) + wanted - lines) * row
+    return parts + noted, y + lines * row + 1, over
 
 
-def _items(
-    subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]
-) -> list[key.Item]:
+def _size(shaped: Sequence[tuple[Facts, Floats]]) -> float:
+    return 0.85 if len(shaped) <= _MANY else 0.38
+
+
+def _items(subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> list[key.Item]:
     """The items of the key."""
     used = list(dict.fromkeys(fact.box if subject.by_box else fact.port_name for fact in hung))
     looks = [(name or "on no port", subject.looks[name]) for name in subject.looks if name in used]
-    leads = bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
+    leads = subject.detail > 0 and bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
     ribbons = any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped)
-    return key.look_items(looks) + (key.mark_items(hung, leads=leads, ribbons=ribbons) if hung else [])
+    return key.look_items(looks) + (
+        key.mark_items(hung, named=subject.detail > 0, leads=leads, ribbons=ribbons) if hung else []
+    )
 
 
 def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[str]]]:
@@ -169,7 +191,7 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
     unplaced = [name for name in subject.boxes if subject.show.controllers[name].at is None]
     found = []
     if subject.detail == 0:
-        found.append(("Runs are named in each box’s own drawing", [f"{len(subject.facts)} here"]))
+        found.append(("Runs are named in each box’s own drawing", [f"here are {len(subject.facts)}"]))
     if not any(fact.run.hung for fact in subject.facts):
         found.append(("Nothing to draw", ["no run is hung here"]))
     lists = (
@@ -177,34 +199,39 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
         ("Not drawn for want of room, with no picture", [fact.name for fact in left_out]),
         ("The file does not say where it stands", unplaced),
     )
-    if hanging.unsaid:
-        found.append(("More in the drawings of boxes and props", [f"{hanging.unsaid} numbers had no room here"]))
+    if hanging.unsaid and subject.detail:
+        found.append(
+            (f"{hanging.unsaid} numbers found no room", ["see the drawings of boxes and props, and the charts"])
+        )
     return found + [(label, text) for label, text in lists if text]
 
 
 def _in_words(subject: _Subject) -> str:
     pixels = sum(fact.run.pixels for fact in subject.facts)
     return (
-        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: the way of the data, first and last pixel, port, "
-        "edges of universes, feeds and volts."
+        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: the way of the data, first and last pixel, "
+        "port, edges of universes, feeds and volts."
     )
 
 
 def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
     if not shaped:
         return []
-    places = [found for _, found in shaped]
-    whole = [fact.run.shape_name in ("grid", "band") for fact, _ in shaped]
+    things: dict[str, list[Floats]] = {}
+    for fact, found in shaped:
+        things.setdefault(fact.run.of if isinstance(fact.run, BandRun) else fact.name, []).append(found)
+    places = [np.concatenate(parts) for parts in things.values()]
+    grids = {getattr(fact.run, "of", fact.name) for fact, _ in shaped if fact.run.shape_name in ("grid", "band")}
+    whole = [name in grids for name in things]
     for name in subject.boxes:
         at = subject.show.controllers[name].at
         if at is not None:
             places.append(np.array([at]))
             whole.append(False)
-    grids = any(whole)
     side = 16.0 if subject.detail == 2 else 6.0
-    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 7.0, 3.0)
+    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 8.0, 2.0)
     if subject.detail == 2 and grids:
-        margins = replace(margins, above=18.0, below=17.0)
+        margins = replace(margins, above=18.0, below=13.5)
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
     enough = (2.5 if subject.detail else 0.6) / usual if usual > 1e-9 else 60.0
@@ -212,29 +239,39 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
     return lay(places, whole, wide, room, margins, most, enough)
 
 
-def _hang(
-    subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]
-) -> None:
-    show = subject.show
+def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
             if found[:, 0].max() < strip.left or found[:, 0].min() > strip.right:
                 continue
-            drawn = course(show, fact.run, strip.paper)
+            drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)
             courses.append((fact, drawn))
         _leads(subject, hanging, {fact.name: drawn for fact, drawn in courses}, strip)
+        if subject.detail == 0:
+            _boxes(subject, hanging, strip, courses)
         for fact, drawn in courses:
             hanging.draw(fact, drawn, strip, alone=len(strips) == 1)
-        for name in subject.boxes:
-            at = show.controllers[name].at
-            if at is None:
-                continue
-            place = strip.paper(np.array(at))
-            if strip.holds(place[0]):
-                hanging.box(name, place, strip, (name,))
-        hanging.over += ribbon.numbers(show, hanging.paper, courses, strip)
+        if subject.detail:
+            _boxes(subject, hanging, strip, [])
+            hanging.over += ribbon.numbers(subject.show, hanging.paper, courses, strip)
+
+
+def _boxes(subject: _Subject, hanging: Hanging, strip: Strip, courses: Sequence[tuple[Facts, Course]]) -> None:
+    """The boxes that stand in a strip, above the runs given where they have any."""
+    for name in subject.boxes:
+        at = subject.show.controllers[name].at
+        if at is None:
+            continue
+        place = strip.paper(np.array(at))
+        if not strip.holds(place[0]):
+            continue
+        above = None
+        if mine := [drawn.lamps for fact, drawn in courses if fact.box == name]:
+            lamps = np.concatenate(mine)
+            above = float(lamps[:, 0].min() + lamps[:, 0].max()) / 2, float(lamps[:, 1].min()) - 2
+        hanging.box(name, place, strip, above)
 
 
 def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
@@ -260,9 +297,7 @@ def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], stri
             hanging.lead(start, end, name, courses[name].run.lead_via)
 
 
-def _lanes(
-    hanging: Hanging, bare: Sequence[Facts], top: float, high: float, across: int, wide: float
-) -> list[Facts]:
+def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, across: int, wide: float) -> list[Facts]:
     """A short line for each run with no picture; those for which there is no room are given back."""
     left_out = []
     each = wide / across

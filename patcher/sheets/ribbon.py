@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,32 +12,36 @@ from patcher.sheets import marks
 from patcher.sheets.course import Course
 from patcher.sheets.facts import Facts
 from patcher.sheets.ink import GREY, HALO, SMALL, Floats, long, number, text_at
-from patcher.sheets.placing import Paper
+from patcher.sheets.placing import Paper, Rect
 from patcher.sheets.strips import Strip
 from patcher.show.runs import BandRun, Grid
 from patcher.show.schema import Show
 
+Room = Callable[[Rect], bool]
+_FAR = 14.0
+"""Millimetres from a grid within which its columns and rows are numbered."""
 _APART = 2.8
 """Millimetres from one number to the next, across their lines."""
 
 
-def numbers(
-    show: Show, paper: Paper, courses: Sequence[tuple[Facts, Course]], strip: Strip
-) -> list[str]:
+def numbers(show: Show, paper: Paper, courses: Sequence[tuple[Facts, Course]], strip: Strip) -> list[str]:
     """The numbers of all grids in a strip, where they have room."""
     parts = []
     axes: dict[str, Grid] = {}
+    large: dict[str, bool] = {}
     for fact, found in courses:
         if found.wired is None:
             continue
         run = fact.run
-        grid = show.grid_of(run) if isinstance(run, BandRun) else run
+        grid: object = show.grid_of(run) if isinstance(run, BandRun) else run
         assert isinstance(grid, Grid)  # noqa: S101
         if found.numbered:
             parts += _line_ends(grid, fact, found, paper, strip)
-        axes[run.of if isinstance(run, BandRun) else run.name] = grid
+        name = run.of if isinstance(run, BandRun) else run.name
+        axes[name] = grid
+        large[name] = large.get(name, False) or found.numbered
     for name, grid in axes.items():
-        parts += _axes(name, grid, paper, strip)
+        parts += _axes(name, grid, paper.is_free if large[name] else paper.is_clear, paper, strip)
     return parts
 
 
@@ -82,9 +86,7 @@ def _line_ends(grid: Grid, fact: Facts, found: Course, paper: Paper, strip: Stri
     return parts
 
 
-def _number(
-    pixel: int, at: Floats, run: str, paper: Paper, strip: Strip, *, by_rows: bool, low: bool
-) -> list[str]:
+def _number(pixel: int, at: Floats, run: str, paper: Paper, strip: Strip, *, by_rows: bool, low: bool) -> list[str]:
     """A pixel's number beyond the end of its line; upright beside a row, turned below or above a column."""
     wide, away, half = long(str(pixel), SMALL), 1.9, SMALL * 0.42
     if by_rows:
@@ -101,7 +103,11 @@ def _number(
         return []
     paper.take(rect)
     anchor = "end" if low else None
-    return [text_at(x, base, str(pixel), SMALL, class_="line-end", data_run=run, text_anchor=anchor, transform=turned, **HALO)]
+    return [
+        text_at(
+            x, base, str(pixel), SMALL, class_="line-end", data_run=run, text_anchor=anchor, transform=turned, **HALO
+        )
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +132,7 @@ class _Axis:
         return sorted({1, *near, *([self.count] if (self.count - 1) * self.pitch >= room else [])})
 
 
-def _axes(name: str, grid: Grid, paper: Paper, strip: Strip) -> list[str]:
+def _axes(name: str, grid: Grid, has_room: Room, paper: Paper, strip: Strip) -> list[str]:
     """Numbers of columns below a grid and of rows at its left, beyond whatever stands there."""
     corners = strip.paper(np.array(grid.area))
     low, high = corners.min(axis=0), corners.max(axis=0)
@@ -135,18 +141,20 @@ def _axes(name: str, grid: Grid, paper: Paper, strip: Strip) -> list[str]:
     across = _Axis(grid.columns, float((high[0] - low[0]) / max(grid.columns - 1, 1)))
     up = _Axis(grid.rows, float((high[1] - low[1]) / max(grid.rows - 1, 1)))
     return [
-        *_columns(name, across, low, high, paper, strip),
-        *_rows(name, up, low, high, paper, strip),
+        *_columns(name, across, low, high, has_room, paper, strip),
+        *_rows(name, up, low, high, has_room, paper, strip),
     ]
 
 
-def _columns(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, strip: Strip) -> list[str]:
+def _columns(
+    name: str, axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Paper, strip: Strip
+) -> list[str]:
     room = long(str(axis.count), SMALL) + 1.2
-    for y in np.arange(high[1] + 2.2, strip.rect[3] - 6.2 - SMALL, 0.5).tolist():
+    for y in np.arange(high[1] + 2.2, min(strip.rect[3] - 6.2 - SMALL, high[1] + _FAR), 0.5).tolist():
         rect = (low[0] - room / 2, y, high[0] + room / 2, y + SMALL)
         if rect[0] < 0.3 or rect[2] > strip.rect[2] - 0.3:
             break
-        if not paper.is_free(rect):
+        if not has_room(rect):
             continue
         paper.take(rect)
         words = "column" if low[0] - room / 2 - long("column ", SMALL) > 0.3 else ""
@@ -164,11 +172,11 @@ def _columns(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, st
     return []
 
 
-def _rows(name: str, axis: _Axis, low: Floats, high: Floats, paper: Paper, strip: Strip) -> list[str]:
+def _rows(name: str, axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Paper, strip: Strip) -> list[str]:
     wide = long(str(axis.count), SMALL)
-    for x in np.arange(low[0] - 2.2 - wide, 0.3, -0.5).tolist():
+    for x in np.arange(low[0] - 2.2 - wide, max(0.3, low[0] - _FAR - wide), -0.5).tolist():
         rect = (x, low[1] - SMALL / 2, x + wide, high[1] + SMALL / 2)
-        if not paper.is_free(rect):
+        if not has_room(rect):
             continue
         paper.take(rect)
         parts = []

@@ -52,15 +52,28 @@ def stairs(
     """The row of each label, and the labels that found none in `most` rows.
 
     No label lies over another one or over the leader of one that stands farther from the line. None stands where an
-    upright is `blocked`. Three ways are tried: the nearest row on any side of the leader; labels to the right of their
-    leaders, which rise to the left like stairs; and the same with those first that would pass the right end.
+    upright is `blocked`. Some ways are tried: the nearest row on any side of the leader; labels to the right of their
+    leaders, which rise to the left like stairs; the same with those first that would pass the right end, or with names
+    first. The way is taken that leaves out the fewest names, then the fewest labels, then has the fewest rows.
     """
     ordered = sorted(labels, key=lambda each: (-each.at, each.text))
-    over = [words for words in ordered if words.at - 0.4 + words.wide > right]
+    over = [words for words in ordered if words.at + words.wide > right]
     under = [words for words in ordered if words not in over]
-    ways = ((ordered, True), ([*under, *over[::-1]], False), ([*over[::-1], *under], False))
+    names = sorted(ordered, key=lambda each: not each.bold)
+    ways = (
+        (ordered, True),
+        ([*under, *over[::-1]], False),
+        ([*over[::-1], *under], False),
+        (names, True),
+        (names, False),
+    )
     tried = (_climb(way, left, right, most, blocked, nearest=nearest) for way, nearest in ways)
-    return min(tried, key=lambda found: (len(found[1]), max((step.row for step in found[0]), default=0)))
+    return min(tried, key=_worth)
+
+
+def _worth(found: tuple[list[Step], list[Words]]) -> tuple[int, int, int]:
+    steps, lost = found
+    return sum(words.bold for words in lost), len(lost), max((step.row for step in steps), default=0)
 
 
 def _climb(
@@ -70,7 +83,7 @@ def _climb(
     uprights = [list(blocked) for _ in range(most)]
     found, left_out = [], []
     for words in ordered:
-        begins = [words.at - 0.4, words.at - words.wide + 0.4, words.at - words.wide / 2]
+        begins = [words.at - 0.2, words.at + 1.0, words.at - words.wide + 0.2, words.at - words.wide / 2]
         begins = [begin for begin in begins if begin >= left and begin + words.wide <= right]
         tries = [begins] if nearest else [[begin] for begin in begins]
         steps = (_step(words, each, rows, uprights) for each in tries)
@@ -89,13 +102,13 @@ def _step(
     words: Words, begins: list[float], rows: list[list[tuple[float, float]]], uprights: list[list[float]]
 ) -> Step | None:
     for row, taken in enumerate(rows):
-        if row and any(begin - 0.5 < words.at < end + 0.5 for begin, end in rows[row - 1]):
+        if row and any(begin - 0.3 < words.at < end + 0.3 for begin, end in rows[row - 1]):
             return None
         for begin in begins:
             end = begin + words.wide
             if any(begin < other_end + _AIR and other_begin < end + _AIR for other_begin, other_end in taken):
                 continue
-            if any(begin - 0.6 < upright < end + 0.6 for upright in uprights[row]):
+            if any(begin - 0.3 < upright < end + 0.3 for upright in uprights[row]):
                 continue
             return Step(words, row, begin)
     return None

@@ -68,7 +68,13 @@ class Margins:
 
 
 def lay(
-    places: Sequence[Floats], whole: Sequence[bool], wide: float, high: float, margins: Margins, most: int, enough: float
+    places: Sequence[Floats],
+    whole: Sequence[bool],
+    wide: float,
+    high: float,
+    margins: Margins,
+    most: int,
+    enough: float,
 ) -> list[Strip]:
     """The strips of a picture, at the largest scale that the paper has room for.
 
