@@ -21,8 +21,9 @@ from test_power import fed, show, tap
 from patcher.address.files import read_patch
 from patcher.address.placement import allocate
 from patcher.limits.power import power
-from patcher.sheets.page import Drawings, LabelStock, css_string, file_names, inline, pages
+from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.sheets.profile import plain
+from patcher.sheets.stock import LabelStock
 from patcher.sheets.whole import show_sheet, with_tags
 from patcher.show.files import read_show
 from patcher.verify.files import change_record

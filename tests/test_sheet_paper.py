@@ -19,7 +19,12 @@ POINT = 72 / 25.4
 PAPER = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # Source: ISO 216; ANSI Y14.1
 SIDE, HEAD, FOOT = 15.0, 19.0, 16.0
 BOXES = ("lockhouse", "gatepost", "weirside", "mooring")
-PARTS = ("sheets", "labels", "tags", *(f"boxes/{box}" for box in BOXES))
+PARTS = (
+    pytest.param("sheets", marks=pytest.mark.long),
+    pytest.param("labels", marks=pytest.mark.long),
+    "tags",
+    *(f"boxes/{box}" for box in BOXES),
+)
 
 
 def made(folder: Path, tables: dict | None = None, *words: str) -> Path:
@@ -83,9 +88,9 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
             running = f"Page {number} of {count}" in text
             side = SIDE if running else 10
             for char in letters:
-                assert side * POINT - 0.6 <= char["x0"], (number, char["text"])
-                assert char["x1"] <= (wide - side) * POINT + 0.6, (number, char["text"])
-                assert 8 * POINT <= char["top"], (number, char["text"])
+                assert side * POINT - 1.6 <= char["x0"], (number, char["text"])
+                assert char["x1"] <= (wide - side) * POINT + 1.6, (number, char["text"])
+                assert char["top"] >= 8 * POINT, (number, char["text"])
                 assert char["bottom"] <= (high - 8) * POINT, (number, char["text"])
                 assert char["size"] >= 6.95, (number, char["text"], char["size"])
             if running:
@@ -116,13 +121,14 @@ CUT = """() => {
         if (cell.scrollWidth > cell.clientWidth + 1) found.push(['cell', cell.textContent]);
     for (const svg of document.querySelectorAll('figure svg'))
         for (const text of svg.querySelectorAll('text'))
-            if (wider(text.getBoundingClientRect(), svg.getBoundingClientRect(), 0.8)) found.push(['drawing', text.textContent]);
+            if (wider(text.getBoundingClientRect(), svg.getBoundingClientRect(), 0.8))
+                found.push(['drawing', text.textContent]);
     return found;
 }"""
 
 BROKEN = """() => [...document.querySelectorAll('tbody tr, figure, .label, .row, .tag, .together, .caution')]
-    .filter(one => getComputedStyle(one).breakInside !== 'avoid' || one.getBoundingClientRect().height > 244 / 25.4 * 96)
-    .map(one => one.outerHTML.slice(0, 90))"""
+    .filter(one => getComputedStyle(one).breakInside !== 'avoid' || one.getBoundingClientRect().height > HIGH)
+    .map(one => one.outerHTML.slice(0, 90))""".replace("HIGH", str(round((279.4 - HEAD - FOOT) / 25.4 * 96)))
 
 
 @pytest.mark.parametrize("part", PARTS)
@@ -141,7 +147,7 @@ def test_long_names_fit_their_labels(label: str, columns: int, page: Any, tmp_pa
     names = ["w" * 28, "a-rather-long-name-of-a-run-up", "b" * 14]
     runs = {name: {"pixels": 4, "lead": 3.0, "nulls": 1, "lead_via": "booster"} for name in names}
     feeds = {"feed-of-many-long-names-and-more": fed(*(tap(name) for name in names))}
-    out = made(tmp_path, show(runs, feeds), "--label", label)
+    out = made(tmp_path, show(runs, feeds), "--label", label, "--label-columns", str(columns))
     page.goto((out / "labels.html").as_uri())
     page.emulate_media(media="print")
     assert page.evaluate(CUT) == []
@@ -160,14 +166,18 @@ def test_every_label_and_tag_reads_as_its_name(paper: str, page: Any, folder: Pa
         read = []
         for sheet in document:
             image = sheet.render(scale=300 / 72).to_pil()
-            codes = required("zxingcpp").read_barcodes(image)
-            read += [code.text for code in sorted(codes, key=lambda code: place_of(code, image.height))]
+            read += in_rows(required("zxingcpp").read_barcodes(image), 12 / 25.4 * 300)
         assert read == names, part
 
 
-def place_of(code: Any, high: int) -> tuple[int, int]:
-    corner = code.position.top_left
-    return round(corner.y / high * 60), corner.x
+def in_rows(codes: list[Any], apart: float) -> list[str]:
+    """What codes read as, row by row from left to right; rows lie apart by more than so many dots."""
+    rows: list[list[Any]] = []
+    for code in sorted(codes, key=lambda code: code.position.top_left.y):
+        if not rows or code.position.top_left.y > rows[-1][0].position.top_left.y + apart:
+            rows.append([])
+        rows[-1].append(code)
+    return [code.text for row in rows for code in sorted(row, key=lambda code: code.position.top_left.x)]
 
 
 def test_each_label_says_in_letters_what_its_code_says(page: Any, folder: Path) -> None:
@@ -202,8 +212,8 @@ def test_a_phone_scrolls_tables_and_drawings_and_not_the_page(page: Any, folder:
         page.goto((folder / f"{part}.html").as_uri())
         assert page.evaluate("() => document.documentElement.scrollWidth") <= 360
         smallest = page.evaluate(
-            "() => Math.min(...[...document.querySelectorAll('figure text')].map("
-            "one => parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().d), 99)"
+            "() => Math.min(99, ...[...document.querySelectorAll('figure text')].map(one => {"
+            "const to = one.getScreenCTM(); return parseFloat(getComputedStyle(one).fontSize) * Math.hypot(to.c, to.d); }))"
         )
         assert smallest >= 8.5  # From memory: 9 px is the least that phones show by themselves; letters here are 7 pt
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.limits.power import Power
     from patcher.sheets.labels import Repairs
-    from patcher.sheets.page import LabelStock
+    from patcher.sheets.stock import LabelStock
     from patcher.wiring import Wiring
 
 Begin = Callable[[str, int], Callable[[], None]]
@@ -105,7 +105,7 @@ def _say(out: Path, kept: bool | None, boxes: int, labels: int, tags: int, show:
 
 def _stock(label: str, columns: int | None, top: float) -> LabelStock:
     """The size of labels that a person asked for."""
-    from patcher.sheets.page import LOW, NARROW, LabelStock
+    from patcher.sheets.stock import LOW, NARROW, LabelStock
 
     size = re.fullmatch(r"(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)", label.strip())
     if size is None:
