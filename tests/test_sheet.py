@@ -193,14 +193,9 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert (row[4], row[5]) == (f"{supply['amps_at_level']:.1f} A", f"{supply['full_white_amps']:.1f} A")
     taps: dict[str, list] = {}
     for label, rows in page.tables:
-        if label.startswith("Feeds of"):
-            name = ""
-            for row in rows[1:]:
-                if " from " in row[0]:
-                    name = row[0].split(" from ")[0]
-                    taps[name] = [row[0]]
-                else:
-                    taps[name].append(tuple(row[:3]))
+        if label.startswith("Feed "):
+            head = rows[0][0].replace("\u00a0", " ")
+            taps[head.split(" from ")[0]] = [head, *(tuple(row[:3]) for row in rows[2:])]
     for feed in solved["feeds"]:
         head, *rows = taps[feed["feed"]]
         assert f"carries {feed['amps']:.1f} A" in head

@@ -213,7 +213,8 @@ def test_a_phone_scrolls_tables_and_drawings_and_not_the_page(page: Any, folder:
         assert page.evaluate("() => document.documentElement.scrollWidth") <= 360
         smallest = page.evaluate(
             "() => Math.min(99, ...[...document.querySelectorAll('figure text')].map(one => {"
-            "const to = one.getScreenCTM(); return parseFloat(getComputedStyle(one).fontSize) * Math.hypot(to.c, to.d); }))"
+            "const to = one.getScreenCTM(), size = parseFloat(getComputedStyle(one).fontSize);"
+            "return size * Math.hypot(to.c, to.d); }))"
         )
         assert smallest >= 8.5  # From memory: 9 px is the least that phones show by themselves; letters here are 7 pt
 

@@ -94,7 +94,7 @@ def labels(wiring: Wiring, state: Power) -> tuple[Label, ...]:
 def _leads(wiring: Wiring) -> Iterator[Label]:
     show = wiring.show
     for (box, port), chain in wiring.chains.items():
-        before = f"{port_name(box, port)}, the port"
+        before = f"{port_name(box, port)}, port"
         for name in chain:
             if not show.runs[name].hung:
                 continue

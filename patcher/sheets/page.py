@@ -116,7 +116,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "metres": saying.length, "enough": saying.enough, "amps": saying.amps, "plain": plain, "place": _place,
         "count": saying.count, "count_of": lambda every, thing: saying.count(len(every), thing), "sections": _sections,
-        "rate": rate_text,
+        "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)

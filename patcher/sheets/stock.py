@@ -1,12 +1,13 @@
 """Label stock: how large a label is, and how its words are set so that they keep inside it.
 
-The name is set as large as it goes; where a label is too small for all that is to be said, the least needed of it is left
-out.
+The name is set as large as it goes; where a label is too small for all that is to be said, what is needed least is
+left out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from patcher.sheets.ink import long
 from patcher.sheets.labels import Label
@@ -19,7 +20,9 @@ POINT = 25.4 / 72
 WORDS = 7.0
 """Points of a label's words, the smallest on paper."""
 PADDING, GAP = 2.0, 0.5
-_SIZES = (26, 24, 22, 20, 18, 16, 15, 14, 13, 12, 11, 10, 9.5, 9, 8.5, 8, 7.5, 7)
+_ONE_LINE = 10
+"""Points from which on a name stands in one line; a longer name is set smaller first, and broken only then."""
+_SIZES = (20, 19, 18, 17, 16, 15, 14, 13, 12, 11, 10, 9.5, 9, 8.5, 8, 7.5, 7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +60,21 @@ class Fitted:
     lines: tuple[str, ...]
 
 
-def fit(label: Label, stock: LabelStock) -> Fitted:
-    """The words of a label, set so that they keep inside it.
+def fit(labels: Sequence[Label], stock: LabelStock) -> tuple[Fitted, ...]:
+    """The words of labels, set so that they keep inside; the labels of one cable have one size of name.
 
     Args:
-        label: what it says.
-        stock: how large it is.
+        labels: what they say.
+        stock: how large they are.
     """
+    each = [_fit(label, stock) for label in labels]
+    sizes: dict[str, float] = {}
+    for label, fitted in zip(labels, each, strict=True):
+        sizes[label.name] = min(fitted.size, sizes.get(label.name, fitted.size))
+    return tuple(replace(fitted, size=sizes[label.name]) for label, fitted in zip(labels, each, strict=True))
+
+
+def _fit(label: Label, stock: LabelStock) -> Fitted:
     end = f"End {label.end} of {label.ends}"
     way = "to" if label.end == 1 else "from"
     every = (f"{end}: {label.here}", f"{way} {label.there}", label.says)
@@ -71,8 +82,7 @@ def fit(label: Label, stock: LabelStock) -> Fitted:
         high = stock.high - 2 * PADDING - 0.3 - sum(_high(line, stock, bold=line is lines[0]) for line in lines)
         for size in _SIZES:
             rows = _rows(label.name, stock.room, size * 1.02, bold=True)
-            whole = rows == 1 or size <= 11 or (rows <= label.name.count("-") + 1 and size <= 15)
-            if whole and rows * size * POINT * 1.05 <= high:
+            if (rows == 1 or size < _ONE_LINE) and rows * size * POINT * 1.05 <= high:
                 return Fitted(size, lines)
     return Fitted(WORDS, (end,))
 
