@@ -31,6 +31,7 @@ from patcher.verify.items import Item, digests, items
 from patcher.verify.record import Answer, Entry
 from patcher.wiring import wire
 
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 
 
@@ -143,6 +144,19 @@ def test_a_show_without_power_or_pictures_is_printed(tmp_path: Path, here: Patch
     ran = here("sheet", "bare.toml", "--out", "bare", "--store")
     assert ran.returncode == 0
     assert "The show file names no supply" in (tmp_path / "bare/boxes/box.html").read_text()
+
+
+def test_readme_prints_what_is_printed(heron_lock: Path, here: Patcher) -> None:
+    # Source: README.md, On paper
+    shows = heron_lock.parent / "shows"
+    shows.mkdir()
+    for name in ("heron-lock.toml", "willow.csv"):
+        (heron_lock.parent / name).rename(shows / name)
+    said = re.search(r"^\$ patcher sheet (.*)\n((?:.+\n)+?)```", README, re.MULTILINE)
+    ran = here("sheet", *said[1].split())
+    assert (ran.returncode, ran.stdout) == (0, said[2])
+    tables = re.search(r"are in `tables/`: `(.*)`", README)[1].split()
+    assert {path.stem for path in (heron_lock.parent / "sheets/tables").iterdir()} == set(tables)
 
 
 # --- the numbers --------------------------------------------------------------------------------------------------

@@ -82,6 +82,7 @@ class _Writer:
     def __init__(self, sheet: ShowSheet, drawings: Drawings, stock: LabelStock) -> None:
         self.context: dict[str, Any] = {
             "sheet": sheet, "drawings": drawings, "stock": stock, "title": plain(sheet.title),
+            "fitted": fit(sheet.labels, stock),
             "places": {box.box: number for number, box in enumerate(sheet.boxes, start=1)},
         }  # fmt: skip
         self.heads = {
@@ -121,7 +122,6 @@ def _environment() -> Environment:
     environment.globals |= {
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
         "css": lambda text: Markup(text),  # noqa: S704  (css_string leaves nothing that could end it)
-        "fit": fit,
     }
     return environment
 

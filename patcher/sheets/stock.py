@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from patcher.sheets.ink import long
 from patcher.sheets.labels import Label
@@ -91,5 +92,6 @@ def _high(line: str, stock: LabelStock, *, bold: bool) -> float:
     return GAP + _rows(line, stock.room, WORDS, bold=bold) * WORDS * POINT * 1.15
 
 
+@lru_cache(maxsize=50_000)
 def _rows(text: str, room: float, size: float, *, bold: bool) -> int:
     return len(wrap(text, room, lambda words: long(words, size * POINT, bold=bold)))
