@@ -83,6 +83,24 @@ def test_sheets_of_a_box_that_is_gone_are_named_and_left(heron_lock: Path, here:
         r"^Left over from before, and no longer true: tables/tags.csv, tags.html$", ran.stdout, re.MULTILINE
     )
     assert (folder / "tags.html").exists()
+    assert here("sheet", heron_lock, "--out", folder).stdout == ran.stdout
+    (folder / "tags.html").unlink()
+    assert "before, and no longer true: tables/tags.csv\n" in here("sheet", heron_lock, "--out", folder).stdout
+
+
+@pytest.mark.parametrize("name", ["sheets.html", "tables/patch.csv", "sheets.json"])
+def test_a_file_of_another_is_not_written_over(name: str, heron_lock: Path, here: Patcher) -> None:
+    # Source: issue 7: an existing folder's foreign files untouched
+    path = heron_lock.parent / "out" / name
+    path.parent.mkdir(parents=True)
+    path.write_text('{"files": 3}')
+    before = files_in(heron_lock.parent)
+    ran = here("sheet", heron_lock, "--out", "out")
+    assert ran.returncode == 2
+    assert name in ran.stderr
+    assert "Patcher did not write it" in ran.stderr
+    assert path.read_text() == '{"files": 3}'
+    assert files_in(heron_lock.parent) == before
 
 
 @pytest.mark.parametrize("words", ["file", "below", "way", "proc"])

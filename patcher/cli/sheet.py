@@ -72,12 +72,11 @@ def sheet(
         texts |= {f"tables/{name}.csv": machines.as_csv(table) for name, table in machines.tables(said).items()}
         texts["sheets.md"] = machines.as_markdown(said)
         done()
-        old = files.left_over(out, texts)
-        files.write(out, texts, machines.document(said), begin("files", len(texts) + 1))
+        old = files.write(out, texts, machines.document(said), begin("files", len(texts) + 1))
     wrong = any(finding.severity == "error" for finding in found)
     if as_json:
         say_json({
-            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept, "files": [*texts, files.LISTING],
+            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept, "files": [files.LISTING, *texts],
             "left_over": old, "findings": [finding_json(finding) for finding in said.findings],
         })  # fmt: skip
     else:
