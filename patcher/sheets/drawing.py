@@ -252,7 +252,7 @@ def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Flo
         if subject.detail == 0:
             _boxes(subject, hanging, strip, courses)
         for fact, drawn in courses:
-            hanging.draw(fact, drawn, strip, alone=len(strips) == 1)
+            hanging.draw(fact, drawn, strip)
         if subject.detail:
             _boxes(subject, hanging, strip, [])
             hanging.over += ribbon.numbers(subject.show, hanging.paper, courses, strip)
@@ -314,5 +314,5 @@ def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, acr
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
         strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
-        hanging.draw(fact, found, strip, alone=True)
+        hanging.draw(fact, found, strip)
     return left_out

@@ -13,6 +13,8 @@ from patcher.sheets.stairs import Step, Words, stairs
 LEFT, RIGHT = 13.0, 2.5
 """Millimetres before metre 0 and behind the last one."""
 ROW = SMALL * LINE + 0.1
+_EDGES = 20
+"""Edges of universes that are named on one run: of more, some are only marked."""
 _SUPPLY = 3.2
 """Millimetres more above a supply."""
 _LEVELS = 5
@@ -134,7 +136,7 @@ class Stack:
             found.above.append(Words(first, words, "run", fact.name, PLAIN, True))
             if level < 4:
                 found.above.append(Words(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
-                for span in fact.edges:
+                for span in fact.edges[:: -(-len(fact.edges) // _EDGES) or 1]:
                     at = self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean())
                     text = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
                     found.above.append(Words(at, text, "edge", fact.name, SMALL))
