@@ -251,8 +251,9 @@ class _Chart:
         """The labels of a lane."""
         parts = []
         if (beside := lane.beside) is not None:
-            text = text_at(beside.at, lane.y + PLAIN * 0.36, beside.text, PLAIN, **HALO)
-            parts.append(marks.group(text, class_="label feed", data_of=beside.of))
+            weight = "bold" if beside.bold else None
+            text = text_at(beside.at, lane.y + PLAIN * 0.36, beside.text, PLAIN, font_weight=weight, **HALO)
+            parts.append(marks.group(text, class_=f"label {beside.kind}", data_of=beside.of))
         for steps, side in ((lane.up, -1), (lane.down, 1)):
             for step in steps:
                 words = step.words

@@ -19,7 +19,7 @@ _SUPPLY = 3.2
 """Millimetres more above a supply."""
 _LEVELS = 5
 """How much is left out: 0 nothing; 1 the lengths of leads; 2 feeds on the runs; 3 runs on the feeds, which are then
-named beside their wires; 4 all numbers; 5 names that do not fit in one row."""
+named beside their wires; 4 all numbers; 5 names that do not fit in one row, the last of a port beside its end."""
 
 
 @dataclass(eq=False)
@@ -133,7 +133,12 @@ class Stack:
             what = f"same data as {fact.source}" if fact.source is not None else fact.start
             words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
             words = fitted(words, self.wide - LEFT - 4, PLAIN, bold=True)
-            found.above.append(Words(first, words, "run", fact.name, PLAIN, True))
+            label = Words(first, words, "run", fact.name, PLAIN, True)
+            beside = self.x(string.end) + 2.5
+            if level >= 5 and string is lane.strings[-1] and beside + label.wide < self.wide - 0.5:
+                found.beside = replace(label, at=beside)
+            else:
+                found.above.append(label)
             if level < 4:
                 found.above.append(Words(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
                 for span in fact.edges[:: -(-len(fact.edges) // _EDGES) or 1]:
