@@ -186,7 +186,7 @@ class _Chart:
                 )
             )
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
-        for place in range(min(run.nulls, 5)):
+        for place in range(min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))):
             parts.append(marks.null(np.array([begin - 1.9 - 1.5 * place, y]), 0.8))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])

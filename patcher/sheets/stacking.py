@@ -15,6 +15,8 @@ LEFT, RIGHT = 13.0, 2.5
 ROW = SMALL * LINE + 0.1
 _EDGES = 20
 """Edges of universes that are named on one run: of more, some are only marked."""
+_BESIDE = 70.0
+"""Millimetres that are kept for names beside their lines, where nothing else is said."""
 _SUPPLY = 3.2
 """Millimetres more above a supply."""
 _LEVELS = 5
@@ -70,7 +72,7 @@ class Stack:
 
     def __init__(self, found: Cables, wide: float, room: float) -> None:
         self.found, self.wide = found, wide
-        self.scale = min((wide - LEFT - RIGHT) / found.end, 200.0) if found.end > 1e-9 else 10.0
+        self.scale = self._scale(0.0)
         self.notes: list[str] = []
         self.lanes: list[Lane] = []
         self.cut = 0
@@ -88,12 +90,18 @@ class Stack:
         """Millimetres of all lanes and the heading."""
         return 5.0 + sum(lane.high for lane in self.lanes)
 
+    def _scale(self, kept: float) -> float:
+        """Millimetres a metre, where so much of the paper is kept free at the right."""
+        return min((self.wide - LEFT - RIGHT - kept) / self.found.end, 200.0) if self.found.end > 1e-9 else 10.0
+
     def x(self, metres: float) -> float:
         """Millimetres from the left."""
         return LEFT + metres * self.scale
 
     def _lay(self, level: int) -> None:
         self.lanes, self.notes = [], []
+        if level == _LEVELS:
+            self.scale = self._scale(min(_BESIDE, self.wide / 2))
         owners: dict[str, int] = {}
         for lane in self.found.ports:
             parent = None
