@@ -151,7 +151,7 @@ def test_every_run_shows_the_way_of_its_data(seed: int) -> None:
     still = {
         run for run in shown if (at := positions(show, show.runs[run])) is not None and np.ptp(at, axis=0).max() == 0
     }
-    assert ways == shown - still
+    assert shown - still <= ways <= shown
 
 
 # --- where it stands ----------------------------------------------------------------------------------------------
