@@ -29,6 +29,7 @@ from patcher.wiring import Wiring
 
 _MANY = 60
 """Runs beyond which the show's drawing names boxes, not runs."""
+_TRIES = 3
 _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
@@ -114,9 +115,14 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
 
 
 def _drawn(subject: _Subject, wide: float) -> str:
-    """The drawing; drawn once more with a smaller picture where the words under it found no room."""
-    drawn, over = _try(subject, wide, 0.0)
-    return drawn if over <= 0 else _try(subject, wide, min(over, subject.high / 3))[0]
+    """The drawing; drawn again with a smaller picture where the words under it found no room."""
+    less = 0.0
+    for _ in range(_TRIES):
+        drawn, over = _try(subject, wide, less)
+        if over <= 0:
+            break
+        less = min(less + over + 3.0, subject.high / 3)
+    return drawn
 
 
 def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:

@@ -338,7 +338,7 @@ class Hanging:
             return
         letter = letters(len(self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
-        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0)
+        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0, pay=6.0)
         self.notes.append((letter if place else "", label.note))
         if place is not None:
             left, top = place.rect[:2]

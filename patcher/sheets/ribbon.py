@@ -189,22 +189,22 @@ def _columns(axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Pape
 
 
 def _rows(axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Paper, strip: Strip) -> list[str]:
+    """At the left; where there is no room, at the right."""
     wide = long(str(axis.last), SMALL)
-    for x in np.arange(low[0] - 2.2 - wide, max(0.3, low[0] - _FAR - wide), -0.5).tolist():
+    left = np.arange(low[0] - 2.2 - wide, max(0.3, low[0] - _FAR - wide), -0.5)
+    right = np.arange(high[0] + 2.2, min(high[0] + _FAR, strip.rect[2] - wide - 0.3), 0.5)
+    for x in [*left.tolist(), *right.tolist()]:
         rect = (x, low[1] - SMALL / 2, x + wide, high[1] + SMALL / 2)
         if not has_room(rect):
             continue
-        parts = [
-            text_at(
-                x + wide, high[1] - away + SMALL * 0.36, str(place), SMALL, class_="row", fill=GREY, text_anchor="end"
-            )
-            for place, away in axis.ticks(SMALL + 0.6)
-        ]
+        ticks = [(str(place), high[1] - away + SMALL * 0.36) for place, away in axis.ticks(SMALL + 0.6)]
+        more = {"fill": GREY, "text_anchor": "end"}
+        parts = [text_at(x + wide, y, place, SMALL, class_="row", **more) for place, y in ticks]
         foot = rect[1] - 0.8
         word = (x + wide - long("row", SMALL), foot - SMALL, x + wide, foot)
         if word[0] > 0.3 and word[1] > strip.rect[1] and paper.is_clear(word):
             paper.take(word)
-            parts.append(text_at(word[2], foot - 0.2, "row", SMALL, fill=GREY, text_anchor="end"))
+            parts.append(text_at(word[2], foot - 0.2, "row", SMALL, **more))
         paper.take(rect)
         return parts
     return []
