@@ -186,7 +186,7 @@ class _Chart:
                 )
             )
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
-        for place in range(min(run.nulls, 5)):
+        for place in range(min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))):
             parts.append(marks.null(np.array([begin - 1.9 - 1.5 * place, y]), 0.8))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])
@@ -251,8 +251,9 @@ class _Chart:
         """The labels of a lane."""
         parts = []
         if (beside := lane.beside) is not None:
-            text = text_at(beside.at, lane.y + PLAIN * 0.36, beside.text, PLAIN, **HALO)
-            parts.append(marks.group(text, class_="label feed", data_of=beside.of))
+            weight = "bold" if beside.bold else None
+            text = text_at(beside.at, lane.y + PLAIN * 0.36, beside.text, PLAIN, font_weight=weight, **HALO)
+            parts.append(marks.group(text, class_=f"label {beside.kind}", data_of=beside.of))
         for steps, side in ((lane.up, -1), (lane.down, 1)):
             for step in steps:
                 words = step.words

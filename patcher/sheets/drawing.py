@@ -29,6 +29,7 @@ from patcher.wiring import Wiring
 
 _MANY = 60
 """Runs beyond which the show's drawing names boxes, not runs."""
+_TRIES = 3
 _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
@@ -114,9 +115,14 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
 
 
 def _drawn(subject: _Subject, wide: float) -> str:
-    """The drawing; drawn once more with a smaller picture where the words under it found no room."""
-    drawn, over = _try(subject, wide, 0.0)
-    return drawn if over <= 0 else _try(subject, wide, min(over, subject.high / 3))[0]
+    """The drawing; drawn again with a smaller picture where the words under it found no room."""
+    less = 0.0
+    for _ in range(_TRIES):
+        drawn, over = _try(subject, wide, less)
+        if over <= 0:
+            break
+        less = min(less + over + 3.0, subject.high / 3)
+    return drawn
 
 
 def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
@@ -252,7 +258,7 @@ def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Flo
         if subject.detail == 0:
             _boxes(subject, hanging, strip, courses)
         for fact, drawn in courses:
-            hanging.draw(fact, drawn, strip, alone=len(strips) == 1)
+            hanging.draw(fact, drawn, strip)
         if subject.detail:
             _boxes(subject, hanging, strip, [])
             hanging.over += ribbon.numbers(subject.show, hanging.paper, courses, strip)
@@ -314,5 +320,5 @@ def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, acr
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
         strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
-        hanging.draw(fact, found, strip, alone=True)
+        hanging.draw(fact, found, strip)
     return left_out

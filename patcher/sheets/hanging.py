@@ -37,6 +37,8 @@ _LONGEST = 60.0
 """Millimetres of a label at most."""
 
 
+_TRIED = 60
+"""Labels that found no room before no other number is tried: the drawing is full then."""
 _SPREAD = np.array([0.5, 0.33, 0.67, 0.17, 0.83])
 _LETTERS = "abcdefghkmnprstuvwxy"
 """Those that nobody takes for a figure or for a line."""
@@ -103,12 +105,12 @@ class Hanging:
         """How a run looks."""
         return self.looks[fact.box if self.by_box else fact.port_name]
 
-    def draw(self, fact: Facts, found: Course, strip: Strip, *, alone: bool) -> None:
-        """The part of a run that lies in a strip; `alone` where there is one strip only."""
-        left, right = strip.x, strip.x + (strip.right - strip.left) * strip.scale
-        whole = [found.strings, found.wires]
-        if not alone:
-            whole = [tuple(each for piece in part for each in inside(piece, left, right)) for part in whole]
+    def draw(self, fact: Facts, found: Course, strip: Strip) -> None:
+        """The part of a run that lies in a strip."""
+        whole = [
+            tuple(each for piece in part for each in inside(piece, strip.begins, strip.ends))
+            for part in (found.strings, found.wires)
+        ]
         strings, wires = whole
         inner = [*self._wires(wires), *self._strings(fact, found, strings)]
         heads = self._heads(found, strings or wires)
@@ -156,6 +158,8 @@ class Hanging:
         lines = [string[at : at + 2] for string in strings for at in range(0, len(string) - 1, 2)]
         for line in lines:
             heads += [marks.chevron(at, way, size) for at, way in arrows(line, 30.0)]
+        if not heads:
+            return ""
         return path("".join(heads), class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}")
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
@@ -308,6 +312,9 @@ class Hanging:
         within = left + 0.5, top + 0.5, right - 0.5, bottom - 6.5
         needed = label.kind in ("run", "box")
         reach, crossing = (60.0, 1.0) if needed else (14.0, 0.12)
+        if label.rank > 2 and self.unsaid + len(self.notes) > _TRIED:
+            self.unsaid += 1
+            return
         place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above)
         if place is None:
             self._refer(label, within)
@@ -331,7 +338,7 @@ class Hanging:
             return
         letter = letters(len(self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
-        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0)
+        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0, pay=6.0)
         self.notes.append((letter if place else "", label.note))
         if place is not None:
             left, top = place.rect[:2]

@@ -23,7 +23,6 @@ _AIR = 0.35
 _TURNS = 24
 _ROUND = sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
 _PAY = 200.0
-"""Millimetres that a label goes farther rather than being crossed all over."""
 _OVER = 0.25
 """Millimetres that it goes farther rather than have its leader cross one cell of a line."""
 _WORSE = 2.0
@@ -94,6 +93,7 @@ class Paper:
         reach: float = 50.0,
         crossing: float = 0.05,
         above: bool = False,
+        pay: float = _PAY,
     ) -> Place | None:
         """The place of a label, which is then taken; None where there is none.
 
@@ -105,6 +105,7 @@ class Paper:
             reach: how far from an anchor it may stand.
             crossing: which part of it may be crossed by lines.
             above: whether it tries above the anchor before it tries at its right.
+            pay: millimetres that it goes farther rather than being crossed all over.
         """
         best: tuple[float, Place] | None = None
         for worse, anchor in enumerate(anchors):
@@ -116,7 +117,7 @@ class Paper:
                     found = self._try(anchor, wide, high, within, far, angle)
                     if found is None or found[1] > crossing:
                         continue
-                    cost = far + _WORSE * worse + _PAY * found[1] + found[2]
+                    cost = far + _WORSE * worse + pay * found[1] + found[2]
                     if best is None or cost < best[0] - 1e-9:
                         best = cost, found[0]
         if best is None:

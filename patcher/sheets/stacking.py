@@ -13,11 +13,15 @@ from patcher.sheets.stairs import Step, Words, stairs
 LEFT, RIGHT = 13.0, 2.5
 """Millimetres before metre 0 and behind the last one."""
 ROW = SMALL * LINE + 0.1
+_EDGES = 20
+"""Edges of universes that are named on one run: of more, some are only marked."""
+_BESIDE = 70.0
+"""Millimetres that are kept for names beside their lines, where nothing else is said."""
 _SUPPLY = 3.2
 """Millimetres more above a supply."""
 _LEVELS = 5
 """How much is left out: 0 nothing; 1 the lengths of leads; 2 feeds on the runs; 3 runs on the feeds, which are then
-named beside their wires; 4 all numbers; 5 names that do not fit in one row."""
+named beside their wires; 4 all numbers; 5 names that do not fit in one row, the last of a port beside its end."""
 
 
 @dataclass(eq=False)
@@ -68,7 +72,7 @@ class Stack:
 
     def __init__(self, found: Cables, wide: float, room: float) -> None:
         self.found, self.wide = found, wide
-        self.scale = min((wide - LEFT - RIGHT) / found.end, 200.0) if found.end > 1e-9 else 10.0
+        self.scale = self._scale(0.0)
         self.notes: list[str] = []
         self.lanes: list[Lane] = []
         self.cut = 0
@@ -86,12 +90,18 @@ class Stack:
         """Millimetres of all lanes and the heading."""
         return 5.0 + sum(lane.high for lane in self.lanes)
 
+    def _scale(self, kept: float) -> float:
+        """Millimetres a metre, where so much of the paper is kept free at the right."""
+        return min((self.wide - LEFT - RIGHT - kept) / self.found.end, 200.0) if self.found.end > 1e-9 else 10.0
+
     def x(self, metres: float) -> float:
         """Millimetres from the left."""
         return LEFT + metres * self.scale
 
     def _lay(self, level: int) -> None:
         self.lanes, self.notes = [], []
+        if level == _LEVELS:
+            self.scale = self._scale(min(_BESIDE, self.wide / 2))
         owners: dict[str, int] = {}
         for lane in self.found.ports:
             parent = None
@@ -131,10 +141,15 @@ class Stack:
             what = f"same data as {fact.source}" if fact.source is not None else fact.start
             words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
             words = fitted(words, self.wide - LEFT - 4, PLAIN, bold=True)
-            found.above.append(Words(first, words, "run", fact.name, PLAIN, True))
+            label = Words(first, words, "run", fact.name, PLAIN, True)
+            beside = self.x(string.end) + 2.5
+            if level >= 5 and string is lane.strings[-1] and beside + label.wide < self.wide - 0.5:
+                found.beside = replace(label, at=beside)
+            else:
+                found.above.append(label)
             if level < 4:
                 found.above.append(Words(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
-                for span in fact.edges:
+                for span in fact.edges[:: -(-len(fact.edges) // _EDGES) or 1]:
                     at = self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean())
                     text = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
                     found.above.append(Words(at, text, "edge", fact.name, SMALL))
