@@ -106,6 +106,8 @@ def _grid(show: Show, run: Run, lamps: Floats, wired: Lattice, paper: Callable[[
     pitch = abs(two - one)[1 if wired.lines == "rows" else 0] if lines > 1 else max(abs(two - one))
     if len(lamps) == 1:
         return Course(run, lamps, (), (), wired, float(pitch))
+    if wired.columns * wired.rows == lines:
+        return Course(run, lamps, (simple(ends[:, 0]),), (), wired, float(pitch))
     if wired.turns == "serpentine":
         return Course(run, lamps, (ends.reshape(-1, 2),), (), wired, float(pitch))
     wires = tuple(np.array([ends[at, 1], ends[at + 1, 0]]) for at in range(lines - 1))
