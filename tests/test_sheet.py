@@ -21,8 +21,9 @@ from test_power import fed, show, tap
 from patcher.address.files import read_patch
 from patcher.address.placement import allocate
 from patcher.limits.power import power
-from patcher.sheets.page import Drawings, LabelStock, css_string, file_names, inline, pages
+from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.sheets.profile import plain
+from patcher.sheets.stock import LabelStock
 from patcher.sheets.whole import show_sheet, with_tags
 from patcher.show.files import read_show
 from patcher.verify.files import change_record
@@ -30,6 +31,7 @@ from patcher.verify.items import Item, digests, items
 from patcher.verify.record import Answer, Entry
 from patcher.wiring import wire
 
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 
 
@@ -81,6 +83,24 @@ def test_sheets_of_a_box_that_is_gone_are_named_and_left(heron_lock: Path, here:
         r"^Left over from before, and no longer true: tables/tags.csv, tags.html$", ran.stdout, re.MULTILINE
     )
     assert (folder / "tags.html").exists()
+    assert here("sheet", heron_lock, "--out", folder).stdout == ran.stdout
+    (folder / "tags.html").unlink()
+    assert "before, and no longer true: tables/tags.csv\n" in here("sheet", heron_lock, "--out", folder).stdout
+
+
+@pytest.mark.parametrize("name", ["sheets.html", "tables/patch.csv", "sheets.json"])
+def test_a_file_of_another_is_not_written_over(name: str, heron_lock: Path, here: Patcher) -> None:
+    # Source: issue 7: an existing folder's foreign files untouched
+    path = heron_lock.parent / "out" / name
+    path.parent.mkdir(parents=True)
+    path.write_text('{"files": 3}')
+    before = files_in(heron_lock.parent)
+    ran = here("sheet", heron_lock, "--out", "out")
+    assert ran.returncode == 2
+    assert name in ran.stderr
+    assert "Patcher did not write it" in ran.stderr
+    assert path.read_text() == '{"files": 3}'
+    assert files_in(heron_lock.parent) == before
 
 
 @pytest.mark.parametrize("words", ["file", "below", "way", "proc"])
@@ -144,6 +164,19 @@ def test_a_show_without_power_or_pictures_is_printed(tmp_path: Path, here: Patch
     assert "The show file names no supply" in (tmp_path / "bare/boxes/box.html").read_text()
 
 
+def test_readme_prints_what_is_printed(heron_lock: Path, here: Patcher) -> None:
+    # Source: README.md, On paper
+    shows = heron_lock.parent / "shows"
+    shows.mkdir()
+    for name in ("heron-lock.toml", "willow.csv"):
+        (heron_lock.parent / name).rename(shows / name)
+    said = re.search(r"^\$ patcher sheet (.*)\n((?:.+\n)+?)```", README, re.MULTILINE)
+    ran = here("sheet", *said[1].split())
+    assert (ran.returncode, ran.stdout) == (0, said[2])
+    tables = re.search(r"are in `tables/`: `(.*)`", README)[1].split()
+    assert {path.stem for path in (heron_lock.parent / "sheets/tables").iterdir()} == set(tables)
+
+
 # --- the numbers --------------------------------------------------------------------------------------------------
 
 
@@ -192,14 +225,9 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert (row[4], row[5]) == (f"{supply['amps_at_level']:.1f} A", f"{supply['full_white_amps']:.1f} A")
     taps: dict[str, list] = {}
     for label, rows in page.tables:
-        if label.startswith("Feeds of"):
-            name = ""
-            for row in rows[1:]:
-                if " from " in row[0]:
-                    name = row[0].split(" from ")[0]
-                    taps[name] = [row[0]]
-                else:
-                    taps[name].append(tuple(row[:3]))
+        if label.startswith("Feed "):
+            head = rows[0][0].replace("\u00a0", " ")
+            taps[head.split(" from ")[0]] = [head, *(tuple(row[:3]) for row in rows[2:])]
     for feed in solved["feeds"]:
         head, *rows = taps[feed["feed"]]
         assert f"carries {feed['amps']:.1f} A" in head

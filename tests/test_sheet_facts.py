@@ -106,6 +106,18 @@ def test_the_heron_locks_boxes(heron) -> None:
         assert {feed.feed for feed in box.feeds} == wanted
 
 
+def test_a_supply_in_a_box_is_on_its_sheet_though_it_feeds_nothing_there() -> None:
+    # Source: issue 7, a box sheet lists supplies; README.md, The show file: whose enclosure it sits in
+    supplies = {"s": {"volts": 12.0, "amps": 30.0}, "idle": {"volts": 5.0, "amps": 2.0, "box": "box"},
+                "logic": {"volts": 5.0, "amps": 2.0}}  # fmt: skip
+    tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))}, supplies=supplies)
+    tables["controller"]["box"]["logic"] = {"supply": "logic", "amps": 0.3}
+    wiring = wired(tables)
+    (box,) = box_sheets(wiring, allocate(wiring).patch, power(wiring))
+    assert [supply.supply for supply in box.supplies] == ["s", "idle", "logic"]
+    assert box.supplies[2].logic == ("box",)
+
+
 # --- shopping -----------------------------------------------------------------------------------------------------
 
 

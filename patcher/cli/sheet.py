@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.limits.power import Power
     from patcher.sheets.labels import Repairs
-    from patcher.sheets.page import LabelStock
+    from patcher.sheets.stock import LabelStock
     from patcher.wiring import Wiring
 
 Begin = Callable[[str, int], Callable[[], None]]
@@ -72,12 +72,11 @@ def sheet(
         texts |= {f"tables/{name}.csv": machines.as_csv(table) for name, table in machines.tables(said).items()}
         texts["sheets.md"] = machines.as_markdown(said)
         done()
-        old = files.left_over(out, texts)
-        files.write(out, texts, machines.document(said), begin("files", len(texts) + 1))
+        old = files.write(out, texts, machines.document(said), begin("files", len(texts) + 1))
     wrong = any(finding.severity == "error" for finding in found)
     if as_json:
         say_json({
-            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept, "files": [*texts, files.LISTING],
+            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept, "files": [files.LISTING, *texts],
             "left_over": old, "findings": [finding_json(finding) for finding in said.findings],
         })  # fmt: skip
     else:
@@ -105,7 +104,7 @@ def _say(out: Path, kept: bool | None, boxes: int, labels: int, tags: int, show:
 
 def _stock(label: str, columns: int | None, top: float) -> LabelStock:
     """The size of labels that a person asked for."""
-    from patcher.sheets.page import LOW, NARROW, LabelStock
+    from patcher.sheets.stock import LOW, NARROW, LabelStock
 
     size = re.fullmatch(r"(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)", label.strip())
     if size is None:

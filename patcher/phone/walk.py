@@ -26,8 +26,11 @@ from patcher.verify.walking import Walk, open_items
 from patcher.wiring import Wiring
 
 LOOK_KEYS: tuple[tuple[Word, str], ...] = (
-    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back a look"), ("skip", "Skip"), ("stop", "Stop"),
+    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back a look"), ("skip", "Skip"),
+    ("stop", "Stop"),
 )  # fmt: skip
+KEYS_OF_TERMINAL = {"b goes back": "“Back a look” does", "b looks at it again": "“Back a look” shows it again"}
+"""Words of the round that name keys of a terminal, and those for a page."""
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have mended it: look"), ("write", "Change the show file instead, and look"),
     ("leave", "Leave it for now"),
@@ -117,6 +120,8 @@ class Round:
         return walk.written
 
     def _tell(self, line: str) -> None:
+        for keys, words in KEYS_OF_TERMINAL.items():
+            line = line.replace(keys, words)
         self._told += [one.strip() for one in line.splitlines() if one.strip() and not one.strip().startswith("──")]
 
     def _put(self, kind: str, **more: object) -> Screen:

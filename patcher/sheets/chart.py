@@ -7,9 +7,6 @@ the strings that they join.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-
 import numpy as np
 
 from patcher.address.patch import Patch
@@ -18,51 +15,28 @@ from patcher.sheets import key, marks
 from patcher.sheets.course import arrows
 from patcher.sheets.facts import amps_words, facts
 from patcher.sheets.ink import (
-    BLACK, GREY, HALO, HIGH, LINE, PLAIN, SMALL, WHITE, Look, document, fitted, long, look, number, path, text_at, threaded,
+    BLACK,
+    GREY,
+    HALO,
+    HIGH,
+    LINE,
+    PLAIN,
+    SMALL,
+    WHITE,
+    Look,
+    document,
+    fitted,
+    look,
+    number,
+    path,
+    text_at,
+    threaded,
 )  # fmt: skip
 from patcher.sheets.lanes import Cables, FeedLane, PortLane, String, SupplyLanes, cables
-from patcher.sheets.stairs import Step, Words, stairs
+from patcher.sheets.stacking import LEFT, ROW, Lane, Stack, first_fit
 from patcher.wiring import Wiring
 
-_LEFT, _RIGHT = 13.0, 2.5
-"""Millimetres before metre 0 and behind the last one."""
-_ROW = SMALL * LINE + 0.1
 _STRING, _MARK = 1.3, 0.85
-_SUPPLY = 3.2
-"""Millimetres more above a supply."""
-_LEVELS = 4
-"""How much is left out: 0 nothing; 1 the lengths of leads; 2 feeds on the runs too; 3 all but names; 4 most of those."""
-
-
-@dataclass(eq=False)
-class _Lane:
-    """A line of the chart, with its labels above and below.
-
-    Attributes:
-        above: what is said above it.
-        below: what is said below it.
-        draw: what it looks like, given its y.
-        risers: places at which a branch leaves it downwards.
-        parent: which lane it branches off; None where it begins at the left.
-        begin: millimetres at which it begins.
-    """
-
-    what: PortLane | FeedLane | SupplyLanes
-    above: list[Words] = field(default_factory=list)
-    below: list[Words] = field(default_factory=list)
-    parent: int | None = None
-    begin: float = _LEFT
-    up: list[Step] = field(default_factory=list)
-    down: list[Step] = field(default_factory=list)
-    y: float = 0.0
-    rows_up: int = 0
-    rows_down: int = 0
-
-    @property
-    def high(self) -> float:
-        """Millimetres that it takes."""
-        first = _SUPPLY if isinstance(self.what, SupplyLanes) else 0.0
-        return 2.6 + first + self.rows_up * _ROW + self.rows_down * _ROW + (1.6 if self.rows_down else 0.0) + 1.6
 
 
 def cable_chart(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -81,140 +55,26 @@ def cable_chart(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     controller = wiring.show.controllers[box]
     known = facts(wiring, patch, state)
     found = cables(wiring, known, state, box)
-    title = f"Cables of box {box}"
     heading = box if controller.address is None else f"{box} · {controller.address}"
-    chart = _Chart(found, wide, heading, title)
-    return chart.document()
+    return _Chart(found, wide, heading, box).document()
 
 
 class _Chart:
-    """The chart as it is laid out."""
+    """The chart as it looks."""
 
-    def __init__(self, found: Cables, wide: float, heading: str, title: str) -> None:
-        self.found, self.wide, self.heading, self.title = found, wide, heading, title
-        self.scale = min((wide - _LEFT - _RIGHT) / found.end, 200.0) if found.end > 1e-9 else 10.0
-        self.notes: list[str] = []
-        self.lanes: list[_Lane] = []
-        self.cut = 0
+    def __init__(self, found: Cables, wide: float, heading: str, box: str) -> None:
+        self.found, self.wide, self.heading, self.box = found, wide, heading, box
         self.legend = key.rows(self._items(), wide - 2)
-        self.room = HIGH - len(self.legend) * key.ROW - 8 - 6
-        for level in range(_LEVELS + 1):
-            self._lay(level)
-            if self.high <= self.room:
-                break
-        while self.high > self.room and len(self.lanes) > 1:
-            self.lanes.pop()
-            self.cut += 1
-        self._down()
-
-    @property
-    def high(self) -> float:
-        return 5.0 + sum(lane.high for lane in self.lanes)
-
-    def x(self, metres: float) -> float:
-        """Millimetres from the left."""
-        return _LEFT + metres * self.scale
-
-    # --- what is where
-
-    def _lay(self, level: int) -> None:
-        self.lanes, self.notes = [], []
-        owners: dict[str, int] = {}
-        for lane in self.found.ports:
-            parent = None
-            if lane.tee:
-                parent = owners.get(str(lane.strings[0].fact.run.same_data_as))
-            owners |= {string.fact.name: len(self.lanes) for string in lane.strings}
-            self.lanes.append(self._port(lane, level, parent))
-        for each in self.found.supplies:
-            self.lanes.append(_Lane(each))
-            for feed in each.feeds:
-                parent = owners.get(feed.feed.source) if feed.feed.source is not None else None
-                owners[feed.feed.name] = len(self.lanes)
-                self.lanes.append(self._feed(feed, level, parent))
-        rows = 40 if level < 3 else 3 if level == 3 else 1
-        for place, one in enumerate(self.lanes):
-            self._stack(place, one, rows)
-
-    def _stack(self, place: int, one: _Lane, rows: int) -> None:
-        """Find the rows of a lane's labels, clear of branches that pass."""
-        inside = [each.begin for at, each in enumerate(self.lanes) if each.parent is not None and each.parent < place < at]
-        into = [one.begin] if one.parent is not None else []
-        out = [each.begin for each in self.lanes if each.parent == place]
-        right = self.wide - 0.5
-        one.up, lost = stairs(one.above, _LEFT - 3.5, right, rows, [*inside, *into])
-        one.down, more = stairs(one.below, _LEFT - 3.5, right, rows, [*inside, *out])
-        self.notes += [f"{words.of}: {words.text}" for words in (*lost, *more)]
-        one.rows_up = max((step.row + 1 for step in one.up), default=0)
-        one.rows_down = max((step.row + 1 for step in one.down), default=0)
-
-    def _port(self, lane: PortLane, level: int, parent: int | None) -> _Lane:
-        found = _Lane(lane, parent=parent, begin=self.x(lane.begin))
-        for string in lane.strings:
-            fact, first = string.fact, self.x(string.along[0])
-            pixels = f"1–{fact.run.pixels}" if fact.run.pixels > 1 else "1"
-            what = f"same data as {fact.source}" if fact.source is not None else fact.start
-            words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
-            words = fitted(words, self.wide - _LEFT - 4, PLAIN, bold=True)
-            found.above.append(Words(first, words, "run", fact.name, PLAIN, True))
-            if level < 3:
-                found.above.append(Words(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
-                for span in fact.edges:
-                    at = self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean())
-                    text = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
-                    found.above.append(Words(at, text, "edge", fact.name, SMALL))
-                if fact.run.nulls:
-                    text = f"{fact.run.nulls} null{'s' if fact.run.nulls > 1 else ''}"
-                    found.below.append(Words(first - 1.2, text, "null", fact.name, SMALL))
-            if level < 2:
-                joined = [(self.x(string.along[tap.pixel - 1]), f"{tap.feed} {amps_words(tap.amps)}") for tap in fact.taps]
-                found.below += self._merged(joined, "feed", fact.name)
-            if level < 1 and fact.run.lead:
-                middle = self.x(string.lead_from + fact.run.lead / 2)
-                found.below.append(Words(middle, f"{fact.run.lead:.3g} m", "lead", fact.name, SMALL))
-        return found
-
-    def _feed(self, lane: FeedLane, level: int, parent: int | None) -> _Lane:
-        found = _Lane(lane, parent=parent, begin=self.x(lane.begin))
-        feed = lane.feed
-        fuse = f"fuse {feed.fuse:g} A" if feed.fuse is not None else "no fuse of its own"
-        carries = amps_words(lane.amps)
-        tries = ([feed.name, lane.wire, fuse, f"carries {carries}"], [feed.name, lane.wire, fuse, carries],
-                 [feed.name, fuse, carries])  # fmt: skip
-        words = _first_fit([" · ".join(filter(None, each)) for each in tries], self.wide - _LEFT - 3)
-        at = found.begin + (1.2 if parent is not None else 0.2)
-        found.above.append(Words(at, words, "feed", feed.name, PLAIN))
-        if level < 4:
-            joined = [(self.x(joint.at), joint.words) for joint in lane.joints]
-            found.below += self._merged(joined, "joint", feed.name)
-        return found
-
-    def _merged(self, labels: Sequence[tuple[float, str]], kind: str, of: str) -> list[Words]:
-        """Labels, those together that lie nearly at one place."""
-        found: list[tuple[float, list[str]]] = []
-        for at, text in sorted(labels):
-            if found and at - found[-1][0] < 0.6:
-                found[-1][1].append(text)
-            else:
-                found.append((at, [text]))
-        most = self.wide - _LEFT - 3
-        return [Words(at, fitted("; ".join(texts), most, SMALL), kind, of, SMALL) for at, texts in found]
-
-    def _down(self) -> None:
-        """Give every lane its y."""
-        y = 5.0
-        for lane in self.lanes:
-            lane.y = y + lane.high - 1.6 - (1.6 if lane.rows_down else 0.0) - lane.rows_down * _ROW
-            y += lane.high
-
-    # --- how it looks
+        self.stack = Stack(found, wide, HIGH - len(self.legend) * key.ROW - 8 - 8)
+        self.lanes = self.stack.lanes
+        self.scale, self.x = self.stack.scale, self.stack.x
 
     def document(self) -> str:
         """The whole chart."""
-        y = self.high
+        y = self.stack.high + 2
         parts = [*self._grid(y)]
         parts += [marks.group(self._riser(lane), class_="branch") for lane in self.lanes if lane.parent is not None]
-        parts += self._box()
+        parts += self._ports()
         for lane in self.lanes:
             if isinstance(lane.what, PortLane):
                 parts.append(self._draw_port(lane, lane.what))
@@ -224,7 +84,7 @@ class _Chart:
                 parts.append(self._draw_supply(lane, lane.what))
             parts += self._words(lane)
         if self.found.end > 1e-9:
-            parts += key.ruler(0.0, self.found.end, self.scale, _LEFT, y + 1)
+            parts += key.ruler(0.0, self.found.end, self.scale, LEFT, y + 1)
         y += 8
         parts += key.write(self.legend, 1.0, y)
         y += len(self.legend) * key.ROW + 1
@@ -232,14 +92,16 @@ class _Chart:
         parts += key.lines_at(lines, 1.0, y, "says")
         y += len(lines) * SMALL * LINE + 1
         says = "Each port's cable and each feed's wire as a length along an axis in metres."
-        return document(self.title, says, self.wide, min(y, HIGH), parts)
+        return document(f"Cables of box {self.box}", says, self.wide, min(y, HIGH), parts)
 
     def _says(self, room: float) -> list[str]:
         """What stands under the chart."""
         vague = [s.fact.name for lane in self.found.ports for s in lane.strings if not s.known]
         lists = [("Not up this season", list(self.found.absent))]
         lists.append(("Not to scale, as the file gives no pitch", vague))
-        lists.append(("No room for", [*([f"{self.cut} lines of the chart"] if self.cut else []), *self.notes]))
+        lists.append(
+            ("No room for", [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes])
+        )
         if not self.found.ports:
             lists.append(("No run hangs on this box", ["nothing to draw"]))
         lines: list[str] = []
@@ -254,7 +116,7 @@ class _Chart:
         strings = [string.fact for lane in self.found.ports for string in lane.strings]
         if not strings:
             return []
-        found = key.mark_items(strings, leads=False, ribbons=False)
+        found = key.mark_items(strings, named=True, leads=False, ribbons=False)
         found.append((_lead_line(0.0, 8.0, 0.0, "cable"), "lead"))
         if any(fact.run.lead_via == "booster" for fact in strings):
             found.append((_lead_line(0.0, 8.0, 0.0, "booster"), "lead with a booster"))
@@ -269,12 +131,11 @@ class _Chart:
 
     def _grid(self, foot: float) -> list[str]:
         """Hair lines at every labelled metre."""
-        lines = key.ruler(0.0, self.found.end, self.scale, _LEFT, foot + 1) if self.found.end > 1e-9 else []
-        places = key.ticks(0.0, self.found.end, self.scale) if lines else []
+        places = key.ticks(0.0, self.found.end, self.scale) if self.found.end * self.scale >= 8 else []
         d = "".join(f"M{number(self.x(metre))},5V{number(foot + 1)}" for metre in places)
         return [path(d, class_="metre", stroke="#c8c8c8", stroke_width="0.15")] if d else []
 
-    def _riser(self, lane: _Lane) -> str:
+    def _riser(self, lane: Lane) -> str:
         assert lane.parent is not None  # noqa: S101
         if lane.parent >= len(self.lanes):
             return ""
@@ -283,26 +144,26 @@ class _Chart:
         d = f"M{number(lane.begin)},{number(top)}V{number(lane.y)}"
         return path(d, stroke=BLACK, stroke_width="0.3", **dashes) + marks.joint(lane.begin, top)
 
-    def _box(self) -> list[str]:
+    def _ports(self) -> list[str]:
         ports = [lane for lane in self.lanes if isinstance(lane.what, PortLane)]
         parts = [text_at(1.0, 3.2, fitted(self.heading, self.wide - 2, PLAIN, bold=True), PLAIN, font_weight="bold")]
         if ports:
             top, foot = ports[0].y - 3, ports[-1].y + 3
             parts.append(
                 f'<rect x="1" y="{number(top)}" width="8" height="{number(foot - top)}" rx="0.8" fill="{WHITE}" '
-                f'stroke="{BLACK}" stroke-width="0.5" data-box="{self.found.ports[0].name.split("/")[0]}"/>'
+                f'stroke="{BLACK}" stroke-width="0.5" data-box="{self.box}"/>'
             )
         for lane in ports:
             assert isinstance(lane.what, PortLane)  # noqa: S101
             if not lane.what.tee:
-                parts.append(path(f"M9,{number(lane.y)}H{_LEFT:g}", stroke=BLACK, stroke_width="0.4"))
+                parts.append(path(f"M9,{number(lane.y)}H{LEFT:g}", stroke=BLACK, stroke_width="0.4"))
                 parts.append(
                     text_at(5.0, lane.y + PLAIN * 0.36, str(lane.what.port), PLAIN, class_="port", font_weight="bold",
                             text_anchor="middle")
                 )  # fmt: skip
         return parts
 
-    def _draw_port(self, lane: _Lane, what: PortLane) -> str:
+    def _draw_port(self, lane: Lane, what: PortLane) -> str:
         seen = look(what.port - 1)
         parts = [self._string(string, seen, lane.y) for string in what.strings]
         return marks.group("".join(parts), class_="lane", data_port=what.name)
@@ -311,13 +172,21 @@ class _Chart:
         fact, run = string.fact, string.fact.run
         begin, end, right = self.x(string.along[0]), self.x(string.end), np.array([1.0, 0.0])
         name = {"data_run": fact.name}
-        parts = [_lead_line(self.x(string.lead_from), begin, y, run.lead_via, data_to=fact.name, data_metres=f"{run.lead:.3f}")]
+        parts = [
+            _lead_line(
+                self.x(string.lead_from), begin, y, run.lead_via, data_to=fact.name, data_metres=f"{run.lead:.3f}"
+            )
+        ]
         if end - begin > 0.01:
             ends = np.array([[begin, y], [end, y]])
             whole = f"{string.end - string.along[0]:.3f}"
-            parts.append(threaded(f"M{number(begin)},{number(y)}H{number(end)}", seen, _STRING, class_="string", data_metres=whole))
+            parts.append(
+                threaded(
+                    f"M{number(begin)},{number(y)}H{number(end)}", seen, _STRING, class_="string", data_metres=whole
+                )
+            )
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
-        for place in range(min(run.nulls, 5)):
+        for place in range(min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))):
             parts.append(marks.null(np.array([begin - 1.9 - 1.5 * place, y]), 0.8))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])
@@ -336,7 +205,9 @@ class _Chart:
             at = np.array([self.x(string.along[tap.pixel - 1]), y])
             inner = marks.tap(at, np.array([0.0, 1.0]), _MARK, filled=feeds.index(tap.feed) % 2 == 0)
             parts.append(
-                marks.group(inner, class_="mark", data_feed=tap.feed, data_joint=tap.number, data_pixel=tap.pixel, **name)
+                marks.group(
+                    inner, class_="mark", data_feed=tap.feed, data_joint=tap.number, data_pixel=tap.pixel, **name
+                )
             )
         parts.append(marks.group(marks.last(np.array([end, y]), right, _MARK), class_="mark", data_end="last",
                                  data_pixel=run.pixels, **name))  # fmt: skip
@@ -344,12 +215,12 @@ class _Chart:
                                  data_pixel=1, **name))  # fmt: skip
         return marks.group("".join(parts), class_="run", **name)
 
-    def _draw_feed(self, lane: _Lane, what: FeedLane) -> str:
+    def _draw_feed(self, lane: Lane, what: FeedLane) -> str:
         y, end = lane.y, self.x(what.end)
-        parts = [path(f"M{number(lane.begin)},{number(y)}H{number(end)}", class_="wire", stroke=BLACK, stroke_width="0.6",
-                      data_metres=f"{what.end - what.begin:.3f}")]  # fmt: skip
+        along, metres = f"M{number(lane.begin)},{number(y)}H{number(end)}", f"{what.end - what.begin:.3f}"
+        parts = [path(along, class_="wire", stroke=BLACK, stroke_width="0.6", data_metres=metres)]
         if lane.parent is None:
-            parts.append(path(f"M4.5,{number(y)}H{_LEFT:g}", stroke=BLACK, stroke_width="0.6"))
+            parts.append(path(f"M4.5,{number(y)}H{LEFT:g}", stroke=BLACK, stroke_width="0.6"))
             if what.feed.fuse is not None:
                 parts.append(marks.fuse(6.8, y, 4.2))
         elif what.feed.fuse is not None:
@@ -363,7 +234,7 @@ class _Chart:
             )  # fmt: skip
         return marks.group("".join(parts), class_="feed", data_feed=what.feed.name)
 
-    def _draw_supply(self, lane: _Lane, what: SupplyLanes) -> str:
+    def _draw_supply(self, lane: Lane, what: SupplyLanes) -> str:
         supply = what.supply
         here = self.lanes.index(lane)
         ends = [each.y for each in self.lanes[here:] if each.parent is None and isinstance(each.what, FeedLane)
@@ -371,23 +242,22 @@ class _Chart:
         gives = f" · gives {amps_words(what.amps)}" if what.amps is not None else ""
         elsewhere = "" if supply.box == self.box else f" · in {supply.box}" if supply.box else " · not in a box"
         rating = f"{supply.name} · {supply.volts:g} V, {supply.amps:g} A"
-        words = _first_fit([rating + gives + elsewhere, rating + gives, rating], self.wide - 9, bold=True)
+        words = first_fit([rating + gives + elsewhere, rating + gives, rating], self.wide - 9, bold=True)
         trunk = path(f"M4.5,{number(lane.y)}V{number(max(ends, default=lane.y))}", stroke=BLACK, stroke_width="0.6")
-        text = text_at(8.0, lane.y + PLAIN * 0.36, words, PLAIN, font_weight="bold", class_="supply", **HALO)  # fmt: skip
+        text = text_at(8.0, lane.y + PLAIN * 0.36, words, PLAIN, font_weight="bold", class_="supply", **HALO)
         return marks.group(trunk + marks.source(4.5, lane.y, 2.0) + text, data_supply=supply.name)
 
-    @property
-    def box(self) -> str:
-        """The name of the box."""
-        return self.title.removeprefix("Cables of box ")
-
-    def _words(self, lane: _Lane) -> list[str]:
+    def _words(self, lane: Lane) -> list[str]:
         """The labels of a lane."""
         parts = []
+        if (beside := lane.beside) is not None:
+            weight = "bold" if beside.bold else None
+            text = text_at(beside.at, lane.y + PLAIN * 0.36, beside.text, PLAIN, font_weight=weight, **HALO)
+            parts.append(marks.group(text, class_=f"label {beside.kind}", data_of=beside.of))
         for steps, side in ((lane.up, -1), (lane.down, 1)):
             for step in steps:
                 words = step.words
-                base = lane.y - 1.9 - step.row * _ROW if side < 0 else lane.y + 2.2 + SMALL * 0.86 + step.row * _ROW
+                base = lane.y - 1.9 - step.row * ROW if side < 0 else lane.y + 2.2 + SMALL * 0.86 + step.row * ROW
                 edge = lane.y + side * 1.2
                 far = base + 0.5 if side < 0 else base - SMALL * 0.8
                 leader = ""
@@ -398,12 +268,6 @@ class _Chart:
                 text = text_at(step.left, base, words.text, words.size, font_weight=weight, **HALO)
                 parts.append(marks.group(leader + text, class_=f"label {words.kind}", data_of=words.of))
         return parts
-
-
-def _first_fit(tries: Sequence[str], most: float, *, bold: bool = False) -> str:
-    """The first text that is short enough; of the last one the middle is left out where it is not."""
-    fits = [text for text in tries if long(text, PLAIN, bold=bold) <= most]
-    return fits[0] if fits else fitted(tries[-1], most, PLAIN, bold=bold)
 
 
 def _lead_line(begin: float, end: float, y: float, via: str, **more: object) -> str:

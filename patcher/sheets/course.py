@@ -11,8 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from patcher.sheets.ink import Floats
 from patcher.shapes import Lattice, cell_positions, lattice, positions
+from patcher.sheets.ink import Floats
 from patcher.show.runs import ArchRun, BandRun, GridRun, Run
 from patcher.show.schema import Show
 
@@ -104,6 +104,10 @@ def _grid(show: Show, run: Run, lamps: Floats, wired: Lattice, paper: Callable[[
     ends = paper(cell_positions(grid, cells.reshape(-1, 2))).reshape(lines, 2, 2)
     one, two = paper(cell_positions(grid, np.array([[0, 0], [1, 1]])))
     pitch = abs(two - one)[1 if wired.lines == "rows" else 0] if lines > 1 else max(abs(two - one))
+    if len(lamps) == 1:
+        return Course(run, lamps, (), (), wired, float(pitch))
+    if wired.columns * wired.rows == lines:
+        return Course(run, lamps, (simple(ends[:, 0]),), (), wired, float(pitch))
     if wired.turns == "serpentine":
         return Course(run, lamps, (ends.reshape(-1, 2),), (), wired, float(pitch))
     wires = tuple(np.array([ends[at, 1], ends[at + 1, 0]]) for at in range(lines - 1))
@@ -148,12 +152,15 @@ def simple(points: Floats, flat: float = _FLAT) -> Floats:
 
 def inside(points: Floats, left: float, right: float) -> Iterator[Floats]:
     """The pieces of a line that lie between two uprights."""
+    if points[:, 0].min() >= left and points[:, 0].max() <= right:
+        yield points
+        return
     piece: list[Floats] = []
     for one, two in pairwise(points):
         cut = _between(one, two, left, right)
         if cut is None:
             continue
-        if piece and np.allclose(piece[-1], cut[0], atol=1e-9):
+        if piece and abs(piece[-1] - cut[0]).max() < 1e-9:
             piece.append(cut[1])
             continue
         if piece:
@@ -164,13 +171,14 @@ def inside(points: Floats, left: float, right: float) -> Iterator[Floats]:
 
 
 def _between(one: Floats, two: Floats, left: float, right: float) -> tuple[Floats, Floats] | None:
-    low, high = (one[0], two[0]) if one[0] <= two[0] else (two[0], one[0])
+    low, high = min(one[0], two[0]), max(one[0], two[0])
     if high < left or low > right:
         return None
-    if high - low < 1e-9:
+    if left <= low and high <= right:
         return one, two
-    at = sorted(((left - one[0]) / (two[0] - one[0]), (right - one[0]) / (two[0] - one[0])))
-    begin, end = max(0.0, at[0]), min(1.0, at[1])
+    parts = [(edge - one[0]) / (two[0] - one[0]) for edge in (left, right) if low < edge < high]
+    at = sorted([*parts, *(end for end, point in ((0.0, one), (1.0, two)) if left <= point[0] <= right)])
+    begin, end = at[0], at[-1]
     return (one + (two - one) * begin, one + (two - one) * end) if begin < end else None
 
 

@@ -29,6 +29,7 @@ from patcher.wiring import Wiring
 
 _MANY = 60
 """Runs beyond which the show's drawing names boxes, not runs."""
+_TRIES = 3
 _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
@@ -44,6 +45,7 @@ class _Subject:
         by_box: whether runs look as their box, or as their port.
         looks: how they look.
         detail: how much is said, as `Hanging` has it.
+        told: what is told under the drawing, as `Hanging` has it.
         title: of the drawing.
         most: strips at most.
         high: millimetres at most.
@@ -55,6 +57,7 @@ class _Subject:
     by_box: bool
     looks: dict[str, Look]
     detail: int
+    told: int
     title: str
     most: int
     high: float
@@ -78,7 +81,9 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     boxes = tuple(name for name, box in show.controllers.items() if not box.spare or any(box.port.values()))
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
-    return _drawn(_Subject(wiring, known, boxes, True, looks, detail, show.settings.title, 8, HIGH), wide)
+    return _drawn(
+        _Subject(wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH), wide
+    )
 
 
 def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -90,7 +95,7 @@ def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     wiring.show.controllers[box]
     known = tuple(fact for fact in facts(wiring, patch, state).values() if fact.box == box)
     looks = {fact.port_name: look(fact.port - 1) for fact in sorted(known, key=lambda each: each.port)}
-    return _drawn(_Subject(wiring, known, (box,), False, looks, 2, f"Box {box}", 4, 190.0), wide)
+    return _drawn(_Subject(wiring, known, (box,), False, looks, 2, 3, f"Box {box}", 4, 190.0), wide)
 
 
 def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *, wide: float = 180.0) -> str:
@@ -106,13 +111,18 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
     alone = len({fact.box for fact in known}) < 2
     numbers = {fact.port_name: fact.port - 1 for fact in known}
     looks = {port: look(numbers[port] if alone else place) for place, port in enumerate(ports)}
-    return _drawn(_Subject(wiring, known, (), False, looks, 2, prop, 3, 200.0), wide)
+    return _drawn(_Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0), wide)
 
 
 def _drawn(subject: _Subject, wide: float) -> str:
-    """The drawing; drawn once more with a smaller picture where the words under it found no room."""
-    drawn, over = _try(subject, wide, 0.0)
-    return drawn if over <= 0 else _try(subject, wide, min(over, subject.high / 3))[0]
+    """The drawing; drawn again with a smaller picture where the words under it found no room."""
+    less = 0.0
+    for _ in range(_TRIES):
+        drawn, over = _try(subject, wide, less)
+        if over <= 0:
+            break
+        less = min(less + over + 3.0, subject.high / 3)
+    return drawn
 
 
 def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
@@ -127,7 +137,9 @@ def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
     lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12 - less)
-    hanging = Hanging(show, subject.looks, subject.by_box, subject.detail, Paper(wide, HIGH), _size(shaped))
+    hanging = Hanging(
+        show, subject.looks, subject.by_box, subject.detail, subject.told, Paper(wide, HIGH), _size(shaped)
+    )
     strips = _strips(subject, shaped, wide, subject.high - foot - lanes - 8 - less)
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
@@ -165,18 +177,18 @@ def _words(
 
 
 def _size(shaped: Sequence[tuple[Facts, Floats]]) -> float:
-    return 0.85 if len(shaped) <= _MANY else 0.5
+    return 0.85 if len(shaped) <= _MANY else 0.38
 
 
-def _items(
-    subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]
-) -> list[key.Item]:
+def _items(subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> list[key.Item]:
     """The items of the key."""
     used = list(dict.fromkeys(fact.box if subject.by_box else fact.port_name for fact in hung))
     looks = [(name or "on no port", subject.looks[name]) for name in subject.looks if name in used]
-    leads = bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
+    leads = subject.detail > 0 and bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
     ribbons = any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped)
-    return key.look_items(looks) + (key.mark_items(hung, leads=leads, ribbons=ribbons) if hung else [])
+    return key.look_items(looks) + (
+        key.mark_items(hung, named=subject.detail > 0, leads=leads, ribbons=ribbons) if hung else []
+    )
 
 
 def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[str]]]:
@@ -185,7 +197,7 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
     unplaced = [name for name in subject.boxes if subject.show.controllers[name].at is None]
     found = []
     if subject.detail == 0:
-        found.append(("Runs are named in each box’s own drawing", [f"{len(subject.facts)} here"]))
+        found.append(("Runs are named in each box’s own drawing", [f"here are {len(subject.facts)}"]))
     if not any(fact.run.hung for fact in subject.facts):
         found.append(("Nothing to draw", ["no run is hung here"]))
     lists = (
@@ -193,16 +205,18 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
         ("Not drawn for want of room, with no picture", [fact.name for fact in left_out]),
         ("The file does not say where it stands", unplaced),
     )
-    if hanging.unsaid:
-        found.append(("More in the drawings of boxes and props", [f"{hanging.unsaid} numbers had no room here"]))
+    if hanging.unsaid and subject.detail:
+        found.append(
+            (f"{hanging.unsaid} numbers found no room", ["see the drawings of boxes and props, and the charts"])
+        )
     return found + [(label, text) for label, text in lists if text]
 
 
 def _in_words(subject: _Subject) -> str:
     pixels = sum(fact.run.pixels for fact in subject.facts)
     return (
-        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: the way of the data, first and last pixel, port, "
-        "edges of universes, feeds and volts."
+        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: the way of the data, first and last pixel, "
+        "port, edges of universes, feeds and volts."
     )
 
 
@@ -221,7 +235,7 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
             places.append(np.array([at]))
             whole.append(False)
     side = 16.0 if subject.detail == 2 else 6.0
-    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 7.0, 3.0)
+    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 8.0, 2.0)
     if subject.detail == 2 and grids:
         margins = replace(margins, above=18.0, below=13.5)
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
@@ -231,29 +245,39 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
     return lay(places, whole, wide, room, margins, most, enough)
 
 
-def _hang(
-    subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]
-) -> None:
-    show = subject.show
+def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
             if found[:, 0].max() < strip.left or found[:, 0].min() > strip.right:
                 continue
-            drawn = course(show, fact.run, strip.paper)
+            drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)
             courses.append((fact, drawn))
         _leads(subject, hanging, {fact.name: drawn for fact, drawn in courses}, strip)
+        if subject.detail == 0:
+            _boxes(subject, hanging, strip, courses)
         for fact, drawn in courses:
-            hanging.draw(fact, drawn, strip, alone=len(strips) == 1)
-        for name in subject.boxes:
-            at = show.controllers[name].at
-            if at is None:
-                continue
-            place = strip.paper(np.array(at))
-            if strip.holds(place[0]):
-                hanging.box(name, place, strip, (name,))
-        hanging.over += ribbon.numbers(show, hanging.paper, courses, strip)
+            hanging.draw(fact, drawn, strip)
+        if subject.detail:
+            _boxes(subject, hanging, strip, [])
+            hanging.over += ribbon.numbers(subject.show, hanging.paper, courses, strip)
+
+
+def _boxes(subject: _Subject, hanging: Hanging, strip: Strip, courses: Sequence[tuple[Facts, Course]]) -> None:
+    """The boxes that stand in a strip, above the runs given where they have any."""
+    for name in subject.boxes:
+        at = subject.show.controllers[name].at
+        if at is None:
+            continue
+        place = strip.paper(np.array(at))
+        if not strip.holds(place[0]):
+            continue
+        above = None
+        if mine := [drawn.lamps for fact, drawn in courses if fact.box == name]:
+            lamps = np.concatenate(mine)
+            above = float(lamps[:, 0].min() + lamps[:, 0].max()) / 2, float(lamps[:, 1].min()) - 2
+        hanging.box(name, place, strip, above)
 
 
 def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
@@ -279,9 +303,7 @@ def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], stri
             hanging.lead(start, end, name, courses[name].run.lead_via)
 
 
-def _lanes(
-    hanging: Hanging, bare: Sequence[Facts], top: float, high: float, across: int, wide: float
-) -> list[Facts]:
+def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, across: int, wide: float) -> list[Facts]:
     """A short line for each run with no picture; those for which there is no room are given back."""
     left_out = []
     each = wide / across
@@ -298,5 +320,5 @@ def _lanes(
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
         strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
-        hanging.draw(fact, found, strip, alone=True)
+        hanging.draw(fact, found, strip)
     return left_out

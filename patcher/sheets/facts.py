@@ -84,7 +84,7 @@ class Facts:
         if self.volts is None:
             return last
         if isnan(self.volts):
-            return f"{last} · volts not known"
+            return f"{last} · ? V"
         low = f", needs {self.least:g} V" if self.is_low else ""
         return f"{last} · {volts_words(self.volts, self.least)}{low}"
 

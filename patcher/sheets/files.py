@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from patcher.errors import refuse
+from patcher.sheets.machines import as_json
 from patcher.show.files import write_whole
 
 LISTING = "sheets.json"
@@ -36,42 +37,45 @@ def prepare(folder: Path) -> None:
         raise refuse(str(folder), "is a folder that may not be written into", "look at its owner and rights")
 
 
-def left_over(folder: Path, files: Iterable[str]) -> list[str]:
-    """What an earlier call wrote into the folder that this one does not, as far as it is still there."""
+def listed(folder: Path) -> set[str]:
+    """What earlier calls wrote into the folder, by their listing; nothing where there is none that can be read."""
     try:
-        listed = json.loads((folder / LISTING).read_text(encoding="utf-8"))["files"]
-        before = {name for name in listed if isinstance(name, str)}
+        document = json.loads((folder / LISTING).read_text(encoding="utf-8"))
+        names = [*document["files"], *document["left_over"]]
     except (OSError, ValueError, KeyError, TypeError):
-        return []
-    inside = [
-        name for name in sorted(before - {*files, LISTING}) if not Path(name).is_absolute() and ".." not in Path(name).parts
-    ]
-    return [name for name in inside if (folder / name).is_file()]
+        return set()
+    return {name for name in names if isinstance(name, str) and not Path(name).is_absolute() and ".." not in name}
 
 
-def write(folder: Path, texts: Mapping[str, str], document: Mapping[str, Any], done: Callable[[], None]) -> None:
-    """Write the files, each whole or not at all, and last the list of them.
+def left_over(folder: Path, files: Iterable[str]) -> list[str]:
+    """What earlier calls wrote into the folder that this one does not, as far as it is still there."""
+    return [name for name in sorted(listed(folder) - {*files, LISTING}) if (folder / name).is_file()]
+
+
+def write(folder: Path, texts: Mapping[str, str], document: Mapping[str, Any], done: Callable[[], None]) -> list[str]:
+    """Write the list of the files, then the files, each whole or not at all; and say what is left over from before.
 
     Args:
         folder: a folder that is prepared.
         texts: what is written, by the file's name in the folder, with `/` for a folder in it.
-        document: what `sheets.json` says besides `files`.
+        document: what the list says besides `files` and `left_over`.
         done: called after each file.
 
     Raises:
-        PatcherError: a folder stands where a file belongs, or a file where a folder does, and nothing was written; or
-            the disk failed under one file, and those before it are written.
+        PatcherError: something that is not Patcher's stands where a file belongs, and nothing was written; or the disk
+            failed under one file, and those before it are written.
     """
-    names = [*texts, LISTING]
-    for name in names:
-        path = folder / name
+    names, known, old = [LISTING, *texts], listed(folder), left_over(folder, texts)
+    for path in (folder / name for name in names):
         if path.is_dir():
             raise refuse(str(path), "is a folder where a file is to be written", "move it away, or name another folder")
-        if path.parent != folder:
-            prepare(path.parent)
-    for name, text in texts.items():
+        if path.exists() and path.relative_to(folder).as_posix() not in known:
+            says = "is there already, and Patcher did not write it; nothing was changed"
+            raise refuse(str(path), says, "move it away, or name another folder: --out sheets")
+    for parent in dict.fromkeys((folder / name).parent for name in names):
+        prepare(parent)
+    listing = {**document, "files": names, "left_over": old}
+    for name, text in {LISTING: as_json(listing), **texts}.items():
         write_whole(folder / name, text)
         done()
-    listing = {**document, "files": names}
-    write_whole(folder / LISTING, json.dumps(listing, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
-    done()
+    return old

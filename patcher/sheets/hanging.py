@@ -11,7 +11,22 @@ from patcher.sheets import marks
 from patcher.sheets.course import Course, arrows, course, inside
 from patcher.sheets.facts import Facts, Tapped, amps_words
 from patcher.sheets.ink import (
-    BLACK, GREY, HALO, LINE, PLAIN, SMALL, WHITE, Floats, Look, fitted, long, number, path, text_at, threaded, trace_of,
+    BLACK,
+    GREY,
+    HALO,
+    LINE,
+    PLAIN,
+    SMALL,
+    WHITE,
+    Floats,
+    Look,
+    fitted,
+    long,
+    number,
+    path,
+    text_at,
+    threaded,
+    trace_of,
 )  # fmt: skip
 from patcher.sheets.placing import Paper, Rect
 from patcher.sheets.strips import Strip
@@ -22,6 +37,8 @@ _LONGEST = 60.0
 """Millimetres of a label at most."""
 
 
+_TRIED = 60
+"""Labels that found no room before no other number is tried: the drawing is full then."""
 _SPREAD = np.array([0.5, 0.33, 0.67, 0.17, 0.83])
 _LETTERS = "abcdefghkmnprstuvwxy"
 """Those that nobody takes for a figure or for a line."""
@@ -63,6 +80,7 @@ class Hanging:
         looks: of each port or box, by what `key` says of a run.
         by_box: whether runs look as their box, or as their port.
         detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and lamps too.
+        told: up to which rank a label without room is told under the drawing; others are counted.
         paper: which places are taken.
         size: of the marks, in millimetres.
         notes: what found no room: the letter in its place, and the words.
@@ -73,6 +91,7 @@ class Hanging:
     looks: Mapping[str, Look]
     by_box: bool
     detail: int
+    told: int
     paper: Paper
     size: float
     below: list[str] = field(default_factory=list)
@@ -86,12 +105,12 @@ class Hanging:
         """How a run looks."""
         return self.looks[fact.box if self.by_box else fact.port_name]
 
-    def draw(self, fact: Facts, found: Course, strip: Strip, *, alone: bool) -> None:
-        """The part of a run that lies in a strip; `alone` where there is one strip only."""
-        left, right = strip.x, strip.x + (strip.right - strip.left) * strip.scale
-        whole = [found.strings, found.wires]
-        if not alone:
-            whole = [tuple(each for piece in part for each in inside(piece, left, right)) for part in whole]
+    def draw(self, fact: Facts, found: Course, strip: Strip) -> None:
+        """The part of a run that lies in a strip."""
+        whole = [
+            tuple(each for piece in part for each in inside(piece, strip.begins, strip.ends))
+            for part in (found.strings, found.wires)
+        ]
         strings, wires = whole
         inner = [*self._wires(wires), *self._strings(fact, found, strings)]
         heads = self._heads(found, strings or wires)
@@ -127,7 +146,10 @@ class Hanging:
         if found.wired is None or found.pitch < 1.1:
             if found.wired is not None:
                 strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
-            places = [each for string in strings if len(string) > 1 for each in arrows(string, 16.0)]
+            if self.detail == 0:
+                strings = strings[:1]
+            every = 16.0 if self.detail else 1000.0
+            places = [each for string in strings if len(string) > 1 for each in arrows(string, every)]
             if len(strings) > 4 and found.wired is None:
                 places = [each for string in strings for each in arrows(string, 40.0)]
             return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
@@ -136,13 +158,17 @@ class Hanging:
         lines = [string[at : at + 2] for string in strings for at in range(0, len(string) - 1, 2)]
         for line in lines:
             heads += [marks.chevron(at, way, size) for at, way in arrows(line, 30.0)]
+        if not heads:
+            return ""
         return path("".join(heads), class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}")
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
         lamps, size = found.lamps, self.size
         name, drawn = {"data_run": fact.name}, []
         if strip.holds(lamps[0, 0]):
-            drawn.append(marks.group(marks.first(lamps[0], size), class_="mark", data_end="first", data_pixel=1, **name))
+            drawn.append(
+                marks.group(marks.first(lamps[0], size), class_="mark", data_end="first", data_pixel=1, **name)
+            )
             self._take(lamps[0], size)
             self._named(fact, found, strip)
         if strip.holds(lamps[-1, 0]):
@@ -246,7 +272,9 @@ class Hanging:
             lines[1] += f" · far end {fact.far_words}"
         anchors = [at for at in self._beside(found) if strip.holds(at[0])]
         note = " · ".join(lines)
-        self._label(1, anchors[0], tuple(lines), strip, "run", fact, note, bold=True, others=anchors[1:], above=found.numbered)
+        self._label(
+            1, anchors[0], tuple(lines), strip, "run", fact, note, bold=True, others=anchors[1:], above=found.numbered
+        )
 
     def _beside(self, found: Course) -> list[Floats]:
         """Where a run may be named: at its first pixel, else along it; a grid above or below it, numbers and all."""
@@ -284,6 +312,9 @@ class Hanging:
         within = left + 0.5, top + 0.5, right - 0.5, bottom - 6.5
         needed = label.kind in ("run", "box")
         reach, crossing = (60.0, 1.0) if needed else (14.0, 0.12)
+        if label.rank > 2 and self.unsaid + len(self.notes) > _TRIED:
+            self.unsaid += 1
+            return
         place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above)
         if place is None:
             self._refer(label, within)
@@ -302,12 +333,12 @@ class Hanging:
 
     def _refer(self, label: Label, within: Rect) -> None:
         """A letter in place of a label that found no room; the words then stand under the drawing."""
-        if self.detail < 2 and label.rank > 2:
+        if label.rank > self.told:
             self.unsaid += 1
             return
         letter = letters(len(self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
-        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0)
+        place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0, pay=6.0)
         self.notes.append((letter if place else "", label.note))
         if place is not None:
             left, top = place.rect[:2]
@@ -320,18 +351,24 @@ class Hanging:
         if float(np.hypot(*(two - one))) < self.size:
             return
         self.paper.cross(ends)
-        drawn = path(trace_of(ends), class_="lead", data_to=run, stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
+        drawn = path(
+            trace_of(ends), class_="lead", data_to=run, stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"
+        )
         if via == "booster":
             way = (two - one) / np.hypot(*(two - one))
             drawn += marks.booster(one + (two - one) * 0.5, way, self.size)
         self.below.insert(0, drawn)
 
-    def box(self, name: str, at: Floats, strip: Strip, words: tuple[str, ...]) -> None:
-        """A box where it stands."""
+    def box(self, name: str, at: Floats, strip: Strip, above: tuple[float, float] | None) -> None:
+        """A box where it stands, named beside it or `above` all that hangs on it."""
         self.over.append(marks.group(marks.box(at, self.size * 1.3), class_="mark", data_box=name))
-        self.paper.take((at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4))
-        anchor = float(at[0]), float(at[1])
-        self._write(Label(0, (anchor,), words, strip.rect, "box", name, True, f"box {' '.join(words)}"))
+        self.paper.take(
+            (at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4)
+        )
+        anchors = [(float(at[0]), float(at[1]))]
+        if above is not None:
+            anchors.insert(0, above)
+        self._write(Label(0, tuple(anchors), (name,), strip.rect, "box", name, True, f"box {name}", above is not None))
 
 
 def letters(place: int) -> str:

@@ -97,7 +97,9 @@ def attributes(**given: object) -> str:
 
 def text_at(x: float, y: float, text: str, size: float = PLAIN, **more: object) -> str:
     """A line of text, its baseline at x, y."""
-    return f'<text x="{number(x)}" y="{number(y)}" font-size="{size:g}"{attributes(**more)}>{escape(plain(text))}</text>'
+    return (
+        f'<text x="{number(x)}" y="{number(y)}" font-size="{size:g}"{attributes(**more)}>{escape(plain(text))}</text>'
+    )
 
 
 def trace_of(points: Floats | Sequence[tuple[float, float]], *, closed: bool = False) -> str:

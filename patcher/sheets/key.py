@@ -9,7 +9,17 @@ import numpy as np
 from patcher.sheets import marks
 from patcher.sheets.facts import Facts
 from patcher.sheets.ink import (
-    BLACK, LINE, PLAIN, SMALL, Look, fitted, long, number, path, text_at, threaded,
+    BLACK,
+    LINE,
+    PLAIN,
+    SMALL,
+    Look,
+    fitted,
+    long,
+    number,
+    path,
+    text_at,
+    threaded,
 )  # fmt: skip
 from patcher.sheets.profile import wrap
 from patcher.show.runs import DrawnRun
@@ -25,13 +35,14 @@ def look_items(looks: Iterable[tuple[str, Look]]) -> list[Item]:
     return [(threaded("M0,0H8", seen, 1.2), name) for name, seen in looks]
 
 
-def mark_items(facts: Sequence[Facts], *, leads: bool, ribbons: bool) -> list[Item]:
+def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: bool) -> list[Item]:
     """The marks that a drawing of some runs may have."""
     at, right, up = np.array([4.0, 0.0]), np.array([1.0, 0.0]), np.array([0.0, -1.0])
     line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
     volts = any(fact.volts is not None for fact in facts)
+    name = text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold")
     found = [
-        (text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold"), "port · universe/channel of its first pixel"),
+        *([(name, "port · universe/channel of its first pixel")] if named else []),
         (line + marks.first(at, 0.9), "first pixel: the data enters here"),
         (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
         (line + marks.arrow(at, right, 1.3), "the way of the data"),
@@ -56,17 +67,18 @@ def mark_items(facts: Sequence[Facts], *, leads: bool, ribbons: bool) -> list[It
 
 
 def rows(items: Sequence[Item], wide: float) -> list[list[tuple[float, Item]]]:
-    """Items in rows, each with how far from the left it stands."""
+    """Items in rows, each in the first row that has room for it, with how far from the left it stands."""
     found: list[list[tuple[float, Item]]] = []
-    x = wide
+    ends: list[float] = []
     for swatch, words in items:
-        words = fitted(words, wide - SWATCH - 2, PLAIN)
-        needs = SWATCH + long(words, PLAIN) + 4
-        if x + needs > wide + 3 or not found:
+        words = fitted(words, wide - SWATCH - 1, PLAIN)
+        needs = SWATCH + long(words, PLAIN)
+        row = next((place for place, end in enumerate(ends) if end + needs <= wide), len(found))
+        if row == len(found):
             found.append([])
-            x = 0.0
-        found[-1].append((x, (swatch, words)))
-        x += needs
+            ends.append(0.0)
+        found[row].append((ends[row], (swatch, words)))
+        ends[row] += needs + 3.5
     return found
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal
 
 from patcher.limits.circuit import lead_wire
@@ -94,7 +95,7 @@ def labels(wiring: Wiring, state: Power) -> tuple[Label, ...]:
 def _leads(wiring: Wiring) -> Iterator[Label]:
     show = wiring.show
     for (box, port), chain in wiring.chains.items():
-        before = f"{port_name(box, port)}, the port"
+        before = f"{port_name(box, port)}, port"
         for name in chain:
             if not show.runs[name].hung:
                 continue
@@ -168,6 +169,7 @@ def tags(wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repai
 # --- QR codes ---------------------------------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=10_000)
 def qr(name: str) -> str:
     """A QR code that reads as a name, as inline SVG without a size of its own, its quiet zone included.
 

@@ -48,7 +48,9 @@ def edge(at: Floats, way: Floats, size: float) -> str:
     lines = [path(trace_of([tuple(at - across), tuple(at + across)]), stroke=WHITE, stroke_width="1")]
     for side in (-0.28, 0.28):
         middle = at + way * side
-        lines.append(path(trace_of([tuple(middle - across), tuple(middle + across)]), stroke=BLACK, stroke_width="0.22"))
+        lines.append(
+            path(trace_of([tuple(middle - across), tuple(middle + across)]), stroke=BLACK, stroke_width="0.22")
+        )
     return "".join(lines)
 
 
@@ -57,7 +59,11 @@ def cut(at: Floats, way: Floats, size: float) -> str:
     across = (_turned(way) + way * 0.7) * size * 1.2
     gap = path(trace_of([tuple(at - way * 0.5), tuple(at + way * 0.5)]), stroke=WHITE, stroke_width="1.6")
     return gap + "".join(
-        path(trace_of([tuple(at + way * side - across), tuple(at + way * side + across)]), stroke=BLACK, stroke_width="0.3")
+        path(
+            trace_of([tuple(at + way * side - across), tuple(at + way * side + across)]),
+            stroke=BLACK,
+            stroke_width="0.3",
+        )
         for side in (-0.45, 0.45)
     )
 

@@ -13,35 +13,15 @@ from functools import cache
 from itertools import count, groupby
 from typing import TYPE_CHECKING, Any
 
+from patcher.limits.timing import rate_text
 from patcher.sheets import labels as paper_labels
 from patcher.sheets import saying
 from patcher.sheets.profile import plain
+from patcher.sheets.stock import LabelStock, fit
 from patcher.sheets.whole import ShowSheet
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
-
-NARROW, LOW = 210.0, 279.4
-"""Millimetres: the width of A4 and the height of Letter, the lesser of both papers."""
-SMALLEST = 7.0
-"""Points of the smallest letter on paper."""
-
-
-@dataclass(frozen=True, slots=True)
-class LabelStock:
-    """The size of cable labels, millimetres.
-
-    Attributes:
-        wide: width of one.
-        high: height of one.
-        columns: how many stand side by side, in the middle of the paper.
-        top: from the paper's upper edge to the first row.
-    """
-
-    wide: float = 60.0
-    high: float = 30.0
-    columns: int = 3
-    top: float = 15.0
 
 
 @dataclass(frozen=True)
@@ -102,6 +82,7 @@ class _Writer:
     def __init__(self, sheet: ShowSheet, drawings: Drawings, stock: LabelStock) -> None:
         self.context: dict[str, Any] = {
             "sheet": sheet, "drawings": drawings, "stock": stock, "title": plain(sheet.title),
+            "fitted": fit(sheet.labels, stock),
             "places": {box.box: number for number, box in enumerate(sheet.boxes, start=1)},
         }  # fmt: skip
         self.heads = {
@@ -136,11 +117,11 @@ def _environment() -> Environment:
     environment.filters |= {
         "metres": saying.length, "enough": saying.enough, "amps": saying.amps, "plain": plain, "place": _place,
         "count": saying.count, "count_of": lambda every, thing: saying.count(len(every), thing), "sections": _sections,
+        "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
         "css": lambda text: Markup(text),  # noqa: S704  (css_string leaves nothing that could end it)
-        "name_size": name_size,
     }
     return environment
 
@@ -187,24 +168,6 @@ def inline(svg: str, prefix: str) -> str:
         ),
         body,
     )
-
-
-def name_size(name: str, stock: LabelStock, code: float) -> float:
-    """Points in which a name stands on a label: large, in one, two or three lines, but never too small to read.
-
-    Args:
-        name: the name.
-        stock: the label.
-        code: millimetres of the QR code beside it.
-    """
-    room = stock.wide - code - 6
-    wide = 0.64 * max(len(name), 4)
-    most = min(24.0, stock.high * 0.55)
-    for lines, least in ((1, 11.0), (2, 9.5), (3, 7.5)):
-        size = room / 0.3528 / wide * (lines if lines == 1 else 0.82 * lines)
-        if size >= least:
-            return round(min(size, most / lines + 3), 1)
-    return 7.5
 
 
 def file_names(names: Any) -> dict[str, str]:

@@ -1,8 +1,8 @@
 """Where labels stand, so that they lie over no other label or mark and, where it can be, over no line.
 
-The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label tries
-places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that is
-crossed least. The order of the labels says who chooses first; the same labels are always placed the same.
+The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label
+tries places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that
+is crossed least. The order of the labels says who chooses first; the same labels are always placed the same.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ _AIR = 0.35
 _TURNS = 24
 _ROUND = sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
 _PAY = 200.0
-"""Millimetres that a label goes farther rather than being crossed all over."""
 _OVER = 0.25
 """Millimetres that it goes farther rather than have its leader cross one cell of a line."""
 _WORSE = 2.0
@@ -56,18 +55,14 @@ class Paper:
 
     def cross(self, points: NDArray[np.float64], width: float = 0.3) -> None:
         """A line of some width through points."""
-        for (x, y), (u, v) in zip(points[:-1].tolist(), points[1:].tolist(), strict=True):
-            self._mark(self._crossed, (x, y), (u, v), width)
+        self._mark(self._crossed, points, width)
 
-    def _mark(
-        self, cells: NDArray[np.bool_], one: tuple[float, float], two: tuple[float, float], width: float
-    ) -> None:
-        steps = max(2, int(hypot(two[0] - one[0], two[1] - one[1]) / (_CELL * 0.6)) + 1)
-        columns = np.linspace(one[0], two[0], steps)
-        rows = np.linspace(one[1], two[1], steps)
+    def _mark(self, cells: NDArray[np.bool_], points: NDArray[np.float64], width: float) -> None:
+        length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        at = np.linspace(0.0, length[-1], max(2, int(length[-1] / (_CELL * 0.6)) + 1))
         half = np.arange(-(width / 2), width / 2 + _CELL * 0.6, _CELL * 0.8) if width > _CELL else np.zeros(1)
-        across = ((columns[:, None] + half) / _CELL).astype(int)[:, :, None]
-        down = ((rows[:, None] + half) / _CELL).astype(int)[:, None, :]
+        across = ((np.interp(at, length, points[:, 0])[:, None] + half) / _CELL).astype(int)[:, :, None]
+        down = ((np.interp(at, length, points[:, 1])[:, None] + half) / _CELL).astype(int)[:, None, :]
         across, down = np.broadcast_arrays(across, down)
         inside = (across >= 0) & (down >= 0) & (across < cells.shape[1]) & (down < cells.shape[0])
         cells[down[inside], across[inside]] = True
@@ -76,10 +71,6 @@ class Paper:
         """What a label or a mark covers."""
         self._taken[self._cells(rect)] = True
 
-    def shade(self, rect: Rect) -> None:
-        """An area full of lines."""
-        self._crossed[self._cells(rect)] = True
-
     def _cells(self, rect: Rect) -> tuple[slice, slice]:
         left, top, right, bottom = (max(0, int(each / _CELL)) for each in rect)
         return slice(top, bottom + 1), slice(left, right + 1)
@@ -87,6 +78,10 @@ class Paper:
     def is_free(self, rect: Rect) -> bool:
         """Whether no label and no mark stands there."""
         return not self._taken[self._cells(rect)].any()
+
+    def is_clear(self, rect: Rect) -> bool:
+        """Whether nothing at all is there."""
+        return self.is_free(rect) and not self._crossed[self._cells(rect)].any()
 
     def place(
         self,
@@ -98,6 +93,7 @@ class Paper:
         reach: float = 50.0,
         crossing: float = 0.05,
         above: bool = False,
+        pay: float = _PAY,
     ) -> Place | None:
         """The place of a label, which is then taken; None where there is none.
 
@@ -109,6 +105,7 @@ class Paper:
             reach: how far from an anchor it may stand.
             crossing: which part of it may be crossed by lines.
             above: whether it tries above the anchor before it tries at its right.
+            pay: millimetres that it goes farther rather than being crossed all over.
         """
         best: tuple[float, Place] | None = None
         for worse, anchor in enumerate(anchors):
@@ -120,7 +117,7 @@ class Paper:
                     found = self._try(anchor, wide, high, within, far, angle)
                     if found is None or found[1] > crossing:
                         continue
-                    cost = far + _WORSE * worse + _PAY * found[1] + found[2]
+                    cost = far + _WORSE * worse + pay * found[1] + found[2]
                     if best is None or cost < best[0] - 1e-9:
                         best = cost, found[0]
         if best is None:
@@ -128,7 +125,7 @@ class Paper:
         left, top, right, bottom = best[1].rect
         self.take((left - _AIR, top - _AIR, right + _AIR, bottom + _AIR))
         if best[1].leader is not None:
-            self._mark(self._taken, *best[1].leader, 0.3)
+            self._mark(self._taken, np.array(best[1].leader), 0.3)
         return best[1]
 
     def _try(

@@ -52,15 +52,28 @@ def stairs(
     """The row of each label, and the labels that found none in `most` rows.
 
     No label lies over another one or over the leader of one that stands farther from the line. None stands where an
-    upright is `blocked`. Three ways are tried: the nearest row on any side of the leader; labels to the right of their
-    leaders, which rise to the left like stairs; and the same with those first that would pass the right end.
+    upright is `blocked`. Some ways are tried: the nearest row on any side of the leader; labels to the right of their
+    leaders, which rise to the left like stairs; the same with those first that would pass the right end, or with names
+    first. The way is taken that leaves out the fewest names, then the fewest labels, then has the fewest rows.
     """
     ordered = sorted(labels, key=lambda each: (-each.at, each.text))
     over = [words for words in ordered if words.at + words.wide > right]
     under = [words for words in ordered if words not in over]
-    ways = ((ordered, True), ([*under, *over[::-1]], False), ([*over[::-1], *under], False))
+    names = sorted(ordered, key=lambda each: not each.bold)
+    ways = (
+        (ordered, True),
+        ([*under, *over[::-1]], False),
+        ([*over[::-1], *under], False),
+        (names, True),
+        (names, False),
+    )
     tried = (_climb(way, left, right, most, blocked, nearest=nearest) for way, nearest in ways)
-    return min(tried, key=lambda found: (len(found[1]), max((step.row for step in found[0]), default=0)))
+    return min(tried, key=_worth)
+
+
+def _worth(found: tuple[list[Step], list[Words]]) -> tuple[int, int, int]:
+    steps, lost = found
+    return sum(words.bold for words in lost), len(lost), max((step.row for step in steps), default=0)
 
 
 def _climb(

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import inf
 
 import numpy as np
 
@@ -30,6 +31,8 @@ class Strip:
         x: millimetres on the paper.
         y: millimetres on the paper, from its top.
         rect: what of the paper is its own, labels and all.
+        begins: millimetres from which what is drawn is its own: of the first strip, from ever so far left.
+        ends: millimetres at which that ends.
     """
 
     left: float
@@ -40,6 +43,8 @@ class Strip:
     x: float
     y: float
     rect: tuple[float, float, float, float]
+    begins: float = -inf
+    ends: float = inf
 
     def paper(self, places: Floats) -> Floats:
         """Millimetres on the paper of places in metres."""
@@ -49,7 +54,7 @@ class Strip:
 
     def holds(self, x: float) -> bool:
         """Whether an upright, in millimetres, is the strip's: of two that share an edge, the right one has it."""
-        return self.x - 1e-6 <= x < self.x + (self.right - self.left) * self.scale - 1e-6
+        return self.begins <= x < self.ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,13 @@ class Margins:
 
 
 def lay(
-    places: Sequence[Floats], whole: Sequence[bool], wide: float, high: float, margins: Margins, most: int, enough: float
+    places: Sequence[Floats],
+    whole: Sequence[bool],
+    wide: float,
+    high: float,
+    margins: Margins,
+    most: int,
+    enough: float,
 ) -> list[Strip]:
     """The strips of a picture, at the largest scale that the paper has room for.
 
@@ -97,7 +108,7 @@ def _cut(
     every = np.concatenate(list(places))
     low, far = float(every[:, 0].min()), float(every[:, 0].max())
     spans = [(float(each[:, 0].min()), float(each[:, 0].max())) for each in places]
-    bounds = [low, *_cuts(spans, whole, low, far, count), far + 1e-5]
+    bounds = [low, *_cuts(spans, whole, low, far, count), far]
     inner = wide - 2 * margins.side
     room = high - count * margins.upright
     heights = []
@@ -111,13 +122,14 @@ def _cut(
     if room <= 4 * count or scale <= 0:
         return []
     strips, y = [], 0.0
-    for (left, right), (top, bottom) in zip(pairwise(bounds), heights, strict=True):
-        tail = y + margins.above + (top - bottom) * scale + margins.below
+    for place, ((left, right), (top, bottom)) in enumerate(zip(pairwise(bounds), heights, strict=True)):
+        foot = y + margins.above + (top - bottom) * scale + margins.below + margins.ruler
         x = margins.side + (inner - (right - left) * scale) / 2 if count == 1 else margins.side
-        strips.append(
-            Strip(left, right, top, bottom, scale, x, y + margins.above, (0.0, y, wide, tail + margins.ruler))
-        )
-        y = tail + margins.ruler
+        begins = x - 1e-6 if place else -inf
+        ends = x + (right - left) * scale - 1e-6 if place < count - 1 else inf
+        rect = (0.0, y, wide, foot)
+        strips.append(Strip(left, right, top, bottom, scale, x, y + margins.above, rect, begins, ends))
+        y = foot
     return strips
 
 

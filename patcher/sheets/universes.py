@@ -9,7 +9,20 @@ from itertools import pairwise
 from patcher.address.patch import CHANNELS, Patch, Start, behind, pieces, written
 from patcher.sheets import key, marks
 from patcher.sheets.ink import (
-    BLACK, HALO, LINE, PLAIN, SMALL, WHITE, Look, document, fitted, long, look, number, path, text_at,
+    BLACK,
+    HALO,
+    LINE,
+    PLAIN,
+    SMALL,
+    WHITE,
+    Look,
+    document,
+    fitted,
+    long,
+    look,
+    number,
+    path,
+    text_at,
 )  # fmt: skip
 from patcher.wiring import Wiring
 
@@ -255,9 +268,7 @@ class _Row:
         thread = {} if seen.dash == "none" else {"stroke_dasharray": seen.dash}
         parts.append(path(along, stroke=BLACK, stroke_width="0.3", **thread))
         if seat.pixels is None:
-            slants = "".join(
-                f"M{number(at)},{number(y + 2)}l1.2,-2" for at in _steps(x, end - 1.2, 0.9)
-            )
+            slants = "".join(f"M{number(at)},{number(y + 2)}l1.2,-2" for at in _steps(x, end - 1.2, 0.9))
             parts.append(path(slants, stroke=BLACK, stroke_width="0.15"))
         words = self._shown(seat)
         if words:
