@@ -150,7 +150,8 @@ function showThing(told) {
   pressed("by", told.by);
   $("by").hidden = told.pattern !== "sweep";
   const walks = told.steps > 1 && !told.in_round && !told.dark;
-  $("walk").hidden = !walks;
+  $("walk").hidden = !walks || open !== "thing";
+  document.body.classList.toggle("walks", walks && open === "thing");
   $("run-row").hidden = !walks;
   $("run").textContent = told.runs_itself ? "Stop here" : "Run by itself";
   $("run").setAttribute("aria-pressed", String(told.runs_itself));
@@ -280,7 +281,7 @@ function turn() {
     if (head) head.focus({ preventScroll: true });
   }
   if (open === "report") report();
-  if (now) showLit(now);
+  if (now) { showThing(now); showLit(now); }
 }
 
 function find(name) {
