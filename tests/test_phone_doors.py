@@ -204,9 +204,21 @@ class Inline(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
         self.found: list[str] = []
+        self.titles: list[str] = []
+        self._in_title = False
+
+    def handle_data(self, data: str) -> None:
+        if self._in_title:
+            self.titles[-1] += data
+
+    def handle_endtag(self, tag: str) -> None:
+        self._in_title = False
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         names = dict(attrs)
+        if tag == "title":
+            self._in_title = True
+            self.titles.append("")
         if tag == "style" or (tag == "script" and "src" not in names):
             self.found.append(tag)
         self.found += [name for name in names if name == "style" or name.startswith("on")]

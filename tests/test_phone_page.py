@@ -125,6 +125,27 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
         page.get_by_role("heading", name="eaves", exact=True).wait_for()
 
 
+def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Path) -> None:
+    # Source: issue 8: a fresh secret; the page says so at once
+    with browser() as context, evening(heron_lock) as rig:
+        page = context.new_page()
+        page.goto(rig.url)
+        page.get_by_text("Connected", exact=True).wait_for()
+        context.set_offline(True)
+        page.get_by_text("No connection").wait_for()
+        rig.entry._token = "another"
+        context.set_offline(False)
+        page.get_by_text("Scan the code in its terminal again").wait_for()
+        page.goto(f"{rig.entry.origin}/")
+        page.get_by_label("The code behind the #").fill("2222-2222-2222-2222")
+        key(page, "Open")
+        page.get_by_text("That is not the code.").wait_for()
+        page.get_by_label("The code behind the #").fill(rig.entry.secret.upper())
+        key(page, "Open")
+        page.get_by_text("Connected", exact=True).wait_for()
+        page.close()
+
+
 def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Path) -> None:
     # Source: issue 8: if the phone is gone for --hold seconds, lamps go dark
     with browser() as context, evening(heron_lock, hold=1.5) as rig:

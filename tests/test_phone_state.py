@@ -11,12 +11,17 @@ from conftest import SHOWS, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from phones import plan_of
+from test_phone_doors import Inline
 
 from patcher.address.placement import allocate
 from patcher.faults import planned
 from patcher.phone.desk import Desk
+from patcher.phone.entry import Entry
+from patcher.phone.evening import Evening
 from patcher.phone.lamps import Flashes
+from patcher.phone.pages import Pages
 from patcher.phone.plan import Plan, rows
+from patcher.phone.serving import listen
 from patcher.phone.state import (
     COLOUR_KEYS,
     DOES,
@@ -30,9 +35,11 @@ from patcher.phone.state import (
     runs,
     tap,
 )
+from patcher.phone.walk import Round
 from patcher.stream.asked import PatternName
 from patcher.stream.looks import COLOURS
 from patcher.stream.patterns import SWEEPS
+from patcher.stream.sender import Target
 from patcher.verify.frames import Painter
 
 PLAN = plan_of(SHOWS / "heron-lock.toml")
@@ -218,3 +225,38 @@ def test_a_show_of_other_colours_is_told_too() -> None:
     told = plan.lit(pattern_of(state, plan).look(0))
     assert told
     assert {name for _, name, _, _ in told}.isdisjoint(COLOURS)
+
+
+def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
+    # Source: issue 8: no inline exception; HTML, 13.1.2: a title's < and & are escaped
+    hostile = "<script>alert(1)</script><b onclick=x style=y>&\"'</title>"
+    tables = {
+        "show": {"title": hostile}, "pixel": {"lamp": {}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
+        "run": {"rail": {"pixel": "lamp", "pixels": 25, "shape": "line", "path": [[0, 0], [1, 0]]}},
+    }  # fmt: skip
+    wiring = wired(tables)
+    plan = Plan(1, tmp_path / "show.toml", wiring, allocate(wiring).patch)
+    page = bytes(Pages(yard=False, hold=60).page(plan).body).decode()
+    parser = Inline()
+    parser.feed(page)
+    assert parser.found == []
+    assert parser.titles[0] == f"{hostile} · Patcher"
+    assert parser.titles[1] == hostile
+
+
+def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
+    # Source: issue 8: nothing crashed; DESIGN.md: no traceback ever reaches a person
+    def nowhere(plan: Plan) -> list[Target]:
+        raise OSError(101, "Network is unreachable")
+
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("light"))
+    own = listen("127.0.0.1", 0)
+    entry = Entry("127.0.0.1", own.getsockname()[1])
+    Evening(desk, entry, Round(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere).go(
+        own, lambda: False, lambda: None
+    )
+    assert desk.state.dark
+    assert "Network is unreachable" in desk.failed
+    assert json.loads(desk.document())["failed"] == desk.failed

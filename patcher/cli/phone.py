@@ -36,6 +36,7 @@ def phone(
     from patcher.phone.entry import Entry
     from patcher.phone.evening import Evening
     from patcher.phone.pages import Pages
+    from patcher.phone.plan import WHOLE
     from patcher.phone.serving import listen
     from patcher.phone.walk import Round
 
@@ -45,6 +46,8 @@ def phone(
         return frame_goals(show, plan.wiring, plan.patch, yard=yard)
 
     plan = _read(show, 1)
+    if not plan.find(WHOLE).parts:
+        raise refuse(str(show), "has no lamps to light", "hang a run on a port")
     if yard:
         need_yard(goals(plan), show)
     desk = Desk(plan, hold)

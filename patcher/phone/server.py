@@ -24,7 +24,7 @@ from patcher.errors import PatcherError
 from patcher.phone.desk import Desk
 from patcher.phone.entry import WINDOW, Entry
 from patcher.phone.pages import Pages
-from patcher.phone.state import Act, read_act
+from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.walk import Round
 from patcher.verify.files import change_record
 from patcher.verify.record import Entry as Note
@@ -151,7 +151,10 @@ class Server:
         return await asyncio.to_thread(self._pages.lamps, self._desk.plan)
 
     async def _report(self, request: Request) -> Response:
-        return JSONResponse(await asyncio.to_thread(self._pages.report, self._desk.plan))
+        try:
+            return JSONResponse(await asyncio.to_thread(self._pages.report, self._desk.plan))
+        except PatcherError as error:
+            return JSONResponse({"problem": in_words(error)})
 
     async def _enter(self, request: Request) -> Response:
         octets = b""

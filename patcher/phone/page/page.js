@@ -35,6 +35,7 @@ function connected() {
     document.body.classList.remove("stale");
     $("link").className = "";
     $("link").textContent = "Connected";
+    if (!places) loadPlaces().then(() => { if (now) showLit(now); }).catch(() => {});
   }
 }
 
@@ -250,6 +251,7 @@ function answer(screen, name, things = "") {
 async function report() {
   let told;
   try { told = await (await fetch("report")).json(); } catch { return; }
+  if (told.problem) { problem(told.problem); return; }
   const { proved, failed, open: left } = told.in_all;
   $("in-all").textContent = `${proved} proved, ${failed} failed, ${left} open`;
   $("boxes-standing").replaceChildren(...Object.entries(told.boxes).map(([box, of]) => {
@@ -381,4 +383,3 @@ crop();
 turn();
 stayAwake();
 connect();
-loadPlaces().then(() => { if (now) showLit(now); }).catch(() => {});
