@@ -212,6 +212,25 @@ def test_what_a_page_is_told_is_json_of_a_page_at_most(tmp_path: Path) -> None:
         assert len(desk.document()) < 4000
 
 
+def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
+    # Source: MOST_PLACES; a phone on a weak network is told the state at every tap
+    tables = {
+        "show": {"title": "Village"}, "pixel": {"lamp": {}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": {str(n): [f"r{n}"] for n in range(1, 9)}}},
+        "run": {f"r{n}": {"pixel": "lamp", "pixels": 5000} for n in range(1, 9)},
+    }  # fmt: skip
+    wiring = wired(tables)
+    plan = Plan(1, Path("show.toml"), wiring, allocate(wiring).patch)
+    desk = Desk(plan, 60.0)
+    desk.tap(Act("pattern", "milestones"))
+    lit = plan.lit(pattern_of(desk.state, plan).look(0))
+    told = {(run, first + i * step) for run, _, _, found in lit for first, count, step in found for i in range(count)}
+    wanted = {(run, lamp) for run in wiring.show.runs for lamp in range(0, 5000, plan.every)}
+    assert told == wanted
+    assert len(wanted) <= 6000
+    assert plan.lit(pattern_of(tap(desk.state, Act("pattern", "dot"), plan, 0.0), plan).look(3))[0][3] == ((3, 1, 1),)
+
+
 def test_a_show_of_other_colours_is_told_too() -> None:
     # Source: DESIGN.md: a pixel takes as many channels as its colour order has letters
     tables = {

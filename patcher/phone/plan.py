@@ -16,7 +16,7 @@ from patcher.shapes import positions
 from patcher.stream.asked import Asked, PatternName
 from patcher.stream.choosing import named
 from patcher.stream.levels import pixel_places
-from patcher.stream.looks import COLOURS, Look
+from patcher.stream.looks import COLOURS, Look, Pixels
 from patcher.stream.patterns import Pattern
 from patcher.stream.sender import box_universes
 from patcher.verify.frames import Channels
@@ -27,6 +27,8 @@ WHOLE = "everything"
 """What a person calls the whole show."""
 MOST_PLACES = 6000
 """Lamps whose places a page is given; of a larger show every second lamp's, or every third's …"""
+FEW = 40
+"""So many lamps are told one by one, however large the show."""
 RAMP_FRAMES = 20.0
 """Steps a second of a ramp, enough for an eye; fewer than frames, so that pages can follow."""
 
@@ -82,7 +84,7 @@ class Plan:
     def lit(self, look: Look) -> tuple[Lit, ...]:
         """Which lamps a look lights, tees too."""
         return tuple(
-            (run, glow.colour.name, round(glow.colour.level, 3), rows(glow.pixels.tolist()))
+            (run, glow.colour.name, round(glow.colour.level, 3), rows(self._drawn(glow.pixels)))
             for glow in look.glows
             if glow.colour.name != "dark" and glow.colour.level > 0
             for run in self.with_tees(glow.run)
@@ -101,14 +103,24 @@ class Plan:
             places = pixel_places(at, np.arange(run.pixels), link.channels)[:, None] + np.arange(link.channels)
             on = np.isin(places, channels)
             for bits in np.unique(on[on.any(axis=1)], axis=0).tolist():
-                lamps = np.flatnonzero((on == bits).all(axis=1)).tolist()
-                found.append((name, _colour_of(letters, bits), 1.0, rows(lamps)))
+                lamps = np.flatnonzero((on == bits).all(axis=1))
+                found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(lamps))))
         return tuple(found)
+
+    @cached_property
+    def every(self) -> int:
+        """From one lamp of a run that has a place on a page to the next."""
+        return -(-sum(run.pixels for run in self.wiring.show.runs.values()) // MOST_PLACES)
+
+    def _drawn(self, pixels: Pixels) -> list[int]:
+        """Of many lamps those that a page can draw."""
+        many = self.every > 1 and len(pixels) > FEW
+        found: list[int] = (pixels[pixels % self.every == 0] if many else pixels).tolist()
+        return found
 
     def places(self) -> dict[str, dict[str, object]]:
         """For each run with a picture its lamps' places in centimetres, x and y in turn, y downwards."""
-        show = self.wiring.show
-        every = -(-sum(run.pixels for run in show.runs.values()) // MOST_PLACES)
+        show, every = self.wiring.show, self.every
         found: dict[str, dict[str, object]] = {}
         for name, run in show.runs.items():
             at = positions(show, run)
