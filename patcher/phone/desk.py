@@ -182,11 +182,11 @@ class Desk:
             if not self.state.dark and self.now() - self._heard > self.hold:
                 self._become(darkened(self.state, f"no phone was heard for {self.hold:g} s"))
 
-    def step_on(self, state: State, step: int) -> None:
-        """Another step of the pattern, unless the state has become another one meanwhile."""
+    def follow(self, state: State, after: State) -> None:
+        """One state behind another, unless that has become a third one meanwhile; pages are told when it is shown."""
         with self.changed:
             if self.state is state:
-                self.state = replace(state, step=step)
+                self.state = after
 
     def wait(self, version: int, seconds: float) -> None:
         """Until something has changed since that version, at most so long."""

@@ -77,7 +77,7 @@ class Lamps:
         self._key: object = None
         self._levels = DARK
         self._step_at: float | None = None
-        self._by_itself = False
+        self._own_step: object = None
         self._screen: tuple[int, float] = (0, 0.0)
         self._said_at = -1.0
         self._picture: Picture | None = None
@@ -105,8 +105,9 @@ class Lamps:
             self._step_at = now + 1 / pattern.rate
         elif now >= self._step_at and self._key == self._key_of(state):
             self._step_at = max(self._step_at + 1 / pattern.rate, now)
-            self._by_itself = True
-            self._desk.step_on(state, (state.step + 1) % pattern.steps)
+            after = replace(state, step=(state.step + 1) % pattern.steps)
+            self._own_step = self._key_of(after)
+            self._desk.follow(state, after)
 
     def _key_of(self, state: State) -> tuple[object, ...]:
         return (state.thing, state.pattern, state.colour, state.by, state.rate, state.level, state.step)
@@ -136,7 +137,7 @@ class Lamps:
         sent = levels(look, plan.wiring, plan.patch, self._universes, state.level)
         says = look.says or self._desk.shown.says
         shown = Shown(says, plan.lit(look), state.step, pattern.steps)
-        return Picture(key, sent, shown, self._by_itself, state.step in pattern.brightens)
+        return Picture(key, sent, shown, key == self._own_step, state.step in pattern.brightens)
 
     def _show(self, picture: Picture, now: float) -> float:
         """Send it, unless it must wait; seconds until there may be something to do."""
@@ -148,7 +149,7 @@ class Lamps:
             self._flashes.add(now)
         self._sender.send(picture.levels)
         if new:
-            self._key, self._picture, self._by_itself = picture.key, picture, False
+            self._key, self._picture, self._own_step = picture.key, picture, None
             self._levels = picture.levels
         self._say(picture, now)
         until_step = LONGEST_WAIT if self._step_at is None else self._step_at - self._desk.now()

@@ -74,9 +74,10 @@ async function comeBack() {
 function send(act, text = "", more = {}) {
   if (!socket || socket.readyState !== WebSocket.OPEN) {
     if (act !== "here") problem("Not sent: no connection. Without it the lamps go dark by themselves in a while.");
-    return;
+    return false;
   }
   socket.send(JSON.stringify({ do: act, text, ...more }));
+  return true;
 }
 
 setInterval(() => {
@@ -180,6 +181,7 @@ function showScreen(told) {
   const over = !screen || screen.kind === "over";
   $("begin").hidden = !over;
   $("resume").hidden = over || told.in_round;
+  $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
   $("round-picture").hidden = over || !told.in_round || told.dark || !told.lit.length;
   $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : "";
   const key = JSON.stringify([screen && screen.number, told.in_round]);
@@ -307,6 +309,13 @@ function near(x, y) {
   return null;
 }
 
+// What a note is about: the thing on its page; in the round the one thing that is looked at, or the box.
+function about(where) {
+  if (where === "thing") return now.thing;
+  if (where !== "look" || !now.screen) return "everything";
+  return now.screen.things.length === 1 ? now.screen.things[0] : now.screen.where || "everything";
+}
+
 let holding = null;
 function hold() {
   if (holding) return;
@@ -345,8 +354,9 @@ for (const form of document.querySelectorAll(".note")) {
     event.preventDefault();
     const words = form.querySelector("input");
     if (!words.value.trim() || !now) return;
-    send("note", words.value, { thing: form.dataset.about === "thing" ? now.thing : "everything" });
+    if (!send("note", words.value, { thing: about(form.dataset.about) })) return;
     words.value = "";
+    words.placeholder = "Kept.";
   });
 }
 
