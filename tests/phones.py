@@ -124,6 +124,7 @@ def plan_of(path: Path, number: int = 1) -> Plan:
 @contextmanager
 def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0) -> Iterator[Rig]:
     """Everything running; at its end every lamp of the yard must be dark."""
+    before = set(threading.enumerate())
     plan = plan_of(path)
     show = plan.wiring.show
     built = build(show, [parse(fault, show) for fault in faults])
@@ -168,5 +169,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0) -> Ite
             stop_yard.set()
             listening.join(10)
     assert not serving.is_alive()
+    left = [thread for thread in set(threading.enumerate()) - before if thread.name in ("round", "lamps")]
+    assert left == []
     assert dark, "lamps stayed lit after the end"
     assert desk.failed == ""

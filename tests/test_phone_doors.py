@@ -304,11 +304,11 @@ def test_an_oversized_message_ends_its_page_alone(size: int, rig: Rig) -> None:
     with rig.page() as good, rig.page() as bad:
         bad.recv(timeout=5)
         good.recv(timeout=5)
-        with pytest.raises((ConnectionClosed, OSError)) as closed:  # noqa: PT012  (either may meet the end)
+        with pytest.raises(ConnectionClosed) as closed:  # noqa: PT012  (either may meet the end)
             bad.send("x" * size)
             while True:
                 bad.recv(timeout=5)
-        if isinstance(closed.value, ConnectionClosed) and closed.value.rcvd is not None:
+        if closed.value.rcvd is not None:
             assert closed.value.rcvd.code == 1009
         good.send('{"do":"here"}')
         assert good.recv(timeout=5) == "."
@@ -510,13 +510,12 @@ def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None
         assert first is not None
         for page in (one, other):
             page.send(json.dumps({"do": "answer", "text": "yes", "number": first.number}))
-        for bad in ({"text": "maybe"}, {"text": "no", "thing": "weir"}, {"text": "yes", "number": 999}):
-            other.send(json.dumps({"do": "answer", "number": first.number + 2} | bad))
-        other.send('{"do":"here"}')
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
-        time.sleep(0.3)
-        assert rig.desk.screen is not None
-        assert rig.desk.screen.title.startswith("2 of")
+        second = rig.desk.screen
+        for bad in ({"text": "maybe"}, {"text": "no", "thing": "weir"}, {"text": "yes", "number": second.number + 1}):
+            other.send(json.dumps({"do": "answer", "number": second.number} | bad))
+        time.sleep(0.5)
+        assert rig.desk.screen is second
 
 
 # --- the program --------------------------------------------------------------------------------------------------

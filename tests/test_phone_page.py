@@ -10,6 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from conftest import Patcher
 from hands import SCREEN, Answerer, browser, key, opened, tap_run
 from phones import evening, until
+from playwright.sync_api import WebSocketRoute
 
 from patcher.verify.items import items
 
@@ -123,6 +124,25 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
         context.set_offline(False)
         page.get_by_text("Connected", exact=True).wait_for()
         page.get_by_role("heading", name="eaves", exact=True).wait_for()
+
+
+def test_a_line_that_only_falls_silent_is_a_lost_one(heron_lock: Path) -> None:
+    # Source: issue 8: the page says so at once; a phone out of range hears no end of its connection
+    with browser() as context, evening(heron_lock) as rig:
+        page, deaf = context.new_page(), [False]
+
+        def between(line: WebSocketRoute) -> None:
+            server = line.connect_to_server()
+            server.on_message(lambda message: None if deaf[0] else line.send(message))
+
+        page.route_web_socket("**/state", between)
+        page.goto(rig.url)
+        page.get_by_text("Connected", exact=True).wait_for()
+        deaf[0] = True
+        page.get_by_text("No connection").wait_for(timeout=9_000)
+        deaf[0] = False
+        page.get_by_text("Connected", exact=True).wait_for()
+        page.close()
 
 
 def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Path) -> None:

@@ -171,6 +171,16 @@ def test_lamps_told_from_channels_are_those_that_were_painted(run: str, data: st
         assert [first + i * step for first, number, step in found for i in range(number)] == lamps.tolist()
 
 
+@pytest.mark.parametrize("run", sorted(PLAN.wiring.show.runs))
+def test_what_a_look_lights_is_told_of_every_run_on_the_same_data(run: str) -> None:
+    # Source: DESIGN.md, same_data_as: a tee hangs on the same data as another
+    pixels = PLAN.wiring.show.runs[run].pixels
+    told = PLAN.lit(pattern_of(State(thing=run, colour="red"), PLAN).look(0))
+    tees = {"footbridge-rail", "footbridge-back"}
+    assert {one[0] for one in told} == (tees if run in tees else {run})
+    assert {one[1:] for one in told} == {("red", 1.0, ((0, pixels, 1),))}
+
+
 @given(st.lists(st.floats(0, 0.6), max_size=60))
 def test_it_grows_brighter_three_times_in_any_second_at_most(pauses: list[float]) -> None:
     # Source: WCAG 2.2, 2.3.1: three flashes in any one second
