@@ -154,6 +154,51 @@ def test_every_run_shows_the_way_of_its_data(seed: int) -> None:
     assert shown - still <= ways <= shown
 
 
+LINE = {"shape": "line", "path": [[0.0, 0.0], [9.0, 0.0]], "pixels": 91}
+
+
+@pytest.mark.parametrize("data_in", ["first", "last"])
+def test_arrows_point_from_data_in_to_data_out(data_in: str) -> None:
+    # Source: the show file: data enters at the first or the last place drawn, here the left or the right end.
+    drawn = Drawn(prop_drawing(*odd(LINE | {"data_in": data_in}), "a"))
+    (way,) = [each for each in drawn.root.iter(f"{SPACE}g") if each.get("class") == "way"]
+    heads = [points(path.get("d"))[0] for path in way.iter(f"{SPACE}path")]
+    assert len(heads) > 3
+    for corners in heads:
+        # The tip is the corner on the line that is farther from the pair of corners beside the line.
+        level = np.mean([y for _, y in corners])
+        pair = [x for x, y in corners if abs(y - level) > 0.1]
+        tip = max((x for x, y in corners if abs(y - level) <= 0.1), key=lambda x: abs(x - pair[0]))
+        assert len(pair) == 2
+        assert (tip > pair[0]) == (data_in == "first")
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.deferred(lambda: GRIDS))
+def test_chevrons_point_along_each_line_of_a_grid(grid: dict) -> None:
+    # Source: a finger that follows the wiring cell by cell, line after line.
+    drawn = Drawn(prop_drawing(*one_grid(grid), "net"))
+    order = np.array(walked(grid["columns"], grid["rows"], grid["lines"], grid["turns"], grid["data_in"]))
+    length = grid["columns"] if grid["lines"] == "rows" else grid["rows"]
+    if length == 1 or not drawn.path("chevrons"):
+        return
+    corners = np.array([c for path in drawn.path("string")[:1] for piece in points(path.get("d")) for c in piece])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    across = (high - low) / np.maximum([grid["columns"] - 1, grid["rows"] - 1], 1)
+    seen = set()
+    for left, tip, right in points(drawn.path("chevrons")[0].get("d")):
+        behind = (np.array(left) + np.array(right)) / 2
+        way = np.array([tip[0] - behind[0], behind[1] - tip[1]])
+        at = [behind[0] - low[0], high[1] - behind[1]]
+        axis = 1 if grid["lines"] == "rows" else 0
+        line = round(at[axis] / across[axis]) + 1 if across[axis] else 1
+        here = order[order[:, axis] == line]
+        step = here[1] - here[0]
+        assert way @ step > 0.9 * np.hypot(*way) * np.hypot(*step)
+        seen.add(line)
+    assert seen == set(order[:, 1 if grid["lines"] == "rows" else 0].tolist())
+
+
 # --- where it stands ----------------------------------------------------------------------------------------------
 
 

@@ -17,7 +17,7 @@ from patcher.address.patch import Patch
 from patcher.limits.power import Power
 from patcher.shapes import positions
 from patcher.sheets import key, ribbon
-from patcher.sheets.course import Course, course
+from patcher.sheets.course import PASS, Course, course
 from patcher.sheets.facts import Facts, facts
 from patcher.sheets.hanging import Hanging
 from patcher.sheets.ink import HIGH, LINE, SMALL, Floats, Look, document, look
@@ -249,7 +249,8 @@ def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Flo
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
-            if found[:, 0].max() < strip.left or found[:, 0].min() > strip.right:
+            spread = PASS * getattr(fact.run, "passes", 1) / strip.scale
+            if found[:, 0].max() + spread < strip.left or found[:, 0].min() - spread > strip.right:
                 continue
             drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)
