@@ -59,6 +59,12 @@ def all_drawings(found: Scene, wide: float = 180.0) -> dict[str, str]:
     return drawings | {f"map {page}": text for page, text in enumerate(pages, start=1)}
 
 
+@pytest.fixture(scope="module")
+def pages(heron: Scene) -> dict[float, dict[str, str]]:
+    """Every drawing of the shipped show, for paper and for a phone."""
+    return {wide: all_drawings(heron, wide) for wide in (180.0, 90.0)}
+
+
 def edges_of(found: Scene, run: str) -> set[tuple[str, str, str]]:
     """The pixels of a run at which a universe begins inside it, told pixel by pixel from the patch's starts."""
     wiring, patch, _ = found
@@ -113,7 +119,7 @@ def check_counts(drawn: Drawn, found: Scene, runs: set[str]) -> None:
 # --- what is counted ----------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=12)
 @given(SHOW_SEEDS, WIDE)
 def test_every_run_end_edge_and_tap_is_drawn_once(seed: int, wide: float) -> None:
     # Source: the show file's tables and the patch's starts, read pixel by pixel.
@@ -406,7 +412,7 @@ def test_what_is_not_drawn_is_listed() -> None:
 # --- the document -------------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=12)
+@settings(deadline=None, max_examples=6)
 @given(SHOW_SEEDS, WIDE)
 def test_a_drawing_stands_alone_and_may_be_inlined_twice(seed: int, wide: float) -> None:
     # Source: SVG 2, 2.7 (external references); WCAG 2.2, 1.1.1 (a text alternative).
@@ -457,9 +463,9 @@ def test_no_colour_without_a_dash_of_its_own(heron: Scene) -> None:
 
 
 @pytest.mark.parametrize("wide", [180.0, 90.0])
-def test_the_same_show_is_drawn_the_same(heron: Scene, wide: float) -> None:
+def test_the_same_show_is_drawn_the_same(pages: dict[float, dict[str, str]], wide: float) -> None:
     # Common practice, no source: a page that did not change has no diff.
-    assert all_drawings(heron, wide) == all_drawings(shipped(), wide)
+    assert pages[wide] == all_drawings(shipped(), wide)
 
 
 def test_a_hundred_thousand_pixels() -> None:
@@ -582,9 +588,9 @@ def overlaps(drawings: dict[str, str], folder: Path) -> list[str]:
 
 
 @pytest.mark.parametrize("wide", [180.0, 90.0])
-def test_no_label_lies_over_another(heron: Scene, wide: float, tmp_path: Path) -> None:
+def test_no_label_lies_over_another(pages: dict[float, dict[str, str]], wide: float, tmp_path: Path) -> None:
     # Judge: Chromium, which measures every text in its own font.
-    assert overlaps(all_drawings(heron, wide), tmp_path) == []
+    assert overlaps(pages[wide], tmp_path) == []
 
 
 @pytest.mark.long
@@ -597,10 +603,10 @@ def test_no_label_lies_over_another_on_random_shows(wide: float, tmp_path: Path)
     assert overlaps(drawings, tmp_path) == []
 
 
-def test_sizes_of_print_and_phone(heron: Scene) -> None:
+def test_sizes_of_print_and_phone(pages: dict[float, dict[str, str]]) -> None:
     # Source: 1 pt = 1/72 in; a phone 360 pixels wide shows 90 mm at 4 pixels a millimetre.
     for wide in (180.0, 90.0):
-        for document in all_drawings(heron, wide).values():
+        for document in pages[wide].values():
             head = re.match(r"<svg [^>]*>", document)[0]
             assert f'width="{wide:g}mm"' in head
             assert min(float(text.get("font-size")) for text in Drawn(document).texts()) * 72 / 25.4 >= 7
