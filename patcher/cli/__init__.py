@@ -10,7 +10,7 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, bench, demo, diagnose, edit, listen, power, send, swap, verify, yard
+from patcher.cli import adopt, ask, bench, demo, diagnose, edit, listen, power, send, sheet, swap, verify, yard
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -31,6 +31,7 @@ app.command("listen")(listen.listen)
 app.command("yard")(yard.yard)
 app.command("verify")(verify.verify)
 app.command("diagnose")(diagnose.diagnose)
+app.command("sheet")(sheet.sheet)
 app.command("schema")(ask.schema)
 app.command("demo")(demo.demo)
 

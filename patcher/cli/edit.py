@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from patcher.address.explaining import Saving
     from patcher.address.patch import Patch, Start
     from patcher.address.placement import Allocation
+    from patcher.sheets.rows import Table
     from patcher.wiring import Wiring
 
 NUMBERS = "universe channel last_universe running_channel pixels channels pixel port"
-Rows = list[tuple[object, ...]]
 
 
 def new(
@@ -68,21 +68,27 @@ def patch(
     if as_json:
         document = _document(wiring, made, kept, _savings(wiring, made, spare_pixels, seconds))
         if every_pixel:
-            heads, rows = _every_pixel(made.patch)
-            document["every_pixel"] = [dict(zip(heads, row, strict=True)) for row in rows]
+            table = _table(wiring, made.patch, player=False, every_pixel=True)
+            document["every_pixel"] = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
         say_json(document)
     elif csv or player or every_pixel:
-        heads, rows = _every_pixel(made.patch) if every_pixel else _player(wiring, made.patch)
-        if not player and not every_pixel:
-            heads, rows = _starts(wiring, made.patch)
+        table = _table(wiring, made.patch, player=player, every_pixel=every_pixel)
         if csv:
-            say_csv(heads, rows)
+            say_csv(table.heads, table.rows)
         else:
-            say_table(heads, rows, right=NUMBERS)
+            say_table(table.heads, table.rows, right=NUMBERS)
     else:
         _say_boxes(wiring, made.patch)
         _say_summary(wiring, made, kept, path, _savings(wiring, made, spare_pixels, seconds))
     _say_faults(show, made)
+
+
+def _table(wiring: Wiring, patch: Patch, *, player: bool, every_pixel: bool) -> Table:
+    from patcher.sheets import rows
+
+    if every_pixel:
+        return rows.every_pixel(patch)
+    return rows.player(wiring, patch) if player else rows.starts(wiring, patch)
 
 
 def _say_faults(show: Path, made: Allocation) -> None:
@@ -123,28 +129,14 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None, saved: list[
     }  # fmt: skip
 
 
-def _starts(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:
-    heads = ("box", "start of", "universe", "channel", "pixels", "last_universe", "colours", "runs")
-    rows: Rows = []
-    for start in patch.starts:
-        show = wiring.show
-        runs = [link.run for link in start.chain.links]
-        orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
-        reorders = show.controllers[start.controller].reorders
-        rows.append((
-            start.controller, start.chain.name, start.universe, start.channel, start.chain.pixels,
-            start.universes[-1],
-            " ".join(orders) if reorders else "as sent", ", ".join(runs),
-        ))  # fmt: skip
-    return heads, rows
-
-
 def _say_boxes(wiring: Wiring, patch: Patch) -> None:
-    heads, rows = _starts(wiring, patch)
-    for name, own in groupby(rows, key=lambda row: str(row[0])):
+    from patcher.sheets import rows
+    from patcher.sheets.saying import PROTOCOL
+
+    heads, every = (table := rows.starts(wiring, patch)).heads, table.rows
+    for name, own in groupby(every, key=lambda row: str(row[0])):
         controller = wiring.show.controllers[name]
-        protocol = "E1.31" if controller.protocol == "e131" else "Art-Net"
-        print(f"{name}: {protocol}, {controller.delivery}, {controller.address or 'no address'}")
+        print(f"{name}: {PROTOCOL[controller.protocol]}, {controller.delivery}, {controller.address or 'no address'}")
         say_table(heads[1:], [row[1:] for row in own], right=NUMBERS)
         print()
 
@@ -211,6 +203,7 @@ def diff(
     """What `patch` would change: what to type anew into each box, and what to tell the player. Writes nothing."""
     from patcher.address.changes import run_changes, start_changes
     from patcher.address.files import patch_path, read_patch
+    from patcher.sheets.rows import told_anew
 
     wiring = load(show)
     old = read_patch(show)
@@ -228,7 +221,8 @@ def diff(
     _say_typed(wiring, starts)
     if runs:
         print("\nTo tell the player:")
-        say_table(("run", "now", "then", "pixels"), [_run_row(change) for change in runs])
+        table = told_anew(runs)
+        say_table(table.heads, table.rows)
     if starts or runs:
         print(f"\nNothing is written yet: patcher patch {show}")
     _say_faults(show, made)
@@ -255,46 +249,10 @@ def _changes(starts: list[StartChange], runs: list[RunChange], made: Allocation)
 
 
 def _say_typed(wiring: Wiring, starts: list[StartChange]) -> None:
-    boxes: dict[str, list[tuple[object, ...]]] = {}
-    for change in starts:
-        old, new = change.old, change.new
-        now = f"{old.universe}/{old.channel}" if old else "new"
-        then = f"{new.universe}/{new.channel}" if new else "goes"
-        pixels = " → ".join(dict.fromkeys(str(start.chain.pixels) for start in (old, new) if start))
-        boxes.setdefault(change.controller, []).append((change.name, now, then if then != now else "as now", pixels))
-    for name, rows in boxes.items():
+    from patcher.sheets import rows
+
+    table = rows.typed_anew(starts)
+    for name, own in groupby(table.rows, key=lambda row: str(row[0])):
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
         print(f"{name}{gone}:")
-        say_table(("start of", "now", "then", "pixels"), rows)
-
-
-def _run_row(change: RunChange) -> tuple[object, ...]:
-    old, new = change.old, change.new
-    now = f"{old.universe}/{old.channel}" if old else "new"
-    then = f"{new.universe}/{new.channel}" if new else "goes"
-    wide = old is not None and new is not None and old.channels != new.channels
-    texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
-    return change.run, now, then if then != now else "as now", " → ".join(dict.fromkeys(texts))
-
-
-def _player(wiring: Wiring, patch: Patch) -> tuple[tuple[str, ...], Rows]:
-    from patcher.address.patch import written
-
-    heads = ("prop", "run", "universe", "channel", "running_channel", "pixels", "channels")
-    rows: Rows = []
-    for prop, runs in wiring.show.prop_runs().items():
-        for run in runs:
-            if patch.has(run):
-                link, at = patch.link_of(run)
-                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels))
-    return heads, rows
-
-
-def _every_pixel(patch: Patch) -> tuple[tuple[str, ...], Rows]:
-    heads = ("controller", "port", "run", "pixel", "universe", "channel")
-    rows: Rows = []
-    for span in patch.spans():
-        for number, pixel in enumerate(range(span.first_pixel, span.last_pixel + 1)):
-            channel = span.first_channel + number * span.width
-            rows.append((span.controller, span.port, span.run, pixel, span.universe, channel))
-    return heads, rows
+        say_table(table.heads[1:], [row[1:] for row in own])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,9 +16,8 @@ from patcher.errors import Finding, choose_from, refuse
 
 if TYPE_CHECKING:
     from patcher.limits.planning import Plan
-    from patcher.limits.power import FeedLoad, Power, RunVolts, SupplyLoad
+    from patcher.limits.power import Power
     from patcher.limits.wires import Wire
-    from patcher.sheets.voltage import Profile
     from patcher.wiring import Wiring
 
 Sizes = Annotated[
@@ -28,8 +27,6 @@ Slack = Annotated[
     float,
     typer.Option("--slack", metavar="PERCENT", help="With --plan: wire beyond the straight line.", min=0, max=300),
 ]
-UNFED = 12.0
-"""Volts on the axis of a run that no supply feeds and whose lamps do not say theirs."""
 Level = Annotated[float | None, typer.Option("--level", help="Instead of the show's level.", min=0.0, max=1.0)]
 Celsius = Annotated[float, typer.Option("--celsius", help="Temperature of the wires.", min=-50, max=90)]
 
@@ -91,26 +88,8 @@ def _runs_of(state: Power, thing: str | None) -> list[str]:
     return hung
 
 
-def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
-    """What a plot of each run shows."""
-    import numpy as np
-
-    from patcher.sheets.voltage import Profile
-
-    taps: dict[str, list[tuple[int, str]]] = {}
-    for feed, joins in state.circuit.joins.items():
-        for join in joins:
-            taps.setdefault(join.run, []).append((join.pixel, feed))
-    rails = state.rails
-    for run in runs:
-        kind = state.show.type_of(state.show.runs[run])
-        cuts = state.show.runs[run].power_cuts
-        rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
-        volts = np.maximum(state.volts(run), 0.0)
-        yield Profile(run, volts, rated, kind.min_volts, tuple(sorted(taps.get(run, ()))), cuts)
-
-
 def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
+    from patcher.sheets.plots import profiles
     from patcher.sheets.voltage import svg
     from patcher.show.files import write_whole
 
@@ -122,6 +101,7 @@ def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
 def _say_plots(state: Power, runs: list[str]) -> None:
     import shutil
 
+    from patcher.sheets.plots import profiles
     from patcher.sheets.voltage import terminal
 
     width = min(shutil.get_terminal_size().columns, 100)
@@ -129,44 +109,17 @@ def _say_plots(state: Power, runs: list[str]) -> None:
         print("\n".join(terminal(profile, width)))
 
 
-def _amps(amps: float | None) -> str:
-    return "not known" if amps is None or amps != amps else f"{amps:.1f} A"
-
-
-def _fuses(load: FeedLoad) -> tuple[str, str]:
-    """The fuse that a feed has, and the one that it wants; a branch without one is behind its trunk's."""
-    if load.feed.fuse is None and load.feed.source is not None:
-        return f"{load.feed.source}’s", ""
-    has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
-    return has, "none" if load.blade is None else f"{load.blade:g} A"
-
-
-def _lowest(state: Power, found: RunVolts) -> str:
-    where = state.circuit.runs[found.run]
-    if not state.drop.fed[where].all():
-        return "not fed"
-    if state.drop.collapsed[where].any():
-        return "collapses"
-    if found.lowest <= 0:
-        return "none left"
-    return "not known" if found.lowest != found.lowest else f"{found.lowest:.2f} V"
-
-
-def _level(load: SupplyLoad) -> str:
-    if load.dark != load.dark:
-        return "not known"
-    return "none" if load.max_level is None else f"{load.max_level:g}"
-
-
 def _say_power(state: Power) -> None:
+    from patcher.sheets.saying import amps, fuses, highest_level, lowest
+
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
     say_table(
         ("supply", "volts", "rated", "dark", "at_level", "of_rated", "full_white", "highest_level"),
         (
             (
-                load.supply.name, f"{load.supply.volts:g} V", f"{load.supply.amps:g} A", _amps(load.dark),
-                _amps(load.amps), "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}",
-                _amps(load.full_white), _level(load),
+                load.supply.name, f"{load.supply.volts:g} V", f"{load.supply.amps:g} A", amps(load.dark),
+                amps(load.amps), "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}",
+                amps(load.full_white), highest_level(load),
             )
             for load in state.supplies
         ),
@@ -177,9 +130,9 @@ def _say_power(state: Power) -> None:
         ("feed", "supply", "wire", "carries", "bears", "fuse", "next_blade", "taps"),
         (
             (
-                load.feed.name, load.supply, load.wire or "not said", _amps(load.amps),
+                load.feed.name, load.supply, load.wire or "not said", amps(load.amps),
                 "" if load.wire is None else f"{load.wire.bears:g} A",
-                *_fuses(load), len(load.into),
+                *fuses(load), len(load.into),
             )
             for load in state.feeds
         ),
@@ -191,7 +144,7 @@ def _say_power(state: Power) -> None:
         ("run", "lowest", "at_pixel", "needs", "holds"),
         (
             (
-                found.run, _lowest(state, found),
+                found.run, lowest(state, found),
                 "" if found.lowest != found.lowest else f"{found.pixel} of {state.show.runs[found.run].pixels}",
                 "not said" if found.least is None else f"{found.least:g} V",
                 {True: "yes", False: "NO", None: "not known"}[found.holds],
@@ -331,6 +284,7 @@ def _write_feeds(path: Path, wiring: Wiring, found: Plan) -> None:
 
 def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
     from patcher.limits.planning import level_that_holds
+    from patcher.sheets.saying import length
 
     state = found.after
     wrong = _wrong_still(found)
@@ -352,7 +306,7 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
         proof = "fewer cannot hold it" if rail.proved else f"{rail.bound} may do, fewer cannot"
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {proof}.")
     for size, metres in found.metres.items():
-        print(f"Wire to buy: {_length(metres, state)} of {size}, two cores.")
+        print(f"Wire to buy: {length(metres, state.show.settings.units)} of {size}, two cores.")
     _say_thinner_strings(state, found.feeds)
     if without is not None and without < state.level:
         print(f"With no more feeds, what is fed now holds up to level {without:g}.")
@@ -366,17 +320,13 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
 
 
 def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
+    from patcher.sheets.saying import amps, length
+
+    units = state.show.settings.units
     load = next(load for load in state.feeds if load.feed.name == name)
     source = load.feed.supply or f"{load.feed.source}, tap {load.feed.tap}"
     fuse = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
     for number, join in enumerate(state.circuit.joins[name], start=1):
         head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
-        amps = _amps(abs(float(state.drop.amps[join.wire])))
-        yield (*head, number, f"{join.run}/{join.pixel}", _length(join.metres, state), amps)
-
-
-def _length(metres: float, state: Power) -> str:
-    from patcher.units import METRES_PER
-
-    units = state.show.settings.units
-    return f"{metres / METRES_PER[units]:.1f} {units}"
+        carries = amps(abs(float(state.drop.amps[join.wire])))
+        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries)

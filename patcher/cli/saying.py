@@ -9,6 +9,8 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from patcher.errors import Finding
+from patcher.sheets.saying import count as count
+from patcher.sheets.saying import ranges as ranges
 
 if TYPE_CHECKING:
     from patcher.address.patch import Start
@@ -91,20 +93,3 @@ def say_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(heads)
     writer.writerows(rows)
-
-
-def count(number: int, thing: str) -> str:
-    """A number with its noun: `1 box`, `4 boxes`, `12 480 pixels`."""
-    plural = thing if number == 1 else thing + ("es" if thing.endswith("x") else "s")
-    return f"{number:,}".replace(",", "\u00a0") + f" {plural}"
-
-
-def ranges(numbers: Iterable[int]) -> str:
-    """Whole numbers in rising order, written short: `1–3, 7`."""
-    found: list[list[int]] = []
-    for number in numbers:
-        if found and number == found[-1][1] + 1:
-            found[-1][1] = number
-        else:
-            found.append([number, number])
-    return ", ".join(f"{first}–{last}" if last > first else str(first) for first, last in found)

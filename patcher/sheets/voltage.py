@@ -55,13 +55,13 @@ def svg(title: str, profiles: Sequence[Profile]) -> str:
     """One SVG document with a panel a run, stacked in one column; it needs nothing from outside itself.
 
     Args:
-        title: what stands above all panels; any script.
+        title: what stands above all panels; any script; nothing, where it is empty.
         profiles: the runs, in the order of the panels.
 
     """
     title = plain(title)
     parts, y = [], 8.0
-    for line in wrap(title, _WIDE - 16, lambda text: _long(text, 15)):
+    for line in wrap(title, _WIDE - 16, lambda text: _long(text, 15)) if title else ():
         y += 19
         parts.append(_text(8, y, line, 'font-size="15" font-weight="bold"'))
     for profile in profiles:
@@ -69,7 +69,7 @@ def svg(title: str, profiles: Sequence[Profile]) -> str:
         lines, high = _panel(profile)
         parts += [f'<g class="panel" transform="translate(0,{y:.8g})">', *lines, "</g>"]
         y += high
-    head = _HEAD.format(wide=_WIDE, high=y + 10, title=escape(title), black=_BLACK, vermillion=_VERMILLION)
+    head = _HEAD.format(wide=_WIDE, high=y + 10, title=escape(title or "Voltage"), black=_BLACK, vermillion=_VERMILLION)
     return "\n".join([head, *parts, "</svg>\n"])
 
 

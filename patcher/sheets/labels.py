@@ -1,0 +1,181 @@
+"""Labels for cables and tags for storage: what each says, and its QR code, which reads as its name.
+
+A cable is named by what it feeds: a lead by its run, a feed by itself; names are shared by nothing else in a show. Each
+end of it has a label with that name, which says in words which end it is and where the other one goes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Literal
+
+from patcher.limits.circuit import lead_wire
+from patcher.limits.power import Power
+from patcher.sheets.saying import length
+from patcher.show.schema import Show
+from patcher.wiring import Wiring, port_name
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """The label at one end of a cable.
+
+    Attributes:
+        name: the cable: a run for its lead, else a feed; what the QR code reads as.
+        kind: `lead` or `feed`.
+        end: which end this is, from 1 at the port or the supply.
+        ends: how many ends the cable has.
+        here: what is plugged in at this end.
+        there: where the cable goes from here, or comes from.
+        says: what the cable is.
+        box: the box whose chain it belongs to, or whose supply; None where that is in no box.
+    """
+
+    name: str
+    kind: Literal["lead", "feed"]
+    end: int
+    ends: int
+    here: str
+    there: str
+    says: str
+    box: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Repairs:
+    """What the record says of a run: faults that were found and not mended since, and a person's notes."""
+
+    open: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """The tag of one run in storage.
+
+    Attributes:
+        run: its name; what the QR code reads as.
+        prop: the prop that it is part of; None where it is one by itself.
+        pixel: its kind of lamp.
+        pixels: how many lamps.
+        nulls: null pixels before them.
+        batch: which purchase they came from.
+        data_in: which end of it the data enters, in words.
+        hangs_on: where it hangs: a port, or the run whose data it shares.
+        lead: its lead in words.
+        hung: whether it was up this season.
+        repairs: what is still to be mended.
+    """
+
+    run: str
+    prop: str | None
+    pixel: str
+    pixels: int
+    nulls: int
+    batch: str
+    data_in: str
+    hangs_on: str
+    lead: str
+    hung: bool
+    repairs: Repairs = field(default_factory=Repairs)
+
+
+# --- cables -----------------------------------------------------------------------------------------------------------
+
+
+def labels(wiring: Wiring, state: Power) -> tuple[Label, ...]:
+    """One label for each end of each lead and feed that is up, box by box in the file's order."""
+    found = [*_leads(wiring), *_feeds(state)]
+    order = {box: place for place, box in enumerate(wiring.show.controllers)}
+    return tuple(sorted(found, key=lambda label: (order.get(label.box or "", len(order)), label.kind == "feed")))
+
+
+def _leads(wiring: Wiring) -> Iterator[Label]:
+    show = wiring.show
+    for (box, port), chain in wiring.chains.items():
+        before = f"{port_name(box, port)}, port"
+        for name in chain:
+            if not show.runs[name].hung:
+                continue
+            yield from _both_ends(show, name, box, before)
+            before = f"{name}/{show.runs[name].pixels}, data out"
+            for tee in wiring.tees(name):
+                if show.runs[tee].hung:
+                    yield from _both_ends(show, tee, box, f"{wiring.source(tee)}/1, a tee in its lead")
+
+
+def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
+    says, into = _lead_words(show, name), f"{name}/1, data in"
+    yield Label(name, "lead", 1, 2, start, into, says, box)
+    yield Label(name, "lead", 2, 2, into, start, says, box)
+
+
+def _lead_words(show: Show, name: str) -> str:
+    run = show.runs[name]
+    wire = lead_wire(show, run)
+    words = ["lead", *([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
+    words += [] if run.lead_via == "cable" else [run.lead_via]
+    words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}"] if run.nulls else []
+    return ", ".join(words)
+
+
+def _feeds(state: Power) -> Iterator[Label]:
+    show = state.show
+    for load in state.feeds:
+        feed, joins = load.feed, state.circuit.joins[load.feed.name]
+        box = show.supplies[load.supply].box
+        fuse = "" if feed.fuse is None else f", fuse {feed.fuse:g} A"
+        wire = "" if load.wire is None else f", {load.wire}"
+        volts = f"{show.supplies[load.supply].volts:g} V"
+        source = str(feed.supply) if feed.supply is not None else f"{feed.source}, tap {feed.tap}"
+        places = [f"{join.run}/{join.pixel}" for join in joins]
+        ends = 1 + len(joins)
+        yield Label(feed.name, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
+        for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
+            before = source if number == 2 else f"{places[number - 3]}; {source}"
+            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
+            yield Label(feed.name, "feed", number, ends, place, before, says, box)
+
+
+def _few(places: Sequence[str], most: int = 3) -> str:
+    return ", ".join(places[:most]) + (f" and {len(places) - most} more" if len(places) > most else "")
+
+
+# --- storage ----------------------------------------------------------------------------------------------------------
+
+
+def tags(wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repairs]) -> tuple[Tag, ...]:
+    """A tag for each run, hung or not.
+
+    Args:
+        wiring: the wiring.
+        data_in: of each run, which end the data enters, in words.
+        repairs: of runs, what the record says of them.
+    """
+    show = wiring.show
+    props = {run: prop for prop, runs in show.prop_runs().items() for run in runs}
+    return tuple(
+        Tag(
+            name, props[name] if props[name] != name else None, run.pixel, run.pixels, run.nulls, run.batch,
+            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(show, name), run.hung,
+            repairs.get(name, Repairs()),
+        )
+        for name, run in show.runs.items()
+    )  # fmt: skip
+
+
+# --- QR codes ---------------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=10_000)
+def qr(name: str) -> str:
+    """A QR code that reads as a name, as inline SVG without a size of its own, its quiet zone included.
+
+    Source: ISO/IEC 18004; error correction level M, four modules of quiet zone.
+    """
+    import segno
+
+    code = segno.make(name, error="m", micro=False, boost_error=True)
+    return str(code.svg_inline(border=4, omitsize=True, svgclass=None, lineclass=None, dark="#000", light="#fff"))

@@ -1,0 +1,129 @@
+"""All that is printed of a show, as one value: from it the page, its parts and the tables for machines are made."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from patcher.address.changes import run_changes, start_changes
+from patcher.address.files import dump
+from patcher.address.patch import Patch
+from patcher.errors import Finding
+from patcher.limits.power import Power
+from patcher.sheets import rows
+from patcher.sheets.boxes import BoxSheet, box_sheets
+from patcher.sheets.copper import FeedSheet, SupplySheet, feed_sheets, supply_sheets
+from patcher.sheets.labels import Label, Repairs, Tag, labels, tags
+from patcher.sheets.rows import Table
+from patcher.sheets.shopping import SPARES, Need, shopping
+from patcher.wiring import Wiring
+
+
+@dataclass(frozen=True, slots=True)
+class RunSheet:
+    """The lowest voltage of a run: volts, the pixel that has it, what its lamps need, whether that holds."""
+
+    run: str
+    lowest_volts: float | None
+    at_pixel: int
+    min_volts: float | None
+    holds: bool | None
+
+
+@dataclass(frozen=True)
+class ShowSheet:
+    """What is printed of a show.
+
+    Attributes:
+        title: the show's title.
+        mark: eight hexadecimal digits that are others as soon as the show or its patch is.
+        units: `m` or `ft`: what lengths are printed in; here all are metres.
+        frame_rate: frames a second that the show plays at.
+        level: the level for which the power is worked out.
+        pixels: lamps that have channels.
+        channels: channels of those.
+        universes: distinct universes.
+        kept: whether every address is the one in the patch that is kept; None where none is kept yet.
+        starts: what is typed into the boxes.
+        player: what the player is told.
+        typed_anew: what is typed anew, against the kept patch.
+        told_anew: what the player is told anew.
+        boxes: a sheet a box.
+        spares: boxes on the shelf.
+        supplies: every supply in use.
+        feeds: every feed.
+        runs: the lowest voltage of every run that is up.
+        shopping: what the show is made of.
+        labels: a label for each end of each cable.
+        tags: a tag for each run in storage; empty where none was asked for.
+        findings: what `check` says that is not accepted.
+    """
+
+    title: str
+    mark: str
+    units: str
+    frame_rate: float
+    level: float
+    pixels: int
+    channels: int
+    universes: int
+    kept: bool | None
+    starts: Table
+    player: Table
+    typed_anew: Table
+    told_anew: Table
+    boxes: tuple[BoxSheet, ...]
+    spares: tuple[str, ...]
+    supplies: tuple[SupplySheet, ...]
+    feeds: tuple[FeedSheet, ...]
+    runs: tuple[RunSheet, ...]
+    shopping: tuple[Need, ...]
+    labels: tuple[Label, ...]
+    tags: tuple[Tag, ...]
+    findings: tuple[Finding, ...]
+
+
+def show_sheet(
+    wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, spares: float = SPARES,
+    findings: Sequence[Finding] = (),
+) -> ShowSheet:  # fmt: skip
+    """All that is printed of a show but the tags for storage.
+
+    Args:
+        wiring: the wiring.
+        patch: the patch to print.
+        kept: the patch that is kept, for what is changed; None where there is none.
+        state: the show's solved power.
+        spares: percent of pixels and fuses to have besides.
+        findings: what is to be said of the show.
+    """
+    show = wiring.show
+    typed, told = start_changes(kept, patch), run_changes(kept, patch)
+    runs = (
+        RunSheet(
+            found.run, None if found.lowest != found.lowest else found.lowest, found.pixel, found.least, found.holds
+        )
+        for found in state.runs
+    )
+    return ShowSheet(
+        show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
+        patch.pixels, patch.channels, patch.universe_count, None if kept is None else not (typed or told),
+        rows.starts(wiring, patch), rows.player(wiring, patch), rows.typed_anew(typed), rows.told_anew(told),
+        box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
+        supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
+        labels(wiring, state), (), tuple(finding for finding in findings if not finding.accepted),
+    )  # fmt: skip
+
+
+def with_tags(
+    sheet: ShowSheet, wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repairs]
+) -> ShowSheet:
+    """With the tags for storage; see `labels.tags`."""
+    return replace(sheet, tags=tags(wiring, data_in, repairs))
+
+
+def mark(wiring: Wiring, patch: Patch) -> str:
+    """Eight hexadecimal digits by which two papers are known to be of the same show and patch."""
+    text = repr(wiring.show) + dump(patch)
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:8]
