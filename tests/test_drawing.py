@@ -255,6 +255,41 @@ def test_a_ruler_reads_in_metres(heron: Scene) -> None:
     assert (centre(gable)[0] - x0) / scale + float(first.removesuffix(" m")) == pytest.approx(-0.3, abs=0.01)
 
 
+@pytest.mark.parametrize("data_in", ["first", "last"])
+def test_taps_edges_and_cuts_stand_at_their_pixels(data_in: str) -> None:
+    # Source: 200 lamps evenly spaced over 9 m, so pixel p is (p − 1) · 9 / 199 from data-in; read off the ruler.
+    run = LINE | {"pixel": "lamp", "pixels": 200, "data_in": data_in, "power_cuts": [120]}
+    lamp = {"volts": 12.0, "channel_ma": 1.0, "idle_ma": 0.1, "awg": 18, "pitch": 0.05}
+    taps = [{"run": "a", "pixel": pixel, "length": 1.0} for pixel in (1, 50, 131, "last")]
+    tables = {"show": {"title": "t"}, "pixel": {"lamp": lamp}, "run": {"a": run}}
+    tables |= {"controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}}}
+    tables |= {"supply": {"s": {"volts": 12.0, "amps": 30.0}}, "feed": {"f": {"supply": "s", "awg": 12, "taps": taps}}}
+    drawn = Drawn(prop_drawing(*scene(wired(tables)), "a"))
+    ticks = [
+        (float(text.get("x")), float(text.text.removesuffix(" m")))
+        for text in drawn.texts()
+        if text.get("class") == "metres"
+    ]
+    (x0, first), *_, (x1, last) = ticks
+
+    def pixel(x: float) -> float:
+        metres = first + (x - x0) / (x1 - x0) * (last - first)
+        return (metres if data_in == "first" else 9 - metres) * 199 / 9 + 1
+
+    told: dict[str, list[tuple[float, float]]] = {"data-feed": [], "data-edge": [], "data-cut": []}
+    for mark in drawn.root.iter(f"{SPACE}g"):
+        for kind in told.keys() & mark.attrib.keys():
+            strokes = [points(path.get("d"))[0] for path in mark.iter(f"{SPACE}path")]
+            x = strokes[0][0][0] if kind == "data-feed" else np.mean([x for stroke in strokes for x, _ in stroke])
+            told[kind].append((float(mark.get("data-pixel") or mark.get("data-cut")), pixel(float(x))))
+    assert sorted(right for right, _ in told["data-feed"]) == [1, 50, 131, 200]
+    assert all(at == pytest.approx(right, abs=0.1) for right, at in told["data-feed"])
+    # The edge of a universe, and a cut before a pixel, lie half way from the pixel before.
+    assert [right for right, _ in told["data-edge"]] == [171]
+    assert [right for right, _ in told["data-cut"]] == [120]
+    assert all(at == pytest.approx(right - 0.5, abs=0.1) for right, at in told["data-edge"] + told["data-cut"])
+
+
 def walked(columns: int, rows: int, lines: str, turns: str, corner: str) -> list[tuple[int, int]]:
     """The cells of a grid as a finger would follow the data, step by step: column and row from 1 at the bottom left."""
     at = [columns if "right" in corner else 1, rows if "top" in corner else 1]
