@@ -26,6 +26,8 @@ from patcher.show.reading import read  # noqa: E402  (behind the guard)
 from patcher.wiring import Wiring, problems, wire  # noqa: E402
 
 TOGETHER = {
+    "drawing": {"test_drawing"},
+    "paper": {"test_sheet_paper"},
     "swap": {"test_swap"},
     "wire": {
         "test_artnet_libraries", "test_bench", "test_commands", "test_datagrams", "test_diagnose_command",
