@@ -26,12 +26,14 @@ from patcher.show.reading import read  # noqa: E402  (behind the guard)
 from patcher.wiring import Wiring, problems, wire  # noqa: E402
 
 TOGETHER = {
+    "drawing": {"test_drawing"},
+    "paper": {"test_sheet_paper"},
     "swap": {"test_swap"},
     "wire": {
         "test_artnet_libraries", "test_bench", "test_commands", "test_datagrams", "test_diagnose_command",
-        "test_e131_libraries", "test_faults", "test_guard", "test_listen", "test_network", "test_patterns",
-        "test_readme", "test_record", "test_sender", "test_sender_ends", "test_stream_tshark", "test_two_hosts", "test_verify",
-        "test_yard",
+        "test_e131_libraries", "test_faults", "test_guard", "test_handing", "test_listen", "test_network",
+        "test_patterns", "test_readme", "test_record", "test_sender", "test_sender_ends", "test_stream_tshark",
+        "test_two_hosts", "test_verify", "test_yard",
     },
 }  # fmt: skip
 """Test files that share what there is once (the ports of the loopback), or what takes long to make: with several

@@ -59,6 +59,12 @@ def all_drawings(found: Scene, wide: float = 180.0) -> dict[str, str]:
     return drawings | {f"map {page}": text for page, text in enumerate(pages, start=1)}
 
 
+@pytest.fixture(scope="module")
+def pages(heron: Scene) -> dict[float, dict[str, str]]:
+    """Every drawing of the shipped show, for paper and for a phone."""
+    return {wide: all_drawings(heron, wide) for wide in (180.0, 90.0)}
+
+
 def edges_of(found: Scene, run: str) -> set[tuple[str, str, str]]:
     """The pixels of a run at which a universe begins inside it, told pixel by pixel from the patch's starts."""
     wiring, patch, _ = found
@@ -113,7 +119,7 @@ def check_counts(drawn: Drawn, found: Scene, runs: set[str]) -> None:
 # --- what is counted ----------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=12)
 @given(SHOW_SEEDS, WIDE)
 def test_every_run_end_edge_and_tap_is_drawn_once(seed: int, wide: float) -> None:
     # Source: the show file's tables and the patch's starts, read pixel by pixel.
@@ -152,6 +158,51 @@ def test_every_run_shows_the_way_of_its_data(seed: int) -> None:
         run for run in shown if (at := positions(show, show.runs[run])) is not None and np.ptp(at, axis=0).max() == 0
     }
     assert shown - still <= ways <= shown
+
+
+LINE = {"shape": "line", "path": [[0.0, 0.0], [9.0, 0.0]], "pixels": 91}
+
+
+@pytest.mark.parametrize("data_in", ["first", "last"])
+def test_arrows_point_from_data_in_to_data_out(data_in: str) -> None:
+    # Source: the show file: data enters at the first or the last place drawn, here the left or the right end.
+    drawn = Drawn(prop_drawing(*odd(LINE | {"data_in": data_in}), "a"))
+    (way,) = [each for each in drawn.root.iter(f"{SPACE}g") if each.get("class") == "way"]
+    heads = [points(path.get("d"))[0] for path in way.iter(f"{SPACE}path")]
+    assert len(heads) > 3
+    for corners in heads:
+        # The tip is the corner on the line that is farther from the pair of corners beside the line.
+        level = np.mean([y for _, y in corners])
+        pair = [x for x, y in corners if abs(y - level) > 0.1]
+        tip = max((x for x, y in corners if abs(y - level) <= 0.1), key=lambda x: abs(x - pair[0]))
+        assert len(pair) == 2
+        assert (tip > pair[0]) == (data_in == "first")
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.deferred(lambda: GRIDS))
+def test_chevrons_point_along_each_line_of_a_grid(grid: dict) -> None:
+    # Source: a finger that follows the wiring cell by cell, line after line.
+    drawn = Drawn(prop_drawing(*one_grid(grid), "net"))
+    order = np.array(walked(grid["columns"], grid["rows"], grid["lines"], grid["turns"], grid["data_in"]))
+    length = grid["columns"] if grid["lines"] == "rows" else grid["rows"]
+    if length == 1 or not drawn.path("chevrons"):
+        return
+    corners = np.array([c for path in drawn.path("string")[:1] for piece in points(path.get("d")) for c in piece])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    across = (high - low) / np.maximum([grid["columns"] - 1, grid["rows"] - 1], 1)
+    seen = set()
+    for left, tip, right in points(drawn.path("chevrons")[0].get("d")):
+        behind = (np.array(left) + np.array(right)) / 2
+        way = np.array([tip[0] - behind[0], behind[1] - tip[1]])
+        at = [behind[0] - low[0], high[1] - behind[1]]
+        axis = 1 if grid["lines"] == "rows" else 0
+        line = round(at[axis] / across[axis]) + 1 if across[axis] else 1
+        here = order[order[:, axis] == line]
+        step = here[1] - here[0]
+        assert way @ step > 0.9 * np.hypot(*way) * np.hypot(*step)
+        seen.add(line)
+    assert seen == set(order[:, 1 if grid["lines"] == "rows" else 0].tolist())
 
 
 # --- where it stands ----------------------------------------------------------------------------------------------
@@ -202,6 +253,41 @@ def test_a_ruler_reads_in_metres(heron: Scene) -> None:
         if (each.get("data-run"), each.get("data-end")) == ("gable", "first")
     ]
     assert (centre(gable)[0] - x0) / scale + float(first.removesuffix(" m")) == pytest.approx(-0.3, abs=0.01)
+
+
+@pytest.mark.parametrize("data_in", ["first", "last"])
+def test_taps_edges_and_cuts_stand_at_their_pixels(data_in: str) -> None:
+    # Source: 200 lamps evenly spaced over 9 m, so pixel p is (p − 1) · 9 / 199 from data-in; read off the ruler.
+    run = LINE | {"pixel": "lamp", "pixels": 200, "data_in": data_in, "power_cuts": [120]}
+    lamp = {"volts": 12.0, "channel_ma": 1.0, "idle_ma": 0.1, "awg": 18, "pitch": 0.05}
+    taps = [{"run": "a", "pixel": pixel, "length": 1.0} for pixel in (1, 50, 131, "last")]
+    tables = {"show": {"title": "t"}, "pixel": {"lamp": lamp}, "run": {"a": run}}
+    tables |= {"controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}}}
+    tables |= {"supply": {"s": {"volts": 12.0, "amps": 30.0}}, "feed": {"f": {"supply": "s", "awg": 12, "taps": taps}}}
+    drawn = Drawn(prop_drawing(*scene(wired(tables)), "a"))
+    ticks = [
+        (float(text.get("x")), float(text.text.removesuffix(" m")))
+        for text in drawn.texts()
+        if text.get("class") == "metres"
+    ]
+    (x0, first), *_, (x1, last) = ticks
+
+    def pixel(x: float) -> float:
+        metres = first + (x - x0) / (x1 - x0) * (last - first)
+        return (metres if data_in == "first" else 9 - metres) * 199 / 9 + 1
+
+    told: dict[str, list[tuple[float, float]]] = {"data-feed": [], "data-edge": [], "data-cut": []}
+    for mark in drawn.root.iter(f"{SPACE}g"):
+        for kind in told.keys() & mark.attrib.keys():
+            strokes = [points(path.get("d"))[0] for path in mark.iter(f"{SPACE}path")]
+            x = strokes[0][0][0] if kind == "data-feed" else np.mean([x for stroke in strokes for x, _ in stroke])
+            told[kind].append((float(mark.get("data-pixel") or mark.get("data-cut")), pixel(float(x))))
+    assert sorted(right for right, _ in told["data-feed"]) == [1, 50, 131, 200]
+    assert all(at == pytest.approx(right, abs=0.1) for right, at in told["data-feed"])
+    # The edge of a universe, and a cut before a pixel, lie half way from the pixel before.
+    assert [right for right, _ in told["data-edge"]] == [171]
+    assert [right for right, _ in told["data-cut"]] == [120]
+    assert all(at == pytest.approx(right - 0.5, abs=0.1) for right, at in told["data-edge"] + told["data-cut"])
 
 
 def walked(columns: int, rows: int, lines: str, turns: str, corner: str) -> list[tuple[int, int]]:
@@ -361,7 +447,7 @@ def test_what_is_not_drawn_is_listed() -> None:
 # --- the document -------------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=12)
+@settings(deadline=None, max_examples=6)
 @given(SHOW_SEEDS, WIDE)
 def test_a_drawing_stands_alone_and_may_be_inlined_twice(seed: int, wide: float) -> None:
     # Source: SVG 2, 2.7 (external references); WCAG 2.2, 1.1.1 (a text alternative).
@@ -412,9 +498,9 @@ def test_no_colour_without_a_dash_of_its_own(heron: Scene) -> None:
 
 
 @pytest.mark.parametrize("wide", [180.0, 90.0])
-def test_the_same_show_is_drawn_the_same(heron: Scene, wide: float) -> None:
+def test_the_same_show_is_drawn_the_same(pages: dict[float, dict[str, str]], wide: float) -> None:
     # Common practice, no source: a page that did not change has no diff.
-    assert all_drawings(heron, wide) == all_drawings(shipped(), wide)
+    assert pages[wide] == all_drawings(shipped(), wide)
 
 
 def test_a_hundred_thousand_pixels() -> None:
@@ -537,9 +623,9 @@ def overlaps(drawings: dict[str, str], folder: Path) -> list[str]:
 
 
 @pytest.mark.parametrize("wide", [180.0, 90.0])
-def test_no_label_lies_over_another(heron: Scene, wide: float, tmp_path: Path) -> None:
+def test_no_label_lies_over_another(pages: dict[float, dict[str, str]], wide: float, tmp_path: Path) -> None:
     # Judge: Chromium, which measures every text in its own font.
-    assert overlaps(all_drawings(heron, wide), tmp_path) == []
+    assert overlaps(pages[wide], tmp_path) == []
 
 
 @pytest.mark.long
@@ -552,10 +638,10 @@ def test_no_label_lies_over_another_on_random_shows(wide: float, tmp_path: Path)
     assert overlaps(drawings, tmp_path) == []
 
 
-def test_sizes_of_print_and_phone(heron: Scene) -> None:
+def test_sizes_of_print_and_phone(pages: dict[float, dict[str, str]]) -> None:
     # Source: 1 pt = 1/72 in; a phone 360 pixels wide shows 90 mm at 4 pixels a millimetre.
     for wide in (180.0, 90.0):
-        for document in all_drawings(heron, wide).values():
+        for document in pages[wide].values():
             head = re.match(r"<svg [^>]*>", document)[0]
             assert f'width="{wide:g}mm"' in head
             assert min(float(text.get("font-size")) for text in Drawn(document).texts()) * 72 / 25.4 >= 7

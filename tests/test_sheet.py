@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 import tomli_w
-from conftest import Patcher, wired
+from conftest import SHOWS, Patcher, wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from reading import Page
@@ -175,6 +175,16 @@ def test_readme_prints_what_is_printed(heron_lock: Path, here: Patcher) -> None:
     assert (ran.returncode, ran.stdout) == (0, said[2])
     tables = re.search(r"are in `tables/`: `(.*)`", README)[1].split()
     assert {path.stem for path in (heron_lock.parent / "sheets/tables").iterdir()} == set(tables)
+
+
+@pytest.mark.parametrize(("kept", "drawn"), [("heron-lock", "show"), ("heron-lock-mooring", "chart-mooring")])
+def test_readme_shows_the_drawings_that_are_drawn(kept: str, drawn: str, heron_lock: Path, here: Patcher) -> None:
+    # Source: README.md, On paper: every word in them, in its order
+    assert f"(shows/{kept}.svg)" in README
+    assert here("sheet", heron_lock, "--out", "out").returncode == 0
+    files = SHOWS / f"{kept}.svg", heron_lock.parent / f"out/drawings/{drawn}.svg"
+    one, other = (list(ElementTree.parse(file).getroot().itertext()) for file in files)
+    assert one == other
 
 
 # --- the numbers --------------------------------------------------------------------------------------------------

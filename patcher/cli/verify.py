@@ -13,6 +13,7 @@ import typer
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
+from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -23,10 +24,6 @@ if TYPE_CHECKING:
     from patcher.verify.walking import Walk
     from patcher.wiring import Wiring
 
-TEST_LEVEL = 0.3
-"""Low enough that a whole show in white stays far below what its supplies are built for."""
-FASTEST_STREAM = 44.0
-"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
 CAUTION = (
     "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
     "connector; keep to your local rules, and leave mains wiring to a licensed electrician."

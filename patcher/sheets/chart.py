@@ -34,6 +34,7 @@ from patcher.sheets.ink import (
 )  # fmt: skip
 from patcher.sheets.lanes import Cables, FeedLane, PortLane, String, SupplyLanes, cables
 from patcher.sheets.stacking import LEFT, ROW, Lane, Stack, first_fit
+from patcher.sheets.stairs import Step
 from patcher.wiring import Wiring
 
 _STRING, _MARK = 1.3, 0.85
@@ -265,9 +266,20 @@ class _Chart:
                     d = f"M{number(words.at)},{number(edge)}V{number(far)}"
                     leader = path(d, class_="leader", stroke=GREY, stroke_width="0.15")
                 weight = "bold" if words.bold else None
-                text = text_at(step.left, base, words.text, words.size, font_weight=weight, **HALO)
+                x, anchor = _beside(step)
+                text = text_at(x, base, words.text, words.size, font_weight=weight, text_anchor=anchor, **HALO)
                 parts.append(marks.group(leader + text, class_=f"label {words.kind}", data_of=words.of))
         return parts
+
+
+def _beside(step: Step) -> tuple[float, str | None]:
+    """Where a label is written from, so that it is near its leader in a narrow face too."""
+    words, end = step.words, step.left + step.words.wide
+    if abs(end - words.at) < 0.5:
+        return end, "end"
+    if abs((step.left + end) / 2 - words.at) < 0.5:
+        return (step.left + end) / 2, "middle"
+    return step.left, None
 
 
 def _lead_line(begin: float, end: float, y: float, via: str, **more: object) -> str:

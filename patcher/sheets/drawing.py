@@ -15,15 +15,15 @@ import numpy as np
 
 from patcher.address.patch import Patch
 from patcher.limits.power import Power
-from patcher.shapes import positions
+from patcher.shapes import cell_positions, lattice, positions
 from patcher.sheets import key, ribbon
-from patcher.sheets.course import Course, course
+from patcher.sheets.course import PASS, Course, course
 from patcher.sheets.facts import Facts, facts
 from patcher.sheets.hanging import Hanging
 from patcher.sheets.ink import HIGH, LINE, SMALL, Floats, Look, document, look
 from patcher.sheets.placing import Paper
 from patcher.sheets.strips import Margins, Strip, lay
-from patcher.show.runs import BandRun
+from patcher.show.runs import BandRun, Grid, Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -225,7 +225,8 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
         return []
     things: dict[str, list[Floats]] = {}
     for fact, found in shaped:
-        things.setdefault(fact.run.of if isinstance(fact.run, BandRun) else fact.name, []).append(found)
+        parts = things.setdefault(fact.run.of if isinstance(fact.run, BandRun) else fact.name, [])
+        parts += [found, *_corners(subject.show, fact.run)]
     places = [np.concatenate(parts) for parts in things.values()]
     grids = {getattr(fact.run, "of", fact.name) for fact, _ in shaped if fact.run.shape_name in ("grid", "band")}
     whole = [name in grids for name in things]
@@ -245,11 +246,23 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
     return lay(places, whole, wide, room, margins, most, enough)
 
 
+def _corners(show: Show, run: Run) -> list[Floats]:
+    """The corners of a grid or band, where there may be no lamp; none of another run."""
+    wired = lattice(show, run)
+    if wired is None:
+        return []
+    grid: object = show.grid_of(run) if isinstance(run, BandRun) else run
+    assert isinstance(grid, Grid)  # noqa: S101
+    ends = [[wired.column, wired.row], [wired.column + wired.columns - 1, wired.row + wired.rows - 1]]
+    return [cell_positions(grid, np.array(ends))]
+
+
 def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
-            if found[:, 0].max() < strip.left or found[:, 0].min() > strip.right:
+            spread = PASS * getattr(fact.run, "passes", 1) / strip.scale
+            if found[:, 0].max() + spread < strip.left or found[:, 0].min() - spread > strip.right:
                 continue
             drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)

@@ -336,7 +336,7 @@ class Hanging:
         if label.rank > self.told:
             self.unsaid += 1
             return
-        letter = letters(len(self.notes))
+        letter = letters(sum(bool(given) for given, _ in self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
         place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0, pay=6.0)
         self.notes.append((letter if place else "", label.note))

@@ -44,7 +44,7 @@ class ShowSheet:
         pixels: lamps that have channels.
         channels: channels of those.
         universes: distinct universes.
-        kept: whether this is the patch that is kept; None where none is kept yet.
+        kept: whether every address is the one in the patch that is kept; None where none is kept yet.
         starts: what is typed into the boxes.
         player: what the player is told.
         typed_anew: what is typed anew, against the kept patch.
@@ -108,7 +108,7 @@ def show_sheet(
     )
     return ShowSheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
-        patch.pixels, patch.channels, patch.universe_count, None if kept is None else kept == patch,
+        patch.pixels, patch.channels, patch.universe_count, None if kept is None else not (typed or told),
         rows.starts(wiring, patch), rows.player(wiring, patch), rows.typed_anew(typed), rows.told_anew(told),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
