@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from patcher.stream.sender import Target
 
 PORT = 8420
+PRIORITY = 100
+"""Of the E1.31 streams, as a sender has it that is not told otherwise."""
 
 
 def phone(
@@ -30,7 +32,7 @@ def phone(
 ) -> None:
     """Serve a page for your phone, by which you test from the ladder; Ctrl-C ends it, and leaves everything dark."""
     from patcher.cli.asking import frame_goals
-    from patcher.cli.send import need_yard
+    from patcher.cli.send import need_yard, say_others
     from patcher.cli.stopping import stopping
     from patcher.phone.desk import Desk
     from patcher.phone.entry import Entry
@@ -52,6 +54,8 @@ def phone(
         need_yard(goals(plan), show)
     desk = Desk(plan, hold)
     with stopping() as stop, listen(address, port) as own:
+        if not yard:
+            say_others(goals(plan), PRIORITY, interface, stop)
         entry = Entry(address, own.getsockname()[1])
         rounds = Round(desk, lambda number: _read(show, number))
         pages = Pages(yard=yard, hold=hold)

@@ -125,7 +125,7 @@ def stream(
 
         stop = stack.enter_context(stopping())
         if not quiet:
-            _say_others(goals, priority, interface, stop)
+            say_others(goals, priority, interface, stop)
         sender = stack.enter_context(Sender(goals, priority=priority, interface=interface, sync=sync))
         universes = sorted({goal.universe for goal in goals})
         clock = Clock(frames)
@@ -141,7 +141,7 @@ def stream(
     _report(sent, clock, sender, len(universes), sender.reached.lost, as_json=as_json)
 
 
-def _say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:
+def say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:
     """Who else sends there, and who will win."""
     from patcher.stream.hearing import others_on
 
