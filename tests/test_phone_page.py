@@ -107,6 +107,29 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     assert "want labels" in record
 
 
+@pytest.mark.long
+def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Path) -> None:
+    # Source: README, verify: what is found may be written into the show file; issue 8: two phones see one state
+    fault = "swapped-ports:gatepost/1,gatepost/2"
+    with (
+        browser() as context,
+        evening(heron_lock, (fault,)) as rig,
+        opened(context, rig) as one,
+        opened(context, rig) as other,
+    ):
+        one.get_by_role("link", name="The round").tap()
+        key(one, "Begin the round")
+        answerer = Answerer(rig, [fault])
+        answerer.walk(one, "deed")
+        key(one, "Change the show file instead, and look")
+        for page in (one, other):
+            page.locator("body[data-plan='2']").wait_for(timeout=30_000)
+            page.get_by_text("Connected", exact=True).wait_for()
+        assert '1 = ["gate-right"]' in heron_lock.read_text()
+        one.get_by_role("button", name="Yes", exact=True).wait_for()
+        assert until(lambda: {lamp.split("/")[0] for lamp in rig.lit()} == {"gate-left", "gate-right"})
+
+
 def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_state(heron_lock: Path) -> None:
     # Source: issue 8: the page says so at once, comes back by itself, and shows the true state
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
