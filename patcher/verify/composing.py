@@ -107,12 +107,13 @@ class Composer:
             numbers, kinds, pixels, letters = zip(*rows, strict=True)
             self._at_lamps[run] = _AtLamps(np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters))
 
-    def with_all(self, one: int, most: int | None = None) -> Iterator[Batch]:
+    def with_all(self, one: int, most: int | None = None, beside: Sequence[int] | None = None) -> Iterator[Batch]:
         """All pairs of one fault and another that can both be there, in batches.
 
         Args:
             one: the fault's number.
             most: of the faults at lamps of a run, not more than so many, spread evenly; None: all.
+            beside: the faults at no lamp that are put together with one at a lamp; None: all.
         """
         alone = self._takes(one)
         own = self.faults[one]
@@ -134,7 +135,8 @@ class Composer:
                 for name in self.runs
             }
             yield Batch(pairs, full)
-        known = [(other, self._both(one, other)) for other in self._others if other != one]
+        chosen = self._others if beside is None or own.kind not in AT_A_LAMP else beside
+        known = [(other, self._both(one, other)) for other in chosen if other != one]
         found = [(other, takes) for other, takes in known if takes is not None]
         if found:
             pairs = np.array([(one, other) for other, _ in found])

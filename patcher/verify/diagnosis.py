@@ -155,7 +155,7 @@ class Diagnosis:
         belief = engine.belief()
         done = engine.done if engine.done is not None else np.array([int(belief.argmax())])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
-        return tuple(hypothesis for number in ordered for hypothesis in engine.scene.classes[number])
+        return tuple(hypothesis for number in ordered for hypothesis in engine.members(number))
 
     @property
     def found(self) -> tuple[Fault, ...]:

@@ -60,6 +60,10 @@ class Repertoire:
         yield self.blocks(run, [round(lamps * part / 4) for part in range(5)])
         yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
         yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
+        for colour in (IN_TURN, *colours):
+            if found := self.dot(run, [round(lamps * part / 4) for part in range(5)], colour):
+                yield found
+        yield from self._before(run)
         for off in UNIVERSES_OFF:
             yield from self._universe_off(run, off)
         for frame, runs in self._by_port():
@@ -67,16 +71,27 @@ class Repertoire:
                 yield Candidate(frame, (eye.whole(run), eye.outer(run, 0), eye.outer(run, -1)))
         yield from self._corner(run)
 
+    def _before(self, run: str) -> Iterator[Candidate]:
+        """Single channels just before a run's first: a start that is off by few channels shows one of them."""
+        begin = int(self.scene.plan.takes[run][0].min())
+        for channel in range(begin - 1, max(begin - 4, -1), -1):
+            says = f"nothing: only channel {channel % CHANNELS + 1} of universe {channel // CHANNELS + 1} is lit"
+            frame = Frame(f"{says}, before {run}'s own", (np.array([channel], dtype=np.int64),))
+            yield Candidate(frame, (eye.outer(run, 0), eye.whole(run)))
+
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
-        colours = self.painter.colours(run)
-        if not colours:
-            return
-        channels = self.painter.channels(run, np.arange(self.scene.variants[run].lamps), colours[-1])
-        moved = channels + off * CHANNELS
-        if len(moved) and moved.min() >= 0:
-            side = "up" if off > 0 else "down"
-            says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
-            yield Candidate(Frame(says, (moved,)), (eye.whole(run),))
+        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        ends = [round(lamps * part / len(colours)) for part in range(len(colours) + 1)]
+        shown = [{colour: np.arange(lamps)} for colour in colours[-1:]]
+        shown.append({colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)})
+        for parts in shown:
+            moved = self.painter.paint(run, parts) + off * CHANNELS
+            if len(moved) and moved.min() >= 0:
+                side = "up" if off > 0 else "down"
+                says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
+                says += f", {', '.join(parts)}"
+                ends_ = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
+                yield Candidate(Frame(says, (moved,)), (eye.whole(run),) if len(parts) < 2 else ends_)
 
     def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
         """Frames with each port in a colour of its own, and with each run of a port."""
@@ -150,11 +165,22 @@ class Repertoire:
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
         return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
+    def around(self, run: str, lamp: int) -> list[Candidate]:
+        """A dot along all of a run but one lamp, and along what is before it and behind it."""
+        lamps = self.scene.variants[run].lamps
+        sides = [np.arange(lamp), np.arange(lamp + 1, lamps)]
+        goes = [np.array_split(side, 2) for side in sides]
+        chosen = [sides, goes[0], goes[1], [*goes[0], *goes[1]]]
+        kept = [[go for go in each if len(go)] for each in chosen]
+        return [found for each in kept for found in [self.dots(run, each, IN_TURN)] if found]
+
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four goes."""
         if not goes:
             return None
         colours = [c for c in self.painter.colours(run) if c != "white"] if colour == IN_TURN else [colour]
+        if not colours:
+            return None
         along = np.concatenate(list(goes))
         stacked = np.stack([self.painter.steps(run, along, one) for one in colours], axis=1)
         steps = stacked.reshape(-1, stacked.shape[2])
