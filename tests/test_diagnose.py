@@ -19,14 +19,16 @@ from patcher.address.patch import Patch
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
-from patcher.faults import KINDS, RANDOM, departure, parse, planned
+from patcher.faults import KINDS, RANDOM, Fault, Planned, build, departure, parse, planned
 from patcher.verify import Diagnosis
 from patcher.verify.ahead import best_first
-from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.composing import Composer
+from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS
 from patcher.verify.questions import quantiles
 from patcher.verify.remedies import changed, remedy
-from patcher.verify.scene import Scene, scene_of
+from patcher.verify.scene import Scene, build_scene, scene_of
+from patcher.verify.weighing import entropy_bits, see
 from patcher.wiring import Wiring, wire
 
 EYES = (Eye(), Eye(gaps=False))
@@ -217,8 +219,6 @@ def test_what_is_behind_on_the_chain_and_changes_nothing_is_not_thought_of() -> 
 def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     wiring, patch, _ = shown("grid")
     plan = planned(wiring, patch)
-    from patcher.verify.scene import build_scene
-
     corners = ["", *(f"data-in:sail={v}-{h}" for v in ("bottom", "top") for h in ("left", "right"))]
     corners.remove("data-in:sail=bottom-left")
     hypotheses = [
@@ -313,33 +313,121 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
         diagnosis.tell("nonsense")
 
 
-@pytest.mark.long
-def test_one_wrong_answer_in_ten_when_careful() -> None:
-    _, _, scene = shown("chain")
-    chance = np.random.default_rng(7)
+def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
+    """Of faults drawn by their weights, how often the right one is named, and how often another one as if sure."""
+    _, _, scene = shown(name)
+    chance = np.random.default_rng(seed)
     right = sure_and_wrong = 0
-    trials = 40
-    for true in chance.choice(len(scene.classes), trials, p=scene.prior):
-        engine = Engine(scene, Eye(), careful=True)
-        asked(engine, int(true), chance, wrong=0.1)
+    for true in chance.choice(len(scene.classes), count, p=scene.prior):
+        engine = Engine(scene, Eye())
+        asked(engine, int(true), chance, wrong=wrong)
         hit = engine.done is not None and true in engine.done
         right += hit
         sure_and_wrong += engine.sure and not hit
-    assert right >= 0.9 * trials  # the bench holds the issue's 97 % on more trials
-    assert sure_and_wrong <= 0.08 * trials
+    return right, sure_and_wrong
 
 
-def test_a_contradiction_makes_it_careful() -> None:
+# Source: the issue: one answer in ten wrong, the right class at least 97 %; the bench holds it on more trials.
+def test_few_wrong_answers_are_borne() -> None:
+    right, sure_and_wrong = trials("one run", 12, 0.1, 3)
+    assert right >= 11
+    assert sure_and_wrong == 0
+
+
+@pytest.mark.long
+def test_one_wrong_answer_in_ten_is_borne() -> None:
+    right, sure_and_wrong = trials("chain", 40, 0.1, 7)
+    assert right >= 38
+    assert sure_and_wrong <= 1
+
+
+def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_answer() -> None:
     _, _, scene = shown("one run")
     engine = Engine(scene, Eye())
-    frame, ask = engine.next()  # type: ignore[misc]
-    engine.tell(frame, ask, 0)
-    while not engine.careful and (chosen := engine.next()) is not None:
+    while engine.narrowing and (chosen := engine.next()) is not None:
         frame, ask = chosen
         looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
-        engine.tell(frame, ask, int((looks * engine.belief()[:, None]).sum(axis=0)[:-1].argmin()))
-    assert engine.careful
-    assert engine.next() is not None
+        engine.tell(frame, ask, int((looks * engine.trusted()[:, None]).sum(axis=0)[:-1].argmin()))
+    assert not engine.narrowing
+    assert engine.pool is not None
+    assert engine.done is None
+
+
+# --- two faults at once -------------------------------------------------------------------------------------------
+
+
+def single_faults(scene: Scene) -> list[Fault]:
+    return [fault for members in scene.classes for one in members for fault in one]
+
+
+# Judge: `departure`, held elsewhere against a slow world of chips on a wire.
+@pytest.mark.parametrize("name", list(SHOWN))
+def test_two_faults_put_together_are_what_departs_from_the_plan(name: str) -> None:
+    wiring, patch, scene = shown(name)
+    plan, faults = planned(wiring, patch), single_faults(scene)
+    composer = Composer(plan, faults, list(scene.variants))
+    chance = np.random.default_rng(1)
+    plain = [n for n, fault in enumerate(faults) if "/" not in fault.where or fault.kind == "missing"]
+    for one in {*chance.choice(len(faults), 12).tolist(), *chance.choice(plain, 12).tolist()}:
+        seen = set()
+        for batch in composer.with_all(one):
+            seen |= set(batch.pairs[:, 1].tolist())
+            for row in chance.choice(len(batch.pairs), min(20, len(batch.pairs)), replace=False):
+                pair = [faults[n] for n in batch.pairs[row]]
+                takes = departure(plan, build(wiring.show, pair).faults).takes
+                for run in scene.variants:
+                    assert np.array_equal(batch.takes[run][row], takes.get(run, plan.takes[run])), (pair, run)
+        assert seen == {n for n in range(len(faults)) if n != one and possible(plan, faults[one], faults[n])}
+
+
+def possible(plan: Planned, one: Fault, other: Fault) -> bool:
+    try:
+        departure(plan, build(plan.wiring.show, [one, other]).faults)
+    except PatcherError:
+        return False
+    return True
+
+
+def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]:
+    """Let an eye that stands before two faults answer to the end; the names of all that is left."""
+    wiring, _, scene = shown(name)
+    both = build(wiring.show, [parse(text, wiring.show) for text in two]).faults
+    there = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
+    engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
+    while (chosen := engine.next()) is not None and len(engine.told) < 60:
+        frame, ask = chosen
+        if ask.runs[0] in there.variants:
+            chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
+        else:
+            chances = engine.looks(frame, ask, np.array([0]))[0]
+        engine.tell(frame, ask, int(chance.choice(len(chances), p=chances)))
+    assert engine.done is not None
+    return engine, {" + ".join(map(str, one)) for number in engine.done for one in engine.members(number)}
+
+
+# Source: the issue: a hypothesis is one fault or two; what is named looks like what is there.
+@pytest.mark.parametrize(
+    ("name", "two"),
+    [
+        ("chain", ["dark:bow/3", "dark:stern/5"]),
+        ("chain", ["colour-order:stern=RGB", "cut:stern/6"]),
+        ("chain", ["missing:bow/4", "dark-channel:stern/2=G"]),
+        ("chain", ["reversed:bow", "shift:stern=1"]),
+        ("white", ["dark-channel:foam/2=W", "flicker:foam/9"]),
+        ("one start", ["reversed:a", "dark:b/4"]),
+    ],
+)
+def test_two_faults_are_named(name: str, two: list[str]) -> None:
+    engine, named = two_at_once(name, two, 5)
+    assert engine.sure
+    assert named & {" + ".join(two), " + ".join(two[::-1])}
+
+
+# What a cut hides cannot be told; the cut alone is named, and who mends it asks again.
+def test_what_one_fault_hides_is_not_blamed_on_two() -> None:
+    engine, named = two_at_once("chain", ["cut:bow/3", "dark:stern/5"], 5)
+    assert engine.sure
+    assert named == {"cut:bow/3"}
 
 
 # --- remedies -----------------------------------------------------------------------------------------------------

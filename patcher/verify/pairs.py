@@ -1,8 +1,9 @@
 """Two faults at once, made when they are needed: a pool of pairs that is refilled from what fits the answers so far.
 
-There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are taken
-as one of the two, and put together with all others: those that fit the answers best by themselves, those that are in the
-likeliest pairs of the pool. So a pair is found if one of its two is near one of those, and gets nearer with every answer.
+There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are
+taken as one of the two, and put together with all others: those that fit the answers best by themselves, those that are
+in the likeliest pairs of the pool. So a pair is found if one of its two is near one of those, and gets nearer with
+every answer.
 """
 
 from __future__ import annotations
@@ -140,9 +141,8 @@ class Pairs:
         """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those in the
         likeliest pairs, and those that fit best by themselves, one for all that nothing heard tells apart.
         """
-        likeliest = [
-            int(np.flatnonzero(self.class_of == number)[0]) for number in np.argsort(-belief, kind="stable")[:4] if number
-        ]
+        top = [number for number in np.argsort(-belief, kind="stable")[:4] if number]
+        likeliest = [int(np.flatnonzero(self.class_of == number)[0]) for number in top]
         keys, scores = self._scores(heard, likelihood)
         of_pairs = [one for place in np.argsort(-scores, kind="stable")[:6].tolist() for one in keys[place]]
         groups = self._groups(fit)
@@ -228,13 +228,14 @@ class Pairs:
         else:
             pairs = zip(one.ask.runs, own, strict=True)
             chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
-        answer = chances[:, one.answer]
-        return np.broadcast_to(answer, (len(takes[one.ask.runs[0]]),)) if still else answer
+        answer: Belief = chances[:, one.answer]
+        return answer.repeat(len(takes[one.ask.runs[0]])) if still else answer
 
 
 def _row(takes: Takes, row: int) -> Takes:
     """One of many, by itself, so that the many need not be kept."""
-    return takes[row] if takes.strides[0] == 0 else takes[row].copy()
+    found: Takes = takes[row] if takes.strides[0] == 0 else takes[row].copy()
+    return found
 
 
 def _weights(scene: Scene) -> Belief:

@@ -22,6 +22,8 @@ from patcher.verify.frames import BEHIND, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.scene import Scene
 
+ENDS = 3
+"""So many lamps at each end are left out where a shift would let a dot vanish there."""
 IN_TURN = "each colour in turn"
 
 
@@ -81,7 +83,7 @@ class Repertoire:
 
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
         lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
-        ends = [round(lamps * part / len(colours)) for part in range(len(colours) + 1)]
+        ends = sorted({0, 1, lamps // 2, lamps - 1, lamps})
         shown = [{colour: np.arange(lamps)} for colour in colours[-1:]]
         shown.append({colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)})
         for parts in shown:
@@ -166,11 +168,11 @@ class Repertoire:
         return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
     def around(self, run: str, lamp: int) -> list[Candidate]:
-        """A dot along all of a run but one lamp, and along what is before it and behind it."""
+        """A dot along all of a run but one lamp, along what is before it and behind it, and along all but both ends."""
         lamps = self.scene.variants[run].lamps
         sides = [np.arange(lamp), np.arange(lamp + 1, lamps)]
-        goes = [np.array_split(side, 2) for side in sides]
-        chosen = [sides, goes[0], goes[1], [*goes[0], *goes[1]]]
+        goes = [np.array_split(side, 2) for side in (*sides, np.arange(ENDS, lamps - ENDS))]
+        chosen = [goes[0], goes[1], [*goes[0], *goes[1]], goes[2]]
         kept = [[go for go in each if len(go)] for each in chosen]
         return [found for each in kept for found in [self.dots(run, each, IN_TURN)] if found]
 

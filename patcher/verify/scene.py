@@ -155,7 +155,6 @@ class Looks:
                 look.append((run, variant))
         return frozenset(look)
 
-
     def known(self, takes: Mapping[str, Takes]) -> Look | None:
         """The look of a hypothesis, where each of its runs takes what it takes under one that was looked at before."""
         look = []

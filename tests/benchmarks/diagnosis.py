@@ -34,9 +34,10 @@ from patcher.errors import PatcherError
 from patcher.eye import Eye
 from patcher.faults import build, departure, planned
 from patcher.show.files import read_show
-from patcher.verify.engine import Engine, entropy_bits, see
+from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import chain_of
 from patcher.verify.scene import Scene, build_scene, scene_of
+from patcher.verify.weighing import entropy_bits, see
 from patcher.wiring import Wiring, wire
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
