@@ -17,7 +17,7 @@ from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.pairs import Heard, Likelihood, Pairs, Pool
-from patcher.verify.questions import Candidate, Repertoire, narrowing
+from patcher.verify.questions import Candidate, Repertoire, moved, narrowing
 from patcher.verify.scene import Scene
 from patcher.verify.weighing import (
     WORTHLESS,
@@ -34,7 +34,7 @@ from patcher.verify.weighing import (
 )
 
 DOUBT, LITTLE_DOUBT = 0.1, 0.04
-"""The part of answers that are taken to be wrong while it proves: once they contradict each single fault, and before."""
+"""The part of answers that are taken to be wrong while it proves: once they contradict every one fault, and before."""
 SURE, SURER = 0.98, 0.998
 """Belief in what looks alike, from which on it is named; the second where it is asked to be careful."""
 ENOUGH, NARROWED = 0.97, 0.9995
@@ -51,7 +51,7 @@ LIVE = 1e-7
 """A class is left where the belief in it is at least that part of the belief in the likeliest."""
 COHORT = 100
 """Classes at most that are held against the likeliest one, question by question."""
-PAIR = 0.3
+PAIR = 0.5
 """Two faults are met so often, against what their weights multiply to. No source: measured, so
 that pairs are found and single faults take few questions more."""
 MOST_WRONG = 0.25
@@ -303,14 +303,17 @@ class Engine:
             return []
         common = int(np.bincount(parts.ravel(), weights=np.repeat(weight, 2)).argmax())
         at = int(variants.first[variants.of[self._pairs.class_of[common]]])
-        around = self._repertoire.around(run, at) if at >= 0 else []
+        found = self._repertoire.around(run, at) if at >= 0 else []
         other = np.where(parts[:, 0] == common, parts[:, 1], parts[:, 0])
         which = variants.of[self._pairs.class_of[other]]
         placed = variants.first[which] >= 0
-        if not placed.any():
-            return around
-        places, alone = variants.first[which][placed], variants.count[which][placed] == 1
-        return [*around, *narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())]
+        if placed.any():
+            places, alone = variants.first[which][placed], variants.count[which][placed] == 1
+            found += narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())
+        fault = self._pairs.faults[common]
+        if fault.kind == "universe-shift":
+            found = [there for one in found if (there := moved(one, fault.amount)) is not None]
+        return found
 
     def _moved(self) -> float:
         """Another part of a colour each time, spread evenly between −½ and ½."""

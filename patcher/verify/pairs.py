@@ -31,6 +31,8 @@ KEPT = 1000
 """Pairs in the pool."""
 FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
+TURNS = 12
+"""Faults that are put together with all others for one question."""
 CELLS = 1_500_000
 """Channels of lamps that are worked out for one question."""
 MOST = 900
@@ -114,7 +116,7 @@ class Pairs:
         left, best = CELLS, float(belief.max())
         fit = np.log(self.weight) + np.log(np.maximum(single, FLOOR)).sum(axis=1)[self.class_of]
         beside = [one for one in np.argsort(-fit, kind="stable").tolist() if self.faults[one].kind not in AT_A_LAMP]
-        for one in self._order(heard, fit, likelihood, belief):
+        for one in self._order(heard, fit, likelihood, belief)[:TURNS]:
             if left <= 0:
                 break
             self._made[one] = len(heard)
@@ -229,7 +231,9 @@ class Pairs:
             pairs = zip(one.ask.runs, own, strict=True)
             chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
         answer: Belief = chances[:, one.answer]
-        return answer.repeat(len(takes[one.ask.runs[0]])) if still else answer
+        if still:
+            answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
+        return answer
 
 
 def _row(takes: Takes, row: int) -> Takes:

@@ -35,6 +35,16 @@ class Candidate:
     asks: tuple[Ask, ...]
 
 
+def moved(candidate: Candidate, universes: int) -> Candidate | None:
+    """The same so many universes up, where a box listens that is off by as many; None where there are none."""
+    steps = tuple(step + universes * CHANNELS for step in candidate.frame.steps)
+    if any(len(step) and step.min() < 0 for step in steps):
+        return None
+    way = "up" if universes > 0 else "down"
+    says = f"{candidate.frame.says}, all of it {abs(universes)} universe{'s' * (abs(universes) > 1)} {way}"
+    return Candidate(Frame(says, steps, candidate.frame.goes), candidate.asks)
+
+
 class Repertoire:
     """All frames that may be asked about a scene."""
 
