@@ -107,12 +107,15 @@ class Composer:
             numbers, kinds, pixels, letters = zip(*rows, strict=True)
             self._at_lamps[run] = _AtLamps(np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters))
 
-    def with_all(self, one: int, most: int | None = None, beside: Sequence[int] | None = None) -> Iterator[Batch]:
+    def with_all(
+        self, one: int, most: int | None = None, beside: Sequence[int] | None = None, turn: int = 0
+    ) -> Iterator[Batch]:
         """All pairs of one fault and another that can both be there, in batches.
 
         Args:
             one: the fault's number.
             most: of the faults at lamps of a run, not more than so many, spread evenly; None: all.
+            turn: another number takes others of them.
             beside: the faults at no lamp that are put together with one at a lamp; None: all.
         """
         alone = self._takes(one)
@@ -121,7 +124,8 @@ class Composer:
             others = _apart(own, self._letter(one), run, others)
             if most is not None and len(others.numbers) > most:
                 spread = np.zeros(len(others.numbers), dtype=bool)
-                spread[np.linspace(0, len(spread) - 1, most).astype(int)] = True
+                evenly = np.linspace(0, len(spread), most, endpoint=False).astype(int)
+                spread[(evenly + turn) % len(spread)] = True
                 others = others.of(spread)
             if not len(others.numbers):
                 continue

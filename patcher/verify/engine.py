@@ -84,6 +84,7 @@ class Engine:
         scene: the classes of single faults, and of none.
         eye: the eye that answers.
         careful: whether it is to be surer than usual.
+        proves: whether it proves what it has narrowed; without, it ends there.
         told: what the eye has said.
         pool: pairs that fit, once it has narrowed.
         done: the classes that are left, none of which any question tells from the others; None while there is more to
@@ -91,10 +92,11 @@ class Engine:
         sure: whether the belief in them is as high as it should be.
     """
 
-    def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False) -> None:
+    def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False, proves: bool = True) -> None:
         self.scene = scene
         self.eye = eye
         self.careful = careful
+        self.proves = proves
         self.told: list[Told] = []
         self.pool: Pool | None = None
         self.done: NDArray[np.int64] | None = None
@@ -157,10 +159,11 @@ class Engine:
         if self.done is not None:
             return None
         if self.narrowing:
-            if self._contradicted() or (chosen := self._narrow()) is None:
-                self._pairs = Pairs(self.scene, self.eye)
-            else:
-                return chosen
+            if not self.proves or not self._contradicted():
+                chosen = self._narrow()
+                if chosen is not None or not self.proves:
+                    return chosen
+            self._pairs = Pairs(self.scene, self.eye)
         return self._prove()
 
     def _narrow(self) -> tuple[Frame, Ask] | None:
@@ -170,13 +173,15 @@ class Engine:
         candidates = self._candidates(chosen, weight, belief, pairs=False)
         found = self._weighed(candidates, chosen, weight, 0.0)
         best, alike = best_of(found), alike_of(found, chosen, belief)
-        enough = NARROWED if self._pairs is not None else ENOUGH
+        enough = NARROWED if self._pairs is not None or not self.proves else ENOUGH
         live = np.flatnonzero(belief > belief.max() * LIVE)
         if len(live) > len(chosen) and ends(best, alike, belief, enough):
             chosen, weight = live, belief[live] / belief[live].sum()
             found = self._weighed(candidates, chosen, weight, 0.0)
             best, alike = best_of(found), alike_of(found, chosen, belief)
         if best is None or ends(best, alike, belief, enough):
+            if not self.proves:
+                self.done, self.sure = alike, not self._contradicted()
             return None
         if 1 < len(live) <= AHEAD:
             best = best_first([one for one in found if one.bits >= WORTHLESS], belief[chosen]) or best

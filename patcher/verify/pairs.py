@@ -80,7 +80,7 @@ class Pairs:
         self.scene = scene
         self._eye = eye
         self._runs = list(scene.variants)
-        numbered = [(fault, n) for n, members in enumerate(scene.classes) for one in members for fault in one]
+        numbered = [(one[0], n) for n, members in enumerate(scene.classes) for one in members if len(one) == 1]
         self.faults = [fault for fault, _ in numbered]
         self.class_of = np.array([n for _, n in numbered], dtype=np.int64)
         self.weight = _weights(scene)
@@ -112,6 +112,8 @@ class Pairs:
             likelihood: how much an answer counts.
             belief: the logarithm of how likely each single class is.
         """
+        if len(self.faults) < 2 or not heard:
+            return None
         self._update(heard)
         left, best = CELLS, float(belief.max())
         fit = np.log(self.weight) + np.log(np.maximum(single, FLOOR)).sum(axis=1)[self.class_of]
@@ -120,7 +122,7 @@ class Pairs:
             if left <= 0:
                 break
             self._made[one] = len(heard)
-            for batch in self._composer.with_all(one, MOST, beside[:BESIDE]):
+            for batch in self._composer.with_all(one, MOST, beside[:BESIDE], len(heard)):
                 left -= sum(each.size for each in batch.takes.values() if each.strides[0])
                 best = max(best, self._take(batch, heard, likelihood, best))
         return self._pool(heard, likelihood, best)
@@ -177,16 +179,28 @@ class Pairs:
         return keys, found
 
     def _take(self, batch: Batch, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> float:
-        """Keep what fits of a batch; how likely the best of it is."""
-        chances = np.column_stack([self._chances(one, batch.takes) for one in heard])
+        """Keep what fits of a batch; how likely the best of it is. No answer makes a pair likelier, so what fits too
+        badly already is left out of what is worked out further.
+        """
+        least, rows, takes = best + np.log(FITS), np.arange(len(batch.pairs)), batch.takes
         score = np.log(self.weight[batch.pairs]).sum(axis=1)
-        for place, one in enumerate(heard):
-            score += likelihood(one.ask, chances[:, place])
+        columns: dict[int, Belief] = {}
+        for place in range(len(heard) - 1, -1, -1):
+            columns[place] = self._chances(heard[place], takes)
+            score = score + likelihood(heard[place].ask, columns[place])
+            fits = score > least
+            if 2 * np.count_nonzero(fits) <= len(fits):
+                rows, score = rows[fits], score[fits]
+                columns = {known: own[fits] for known, own in columns.items()}
+                takes = {run: _rows(each, fits) for run, each in takes.items()}
+            if not len(rows):
+                return best
+        chances = np.column_stack([columns[place] for place in range(len(heard))])
         top = max(best, float(score.max()))
-        rows = np.flatnonzero(score > top + np.log(FITS))
-        for row in rows[np.argsort(-score[rows], kind="stable")][:KEPT].tolist():
-            one, other = sorted(batch.pairs[row].tolist())
-            self._found[one, other] = chances[row], {run: _row(batch.takes[run], row) for run in self._runs}
+        fitting = np.flatnonzero(score > top + np.log(FITS))
+        for row in fitting[np.argsort(-score[fitting], kind="stable")][:KEPT].tolist():
+            one, other = sorted(batch.pairs[rows[row]].tolist())
+            self._found[one, other] = chances[row], {run: _row(takes[run], row) for run in self._runs}
         return top
 
     def _pool(self, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> Pool | None:
@@ -242,12 +256,20 @@ def _row(takes: Takes, row: int) -> Takes:
     return found
 
 
+def _rows(takes: Takes, chosen: NDArray[np.bool_]) -> Takes:
+    """Some of many; where all are the same, that is kept so."""
+    if takes.strides[0]:
+        return takes[chosen]
+    return np.broadcast_to(takes[0], (int(chosen.sum()), *takes.shape[1:]))
+
+
 def _weights(scene: Scene) -> Belief:
     """How likely each fault is as one of two, in the order of the classes."""
     each = weights([one for members in scene.classes for one in members])
     flat = [one for members in scene.classes for one in members]
-    found = np.array([weight for weight, one in zip(each, flat, strict=True) if one])
-    return (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
+    found = np.array([weight for weight, one in zip(each, flat, strict=True) if len(one) == 1])
+    mixed: Belief = (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
+    return mixed
 
 
 def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:

@@ -92,9 +92,9 @@ def class_keys(scene: Scene, eye: Eye) -> list[bytes]:
     return found
 
 
-def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0):
+def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, proves=True):
     """Let an eye that stands before a class answer to the end: the engine, and seconds a question."""
-    engine, times = Engine(scene, eye), []
+    engine, times = Engine(scene, eye, proves=proves), []
     while len(engine.told) < MOST:
         begun = process_time()
         chosen = engine.next()
@@ -268,7 +268,7 @@ def few(plans, args) -> None:
         scene = build_scene(plan, whole.runs, hypotheses, [departure(plan, one) for one in hypotheses])
         total, most, pool = 0.0, 2, {}
         for true in range(len(scene.classes)):
-            engine, _ = played(scene, Eye(), true, np.random.default_rng(0))
+            engine, _ = played(scene, Eye(), true, np.random.default_rng(0), proves=False)
             total += scene.prior[true] * sum(told.ask.price for told in engine.told)
             most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
             beliefs = [scene.prior, *([engine.trusted()] if engine.told else [])]
