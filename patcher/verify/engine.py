@@ -199,12 +199,14 @@ class Engine:
         best = best_of(found)
         alike = cohort[same_as_first(found, np.searchsorted(chosen, cohort))]
         told_all = best is None or best.bits < WORTHLESS
-        if len(everyone) > COHORT and (best is None or best.bits < LITTLE):
+        sure = SURER if self.careful else SURE
+        little = best is None or best.bits < LITTLE
+        if len(everyone) > COHORT and (little or float(belief[alike].sum()) >= sure):
             whole = np.sort(everyone)
             found = self._weighed(candidates, whole, belief[whole] / belief[whole].sum(), self._doubt)
             alike = everyone[same_as_first(found, np.searchsorted(whole, everyone))]
         believed = float(belief[alike].sum())
-        if best is not None and not told_all and believed < (SURER if self.careful else SURE):
+        if best is not None and not told_all and believed < sure:
             return best.frame, best.ask
         if best is not None and not told_all and not self._contradicted() and (more := self._narrow()) is not None:
             return more

@@ -190,7 +190,8 @@ class Repertoire:
         """A dot along some pixels in up to four goes."""
         if not goes:
             return None
-        colours = [c for c in self.painter.colours(run) if c != "white"] if colour == IN_TURN else [colour]
+        chips = [c for c in self.painter.colours(run) if c != "white" or "W" in self.painter.letters(run)]
+        colours = chips if colour == IN_TURN else [colour]
         if not colours:
             return None
         along = np.concatenate(list(goes))
