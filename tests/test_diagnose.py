@@ -19,16 +19,15 @@ from patcher.address.patch import Patch
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
-from patcher.faults import KINDS, RANDOM, Fault, Planned, build, departure, parse, planned
+from patcher.faults import KINDS, RANDOM, departure, parse, planned
 from patcher.verify import Diagnosis
 from patcher.verify.ahead import best_first
-from patcher.verify.composing import Composer
 from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS
 from patcher.verify.questions import quantiles
 from patcher.verify.remedies import changed, remedy
 from patcher.verify.scene import Scene, build_scene, scene_of
-from patcher.verify.weighing import entropy_bits, see
+from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring, wire
 
 EYES = (Eye(), Eye(gaps=False))
@@ -352,84 +351,6 @@ def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_ans
     assert not engine.narrowing
     assert engine.pool is not None
     assert engine.done is None
-
-
-# --- two faults at once -------------------------------------------------------------------------------------------
-
-
-def single_faults(scene: Scene) -> list[Fault]:
-    return [fault for members in scene.classes for one in members for fault in one]
-
-
-# Judge: `departure`, held elsewhere against a slow world of chips on a wire.
-@pytest.mark.parametrize("name", list(SHOWN))
-def test_two_faults_put_together_are_what_departs_from_the_plan(name: str) -> None:
-    wiring, patch, scene = shown(name)
-    plan, faults = planned(wiring, patch), single_faults(scene)
-    composer = Composer(plan, faults, list(scene.variants))
-    chance = np.random.default_rng(1)
-    plain = [n for n, fault in enumerate(faults) if "/" not in fault.where or fault.kind == "missing"]
-    for one in {*chance.choice(len(faults), 12).tolist(), *chance.choice(plain, 12).tolist()}:
-        seen = set()
-        for batch in composer.with_all(one):
-            seen |= set(batch.pairs[:, 1].tolist())
-            for row in chance.choice(len(batch.pairs), min(20, len(batch.pairs)), replace=False):
-                pair = [faults[n] for n in batch.pairs[row]]
-                takes = departure(plan, build(wiring.show, pair).faults).takes
-                for run in scene.variants:
-                    assert np.array_equal(batch.takes[run][row], takes.get(run, plan.takes[run])), (pair, run)
-        assert seen == {n for n in range(len(faults)) if n != one and possible(plan, faults[one], faults[n])}
-
-
-def possible(plan: Planned, one: Fault, other: Fault) -> bool:
-    try:
-        departure(plan, build(plan.wiring.show, [one, other]).faults)
-    except PatcherError:
-        return False
-    return True
-
-
-def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]:
-    """Let an eye that stands before two faults answer to the end; the names of all that is left."""
-    wiring, _, scene = shown(name)
-    both = build(wiring.show, [parse(text, wiring.show) for text in two]).faults
-    there = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
-    engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
-    while (chosen := engine.next()) is not None and len(engine.told) < 60:
-        frame, ask = chosen
-        if ask.runs[0] in there.variants:
-            chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
-        else:
-            chances = engine.looks(frame, ask, np.array([0]))[0]
-        engine.tell(frame, ask, int(chance.choice(len(chances), p=chances)))
-    assert engine.done is not None
-    return engine, {" + ".join(map(str, one)) for number in engine.done for one in engine.members(number)}
-
-
-# Source: the issue: a hypothesis is one fault or two; what is named looks like what is there.
-@pytest.mark.parametrize(
-    ("name", "two"),
-    [
-        ("chain", ["dark:bow/3", "dark:stern/5"]),
-        ("chain", ["colour-order:stern=RGB", "cut:stern/6"]),
-        ("chain", ["missing:bow/4", "dark-channel:stern/2=G"]),
-        ("chain", ["reversed:bow", "shift:stern=1"]),
-        ("chain", ["universe-shift:box=1", "dark-channel:bow/3=G"]),
-        ("white", ["dark-channel:foam/2=W", "dark:foam/9"]),
-        ("one start", ["reversed:a", "dark:b/4"]),
-    ],
-)
-def test_two_faults_are_named(name: str, two: list[str]) -> None:
-    engine, named = two_at_once(name, two, 5)
-    assert engine.sure
-    assert named & {" + ".join(two), " + ".join(two[::-1])}
-
-
-# What a cut hides cannot be told; the cut alone is named, and who mends it asks again.
-def test_what_one_fault_hides_is_not_blamed_on_two() -> None:
-    engine, named = two_at_once("chain", ["cut:bow/3", "dark:stern/5"], 5)
-    assert engine.sure
-    assert named == {"cut:bow/3"}
 
 
 # --- remedies -----------------------------------------------------------------------------------------------------
