@@ -25,6 +25,26 @@ os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get
 from patcher.show.reading import read  # noqa: E402  (behind the guard)
 from patcher.wiring import Wiring, problems, wire  # noqa: E402
 
+TOGETHER = {
+    "swap": {"test_swap"},
+    "wire": {
+        "test_artnet_libraries", "test_bench", "test_commands", "test_datagrams", "test_diagnose_command",
+        "test_e131_libraries", "test_faults", "test_guard", "test_handing", "test_listen", "test_network",
+        "test_patterns", "test_readme", "test_record", "test_sender", "test_sender_ends", "test_stream_tshark",
+        "test_two_hosts", "test_verify", "test_yard",
+    },
+}  # fmt: skip
+"""Test files that share what there is once (the ports of the loopback), or what takes long to make: with several
+workers (`-n`) each group stays on one."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for group, modules in TOGETHER.items():
+            if item.path.stem in modules:
+                item.add_marker(pytest.mark.xdist_group(group))
+
+
 Patcher = Callable[..., subprocess.CompletedProcess[str]]
 
 

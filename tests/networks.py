@@ -121,6 +121,17 @@ def _feeds(random_: random.Random, tables: Tables) -> Tables:
     return feeds
 
 
+def uncut(tables: Tables) -> Tables:
+    """The same show with V+ cut nowhere, and no tees."""
+    whole = ("power_cuts", "power_joined")
+    runs = {name: {key: value for key, value in run.items() if key not in whole} for name, run in tables["run"].items()}
+    tees = {name for name, run in runs.items() if "same_data_as" in run}
+    feeds = {name: feed for name, feed in tables["feed"].items() if not tees & {tap["run"] for tap in feed["taps"]}}
+    for _ in tables["feed"]:
+        feeds = {name: feed for name, feed in feeds.items() if feed.get("from", name) in feeds}
+    return tables | {"run": {name: runs[name] for name in runs if name not in tees}, "feed": feeds}
+
+
 def supplies_of_stretches(net: Netlist) -> list[int]:
     """How many supplies feed each piece of joined V+."""
     copper = nx.Graph((first, second) for first, second, _ in net.wires if first[0] == "+")

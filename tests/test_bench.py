@@ -1,13 +1,18 @@
 """`bench`: one string with no show file, by the octets that leave; and as a run of a show has it."""
 
 import os
+import pty
 import socket
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from conftest import Patcher
 from test_commands import document, refused
+
+from patcher.verify.files import checks_path, read_record
 
 E131, ARTNET = 5568, 6454  # Source: CHECKS.md, UDP ports of E1.31 and Art-Net 4
 HOST = f"127.10.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"
@@ -156,9 +161,40 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
     assert sorted(heron_lock.parent.iterdir()) == before
 
 
+def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
+    # Source: the issue of step 5: `bench --as` results live in the record; `verify --report` shows it
+    call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 1)
+    assert here(*call, "--result", "lamp 12 lacks green").returncode == 0
+    here(*call, "--result", "as it should be", "--json")
+    here(*call)
+    (first, second) = read_record(heron_lock).bench
+    assert (first.thing, first.what) == ("eaves", "primaries: lamp 12 lacks green")
+    assert second.what == "primaries: as it should be"
+    assert "eaves: primaries: lamp 12 lacks green" in here("verify", heron_lock, "--report").stdout
+    here("verify", heron_lock, "--new-season")
+    assert len(read_record(heron_lock).bench) == 2
+
+
+def test_how_it_was_is_asked_at_a_terminal(heron_lock: Path, sockets: dict) -> None:
+    # Source: as above; the words are the person's own
+    for said, kept in ((b"y\n", ["primaries: as it should be"]), (b"\n", [])):
+        checks_path(heron_lock).unlink(missing_ok=True)
+        ours, theirs = pty.openpty()
+        command = [sys.executable, "-m", "patcher", "bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", "1"]
+        process = subprocess.Popen(command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        os.close(theirs)
+        os.write(ours, said)
+        _, err = process.communicate(timeout=60)
+        os.close(ours)
+        assert process.returncode == 0, err
+        assert "How was it?" in err
+        assert [entry.what for entry in read_record(heron_lock).bench] == kept
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
+        ((HOST, "--pixels", 3, "--result", "good"), ("--result", "--as")),
         ((HOST,), ("--pixels", "--as")),
         ((HOST, "--pixels", 0), ("--pixels",)),
         ((HOST, "--pixels", 10**9), ("--pixels",)),

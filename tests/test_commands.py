@@ -21,6 +21,11 @@ import jsonschema
 import pytest
 from conftest import SHOWS, Patcher
 
+from patcher.address.placement import allocate
+from patcher.cli.loading import load
+from patcher.stream.receiver import Receiver
+from patcher.yard.yard import addresses, ears
+
 PATIENCE = 20.0
 """Seconds after which something that was waited for is taken as never to come."""
 
@@ -586,8 +591,10 @@ def test_a_dry_run_opens_no_socket(small: Path) -> None:
 def test_stepping_by_keys(small: Path) -> None:
     # Source: DESIGN.md, send; the help line of the command: space on, b back, a number and Enter to jump, q to stop.
     ours, theirs = pty.openpty()
+    wiring = load(small)
+    boxes = ears(wiring.show, allocate(wiring).patch, addresses(small, wiring.show))
     try:
-        with running("send", "dot", small, "--step", "--yard", stdin=theirs) as process:
+        with Receiver(boxes), running("send", "dot", small, "--step", "--yard", stdin=theirs) as process:
             os.close(theirs)
             theirs = -1
             assert process.stdout is not None
@@ -658,8 +665,10 @@ def test_a_tee_and_its_run_name_each_other(patcher: Patcher, small: Path, named:
 def test_no_yard_is_said(patcher: Patcher, small: Path) -> None:
     # Source: the project's own rule: an answer that a person can act on.
     ran = patcher("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
-    assert "No yard is there" in ran.stderr
-    assert ran.returncode == 0
+    assert "finds no yard" in ran.stderr
+    assert "patcher yard" in ran.stderr
+    assert ran.returncode == 2
+    assert patcher("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0
 
 
 @pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])

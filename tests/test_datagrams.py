@@ -105,7 +105,7 @@ def test_a_box_that_is_off_is_lost_once_tried_each_second_and_found_again(way: s
     goals = [Target("e131", 3, OFF), *GOALS[:2], Target("e131", 700, OFF)]
     news: list[tuple[float, Reach]] = []
     tries = set()
-    with ear(HOST, E131) as others, Sender(goals, interface="127.0.0.1", now=time.now) as sender:
+    with ear(HOST, E131) as others, Sender(goals, interface="127.0.0.1", now=time.now, wait=time.wait) as sender:
 
         def frames(seconds: float) -> None:
             for _ in range(int(seconds * 40)):
@@ -133,6 +133,51 @@ def test_a_box_that_is_off_is_lost_once_tried_each_second_and_found_again(way: s
             assert sender.reached.gone == frozenset()
         frames(1)
         assert news[2][1] == Reach(OFF, E131, "Connection refused")
+
+
+def test_a_box_that_is_back_gets_levels_that_stay_three_times_and_then_kept_alive(way: str) -> None:
+    # From memory: ANSI E1.31-2018, 6.6.2, three like packets, then one every 800 to 1000 ms: to a box that is back, and
+    # may have just been plugged in, all levels are new.
+    time = Time()
+    back, came = 0.0, []
+    with (
+        ear(HOST, E131),
+        Sender([Target("e131", 3, OFF), *GOALS[:2]], interface="127.0.0.1", now=time.now, wait=time.wait) as sender,
+    ):
+        for _ in range(40):
+            sender.send(lit())
+            time.seconds += 0.025
+        assert sender.reached.gone == {(OFF, E131)}
+        sender.news()
+        with ear(OFF, E131) as box:
+            while time.now() - time.begin < 9:
+                sender.send(lit())
+                back = back or (time.now() if sender.news() else 0.0)
+                came += [time.now()] * len(heard(box))
+                time.seconds += 0.025
+    after = [round(at - back, 3) for at in came if at >= back > 0]
+    assert after[:3] == [0, 0.025, 0.05]
+    assert 0.8 <= after[3] - after[2] <= 1.0
+
+
+def test_what_found_no_room_goes_with_the_next_frame(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: sendmmsg(2): EAGAIN, where a socket that does not wait has no room; the loopback always has some.
+    class Crowded(Sendto):
+        frames = 0
+
+        def send(self, rows: np.ndarray, patience: float) -> dict[int, int]:
+            self.frames += 1
+            return {0: 11} | super().send(rows[1:], patience) if self.frames == 3 else super().send(rows, patience)
+
+    monkeypatch.setattr(datagrams, "Sendmmsg", Crowded)
+    time = Time()
+    with ear(HOST, E131) as box, Sender(GOALS[:2], interface="127.0.0.1", now=time.now, wait=time.wait) as sender:
+        came = []
+        for _ in range(5):
+            sender.send(lit())
+            came.append([universe(packet) for packet in heard(box)])
+        assert came[:4] == [[3, 700], [3, 700], [700], [3]]
+        assert sender.reached.lost == {}
 
 
 def test_a_place_that_the_system_refuses_is_no_hindrance(way: str, monkeypatch: pytest.MonkeyPatch) -> None:

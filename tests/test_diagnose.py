@@ -22,10 +22,11 @@ from patcher.eye import Ask, Eye
 from patcher.faults import KINDS, RANDOM, departure, parse, planned
 from patcher.verify import Diagnosis
 from patcher.verify.ahead import best_first
+from patcher.verify.edits import changed
 from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS
 from patcher.verify.questions import quantiles
-from patcher.verify.remedies import changed, remedy
+from patcher.verify.remedies import remedy
 from patcher.verify.scene import Scene, build_scene, scene_of
 from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring, wire
@@ -363,10 +364,10 @@ def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
     held = 0
     for fault, *rest in {one for members in scene.classes for one in members if one}:
         assert not rest
-        assert remedy(wiring.show, fault).mend
-        after = changed(wiring.show, fault)
-        if after is None or fault.kind not in ("data-in", "lines", "turns"):
+        assert remedy("show.toml", wiring, fault).mend
+        if fault.kind not in ("data-in", "lines", "turns"):
             continue
+        after = changed(wiring.show, patch, [fault])
         from patcher.shapes import cells
 
         run = fault.where

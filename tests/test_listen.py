@@ -824,7 +824,8 @@ def test_before_sending_the_others_are_known(near: str, far: int) -> None:
         put_out(sender, far + 1)
         put_out(sender, far + 9)
         with changing(lambda n: [setattr(sender[far + u], "dmx_data", (n % 256,)) for u in (0, 1, 9)]):
-            found = others_on(goals, 1.0, near)
+            # Nobody listened there until now, so that Patcher's own sender tries again once a second only.
+            found = others_on(goals, 2.0, near)
             busy = [Ear(near, 5568), Ear(near, 6454)]
             with Receiver(busy):
                 again = others_on(goals, 1.0, near)

@@ -86,6 +86,66 @@ def test_however_it_is_left_the_lamps_are_dark_and_the_streams_ended(sockets: di
     assert sender.packets == len(e131) + len(artnet)
 
 
+def endings(sockets: dict[str, socket.socket], stop_at: set[int]) -> list[tuple[float, bytes]]:
+    """What a sender that was lit sends in `close`, with seconds since its begin; some of its waits are cut short."""
+    time, came, waits = Time(), [], []
+
+    def listen() -> None:
+        came.extend((time.now() - time.begin, packet) for sock in sockets.values() for packet in heard(sock))
+
+    def wait(left: float) -> None:
+        listen()
+        waits.append(left)
+        if len(waits) in stop_at:
+            raise Ladder
+        time.wait(left)
+
+    sender = Sender(GOALS, interface="127.0.0.1", now=time.now, wait=wait)
+    sender.send(lit())
+    listen()
+    came.clear()
+    if stop_at:
+        with pytest.raises(Ladder):
+            sender.close()
+        assert len(waits) == min(stop_at)
+    else:
+        sender.close()
+    listen()
+    return came
+
+
+def test_the_end_is_spread_over_some_frames_and_prompt(sockets: dict) -> None:
+    # From memory: ANSI E1.31-2018, 6.6.1: one universe's packets follow each other no quicker than DMX512-A's, 44 a
+    # second (E1.11). The project's own rule: an outage of a tenth of a second cannot hide that it goes dark, and the
+    # end takes well under a second.
+    came = endings(sockets, set())
+    assert max(at for at, _ in came) < 0.5
+    streamed = [(at, packet) for at, packet in came if len(packet) == 638]
+    for number in (3, 700):
+        times = [at for at, packet in streamed if universe(packet) == number]
+        dark = [at for at, packet in streamed if universe(packet) == number and not terminated(packet)]
+        assert dark[0] == 0
+        assert dark[-1] >= 0.1
+        assert min(after - before for before, after in pairwise(times)) >= 1 / 44 - 1e-9
+    for number in (5, 300):
+        dark = [at for at, packet in came if packet[:3] == b"Art" and port_address(packet) == number]
+        assert dark[0] == 0
+        assert dark[-1] >= 0.1
+        assert min(after - before for before, after in pairwise(dark)) >= 0.025
+
+
+@pytest.mark.parametrize("stop_at", [{1}, {2}, {3}, {4}, {5}, {1, 2, 3}])
+def test_whoever_does_not_wait_for_the_end_gets_it_at_once(sockets: dict, stop_at: set[int]) -> None:
+    # Source: issue, Sender: the end is dark and ended also when a second Ctrl-C comes during the first.
+    patient, hasty = endings(sockets, set()), endings(sockets, stop_at)
+
+    def without_source(packets: list[tuple[float, bytes]]) -> list[bytes]:
+        return sorted(packet[:22] + packet[38:] for _, packet in packets)
+
+    assert without_source(hasty) == without_source(patient)
+    assert len({at for at, _ in hasty}) == min(stop_at)
+
+
 def test_sequences_rise_by_one_and_art_net_never_says_0(sockets: dict) -> None:
     # Source: ANSI E1.31-2018 6.7.2; Art-Net 4: 1 to 255, for 0 means unused (CHECKS.md).
     packets: dict[str, list[bytes]] = {"e131": [], "artnet": []}
@@ -131,7 +191,7 @@ def test_unchanged_levels_fall_back_to_keep_alive(sockets: dict, rate: float) ->
         for packet in heard(sockets["artnet"]):
             times.setdefault(port_address(packet), []).append((time.now(), packet[18:]))
 
-    with Sender(GOALS, interface="127.0.0.1", now=time.now) as sender:
+    with Sender(GOALS, interface="127.0.0.1", now=time.now, wait=time.wait) as sender:
 
         def wait(left: float) -> bool:
             sender.keep_alive()
@@ -164,7 +224,11 @@ def test_what_changes_leaves_with_its_frame_and_nothing_is_silent_for_long(
     numbers, state = (3, 5, 300, 700), np.zeros((4, 512), dtype=np.uint8)
     boxes = {number: np.full(512, 99, dtype=np.uint8) for number in numbers}
     last: dict[int, float] = {}
-    with ear(HOST, E131) as e131_ear, ear(HOST, ARTNET) as artnet_ear, Sender(GOALS, now=time.now) as sender:
+    with (
+        ear(HOST, E131) as e131_ear,
+        ear(HOST, ARTNET) as artnet_ear,
+        Sender(GOALS, now=time.now, wait=time.wait) as sender,
+    ):
         like = dict.fromkeys(numbers, 0)
         for step, (changes, pause) in enumerate(frames):
             before = state.copy()
@@ -199,7 +263,7 @@ def test_a_frame_is_synchronized_once_all_of_it_has_left(sockets: dict) -> None:
     with (
         ear(HOST, E131, "239.255.15.160") as group,
         ear(HOST, E131, "239.255.0.3") as told,
-        Sender([*GOALS, in_group], interface="127.0.0.1", sync=True, now=time.now) as sender,
+        Sender([*GOALS, in_group], interface="127.0.0.1", sync=True, now=time.now, wait=time.wait) as sender,
     ):
         synced: list[bytes] = []
         for frame in range(300):
@@ -282,7 +346,7 @@ def test_discovery_tells_the_universes_every_ten_seconds() -> None:
     with (
         ear(HOST, E131, "239.255.250.214") as group,
         ear(HOST, E131) as box,
-        Sender(goals, interface="127.0.0.1", source="lock keeper", now=time.now) as sender,
+        Sender(goals, interface="127.0.0.1", source="lock keeper", now=time.now, wait=time.wait) as sender,
     ):
         group.setsockopt(socket.IPPROTO_IP, 12, 1)  # IP_RECVTTL, ip(7)
         for _ in range(50 * 40):
@@ -331,7 +395,7 @@ def test_an_hour_neither_drifts_nor_grows(sockets: dict) -> None:
     grown: list[int] = []
     tracemalloc.start()
     try:
-        with Sender(GOALS, interface="127.0.0.1", sync=True, now=time.now) as sender:
+        with Sender(GOALS, interface="127.0.0.1", sync=True, now=time.now, wait=time.wait) as sender:
             clock = Clock(40.0, time.now)
             for number, elapsed in enumerate(clock.frames(time.wait)):
                 if elapsed >= 3600:

@@ -120,6 +120,40 @@ def test_signals_one_upon_another_end_dark(show: Path, ears: Ears, first: int) -
         ears.check_the_end()
 
 
+PROGRAM = """
+import sys, time
+import numpy as np
+from patcher.stream.levels import Levels
+from patcher.stream.sender import Sender, Target
+host = sys.argv[1]
+goals = [Target("e131", 1, host), Target("e131", 2, host), Target("artnet", 3, host)]
+with Sender(goals, interface="127.0.0.1") as sender:
+    while True:
+        sender.send(Levels((1, 2, 3), np.full((3, 512), 9, dtype=np.uint8)))
+        time.sleep(0.02)
+"""
+
+
+def test_a_second_ctrl_c_during_the_end_ends_dark(ears: Ears) -> None:
+    # Source: the issue, as above; a program that does not catch its signals: Python raises KeyboardInterrupt wherever
+    # it stands, the second time most likely between two of the last frames.
+    process = subprocess.Popen([sys.executable, "-c", PROGRAM, HOST], stderr=subprocess.PIPE)
+    try:
+        ears.until_lit()
+        process.send_signal(signal.SIGINT)
+        limit = time.monotonic() + PATIENCE
+        while any(ears.e131[-1][126:]):
+            assert time.monotonic() < limit
+            ears.listen()
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=PATIENCE)
+        assert b"KeyboardInterrupt" in said
+        ears.check_the_end()
+    finally:
+        process.kill()
+        process.communicate()
+
+
 def test_a_full_disk_ends_dark(show: Path, ears: Ears) -> None:
     # Source: full(4): each write to /dev/full fails for want of room.
     with Path("/dev/full").open("wb") as full, sending(show, "steady", stdout=full) as process:

@@ -21,14 +21,17 @@ from hypothesis import strategies as st
 
 from patcher.address.placement import allocate
 from patcher.cli.loading import load
+from patcher.cli.witness import Witness
 from patcher.errors import PatcherError
 from patcher.eye import FLICKER, Eye, shade_table
-from patcher.faults import RANDOM, departure, parse, planned
+from patcher.faults import RANDOM, build, departure, parse, planned
 from patcher.shapes import positions
 from patcher.stream.levels import levels
 from patcher.stream.receiver import Receiver
+from patcher.verify import Diagnosis
 from patcher.verify.files import checks_path, read_record
 from patcher.verify.files import parse as parse_record
+from patcher.verify.handing import about, seen_of
 from patcher.verify.hypotheses import singles
 from patcher.verify.items import digests, items
 from patcher.verify.rounds import as_said, plan
@@ -415,6 +418,41 @@ def test_back_answers_a_step_anew(heron_lock: Path, here: Patcher) -> None:
     assert {answer.says for answer in read_record(heron_lock).answers.values()} == {"cannot tell"}
 
 
+def talk_about(show: Path, fault: str, begin) -> list[str]:
+    """The lines that answer the diagnosis of a run as its lamps would."""
+    wiring = load(show)
+    patch = allocate(wiring).patch
+    faults = [parse(fault, wiring.show)]
+    witness = Witness(wiring, patch, build(wiring.show, faults))
+    diagnosis = Diagnosis.start(wiring, patch, fault.partition(":")[2], begin=begin)
+    lines = []
+    while (question := diagnosis.ask()) is not None:
+        lines.append(f"ask: {witness.answer(question)}")
+        diagnosis.tell(lines[-1].removeprefix("ask: "))
+    return lines
+
+
+@pytest.mark.parametrize("deed", ["mended", "write"])
+def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, here: Patcher, deed: str) -> None:
+    # Source: the issue: the last frame confirms it on the wire; what is mended by the file is proved against the file
+    wiring = load(heron_lock)
+    patch = allocate(wiring).patch
+    wanted = [item for item in items(wiring) if item.thing in ("towpath", "mooring/1")]
+    ports = plan(wiring, patch, wanted)[0]
+    begin = about(seen_of(planned(wiring, patch), ports, ["mooring/1"]), ["towpath"])
+    lines = ["ports mooring: yes", "colours towpath: no", *talk_about(heron_lock, "reversed:towpath", begin)]
+    path = heron_lock.with_name("answers.txt")
+    path.write_text("\n".join(lines) + f"\nthen: {deed}\ncolours towpath: yes\nends mooring: yes\n")
+    done = here("verify", heron_lock, "towpath", "--answers", path)
+    assert done.returncode == 0, done.stdout
+    record = read_record(heron_lock)
+    assert {answer.says for answer in record.answers.values()} == {"yes"}
+    assert ('data_in = "last"' in heron_lock.read_text()) == (deed == "mended")
+    wiring = load(heron_lock)
+    now = digests(wiring, allocate(wiring).patch, items(wiring))
+    assert all(record.state(item, now[item]) == "proved" for item in wanted)
+
+
 @pytest.mark.parametrize(
     ("text", "named"),
     [
@@ -447,6 +485,19 @@ def test_calls_that_make_no_sense_are_refused(heron_lock: Path, here: Patcher, c
     assert not checks_path(heron_lock).exists()
 
 
+def listening(show: Path) -> Receiver:
+    """Somebody who listens where the yard of the show would."""
+    wiring, patch, _, _ = heron()
+    return Receiver(ears(wiring.show, patch, addresses(show, wiring.show)))
+
+
+def test_with_no_yard_it_says_so(heron_lock: Path, here: Patcher) -> None:
+    for call in (("verify", heron_lock, "--yard", "--by-hand"), ("diagnose", heron_lock, "gable", "--yard")):
+        done = here(*call)
+        assert done.returncode == 2
+        assert f"patcher yard {heron_lock}" in done.stderr
+
+
 def start_by_hand(show: Path, **keys) -> subprocess.Popen:
     command = [sys.executable, "-m", "patcher", "verify", str(show), "--yard", "--by-hand"]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, **keys)
@@ -461,17 +512,18 @@ def read_until(process: subprocess.Popen, words: str) -> None:
 
 
 def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -> None:
-    process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
-    assert process.stdin is not None
     steps = heron()[3]
-    for number, step in enumerate(steps[:3], start=1):
-        read_until(process, f"{number} of {len(steps)}   {step.name}")
-        process.stdin.write("y")
-        process.stdin.flush()
-    read_until(process, f"4 of {len(steps)}")
-    os.kill(process.pid, signal.SIGKILL)
-    process.wait()
-    process.communicate()
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        for number, step in enumerate(steps[:3], start=1):
+            read_until(process, f"{number} of {len(steps)}   {step.name}")
+            process.stdin.write("y")
+            process.stdin.flush()
+        read_until(process, f"4 of {len(steps)}")
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        process.communicate()
     record = parse_record(checks_path(heron_lock).read_text())
     assert set(record.answers) == {item for step in steps[:3] for item in step.proves}
     done = here("verify", heron_lock, "--yard")
@@ -484,10 +536,11 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
 
     ours, theirs = pty.openpty()
     before = termios.tcgetattr(theirs)
-    process = start_by_hand(heron_lock, stdin=theirs)
-    read_until(process, "1 of 24")
-    os.write(ours, "xn1\nqtзима\nq".encode())  # no answer, no, which, out of the diagnosis, a note, stop
-    process.communicate(timeout=60)
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=theirs)
+        read_until(process, "1 of 24")
+        os.write(ours, "xn1\nqtзима\nq".encode())  # no answer, no, which, out of the diagnosis, a note, stop
+        process.communicate(timeout=60)
     assert process.returncode == 1
     assert termios.tcgetattr(theirs) == before
     record = read_record(heron_lock)
@@ -498,10 +551,9 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
 
 def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:
     # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx (CHECKS.md)
-    wiring, patch, _, _ = heron()
     heard: dict[tuple[str, bytes], bool] = {}
     lit = False
-    with Receiver(ears(wiring.show, patch, addresses(heron_lock, wiring.show))) as receiver:
+    with listening(heron_lock) as receiver:
         process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
         assert process.stdin is not None
         read_until(process, "y yes")

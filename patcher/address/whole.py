@@ -69,7 +69,7 @@ def whole(show: Show, chains: Sequence[Chain], *, seconds: float = 10.0, spare_p
     Args:
         show: the show, with its pins and limits.
         chains: everything that has a start of its own, in the order of the file.
-        seconds: when to stop with the best found.
+        seconds: when to stop with the best found; what breaks no rule is looked for to the end.
         spare_pixels: pixels, as wide as a chain's last, that stay free behind each start.
     """
     until = monotonic() + seconds
@@ -205,7 +205,7 @@ def _solve(task: Task, numbers: tuple[int, ...], first: int, until: float) -> _P
         used, keeps = judge(task, places)
         if best is None or (keeps, -used) > (sound, -count):
             best, count, sound = places, used, keeps
-        if (sound and count == bound) or monotonic() > until:
+        if sound and (count == bound or monotonic() > until):
             break
     assert best is not None  # noqa: S101  (there is always a first candidate)
     free = sum(item.at is None for item in task.items)

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-import os
-import select
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
+import numpy as np
+
+from patcher.cli.folding import choices
 from patcher.errors import choose_from, refuse
+from patcher.show.tables import CHANNELS
 
 if TYPE_CHECKING:
-    import numpy as np
-
+    from patcher.cli.typed import Typed
     from patcher.cli.witness import Witness
     from patcher.eye import Eye, Shades
     from patcher.stream.levels import Levels
     from patcher.stream.receiver import Ear, Receiver
     from patcher.stream.sender import Sender
     from patcher.verify import Question
+    from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
     from patcher.yard.yard import Yard
@@ -31,7 +32,12 @@ Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
 KEYS: dict[str, Word] = {
     "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
 }  # fmt: skip
+Deed = Literal["mended", "write", "leave"]
+"""What is done about a fault that was found."""
+DEEDS: dict[str, Deed] = {"m": "mended", "w": "write", "l": "leave", "\n": "leave", "\r": "leave"}
 HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
+LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
+LAST_HELP = "y yes · n no · q stop"
 
 LONGEST_WAIT = 0.05
 FRAMES_A_LOOK = 3
@@ -64,54 +70,13 @@ class Answering(Protocol):
     def question(self, question: Question) -> str | None:
         """The key, or the words, of an answer to a question of the diagnosis; None: stop."""
 
+    def deed(self, *, writable: bool) -> Deed:
+        """What is done about what was found; `writable`: whether the show file can be changed instead."""
 
-class Typed:
-    """Keys, one at a time, from a file descriptor.
-
-    Attributes:
-        ended: nothing more can be typed.
-    """
-
-    def __init__(self, source: int) -> None:
-        self.ended = False
-        self._source = source
-        self._octets = b""
-        self._waiting = ""
-
-    def __call__(self, seconds: float) -> str | None:
-        """The next key, after waiting at most so many seconds."""
-        if not self._waiting and not self.ended and select.select([self._source], [], [], seconds)[0]:
-            octets = os.read(self._source, 256)
-            self.ended = not octets
-            self._octets += octets
-            try:
-                self._waiting, self._octets = self._octets.decode(), b""
-            except UnicodeDecodeError as error:
-                self._waiting, self._octets = self._octets[: error.start].decode(), self._octets[error.start :]
-                if len(self._octets) > 3:
-                    self._octets = b""
-        if not self._waiting:
-            return None
-        key, self._waiting = self._waiting[0], self._waiting[1:]
-        return key
-
-
-@contextmanager
-def typed() -> Iterator[Typed]:
-    """Keys from the terminal, or from whatever stands in for it; the terminal is left as it was."""
-    source = sys.stdin.fileno()
-    if not os.isatty(source):
-        yield Typed(source)
-        return
-    import termios
-    import tty
-
-    before: list[Any] = termios.tcgetattr(source)
-    try:
-        tty.setcbreak(source)
-        yield Typed(source)
-    finally:
-        termios.tcsetattr(source, termios.TCSADRAIN, before)
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """That the show now says this wiring, or that one of these was mended, and that these boxes are typed anew; and
+        whether there is somebody to see it.
+        """
 
 
 @dataclass
@@ -125,6 +90,7 @@ class Person:
         rate: frames a second.
         stopped: whether something else has asked to stop.
         say: prints.
+        last: a look only confirms: there is no step before it, and nothing to note or to skip.
     """
 
     keys: Typed
@@ -133,12 +99,16 @@ class Person:
     rate: float
     stopped: Callable[[], bool]
     say: Callable[[str], None]
+    last: bool = False
 
     def step(self, step: Step, levels: Levels) -> Reply:
         """Keep the look lit until a key is an answer."""
-        self.say(f"  {HELP}")
+        keys, wanted = (LAST_KEYS, LAST_HELP) if self.last else (KEYS, HELP)
+        self.say(f"  {wanted}")
         while (key := self._key([levels])) is not None:
-            word = KEYS.get(key.lower())
+            word = keys.get(key.lower())
+            if word == "no" and self.last:
+                return Reply("no")
             if word == "note":
                 self.say("  Your note, then Enter:")
                 return Reply("note", text=self._line([levels]) or "")
@@ -147,7 +117,7 @@ class Person:
             if word is not None:
                 return Reply(word)
             if key.strip():
-                self.say(f"  “{key}” is no answer. {HELP}")
+                self.say(f"  “{key}” is no answer. {wanted}")
         return Reply("stop")
 
     def _which(self, step: Step, levels: Levels) -> Reply:
@@ -170,15 +140,32 @@ class Person:
         dark = Levels((), still[0].slots[:0])
         levels = [dark if step is None else still[step] for step in moments(frame)]
         known = {answer.key: answer for answer in question.answers}
-        self.say(f"     {' · '.join(f'{answer.key} {answer.says}' for answer in question.answers)} · q stop")
+        self.say("     " + choices([*((answer.key, answer.says) for answer in question.answers), ("q", "stop")]))
         while (key := self._key(levels)) is not None:
             if key in known:
                 return key
-            if key == "q":
+            if key in ("q", "Q"):
                 return None
             if key.strip():
-                self.say(f"  “{key}” is no answer here; q stops the diagnosis")
+                self.say(f"     “{key}” is no answer here; q stops the diagnosis")
         return None
+
+    def deed(self, *, writable: bool) -> Deed:
+        """Keep all dark until a key says what is done."""
+        from patcher.stream.levels import Levels
+
+        dark = Levels((), np.zeros((0, CHANNELS), dtype=np.uint8))
+        write = " · w write the file instead, and look" if writable else ""
+        self.say(f"  m I have mended it: look{write} · Enter leave it")
+        while (key := self._key([dark])) is not None:
+            deed = DEEDS.get(key.lower())
+            if deed is not None and (deed != "write" or writable):
+                return deed
+        return "leave"
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """They see it for themselves."""
+        return True
 
     def _key(self, levels: Sequence[Levels]) -> str | None:
         """The next key, frames being sent meanwhile; None: stop."""
@@ -215,7 +202,7 @@ class Written:
     """Answers from a file, one a line: the step's name, a colon, and the answer.
 
     An empty line and what follows # say nothing. A no may name what is not so; a line `ask: 2` answers the diagnosis
-    with a key of its next question, or with the words of an answer.
+    with a key of its next question, or with the words of an answer, and `then: mended` says what was done.
     """
 
     path: Path
@@ -272,6 +259,22 @@ class Written:
             raise refuse(f"{self.path}, line {number}", says, choose_from(answer, known, most=20))
         return answer
 
+    def deed(self, *, writable: bool) -> Deed:
+        """The next line, if it says what was done: `then: mended`, `then: write` or `then: leave`."""
+        if not self.lines or self.lines[0][1] != "then":
+            return "leave"
+        number, _, answer = self.lines.pop(0)
+        deeds = [deed for deed in dict.fromkeys(DEEDS.values()) if writable or deed != "write"]
+        found = next((deed for deed in deeds if deed == answer), None)
+        if found is None:
+            says = f"“{answer}” is not what can be done"
+            raise refuse(f"{self.path}, line {number}", says, choose_from(answer, deeds))
+        return found
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """Its next line says what is seen."""
+        return True
+
 
 @dataclass
 class Lamps:
@@ -320,10 +323,16 @@ class Lamps:
         """The key of what the eye sees."""
         return self.witness.answer(question)
 
+    def deed(self, *, writable: bool) -> Deed:
+        """The yard mends nothing."""
+        return "leave"
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """Nothing has changed in it."""
+        return False
+
     def _shades(self, levels: Levels) -> dict[str, Shades]:
         """What each run's lamps show; one whose colour changes from frame to frame of one look is flickering."""
-        import numpy as np
-
         from patcher.eye import FLICKER, shade_table
 
         frames = []

@@ -1,27 +1,20 @@
-"""A person is asked: the frame is sent over and over until a key is pressed; whatever happens, lamps end dark."""
+"""What is sent while a person is asked: where frames go, and the steps of a frame in time."""
 
 from __future__ import annotations
 
-import os
-import select
-import sys
-from collections.abc import Callable, Sequence
-from contextlib import ExitStack
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
-    from patcher.stream.sender import Sender, Target
-    from patcher.verify import Frame, Question
+    from patcher.stream.sender import Target
+    from patcher.verify import Frame
     from patcher.wiring import Wiring
 
 FRAME = 0.1
 """Seconds from one frame to the next; a dot stays as long on each lamp."""
 REST = 10
 """Dark frames between two goes of a dot."""
-QUIT = ("q", "\x04")
 
 
 def frame_goals(show: Path, wiring: Wiring, patch: Patch, *, yard: bool) -> list[Target]:
@@ -57,58 +50,3 @@ def moments(frame: Frame) -> list[int | None]:
             found += [None] * REST
         found.append(step)
     return found + [None] * REST * 2 * bool(frame.goes)
-
-
-class Asking:
-    """Sends frames and takes single keys; use it in a `with` block, which leaves the terminal as it was."""
-
-    def __init__(self, sender: Sender, universes: Sequence[int], stopped: Callable[[], bool]) -> None:
-        self._sender, self._universes, self._stopped = sender, universes, stopped
-        self._source = sys.stdin.fileno()
-        self._waiting = ""
-        self._stack = ExitStack()
-
-    def __enter__(self) -> Asking:
-        if os.isatty(self._source):
-            import termios
-            import tty
-
-            before: list[Any] = termios.tcgetattr(self._source)
-            self._stack.callback(termios.tcsetattr, self._source, termios.TCSADRAIN, before)
-            tty.setcbreak(self._source)
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._stack.close()
-
-    def answer(self, question: Question) -> str | None:
-        """The key of the answer; None where the person stops, or nothing more can be typed."""
-        from patcher.stream.levels import Levels
-
-        keys = {answer.key for answer in question.answers}
-        still = [question.frame.levels(self._universes, step) for step in range(len(question.frame.steps))]
-        dark = Levels((), still[0].slots[:0])
-        order = moments(question.frame)
-        at = 0
-        while not self._stopped():
-            step = order[at % len(order)]
-            self._sender.send(dark if step is None else still[step])
-            at += 1
-            key = self._key()
-            if key is None or key in QUIT:
-                return None
-            if key in keys:
-                return key
-        return None
-
-    def _key(self) -> str | None:
-        """The next key, "" where there is none yet, None where there never will be."""
-        if not self._waiting and select.select([self._source], [], [], FRAME)[0]:
-            typed = os.read(self._source, 64)
-            if not typed:
-                return None
-            self._waiting = typed.decode(errors="replace")
-        key, self._waiting = self._waiting[:1], self._waiting[1:]
-        return key

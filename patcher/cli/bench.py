@@ -68,6 +68,9 @@ def bench(
     interface: Interface = None,
     sync: Sync = False,
     flashing: Flashing = False,
+    result: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="With --as: how it was, kept in the show's record.")
+    ] = None,
     dry_run: DryRun = False,
     as_json: AsJson = False,
 ) -> None:
@@ -76,6 +79,8 @@ def bench(
     from patcher.cli.send import say_dry_run, stream
     from patcher.stream.sender import targets
 
+    if result is not None and (like is None or dry_run):
+        raise refuse("--result", "is kept of a run of a show that was lit", "add --as SHOW:RUN, without --dry-run")
     own = {"--pixels": pixels, "--colour-order": colour_order, "--protocol": protocol,
            "--universe": universe, "--channel": channel}  # fmt: skip
     given = {option: value for option, value in own.items() if value is not None}
@@ -90,8 +95,34 @@ def bench(
         return
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, sync=sync, nobody=False, quiet=False, as_json=as_json,
+        priority=priority, interface=interface, sync=sync, quiet=False, as_json=as_json,
     )  # fmt: skip
+    if like is not None:
+        _keep(like, pattern.value, result if as_json else result or _asked(), as_json=as_json)
+
+
+def _asked() -> str:
+    """How a person says that it was; empty where there is none at the keys, or they say nothing."""
+    if not sys.stdin.isatty():
+        return ""
+    print("How was it? y as it should be · or in words, then Enter · Enter alone keeps nothing", file=sys.stderr)
+    said = sys.stdin.readline().strip()
+    return {"y": "as it should be"}.get(said.lower(), said)
+
+
+def _keep(like: str, pattern: str, how: str | None, *, as_json: bool) -> None:
+    """A string that was tried on the bench goes into the record beside its show."""
+    from datetime import datetime
+
+    from patcher.verify.files import change_record, checks_path
+    from patcher.verify.record import Entry
+
+    if not how:
+        return
+    path, _, run = like.rpartition(":")
+    now = datetime.now().astimezone().replace(microsecond=0)
+    change_record(Path(path), lambda record: record.added("bench", Entry(run, now, f"{pattern}: {how}")))
+    print(f"Kept of {run} in {checks_path(Path(path)).name}: {how}", file=sys.stderr if as_json else sys.stdout)
 
 
 def _named(given: dict[str, Any]) -> dict[str, Any]:

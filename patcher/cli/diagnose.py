@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import ExitStack
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, nullcontext
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli.folding import choices
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import count, say_json
-from patcher.errors import refuse
+from patcher.cli.saying import say_json
+from patcher.errors import PatcherError, choose_from, refuse
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from patcher.address.patch import Patch
-    from patcher.faults import Fault
+    from patcher.cli.answering import Answering, Deed, Reply
+    from patcher.cli.consulting import Consulting
+    from patcher.stream.levels import Levels
     from patcher.verify import Diagnosis, Question
+    from patcher.verify.hypotheses import Hypothesis
+    from patcher.verify.rewriting import Rewritten
+    from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
 
-Answerer = Callable[["Question"], "str | None"]
-"""Gives the key of the answer; None: stop."""
-
-MOST_NAMED = 12
+    Hands = Callable[[Wiring, Patch], AbstractContextManager[Answering]]
+    """Whoever answers, for as long as a wiring and its patch are what is shown."""
 
 
 def diagnose(
@@ -38,139 +46,263 @@ def diagnose(
     ] = None,
     careful: Annotated[bool, typer.Option("--careful", help="Reckon with wrong answers from the start.")] = False,
     write: Annotated[bool, typer.Option("--write", help="Change the show file to what hangs there.")] = False,
+    mend: Annotated[
+        bool, typer.Option("--mend", help="With --fault: what is found is mended in the yard, and it asks again.")
+    ] = False,
     seed: Annotated[int, typer.Option(help="Of the yard's chance: what its eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Ask what you see of a few test frames, and say what is wrong with a thing."""
-    from patcher.verify import Diagnosis
+    from patcher.verify.hypotheses import runs_of
 
+    _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)
+    wiring = load(show)
+    patch = load_patch(show, wiring)
+    runs_of(wiring, patch, thing)
+    say = _nothing if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout)
+    hands = _hands(show, wiring, patch, fault, answers, say, yard=yard, mend=mend, seed=seed, interface=interface)
+    talk = Talk(show, thing, careful, write, say)
+    talk.go(wiring, patch, hands)
+    if as_json:
+        say_json(talk.document())
+    if not talk.sound:
+        raise typer.Exit(1)
+
+
+def _fitting(
+    fault: list[str] | None, answers: Path | None, *, yard: bool, mend: bool, write: bool, interface: str | None
+) -> None:
     if fault and not yard:
         raise refuse("--fault", "builds a fault into the yard, which is not asked for", "add --yard")
     if fault and answers is not None:
         raise refuse("--answers", "does not go together with --fault: the yard's lamps answer", "leave one of them out")
     if yard and interface is not None:
         raise refuse("--yard", "does not go together with --interface", "leave one of them out")
-    wiring = load(show)
-    patch = load_patch(show, wiring)
-    diagnosis = Diagnosis.start(wiring, patch, thing, careful=careful)
-    with ExitStack() as stack:
-        if fault:
-            answer = _from_lamps(wiring, patch, fault, seed)
-        elif answers is not None:
-            answer = _from_file(answers)
-        else:
-            answer = _from_person(stack, show, wiring, patch, yard=yard, interface=interface)
-        while question := diagnosis.ask():
-            if not as_json:
-                _say_question(len(diagnosis.seen) + 1, question, keys=not fault and answers is None)
-            key = answer(question)
-            if key is None:
-                break
-            diagnosis.tell(key)
-            if not as_json:
-                seen = diagnosis.seen[-1]
-                print(f"     → {seen.ask.answers[seen.answer]}", flush=True)
-    wrote = _write(show, wiring, diagnosis) if write else []
-    _report(wiring, diagnosis, wrote, as_json=as_json)
-    if diagnosis.found or not diagnosis.sure:
-        raise typer.Exit(1)
+    if mend and not fault:
+        raise refuse("--mend", "mends faults that --fault has built into the yard", "add --yard --fault")
+    if mend and write:
+        raise refuse("--mend", "does not go together with --write, for either is enough", "leave one of them out")
 
 
-def _from_lamps(wiring: Wiring, patch: Patch, faults: list[str], seed: int) -> Answerer:
-    """The lamps of a yard answer; nothing of their faults is known outside of it."""
-    from patcher.cli.witness import Witness
-    from patcher.faults import build, parse
+def _say_to(stream: Any) -> Callable[[str], None]:
+    from patcher.cli.folding import fold
 
-    built = build(wiring.show, [parse(text, wiring.show) for text in faults])
-    return Witness(wiring, patch, built, seed=seed).answer
+    return lambda line: print(fold(line, stream), file=stream, flush=True)
 
 
-def _from_file(path: Path) -> Answerer:
-    """The lines of a file answer, one after the other; behind a # stands what it is about."""
-    from patcher.show.files import read_text
-
-    lines = iter([said for line in read_text(path).splitlines() if (said := line.partition("#")[0].strip())])
-    return lambda question: next(lines, None)
+def _nothing(line: str) -> None:
+    """For scripts nothing is said on the way."""
 
 
-def _from_person(
-    stack: ExitStack, show: Path, wiring: Wiring, patch: Patch, *, yard: bool, interface: str | None
-) -> Answerer:
-    """A person answers by keys, while each frame is sent."""
-    from patcher.cli.asking import Asking, frame_goals
+def _hands(
+    show: Path, wiring: Wiring, patch: Patch, faults: list[str] | None, answers: Path | None,
+    say: Callable[[str], None], *, yard: bool, mend: bool, seed: int, interface: str | None,
+) -> Hands:  # fmt: skip
+    """Who answers: the lamps of a yard, a file, or a person at the keys."""
+    if faults:
+        from patcher.cli.witness import Witness
+        from patcher.faults import build, parse
+
+        built = build(wiring.show, [parse(text, wiring.show) for text in faults])
+        witness = Witness(wiring, patch, built, seed=seed, mends=mend)
+        return lambda wiring, patch: nullcontext(witness)
+    if answers is not None:
+        lines = Lines.read(answers, say)
+        return lambda wiring, patch: nullcontext(lines)
+    return lambda wiring, patch: _person(show, wiring, patch, say, yard=yard, interface=interface)
+
+
+@contextmanager
+def _person(
+    show: Path, wiring: Wiring, patch: Patch, say: Callable[[str], None], *, yard: bool, interface: str | None
+) -> Iterator[Answering]:
+    """A person answers by keys, while each frame is sent; whatever happens, lamps end dark."""
+    from patcher.cli.answering import Person
+    from patcher.cli.asking import frame_goals
+    from patcher.cli.pattern import FASTEST_STREAM
+    from patcher.cli.send import need_yard
     from patcher.cli.stopping import stopping
+    from patcher.cli.typed import typed
     from patcher.stream.sender import Sender
 
     goals = frame_goals(show, wiring, patch, yard=yard)
-    stop = stack.enter_context(stopping())
-    sender = stack.enter_context(Sender(goals, interface="127.0.0.1" if yard else interface))
-    asking = stack.enter_context(Asking(sender, sorted({goal.universe for goal in goals}), stop))
-    return asking.answer
+    if yard:
+        need_yard(goals, show)
+    rate = min(wiring.show.settings.frame_rate, FASTEST_STREAM)
+    with ExitStack() as stack:
+        stop = stack.enter_context(stopping())
+        keys = stack.enter_context(typed())
+        sender = stack.enter_context(Sender(goals, interface="127.0.0.1" if yard else interface))
+        yield Person(keys, sender, sorted({goal.universe for goal in goals}), rate, stop, say, last=True)
 
 
-def _say_question(number: int, question: Question, *, keys: bool) -> None:
-    print(f"{number:>3}  Sent: {question.frame.says}")
-    print(f"     {question.asks}")
-    if keys:
-        print("     " + "   ".join(f"{answer.key} {answer.says}" for answer in question.answers), flush=True)
+@dataclass
+class Lines:
+    """The lines of a file answer, one after the other: a key or its words; behind a # stands what it is about.
+
+    After a fault is found the next line may say what was done about it, mended or write; then comes yes or no, for
+    the last look.
+    """
+
+    path: Path
+    lines: list[tuple[int, str]]
+    say: Callable[[str], None]
+
+    @classmethod
+    def read(cls, path: Path, say: Callable[[str], None]) -> Lines:
+        """The answers of a file."""
+        from patcher.show.files import read_text
+
+        texts = enumerate(read_text(path).splitlines(), start=1)
+        said = [(number, line.partition("#")[0].strip()) for number, line in texts]
+        return cls(path, [(number, text) for number, text in said if text], say)
+
+    def _next(self, known: Sequence[str]) -> str | None:
+        if not self.lines:
+            return None
+        number, text = self.lines.pop(0)
+        if text not in known:
+            says = f"“{text}” is none of the answers there"
+            raise refuse(f"{self.path}, line {number}", says, choose_from(text, known, most=99))
+        return text
+
+    def question(self, question: Question) -> str | None:
+        """The next line; None at the file's end."""
+        self.say("     " + choices((answer.key, answer.says) for answer in question.answers))
+        return self._next([word for answer in question.answers for word in (answer.key, answer.says)])
+
+    def deed(self, *, writable: bool) -> Deed:
+        """The next line, if it says what was done."""
+        said = self._next(["mended", *["write"] * writable, "leave"])
+        return "mended" if said == "mended" else "write" if said == "write" else "leave"
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """The next line, yes or no."""
+        from patcher.cli.answering import Reply
+
+        said = self._next(["yes", "no"])
+        return Reply("stop" if said is None else "yes" if said == "yes" else "no")
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """The next line says what is seen."""
+        return True
 
 
-def _name(faults: tuple[Fault, ...]) -> str:
-    return " + ".join(map(str, faults)) or "none"
+@dataclass
+class Talk:
+    """One diagnosis after the other, until the thing is sound or left as it is.
 
+    Attributes:
+        show: the show file.
+        thing: what it is about.
+        careful: reckon with wrong answers from the start.
+        write: change the show file without being asked to.
+        say: prints a line.
+        questions: what was asked and answered, for scripts.
+        mended: faults that are no more, confirmed by a last look.
+        wrote: files that were changed.
+        confirmed: what the last look said; None where there was none.
+        sound: whether the thing is, at the end, as the show file has it.
+        told: the last diagnosis that found something, else the last.
+    """
 
-def _report(wiring: Wiring, diagnosis: Diagnosis, wrote: list[str], *, as_json: bool) -> None:
-    from patcher.verify.remedies import remedy
-    from patcher.verify.wording import asks
+    show: Path
+    thing: str
+    careful: bool
+    write: bool
+    say: Callable[[str], None]
+    questions: list[dict[str, str]] = field(default_factory=list)
+    mended: list[str] = field(default_factory=list)
+    wrote: list[str] = field(default_factory=list)
+    confirmed: bool | None = None
+    sound: bool = False
+    told: Diagnosis | None = None
 
-    alike = [_name(faults) for faults in diagnosis.same_look]
-    if as_json:
-        questions = [
-            {"frame": seen.frame.says, "asks": asks(wiring.show, seen.ask), "answer": seen.ask.answers[seen.answer]}
-            for seen in diagnosis.seen
+    def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
+        """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
+        from patcher.cli.consulting import Consulting
+        from patcher.faults import planned
+
+        look: Step | None = None
+        while True:
+            with hands(wiring, patch) as who:
+                consulting = Consulting(self.show, planned(wiring, patch), who, self.say)
+                if look and not self._confirm(consulting, look):
+                    return
+                diagnosis = self._ask(consulting)
+                if not diagnosis.found or not diagnosis.sure:
+                    return
+                look, change = self._mend(consulting, diagnosis, who)
+            if look is None:
+                return
+            if change is not None:
+                wiring, patch = change.wiring, change.patch
+
+    def _ask(self, consulting: Consulting) -> Diagnosis:
+        from patcher.verify.wording import asks
+
+        diagnosis = consulting.ask(self.thing, careful=self.careful)
+        show = consulting.wiring.show
+        self.questions += [
+            {"frame": seen.frame.says, "asks": asks(show, seen.ask), "answer": seen.ask.answers[seen.answer]}
+            for seen in diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
         ]
-        say_json({
-            "questions": questions, "found": [str(fault) for fault in diagnosis.found], "same_look": alike,
-            "sure": diagnosis.sure, "entropy_bits": round(diagnosis.prior_bits, 4), "wrote": wrote,
-        })  # fmt: skip
-        return
-    asked = count(len(diagnosis.seen), "question")
-    if not diagnosis.sure:
-        print(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
-        print("  Two faults at once can look so: mend what is likeliest, then ask again.")
-    elif not diagnosis.found:
-        print(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
-    else:
-        print(f"\nFound after {asked}: {alike[0]}")
-    if len(alike) > 1:
-        others = ", ".join(alike[1:MOST_NAMED]) + (f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED))
-        print(f"  No look tells it from: {others}")
-    for fault in diagnosis.found:
-        todo = remedy(wiring.show, fault)
-        print(f"  On the ladder: {todo.mend}.")
-        if todo.line:
-            print(f"  Or in the show file: {todo.line}.")
-        for number, cause in enumerate(todo.causes, 1):
-            print(f"    {number}. {cause}")
-        print("  Mains off before a box or a supply is opened; two feet on the ground before anything is soldered.")
-    for path in wrote:
-        print(f"Changed: {path}. Now: patcher patch {path}, then patcher diagnose again to see it proved.")
+        if diagnosis.found or self.told is None:
+            self.told = diagnosis
+        self.sound = diagnosis.sure and not diagnosis.found
+        consulting.say_found(diagnosis)
+        if self.sound:
+            consulting.say_not_wiring(self.thing)
+        return diagnosis
 
+    def _mend(
+        self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
+    ) -> tuple[Step | None, Rewritten | None]:
+        """What to do, and what is done: the last look, where there is one, and the changed show."""
+        from patcher.cli.consulting import write
 
-def _write(path: Path, wiring: Wiring, diagnosis: Diagnosis) -> list[str]:
-    """Change the show file to what hangs there, where one edit says it."""
-    from patcher.show.editing import edited
-    from patcher.show.files import read_text, write_whole
-    from patcher.verify.remedies import changed
+        same = diagnosis.same_look
+        change = consulting.say_remedies(same)
+        if self.write and (change is None or consulting.assumed != same[0]):
+            raise refuse("--write", "cannot say it in the show file", "mend it at the lamps")
+        deed = "write" if self.write else who.deed(writable=change is not None)
+        if deed == "leave":
+            return None, None
+        look = consulting.last_look(same)
+        if deed == "write" and change is not None:
+            self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
+            self.say(f"  Changed: {' and '.join(self.wrote)}.")
+            if change.boxes:
+                self.say(f"  Before you look: type {', '.join(change.boxes)} anew, by patcher patch {self.show}")
+        seen = who.goes_on(
+            change.wiring if deed == "write" and change else consulting.wiring,
+            same if deed == "mended" else (), change.boxes if deed == "write" and change else (),
+        )  # fmt: skip
+        return (look if seen else None), (change if deed == "write" else None)
 
-    if not diagnosis.found:
-        return []
-    if not diagnosis.sure or len(diagnosis.found) > 1:
-        raise refuse("--write", "is not for what is not sure, or for two faults at once", "mend one by hand, ask again")
-    after = changed(wiring.show, diagnosis.found[0])
-    if after is None:
-        says = f"cannot say {diagnosis.found[0]} in the show file"
-        raise refuse("--write", says, "mend it on the ladder, or change the file by hand")
-    write_whole(path, edited(read_text(path), wiring.show, after, "no longer hangs"))
-    return [str(path)]
+    def _confirm(self, consulting: Consulting, look: Step) -> bool:
+        """The last look; whether to ask again."""
+        self.confirmed = consulting.confirm(look)
+        if self.confirmed and self.told is not None:
+            self.mended.append(" + ".join(map(str, self.told.found)))
+        self.sound = False
+        if self.confirmed is None:
+            return False
+        self.say("\nAnd again, for what it may have hidden:" if self.confirmed else "\nThen from the beginning:")
+        return True
+
+    def document(self) -> dict[str, object]:
+        """All of it, for scripts."""
+        from patcher.cli.consulting import name
+
+        if self.told is None:
+            raise PatcherError
+        return {
+            "questions": self.questions,
+            "found": [str(fault) for fault in self.told.found],
+            "same_look": [name(faults) for faults in self.told.same_look],
+            "sure": self.told.sure,
+            "entropy_bits": round(self.told.prior_bits, 4),
+            "mended": self.mended, "confirmed": self.confirmed, "wrote": self.wrote,
+        }  # fmt: skip

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from patcher.errors import choose_from, refuse
+from patcher.wire.e131 import HIGHEST_RATE
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
 
 TEST_LEVEL = 0.3
 """Low enough that a whole show in white stays far below what its supplies are built for."""
-FASTEST_STREAM = 44.0
-"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
+FASTEST_STREAM = float(HIGHEST_RATE)
+"""Frames a second of a test stream, unless it is told otherwise, by either protocol."""
 
 
 class PatternName(StrEnum):

@@ -99,9 +99,11 @@ def send(
     if dry_run:
         say_dry_run(chosen, goals, as_json=as_json)
         return
+    if yard:
+        need_yard(goals, show)
     stream(
         chosen, wiring, patch, goals, level=level, frames=frames, seconds=seconds, loops=loops, step=step,
-        priority=priority, interface=interface, sync=sync, nobody=yard and _no_yard(goals, show), quiet=yard,
+        priority=priority, interface=interface, sync=sync, quiet=yard,
         as_json=as_json,
     )  # fmt: skip
 
@@ -109,12 +111,11 @@ def send(
 def stream(
     chosen: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], *, level: float, frames: float,
     seconds: float | None, loops: float | None, step: bool, priority: int, interface: str | None, sync: bool,
-    nobody: bool, quiet: bool, as_json: bool,
+    quiet: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Play a pattern to some targets until it is enough, and say what was sent; the one way of every command.
 
     Args:
-        nobody: it is known, and was said, that nobody is there to hear it.
         quiet: nobody else sends there, so it need not be listened for.
     """
     show_look = _quietly if as_json else _say_look
@@ -133,16 +134,14 @@ def stream(
         clock = Clock(frames)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
         playing = Playing(chosen, chosen.rate, seconds, loops, stopped, hands)
-        tell_reach = _ignore_reach if nobody else _say_reach
 
         def render(look: Look) -> Levels:
             return levels(look, wiring, patch, universes, level)
 
-        sent = playing.play(sender, clock, render, show_look, tell_reach)
+        sent = playing.play(sender, clock, render, show_look, _say_reach)
     for news in sender.news():
-        tell_reach(news)
-    lost = {} if nobody else sender.reached.lost
-    _report(sent, clock, sender, len(universes), lost, as_json=as_json)
+        _say_reach(news)
+    _report(sent, clock, sender, len(universes), sender.reached.lost, as_json=as_json)
 
 
 def _say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:
@@ -154,15 +153,13 @@ def _say_others(goals: list[Target], priority: int, interface: str | None, stopp
         print(other.says(priority), file=sys.stderr)
 
 
-def _no_yard(goals: list[Target], show: Path) -> bool:
-    """Whether the yard that is to be sent to is not there, which is said."""
+def need_yard(goals: list[Target], show: Path) -> None:
+    """Raise PatcherError where the yard that is to be sent to is not there to hear it."""
     from patcher.stream.receiver import Ear, is_free
 
     own = [goal for goal in goals if goal.host.startswith("127.")]
     if own and is_free(Ear(own[0].host, own[0].port)):
-        print(f"No yard is there to hear it. In another terminal: patcher yard {show}", file=sys.stderr)
-        return True
-    return False
+        raise refuse("--yard", "finds no yard that would hear it", f"in another terminal: patcher yard {show}")
 
 
 def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
@@ -202,10 +199,6 @@ def _say_look(step: int, look: Look) -> None:
         return
     for number, line in enumerate(lines):
         print(f"{step + 1:>4}  {line}" if number == 0 else f"      {line}", flush=True)
-
-
-def _ignore_reach(news: Reach) -> None:
-    """What is known already is not said again."""
 
 
 def _say_reach(news: Reach) -> None:

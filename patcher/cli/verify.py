@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,21 +11,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
+from patcher.cli.pattern import FASTEST_STREAM, TEST_LEVEL
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.cli.answering import Answering
+    from patcher.cli.walking import Walk
     from patcher.verify.items import Item
     from patcher.verify.record import Record, State
     from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
 
-TEST_LEVEL = 0.3
-"""Low enough that a whole show in white stays far below what its supplies are built for."""
-FASTEST_STREAM = 44.0
-"""Frames a second. From memory: ANSI E1.11 (DMX512-A), which E1.31 keeps to."""
 CAUTION = (
     "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
     "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
@@ -154,33 +152,59 @@ def _round(
     *, again: bool, seed: int, faults: list[str], answers: Path | None, yard: bool, by_hand: bool,
     interface: str | None, as_json: bool,
 ) -> int:  # fmt: skip
-    """Walk it; how many looks were shown."""
+    """Walk it, and begin anew where the show file is changed on the way; how many looks were shown."""
+    from patcher.cli.answering import Written
+    from patcher.cli.folding import fold
+    from patcher.verify.files import read_record
+    from patcher.verify.items import digests, items
+
+    stream = sys.stderr if as_json else sys.stdout
+
+    def say(line: str) -> None:
+        print(fold(line, stream), file=stream, flush=True)
+
+    written = Written.read(answers) if answers is not None else None
+    looks = 0
+    while True:
+        with _answering(
+            show, wiring, patch, written=written, yard=yard, by_hand=by_hand, faults=faults, seed=seed,
+            interface=interface, say=say,
+        ) as answering:  # fmt: skip
+            walk = _walk(show, wiring, patch, record, every, wanted, answering, say, again=again)
+            if walk is None:
+                return looks
+            walk.go()
+        looks += walk.looks
+        if not walk.written:
+            say("")
+            return looks
+        say("\nThe show file says something else now. What is open by it:")
+        wiring, things = load(show), {item.thing for item in wanted}
+        patch, record = load_patch(show, wiring), read_record(show)
+        every = digests(wiring, patch, items(wiring))
+        wanted, again = {item: every[item] for item in every if item.thing in things}, False
+
+
+def _walk(
+    show: Path, wiring: Wiring, patch: Patch, record: Record, every: Mapping[Item, str], wanted: Mapping[Item, str],
+    answering: Answering, say: Callable[[str], None], *, again: bool,
+) -> Walk | None:  # fmt: skip
+    """The round that is left to walk; None where all is proved."""
     from patcher.cli.walking import Walk, open_items
     from patcher.stream.levels import levels
     from patcher.stream.sender import box_universes
     from patcher.verify.rounds import plan
 
     steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
-
-    def say(line: str) -> None:
-        print(line, file=sys.stderr if as_json else sys.stdout, flush=True)
-
     if not steps:
         say("All of it is proved already: --again looks once more, --new-season unproves all.")
-        return 0
+        return None
     universes = sorted({universe for own in box_universes(patch).values() for universe in own})
     say(_begin(steps, record, wanted))
-    with _answering(
-        show, wiring, patch, answers=answers, yard=yard, by_hand=by_hand, faults=faults, seed=seed,
-        interface=interface, say=say,
-    ) as answering:  # fmt: skip
-        walk = Walk(
-            show, wiring, patch, every, steps, answering,
-            lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
-        )  # fmt: skip
-        walk.go()
-    say("")
-    return walk.looks
+    return Walk(
+        show, wiring, patch, every, steps, answering,
+        lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
+    )  # fmt: skip
 
 
 def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str]) -> str:
@@ -192,21 +216,25 @@ def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str]) 
 
 @contextmanager
 def _answering(
-    show: Path, wiring: Wiring, patch: Patch, *, answers: Path | None, yard: bool, by_hand: bool,
+    show: Path, wiring: Wiring, patch: Patch, *, written: Answering | None, yard: bool, by_hand: bool,
     faults: list[str], seed: int, interface: str | None, say: Any,
 ) -> Iterator[Answering]:  # fmt: skip
     """Who answers; whatever is lit is dark at the end."""
-    from patcher.cli.answering import Person, Written, typed
+    from patcher.cli.answering import Person
     from patcher.cli.asking import frame_goals
+    from patcher.cli.send import need_yard
     from patcher.cli.stopping import stopping
+    from patcher.cli.typed import typed
     from patcher.stream.sender import Sender
     from patcher.yard.yard import LOOPBACK
 
-    if answers is not None:
-        yield Written.read(answers)
+    if written is not None:
+        yield written
         return
     table = wiring.show
     goals = frame_goals(show, wiring, patch, yard=yard)
+    if by_hand:
+        need_yard(goals, show)
     universes = sorted({goal.universe for goal in goals})
     with ExitStack() as stack:
         if yard and not by_hand:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patcher.cli.answering import Answering, Reply
-from patcher.cli.saying import count
 from patcher.verify.files import change_record
 from patcher.verify.items import Item
 from patcher.verify.record import Answer, Entry, Record, Says
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
     from patcher.stream.levels import Levels
     from patcher.stream.looks import Look
+    from patcher.verify import Seen
     from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
 
@@ -41,6 +41,9 @@ class Walk:
         render: turns a look into levels.
         say: prints a line.
         looks: how many looks were shown.
+        seen: what was seen to be as it should be, as the diagnosis would have asked it.
+        told: answers to a diagnosis that was stopped, until its thing is looked at again.
+        written: the show file says something else now, so the round begins anew.
         waiting: runs that a fault found hides until it is mended, with that fault's words.
     """
 
@@ -53,6 +56,9 @@ class Walk:
     render: Callable[[Look], Levels]
     say: Callable[[str], None]
     looks: int = 0
+    seen: list[Seen] = field(default_factory=list)
+    told: list[Seen] = field(default_factory=list)
+    written: bool = False
     waiting: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @cached_property
@@ -92,10 +98,14 @@ class Walk:
                 case "yes" | "cannot tell":
                     self.say(f"  {'yes: proved' if reply.word == 'yes' else 'cannot tell: it stays open'}")
                     self._keep(step.proves, "yes" if reply.word == "yes" else "cannot tell")
+                    if reply.word == "yes":
+                        self._remember(step, [subject.thing for subject in step.subjects])
                     at += 1
                 case "no":
-                    self._no(step, reply)
-                    at += 1
+                    again = self._no(step, reply)
+                    if self.written:
+                        return
+                    at += not again
 
     def _stands(self, box: str) -> str:
         at = self.wiring.show.controllers[box].at
@@ -120,7 +130,9 @@ class Walk:
 
     def _look_again(self, step: Step) -> None:
         """Back at a step: what was found there may be mended."""
-        for run in self._runs(step):
+        runs = self._runs(step)
+        self.told = [seen for seen in self.told if not runs & set(seen.ask.runs)]
+        for run in runs:
             self.waiting.pop(run, None)
 
     def _keep(self, items: Iterable[Item], says: Says, found: tuple[str, ...] = ()) -> None:
@@ -137,14 +149,23 @@ class Walk:
         change_record(self.path, lambda record: record.added("notes", Entry(thing, now, text)))
         self.say(f"  noted of {thing}")
 
-    def _no(self, step: Step, reply: Reply) -> None:
-        """What is named is kept as failed before anything else; what was not named is as it should be."""
+    def _remember(self, step: Step, things: Collection[str]) -> None:
+        from patcher.verify.handing import seen_of
+
+        self.seen += seen_of(self._plan, step, things)
+
+    def _no(self, step: Step, reply: Reply) -> bool:
+        """What is named is kept as failed before anything else; what was not named is as it should be. Whether the look
+        is shown again, for something was mended: it is the last look that confirms it.
+        """
         wrong = [subject for subject in step.subjects if not reply.about or subject.thing in reply.about]
         named = reply.about or (step.subjects[0].thing if len(step.subjects) == 1 else "something in it",)
         self.say(f"  no: {', '.join(named)}")
         self._keep([item for subject in wrong for item in subject.proves], "no")
-        right = [item for subject in step.subjects if subject not in wrong for item in subject.proves]
-        self._keep(right, "yes")
+        right = [subject for subject in step.subjects if subject not in wrong]
+        self._keep([item for subject in right for item in subject.proves], "yes")
+        self._remember(step, [subject.thing for subject in right])
+        again = False
         if reply.about or len(step.subjects) == 1:
             for subject in wrong:
                 known = tuple(dict.fromkeys(
@@ -154,55 +175,44 @@ class Walk:
                     self._keep(subject.proves, "no", known)
                     self.say(f"  {subject.thing}: that is {_listed(known)} still")
                 else:
-                    self._keep(subject.proves, "no", self._diagnose(subject.thing))
+                    again |= self._diagnose(subject.thing, subject.proves)
+                if self.written or again:
+                    break
         else:
-            found = self._diagnose(step.box)
-            self._keep([item for subject in wrong for item in subject.proves], "no", found)
+            again = self._diagnose(step.box, [item for subject in wrong for item in subject.proves])
+        if again:
+            self._look_again(step)
+        return again
 
-    def _diagnose(self, thing: str) -> tuple[str, ...]:
-        """Ask until the fault is known, or someone stops; the faults that look alike."""
-        from patcher.verify import Diagnosis
+    def _diagnose(self, thing: str, proves: Sequence[Item]) -> bool:
+        """Ask until the fault is known, or someone stops; whether it was mended, so that the look is shown again."""
+        from patcher.cli.consulting import Consulting, write
 
         self.say(f"\n  What is wrong with {thing}?")
-        diagnosis = Diagnosis.start(self.wiring, self.patch, thing)
-        asked = 0
-        while (question := diagnosis.ask()) is not None:
-            asked += 1
-            self.say(f"  {asked}. Sent: {question.frame.says}\n     {question.asks}")
-            key = self.answering.question(question)
-            if key is None:
-                self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
-                return ()
-            says = next(one.says for one in question.answers if key in (one.key, one.says))
-            self.say(f"     → {says}")
-            diagnosis.tell(key)
+        consulting = Consulting(self.path, self._plan, self.answering, self.say)
+        diagnosis = consulting.ask(thing, begin=[*self.seen, *self.told])
+        if consulting.stopped:
+            self.told += diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
+            self.say(f"  The diagnosis stops here. Take it up again: patcher diagnose {self.path} {thing}")
+            return False
         same = diagnosis.same_look
+        consulting.say_found(diagnosis)
         faults = tuple(dict.fromkeys(" + ".join(map(str, hypothesis)) for hypothesis in same if hypothesis))
         if not faults or () in same:
-            self.say(f"  Found after {count(asked, 'question')}: it looks as planned. Look again: b goes back.")
-            return ()
-        self._say_found(asked, faults, sure=diagnosis.sure)
-        self._say_remedies(same[0])
-        self._hide(same[0])
-        return faults
-
-    def _say_found(self, asked: int, faults: tuple[str, ...], *, sure: bool) -> None:
-        self.say(f"  Found after {count(asked, 'question')}: {faults[0]}{'' if sure else ', most likely'}")
-        if len(faults) > 1:
-            self.say(f"  It looks the same as: {', '.join(faults[1:6])}{' and others' if len(faults) > 6 else ''}")
-
-    def _say_remedies(self, faults: tuple[Fault, ...]) -> None:
-        from patcher.verify.remedies import remedy
-
-        for fault in faults:
-            todo = remedy(self.wiring.show, fault)
-            self.say(f"  On the ladder: {todo.mend}.")
-            if todo.line:
-                self.say(f"  Or in the show file: {todo.line}.")
-            for number, cause in enumerate(todo.causes, start=1):
-                self.say(f"    {number}. {cause}")
-        self.say("  Supply off before a box is opened or a wire is touched.")
-        self.say("  It is kept as failed. If you mend it now, b looks at it again; else go on.")
+            self.say("  Look again: b goes back.")
+            return False
+        self._keep(proves, "no", faults)
+        change = consulting.say_remedies(same)
+        deed = self.answering.deed(writable=change is not None)
+        if deed == "leave":
+            self.say("  It is kept as failed. Once it is mended, b looks at it again.")
+            self._hide(same[0])
+        elif deed == "write" and change is not None:
+            self.say(f"  Changed: {' and '.join(write(self.path, change))}.")
+            if change.boxes:
+                self.say(f"  Before you look: type {', '.join(change.boxes)} anew, by patcher patch {self.path}")
+            self.written = True
+        return deed == "mended"
 
     def _hide(self, faults: tuple[Fault, ...]) -> None:
         from patcher.faults import departure

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from patcher.address.patch import Patch
+from patcher.address.patch import CHANNELS, Patch
 from patcher.eye import BROKEN, Ask, Chances, Eye, Shades, shade_table
 from patcher.faults import Built
+from patcher.stream.levels import Levels
 from patcher.stream.sender import box_universes
 from patcher.verify import Frame, Question
+from patcher.verify.hypotheses import Hypothesis
+from patcher.verify.rewriting import same_lamps
+from patcher.verify.rounds import Step, as_said
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
+
+if TYPE_CHECKING:
+    from patcher.cli.answering import Deed, Reply
 
 GLANCES = 3
 """How often a still frame is sent and looked at: what changes meanwhile flickers."""
@@ -21,16 +29,61 @@ NAME = "127.0.0.1"
 
 
 class Witness:
-    """Answers questions from what the lamps of a yard show, as built."""
+    """Answers questions from what the lamps of a yard show, as built.
 
-    def __init__(self, wiring: Wiring, patch: Patch, built: Built, *, eye: Eye | None = None, seed: int = 0) -> None:
+    Attributes:
+        says: the wiring whose looks are shown: as planned, or as a changed show has it.
+    """
+
+    def __init__(
+        self, wiring: Wiring, patch: Patch, built: Built, *, eye: Eye | None = None, seed: int = 0, mends: bool = False
+    ) -> None:
         self._wiring = wiring
+        self._patch = patch
         self._yard = Yard(wiring, patch, built, seed=seed)
         self._eye = eye or Eye()
         self._chance = np.random.default_rng(seed)
         self._universes = box_universes(patch)
         self._packets: dict[tuple[str, int], bytearray] = {}
         self._sent = 0
+        self._mends = mends
+        self._built = built
+        self._seed = seed
+        self.says = wiring
+
+    def question(self, question: Question) -> str | None:
+        """The key of what the eye sees."""
+        return self.answer(question)
+
+    def deed(self, *, writable: bool) -> Deed:
+        """What is done about what was found."""
+        return "mended" if self._mends and self._built.faults else "leave"
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """Take the faults that were mended out of the yard, or count its lamps as a changed show does. What would have
+        to be typed into a box, nobody types here.
+        """
+        built = self._built.faults
+        named = next((set(faults) for faults in mended if faults and set(faults) <= set(built)), set())
+        if named:
+            self._built = Built(tuple(fault for fault in built if fault not in named))
+            self._yard = Yard(self._wiring, self._patch, self._built, seed=self._seed)
+        self.says = wiring
+        return not boxes and bool(named or not mended)
+
+    def step(self, step: Step, levels: Levels) -> Reply:
+        """Whether the eye finds a look as it should be."""
+        from patcher.cli.answering import Reply
+
+        looks = []
+        for _ in range(GLANCES):
+            self._send(levels)
+            looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
+        shades = {}
+        for run in self.says.show.runs:
+            shades[run] = self._shades(run, [look[run] for look in looks])[0]
+        said = as_said(step, self.says, shades, self._eye)
+        return Reply("yes" if all(self._chance.random() < chance for chance in said.values()) else "no")
 
     def answer(self, question: Question) -> str:
         """The key of the answer."""
@@ -41,36 +94,37 @@ class Witness:
         if ask.kind == "vanish":
             steps = []
             for step in range(len(frame.steps)):
-                self._send(frame, step)
+                self._send_frame(frame, step)
                 steps.append(self._yard.lamps[ask.runs[0]].any())
             return self._eye.follows(ask, np.array([steps]))
         looks = []
         for _ in range(GLANCES):
-            self._send(frame, 0)
+            self._send_frame(frame, 0)
             looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
         return self._eye.sees(ask, [self._shades(run, [look[run] for look in looks]) for run in ask.runs])
 
     def _shades(self, run: str, looks: Sequence[Shades]) -> Shades:
-        """What the lamps show, from what they showed at each glance: shape (1, lamps)."""
+        """What the lamps show, as `says` counts them, from what they showed at each glance: shape (1, lamps)."""
         letters = self._yard.letters[run]
         bits = (looks[0] > 0) @ (1 << np.arange(len(letters)))
         flickers = np.any([(look != looks[0]).any(axis=1) for look in looks[1:]], axis=0)
         found: Shades = shade_table(letters)[np.where(flickers, BROKEN, bits)][None, :]
-        return found
+        return found[:, same_lamps(self._wiring.show, self.says.show, run)]
 
-    def _send(self, frame: Frame, step: int) -> None:
+    def _send_frame(self, frame: Frame, step: int) -> None:
         """One frame to every box: all its universes, and those that the frame lights besides."""
-        lit = set(frame.universes())
-        everything = sorted(lit.union(*self._universes.values()))
-        levels = frame.levels(everything, step)
+        self._send(frame.levels(sorted({*frame.universes()}.union(*self._universes.values())), step))
+
+    def _send(self, levels: Levels) -> None:
         row_of = {universe: row for row, universe in enumerate(levels.universes)}
         datagrams = []
         for box, own in self._universes.items():
             protocol = self._wiring.show.controllers[box].protocol
             wire = e131 if protocol == "e131" else artnet
-            for universe in sorted({*own, *lit}):
+            for universe in sorted({*own, *levels.universes}):
                 packet = self._packet(box, protocol, universe)
-                wire.write_levels(packet, self._sent, levels.slots[row_of[universe]].tobytes())
+                slots = levels.slots[row_of[universe]].tobytes() if universe in row_of else bytes(CHANNELS)
+                wire.write_levels(packet, self._sent, slots)
                 datagrams.append(([box], bytes(packet), NAME))
         self._yard.hear(datagrams, self._sent / 40)
         self._sent += 1

@@ -7,7 +7,7 @@ terminals, or a joint on a run that is not hung. The ground that ports share thr
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count, pairwise
 
@@ -96,20 +96,35 @@ class _Wires:
 
     def __init__(self, celsius: float) -> None:
         self.celsius = celsius
-        self.laid: list[tuple[Ints, Floats, NDArray[np.bool_], Floats]] = []
         self.count = 0
+        self.ends: list[Ints] = []
+        self.metres: list[Floats] = []
+        self.kinds: list[Wire | None] = []
+        self.cut: list[int] = []
 
-    def lay(self, ends: Ints, metres: Floats, wire: Wire | None, joined: NDArray[np.bool_] | bool) -> int:
-        """Lay wires of one kind; the number of the first."""
-        each = wire.ohms(self.celsius) if wire is not None else np.nan
-        bears = wire.bears if wire is not None else np.nan
-        ohms = np.maximum(metres, _SHORTEST) * each
-        self.laid.append((ends, ohms, np.broadcast_to(joined, ohms.shape), np.full(ohms.shape, bears)))
-        self.count += len(ohms)
-        return self.count - len(ohms)
+    def lay(self, ends: Ints, metres: Floats, wire: Wire | None, *, cut: Iterable[int] = ()) -> int:
+        """Lay wires of one kind, the V+ of some of which (from 0) is cut; the number of the first."""
+        self.ends.append(ends)
+        self.metres.append(metres)
+        self.kinds.append(wire)
+        begin = self.count
+        self.cut += [begin + number for number in cut]
+        self.count += len(metres)
+        return begin
 
     def lay_one(self, first: int, second: int, metres: float, wire: Wire | None, *, joined: bool = True) -> int:
-        return self.lay(np.array([[first, second]]), np.array([metres]), wire, joined)
+        return self.lay(np.array([[first, second]]), np.array([metres]), wire, cut=() if joined else (0,))
+
+    def laid(self) -> tuple[Ints, Floats, NDArray[np.bool_], Floats]:
+        """The two points that each wire joins, its ohms, whether it carries V+ on, and what it may carry."""
+        if not self.count:
+            return np.empty((0, 2), int), np.empty(0), np.empty(0, bool), np.empty(0)
+        unknown = np.nan, np.nan
+        of = {wire: unknown if wire is None else (wire.ohms(self.celsius), wire.bears) for wire in set(self.kinds)}
+        ohms, bears = np.repeat([of[wire] for wire in self.kinds], [len(each) for each in self.metres], axis=0).T
+        joined = np.ones(self.count, bool)
+        joined[self.cut] = False
+        return np.concatenate(self.ends), np.maximum(np.concatenate(self.metres), _SHORTEST) * ohms, joined, bears
 
 
 def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
@@ -131,11 +146,7 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
     leads = _leads(wiring, runs, wires)
     points = count(begin + len(supplies))
     joins = _feeds(show, runs, supplies, points, wires)
-    ends, ohms, joined, bears = (
-        (np.concatenate(column) for column in zip(*wires.laid, strict=True))
-        if wires.laid
-        else (np.empty((0, 2), int), np.empty(0), np.empty(0, bool), np.empty(0))
-    )
+    ends, ohms, joined, bears = wires.laid()
     loads = [_load(wiring, show.runs[name]) for name in runs]
     idle, full, rated, regulated = (
         (np.concatenate(column) for column in zip(*loads, strict=True)) if loads else (np.empty(0) for _ in range(4))
@@ -148,8 +159,10 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
 
 def metres_between(run: Run, pitch: float) -> Floats:
     """Wire from each lamp of a run to the next; past a place without a lamp it is longer by a pitch."""
-    places = np.delete(np.arange(run.places), np.array(run.gap_places, dtype=int) - 1)
-    between: Floats = np.diff(places) * pitch
+    gaps = run.gap_places
+    if not gaps:
+        return np.full(run.places - 1, pitch)
+    between: Floats = np.diff(np.delete(np.arange(run.places, dtype=float), np.array(gaps) - 1)) * pitch
     return between[::-1] if getattr(run, "data_in", "first") == "last" else between
 
 
@@ -157,9 +170,8 @@ def _string(show: Show, run: Run, first: int, wires: _Wires) -> slice:
     kind = show.type_of(run)
     metres = metres_between(run, np.nan if kind.pitch is None else kind.pitch)
     points = first + np.arange(run.pixels)
-    joined = np.ones(len(metres), bool)
-    joined[[pixel - 2 for pixel in run.power_cuts]] = False
-    begin = wires.lay(np.column_stack([points[:-1], points[1:]]), metres, wire_of(kind.awg, kind.mm2), joined)
+    ends = np.column_stack([points[:-1], points[1:]])
+    begin = wires.lay(ends, metres, wire_of(kind.awg, kind.mm2), cut=(pixel - 2 for pixel in run.power_cuts))
     return slice(begin, begin + len(metres))
 
 

@@ -1,10 +1,11 @@
 """The voltage at every pixel: the circuit as a sparse linear system, solved as often as regulated pixels need it.
 
 The unknowns are the potentials of both conductors at every point. A supply ties its two terminals together by its
-volts, so they are one unknown; in every connected part one supply's minus is the zero. Kirchhoff's current law at every
-node gives a symmetric matrix of conductances. A pixel that draws the same current at any voltage is a constant; of one
-that draws the same power the current is current × rated volts ÷ actual volts, and Newton's method from the unloaded
-voltages falls to the highest solution, or finds that there is none.
+volts, so they are one unknown; in every connected part one supply's minus is the zero. Where no V+ of a part is cut its
+two conductors are alike, so the ground mirrors V+ about a zero midway: one unknown a point will do. Kirchhoff's current
+law at every node gives a symmetric matrix of conductances. A pixel that draws the same current at any voltage is a
+constant; of one that draws the same power the current is current × rated volts ÷ actual volts, and Newton's method from
+the unloaded voltages falls to the highest solution, or finds that there is none.
 """
 
 from __future__ import annotations
@@ -64,9 +65,7 @@ def solve(circuit: Circuit, level: float) -> Drop:
     first, second = circuit.ends.T
     amps = np.where(circuit.joined, (potential[first] - potential[second]) / circuit.ohms, 0.0)
     ground = (potential[size + second] - potential[size + first]) / circuit.ohms
-    given = np.zeros(size)
-    np.add.at(given, first, amps)
-    np.add.at(given, second, -amps)
+    given = (np.bincount(first, amps, size) - np.bincount(second, amps, size)).astype(float)
     part = net.part[: circuit.pixels]
     return Drop(
         volts, amps, ground, given[list(circuit.supplies.values())],
@@ -80,30 +79,37 @@ class _Net:
     Attributes:
         part: the connected part of each node; pixels join V+ to ground only where V+ leads to a supply, since the
             others draw nothing.
-        fed, known, collapsed: of each part.
+        fed, known, collapsed, mirrored: of each part; mirrored where its ground mirrors its V+.
     """
 
     def __init__(self, circuit: Circuit, level: float) -> None:
         self.circuit = circuit
         size = circuit.points
-        plus = circuit.ends[circuit.joined]
-        self.wires: Ints = np.concatenate([plus, circuit.ends + size])
-        with np.errstate(divide="ignore"):
-            self.siemens = 1 / np.concatenate([circuit.ohms[circuit.joined], circuit.ohms])
         self.supplies = np.array(list(circuit.supplies.values()), dtype=int)
-        pixels = np.arange(circuit.pixels)
         self.amps = circuit.idle + level * circuit.full
-        _, stretch = _parts(plus, size)
-        lit = pixels[np.isin(stretch[pixels], stretch[self.supplies])]
-        across = np.concatenate([self.supplies, lit])
-        pairs = np.concatenate([self.wires, np.column_stack([across, across + size])])
-        parts, self.part = _parts(pairs, 2 * size)
+        plus = circuit.ends[circuit.joined]
+        grounds, ground = _parts(circuit.ends, size)
+        stretches, stretch = (grounds, ground) if circuit.joined.all() else _parts(plus, size)
+        lit = np.zeros(stretches, bool)
+        lit[stretch[self.supplies]] = True
+        self.part = np.concatenate([np.where(lit[stretch], ground, grounds + stretch), ground])
+        parts = grounds + stretches
+        with np.errstate(divide="ignore"):
+            siemens = 1 / circuit.ohms
+        touched = np.zeros(size, bool)
+        touched[circuit.ends] = True
         self.fed = np.zeros(parts, bool)
-        self.fed[self.part[circuit.ends[np.isin(circuit.ends, self.supplies)]]] = True
+        self.fed[self.part[self.supplies[touched[self.supplies]]]] = True
+        self.mirrored = np.ones(parts, bool)
+        self.mirrored[ground[circuit.ends[~circuit.joined, 0]]] = False
+        alike = self.mirrored[ground[circuit.ends[:, 0]]]
+        self.wires: Ints = np.concatenate([plus, circuit.ends[~alike] + size])
+        both = np.where(alike, 2, 1) * siemens
+        self.siemens = np.concatenate([both[circuit.joined], siemens[~alike]])
         self.known = np.ones(parts, bool)
         self.known[self.part[self.wires[np.isnan(self.siemens), 0]]] = False
         unsaid = np.isnan(self.amps) | (circuit.regulated & np.isnan(circuit.rated))
-        self.known[self.part[pixels[unsaid]]] = False
+        self.known[self.part[: circuit.pixels][unsaid]] = False
         self.collapsed = np.zeros(parts, bool)
 
     def potentials(self) -> Floats:
@@ -114,66 +120,114 @@ class _Net:
                 return solved
             self.collapsed[bad] = True
 
-    def _numbers(self, live: NDArray[np.bool_]) -> tuple[Ints, Floats, int]:
-        """Of every node the number of its unknown (-1 for a zero or a dead one) and the volts that it stands above."""
+    def _unknowns(self, live: NDArray[np.bool_]) -> _Unknowns:
+        """The unknowns of some parts."""
         size = self.circuit.points
         own = np.arange(2 * size)
-        above = np.zeros(2 * size)
+        sign, above = np.ones(2 * size), np.zeros(2 * size)
+        mirrors = np.flatnonzero(self.mirrored[self.part[size:]])
         own[self.supplies] = self.supplies + size
-        above[self.supplies] = self.circuit.volts
+        own[size + mirrors] = mirrors
+        sign[size + mirrors] = -1
         use = live[self.part] & (own == np.arange(2 * size))
+        alike = self.mirrored[self.part[self.supplies]]
+        above[self.supplies] = np.where(alike, 0.5, 1.0) * self.circuit.volts
+        above[self.supplies + size] = np.where(alike, -0.5, 0.0) * self.circuit.volts
         _, zeros = np.unique(self.part[self.supplies + size], return_index=True)
         use[self.supplies[zeros] + size] = False
         numbers = np.full(2 * size, -1)
         numbers[use] = np.arange(use.sum())
-        return numbers[own], above, int(use.sum())
+        return _Unknowns(numbers[own], sign, above, int(use.sum()))
 
     def _newton(self) -> tuple[Floats, Ints]:
         """The potentials, and the parts that have no solution."""
         circuit, size = self.circuit, self.circuit.points
         live = self.fed & self.known & ~self.collapsed
-        numbers, above, unknowns = self._numbers(live)
-        wires, siemens = self.wires[live[self.part[self.wires[:, 0]]]], self.siemens[live[self.part[self.wires[:, 0]]]]
+        of = self._unknowns(live)
+        used = live[self.part[self.wires[:, 0]]]
+        wires, siemens = self.wires[used], self.siemens[used]
         pixels = np.flatnonzero(live[self.part[: circuit.pixels]])
         ends = np.column_stack([pixels, pixels + size])
         amps, rated = self.amps[pixels], circuit.rated[pixels]
         regulated = circuit.regulated[pixels]
         watts = amps * rated
-        copper = _laplacian(wires, siemens, numbers, unknowns)
-        offset = _currents(wires, siemens * (above[wires[:, 0]] - above[wires[:, 1]]), numbers, unknowns)
+        copper = of.laplacian(wires, siemens)
+        offset = of.currents(wires, siemens * (of.above[wires[:, 0]] - of.above[wires[:, 1]]))
 
-        def full(free: Floats) -> Floats:
-            return np.where(numbers >= 0, np.append(free, 0.0)[numbers], 0.0) + above
+        def across(free: Floats) -> Floats:
+            potential = of.potentials(free)
+            return potential[pixels] - potential[pixels + size]
 
-        if not unknowns:
-            return np.where(live[self.part], full(np.zeros(0)), np.nan), np.empty(0, int)
+        def whole(free: Floats) -> Floats:
+            return np.where(live[self.part], of.potentials(free), np.nan)
+
+        if not of.count:
+            return whole(np.zeros(0)), np.empty(0, int)
         if not regulated.any():
-            free = _factored(copper).solve(-offset - _currents(ends, amps, numbers, unknowns))
-            return np.where(live[self.part], full(free), np.nan), np.empty(0, int)
+            free = _factored(copper).solve(-offset - of.currents(ends, amps))
+            return whole(free), np.empty(0, int)
         begin = _factored(copper)
         free = begin.solve(-offset)
-        least = _SUNK * (full(free)[ends[:, 0]] - full(free)[ends[:, 1]])
-        step = begin.solve(-_currents(ends, np.where(regulated, watts * _SUNK / least, amps), numbers, unknowns))
+        least = _SUNK * across(free)
+        step = begin.solve(-of.currents(ends, np.where(regulated, watts * _SUNK / least, amps)))
         factors: SuperLU | None = None
         for _ in range(_STEPS):
             free = free + step
-            volts = full(free)[ends[:, 0]] - full(free)[ends[:, 1]]
+            volts = across(free)
             sunk = self.part[pixels[regulated & ~(volts > least)]]
             if len(sunk):
-                return full(free), np.unique(sunk)
+                return whole(free), np.unique(sunk)
             last = np.abs(step).max()
             if factors is not None and last < _VOLTS:
-                return np.where(live[self.part], full(free), np.nan), np.empty(0, int)
+                return whole(free), np.empty(0, int)
             drawn = np.where(regulated, watts / volts, amps)
-            left = copper @ free + offset + _currents(ends, drawn, numbers, unknowns)
+            left = copper @ free + offset + of.currents(ends, drawn)
             if factors is not None:
                 step = factors.solve(-left)
             if factors is None or np.abs(step).max() > last * _SLOW:
-                slope = np.where(regulated, -drawn / volts, 0.0)
-                factors = _slid(copper, _laplacian(ends, slope, numbers, unknowns))
+                factors = _slid(copper, of.laplacian(ends, np.where(regulated, -drawn / volts, 0.0)))
                 step = factors.solve(-left)
-        used = np.flatnonzero(numbers >= 0)
-        return full(free), np.unique(self.part[used[np.abs(step)[numbers[used]] >= _VOLTS]])
+        unknown = np.flatnonzero(of.numbers >= 0)
+        return whole(free), np.unique(self.part[unknown[np.abs(step)[of.numbers[unknown]] >= _VOLTS]])
+
+
+@dataclass(frozen=True, eq=False)
+class _Unknowns:
+    """What is to be found: a node's potential is `sign` × its unknown, if it has one, + `above`.
+
+    Attributes:
+        numbers: of each node the number of its unknown; −1 for one that is known, or dead.
+        sign: −1 where it mirrors its unknown, else 1.
+        above: volts that it stands above.
+        count: of unknowns.
+    """
+
+    numbers: Ints
+    sign: Floats
+    above: Floats
+    count: int
+
+    def potentials(self, free: Floats) -> Floats:
+        """Volts of every node; 0 of a dead one."""
+        found: Floats = self.sign * np.append(free, 0.0)[self.numbers] + self.above
+        return found
+
+    def laplacian(self, pairs: Ints, siemens: Floats) -> csc_matrix:
+        """The conductances of some pairs of nodes, as a matrix over the unknowns."""
+        first, second = self.numbers[pairs].T
+        between = -siemens * self.sign[pairs[:, 0]] * self.sign[pairs[:, 1]]
+        rows = np.concatenate([first, second, first, second])
+        columns = np.concatenate([first, second, second, first])
+        values = np.concatenate([siemens, siemens, between, between])
+        inside = (rows >= 0) & (columns >= 0)
+        return coo_matrix((values[inside], (rows[inside], columns[inside])), shape=(self.count, self.count)).tocsc()
+
+    def currents(self, pairs: Ints, amps: Floats) -> Floats:
+        """The currents that leave each unknown when so much flows from the first to the second node of each pair."""
+        first, second = pairs.T
+        leaving = np.bincount(self.numbers[first] + 1, amps * self.sign[first], self.count + 1)
+        arriving = np.bincount(self.numbers[second] + 1, amps * self.sign[second], self.count + 1)
+        return (leaving - arriving)[1:].astype(float)
 
 
 def _parts(pairs: Ints, nodes: int) -> tuple[int, Ints]:
@@ -194,22 +248,3 @@ def _slid(copper: csc_matrix, slope: csc_matrix) -> SuperLU:
 def _factored(matrix: csc_matrix) -> SuperLU:
     """The factors of a matrix that is symmetric, and nearly a forest's."""
     return splu(csc_matrix(matrix), permc_spec="MMD_AT_PLUS_A", relax=1, panel_size=1, options={"SymmetricMode": True})
-
-
-def _laplacian(pairs: Ints, siemens: Floats, numbers: Ints, unknowns: int) -> csc_matrix:
-    """The conductances of some pairs of nodes, as a matrix over the unknowns."""
-    first, second = numbers[pairs].T
-    rows = np.concatenate([first, second, first, second])
-    columns = np.concatenate([first, second, second, first])
-    values = np.concatenate([siemens, siemens, -siemens, -siemens])
-    inside = (rows >= 0) & (columns >= 0)
-    return coo_matrix((values[inside], (rows[inside], columns[inside])), shape=(unknowns, unknowns)).tocsc()
-
-
-def _currents(pairs: Ints, amps: Floats, numbers: Ints, unknowns: int) -> Floats:
-    """The currents that leave each unknown when so much flows from the first to the second node of each pair."""
-    summed = np.zeros(unknowns + 1)
-    first, second = numbers[pairs].T
-    np.add.at(summed, first, amps)
-    np.add.at(summed, second, -amps)
-    return summed[:unknowns]

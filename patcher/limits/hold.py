@@ -287,7 +287,7 @@ def _fuses(state: Power) -> Iterator[Finding]:
                 remedy = f"{fits}; local code comes first"
             yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
         elif not np.isnan(load.amps) and load.amps >= feed.fuse:
-            says = f"carries {load.amps:.1f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            says = f"carries {load.amps:.2f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
             yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
 
 

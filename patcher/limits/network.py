@@ -22,8 +22,6 @@ from patcher.wiring import Wiring
 
 LINK_MBPS = 100
 """Megabits a second of Fast Ethernet. Source: IEEE 802.3."""
-E131_RATE = 44
-"""Frames a second. From memory: E1.31 keeps to the highest rate of ANSI E1.11 (DMX512-A), unless told otherwise."""
 
 _UDP, _IPV4, _HEADER, _CHECK = 8, 20, 14, 4
 _PREAMBLE, _GAP = 8, 12
@@ -131,11 +129,10 @@ def _warning(rule: str, where: str, says: str, remedy: str) -> Finding:
 def _rate(show: Show, used: list[Controller]) -> Iterator[Finding]:
     boxes = [controller.name for controller in used if controller.protocol == "e131"]
     rate = show.settings.frame_rate
-    if rate > E131_RATE and boxes:
-        says = (
-            f"is {rate:g}, and E1.31 goes up to {E131_RATE} frames a second unless a box says otherwise ({_few(boxes)})"
-        )
-        remedy = f"lower it to {E131_RATE}, or accept this where each box is made for more"
+    if rate > e131.HIGHEST_RATE and boxes:
+        most = e131.HIGHEST_RATE
+        says = f"is {rate:g}, and E1.31 goes up to {most} frames a second unless a box says otherwise ({_few(boxes)})"
+        remedy = f"lower it to {most}, or accept this where each box is made for more"
         yield _warning("e131-rate", "show.frame_rate", says, remedy)
 
 

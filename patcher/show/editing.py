@@ -1,7 +1,8 @@
 """Edits of a show file's text that leave every comment, every blank line and the order of things as they are.
 
 An edit is asked for as the show before and the show after; only keys whose values differ are touched. A table that is
-gone afterwards is not deleted: its lines are turned into comments under a note that says why.
+gone afterwards is not deleted: its lines are turned into comments under a note that says why. A kind of lamp may be
+new: it is written behind the one that it is like.
 """
 
 from __future__ import annotations
@@ -17,10 +18,10 @@ from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Tabl
 
 from patcher.errors import refuse
 from patcher.show.lines import _HEADING, _PART, _plain
-from patcher.show.schema import Feed, Show, Tap
+from patcher.show.schema import Feed, PixelType, Show, Tap
 from patcher.units import METRES_PER
 
-_TABLES = {"controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
+_TABLES = {"pixel": "pixel_types", "controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
 _LENGTHS = ("lead", "at")
 _COMMENT = re.compile(r"#[^\n]*")
 Place = tuple[str, ...]
@@ -32,7 +33,8 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
     Args:
         text: the file's text.
         before: the show that it describes.
-        after: the same show with some values changed, or with some controllers or supplies gone.
+        after: the same show with some values changed, with some controllers or supplies gone, or with another kind of
+            lamp.
         note: the words put above a table that is gone, after its `#`.
 
     Raises:
@@ -50,14 +52,52 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
                 gone.append((table, name))
                 continue
             for key, value in _changes(model, new[name], unit):
-                _set(document[table][name], key, value)
+                if key == "taps":
+                    _set_taps(document[table][name]["taps"], model.taps, new[name].taps)
+                else:
+                    _set(document[table][name], key, value)
     for number, (accept, changed) in enumerate(zip(before.accepts, after.accepts, strict=True)):
         for key, value in _changes(accept, changed, unit):
             _set(document["accept"][number], key, value)
     found = tomlkit.dumps(document)
     for place in gone:
         found = _commented_out(found, place, note)
+    for name, kind in after.pixel_types.items():
+        if name not in before.pixel_types:
+            found = _with_kind(found, kind, before)
     return found
+
+
+def _set_taps(held: Any, old: Iterable[Tap], new: Iterable[Tap]) -> None:
+    """Give taps the pixels that they join now."""
+    for number, (was, now) in enumerate(zip(old, new, strict=True)):
+        if was != now:
+            held[number]["pixel"] = now.pixel
+
+
+def _with_kind(text: str, kind: PixelType, before: Show) -> str:
+    """The text with one more kind of lamp, behind the one that differs from it in the fewest keys."""
+    keys = kind.model_dump()
+
+    def differs(other: PixelType) -> int:
+        return sum(value != keys[key] for key, value in other.model_dump().items())
+
+    like = min(before.pixel_types.values(), key=differs)
+    said = {**tomllib.loads(text)["pixel"][like.name]}
+    said |= {key: value for key, value in keys.items() if value != getattr(like, key)}
+    new = [f"[pixel.{kind.name}]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in said.items())]
+    lines = text.split("\n")
+    heads = [number - 1 for number, line in _plain(text) if _HEADING.match(line)] + [len(lines)]
+    own = [at for at in heads[:-1] if _parts(lines[at]) == ("pixel", like.name)]
+    last = heads[heads.index(own[0]) + 1] if own else len(lines)
+    while last and (not lines[last - 1].strip() or lines[last - 1].lstrip().startswith("#")):
+        last -= 1
+    return "\n".join([*lines[:last], "", *new, *(lines[last:] or [""])])
+
+
+def _parts(heading: str) -> Place:
+    match = _HEADING.match(heading)
+    return tuple(part.strip("\"'") for part in _PART.findall(match[2])) if match else ()
 
 
 def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
@@ -111,6 +151,8 @@ def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str,
             yield key, [_length(part, unit) for part in value] if isinstance(value, tuple) else _length(value, unit)
         elif isinstance(value, BaseModel):
             yield key, value.model_dump()
+        elif isinstance(value, tuple):
+            yield key, list(value)
         elif isinstance(value, Mapping):
             yield key, {str(k): list(v) if isinstance(v, tuple) else v for k, v in value.items()} or None
         else:
@@ -156,9 +198,10 @@ def _place_of(table: AbstractTable, key: str) -> tuple[int, Item]:
 
 
 def _comments(held: Item) -> list[str]:
-    """The comments inside a value of several lines, and the one behind it; no value here holds a # of its own."""
-    inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | InlineTable) else []
-    return [*inside, *filter(None, [held.trivia.comment])]
+    """The comments inside a value of several lines or a table, and the one behind it; no value holds a #."""
+    inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | AbstractTable) else []
+    behind = [comment] if (comment := held.trivia.comment) else []
+    return [*behind, *inside] if isinstance(held, Table) else [*inside, *behind]
 
 
 def _take_out(table: AbstractTable, key: str) -> None:

@@ -106,11 +106,15 @@ class Packets:
             begin = int(self.begins[row])
             self.octets[row, begin : begin + len(packet)] = np.frombuffer(packet, dtype=np.uint8)
         data = len(self.goals)
-        self.octets[: self.e131, SEQUENCE_AT["e131"]] = 255  # so that the first to leave is 0
         self._slots = self.octets[:data, SLOTS_AT:]
         self._eights = self.octets.view(np.uint64)[:data, SLOTS_AT // 8 :]
+        self._first_eights = self._eights[:, 0]
+        # Counted close together and then put in: adding where they stand, a row apart, would wait for each row.
+        self._sequences = np.zeros(data, dtype=np.uint8)
+        self._sequences[: self.e131] = 255  # so that the first to leave is 0
         self._e131_syncs = np.arange(data, data + sum(goal.protocol == "e131" for goal in told))
         self._artnet_syncs = np.arange(data + len(self._e131_syncs), len(packets))
+        self.synchronizes = bool(told)
         self._universes: tuple[int, ...] | None = None
         self._source_rows: Rows | None = None
         self._without: Rows = np.zeros(0, dtype=np.int64)
@@ -118,11 +122,12 @@ class Packets:
     def write(self, levels: Levels) -> Mask:
         """Put a frame's levels in; which data rows changed by it. A universe that `levels` has not goes dark."""
         slots = self._in_rows(levels)
-        before, after = self._eights, slots.view(np.uint64)
+        eights = slots.view(np.uint64)
         # A glance at the first slots tells most of a frame that changes much: the one that takes longest to send.
-        changed: Mask = before[:, 0] != after[:, 0]
-        if len(alike := np.flatnonzero(~changed)):
-            changed[alike] = (before[alike] != after[alike]).any(axis=1)
+        changed: Mask = self._first_eights != eights[:, 0]
+        if np.count_nonzero(changed) < len(changed):
+            alike = np.flatnonzero(~changed)
+            changed[alike] = (self._eights[alike] != eights[alike]).any(axis=1)
         self._slots[:] = slots
         return changed
 
@@ -144,17 +149,27 @@ class Packets:
 
     def count_on(self, rows: Rows) -> None:
         """Give the next sequence to these data rows, which rise: E1.31 goes 255, 0, 1; Art-Net 255, 1, 2."""
-        own = np.searchsorted(rows, self.e131)
-        every = len(rows) == len(self.goals)
-        ours = slice(0, self.e131) if every else rows[:own]
-        theirs = slice(self.e131, len(self.goals)) if every else rows[own:]
-        self.octets[ours, SEQUENCE_AT["e131"]] += np.uint8(1)
-        self.octets[theirs, SEQUENCE_AT["artnet"]] %= np.uint8(255)
-        self.octets[theirs, SEQUENCE_AT["artnet"]] += np.uint8(1)
+        if len(rows) == len(self.goals):
+            self._count_on("e131", slice(0, self.e131))
+            self._count_on("artnet", slice(self.e131, len(self.goals)))
+        else:
+            own = np.searchsorted(rows, self.e131)
+            self._count_on("e131", rows[:own])
+            self._count_on("artnet", rows[own:])
+
+    def _count_on(self, protocol: str, rows: Rows | slice) -> None:
+        counts = self._sequences[rows]
+        if not len(counts):
+            return
+        if protocol == "artnet":
+            counts %= np.uint8(255)
+        counts += np.uint8(1)
+        self._sequences[rows] = counts
+        self.octets[rows, SEQUENCE_AT[protocol]] = counts
 
     def syncs(self, rows: Rows) -> Rows:
         """The synchronization rows that follow these data rows, which rise; E1.31's get their next sequence."""
-        if not len(self._e131_syncs) + len(self._artnet_syncs):
+        if not self.synchronizes:
             return self._e131_syncs
         own = np.searchsorted(rows, self.e131)
         found = [self._e131_syncs if own else self._e131_syncs[:0]]

@@ -1,7 +1,8 @@
 """Levels onto the network: E1.31 and Art-Net packets, on time and no more of them than the boxes need.
 
 However a stream ends, its lamps end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
-asks, with three packets that say so.
+asks, with three packets that say so. They are spread over a quarter of a second, for the network may be out for a
+moment just then.
 """
 
 from __future__ import annotations
@@ -19,10 +20,10 @@ import numpy as np
 from patcher.address.patch import Patch
 from patcher.errors import refuse
 from patcher.show.schema import Show
-from patcher.stream.datagrams import FULL, Rows, datagrams, hear_of_errors, returned
+from patcher.stream.datagrams import FULL, Rows, datagrams, returning
 from patcher.stream.interfaces import interfaces
 from patcher.stream.levels import Levels
-from patcher.stream.packets import Packets, Target
+from patcher.stream.packets import Mask, Packets, Target
 from patcher.stream.reach import Place, Reach, Reached
 from patcher.wire import e131
 
@@ -30,6 +31,9 @@ __all__ = ["Sender", "Target", "box_universes", "targets"]
 
 ENDINGS = 3
 """Packets that end a stream. From memory: ANSI E1.31-2018, 6.2.6, three with Stream_Terminated."""
+DARK_GAP, END_GAP = 0.1, 1 / e131.HIGHEST_RATE
+"""Seconds between two dark frames at the end, four frames of a usual show, and from there between packets that end a
+stream. From memory: 6.2.6 does not say how soon those follow each other; 6.6.1: no quicker than the highest rate."""
 LIKE = 3
 """Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
 KEEP_ALIVE = 0.8
@@ -97,6 +101,7 @@ class Sender:
         source: str = "Patcher",
         sync: bool = False,
         now: Callable[[], float] = time.monotonic,
+        wait: Callable[[float], object] = time.sleep,
     ) -> None:
         """Open the socket.
 
@@ -110,6 +115,7 @@ class Sender:
                 box by itself and not, as the specification has it, to all of the network: nothing is to be sent to
                 whoever is not of the show.
             now: seconds of a clock that only rises.
+            wait: lets so many seconds of it pass.
 
         Raises:
             PatcherError: this machine has no such address.
@@ -118,13 +124,14 @@ class Sender:
         cid = uuid.uuid4().bytes
         self.packets = 0
         self.reached = Reached()
-        self._now = now
+        self._now, self._wait = now, wait
         self._block = Packets(wanted, cid=cid, source=source, priority=priority, sync=sync)
         self._data = np.arange(len(wanted))
-        self._like = np.zeros(len(wanted), dtype=np.int64)
+        self._frame = 0
+        self._new_in = np.ones(len(wanted), dtype=np.int64)
         self._sent_at = np.full(len(wanted), -np.inf)
         self._rows_of: dict[Place, Rows] = {}
-        self._keep_at = np.inf
+        self._earliest = np.inf
         streamed = sorted({goal.universe for goal in wanted if goal.protocol == "e131"})
         in_groups = any(goal.host.startswith("239.") for goal in wanted)
         self._discovery = (
@@ -136,6 +143,7 @@ class Sender:
         self._socket = _open(interface)
         try:
             block = self._block
+            self._returned = returning(self._socket)
             self._out = datagrams(self._socket, block.octets, block.begins, block.lengths, block.places)
         except BaseException:
             self._socket.close()
@@ -152,7 +160,8 @@ class Sender:
     def send(self, levels: Levels) -> None:
         """One frame: what it changes leaves at once; a universe that `levels` has not is dark."""
         now = self._now()
-        self._like[self._block.write(levels)] = 0
+        changed = self._block.write(levels)
+        self._new_in[changed] = self._frame + 1
         self._leave(now)
 
     def news(self) -> tuple[Reach, ...]:
@@ -162,51 +171,64 @@ class Sender:
     def keep_alive(self) -> None:
         """Send again what would else be silent for too long; for use between frames that are far from each other."""
         now = self._now()
-        if now >= self._keep_at:
+        if self._silent(now):
             self._leave(now)
+
+    def _silent(self, now: float) -> bool:
+        """Whether something has been silent for as long as it may be."""
+        # What was the earliest time of leaving some time ago is never later than what is: it spares most frames a look.
+        if self._earliest > now - KEEP_ALIVE:
+            return False
+        self._earliest = float(self._sent_at.min(initial=np.inf))
+        return self._earliest <= now - KEEP_ALIVE
 
     def _leave(self, now: float) -> None:
         self._hear(now)
         if now >= self._discover_at:
             self._discover_at = now + DISCOVERY
             self._discover()
-        due = (self._like < LIKE) | (self._sent_at <= now - KEEP_ALIVE)
-        spared: frozenset[Place] = frozenset()
-        if self.reached.gone:
-            for place in self.reached.back(now):
-                self._like[self._rows(place)] = 0
-                due[self._rows(place)] = True
-            tried = self.reached.to_try(now)
-            spared = self.reached.gone - tried
-            for place in self.reached.gone:
-                due[self._rows(place)] = place in tried
-        rows = np.flatnonzero(due)
+        self._frame += 1
+        # What is new leaves with each frame, so that frames since then are like packets.
+        due = self._new_in > self._frame - LIKE
+        if self._silent(now):
+            due |= self._sent_at <= now - KEEP_ALIVE
+        spared = self._spare(due, now) if self.reached.gone else frozenset()
+        rows = due.nonzero()[0]
         if len(rows):
-            syncs = [row for row in self._block.syncs(rows).tolist() if self._block.places[row] not in spared]
+            syncs: list[int] = []
+            if self._block.synchronizes:
+                syncs = [row for row in self._block.syncs(rows).tolist() if self._block.places[row] not in spared]
             self._put_out(rows, now, PATIENCE, syncs)
-        self._keep_at = float(self._sent_at.min(initial=np.inf)) + KEEP_ALIVE
+        self._earliest = min(self._earliest, now)
+
+    def _spare(self, due: Mask, now: float) -> frozenset[Place]:
+        """Leave out of what is due the places that cannot be reached, but for those to be tried now; which they are."""
+        for place in self.reached.back(now):
+            self._new_in[self._rows(place)] = self._frame
+            due[self._rows(place)] = True
+        tried = self.reached.to_try(now)
+        for place in self.reached.gone:
+            due[self._rows(place)] = place in tried
+        return self.reached.gone - tried
 
     def _put_out(self, rows: Rows, now: float, patience: float, syncs: Sequence[int] = ()) -> None:
         """Send data rows, rising, and then what synchronizes them."""
         self._block.count_on(rows)
         every = np.concatenate((rows, np.array(syncs, dtype=np.int64))) if syncs else rows
         failed = self._out.send(every, patience)
-        every_row = len(rows) == len(self._data)
-        left = slice(None) if every_row else rows
-        self._sent_at[left] = now
-        self._like[left] += 1
+        self._sent_at[rows if len(rows) < len(self._data) else slice(None)] = now
         self.packets += len(every) - len(failed)
         for row, error in failed.items():
             self._failed(row, error, now)
 
     def _failed(self, row: int, error: int, now: float) -> None:
         if row < len(self._data):
-            self._like[row] = 0
+            self._new_in[row] = self._frame + 1
         if error not in FULL:
             self.reached.failed(self._block.places[row], os.strerror(error), now)
 
     def _hear(self, now: float) -> None:
-        for place, error in returned(self._socket).items():
+        for place, error in self._returned().items():
             self.reached.failed(place, os.strerror(error), now)
 
     def _rows(self, place: Place) -> Rows:
@@ -223,26 +245,44 @@ class Sender:
                 self._socket.sendto(packet, (group, e131.PORT))
 
     def close(self) -> None:
-        """Send dark frames, end the E1.31 streams, close the socket; once only."""
+        """Send dark frames, end the E1.31 streams, close the socket; once only.
+
+        It takes a quarter of a second. Whoever does not wait for it, as by Ctrl-C, gets the rest of it at once.
+        """
         if self._socket.fileno() < 0:
             return
+        steps = [(self._go_dark, DARK_GAP)] * (ENDINGS - 1) + [(self._go_dark, END_GAP)]
+        if self._block.e131:
+            steps += [(self._terminate, END_GAP)] * ENDINGS
+        stopped: BaseException | None = None
         try:
-            self._block.write(DARK)
-            for _ in range(ENDINGS):
-                syncs = self._block.syncs(self._data).tolist()
-                self._put_out(self._data, self._now(), LAST_PATIENCE, syncs)
-            streams = self._block.terminate()
-            for _ in range(ENDINGS):
-                self._put_out(streams, self._now(), LAST_PATIENCE)
+            while steps:
+                try:
+                    step, gap = steps.pop(0)
+                    step()
+                    if steps and stopped is None:
+                        self._wait(gap)
+                except BaseException as error:
+                    # Whatever it is, lamps that stay lit are worse: what is left of the end comes first.
+                    stopped = stopped or error
             self._hear(self._now())
         finally:
             self._socket.close()
+        if stopped is not None:
+            raise stopped
+
+    def _go_dark(self) -> None:
+        self._block.write(DARK)
+        syncs = self._block.syncs(self._data).tolist()
+        self._put_out(self._data, self._now(), LAST_PATIENCE, syncs)
+
+    def _terminate(self) -> None:
+        self._put_out(self._block.terminate(), self._now(), LAST_PATIENCE)
 
 
 def _open(interface: str | None) -> socket.socket:
     opened = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     try:
-        hear_of_errors(opened)
         if interface is not None:
             opened.bind((interface, 0))
             opened.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))

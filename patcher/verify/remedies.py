@@ -1,18 +1,23 @@
-"""What to do about a fault, both ways: what to replug, rewire or retype, or what to change in the show file instead;
-and the trade's usual causes, in order.
+"""What to do about a fault with the hands; where it comes from, most usual first; and the frame that tells those apart.
+
+All of it is common practice, no source. What to write into the show file instead is `rewriting.py`'s.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patcher.faults import Fault
-from patcher.faults.sent import port_of
-from patcher.shapes import lattice
-from patcher.show.runs import GridRun, PathRun, Run
-from patcher.show.schema import Show
+import numpy as np
 
-Changes = dict[str, object]
+from patcher.errors import PatcherError
+from patcher.faults import Fault
+from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.sent import port_of
+from patcher.limits import hold
+from patcher.limits.power import Power, power
+from patcher.show.schema import Show
+from patcher.wiring import Wiring
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +25,29 @@ class Remedy:
     """What to do about one fault.
 
     Attributes:
-        mend: what to do on the ladder.
-        line: the line of the show file to change instead; empty where the file cannot say it.
+        mend: what to do on the ladder, or at the box.
         causes: where it comes from, most usual first; common practice, no source.
+        tells: what tells the causes apart; a frame is given as the command that sends it.
     """
 
     mend: str
-    line: str = ""
     causes: tuple[str, ...] = ()
+    tells: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Symptom:
+    """Something that a person sees and that no wiring explains.
+
+    Attributes:
+        sees: what.
+        causes: where it comes from, most usual first; common practice, no source.
+        tells: what tells the causes apart.
+    """
+
+    sees: str
+    causes: tuple[str, ...]
+    tells: str
 
 
 CAUSES: dict[str, tuple[str, ...]] = {
@@ -38,108 +58,180 @@ CAUSES: dict[str, tuple[str, ...]] = {
     ),
     "flicker": (
         "the first flickering lamp is of another make or timing",
-        "the voltage there is too low: pink or brown lamps say so; see patcher power",
+        "the voltage there is too low",
         "the ground wire does not come along with the data",
         "the lead before it is too long for the data: a null pixel or a booster freshens it",
     ),
     "dark": ("the lamp has died, and passes its data on",),
-    "dark-channel": ("one colour of the lamp has died",),
+    "dark-channel": (
+        "one colour of that lamp has died",
+        "a lamp of another kind was put in: with fewer colours, or in another order",
+    ),
+    "missing": ("a dead lamp was cut out, and the wires joined",),
     "dead": ("no power at the box", "a blown fuse", "the network cable", "another address typed into the box"),
     "universe-shift": ("the box counts universes from 0", "a start universe mistyped"),
     "channel-shift": ("a start channel mistyped", "the box counts channels from 0"),
-    "shift": ("a null pixel forgotten, or one too many in the box", "a first lamp cut off"),
+    "shift": ("a null pixel forgotten, or one too many typed into the box", "a first lamp cut off"),
+    "colour-order": ("the box is set to another order", "these lamps are from another purchase than the plan knows"),
+    "count": ("a number of pixels mistyped",),
 }
 """Usual causes, in order. Common practice, no source."""
 
+OF_A_PORT = (
+    "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
+    "its output has died",
+)  # fmt: skip
+"""Why a single port is dead. Common practice, no source."""
 
-def remedy(show: Show, fault: Fault) -> Remedy:
-    """What to do about a fault."""
-    where, value, places = fault.where, fault.value, fault.places
-    mend = {
+
+def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
+    """What to do about a fault of a show.
+
+    Args:
+        path: the show file, as it is named in commands.
+        wiring: its wiring as planned.
+        fault: the fault.
+    """
+    causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    return Remedy(_mend(path, wiring, fault), causes, _tells(path, wiring, fault))
+
+
+def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
+    show, where, value, places = wiring.show, fault.where, fault.value, fault.places
+    if fault.kind == "colour-order":
+        return _colours(wiring, where, value)
+    if fault.kind == "dead":
+        return _dead(path, show, where)
+    at_a_lamp = fault.kind in AT_A_LAMP
+    run, pixel = (fault.lamp[0], fault.lamp[1] + 1) if at_a_lamp else ("", 0)
+    before = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
+    more = "more" if value[:1] != "-" else "fewer"
+    off = f"{value.lstrip('+-')} {more}"
+    return {
         "reversed": f"turn {where} round, or feed it at its other end",
-        "data-in": f"feed {where} at its planned corner; it is fed at the {value}",
+        "data-in": f"feed {where} at its planned corner; now it is fed at the {value.replace('-', ' ')}",
         "lines": f"rewire {where}: its lines run along the {value}",
-        "turns": f"rewire {where}: its turns are {value}",
-        "colour-order": f"set {where}'s colour order in the box to {value}",
+        "turns": f"rewire {where}: every line of it {'runs the same way' if value == 'same-way' else 'turns back'}",
         "swapped-ports": f"swap the plugs of {' and '.join(places)}",
         "swapped-runs": f"hang {' and '.join(places)} in each other's place on the cable",
-        "shift": f"{where} begins {value} pixels off: set its null pixels in the box, or mend its first lamps",
-        "dark": f"replace lamp {where}, from its neighbours' batch if you can",
-        "dark-channel": f"replace lamp {where}, whose {value} stays dark",
-        "missing": f"put a lamp in at {where}",
-        "cut": f"open the joint before {where}, dry it, and solder it again",
-        "flicker": f"look at lamp {where} and the lead before it",
-        "dead": f"look at {where}: power first, then fuse, then the network",
-        "universe-shift": f"type {where}'s planned start universe; it is {value} off",
-        "channel-shift": f"type {where}'s planned start channel; it is {value} off",
-        "count": f"type {where}'s planned number of pixels; it is {value} off",
-    }[fault.kind]
-    return Remedy(mend, _line(show, fault), CAUSES.get(fault.kind, ()))
+        "shift": f"{off} pixel{'s' * (value not in ('1', '-1'))} than planned before {where}'s first lamp: see its "
+                 "nulls in the box, then its first lamps",
+        "dark": f"replace the lamp {where}, from its neighbours' batch if you can",
+        "dark-channel": f"replace the lamp {where}, whose {_colour_name(value)} stays dark",
+        "missing": f"put a lamp in at {where}, where one was cut out",
+        "cut": f"open the joint {before}, dry it, and make it anew",
+        "flicker": f"look at the lamp {where}, and at what comes {before}",
+        "universe-shift": f"type {where}'s planned start universe; it is set {off} than planned",
+        "channel-shift": f"type {where}'s planned start channel; it is set {off} than planned",
+        "count": f"type {where}'s planned number of pixels; it is set {off} than planned",
+    }[fault.kind]  # fmt: skip
 
 
-def _line(show: Show, fault: Fault) -> str:
-    after = changed(show, fault)
-    if fault.kind == "colour-order":
-        pixel = show.runs[fault.where].pixel
-        return f'[pixel.{pixel}] colour_order = "{fault.value}", if all of its runs are so'
-    if after is None:
-        return ""
-    if fault.kind in ("swapped-ports", "swapped-runs"):
-        return f"[controller.{_box(show, fault)}.port]: the runs of {' and '.join(fault.places)} in each other's place"
-    before, run = show.runs[fault.where], after.runs[fault.where]
-    keys = [key for key in type(run).model_fields if getattr(run, key) != getattr(before, key)]
-    return f"[run.{fault.where}] " + ", ".join(
-        f"{key} = {value}" if isinstance(value := getattr(run, key), int) else f'{key} = "{value}"' for key in keys
-    )
+def _colour_name(letter: str) -> str:
+    return {"R": "red", "G": "green", "B": "blue", "W": "white"}.get(letter, f"channel {letter}")
 
 
-def changed(show: Show, fault: Fault) -> Show | None:
-    """The show as it hangs: the plan changed so that the fault is none; None where an edit of one table cannot say it.
-
-    Its patch must be made anew where a port, a run's place or a start changes.
-    """
-    match fault.kind:
-        case "reversed" | "data-in" | "lines" | "turns" | "shift":
-            run = show.runs[fault.where]
-            update = _run_changes(show, run, fault)
-            if not update:
-                return None
-            return show.model_copy(update={"runs": show.runs | {fault.where: run.model_copy(update=update)}})
-        case "swapped-ports" | "swapped-runs":
-            return _swapped(show, fault)
-    return None
+def _colours(wiring: Wiring, run: str, order: str) -> str:
+    box, port = wiring.ports[run]
+    planned = wiring.show.type_of(wiring.show.runs[run]).colour_order
+    if wiring.show.controllers[box].reorders:
+        return f"set the colour order of {run} in {box}, port {port}, to {order}; its lamps are not {planned}"
+    return f"nothing to mend by hand: {run}'s lamps are {order}, not {planned}, and {box} sends colours as they come"
 
 
-def _run_changes(show: Show, run: Run, fault: Fault) -> Changes:
-    if fault.kind == "shift":
-        nulls = run.nulls + fault.amount
-        return {"nulls": nulls} if nulls >= 0 else {}
-    if fault.kind == "reversed":
-        return {"data_in": "first" if run.data_in == "last" else "last"} if isinstance(run, PathRun) else {}
-    if fault.kind == "data-in":
-        return {"data_in": fault.value} if lattice(show, run) is not None else {}
-    return {fault.kind: fault.value} if isinstance(run, GridRun) else {}
-
-
-def _box(show: Show, fault: Fault) -> str:
-    if fault.kind == "swapped-ports":
-        return port_of(fault.places[0])[0]
-    return next(
-        box for box, table in show.controllers.items() if any(fault.places[0] in chain for chain in table.port.values())
-    )
-
-
-def _swapped(show: Show, fault: Fault) -> Show | None:
-    box = _box(show, fault)
+def _dead(path: str, show: Show, where: str) -> str:
+    if "/" not in where:
+        spares = [box.name for box in show.controllers.values() if box.spare]
+        swap = f"; if it stays dead: patcher swap {path} {where} {spares[0]}" if spares else ""
+        return f"look at {where}: power first, then fuse, then the network cable, then its address{swap}"
+    box, _ = port_of(where)
     table = show.controllers[box]
-    if fault.kind == "swapped-ports":
-        (one_box, one), (other_box, other) = (port_of(name) for name in fault.places)
-        if one_box != other_box or table.start:
-            return None
-        port = table.port | {one: table.port.get(other, ()), other: table.port.get(one, ())}
-        port = {number: chain for number, chain in port.items() if chain or number in table.port}
-    else:
-        swap = dict(zip(fault.places, fault.places[::-1], strict=True))
-        port = {number: tuple(swap.get(run, run) for run in chain) for number, chain in table.port.items()}
-    after = table.model_copy(update={"port": port})
-    return show.model_copy(update={"controllers": show.controllers | {box: after}})
+    free = next((n for n in range(1, table.ports + 1) if not table.port.get(n)), None)
+    other = "" if free is None else (
+        f"; if it stays dead, plug the lead into {box}/{free}, which is free, and move its runs there under "
+        f"[controller.{box}.port]"
+    )  # fmt: skip
+    return f"look at {where}: its fuse, its plug, whether it is switched on in the box{other}"
+
+
+def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
+    send = f"patcher send {{}} {path} --on {{}}"
+    if fault.kind == "cut":
+        run, pixel = fault.lamp[0], fault.lamp[1]
+        if not pixel:
+            return "the lead first: plug a string that works into it; if that lights, it is the first lamp"
+        return (
+            f"{send.format('primaries', f'{run}/{pixel}')}: if the last lit lamp lacks a colour or flickers, it is "
+            f"that one; if it is sound, the joint or {run}/{pixel + 1}"
+        )
+    if fault.kind == "flicker":
+        run = fault.lamp[0]
+        return (
+            f"{send.format('steady', run)} --level 0.02, then --level {wiring.show.settings.level:g}: what flickers "
+            "only when bright wants voltage; what flickers when nearly dark too wants data: make, ground or lead"
+        )
+    if fault.kind == "dark-channel":
+        return (
+            f"{send.format('primaries', fault.lamp[0])}: a dead colour is missing at that lamp alone; with a lamp of "
+            "another kind all behind it show wrong colours"
+        )
+    if fault.kind == "universe-shift":
+        return (
+            f"patcher send ports {path}: if every box of that make is off by one, they count from 0; if only "
+            f"{fault.where} is, its number was mistyped"
+        )
+    if fault.kind == "channel-shift":
+        box = fault.where.partition("/")[0]
+        return f"patcher where {path} {box} says what is planned: read the box's own page by it"
+    return ""
+
+
+def far_end(path: str, wiring: Wiring, runs: Sequence[str], pixel: int | None = None) -> tuple[str, ...]:
+    """The computed voltage of runs at their far end, or at one pixel, in words; nothing where the file says too little.
+
+    It is that of every lamp white at the show's level, as `patcher power` computes it.
+    """
+    if not hold.described(wiring.show):
+        return ()
+    try:
+        state = power(wiring)
+    except PatcherError:
+        return ()
+    return tuple(filter(None, (_volts(path, state, run, pixel) for run in runs if run in state.circuit.runs)))
+
+
+def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
+    volts = state.volts(run)
+    at = (pixel or len(volts)) - 1
+    least = state.show.type_of(state.show.runs[run]).min_volts
+    if np.isnan(volts[at]):
+        return ""
+    wants = f"; its lamps want {least:g} V" if least is not None else ""
+    verdict = ""
+    if least is not None:
+        low = f", too low: patcher power {path} --plan proposes feeds"
+        verdict = low if volts[at] < least else ", enough: then a joint, a fuse or a feed is bad"
+    left = f"{volts[at]:.2f} V" if volts[at] > 0 else "no voltage left"
+    return f"{run}/{at + 1} has by the plan {left}, all white at level {state.level:g}{wants}{verdict}"
+
+
+def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Symptom, ...]:
+    """What can still look wrong where the wiring is as planned, each with its usual causes, in order."""
+    run = runs[0]
+    dim = f"patcher send steady {path} --on {run} --level"
+    bright = f"{wiring.show.settings.level:g}"
+    quoted = far_end(path, wiring, runs)
+    return (
+        Symptom(
+            "white that turns pink or brown towards the far end",
+            ("too little voltage there: blue goes first, then green", "a feed that is off, or its fuse blown",
+             "a bad joint in V+ or ground"),
+            f"{dim} 0.05, then {bright}: what is white when dim and brown when bright wants voltage. "
+            + (". ".join(quoted) if quoted else f"patcher power {path} works it out, once the file has its supplies"),
+        ),
+        Symptom(
+            "random flicker", CAUSES["flicker"],
+            f"{dim} 0.02, then {bright}: what flickers only when bright wants voltage; what flickers when nearly dark "
+            "too wants data: make, ground or lead",
+        ),
+    )  # fmt: skip

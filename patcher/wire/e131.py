@@ -34,6 +34,10 @@ SLOTS = 512
 NETWORK_DATA_LOSS_TIMEOUT = 2.5
 """Seconds of silence after which a source is lost, E131_NETWORK_DATA_LOSS_TIMEOUT (Appendix A)."""
 
+HIGHEST_RATE = 44
+"""Packets a second of one universe, unless a receiver is known to take more. From memory: clause 6.6.1, which keeps to
+the highest rate of ANSI E1.11 (DMX512-A)."""
+
 LAST_PRIORITY = 200
 SOURCE_NAME_OCTETS = 63
 """Longest source name in UTF-8, less the zero that ends it (6.2.2)."""
