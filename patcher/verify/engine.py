@@ -7,6 +7,7 @@ looks alike is believed even so.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +16,9 @@ from numpy.typing import NDArray
 from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
-from patcher.verify.hypotheses import Hypothesis
+from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Heard, Likelihood, Pairs, Pool
-from patcher.verify.questions import Candidate, Repertoire, moved, narrowing
+from patcher.verify.questions import Candidate, Repertoire, fed_as, narrowing
 from patcher.verify.scene import Scene
 from patcher.verify.weighing import (
     WORTHLESS,
@@ -45,8 +46,6 @@ FOCUS, FEWER_RUNS = 3, 2
 """Runs that are looked at more closely at a time, the second while it proves."""
 AHEAD = 12
 """Down to so many classes the whole tree of questions is searched."""
-LITTLE = 0.02
-"""Bits; where the best question tells less, all that may look alike is held against each other, and not a part."""
 LIVE = 1e-7
 """A class is left where the belief in it is at least that part of the belief in the likeliest."""
 COHORT = 100
@@ -191,29 +190,34 @@ class Engine:
         """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
         self._refill()
         belief = self.belief()
-        everyone = self._cohort(belief)
-        cohort = everyone[:COHORT]
-        chosen, weight = sampled(belief, FEWER, cohort)
-        candidates = self._candidates(chosen, weight, belief)
-        found = self._weighed(candidates, chosen, weight, self._doubt)
-        best = best_of(found)
-        alike = cohort[same_as_first(found, np.searchsorted(chosen, cohort))]
-        told_all = best is None or best.bits < WORTHLESS
-        sure = SURER if self.careful else SURE
-        little = best is None or best.bits < LITTLE
-        if len(everyone) > COHORT and (little or float(belief[alike].sum()) >= sure):
-            whole = np.sort(everyone)
-            found = self._weighed(candidates, whole, belief[whole] / belief[whole].sum(), self._doubt)
-            alike = everyone[same_as_first(found, np.searchsorted(whole, everyone))]
-        believed = float(belief[alike].sum())
-        if best is not None and not told_all and believed < sure:
-            return best.frame, best.ask
-        if best is not None and not told_all and not self._contradicted() and (more := self._narrow()) is not None:
+        for thorough in (False, True):
+            best, alike = self._doubted(belief, thorough=thorough)
+            believed = float(belief[alike].sum())
+            if best is not None and believed < (SURER if self.careful else SURE):
+                return best.frame, best.ask
+        for dot in self._followed(int(belief.argmax())):
+            if (dot.frame.key, dot.asks[0]) not in self._used:
+                return dot.frame, dot.asks[0]
+        if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
             return more
         singles = alike[alike < len(self.scene.classes)]
         self.done = singles if len(singles) else alike
-        self.sure = believed >= SURE and not self._strained(int(cohort[0]))
+        self.sure = believed >= SURE and not self._strained(int(belief.argmax()))
         return None
+
+    def _doubted(self, belief: Belief, *, thorough: bool) -> tuple[Weighed | None, NDArray[np.int64]]:
+        """The question that tells most, None where none tells anything, and what no question tells from the likeliest.
+
+        Few runs are looked at, on few classes; thoroughly: all runs, on all that was told from the likeliest by no
+        answer yet.
+        """
+        everyone = self._cohort(belief)
+        cohort = everyone if thorough else everyone[:COHORT]
+        chosen, weight = sampled(belief, FEWER, cohort)
+        found = self._weighed(self._candidates(chosen, weight, belief, thorough=thorough), chosen, weight, self._doubt)
+        best = best_of(found)
+        alike = cohort[same_as_first(found, np.searchsorted(chosen, cohort))]
+        return (best if best is not None and best.bits >= WORTHLESS else None), alike
 
     def _refill(self) -> None:
         assert self._pairs is not None  # noqa: S101  (it proves)
@@ -279,10 +283,11 @@ class Engine:
         return [(scene, own) for scene, own in found if len(own)]
 
     def _candidates(
-        self, chosen: NDArray[np.int64], weight: Belief, belief: Belief, *, pairs: bool = True
+        self, chosen: NDArray[np.int64], weight: Belief, belief: Belief, *, pairs: bool = True, thorough: bool = False
     ) -> list[Candidate]:
-        found: list[Candidate] = []
-        for run in self._focus(chosen, weight):
+        found = self._followed(int(belief.argmax())) if pairs else []
+        runs = self._focus(chosen, weight)
+        for run in runs if thorough else runs[: FOCUS if self.narrowing else FEWER_RUNS]:
             found += self._repertoire.fixed(run)
             likely = np.flatnonzero(belief > belief.max() * 1e-6)
             first, count = [], []
@@ -295,39 +300,62 @@ class Engine:
             if placed.any():
                 single = np.concatenate(count)[placed] == 1
                 found += narrowing(self._repertoire, run, places[placed], single, belief[likely][placed], self._moved())
-            if pairs and self.pool is not None:
-                found += self._second(run, likely, belief)
+            if pairs:
+                found += self._proving(run, likely, belief)
         return found
 
-    def _second(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:
-        """Frames that narrow the place of one of two faults, where the other is in most of the pairs."""
-        assert self.pool is not None and self._pairs is not None  # noqa: S101, PT018  (asked of pairs only)
-        single = len(self.scene.classes)
+    def _proving(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:
+        """Frames for a run that is fed as the likeliest class has it; and frames that narrow the place of one of two
+        faults, for a run that is fed as the other has it, where that is in most of the pairs.
+        """
+        single, top = len(self.scene.classes), int(belief.argmax())
+        found = self._fed(run, top, self._repertoire.proving(run))
+        if self.pool is None or self._pairs is None or not (likely >= single).any():
+            return found
         variants = self.scene.variants[run]
         own = likely[likely >= single]
         parts, weight = self.pool.parts[own - single], belief[own]
-        if not len(own):
-            return []
         common = int(np.bincount(parts.ravel(), weights=np.repeat(weight, 2)).argmax())
-        at = int(variants.first[variants.of[self._pairs.class_of[common]]])
-        found = self._repertoire.around(run, at) if at >= 0 else []
         other = np.where(parts[:, 0] == common, parts[:, 1], parts[:, 0])
         which = variants.of[self._pairs.class_of[other]]
         placed = variants.first[which] >= 0
         if placed.any():
             places, alone = variants.first[which][placed], variants.count[which][placed] == 1
-            found += narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())
-        fault = self._pairs.faults[common]
-        if fault.kind == "universe-shift":
-            found = [there for one in found if (there := moved(one, fault.amount)) is not None]
+            closer = narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())
+            found += self._fed(run, int(self._pairs.class_of[common]), closer)
         return found
+
+    def _followed(self, number: int) -> list[Candidate]:
+        """A dot along all that lights under a class, chain by chain and tee by tee: it leaves few faults unseen."""
+        (scene, own), *_ = self._scenes(np.array([number]))
+        wiring, numbers = scene.plan.wiring, np.append(scene.numbers, [-1, -1])
+        groups: dict[tuple[str, int] | str, dict[str, NDArray[np.int64]]] = {}
+        for port in dict.fromkeys(wiring.ports[run] for run in scene.runs):
+            for run in chain_of(wiring, port):
+                if run in scene.variants:
+                    variants = scene.variants[run]
+                    group = port if wiring.show.runs[run].same_data_as is None else run
+                    groups.setdefault(group, {})[run] = numbers[variants.index[:, variants.of[own[0]]]].T
+        found = [self._repertoire.followed(takes) for takes in groups.values()]
+        return [one for one in found if one is not None]
+
+    def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
+        """Candidates for a run that is fed as a class has it."""
+        (scene, own), *_ = self._scenes(np.array([number]))
+        variants = scene.variants[run]
+        if not variants.of[own[0]]:
+            return list(candidates)
+        believed = np.append(scene.numbers, [-1, -1])[variants.index[:, variants.of[own[0]]]].T
+        planned = self.scene.plan.takes[run]
+        fed = [fed_as(one, planned.ravel(), believed.ravel()) for one in candidates]
+        return [one for one in fed if one is not None]
 
     def _moved(self) -> float:
         """Another part of a colour each time, spread evenly between −½ and ½."""
         return (len(self.told) * 0.618034) % 1.0 - 0.5
 
     def _focus(self, chosen: NDArray[np.int64], weight: Belief) -> list[str]:
-        """The runs on which the belief is split most."""
+        """The runs on which the belief is split, those where most first."""
         spread, single = {}, len(self.scene.classes)
         for run, variants in self.scene.variants.items():
             of = variants.of[chosen[chosen < single]]
@@ -335,8 +363,7 @@ class Engine:
                 pairs = self.pool.scene.variants[run].of[chosen[chosen >= single] - single]
                 of = np.concatenate([of, np.where(pairs > 0, pairs + variants.index.shape[1], 0)])
             spread[run] = entropy(np.bincount(of, weights=_in_order(weight, chosen, single)).astype(float))
-        runs = sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])
-        return runs[: FOCUS if self.narrowing else FEWER_RUNS]
+        return sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])
 
     def _weighed(
         self, candidates: list[Candidate], chosen: NDArray[np.int64], weight: Belief, doubt: float

@@ -240,7 +240,10 @@ class Pairs:
         if still:
             own = [each[:1] for each in own]
         if one.ask.kind == "vanish":
-            chances = self._eye.follows(one.ask, lit_steps(own[0], one.frame))
+            lit = lit_steps(own[0], one.frame)
+            for each in own[1:]:
+                lit = lit | lit_steps(each, one.frame)
+            chances = self._eye.follows(one.ask, lit)
         else:
             pairs = zip(one.ask.runs, own, strict=True)
             chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])

@@ -18,13 +18,12 @@ from patcher import eye
 from patcher.address.patch import CHANNELS
 from patcher.eye import Ask
 from patcher.shapes import cells
-from patcher.verify.frames import BEHIND, Frame, Painter, Pixels, span_words
+from patcher.verify.frames import BEHIND, Channels, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.scene import Scene
 
-ENDS = 3
-"""So many lamps at each end are left out where a shift would let a dot vanish there."""
 IN_TURN = "each colour in turn"
+AS_BELIEVED = ", if it is fed as now believed"
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,14 +34,29 @@ class Candidate:
     asks: tuple[Ask, ...]
 
 
-def moved(candidate: Candidate, universes: int) -> Candidate | None:
-    """The same so many universes up, where a box listens that is off by as many; None where there are none."""
-    steps = tuple(step + universes * CHANNELS for step in candidate.frame.steps)
-    if any(len(step) and step.min() < 0 for step in steps):
-        return None
-    way = "up" if universes > 0 else "down"
-    says = f"{candidate.frame.says}, all of it {abs(universes)} universe{'s' * (abs(universes) > 1)} {way}"
-    return Candidate(Frame(says, steps, candidate.frame.goes), candidate.asks)
+def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
+    """The same for lamps that take other channels than planned; None where none of it would light.
+
+    Args:
+        candidate: a frame for one run, as planned.
+        planned: the running channels that the run's lamps should take.
+        believed: for each of those the one that its lamp takes; negative where it takes none.
+    """
+    frame = candidate.frame
+    most = max(int(planned.max()), *(int(step.max(initial=0)) for step in frame.steps))
+    table = np.full(most + 1, -1, dtype=np.int64)
+    table[planned[planned >= 0]] = believed[planned >= 0]
+    steps = [table[step] for step in frame.steps]
+    if frame.goes:
+        kept = [number for number, step in enumerate(steps) if (step >= 0).all()]
+        lengths = np.unique(np.array(frame.goes)[kept], return_counts=True)[1]
+        if not kept:
+            return None
+        of = eye.goes_of(lengths.tolist())
+        asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
+        return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(steps[n] for n in kept), tuple(of.tolist())), asks)
+    lit = steps[0][steps[0] >= 0]
+    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (lit,)), candidate.asks) if len(lit) else None
 
 
 class Repertoire:
@@ -177,14 +191,35 @@ class Repertoire:
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
         return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
-    def around(self, run: str, lamp: int) -> list[Candidate]:
-        """A dot along all of a run but one lamp, along what is before it and behind it, and along all but both ends."""
+    def proving(self, run: str) -> list[Candidate]:
+        """Few frames that leave hardly a fault unseen where all is as planned: a dot along it, its ends, all of it."""
         lamps = self.scene.variants[run].lamps
-        sides = [np.arange(lamp), np.arange(lamp + 1, lamps)]
-        goes = [np.array_split(side, 2) for side in (*sides, np.arange(ENDS, lamps - ENDS))]
-        chosen = [goes[0], goes[1], [*goes[0], *goes[1]], goes[2]]
-        kept = [[go for go in each if len(go)] for each in chosen]
-        return [found for each in kept for found in [self.dots(run, each, IN_TURN)] if found]
+        colours = [colour for colour in ("red", "white", "blue", "green") if colour in self.painter.colours(run)]
+        ends = dict.fromkeys((0, min(1, lamps - 1), max(lamps - 2, 0), lamps - 1))
+        pixels = list(ends) if len(colours) >= len(ends) else [0, lamps - 1][: len(colours)]
+        chosen = colours if len(pixels) == len(colours) else [*colours[: len(pixels) - 1], colours[-1]]
+        found = [self.shown(run, {c: np.array([pixel]) for c, pixel in zip(chosen, pixels, strict=False)})]
+        if dot := self.dot(run, [round(lamps * part / 4) for part in range(5)], IN_TURN):
+            found.append(dot)
+        every = Frame(f"all of {run} {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
+        return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
+
+    def followed(self, takes: dict[str, Channels]) -> Candidate | None:
+        """A dot along all channels that the lamps of some runs take, one after the other; None where they take none.
+
+        Args:
+            takes: for each run the channels of its lamps: shape (lamps, channels); negative where they take none.
+        """
+        along = np.concatenate([each.ravel() for each in takes.values()])
+        along = along[along >= 0]
+        if not len(along):
+            return None
+        of = eye.goes_of([len(part) for part in np.array_split(along, 4) if len(part)])
+        says = f"a dot along {', then '.join(takes)}, {IN_TURN}, in {int(of.max()) + 1} goes{AS_BELIEVED}"
+        return Candidate(
+            Frame(says, tuple(along[:, None]), tuple(of.tolist())),
+            (eye.vanish(next(iter(takes)), of, *list(takes)[1:]),),
+        )
 
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four goes."""

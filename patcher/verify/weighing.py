@@ -15,6 +15,8 @@ from patcher.verify.scene import Scene
 
 Belief = NDArray[np.float64]
 Numbers = NDArray[np.int64]
+Indices = list[NDArray[np.int32]]
+"""For each of some runs what it could take: shape (channels, variants, lamps)."""
 
 WORTHLESS = 1e-6
 """Bits; a question that tells less tells nothing."""
@@ -35,47 +37,50 @@ def weighed(
         doubt: the part of answers that are wrong.
     """
     found: list[Weighed] = []
-    sampled: dict[str, list[tuple[Scene, NDArray[np.int32], Numbers]]] = {}
+    sampled: dict[tuple[str, ...], list[tuple[Scene, Indices, Numbers]]] = {}
     seen: set[tuple[int, Ask]] = set()
     for candidate in candidates:
-        run = candidate.asks[0].runs[0]
-        if run not in sampled:
-            sampled[run] = []
-            for scene, own in classes:
-                which, back = np.unique(scene.variants[run].of[own], return_inverse=True)
-                sampled[run].append((scene, np.ascontiguousarray(scene.variants[run].index[:, which]), back))
+        runs = candidate.asks[0].runs
+        if runs not in sampled:
+            sampled[runs] = [(scene, *_variants(scene, runs, own)) for scene, own in classes]
         shades: dict[int, Shades] = {}
         for ask in candidate.asks:
             key = (candidate.frame.key, ask)
             if key in used or key in seen:
                 continue
             seen.add(key)
-            parts = [_seen(eye, candidate.frame, ask, scene, i, shades)[back] for scene, i, back in sampled[run]]
+            parts = [_seen(eye, candidate.frame, ask, scene, i, shades)[back] for scene, i, back in sampled[runs]]
             chances = np.concatenate(parts) if len(parts) > 1 else parts[0]
             found.append(Weighed.of(candidate.frame, ask, chances, weight, doubt))
     return found
 
 
-def _seen(
-    eye: Eye, frame: Frame, ask: Ask, scene: Scene, index: NDArray[np.int32], shades: dict[int, Shades]
-) -> Chances:  # fmt: skip
+def _variants(scene: Scene, runs: Sequence[str], classes: Numbers) -> tuple[Indices, Numbers]:
+    """What some runs could take under some classes, each way once, and which of the ways is each class's."""
+    of = np.column_stack([scene.variants[run].of[classes] for run in runs])
+    which, back = np.unique(of, axis=0, return_inverse=True)
+    found = [np.ascontiguousarray(scene.variants[run].index[:, own]) for run, own in zip(runs, which.T, strict=True)]
+    return found, back.ravel()
+
+
+def _seen(eye: Eye, frame: Frame, ask: Ask, scene: Scene, indices: Indices, shades: dict[int, Shades]) -> Chances:
     if ask.kind == "vanish":
-        return see(scene, eye, frame, ask, [index])
+        return see(scene, eye, frame, ask, indices)
     if id(scene) not in shades:
-        shades[id(scene)] = scene.variants[ask.runs[0]].shades(scene.on(frame.steps[0]), index)
+        shades[id(scene)] = scene.variants[ask.runs[0]].shades(scene.on(frame.steps[0]), indices[0])
     return eye.sees(ask, [shades[id(scene)]])
 
 
-def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: list[NDArray[np.int32]]) -> Chances:
+def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: Indices) -> Chances:
     """How likely an eye gives each answer, where the ask's runs take these channels of the scene."""
     if ask.kind != "vanish":
         on = scene.on(frame.steps[0])
         return eye.sees(ask, [scene.variants[run].shades(on, i) for run, i in zip(ask.runs, indices, strict=True)])
-    index = indices[0]
-    taken = np.zeros((index.shape[1], len(scene.numbers) + 2), dtype=bool)
-    rows = np.arange(index.shape[1])[:, None]
-    for channel in index:
-        taken[rows, channel] = True
+    taken = np.zeros((indices[0].shape[1], len(scene.numbers) + 2), dtype=bool)
+    rows = np.arange(len(taken))[:, None]
+    for index in indices:
+        for channel in index:
+            taken[rows, channel] = True
     steps = np.stack(frame.steps)
     at = np.minimum(np.searchsorted(scene.numbers, steps), len(scene.numbers) - 1)
     at[scene.numbers[at] != steps] = len(scene.numbers)
