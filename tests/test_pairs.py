@@ -11,6 +11,7 @@ from patcher.eye import Eye
 from patcher.faults import Fault, Planned, build, departure, parse, planned
 from patcher.verify.composing import Composer
 from patcher.verify.engine import Engine
+from patcher.verify.questions import Repertoire, fed_as
 from patcher.verify.scene import Scene, build_scene
 from patcher.verify.weighing import see
 
@@ -51,14 +52,11 @@ def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]
     """Let an eye that stands before two faults answer to the end; the names of all that is left."""
     wiring, _, scene = shown(name)
     both = build(wiring.show, [parse(text, wiring.show) for text in two]).faults
-    there = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
+    there = build_scene(scene.plan, list(scene.variants), [(), both], [None, departure(scene.plan, both)])
     engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
     while (chosen := engine.next()) is not None and len(engine.told) < 60:
         frame, ask = chosen
-        if ask.runs[0] in there.variants:
-            chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
-        else:
-            chances = engine.looks(frame, ask, np.array([0]))[0]
+        chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
         engine.tell(frame, ask, int(chance.choice(len(chances), p=chances)))
     assert engine.done is not None
     return engine, {" + ".join(map(str, one)) for number in engine.done for one in engine.members(number)}
@@ -73,7 +71,9 @@ def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]
         ("chain", ["missing:bow/4", "dark-channel:stern/2=G"]),
         ("chain", ["reversed:bow", "shift:stern=1"]),
         ("chain", ["universe-shift:box=1", "dark-channel:bow/3=G"]),
+        ("chain", ["swapped-runs:bow,stern", "dark:stern/4"]),
         ("white", ["dark-channel:foam/2=W", "dark:foam/9"]),
+        ("white", ["dark-channel:foam/2=W", "flicker:foam/9"]),
         ("one start", ["reversed:a", "dark:b/4"]),
     ],
 )
@@ -88,3 +88,55 @@ def test_what_one_fault_hides_is_not_blamed_on_two() -> None:
     engine, named = two_at_once("chain", ["cut:bow/3", "dark:stern/5"], 5)
     assert engine.sure
     assert named == {"cut:bow/3"}
+
+
+# --- frames for what is believed ----------------------------------------------------------------------------------
+
+
+def taken(scene: Scene, number: int) -> dict[str, np.ndarray]:
+    takes = departure(scene.plan, scene.classes[number][0]).takes
+    return {run: takes.get(run, scene.plan.takes[run]) for run in scene.variants}
+
+
+# Judge: the steps, gone through one by one over what all lamps take.
+@pytest.mark.parametrize("name", ["chain", "white", "one start"])
+def test_a_dot_along_what_is_believed_vanishes_where_something_else_is_so(name: str) -> None:
+    _, _, scene = shown(name)
+    engine, repertoire, seen = Engine(scene, Eye()), Repertoire(scene), set()
+    for believed in range(0, len(scene.classes), 9):
+        candidate = repertoire.followed(taken(scene, believed))
+        if candidate is None:
+            assert all((each < 0).all() for each in taken(scene, believed).values())
+            continue
+        frame, ask = candidate.frame, candidate.asks[0]
+        for number in (believed, *range(1, len(scene.classes), 5)):
+            there = taken(scene, number)
+            lit = [any((each == step).any() for each in there.values()) for step in frame.steps]
+            dark = [go for go, on in zip(frame.goes, lit, strict=True) if not on]
+            answer = "there was no dot" if not any(lit) else "never" if all(lit) else ask.answers[dark[0]]
+            chances = engine.looks(frame, ask, np.array([number]))[0]
+            assert ask.answers[int(chances.argmax())] == answer
+            assert chances.max() == 1
+            assert number != believed or answer == "never"
+            seen.add(answer)
+    assert {"in the first go", "in the fourth", "never"} <= seen
+
+
+# Judge: the frame as planned, before lamps that are fed as planned.
+@pytest.mark.parametrize("name", ["chain", "white", "grid"])
+def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(name: str) -> None:
+    _, _, scene = shown(name)
+    engine, repertoire, held = Engine(scene, Eye()), Repertoire(scene), set()
+    for number in range(1, len(scene.classes)):
+        for run, believed in taken(scene, number).items():
+            planned_ = scene.plan.takes[run]
+            if np.array_equal(believed, planned_) or (believed < 0).any():
+                continue
+            for plain in repertoire.proving(run):
+                fed = fed_as(plain, planned_.ravel(), believed.ravel())
+                assert fed is not None
+                for ask, other in zip(plain.asks, fed.asks, strict=True):
+                    there = engine.looks(fed.frame, other, np.array([number]))
+                    assert np.array_equal(there, engine.looks(plain.frame, ask, np.array([0])))
+            held.add(scene.classes[number][0][0].kind)
+    assert {"colour-order", "reversed"} <= held

@@ -21,6 +21,7 @@ from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 
 Bits = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
+Floats = NDArray[np.float64]
 BEYOND = 1000
 """Octets are counted so many pixels beyond what is planned on a cable."""
 OF_BOX = ("dead", "universe-shift", "channel-shift", "count")
@@ -107,26 +108,23 @@ class Composer:
             numbers, kinds, pixels, letters = zip(*rows, strict=True)
             self._at_lamps[run] = _AtLamps(np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters))
 
-    def with_all(
-        self, one: int, most: int | None = None, beside: Sequence[int] | None = None, turn: int = 0
-    ) -> Iterator[Batch]:
+    def with_all(self, one: int, rank: Floats | None = None, most: int = 0, beside: int = 0) -> Iterator[Batch]:
         """All pairs of one fault and another that can both be there, in batches.
 
         Args:
             one: the fault's number.
-            most: of the faults at lamps of a run, not more than so many, spread evenly; None: all.
-            turn: another number takes others of them.
-            beside: the faults at no lamp that are put together with one at a lamp; None: all.
+            rank: how welcome each fault is as the other; None: all are taken.
+            most: of the faults at lamps of a run so many are taken, those that rank highest.
+            beside: so many of those at no lamp are taken beside a fault at a lamp.
         """
         alone = self._takes(one)
         own = self.faults[one]
         for run, others in self._at_lamps.items():
             others = _apart(own, self._letter(one), run, others)
-            if most is not None and len(others.numbers) > most:
-                spread = np.zeros(len(others.numbers), dtype=bool)
-                evenly = np.linspace(0, len(spread), most, endpoint=False).astype(int)
-                spread[(evenly + turn) % len(spread)] = True
-                others = others.of(spread)
+            if rank is not None and len(others.numbers) > most:
+                highest = np.zeros(len(others.numbers), dtype=bool)
+                highest[np.argpartition(-rank[others.numbers], most)[:most]] = True
+                others = others.of(highest)
             if not len(others.numbers):
                 continue
             arranged = self._arrangement(one, self.plan.wiring.ports[run])
@@ -139,7 +137,9 @@ class Composer:
                 for name in self.runs
             }
             yield Batch(pairs, full)
-        chosen = self._others if beside is None or own.kind not in AT_A_LAMP else beside
+        chosen = self._others
+        if rank is not None and own.kind in AT_A_LAMP:
+            chosen = sorted(chosen, key=lambda other: -rank[other])[:beside]
         known = [(other, self._both(one, other)) for other in chosen if other != one]
         found = [(other, takes) for other, takes in known if takes is not None]
         if found:

@@ -50,9 +50,8 @@ LIVE = 1e-7
 """A class is left where the belief in it is at least that part of the belief in the likeliest."""
 COHORT = 100
 """Classes at most that are held against the likeliest one, question by question."""
-PAIR = 0.5
-"""Two faults are met so often, against what their weights multiply to. No source: measured, so
-that pairs are found and single faults take few questions more."""
+PAIR = 2.0
+"""Two faults are met so often, against what their weights multiply to. No source: measured, so that pairs are found."""
 MOST_WRONG = 0.25
 """What needs more than this part of the answers to be wrong is never sure."""
 MISFIT = 0.01
@@ -188,16 +187,19 @@ class Engine:
 
     def _prove(self) -> tuple[Frame, Ask] | None:
         """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
+        if not self._contradicted() and (dot := self._unfollowed(self.trusted())) is not None:
+            return dot
         self._refill()
         belief = self.belief()
         for thorough in (False, True):
-            best, alike = self._doubted(belief, thorough=thorough)
+            best, alike, whole = self._doubted(belief, thorough=thorough)
             believed = float(belief[alike].sum())
             if best is not None and believed < (SURER if self.careful else SURE):
                 return best.frame, best.ask
-        for dot in self._followed(int(belief.argmax())):
-            if (dot.frame.key, dot.asks[0]) not in self._used:
-                return dot.frame, dot.asks[0]
+            if whole:
+                break
+        if (dot := self._unfollowed(belief)) is not None:
+            return dot
         if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
             return more
         singles = alike[alike < len(self.scene.classes)]
@@ -205,11 +207,9 @@ class Engine:
         self.sure = believed >= SURE and not self._strained(int(belief.argmax()))
         return None
 
-    def _doubted(self, belief: Belief, *, thorough: bool) -> tuple[Weighed | None, NDArray[np.int64]]:
-        """The question that tells most, None where none tells anything, and what no question tells from the likeliest.
-
-        Few runs are looked at, on few classes; thoroughly: all runs, on all that was told from the likeliest by no
-        answer yet.
+    def _doubted(self, belief: Belief, *, thorough: bool) -> tuple[Weighed | None, NDArray[np.int64], bool]:
+        """The question that tells most, None where none tells anything; what no question tells from the likeliest; and
+        whether that is all. Else few runs were looked at, or few of what no answer told from the likeliest yet.
         """
         everyone = self._cohort(belief)
         cohort = everyone if thorough else everyone[:COHORT]
@@ -217,7 +217,8 @@ class Engine:
         found = self._weighed(self._candidates(chosen, weight, belief, thorough=thorough), chosen, weight, self._doubt)
         best = best_of(found)
         alike = cohort[same_as_first(found, np.searchsorted(chosen, cohort))]
-        return (best if best is not None and best.bits >= WORTHLESS else None), alike
+        whole = thorough or (len(everyone) == len(cohort) and len(self._focus(chosen, weight)) <= FEWER_RUNS)
+        return (best if best is not None and best.bits >= WORTHLESS else None), alike, whole
 
     def _refill(self) -> None:
         assert self._pairs is not None  # noqa: S101  (it proves)
@@ -285,7 +286,7 @@ class Engine:
     def _candidates(
         self, chosen: NDArray[np.int64], weight: Belief, belief: Belief, *, pairs: bool = True, thorough: bool = False
     ) -> list[Candidate]:
-        found = self._followed(int(belief.argmax())) if pairs else []
+        found: list[Candidate] = []
         runs = self._focus(chosen, weight)
         for run in runs if thorough else runs[: FOCUS if self.narrowing else FEWER_RUNS]:
             found += self._repertoire.fixed(run)
@@ -327,10 +328,11 @@ class Engine:
 
     def _followed(self, number: int) -> list[Candidate]:
         """A dot along all that lights under a class, chain by chain and tee by tee: it leaves few faults unseen."""
-        (scene, own), *_ = self._scenes(np.array([number]))
+        ((scene, own),) = self._scenes(np.array([number]))
         wiring, numbers = scene.plan.wiring, np.append(scene.numbers, [-1, -1])
         groups: dict[tuple[str, int] | str, dict[str, NDArray[np.int64]]] = {}
-        for port in dict.fromkeys(wiring.ports[run] for run in scene.runs):
+        changed = [run for run, variants in scene.variants.items() if variants.of[own[0]]]
+        for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
             for run in chain_of(wiring, port):
                 if run in scene.variants:
                     variants = scene.variants[run]
@@ -339,14 +341,19 @@ class Engine:
         found = [self._repertoire.followed(takes) for takes in groups.values()]
         return [one for one in found if one is not None]
 
+    def _unfollowed(self, belief: Belief) -> tuple[Frame, Ask] | None:
+        """A dot along all that lights under the likeliest class, where none was asked for yet."""
+        dots = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
+        return next((dot for dot in dots if (dot[0].key, dot[1]) not in self._used), None)
+
     def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
         """Candidates for a run that is fed as a class has it."""
-        (scene, own), *_ = self._scenes(np.array([number]))
+        ((scene, own),) = self._scenes(np.array([number]))
         variants = scene.variants[run]
         if not variants.of[own[0]]:
             return list(candidates)
         believed = np.append(scene.numbers, [-1, -1])[variants.index[:, variants.of[own[0]]]].T
-        planned = self.scene.plan.takes[run]
+        planned = self.scene.plan.takes[run].astype(np.int64)
         fed = [fed_as(one, planned.ravel(), believed.ravel()) for one in candidates]
         return [one for one in fed if one is not None]
 

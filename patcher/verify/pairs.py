@@ -33,16 +33,20 @@ FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
 TURNS = 12
 """Faults that are put together with all others for one question."""
-CELLS = 1_500_000
+CELLS = 1_000_000
 """Channels of lamps that are worked out for one question."""
-MOST = 900
-"""Of the faults at lamps of one run so many are put together with another at a time."""
-EVENLY = 0.5
+MOST = 200
+"""Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
+one of the two best.
+"""
+EVENLY = 0.25
 """This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
 FITTING = 400
 """Single faults that fit best, of which some are put together with all others."""
 BESIDE = 12
-"""Faults at no lamp that are put together with one at a lamp."""
+"""Faults at no lamp that are put together with one at a lamp; with that of the likeliest class all are."""
+AGAIN = 4
+"""After so many questions a fault is put together with all others anew: what was left out may fit by now."""
 FLOOR = 0.05
 """How likely an answer is taken to be under one of two faults that does not explain it: the other may."""
 
@@ -115,14 +119,17 @@ class Pairs:
         if len(self.faults) < 2 or not heard:
             return None
         self._update(heard)
-        left, best = CELLS, float(belief.max())
-        fit = np.log(self.weight) + np.log(np.maximum(single, FLOOR)).sum(axis=1)[self.class_of]
-        beside = [one for one in np.argsort(-fit, kind="stable").tolist() if self.faults[one].kind not in AT_A_LAMP]
+        left, best, likeliest = CELLS, float(belief.max()), int(belief.argmax())
+        known = np.maximum(single, FLOOR)[self.class_of]
+        fit = np.log(self.weight) + np.log(known).sum(axis=1)
+        in_turn = 1e-6 * ((np.arange(len(fit)) * 0.618034 + len(heard) * 0.381966) % 1.0)
         for one in self._order(heard, fit, likelihood, belief)[:TURNS]:
             if left <= 0:
                 break
             self._made[one] = len(heard)
-            for batch in self._composer.with_all(one, MOST, beside[:BESIDE], len(heard)):
+            either = np.log(np.maximum(known, known[one])).sum(axis=1) + in_turn
+            beside = len(self.faults) if self.class_of[one] == likeliest else BESIDE
+            for batch in self._composer.with_all(one, either, MOST, beside):
                 left -= sum(each.size for each in batch.takes.values() if each.strides[0])
                 best = max(best, self._take(batch, heard, likelihood, best))
         return self._pool(heard, likelihood, best)
@@ -152,7 +159,7 @@ class Pairs:
         groups = self._groups(fit)
         lists = [list(dict.fromkeys(each)) for each in (likeliest, of_pairs, groups[0::2], groups[1::2])]
         turns = [one for turn in zip_longest(*lists) for one in turn if one is not None]
-        return [one for one in dict.fromkeys(turns) if self._made.get(one, -1) < len(heard)]
+        return [one for one in dict.fromkeys(turns) if self._made.get(one, -AGAIN) <= len(heard) - AGAIN]
 
     def _groups(self, fit: Belief) -> list[int]:
         """The middle one of all faults of a kind that fit equally well, the best first; those that were taken before

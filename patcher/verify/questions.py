@@ -192,15 +192,13 @@ class Repertoire:
         return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
     def proving(self, run: str) -> list[Candidate]:
-        """Few frames that leave hardly a fault unseen where all is as planned: a dot along it, its ends, all of it."""
+        """Few frames that tell much of a run that is fed as is believed: its ends, all of it."""
         lamps = self.scene.variants[run].lamps
         colours = [colour for colour in ("red", "white", "blue", "green") if colour in self.painter.colours(run)]
         ends = dict.fromkeys((0, min(1, lamps - 1), max(lamps - 2, 0), lamps - 1))
         pixels = list(ends) if len(colours) >= len(ends) else [0, lamps - 1][: len(colours)]
         chosen = colours if len(pixels) == len(colours) else [*colours[: len(pixels) - 1], colours[-1]]
         found = [self.shown(run, {c: np.array([pixel]) for c, pixel in zip(chosen, pixels, strict=False)})]
-        if dot := self.dot(run, [round(lamps * part / 4) for part in range(5)], IN_TURN):
-            found.append(dot)
         every = Frame(f"all of {run} {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
         return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
 
