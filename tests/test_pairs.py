@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from test_diagnose import SHOWN, shown
+from test_diagnose import SHOWN, asked, shown
 
 from patcher.errors import PatcherError
 from patcher.eye import Eye
@@ -140,3 +140,12 @@ def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(n
                     assert np.array_equal(there, engine.looks(plain.frame, ask, np.array([0])))
             held.add(scene.classes[number][0][0].kind)
     assert {"colour-order", "reversed"} <= held
+
+
+def test_it_does_not_end_before_a_dot_went_along_all_that_lights() -> None:
+    _, _, scene = shown("chain")
+    for true in range(0, len(scene.classes), 45):
+        engine = Engine(scene, Eye())
+        asked(engine, true, np.random.default_rng(true))
+        followed = any(told.ask.kind == "vanish" and set(told.ask.runs) == {"bow", "stern"} for told in engine.told)
+        assert followed or all((each < 0).all() for each in taken(scene, true).values())
