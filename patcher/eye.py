@@ -11,7 +11,7 @@ An eye
 - sees a colour in a longer stretch where two lamps or more show it: single odd ones pass unseen;
 - sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
-- sees a single dot go along a run, and in which of up to four goes it vanished.
+- sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class Ask:
         kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
             colour is missing; behind which colour is a gap; where is a colour; which run is lit; does it flicker; in
             which go did the dot vanish.
-        runs: the runs to look at: one, but for `lit`.
+        runs: the runs to look at: one, but for `lit` and a dot that goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
         end: for `outer`: −1 for the last lamp, 0 for the first.
@@ -135,10 +135,12 @@ def flicker(run: str) -> Ask:
     return Ask("flicker", (run,), ("nothing", "a part of it", "all of it", CANNOT_TELL))
 
 
-def vanish(run: str, goes: NDArray[np.int8]) -> Ask:
-    """A single dot goes along in up to four goes, with a rest between: in which did it first vanish?"""
+def vanish(run: str, goes: NDArray[np.int8], *others: str) -> Ask:
+    """A single dot goes along in up to four goes, with a rest between: in which did it first vanish? It may go on along
+    other runs.
+    """
     names = ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
-    return Ask("vanish", (run,), (*names, "never", "there was no dot", CANNOT_TELL), goes=goes)
+    return Ask("vanish", (run, *others), (*names, "never", "there was no dot", CANNOT_TELL), goes=goes)
 
 
 @dataclass(frozen=True)

@@ -23,11 +23,12 @@ from patcher.faults import KINDS, RANDOM, departure, parse, planned
 from patcher.verify import Diagnosis
 from patcher.verify.ahead import best_first
 from patcher.verify.edits import changed
-from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS
 from patcher.verify.questions import quantiles
 from patcher.verify.remedies import remedy
-from patcher.verify.scene import Scene, scene_of
+from patcher.verify.scene import Scene, build_scene, scene_of
+from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring, wire
 
 EYES = (Eye(), Eye(gaps=False))
@@ -124,6 +125,7 @@ def eye_row(seeing: Eye, ask: Ask, shades: np.ndarray) -> list[bytes]:
 
 
 # Classes by brute force: every frame of five pixels in four colours.
+@pytest.mark.long
 @pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
 def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
     wiring, patch, scene = shown("one run")
@@ -172,7 +174,7 @@ def ends(name: str, seeing: Eye, chosen: slice) -> None:
 @pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
 @pytest.mark.parametrize("name", ["chain", "tee", "white", "one start"])
 def test_a_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
-    ends(name, seeing, slice(0, None, 9))
+    ends(name, seeing, slice(5, None, 60))
 
 
 @pytest.mark.long
@@ -218,8 +220,6 @@ def test_what_is_behind_on_the_chain_and_changes_nothing_is_not_thought_of() -> 
 def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     wiring, patch, _ = shown("grid")
     plan = planned(wiring, patch)
-    from patcher.verify.scene import build_scene
-
     corners = ["", *(f"data-in:sail={v}-{h}" for v in ("bottom", "top") for h in ("left", "right"))]
     corners.remove("data-in:sail=bottom-left")
     hypotheses = [
@@ -229,7 +229,7 @@ def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     scene = build_scene(plan, ["sail"], hypotheses, [departure(plan, one) for one in hypotheses])
     assert len(scene.classes) == 16
     for true in range(16):
-        engine = Engine(scene, Eye())
+        engine = Engine(scene, Eye(), proves=False)
         asked(engine, true, np.random.default_rng(0))
         assert engine.done is not None
         assert list(engine.done) == [true]
@@ -282,7 +282,7 @@ def test_no_mean_lies_below_the_entropy() -> None:
     _, _, scene = shown("one run")
     means, most = 0.0, 0
     for true in range(len(scene.classes)):
-        engine = Engine(scene, Eye())
+        engine = Engine(scene, Eye(), proves=False)
         asked(engine, true, np.random.default_rng(true))
         means += len(engine.told) * scene.prior[true]
         most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
@@ -314,33 +314,44 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
         diagnosis.tell("nonsense")
 
 
-@pytest.mark.long
-def test_one_wrong_answer_in_ten_when_careful() -> None:
-    _, _, scene = shown("chain")
-    chance = np.random.default_rng(7)
+def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
+    """Of faults drawn by their weights, how often the right one is named, and how often another one as if sure."""
+    _, _, scene = shown(name)
+    chance = np.random.default_rng(seed)
     right = sure_and_wrong = 0
-    trials = 40
-    for true in chance.choice(len(scene.classes), trials, p=scene.prior):
-        engine = Engine(scene, Eye(), careful=True)
-        asked(engine, int(true), chance, wrong=0.1)
+    for true in chance.choice(len(scene.classes), count, p=scene.prior):
+        engine = Engine(scene, Eye())
+        asked(engine, int(true), chance, wrong=wrong)
         hit = engine.done is not None and true in engine.done
         right += hit
         sure_and_wrong += engine.sure and not hit
-    assert right >= 0.9 * trials  # the bench holds the issue's 97 % on more trials
-    assert sure_and_wrong <= 0.08 * trials
+    return right, sure_and_wrong
 
 
-def test_a_contradiction_makes_it_careful() -> None:
+# Source: the issue: one answer in ten wrong, the right class at least 97 %; the bench holds it on more trials.
+def test_few_wrong_answers_are_borne() -> None:
+    right, sure_and_wrong = trials("one run", 8, 0.1, 3)
+    assert right >= 7
+    assert sure_and_wrong == 0
+
+
+@pytest.mark.long
+def test_one_wrong_answer_in_ten_is_borne() -> None:
+    right, sure_and_wrong = trials("chain", 40, 0.1, 7)
+    assert right >= 38
+    assert sure_and_wrong <= 1
+
+
+def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_answer() -> None:
     _, _, scene = shown("one run")
     engine = Engine(scene, Eye())
-    frame, ask = engine.next()  # type: ignore[misc]
-    engine.tell(frame, ask, 0)
-    while not engine.careful and (chosen := engine.next()) is not None:
+    while engine.narrowing and (chosen := engine.next()) is not None:
         frame, ask = chosen
         looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
-        engine.tell(frame, ask, int((looks * engine.belief()[:, None]).sum(axis=0)[:-1].argmin()))
-    assert engine.careful
-    assert engine.next() is not None
+        engine.tell(frame, ask, int((looks * engine.trusted()[:, None]).sum(axis=0)[:-1].argmin()))
+    assert not engine.narrowing
+    assert engine.pool is not None
+    assert engine.done is None
 
 
 # --- remedies -----------------------------------------------------------------------------------------------------

@@ -95,7 +95,7 @@ class Witness:
             steps = []
             for step in range(len(frame.steps)):
                 self._send_frame(frame, step)
-                steps.append(self._yard.lamps[ask.runs[0]].any())
+                steps.append(any(self._yard.lamps[run].any() for run in ask.runs))
             return self._eye.follows(ask, np.array([steps]))
         looks = []
         for _ in range(GLANCES):

@@ -12,10 +12,11 @@ from patcher.errors import choose_from, refuse
 from patcher.eye import Ask, Eye
 from patcher.faults import Fault, planned
 from patcher.verify import wording
-from patcher.verify.engine import Engine, entropy_bits
+from patcher.verify.engine import Engine
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.scene import scene_of
+from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring
 
 CANNOT_TELL_KEY = "?"
@@ -100,7 +101,7 @@ class Diagnosis:
             patch: what is typed into its boxes.
             thing: a run, a port, a box or a prop.
             eye: the eye that answers.
-            careful: reckon with one wrong answer in ten from the start, and not only once answers contradict.
+            careful: be surer than usual before it ends.
             begin: what was seen already.
 
         Raises:
@@ -155,7 +156,7 @@ class Diagnosis:
         belief = engine.belief()
         done = engine.done if engine.done is not None else np.array([int(belief.argmax())])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
-        return tuple(hypothesis for number in ordered for hypothesis in engine.scene.classes[number])
+        return tuple(hypothesis for number in ordered for hypothesis in engine.members(number))
 
     @property
     def found(self) -> tuple[Fault, ...]:

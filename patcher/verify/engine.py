@@ -1,11 +1,13 @@
 """The reasoning: a belief over classes, the question that tells most for its price, and Bayes' rule.
 
-The engine never sees a lamp. It trusts the eye until what it was told cannot all be true of any class; from then on, or
-from the start where it is asked to be careful, it reckons with one wrong answer in ten.
+The engine never sees a lamp. It *narrows* first: it trusts the eye, and thinks of one fault. When that leaves one class
+alone, or none, it *proves*: it reckons with wrong answers, and with two faults at once, and goes on until what
+looks alike is believed even so.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,25 +16,42 @@ from numpy.typing import NDArray
 from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
-from patcher.verify.questions import Candidate, Repertoire, narrowing
+from patcher.verify.hypotheses import Hypothesis, chain_of
+from patcher.verify.pairs import Heard, Likelihood, Pairs, Pool
+from patcher.verify.questions import Candidate, Repertoire, fed_as, narrowing
 from patcher.verify.scene import Scene
+from patcher.verify.weighing import (
+    WORTHLESS,
+    Belief,
+    Weighed,
+    alike_of,
+    best_of,
+    ends,
+    entropy,
+    same_as_first,
+    sampled,
+    see,
+    weighed,
+)
 
-Belief = NDArray[np.float64]
-
-DOUBT = 0.1
-"""The part of answers that are taken to be wrong, by whoever is careful."""
-SURE, TRUSTING_SURE = 0.98, 0.9995
-"""Belief in what looks alike, from which on it is named."""
-SAMPLE = 200
-"""Classes on which candidates are weighed; more are drawn from the belief."""
-FOCUS = 3
-"""Runs that are looked at more closely at a time."""
+DOUBT, LITTLE_DOUBT = 0.1, 0.04
+"""The part of answers that are taken to be wrong while it proves: once they contradict every one fault, and before."""
+SURE, SURER = 0.98, 0.998
+"""Belief in what looks alike, from which on it is named; the second where it is asked to be careful."""
+ENOUGH, NARROWED = 0.97, 0.9995
+"""Belief of one who trusts, from which on it proves, and which it needs before it ends."""
+SAMPLE, FEWER = 200, 100
+"""Classes on which candidates are weighed, the second while it proves; more are drawn from the belief."""
+FOCUS, FEWER_RUNS = 3, 2
+"""Runs that are looked at more closely at a time, the second while it proves."""
 AHEAD = 12
 """Down to so many classes the whole tree of questions is searched."""
-WORTHLESS = 1e-6
-"""Bits; a question that tells less tells nothing."""
 LIVE = 1e-7
 """A class is left where the belief in it is at least that part of the belief in the likeliest."""
+COHORT = 100
+"""Classes at most that are held against the likeliest one, question by question."""
+PAIR = 2.0
+"""Two faults are met so often, against what their weights multiply to. No source: measured, so that pairs are found."""
 MOST_WRONG = 0.25
 """What needs more than this part of the answers to be wrong is never sure."""
 MISFIT = 0.01
@@ -47,96 +66,204 @@ class Told:
         frame: the frame that was shown.
         ask: what was asked.
         answer: the place of the answer among the ask's.
-        chances: of that answer, for each class; None where the answer was "can't tell".
+        chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
     """
 
     frame: Frame
     ask: Ask
     answer: int
-    chances: Belief | None
+    chances: Belief
 
 
 class Engine:
-    """A diagnosis as numbers.
+    """A diagnosis as numbers. Classes are counted through those of the scene, then those of the pool of pairs.
 
     Attributes:
-        scene: the classes.
+        scene: the classes of single faults, and of none.
         eye: the eye that answers.
-        told: what it has said.
+        careful: whether it is to be surer than usual.
+        proves: whether it proves what it has narrowed; without, it ends there.
+        told: what the eye has said.
+        pool: pairs that fit, once it has narrowed.
         done: the classes that are left, none of which any question tells from the others; None while there is more to
             ask.
         sure: whether the belief in them is as high as it should be.
     """
 
-    def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False) -> None:
+    def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False, proves: bool = True) -> None:
         self.scene = scene
         self.eye = eye
         self.careful = careful
+        self.proves = proves
         self.told: list[Told] = []
+        self.pool: Pool | None = None
         self.done: NDArray[np.int64] | None = None
         self.sure = False
         self._repertoire = Repertoire(scene)
         self._used: set[tuple[int, Ask]] = set()
+        self._pairs: Pairs | None = None
+        self._asked_of_pool = -1
+
+    @property
+    def _heard(self) -> list[Told]:
+        return [told for told in self.told if told.ask.answers[told.answer] != CANNOT_TELL]
+
+    @property
+    def narrowing(self) -> bool:
+        """Whether it still trusts, and thinks of one fault."""
+        return self._pairs is None
+
+    @property
+    def _doubt(self) -> float:
+        return DOUBT if self._contradicted() else LITTLE_DOUBT
+
+    def members(self, number: int) -> tuple[Hypothesis, ...]:
+        """The hypotheses of a class, the likeliest first."""
+        classes = self.scene.classes
+        if number < len(classes):
+            return classes[number]
+        assert self.pool is not None  # noqa: S101  (only the pool has such numbers)
+        return self.pool.scene.classes[number - len(classes)]
+
+    def trusted(self) -> Belief:
+        """How likely each class of single faults is for one who trusts; sums to 1."""
+        found, misfits = np.log(self.scene.prior), np.zeros(len(self.scene.prior), dtype=np.int64)
+        for told in self._heard:
+            misfits += told.chances < MISFIT
+            found += np.log(np.maximum(told.chances, 1e-12))
+        found[misfits > misfits.min()] = -np.inf
+        return _normalised(found)
 
     def belief(self) -> Belief:
         """How likely each class is; sums to 1."""
-        found, misfits = np.log(self.scene.prior), np.zeros(len(self.scene.prior), dtype=np.int64)
-        for told in self.told:
-            if told.chances is None:
-                continue
-            doubt, others = (DOUBT, len(told.ask.answers) - 2) if self.careful else (0.0, 1)
-            misfits += told.chances < MISFIT
-            found += np.log(np.maximum((1 - doubt) * told.chances + doubt / others * (1 - told.chances), 1e-12))
-        if not self.careful:
-            found[misfits > misfits.min()] = -np.inf
-        found = np.exp(found - found.max())
-        belief: Belief = found / found.sum()
-        return belief
+        if self.narrowing:
+            return self.trusted()
+        own = self._logs()
+        if self.pool is not None:
+            pairs, likelihood = np.log(self.pool.scene.prior * PAIR), _likelihood(self._doubt)
+            for place, told in enumerate(self._heard):
+                pairs += likelihood(told.ask, self.pool.chances[:, place])
+            own = np.concatenate([own, pairs])
+        return _normalised(own)
+
+    def _logs(self) -> Belief:
+        found, likelihood = np.log(self.scene.prior), _likelihood(self._doubt)
+        for told in self._heard:
+            found += likelihood(told.ask, told.chances)
+        return found
 
     def next(self) -> tuple[Frame, Ask] | None:
         """The question to ask now; None where nothing is left to ask."""
         if self.done is not None:
             return None
-        belief = self.belief()
-        chosen, weight = _sampled(belief)
-        candidates = self._candidates(chosen, weight, belief)
-        weighed = self._weighed(candidates, chosen, weight)
-        sure = SURE if self.careful else TRUSTING_SURE
-        best, alike = _best(weighed), _alike(weighed, chosen, belief)
+        if self.narrowing:
+            if not self.proves or not self._contradicted():
+                chosen = self._narrow()
+                if chosen is not None or not self.proves:
+                    return chosen
+            self._pairs = Pairs(self.scene, self.eye)
+        return self._prove()
+
+    def _narrow(self) -> tuple[Frame, Ask] | None:
+        """The question that tells most for one who trusts; None where one class is left."""
+        belief = self.trusted()
+        chosen, weight = sampled(belief, SAMPLE)
+        candidates = self._candidates(chosen, weight, belief, pairs=False)
+        found = self._weighed(candidates, chosen, weight, 0.0)
+        best, alike = best_of(found), alike_of(found, chosen, belief)
+        enough = NARROWED if self._pairs is not None or not self.proves else ENOUGH
         live = np.flatnonzero(belief > belief.max() * LIVE)
-        if len(live) > len(chosen) and _ends(best, alike, belief, sure):
+        if len(live) > len(chosen) and ends(best, alike, belief, enough):
             chosen, weight = live, belief[live] / belief[live].sum()
-            weighed = self._weighed(candidates, chosen, weight)
-            best, alike = _best(weighed), _alike(weighed, chosen, belief)
-        if best is None or _ends(best, alike, belief, sure):
-            self.done = alike
-            self.sure = bool(belief[alike].sum() >= sure) and not self._strained(int(alike[0]))
+            found = self._weighed(candidates, chosen, weight, 0.0)
+            best, alike = best_of(found), alike_of(found, chosen, belief)
+        if best is None or ends(best, alike, belief, enough):
+            if not self.proves:
+                self.done, self.sure = alike, not self._contradicted()
             return None
-        if not self.careful and 1 < len(live) <= AHEAD:
-            best = best_first([one for one in weighed if one.bits >= WORTHLESS], belief[chosen]) or best
+        if 1 < len(live) <= AHEAD:
+            best = best_first([one for one in found if one.bits >= WORTHLESS], belief[chosen]) or best
         return best.frame, best.ask
+
+    def _prove(self) -> tuple[Frame, Ask] | None:
+        """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
+        if not self._contradicted() and (dot := self._unfollowed(self.trusted())) is not None:
+            return dot
+        self._refill()
+        belief = self.belief()
+        for thorough in (False, True):
+            best, alike, whole = self._doubted(belief, thorough=thorough)
+            believed = float(belief[alike].sum())
+            if best is not None and believed < (SURER if self.careful else SURE):
+                return best.frame, best.ask
+            if whole:
+                break
+        if (dot := self._unfollowed(belief)) is not None:
+            return dot
+        if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
+            return more
+        singles = alike[alike < len(self.scene.classes)]
+        self.done = singles if len(singles) else alike
+        self.sure = believed >= SURE and not self._strained(int(belief.argmax()))
+        return None
+
+    def _doubted(self, belief: Belief, *, thorough: bool) -> tuple[Weighed | None, NDArray[np.int64], bool]:
+        """The question that tells most, None where none tells anything; what no question tells from the likeliest; and
+        whether that is all. Else few runs were looked at, or few of what no answer told from the likeliest yet.
+        """
+        everyone = self._cohort(belief)
+        cohort = everyone if thorough else everyone[:COHORT]
+        chosen, weight = sampled(belief, FEWER, cohort)
+        found = self._weighed(self._candidates(chosen, weight, belief, thorough=thorough), chosen, weight, self._doubt)
+        best = best_of(found)
+        alike = cohort[same_as_first(found, np.searchsorted(chosen, cohort))]
+        whole = thorough or (len(everyone) == len(cohort) and len(self._focus(chosen, weight)) <= FEWER_RUNS)
+        return (best if best is not None and best.bits >= WORTHLESS else None), alike, whole
+
+    def _refill(self) -> None:
+        assert self._pairs is not None  # noqa: S101  (it proves)
+        heard = self._heard
+        if self._asked_of_pool != len(heard):
+            self._asked_of_pool = len(heard)
+            single = np.column_stack([told.chances for told in heard]) if heard else np.ones((len(self.scene.prior), 0))
+            said = [Heard(told.frame, told.ask, told.answer) for told in heard]
+            self.pool = self._pairs.refilled(said, single, _likelihood(self._doubt), self._logs())
+
+    def _cohort(self, belief: Belief) -> NDArray[np.int64]:
+        """The likeliest class, and behind it those of which every answer so far was as likely as of it."""
+        top = int(belief.argmax())
+        chances = np.column_stack([told.chances for told in self._heard] or [np.ones(len(self.scene.prior))])
+        if self.pool is not None and self._heard:
+            chances = np.concatenate([chances, self.pool.chances])
+        same = np.flatnonzero((np.abs(chances - chances[top]) < 1e-9).all(axis=1))
+        ordered = same[np.argsort(-belief[same], kind="stable")]
+        return np.concatenate([[top], ordered[ordered != top]])
 
     def tell(self, frame: Frame, ask: Ask, answer: int) -> None:
         """Take an answer, by its place among the ask's."""
         self._used.add((frame.key, ask))
-        chances = None
+        chances = np.ones(len(self.scene.classes))
         if ask.answers[answer] != CANNOT_TELL:
             chances = self.looks(frame, ask, np.arange(len(self.scene.classes)))[:, answer]
         self.told.append(Told(frame, ask, answer, chances))
-        if not self.careful and self._contradicted():
-            self.careful = True
 
     def _contradicted(self) -> bool:
-        misfits = sum((told.chances < MISFIT for told in self.told if told.chances is not None), start=np.array(0))
-        return bool(np.min(misfits) > 0)
+        misfits = np.zeros(len(self.scene.prior), dtype=np.int64)
+        for told in self._heard:
+            misfits += told.chances < MISFIT
+        return bool(misfits.min() > 0)
 
     def _strained(self, number: int) -> bool:
-        """Whether a class holds only if more answers were wrong than a person gives: two faults at once look so."""
-        heard = [told.chances[number] < MISFIT for told in self.told if told.chances is not None]
-        return int(sum(heard)) > max(1.0, MOST_WRONG * len(heard))
+        """Whether a class holds only if more answers were wrong than a person gives: three faults at once look so."""
+        heard, single = self._heard, len(self.scene.classes)
+        own = np.array([told.chances[number] for told in heard] if number < single else [])
+        if self.pool is not None and number >= single:
+            own = self.pool.chances[number - single]
+        wrong = int(np.sum(own < MISFIT))
+        return wrong > max(1.0, MOST_WRONG * len(heard))
 
     def looks(self, frame: Frame, ask: Ask, classes: NDArray[np.int64]) -> Chances:
-        """How likely each answer is under some classes: shape (classes, answers)."""
+        """How likely each answer is under some classes of the scene: shape (classes, answers)."""
         pieces = [np.unique(self.scene.variants[run].of[classes], return_inverse=True) for run in ask.runs]
         if len(pieces) == 1:
             which, back = pieces[0]
@@ -148,148 +275,125 @@ class Engine:
         ]
         return see(self.scene, self.eye, frame, ask, indices)
 
-    def _candidates(self, chosen: NDArray[np.int64], weight: Belief, belief: Belief) -> list[Candidate]:
+    def _scenes(self, chosen: NDArray[np.int64]) -> list[tuple[Scene, NDArray[np.int64]]]:
+        """The scenes of some classes, each with those that are its own, by its own numbers."""
+        single = len(self.scene.classes)
+        found = [(self.scene, chosen[chosen < single])]
+        if self.pool is not None:
+            found.append((self.pool.scene, chosen[chosen >= single] - single))
+        return [(scene, own) for scene, own in found if len(own)]
+
+    def _candidates(
+        self, chosen: NDArray[np.int64], weight: Belief, belief: Belief, *, pairs: bool = True, thorough: bool = False
+    ) -> list[Candidate]:
         found: list[Candidate] = []
-        for run in self._focus(chosen, weight):
-            variants = self.scene.variants[run]
+        runs = self._focus(chosen, weight)
+        for run in runs if thorough else runs[: FOCUS if self.narrowing else FEWER_RUNS]:
             found += self._repertoire.fixed(run)
-            which = variants.of
-            placed = np.flatnonzero((belief > belief.max() * 1e-6) & (variants.first[which] >= 0))
-            if len(placed):
-                own = which[placed]
-                single = variants.count[own] == 1
-                found += narrowing(self._repertoire, run, variants.first[own], single, belief[placed], self._moved())
+            likely = np.flatnonzero(belief > belief.max() * 1e-6)
+            first, count = [], []
+            for scene, which in self._scenes(likely):
+                variants = scene.variants[run]
+                first.append(variants.first[variants.of[which]])
+                count.append(variants.count[variants.of[which]])
+            places = np.concatenate(first)
+            placed = places >= 0
+            if placed.any():
+                single = np.concatenate(count)[placed] == 1
+                found += narrowing(self._repertoire, run, places[placed], single, belief[likely][placed], self._moved())
+            if pairs:
+                found += self._proving(run, likely, belief)
         return found
+
+    def _proving(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:
+        """Frames for a run that is fed as the likeliest class has it; and frames that narrow the place of one of two
+        faults, for a run that is fed as the other has it, where that is in most of the pairs.
+        """
+        single, top = len(self.scene.classes), int(belief.argmax())
+        found = self._fed(run, top, self._repertoire.proving(run))
+        if self.pool is None or self._pairs is None or not (likely >= single).any():
+            return found
+        variants = self.scene.variants[run]
+        own = likely[likely >= single]
+        parts, weight = self.pool.parts[own - single], belief[own]
+        common = int(np.bincount(parts.ravel(), weights=np.repeat(weight, 2)).argmax())
+        other = np.where(parts[:, 0] == common, parts[:, 1], parts[:, 0])
+        which = variants.of[self._pairs.class_of[other]]
+        placed = variants.first[which] >= 0
+        if placed.any():
+            places, alone = variants.first[which][placed], variants.count[which][placed] == 1
+            closer = narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())
+            found += self._fed(run, int(self._pairs.class_of[common]), closer)
+        return found
+
+    def _followed(self, number: int) -> list[Candidate]:
+        """A dot along all that lights under a class, chain by chain and tee by tee: it leaves few faults unseen."""
+        ((scene, own),) = self._scenes(np.array([number]))
+        wiring, numbers = scene.plan.wiring, np.append(scene.numbers, [-1, -1])
+        groups: dict[tuple[str, int] | str, dict[str, NDArray[np.int64]]] = {}
+        changed = [run for run, variants in scene.variants.items() if variants.of[own[0]]]
+        for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
+            for run in chain_of(wiring, port):
+                if run in scene.variants:
+                    variants = scene.variants[run]
+                    group = port if wiring.show.runs[run].same_data_as is None else run
+                    groups.setdefault(group, {})[run] = numbers[variants.index[:, variants.of[own[0]]]].T
+        found = [self._repertoire.followed(takes) for takes in groups.values()]
+        return [one for one in found if one is not None]
+
+    def _unfollowed(self, belief: Belief) -> tuple[Frame, Ask] | None:
+        """A dot along all that lights under the likeliest class, where none was asked for yet."""
+        dots = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
+        return next((dot for dot in dots if (dot[0].key, dot[1]) not in self._used), None)
+
+    def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
+        """Candidates for a run that is fed as a class has it."""
+        ((scene, own),) = self._scenes(np.array([number]))
+        variants = scene.variants[run]
+        if not variants.of[own[0]]:
+            return list(candidates)
+        believed = np.append(scene.numbers, [-1, -1])[variants.index[:, variants.of[own[0]]]].T
+        planned = self.scene.plan.takes[run].astype(np.int64)
+        fed = [fed_as(one, planned.ravel(), believed.ravel()) for one in candidates]
+        return [one for one in fed if one is not None]
 
     def _moved(self) -> float:
         """Another part of a colour each time, spread evenly between −½ and ½."""
         return (len(self.told) * 0.618034) % 1.0 - 0.5
 
     def _focus(self, chosen: NDArray[np.int64], weight: Belief) -> list[str]:
-        """The runs on which the belief is split most."""
-        spread = {}
+        """The runs on which the belief is split, those where most first."""
+        spread, single = {}, len(self.scene.classes)
         for run, variants in self.scene.variants.items():
-            summed = np.bincount(variants.of[chosen], weights=weight).astype(float)
-            spread[run] = _entropy(summed)
-        runs = sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])
-        return runs[:FOCUS]
+            of = variants.of[chosen[chosen < single]]
+            if self.pool is not None:
+                pairs = self.pool.scene.variants[run].of[chosen[chosen >= single] - single]
+                of = np.concatenate([of, np.where(pairs > 0, pairs + variants.index.shape[1], 0)])
+            spread[run] = entropy(np.bincount(of, weights=_in_order(weight, chosen, single)).astype(float))
+        return sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])
 
-    def _weighed(self, candidates: list[Candidate], chosen: NDArray[np.int64], weight: Belief) -> list[Weighed]:
-        found: list[Weighed] = []
-        sampled: dict[str, tuple[NDArray[np.int32], NDArray[np.int64]]] = {}
-        seen: set[tuple[int, Ask]] = set()
-        doubt = DOUBT if self.careful else 0.0
-        for candidate in candidates:
-            run = candidate.asks[0].runs[0]
-            if run not in sampled:
-                variants = self.scene.variants[run]
-                which, back = np.unique(variants.of[chosen], return_inverse=True)
-                sampled[run] = np.ascontiguousarray(variants.index[:, which]), back
-            index, back = sampled[run]
-            shades = None
-            for ask in candidate.asks:
-                key = (candidate.frame.key, ask)
-                if key in self._used or key in seen:
-                    continue
-                seen.add(key)
-                if ask.kind == "vanish":
-                    chances = see(self.scene, self.eye, candidate.frame, ask, [index])
-                else:
-                    if shades is None:
-                        on = self.scene.on(candidate.frame.steps[0])
-                        shades = self.scene.variants[run].shades(on, index)
-                    chances = self.eye.sees(ask, [shades])
-                found.append(Weighed.of(candidate.frame, ask, chances[back], weight, doubt))
-        return found
+    def _weighed(
+        self, candidates: list[Candidate], chosen: NDArray[np.int64], weight: Belief, doubt: float
+    ) -> list[Weighed]:
+        """Candidates weighed by a belief over some classes, which are rising."""
+        return weighed(self.eye, self._scenes(chosen), candidates, self._used, weight, doubt)
 
 
-def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: list[NDArray[np.int32]]) -> Chances:
-    """How likely an eye gives each answer, where the ask's runs take these channels of the scene."""
-    if ask.kind != "vanish":
-        on = scene.on(frame.steps[0])
-        return eye.sees(ask, [scene.variants[run].shades(on, i) for run, i in zip(ask.runs, indices, strict=True)])
-    index = indices[0]
-    taken = np.zeros((index.shape[1], len(scene.numbers) + 2), dtype=bool)
-    rows = np.arange(index.shape[1])[:, None]
-    for channel in index:
-        taken[rows, channel] = True
-    steps = np.stack(frame.steps)
-    at = np.minimum(np.searchsorted(scene.numbers, steps), len(scene.numbers) - 1)
-    at[scene.numbers[at] != steps] = len(scene.numbers)
-    taken[:, len(scene.numbers) :] = False
-    lit = taken[:, at[:, 0]]
-    for column in at.T[1:]:
-        lit |= taken[:, column]
-    return eye.follows(ask, lit)
+def _likelihood(doubt: float) -> Likelihood:
+    """The logarithm of how likely a person, who is wrong so often, gives an answer that an eye gives with a chance."""
 
+    def found(ask: Ask, chances: Belief) -> Belief:
+        logs: Belief = np.log((1 - doubt) * chances + doubt / max(1, len(ask.answers) - 2) * (1 - chances))
+        return logs
 
-@dataclass(frozen=True, eq=False)
-class Weighed:
-    """A question with what it is expected to tell.
-
-    Attributes:
-        chances: of each answer, under the classes on which it was weighed.
-        bits: expected information.
-    """
-
-    frame: Frame
-    ask: Ask
-    chances: Chances
-    bits: float
-
-    @classmethod
-    def of(cls, frame: Frame, ask: Ask, chances: Chances, weight: Belief, doubt: float) -> Weighed:
-        """Weigh a question by a belief; `doubt` is the part of answers that are wrong."""
-        real = chances[:, :-1]
-        if doubt:
-            real = (1 - doubt) * real + doubt / (real.shape[1] - 1) * (1 - real)
-        inner = real * np.log2(np.where(real > 0, real, 1.0))
-        return cls(frame, ask, chances, _entropy(weight @ real) + float(weight @ inner.sum(axis=1)))
-
-    @property
-    def worth(self) -> float:
-        """Bits for the price."""
-        return self.bits / self.ask.price
-
-
-def _entropy(weight: Belief) -> float:
-    own = weight[weight > 0]
-    return float(-(own * np.log2(own)).sum())
-
-
-def entropy_bits(belief: Belief) -> float:
-    """The entropy of a belief, in bits (Shannon 1948)."""
-    return max(0.0, _entropy(belief))
-
-
-def _sampled(belief: Belief) -> tuple[NDArray[np.int64], Belief]:
-    """Classes drawn systematically from a belief, each with its weight; all, where they are few."""
-    live = np.flatnonzero(belief > belief.max() * 1e-9)
-    if len(live) <= SAMPLE:
-        return live, belief[live] / belief[live].sum()
-    points = (np.arange(SAMPLE) + 0.5) / SAMPLE
-    drawn = np.minimum(np.searchsorted(np.cumsum(belief), points), len(belief) - 1)
-    top = np.argpartition(-belief, 12)[:12]
-    chosen, count = np.unique(np.concatenate([drawn, top]), return_counts=True)
-    count[np.isin(chosen, top)] -= 1
-    weight = np.maximum(count, 1e-3).astype(float)
-    return chosen, weight / weight.sum()
-
-
-def _best(weighed: list[Weighed]) -> Weighed | None:
-    return max(weighed, key=lambda one: one.worth, default=None)
-
-
-def _ends(best: Weighed | None, alike: NDArray[np.int64], belief: Belief, sure: float) -> bool:
-    """Whether there is nothing more to ask: no question tells anything, or what looks alike is believed."""
-    return best is None or best.bits < WORTHLESS or float(belief[alike].sum()) >= sure
-
-
-def _alike(weighed: list[Weighed], chosen: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
-    """Of the classes on which questions were weighed, those that all questions take for the likeliest one."""
-    top = int(np.argmax(belief[chosen]))
-    same = np.ones(len(chosen), dtype=bool)
-    for one in weighed:
-        same &= (np.abs(one.chances - one.chances[top]) < 1e-9).all(axis=1)
-    found: NDArray[np.int64] = chosen[same]
     return found
+
+
+def _normalised(logs: Belief) -> Belief:
+    found = np.exp(logs - logs.max())
+    belief: Belief = found / found.sum()
+    return belief
+
+
+def _in_order(weight: Belief, chosen: NDArray[np.int64], single: int) -> Belief:
+    return np.concatenate([weight[chosen < single], weight[chosen >= single]])

@@ -18,11 +18,12 @@ from patcher import eye
 from patcher.address.patch import CHANNELS
 from patcher.eye import Ask
 from patcher.shapes import cells
-from patcher.verify.frames import BEHIND, Frame, Painter, Pixels, span_words
+from patcher.verify.frames import BEHIND, Channels, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.scene import Scene
 
 IN_TURN = "each colour in turn"
+AS_BELIEVED = ", if it is fed as now believed"
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +32,31 @@ class Candidate:
 
     frame: Frame
     asks: tuple[Ask, ...]
+
+
+def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
+    """The same for lamps that take other channels than planned; None where none of it would light.
+
+    Args:
+        candidate: a frame for one run, as planned.
+        planned: the running channels that the run's lamps should take.
+        believed: for each of those the one that its lamp takes; negative where it takes none.
+    """
+    frame = candidate.frame
+    most = max(int(planned.max()), *(int(step.max(initial=0)) for step in frame.steps))
+    table = np.full(most + 1, -1, dtype=np.int64)
+    table[planned[planned >= 0]] = believed[planned >= 0]
+    steps = [table[step] for step in frame.steps]
+    if frame.goes:
+        kept = [number for number, step in enumerate(steps) if (step >= 0).all()]
+        lengths = np.unique(np.array(frame.goes)[kept], return_counts=True)[1]
+        if not kept:
+            return None
+        of = eye.goes_of(lengths.tolist())
+        asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
+        return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(steps[n] for n in kept), tuple(of.tolist())), asks)
+    lit = steps[0][steps[0] >= 0]
+    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (lit,)), candidate.asks) if len(lit) else None
 
 
 class Repertoire:
@@ -60,6 +86,10 @@ class Repertoire:
         yield self.blocks(run, [round(lamps * part / 4) for part in range(5)])
         yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
         yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
+        for colour in (IN_TURN, *colours):
+            if found := self.dot(run, [round(lamps * part / 4) for part in range(5)], colour):
+                yield found
+        yield from self._before(run)
         for off in UNIVERSES_OFF:
             yield from self._universe_off(run, off)
         for frame, runs in self._by_port():
@@ -67,16 +97,27 @@ class Repertoire:
                 yield Candidate(frame, (eye.whole(run), eye.outer(run, 0), eye.outer(run, -1)))
         yield from self._corner(run)
 
+    def _before(self, run: str) -> Iterator[Candidate]:
+        """Single channels just before a run's first: a start that is off by few channels shows one of them."""
+        begin = int(self.scene.plan.takes[run][0].min())
+        for channel in range(begin - 1, max(begin - 4, -1), -1):
+            says = f"nothing: only channel {channel % CHANNELS + 1} of universe {channel // CHANNELS + 1} is lit"
+            frame = Frame(f"{says}, before {run}'s own", (np.array([channel], dtype=np.int64),))
+            yield Candidate(frame, (eye.outer(run, 0), eye.whole(run)))
+
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
-        colours = self.painter.colours(run)
-        if not colours:
-            return
-        channels = self.painter.channels(run, np.arange(self.scene.variants[run].lamps), colours[-1])
-        moved = channels + off * CHANNELS
-        if len(moved) and moved.min() >= 0:
-            side = "up" if off > 0 else "down"
-            says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
-            yield Candidate(Frame(says, (moved,)), (eye.whole(run),))
+        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        ends = sorted({0, 1, lamps // 2, lamps - 1, lamps})
+        shown = [{colour: np.arange(lamps)} for colour in colours[-1:]]
+        shown.append({colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)})
+        for parts in shown:
+            moved = self.painter.paint(run, parts) + off * CHANNELS
+            if len(moved) and moved.min() >= 0:
+                side = "up" if off > 0 else "down"
+                says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
+                says += f", {', '.join(parts)}"
+                ends_ = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
+                yield Candidate(Frame(says, (moved,)), (eye.whole(run),) if len(parts) < 2 else ends_)
 
     def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
         """Frames with each port in a colour of its own, and with each run of a port."""
@@ -150,11 +191,42 @@ class Repertoire:
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
         return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
 
+    def proving(self, run: str) -> list[Candidate]:
+        """Few frames that tell much of a run that is fed as is believed: its ends, all of it."""
+        lamps = self.scene.variants[run].lamps
+        colours = [colour for colour in ("red", "white", "blue", "green") if colour in self.painter.colours(run)]
+        ends = dict.fromkeys((0, min(1, lamps - 1), max(lamps - 2, 0), lamps - 1))
+        pixels = list(ends) if len(colours) >= len(ends) else [0, lamps - 1][: len(colours)]
+        chosen = colours if len(pixels) == len(colours) else [*colours[: len(pixels) - 1], colours[-1]]
+        found = [self.shown(run, {c: np.array([pixel]) for c, pixel in zip(chosen, pixels, strict=False)})]
+        every = Frame(f"all of {run} {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
+        return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
+
+    def followed(self, takes: dict[str, Channels]) -> Candidate | None:
+        """A dot along all channels that the lamps of some runs take, one after the other; None where they take none.
+
+        Args:
+            takes: for each run the channels of its lamps: shape (lamps, channels); negative where they take none.
+        """
+        along = np.concatenate([each.ravel() for each in takes.values()])
+        along = along[along >= 0]
+        if not len(along):
+            return None
+        of = eye.goes_of([len(part) for part in np.array_split(along, 4) if len(part)])
+        says = f"a dot along {', then '.join(takes)}, {IN_TURN}, in {int(of.max()) + 1} goes{AS_BELIEVED}"
+        return Candidate(
+            Frame(says, tuple(along[:, None]), tuple(of.tolist())),
+            (eye.vanish(next(iter(takes)), of, *list(takes)[1:]),),
+        )
+
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four goes."""
         if not goes:
             return None
-        colours = [c for c in self.painter.colours(run) if c != "white"] if colour == IN_TURN else [colour]
+        chips = [c for c in self.painter.colours(run) if c != "white" or "W" in self.painter.letters(run)]
+        colours = chips if colour == IN_TURN else [colour]
+        if not colours:
+            return None
         along = np.concatenate(list(goes))
         stacked = np.stack([self.painter.steps(run, along, one) for one in colours], axis=1)
         steps = stacked.reshape(-1, stacked.shape[2])

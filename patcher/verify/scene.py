@@ -118,25 +118,68 @@ def build_scene(
     plan: Planned, runs: Sequence[str], hypotheses: Sequence[Hypothesis], changes: Sequence[Departure | None]
 ) -> Scene:
     """The scene of some hypotheses, the first of them without a fault, and what each changes (None: nothing)."""
-    show = plan.wiring.show
-    held: dict[str, dict[bytes, int]] = {run: {plan.takes[run].tobytes(): 0} for run in runs}
-    takes: dict[str, list[Takes]] = {run: [plan.takes[run]] for run in runs}
-    classes: dict[frozenset[tuple[str, int]], list[int]] = {}
-    for number, differs in enumerate(changes):
+    looks = Looks(plan, runs)
+    of = [looks.of(differs.takes if differs else {}) for differs in changes]
+    return scene_from(plan, runs, hypotheses, weights(hypotheses), looks, of)
+
+
+Look = frozenset[tuple[str, int]]
+"""The variant of every run that does not show its planned one."""
+
+
+class Looks:
+    """What each run could take, each once: variant 0 is the plan."""
+
+    def __init__(self, plan: Planned, runs: Sequence[str]) -> None:
+        self._plan = plan
+        self._known: dict[str, dict[bytes, int]] = {}
+        self.takes: dict[str, list[Takes]] = {}
+        for run in runs:
+            self._begin(run)
+
+    def _begin(self, run: str) -> dict[bytes, int]:
+        if run not in self._known:
+            self._known[run] = {self._plan.takes[run].tobytes(): 0}
+            self.takes[run] = [self._plan.takes[run]]
+        return self._known[run]
+
+    def of(self, takes: Mapping[str, Takes]) -> Look:
+        """The look of a hypothesis, from what the runs that it changes take."""
         look = []
-        for run, taken in (differs.takes if differs else {}).items():
-            known = held.setdefault(run, {plan.takes[run].tobytes(): 0})
+        for run, taken in takes.items():
+            known = self._begin(run)
             variant = known.setdefault(taken.tobytes(), len(known))
-            if variant == len(takes.setdefault(run, [plan.takes[run]])):
-                takes[run].append(taken)
+            if variant == len(self.takes[run]):
+                self.takes[run].append(taken)
             if variant:
                 look.append((run, variant))
-        classes.setdefault(frozenset(look), []).append(number)
-    each = weights(hypotheses)
+        return frozenset(look)
+
+    def known(self, takes: Mapping[str, Takes]) -> Look | None:
+        """The look of a hypothesis, where each of its runs takes what it takes under one that was looked at before."""
+        look = []
+        for run, taken in takes.items():
+            variant = self._known.get(run, {}).get(taken.tobytes())
+            if variant is None:
+                return None
+            if variant:
+                look.append((run, variant))
+        return frozenset(look)
+
+
+def scene_from(
+    plan: Planned, runs: Sequence[str], hypotheses: Sequence[Hypothesis], each: Sequence[float],
+    looks: Looks, look_of: Sequence[Look],
+) -> Scene:  # fmt: skip
+    """The scene of some hypotheses with their weights and their looks."""
+    show, takes = plan.wiring.show, looks.takes
+    classes: dict[Look, list[int]] = {}
+    for number, look in enumerate(look_of):
+        classes.setdefault(look, []).append(number)
     prior = np.array([sum(each[number] for number in members) for members in classes.values()])
     of = {run: np.zeros(len(classes), dtype=np.int32) for run in takes}
-    for number, look_of in enumerate(classes):
-        for run, variant in look_of:
+    for number, own in enumerate(classes):
+        for run, variant in own:
             of[run][number] = variant
     numbers, index = _numbered(takes)
     return Scene(

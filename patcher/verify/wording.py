@@ -50,4 +50,6 @@ def asks(show: Show, ask: Ask) -> str:
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish":
-            return f"Watch the dot go along {run}: in which go did it first vanish, or show no light?"
+            return (
+                f"Watch the dot go along {', then '.join(ask.runs)}: in which go did it first vanish, or show no light?"
+            )

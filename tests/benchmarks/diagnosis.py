@@ -32,11 +32,13 @@ from test_diagnose import order
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.eye import Eye
-from patcher.faults import build, departure, planned
+from patcher.faults import RANDOM, build, departure, planned
 from patcher.show.files import read_show
-from patcher.verify.engine import Engine, entropy_bits, see
+from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import chain_of
+from patcher.verify.questions import Repertoire, fed_as
 from patcher.verify.scene import Scene, build_scene, scene_of
+from patcher.verify.weighing import entropy_bits, see
 from patcher.wiring import Wiring, wire
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
@@ -91,9 +93,9 @@ def class_keys(scene: Scene, eye: Eye) -> list[bytes]:
     return found
 
 
-def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, careful=False):
+def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, proves=True):
     """Let an eye that stands before a class answer to the end: the engine, and seconds a question."""
-    engine, times = Engine(scene, eye, careful=careful), []
+    engine, times = Engine(scene, eye, proves=proves), []
     while len(engine.told) < MOST:
         begun = process_time()
         chosen = engine.next()
@@ -168,65 +170,124 @@ def singles(plans, eye: Eye, args) -> None:
     print(f"most {worst[-1]:.3f}\n")
 
 
-def mistaken(plans, eye: Eye, args, *, careful: bool) -> None:
+def mistaken(plans, eye: Eye, args) -> None:
     """One answer in ten wrong, faults drawn by their weights."""
     rng, asked, right, sure_wrong = np.random.default_rng(args.seed), [], 0, 0
     scenes = cache(lambda number: scene_of(*plans[number]))
     for trial in range(args.wrong):
         scene = scenes(trial % len(plans))
         true = int(rng.choice(len(scene.prior), p=scene.prior))
-        engine, _ = played(scene, eye, true, rng, wrong=0.1, careful=careful)
+        engine, _ = played(scene, eye, true, rng, wrong=0.1)
         hit = engine.done is not None and true in engine.done
         right += hit
         sure_wrong += bool(engine.sure and not hit)
         asked.append(len(engine.told))
     asked.sort()
-    name = "careful" if careful else "trusting"
     print(
-        f"| {name} | {args.wrong} | {100 * right / args.wrong:.1f} % | {100 * sure_wrong / args.wrong:.1f} % "
-        f"| {np.mean(asked):.2f} | {asked[int(0.9 * len(asked))]} | {asked[-1]} |"
+        f"| {args.wrong} | {100 * right / args.wrong:.1f} % | {100 * sure_wrong / args.wrong:.1f} % "
+        f"| {np.mean(asked):.2f} | {asked[int(0.9 * len(asked))]} | {asked[-1]} |\n"
     )
 
 
-def pairs(plans, args) -> None:
-    """Two faults at once, while the engine thinks of one: how often it names one of the two, or what one of them masks.
+def look(plan, runs, faults, eye: Eye) -> bytes:
+    """What an eye can know of some faults, from what all lamps take under them."""
+    takes, found = departure(plan, faults).takes, []
+    for run in runs:
+        own = takes.get(run, plan.takes[run]).copy()
+        own[(own == RANDOM).any(axis=1)] = RANDOM  # a lamp flickers, whichever of its colours is broken
+        found.append(order(own, eye))
+    return b"|".join(found)
 
-    A person mends what was named and asks again; then one fault is left, and the tables above hold.
+
+def answered(engine: Engine, there: Scene, rng: np.random.Generator, wrong: float) -> list[float]:
+    """Let an eye that stands before the last hypothesis of a scene of its own answer; seconds a question."""
+    times = []
+    while len(engine.told) < MOST:
+        begun = process_time()
+        chosen = engine.next()
+        times.append(process_time() - begun)
+        if chosen is None:
+            break
+        frame, ask = chosen
+        chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
+        answer = int(rng.choice(len(chances), p=chances))
+        if wrong and rng.random() < wrong:
+            answer = int(rng.choice([other for other in range(len(chances) - 1) if other != answer]))
+        engine.tell(frame, ask, answer)
+    return times
+
+
+def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
+    """Whether a frame tells two hypotheses apart, of many: those that ask always the same, four lamps and two stretches
+    anywhere, as planned and as either has it fed, and the dot along all that lights.
     """
-    rng, counts = random.Random(args.seed), Counter()
+    plan, changes = scene.plan, [departure(scene.plan, one) for one in hypotheses]
+    both = build_scene(plan, list(scene.variants), [(), *hypotheses], [None, *changes])
+    numbers = [next(n for n, own in enumerate(both.classes) if one in own) for one in hypotheses]
+    repertoire, found = Repertoire(both), []
+    for run, variants in both.variants.items():
+        plain, lamps = [*repertoire.fixed(run), *repertoire.proving(run)], variants.lamps
+        plain += [repertoire.blocks(run, range(at, at + 5)) for at in range(lamps - 1)]
+        plain += [repertoire.blocks(run, [0, at, lamps]) for at in range(1, lamps)]
+        fed = [(plan.takes[run].ravel(), there.takes.get(run, plan.takes[run]).ravel()) for there in changes]
+        found += [*plain, *(one for own in fed for frame in plain if (one := fed_as(frame, *own)))]
+    for there in changes:
+        hung = {run: there.takes.get(run, plan.takes[run]) for run in scene.variants}
+        found += [dot for dot in [repertoire.followed(hung)] if dot]
+    for candidate in found:
+        for ask in candidate.asks:
+            takes = [both.variants[run].index[:, both.variants[run].of[numbers]] for run in ask.runs]
+            one, other = see(both, eye, candidate.frame, ask, takes)
+            if not np.allclose(one, other):
+                return True
+    return False
+
+
+def pairs(plans, eye: Eye, args, wrong: float, *, evenly: bool) -> None:
+    """Two faults at once on one chain, drawn evenly from all classes or by their weights. What no frame tells from what
+    is named is counted as right, and how often that was.
+    """
+    rng, counts = np.random.default_rng(args.seed), Counter()
+    asked, times = [], []
     scenes = cache(lambda number: scene_of(*plans[number]))
-    for trial in range(args.pairs):
-        scene = scenes(trial % len(plans))
-        two = [rng.choice(scene.classes[n])[0] for n in rng.sample(range(1, len(scene.classes)), 2)]
+    looks = cache(lambda number: {look(scenes(number).plan, scenes(number).variants, members[0], eye)
+                                  for members in scenes(number).classes})  # fmt: skip
+    while counts["trials"] < args.pairs:
+        number = counts["drawn"] % len(plans)
+        scene = scenes(number)
+        counts["drawn"] += 1
+        weight = None if evenly else scene.prior[1:] / scene.prior[1:].sum()
+        two = [scene.classes[n + 1][0][0] for n in rng.choice(len(scene.classes) - 1, 2, replace=False, p=weight)]
         try:
             both = build(scene.plan.wiring.show, two).faults
-            seen = build_scene(scene.plan, scene.runs, [(), both], [None, departure(scene.plan, both)])
+            there = build_scene(scene.plan, list(scene.variants), [(), both], [None, departure(scene.plan, both)])
         except PatcherError:
             continue
-        engine, rng_ = Engine(scene, Eye()), np.random.default_rng(trial)
-        counts["trials"] += 1
-        while (chosen := engine.next()) is not None and len(engine.told) < MOST:
-            frame, ask = chosen
-            known = [run for run in ask.runs if run in seen.variants]
-            if len(known) < len(ask.runs):
-                chances = engine.looks(frame, ask, np.array([0]))[0]
-            else:
-                indices = [seen.variants[run].index[:, -1:] for run in known]
-                chances = see(seen, engine.eye, frame, ask, indices)[0]
-            engine.tell(frame, ask, int(rng_.choice(len(chances), p=chances)))
-        left = {one for n in (engine.done if engine.done is not None else ()) for one in scene.classes[n]}
-        named = any((fault,) in left for fault in both)
-        masked = len(seen.classes) == 1 or any(
-            departure(scene.plan, both).takes.keys() == departure(scene.plan, (one,)).takes.keys()
-            and all(np.array_equal(t, departure(scene.plan, (one,)).takes[r])
-                    for r, t in departure(scene.plan, both).takes.items())
-            for one in both
-        )  # fmt: skip
-        counts["masked"] += masked
-        counts["named one"] += named
-        counts["sure, and neither"] += engine.sure and not named
-        counts["not sure"] += not engine.sure
-    print("Two faults: " + ", ".join(f"{what} {number}" for what, number in counts.items()) + "\n")
+        engine, true = Engine(scene, eye), look(scene.plan, scene.variants, both, eye)
+        times += answered(engine, there, np.random.default_rng([args.seed, counts["drawn"]]), wrong)
+        named = [one for n in (engine.done if engine.done is not None else ()) for one in engine.members(n)]
+        hit = any(look(scene.plan, scene.variants, one, eye) == true for one in named)
+        kind = "masked" if true in looks(number) else "told apart"
+        if named and not hit and not ever_told(scene, eye, (tuple(both), named[0])):
+            hit, counts["no frame tells"] = True, counts["no frame tells"] + 1
+        pool = engine.pool.scene.classes if engine.pool is not None else ()
+        counts.update({"trials": 1, kind: 1, f"{kind}, right": hit, f"{kind}, sure and wrong": engine.sure and not hit})
+        lost = kind == "told apart" and all(set(one) != set(both) for members in pool for one in members)
+        counts["told apart, not in the pool"] += lost
+        counts["told apart, both named"] += any(set(one) == set(both) for one in named)
+        asked.append(len(engine.told))
+    parts = [f"{100 * counts['masked'] / counts['trials']:.1f} %"]
+    for kind in ("masked", "told apart"):
+        of = max(1, counts[kind])
+        parts += [f"{100 * counts[f'{kind}, {what}'] / of:.1f} %" for what in ("right", "sure and wrong")]
+    parts += [
+        str(counts["no frame tells"]),
+        str(counts["told apart, not in the pool"]),
+        f"{np.mean(asked):.1f}",
+        f"{np.quantile(asked, 0.9):.0f}",
+    ]
+    parts += [str(max(asked)), f"{np.median(times):.3f}", f"{np.quantile(times, 0.99):.3f}", f"{max(times):.3f}"]
+    print(f"| {'evenly' if evenly else 'by weight'} | {wrong} | {counts['trials']} | {' | '.join(parts)} |", flush=True)
 
 
 def few(plans, args) -> None:
@@ -240,13 +301,13 @@ def few(plans, args) -> None:
         scene = build_scene(plan, whole.runs, hypotheses, [departure(plan, one) for one in hypotheses])
         total, most, pool = 0.0, 2, {}
         for true in range(len(scene.classes)):
-            engine, _ = played(scene, Eye(), true, np.random.default_rng(0))
+            engine, _ = played(scene, Eye(), true, np.random.default_rng(0), proves=False)
             total += scene.prior[true] * sum(told.ask.price for told in engine.told)
             most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
-            beliefs = [scene.prior, *([engine.belief()] if engine.told else [])]
+            beliefs = [scene.prior, *([engine.trusted()] if engine.told else [])]
             for belief in beliefs:
-                live = np.flatnonzero(belief > 0)
-                for candidate in engine._candidates(live, belief[live], belief):
+                live = np.flatnonzero(belief[: len(scene.classes)] > 0)
+                for candidate in engine._candidates(live, belief[live], belief[: len(scene.classes)], pairs=False):
                     for ask in candidate.asks:
                         pool[candidate.frame.key, ask] = (candidate.frame, ask)
         engine = Engine(scene, Eye())
@@ -307,13 +368,24 @@ def main() -> None:
                 print(f"## {where}, an eye that {name}: ", end="", flush=True)
                 singles(plans, eye, args)
     if args.wrong:
-        print("| one answer in ten wrong | trials | right | sure and wrong | questions mean | 90 % | max |")
-        print("| --- | --- | --- | --- | --- | --- | --- |")
-        mistaken([*own, *others], Eye(), args, careful=True)
-        mistaken([*own, *others], Eye(), args, careful=False)
-        print()
+        print("| one answer in ten wrong | right | sure and wrong | questions mean | 90 % | max |")
+        print("| --- | --- | --- | --- | --- | --- |")
+        mistaken([*own, *others], Eye(), args)
     if args.pairs:
-        pairs([*own, *others], args)
+        print(
+            "| pairs drawn | wrong answers | trials | masked | masked: right | sure and wrong | told apart: right ",
+            end="",
+        )
+        print(
+            "| sure and wrong | no frame tells | not in the pool | questions mean | 90 % | max | seconds median "
+            "| 99 % | max |"
+        )
+        print("| --- " * 16 + "|")
+        on_chain = [(plan, thing) for plan, thing in own if thing in (args.thing or ("eaves", "towpath"))]
+        for wrong in (0.0, 0.1):
+            for evenly in (True, False):
+                pairs(on_chain, Eye(), args, wrong, evenly=evenly)
+        print()
     if args.cases:
         few([*own, *others], args)
     print(f"{perf_counter() - begun:.0f} s in all")

@@ -1,0 +1,309 @@
+"""Two faults at once, made when they are needed: a pool of pairs that is refilled from what fits the answers so far.
+
+There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are
+taken as one of the two, and put together with all others: those that fit the answers best by themselves, those that are
+in the likeliest pairs of the pool. So a pair is found if one of its two is near one of those, and gets nearer with
+every answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.eye import BROKEN, Ask, Chances, Eye, Shades, shade_table
+from patcher.faults import Takes
+from patcher.faults.fault import AT_A_LAMP
+from patcher.verify.composing import Batch, Composer
+from patcher.verify.frames import Frame
+from patcher.verify.hypotheses import weights
+from patcher.verify.scene import Look, Looks, Scene, scene_from
+
+Belief = NDArray[np.float64]
+Likelihood = Callable[[Ask, Belief], Belief]
+"""From how likely an eye gives an answer to the logarithm of how likely a person gives it."""
+
+KEPT = 1000
+"""Pairs in the pool."""
+FITS = 1e-6
+"""A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
+TURNS = 12
+"""Faults that are put together with all others for one question."""
+CELLS = 1_000_000
+"""Channels of lamps that are worked out for one question."""
+MOST = 200
+"""Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
+one of the two best.
+"""
+EVENLY = 0.25
+"""This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
+FITTING = 400
+"""Single faults that fit best, of which some are put together with all others."""
+BESIDE = 12
+"""Faults at no lamp that are put together with one at a lamp; with that of the likeliest class all are."""
+AGAIN = 4
+"""After so many questions a fault is put together with all others anew: what was left out may fit by now."""
+FLOOR = 0.05
+"""How likely an answer is taken to be under one of two faults that does not explain it: the other may."""
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """A question and the place of its answer."""
+
+    frame: Frame
+    ask: Ask
+    answer: int
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """Pairs that fit.
+
+    Attributes:
+        scene: their classes, with the logarithm of how likely each is apart from what was heard in place of a prior.
+        chances: of each answer that was heard, for each class: shape (classes, answers heard).
+        parts: the two faults of each class's first pair, by number: shape (classes, 2).
+        rows: what the lamps take, for each class.
+    """
+
+    scene: Scene
+    chances: Belief
+    parts: NDArray[np.int64]
+    rows: tuple[dict[str, Takes], ...]
+
+
+class Pairs:
+    """All pairs of a scene's faults."""
+
+    def __init__(self, scene: Scene, eye: Eye) -> None:
+        self.scene = scene
+        self._eye = eye
+        self._runs = list(scene.variants)
+        numbered = [(one[0], n) for n, members in enumerate(scene.classes) for one in members if len(one) == 1]
+        self.faults = [fault for fault, _ in numbered]
+        self.class_of = np.array([n for _, n in numbered], dtype=np.int64)
+        self.weight = _weights(scene)
+        self._composer = Composer(scene.plan, self.faults, self._runs)
+        self._tables = {run: shade_table(variants.letters) for run, variants in scene.variants.items()}
+        self._looks, self._single = self._base()
+        self._made: dict[int, int] = {}
+        self._found: dict[tuple[int, int], tuple[Belief, dict[str, Takes]]] = {}
+
+    def _base(self) -> tuple[Looks, set[Look]]:
+        """The looks of single faults: two that look like one of those, or like none, are no pair."""
+        looks = Looks(self.scene.plan, self._runs)
+        takes = {}
+        for run, variants in self.scene.variants.items():
+            numbers = np.append(self.scene.numbers, [-1, -2]).astype(np.int32)
+            takes[run] = np.ascontiguousarray(numbers[variants.index].transpose(1, 2, 0))
+        found = set()
+        for number in range(len(self.scene.classes)):
+            own = {run: int(variants.of[number]) for run, variants in self.scene.variants.items()}
+            found.add(looks.of({run: takes[run][variant] for run, variant in own.items() if variant}))
+        return looks, found
+
+    def refilled(self, heard: Sequence[Heard], single: Chances, likelihood: Likelihood, belief: Belief) -> Pool | None:
+        """The pool after some answers.
+
+        Args:
+            heard: what was answered, but for "can't tell".
+            single: how likely each of those was under each single class: shape (classes, answers heard).
+            likelihood: how much an answer counts.
+            belief: the logarithm of how likely each single class is.
+        """
+        if len(self.faults) < 2 or not heard:
+            return None
+        self._update(heard)
+        left, best, likeliest = CELLS, float(belief.max()), int(belief.argmax())
+        known = np.maximum(single, FLOOR)[self.class_of]
+        fit = np.log(self.weight) + np.log(known).sum(axis=1)
+        in_turn = 1e-6 * ((np.arange(len(fit)) * 0.618034 + len(heard) * 0.381966) % 1.0)
+        for one in self._order(heard, fit, likelihood, belief)[:TURNS]:
+            if left <= 0:
+                break
+            self._made[one] = len(heard)
+            either = np.log(np.maximum(known, known[one])).sum(axis=1) + in_turn
+            beside = len(self.faults) if self.class_of[one] == likeliest else BESIDE
+            for batch in self._composer.with_all(one, either, MOST, beside):
+                left -= sum(each.size for each in batch.takes.values() if each.strides[0])
+                best = max(best, self._take(batch, heard, likelihood, best))
+        return self._pool(heard, likelihood, best)
+
+    def _update(self, heard: Sequence[Heard]) -> None:
+        """What was heard since, for the pairs that are there."""
+        if not self._found:
+            return
+        known = len(next(iter(self._found.values()))[0])
+        if known == len(heard):
+            return
+        keys = list(self._found)
+        rows = {run: np.stack([self._found[key][1][run] for key in keys]) for run in self._runs}
+        fresh = [self._chances(one, rows) for one in heard[known:]]
+        for place, key in enumerate(keys):
+            chances, takes = self._found[key]
+            self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
+
+    def _order(self, heard: Sequence[Heard], fit: Belief, likelihood: Likelihood, belief: Belief) -> list[int]:
+        """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those in the
+        likeliest pairs, and those that fit best by themselves, one for all that nothing heard tells apart.
+        """
+        top = [number for number in np.argsort(-belief, kind="stable")[:4] if number]
+        likeliest = [int(np.flatnonzero(self.class_of == number)[0]) for number in top]
+        keys, scores = self._scores(heard, likelihood)
+        of_pairs = [one for place in np.argsort(-scores, kind="stable")[:6].tolist() for one in keys[place]]
+        groups = self._groups(fit)
+        lists = [list(dict.fromkeys(each)) for each in (likeliest, of_pairs, groups[0::2], groups[1::2])]
+        turns = [one for turn in zip_longest(*lists) for one in turn if one is not None]
+        return [one for one in dict.fromkeys(turns) if self._made.get(one, -AGAIN) <= len(heard) - AGAIN]
+
+    def _groups(self, fit: Belief) -> list[int]:
+        """The middle one of all faults of a kind that fit equally well, the best first; those that were taken before
+        behind the others.
+        """
+        rounded = np.round(fit, 3).tolist()
+        groups: dict[tuple[str, str, float], list[int]] = {}
+        for one in np.argsort(-fit, kind="stable")[:FITTING].tolist():
+            fault = self.faults[one]
+            place = fault.lamp[0] + fault.value if fault.kind in AT_A_LAMP else str(fault)
+            groups.setdefault((fault.kind, place, rounded[one]), []).append(one)
+        middle = [sorted(members)[len(members) // 2] for members in groups.values()]
+        return sorted(middle, key=lambda one: self._made.get(one, -1))
+
+    def _scores(self, heard: Sequence[Heard], likelihood: Likelihood) -> tuple[list[tuple[int, int]], Belief]:
+        """The pairs that are there, and the logarithm of how likely each is."""
+        keys = list(self._found)
+        if not keys:
+            return keys, np.empty(0)
+        chances = np.stack([self._found[key][0] for key in keys])
+        found = np.log(self.weight[np.array(keys)]).sum(axis=1)
+        for place, one in enumerate(heard):
+            found += likelihood(one.ask, chances[:, place])
+        return keys, found
+
+    def _take(self, batch: Batch, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> float:
+        """Keep what fits of a batch; how likely the best of it is. No answer makes a pair likelier, so what fits too
+        badly already is left out of what is worked out further.
+        """
+        least, rows, takes = best + np.log(FITS), np.arange(len(batch.pairs)), batch.takes
+        score = np.log(self.weight[batch.pairs]).sum(axis=1)
+        columns: dict[int, Belief] = {}
+        for place in range(len(heard) - 1, -1, -1):
+            columns[place] = self._chances(heard[place], takes)
+            score = score + likelihood(heard[place].ask, columns[place])
+            fits = score > least
+            if 2 * np.count_nonzero(fits) <= len(fits):
+                rows, score = rows[fits], score[fits]
+                columns = {known: own[fits] for known, own in columns.items()}
+                takes = {run: _rows(each, fits) for run, each in takes.items()}
+            if not len(rows):
+                return best
+        chances = np.column_stack([columns[place] for place in range(len(heard))])
+        top = max(best, float(score.max()))
+        fitting = np.flatnonzero(score > top + np.log(FITS))
+        for row in fitting[np.argsort(-score[fitting], kind="stable")][:KEPT].tolist():
+            one, other = sorted(batch.pairs[rows[row]].tolist())
+            self._found[one, other] = chances[row], {run: _row(takes[run], row) for run in self._runs}
+        return top
+
+    def _pool(self, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> Pool | None:
+        keys = list(self._found)
+        if not keys:
+            return None
+        chances = np.stack([self._found[key][0] for key in keys])
+        parts = np.array(keys, dtype=np.int64)
+        prior = np.log(self.weight[parts]).sum(axis=1)
+        score = prior.copy()
+        for place, one in enumerate(heard):
+            score += likelihood(one.ask, chances[:, place])
+        kept = np.argsort(-score, kind="stable")[:KEPT]
+        kept = kept[score[kept] > best + np.log(FITS)]
+        self._found = {keys[n]: self._found[keys[n]] for n in kept}
+        chosen, of = [], []
+        own = Looks(self.scene.plan, self._runs)
+        for n in kept.tolist():
+            takes = self._found[keys[n]][1]
+            if self._looks.known(takes) not in self._single:
+                chosen.append(n)
+                of.append(own.of(takes))
+        if not chosen:
+            return None
+        pairs = [(self.faults[a], self.faults[b]) for a, b in parts[chosen].tolist()]
+        scene = scene_from(self.scene.plan, self.scene.runs, pairs, np.exp(prior[chosen]).tolist(), own, of)
+        first: dict[Look, int] = {}
+        for n, look in zip(chosen, of, strict=True):
+            first.setdefault(look, n)
+        ones = list(first.values())
+        return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
+
+    def _chances(self, one: Heard, takes: dict[str, Takes]) -> Belief:
+        """How likely the answer was, for what lamps take in many ways."""
+        own = [takes[run] for run in one.ask.runs]
+        still = all(each.strides[0] == 0 for each in own)
+        if still:
+            own = [each[:1] for each in own]
+        if one.ask.kind == "vanish":
+            lit = lit_steps(own[0], one.frame)
+            for each in own[1:]:
+                lit = lit | lit_steps(each, one.frame)
+            chances = self._eye.follows(one.ask, lit)
+        else:
+            pairs = zip(one.ask.runs, own, strict=True)
+            chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
+        answer: Belief = chances[:, one.answer]
+        if still:
+            answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
+        return answer
+
+
+def _row(takes: Takes, row: int) -> Takes:
+    """One of many, by itself, so that the many need not be kept."""
+    found: Takes = takes[row] if takes.strides[0] == 0 else takes[row].copy()
+    return found
+
+
+def _rows(takes: Takes, chosen: NDArray[np.bool_]) -> Takes:
+    """Some of many; where all are the same, that is kept so."""
+    if takes.strides[0]:
+        return takes[chosen]
+    return np.broadcast_to(takes[0], (int(chosen.sum()), *takes.shape[1:]))
+
+
+def _weights(scene: Scene) -> Belief:
+    """How likely each fault is as one of two, in the order of the classes."""
+    each = weights([one for members in scene.classes for one in members])
+    flat = [one for members in scene.classes for one in members]
+    found = np.array([weight for weight, one in zip(each, flat, strict=True) if len(one) == 1])
+    mixed: Belief = (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
+    return mixed
+
+
+def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
+    """What lamps show of a still frame, from the channels that they take: shape (variants, lamps)."""
+    lit = frame.steps[0]
+    on = np.zeros(max(int(takes.max()), int(lit.max(initial=0))) + 3, dtype=np.uint8)
+    on[lit] = 1
+    on[-2] = BROKEN
+    bits = on[takes[:, :, 0]]
+    for number in range(1, takes.shape[2]):
+        value = on[takes[:, :, number]]
+        bits |= (value & 1) << number | (value & BROKEN)
+    return table[bits]
+
+
+def lit_steps(takes: Takes, frame: Frame) -> NDArray[np.bool_]:
+    """Whether any lamp is lit at each step of a frame that moves: shape (variants, steps)."""
+    steps = np.stack(frame.steps)
+    step_of = np.full(max(int(takes.max()), int(steps.max())) + 3, len(steps), dtype=np.int64)
+    for column in steps.T:
+        step_of[column] = np.arange(len(steps))
+    found = np.zeros((len(takes), len(steps) + 1), dtype=bool)
+    rows = np.arange(len(takes))[:, None]
+    for number in range(takes.shape[2]):
+        found[rows, step_of[takes[:, :, number]]] = True
+    lit: NDArray[np.bool_] = found[:, :-1]
+    return lit
