@@ -40,6 +40,7 @@ TOGETHER = {
 workers (`-n`) each group stays on one."""
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         for group, modules in TOGETHER.items():

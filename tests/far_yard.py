@@ -23,9 +23,9 @@ from hearing import ARTNET, port_address, terminated, universe
 
 from patcher.address.thing import whole_show
 from patcher.cli.loading import load, load_patch
-from patcher.cli.pattern import STEPPED_RAMP
 from patcher.faults import Built
 from patcher.stream import marks, patterns
+from patcher.stream.asked import STEPPED_RAMP
 from patcher.stream.looks import COLOURS
 from patcher.stream.receiver import Datagram, Ear, Receiver
 from patcher.yard.yard import Yard, differences, ears
