@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import tomli_w
@@ -40,12 +41,17 @@ TOGETHER = {
 workers (`-n`) each group stays on one."""
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    for item in items:
-        for group, modules in TOGETHER.items():
-            if item.path.stem in modules:
-                item.add_marker(pytest.mark.xdist_group(group))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With several workers, what is together stays on one, and every other test goes where there is time."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Together(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            stem = Path(nodeid.partition("::")[0]).stem
+            return next((group for group, modules in TOGETHER.items() if stem in modules), nodeid)
+
+    return Together(config, log)
 
 
 Patcher = Callable[..., subprocess.CompletedProcess[str]]
