@@ -44,7 +44,7 @@ def diagnose(
     answers: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Take the answers from a file, one key or its words a line.")
     ] = None,
-    careful: Annotated[bool, typer.Option("--careful", help="Reckon with wrong answers from the start.")] = False,
+    careful: Annotated[bool, typer.Option("--careful", help="Ask until it is surer.")] = False,
     write: Annotated[bool, typer.Option("--write", help="Change the show file to what hangs there.")] = False,
     mend: Annotated[
         bool, typer.Option("--mend", help="With --fault: what is found is mended in the yard, and it asks again.")
@@ -196,7 +196,7 @@ class Talk:
     Attributes:
         show: the show file.
         thing: what it is about.
-        careful: reckon with wrong answers from the start.
+        careful: ask until it is surer.
         write: change the show file without being asked to.
         say: prints a line.
         questions: what was asked and answered, for scripts.
