@@ -302,7 +302,7 @@ class Engine:
                 single = np.concatenate(count)[placed] == 1
                 found += narrowing(self._repertoire, run, places[placed], single, belief[likely][placed], self._moved())
             if pairs:
-                found += self._proving(run, likely, belief)
+                found += [*self._repertoire.ends_off(run), *self._proving(run, likely, belief)]
         return found
 
     def _proving(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:

@@ -107,17 +107,23 @@ class Repertoire:
 
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
         lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        for one in colours[-1:]:
+            yield from self._moved(run, off, {one: np.arange(lamps)}, (eye.whole(run),))
+
+    def ends_off(self, run: str) -> list[Candidate]:
+        """A run's ends and halves, each in a colour, on the channels some universes off."""
+        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
         ends = sorted({0, 1, lamps // 2, lamps - 1, lamps})
-        shown = [{colour: np.arange(lamps)} for colour in colours[-1:]]
-        shown.append({colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)})
-        for parts in shown:
-            moved = self.painter.paint(run, parts) + off * CHANNELS
-            if len(moved) and moved.min() >= 0:
-                side = "up" if off > 0 else "down"
-                says = f"nothing: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s are lit"
-                says += f", {', '.join(parts)}"
-                ends_ = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
-                yield Candidate(Frame(says, (moved,)), (eye.whole(run),) if len(parts) < 2 else ends_)
+        parts = {colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)}
+        asks = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
+        return [one for off in UNIVERSES_OFF for one in self._moved(run, off, parts, asks)]
+
+    def _moved(self, run: str, off: int, parts: dict[str, Pixels], asks: tuple[Ask, ...]) -> Iterator[Candidate]:
+        moved = self.painter.paint(run, parts) + off * CHANNELS
+        if len(moved) and moved.min() >= 0:
+            side = "up" if off > 0 else "down"
+            says = f"the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s, {', '.join(parts)}"
+            yield Candidate(Frame(says, (moved,)), asks)
 
     def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
         """Frames with each port in a colour of its own, and with each run of a port."""
