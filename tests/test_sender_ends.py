@@ -121,7 +121,8 @@ def test_signals_one_upon_another_end_dark(show: Path, ears: Ears, first: int) -
 
 
 PROGRAM = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # which whoever starts the tests may have taken away
 import numpy as np
 from patcher.stream.levels import Levels
 from patcher.stream.sender import Sender, Target
