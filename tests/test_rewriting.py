@@ -168,7 +168,7 @@ def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, pic
 
 
 @pytest.mark.long
-@settings(max_examples=3000, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=600, deadline=None, suppress_health_check=SLOW)
 @given(st.data(), picked)
 def test_what_the_file_mends_is_the_fault_in_the_wiring_in_many_shows(data: st.DataObject, picks: list[int]) -> None:
     # Source: as above

@@ -60,8 +60,18 @@ def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
         PatcherError: no edit says one of them honestly; it has the reason.
     """
     for fault in sorted(faults, key=lambda fault: list(_EDITS).index(fault.kind)):
+        if fault.kind in ("channel-shift", "count", "universe-shift") and not _hangs(show, fault.where):
+            raise cannot(fault, "nothing hangs there once the other fault is in the file; mend one, and ask again")
         show = _EDITS[fault.kind](show, patch, fault)
     return show
+
+
+def _hangs(show: Show, where: str) -> bool:
+    """Whether anything hangs on a port, or on any port of a box; of a run it is said so."""
+    box, _, port = where.rpartition("/")
+    if not box:
+        return where in show.runs or any(show.controllers[where].port.values())
+    return bool(show.controllers[box].port.get(int(port)))
 
 
 def _never(show: Show, patch: Patch, fault: Fault) -> Show:
