@@ -271,6 +271,15 @@ def test_what_no_line_can_say_has_its_reason(heron, fault: str, why: str) -> Non
     assert finding.remedy
 
 
+@pytest.mark.parametrize("fault", ["count:mooring/1=-20", "channel-shift:mooring/1=3"])
+def test_a_fault_of_a_port_that_another_empties_is_refused_in_words(heron, fault: str) -> None:
+    # Source: found by the many shows above: once the chain is on lockhouse/3, nothing hangs where the number was typed
+    text, plan = heron
+    faults = [parse(one, plan.wiring.show) for one in (fault, "swapped-ports:mooring/1,lockhouse/3")]
+    with pytest.raises(PatcherError, match="nothing hangs there"):
+        rewritten(text, plan, faults)
+
+
 def test_a_file_in_feet_and_with_windows_ends_stays_so(heron) -> None:
     text = (
         '[show]\r\ntitle = "Weir"\r\nunits = "ft"  # as the tape is\r\n[pixel.lamp]\r\ncolour_order = "RGB"\r\n'
