@@ -16,9 +16,9 @@ An eye
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import groupby
 from typing import Literal
 
 import numpy as np
@@ -45,11 +45,22 @@ MOST = 0.75
 
 CANNOT_TELL = "can't tell"
 
-AskKind = Literal["whole", "outer", "colours", "gap", "where", "lit", "flicker", "vanish"]
+AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish"]
 PRICES: dict[AskKind, float] = {
-    "whole": 1.0, "outer": 1.0, "colours": 1.0, "lit": 1.0, "flicker": 1.0, "where": 1.0, "gap": 1.5, "vanish": 2.0,
+    "whole": 1.0, "outer": 1.0, "colours": 1.0, "flicker": 1.0, "where": 1.0, "few": 1.0, "gap": 1.5, "vanish": 2.0,
 }  # fmt: skip
 """What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
+FURTHER = 0.15
+"""What each further run costs where few lamps are read off several."""
+QUARTERS = ("bottom left", "bottom right", "top left", "top right")
+
+Sight = tuple[tuple[int, ...], ...]
+"""What is read off some runs on which few lamps are lit: for each run its steady lamps in order, each as a number of
+its shade and, on a grid, its quarter, else whether a dark lamp follows before the next. `MANY` and `FLICKERS` stand
+for what cannot be counted.
+"""
+MANY, FLICKERS = -1, -2
+_GAP, _QUARTER = 8, 16
 
 
 def shade_table(letters: str) -> Shades:
@@ -71,14 +82,16 @@ class Ask:
 
     Attributes:
         kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
-            colour is missing; behind which colour is a gap; where is a colour; which run is lit; does it flicker; in
-            which go did the dot vanish.
-        runs: the runs to look at: one, but for `lit` and a dot that goes on along others.
+            colour is missing; behind which colour is a gap; where is a colour; does it flicker; in which go did the dot
+            vanish; which of some sights do few lamps give.
+        runs: the runs to look at: one, but for `few` and a dot that goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
         end: for `outer`: −1 for the last lamp, 0 for the first.
         quarters: for `where`: the quarter, 0 to 3, that each lamp is in.
         goes: for `vanish`: the go, from 0, that each step of the frame belongs to.
+        sights: for `few`: those that are offered.
+        grids: for `few`: for each run the quarter of each lamp, None where it is no grid.
     """
 
     kind: AskKind
@@ -88,11 +101,13 @@ class Ask:
     end: int = 0
     quarters: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
     goes: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
+    sights: tuple[Sight, ...] = ()
+    grids: tuple[NDArray[np.int8] | None, ...] = field(default=(), compare=False, repr=False)
 
     @property
     def price(self) -> float:
         """What it costs."""
-        return PRICES[self.kind]
+        return PRICES[self.kind] + (FURTHER * (len(self.runs) - 1) if self.kind == "few" else 0.0)
 
 
 def whole(run: str) -> Ask:
@@ -125,11 +140,6 @@ def where(run: str, colour: str, quarters: NDArray[np.int8], names: Sequence[str
     return Ask("where", (run,), said, (colour,), quarters=quarters)
 
 
-def lit(runs: tuple[str, ...]) -> Ask:
-    """Which of up to four runs lights?"""
-    return Ask("lit", runs, (*(f"only {run}" for run in runs), "several", "none", CANNOT_TELL))
-
-
 def flicker(run: str) -> Ask:
     """Does anything on the run flicker?"""
     return Ask("flicker", (run,), ("nothing", "a part of it", "all of it", CANNOT_TELL))
@@ -141,6 +151,30 @@ def vanish(run: str, goes: NDArray[np.int8], *others: str) -> Ask:
     """
     names = ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
     return Ask("vanish", (run, *others), (*names, "never", "there was no dot", CANNOT_TELL), goes=goes)
+
+
+def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[np.int8] | None, ...]) -> Ask:
+    """Where few lamps are lit on some runs: which of these do they give?"""
+    said = (*(in_words(runs, sight) for sight in sights), "none of these", CANNOT_TELL)
+    return Ask("few", runs, said, sights=sights, grids=grids)
+
+
+def in_words(runs: Sequence[str], sight: Sight) -> str:
+    """A sight for a person, each run from its first lamp on: `eaves: red, gap, blue; gable: nothing`."""
+    of_runs = [", ".join(_lamp_words(lamps)) or "nothing" for lamps in sight]
+    if len(runs) == 1:
+        return of_runs[0]
+    return "; ".join(f"{run}: {words}" for run, words in zip(runs, of_runs, strict=True))
+
+
+def _lamp_words(lamps: Sequence[int]) -> Iterator[str]:
+    names = {shade: name for name, shade in COLOURS.items()} | {ODD: "another colour"}
+    for quarter, group in groupby(lamps, lambda lamp: max(lamp, 0) // _QUARTER):
+        said: list[str] = []
+        for lamp in group:
+            said += [names[lamp % _GAP]] if lamp >= 0 else ["many" if lamp == MANY else "some flicker"]
+            said += ["gap"] * (lamp >= 0 and bool(lamp & _GAP))
+        yield f"{' and '.join(said)} {QUARTERS[quarter - 1]}" if quarter else ", ".join(said)
 
 
 @dataclass(frozen=True)
@@ -177,8 +211,8 @@ class Eye:
             case "where":
                 assert ask.quarters is not None  # noqa: S101  (`where` makes it so)
                 return _surely(_where(first, ask.colours[0], ask.quarters), ask)
-            case "lit":
-                return _surely(_lit(shades), ask)
+            case "few":
+                return _surely(self._few(shades, ask), ask)
             case "flicker":
                 broken = (first == FLICKER).sum(axis=1)
                 return _surely(np.where(broken == 0, 0, np.where(broken < first.shape[1], 1, 2)), ask)
@@ -192,6 +226,36 @@ class Eye:
         gone = ~lit
         first = ask.goes[gone.argmax(axis=1)].astype(np.int64)
         return _surely(np.where(gone.all(axis=1), goes + 1, np.where(gone.any(axis=1), first, goes)), ask)
+
+    def reads(self, shades: Shades, quarters: NDArray[np.int8] | None = None) -> list[tuple[int, ...]]:
+        """What is read off a run on which few lamps are lit, for each variant.
+
+        Args:
+            shades: its lamps.
+            quarters: the quarter of each lamp, where it is a grid.
+        """
+        steady = (shades != DARK) & (shades != FLICKER)
+        count, flickers = steady.sum(axis=1), (shades == FLICKER).any(axis=1)
+        rows, lamps = np.nonzero(steady & (count <= COUNTS_TO)[:, None])
+        read = shades[rows, lamps].astype(np.int64)
+        if quarters is not None:
+            read += _QUARTER * (quarters[lamps].astype(np.int64) + 1)
+        elif self.gaps and len(rows) > 1:
+            # Dark lamps before each lamp; where much flickers, no gap between few is seen.
+            dark = np.cumsum(shades == DARK, axis=1)[rows, lamps]
+            follows = (rows[1:] == rows[:-1]) & (dark[1:] > dark[:-1])
+            counted = ((shades != DARK).sum(axis=1) <= COUNTS_TO)[rows[:-1]]
+            read[:-1] += _GAP * (follows & counted)
+        parts = np.split(read, np.cumsum(np.where(count <= COUNTS_TO, count, 0))[:-1])
+        return [
+            (MANY,) * many + tuple(part.tolist()) + (FLICKERS,) * broken
+            for part, many, broken in zip(parts, (count > COUNTS_TO).tolist(), flickers.tolist(), strict=True)
+        ]
+
+    def _few(self, shades: Sequence[Shades], ask: Ask) -> NDArray[np.int64]:
+        each = [self.reads(own, quarters) for own, quarters in zip(shades, ask.grids, strict=True)]
+        places = {sight: number for number, sight in enumerate(ask.sights)}
+        return np.array([places.get(sight, len(places)) for sight in zip(*each, strict=True)], dtype=np.int64)
 
     def _gap(self, shades: Shades, ask: Ask) -> Chances:
         """A gap is called by the steady lamp before it."""
@@ -257,12 +321,6 @@ def _where(shades: Shades, colour: str, quarters: NDArray[np.int8]) -> NDArray[n
     return np.where(_visible(shades, colour, _steady(shades)), found, 5)
 
 
-def _lit(shades: Sequence[Shades]) -> NDArray[np.int64]:
-    on = np.column_stack([_steady(one) > 0 for one in shades])
-    count = on.sum(axis=1)
-    return np.where(count == 0, len(shades) + 1, np.where(count > 1, len(shades), on.argmax(axis=1)))
-
-
 def _gaps(shades: Shades) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """For each variant the shade before its first gap, the number of gaps, and the number of lit lamps."""
     on = shades != DARK
@@ -278,9 +336,3 @@ def _gaps(shades: Shades) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray
 def goes_of(lengths: Sequence[int]) -> NDArray[np.int8]:
     """The go that each step belongs to, for goes of so many steps each."""
     return np.repeat(np.arange(len(lengths), dtype=np.int8), lengths)
-
-
-def quarters_of(lamps: int) -> NDArray[np.int8]:
-    """The quarter of its run that each lamp is in, in data order."""
-    bounds = [round(lamps * part / 4) for part in range(5)]
-    return goes_of([end - begin for begin, end in pairwise(bounds)])

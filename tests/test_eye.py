@@ -113,17 +113,47 @@ def test_in_which_go_a_dot_vanished(goes: list[list[bool]]) -> None:
     assert chances.max() == 1.0
 
 
-def test_which_of_some_runs_lights() -> None:
-    ask = eye.lit(("one", "other"))
-    for first, second, expected in ((0, 0, "none"), (1, 0, "only one"), (0, 4, "only other"), (2, 2, "several")):
-        shades = [np.array([[0, lamp]], dtype=np.uint8) for lamp in (first, second)]
-        assert ask.answers[int(Eye().sees(ask, shades)[0].argmax())] == expected
+GRID = st.lists(st.tuples(SHADE, st.integers(0, 3)), min_size=1, max_size=14)
 
 
-@pytest.mark.parametrize("lamps", [1, 2, 5, 100, 101])
-def test_quarters_share_a_run_evenly(lamps: int) -> None:
-    quarters = eye.quarters_of(lamps)
-    assert len(quarters) == lamps
-    assert (np.diff(quarters) >= 0).all()
-    counts = np.bincount(quarters, minlength=4)
-    assert counts.max() - counts.min() <= 1
+def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None) -> list[str]:
+    """What is read off few lamps, lamp by lamp, as words."""
+    steady = [n for n, lamp in enumerate(lamps) if lamp not in (0, 6)]
+    found = ["many"] if len(steady) > 4 else []
+    for n in steady if len(steady) <= 4 else []:
+        found.append(NAMES[lamps[n]] + (f" {eye.QUARTERS[quarters[n]]}" if quarters else ""))
+        rest = [m for m in steady if m > n]
+        counted = sum(lamp > 0 for lamp in lamps) <= 4
+        if rest and 0 in lamps[n : rest[0]] and seeing.gaps and counted and not quarters:
+            found.append("gap")
+    return [*found, *["some flicker"] * (6 in lamps)]
+
+
+# Source: the issue that asked for the eye: it counts to four; where it does, it sees every lamp and every gap.
+@given(RUN, st.booleans())
+def test_few_lamps_are_read_off_in_order(lamps: list[int], gaps: bool) -> None:
+    seeing = Eye(gaps=gaps)
+    sight = seeing.reads(np.array([lamps], dtype=np.uint8))
+    words = eye.in_words(("run",), tuple(sight))
+    assert words == (", ".join(read_slowly(lamps, seeing)) or "nothing")
+    assert seeing.reads(np.array([[1], [0], [1]], dtype=np.uint8)) == [(1,), (), (1,)]
+
+
+@given(GRID)
+def test_few_lamps_of_a_grid_are_read_off_with_their_quarters(lamps: list[tuple[int, int]]) -> None:
+    shades, quarters = [shade for shade, _ in lamps], [quarter for _, quarter in lamps]
+    (sight,) = Eye().reads(np.array([shades], dtype=np.uint8), np.array(quarters, dtype=np.int8))
+    each = [eye.in_words(("run",), ((lamp,),)) for lamp in sight]
+    assert each == read_slowly(shades, Eye(), quarters)
+
+
+@given(st.lists(st.tuples(RUN, RUN), min_size=1, max_size=6))
+def test_which_of_some_sights_it_is(pairs: list[tuple[list[int], list[int]]]) -> None:
+    width = max(len(run) for pair in pairs for run in pair)
+    padded = [np.array([run + [0] * (width - len(run)) for run in runs], np.uint8) for runs in zip(*pairs, strict=True)]
+    sights = list(zip(*(Eye().reads(one) for one in padded), strict=True))
+    offered = tuple(dict.fromkeys(sights[1:]))[:4]
+    ask = eye.few(("one", "other"), offered, (None, None))
+    expected = [offered.index(sight) if sight in offered else len(offered) for sight in sights]
+    assert Eye().sees(ask, padded).argmax(axis=1).tolist() == expected
+    assert ask.answers[len(offered) :] == ("none of these", eye.CANNOT_TELL)

@@ -146,6 +146,28 @@ class Composer:
             pairs = np.array([(one, other) for other, _ in found])
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs})
 
+    def with_none_at_a_lamp(self, ones: Numbers) -> Iterator[Batch]:
+        """All pairs of some faults at lamps of one run, and one that is at no lamp.
+
+        Args:
+            ones: the numbers of those at lamps.
+        """
+        run = self.faults[int(ones[0])].lamp[0]
+        own = self._at_lamps[run]
+        own = own.of(np.isin(own.numbers, ones))
+        for other in self._others:
+            arranged = self._arrangement(other, self.plan.wiring.ports[run])
+            reached = own.of(arranged.first[run][own.pixels] >= 0)
+            if not len(reached.numbers):
+                continue
+            alone, takes = self._takes(other), self._on_top(arranged, run, reached)
+            pairs = np.column_stack([np.full(len(reached.numbers), other), reached.numbers])
+            full = {
+                name: takes.get(name, np.broadcast_to(alone[name], (len(pairs), *alone[name].shape)))
+                for name in self.runs
+            }
+            yield Batch(pairs, full)
+
     def _mend(self, one: int, first: Numbers, others: _AtLamps, takes: dict[str, Takes]) -> None:
         """Where a lamp is missing that a shift cuts off, the shift cuts off another one."""
         for row in np.flatnonzero((others.kinds == "missing") & (first[others.pixels] < 0)):

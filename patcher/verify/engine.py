@@ -44,6 +44,8 @@ SAMPLE, FEWER = 200, 100
 """Classes on which candidates are weighed, the second while it proves; more are drawn from the belief."""
 FOCUS, FEWER_RUNS = 3, 2
 """Runs that are looked at more closely at a time, the second while it proves."""
+SEVERAL = 4
+"""So many runs are read at a time."""
 AHEAD = 12
 """Down to so many classes the whole tree of questions is searched."""
 LIVE = 1e-7
@@ -67,12 +69,15 @@ class Told:
         ask: what was asked.
         answer: the place of the answer among the ask's.
         chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
+        plain: the same had the frame been for lamps that are fed as planned, as which it looks under a pair of what is
+            believed and another fault.
     """
 
     frame: Frame
     ask: Ask
     answer: int
     chances: Belief
+    plain: Belief
 
 
 class Engine:
@@ -100,7 +105,7 @@ class Engine:
         self.done: NDArray[np.int64] | None = None
         self.sure = False
         self._repertoire = Repertoire(scene)
-        self._used: set[tuple[int, Ask]] = set()
+        self._used: set[tuple[int, Ask | None]] = set()
         self._pairs: Pairs | None = None
         self._asked_of_pool = -1
 
@@ -225,9 +230,8 @@ class Engine:
         heard = self._heard
         if self._asked_of_pool != len(heard):
             self._asked_of_pool = len(heard)
-            single = np.column_stack([told.chances for told in heard]) if heard else np.ones((len(self.scene.prior), 0))
-            said = [Heard(told.frame, told.ask, told.answer) for told in heard]
-            self.pool = self._pairs.refilled(said, single, _likelihood(self._doubt), self._logs())
+            said = [Heard(told.frame, told.ask, told.answer, told.chances, told.plain) for told in heard]
+            self.pool = self._pairs.refilled(said, _likelihood(self._doubt), self._logs())
 
     def _cohort(self, belief: Belief) -> NDArray[np.int64]:
         """The likeliest class, and behind it those of which every answer so far was as likely as of it."""
@@ -241,11 +245,14 @@ class Engine:
 
     def tell(self, frame: Frame, ask: Ask, answer: int) -> None:
         """Take an answer, by its place among the ask's."""
-        self._used.add((frame.key, ask))
-        chances = np.ones(len(self.scene.classes))
+        self._used.add((frame.key, ask if ask.kind != "few" else None))
+        every = np.arange(len(self.scene.classes))
+        chances = plain = np.ones(len(every))
         if ask.answers[answer] != CANNOT_TELL:
-            chances = self.looks(frame, ask, np.arange(len(self.scene.classes)))[:, answer]
-        self.told.append(Told(frame, ask, answer, chances))
+            chances = plain = self.looks(frame, ask, every)[:, answer]
+            if frame.plain is not None:
+                plain = self.looks(frame.plain, ask, every)[:, answer]
+        self.told.append(Told(frame, ask, answer, chances, plain))
 
     def _contradicted(self) -> bool:
         misfits = np.zeros(len(self.scene.prior), dtype=np.int64)
@@ -303,6 +310,28 @@ class Engine:
                 found += narrowing(self._repertoire, run, places[placed], single, belief[likely][placed], self._moved())
             if pairs:
                 found += [*self._repertoire.ends_off(run), *self._proving(run, likely, belief)]
+        return [*found, *self._several(runs, belief)]
+
+    def _several(self, focus: list[str], belief: Belief) -> list[Candidate]:
+        """The ends of several runs at once, as planned and as is believed, those in focus first."""
+        top = int(belief.argmax())
+        names = list(dict.fromkeys([*focus, *self.scene.variants]))[:SEVERAL]
+        if not names:
+            return []
+        found = []
+        planned = {run: self.scene.plan.takes[run].astype(np.int64) for run in names}
+        for takes in (planned, self._believed(names, top)):
+            found.append(self._repertoire.several(takes, {run: _ends(each) for run, each in takes.items()}))
+        return [one for one in found if one is not None]
+
+    def _believed(self, names: list[str], number: int) -> dict[str, NDArray[np.int64]]:
+        """What the lamps of some runs take under a class, as running channels."""
+        ((scene, own),) = self._scenes(np.array([number]))
+        numbers = np.append(scene.numbers, [-1, -1])
+        found = {}
+        for run in names:
+            variants = scene.variants[run]
+            found[run] = numbers[variants.index[:, variants.of[own[0]]]].T
         return found
 
     def _proving(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:
@@ -327,17 +356,19 @@ class Engine:
         return found
 
     def _followed(self, number: int) -> list[Candidate]:
-        """A dot along all that lights under a class, chain by chain and tee by tee: it leaves few faults unseen."""
+        """A dot along all that lights under a class, one run after the other and then along each tee, as far as none
+        went along it: it leaves few faults unseen.
+        """
         ((scene, own),) = self._scenes(np.array([number]))
-        wiring, numbers = scene.plan.wiring, np.append(scene.numbers, [-1, -1])
-        groups: dict[tuple[str, int] | str, dict[str, NDArray[np.int64]]] = {}
+        wiring = scene.plan.wiring
+        groups: dict[str, dict[str, NDArray[np.int64]]] = {}
         changed = [run for run, variants in scene.variants.items() if variants.of[own[0]]]
         for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
-            for run in chain_of(wiring, port):
-                if run in scene.variants:
-                    variants = scene.variants[run]
-                    group = port if wiring.show.runs[run].same_data_as is None else run
-                    groups.setdefault(group, {})[run] = numbers[variants.index[:, variants.of[own[0]]]].T
+            hung = [run for run in chain_of(wiring, port) if run in scene.variants]
+            for run, takes in self._believed(hung, number).items():
+                if not self._went_along(run, takes):
+                    group = "" if wiring.show.runs[run].same_data_as is None else run
+                    groups.setdefault(group, {})[run] = takes
         found = [self._repertoire.followed(takes) for takes in groups.values()]
         return [one for one in found if one is not None]
 
@@ -345,6 +376,15 @@ class Engine:
         """A dot along all that lights under the likeliest class, where none was asked for yet."""
         dots = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
         return next((dot for dot in dots if (dot[0].key, dot[1]) not in self._used), None)
+
+    def _went_along(self, run: str, takes: NDArray[np.int64]) -> bool:
+        """Whether dots that never vanished went along all that a run takes."""
+        along = [
+            told.frame.steps for told in self._heard
+            if told.ask.kind == "vanish" and run in told.ask.runs and told.ask.answers[told.answer] == "never"
+        ]  # fmt: skip
+        lit = [channels for steps in along for channels in steps]
+        return bool(lit) and bool(np.isin(takes[takes >= 0], np.concatenate(lit)).all())
 
     def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
         """Candidates for a run that is fed as a class has it."""
@@ -377,6 +417,12 @@ class Engine:
     ) -> list[Weighed]:
         """Candidates weighed by a belief over some classes, which are rising."""
         return weighed(self.eye, self._scenes(chosen), candidates, self._used, weight, doubt)
+
+
+def _ends(takes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The first two and the last two of the lamps that light."""
+    lit = np.flatnonzero((takes >= 0).all(axis=1))
+    return lit if len(lit) <= 4 else lit[[0, 1, -2, -1]]
 
 
 def _likelihood(doubt: float) -> Likelihood:

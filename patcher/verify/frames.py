@@ -38,11 +38,13 @@ class Frame:
         says: what a sound thing would show, for a person.
         steps: for each step the running channels that are lit; a frame that does not move has one.
         goes: where a dot moves, the go, from 0, that each step belongs to; between goes it rests.
+        plain: the same for lamps that are fed as planned, where the frame is for lamps that are fed otherwise.
     """
 
     says: str
     steps: tuple[Channels, ...]
     goes: tuple[int, ...] = ()
+    plain: Frame | None = None
 
     @cached_property
     def key(self) -> int:
@@ -83,6 +85,11 @@ class Painter:
         own = {"red": "R" in letters, "green": "G" in letters, "blue": "B" in letters, "white": white}
         return tuple(colour for colour in COLOURS if own[colour])
 
+    @staticmethod
+    def on(letters: str, colour: str) -> NDArray[np.int64]:
+        """Which of a pixel's channels are lit in a colour."""
+        return np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
+
     def steps(self, run: str, pixels: Pixels, colour: str) -> Channels:
         """The running channels that show a colour on each of some pixels of a run, counted from 0: shape (pixels,
         channels of the colour). Pixels up to `BEHIND` beyond its ends are where the box would go on counting.
@@ -92,7 +99,7 @@ class Painter:
             link, at = self._plan.patch.link_of(source)
             box = self._plan.wiring.ports[source][0]
             letters = wire_letters(self._show, box, self._show.runs[source])
-            on = np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
+            on = self.on(letters, colour)
             every = np.arange(-BEHIND, self._show.runs[run].pixels + BEHIND)
             self._known[run, colour] = pixel_places(at, every, link.channels)[:, None] + on
         found: Channels = self._known[run, colour][pixels + BEHIND]

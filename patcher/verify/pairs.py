@@ -15,7 +15,7 @@ from itertools import zip_longest
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import BROKEN, Ask, Chances, Eye, Shades, shade_table
+from patcher.eye import BROKEN, Ask, Eye, Shades, shade_table
 from patcher.faults import Takes
 from patcher.faults.fault import AT_A_LAMP
 from patcher.verify.composing import Batch, Composer
@@ -47,17 +47,21 @@ BESIDE = 12
 """Faults at no lamp that are put together with one at a lamp; with that of the likeliest class all are."""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
+AROUND = 3
+"""A shift by so many lamps at most makes a fault at one lamp look like one at another."""
 FLOOR = 0.05
 """How likely an answer is taken to be under one of two faults that does not explain it: the other may."""
 
 
 @dataclass(frozen=True, eq=False)
 class Heard:
-    """A question and the place of its answer."""
+    """A question that was answered, as `Told`."""
 
     frame: Frame
     ask: Ask
     answer: int
+    chances: Belief
+    plain: Belief
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +96,7 @@ class Pairs:
         self._tables = {run: shade_table(variants.letters) for run, variants in scene.variants.items()}
         self._looks, self._single = self._base()
         self._made: dict[int, int] = {}
+        self._seen_around: set[int] = set()
         self._found: dict[tuple[int, int], tuple[Belief, dict[str, Takes]]] = {}
 
     def _base(self) -> tuple[Looks, set[Look]]:
@@ -107,12 +112,11 @@ class Pairs:
             found.add(looks.of({run: takes[run][variant] for run, variant in own.items() if variant}))
         return looks, found
 
-    def refilled(self, heard: Sequence[Heard], single: Chances, likelihood: Likelihood, belief: Belief) -> Pool | None:
+    def refilled(self, heard: Sequence[Heard], likelihood: Likelihood, belief: Belief) -> Pool | None:
         """The pool after some answers.
 
         Args:
             heard: what was answered, but for "can't tell".
-            single: how likely each of those was under each single class: shape (classes, answers heard).
             likelihood: how much an answer counts.
             belief: the logarithm of how likely each single class is.
         """
@@ -120,14 +124,23 @@ class Pairs:
             return None
         self._update(heard)
         left, best, likeliest = CELLS, float(belief.max()), int(belief.argmax())
-        known = np.maximum(single, FLOOR)[self.class_of]
+        known, other = (
+            np.maximum(np.column_stack([getattr(one, name) for one in heard]), FLOOR)[self.class_of]
+            for name in ("chances", "plain")
+        )
+        other = np.maximum(known, other)
         fit = np.log(self.weight) + np.log(known).sum(axis=1)
+        around = self._around(likeliest)
+        if len(around) and likeliest not in self._seen_around:
+            self._seen_around.add(likeliest)
+            for batch in self._composer.with_none_at_a_lamp(around):
+                best = max(best, self._take(batch, heard, likelihood, best))
         in_turn = 1e-6 * ((np.arange(len(fit)) * 0.618034 + len(heard) * 0.381966) % 1.0)
-        for one in self._order(heard, fit, likelihood, belief)[:TURNS]:
+        for one in self._order(heard, fit, likelihood, belief, around)[:TURNS]:
             if left <= 0:
                 break
             self._made[one] = len(heard)
-            either = np.log(np.maximum(known, known[one])).sum(axis=1) + in_turn
+            either = np.log(np.maximum(other, known[one])).sum(axis=1) + in_turn
             beside = len(self.faults) if self.class_of[one] == likeliest else BESIDE
             for batch in self._composer.with_all(one, either, MOST, beside):
                 left -= sum(each.size for each in batch.takes.values() if each.strides[0])
@@ -148,16 +161,36 @@ class Pairs:
             chances, takes = self._found[key]
             self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
 
-    def _order(self, heard: Sequence[Heard], fit: Belief, likelihood: Likelihood, belief: Belief) -> list[int]:
-        """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those in the
-        likeliest pairs, and those that fit best by themselves, one for all that nothing heard tells apart.
+    def _around(self, likeliest: int) -> NDArray[np.int64]:
+        """The faults of a class at a lamp and its like on the lamps around it, the nearest first: what moves all lamps
+        by few makes one look like the other.
+        """
+        own = np.flatnonzero(self.class_of == likeliest)
+        if not len(own) or self.faults[own[0]].kind not in AT_A_LAMP:
+            return np.empty(0, dtype=np.int64)
+        fault = self.faults[own[0]]
+        run, pixel = fault.lamp
+        like = {
+            other.lamp[1] - pixel: number
+            for number, other in enumerate(self.faults)
+            if other.kind == fault.kind and other.value == fault.value and other.lamp[0] == run
+        }
+        return np.array([like[off] for off in sorted(like, key=abs) if abs(off) <= AROUND], dtype=np.int64)
+
+    def _order(
+        self, heard: Sequence[Heard], fit: Belief, likelihood: Likelihood, belief: Belief, around: NDArray[np.int64]
+    ) -> list[int]:
+        """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those around
+        the likeliest, those in the likeliest pairs, and those that fit best by themselves, one for all that nothing
+        heard tells apart.
         """
         top = [number for number in np.argsort(-belief, kind="stable")[:4] if number]
         likeliest = [int(np.flatnonzero(self.class_of == number)[0]) for number in top]
         keys, scores = self._scores(heard, likelihood)
         of_pairs = [one for place in np.argsort(-scores, kind="stable")[:6].tolist() for one in keys[place]]
         groups = self._groups(fit)
-        lists = [list(dict.fromkeys(each)) for each in (likeliest, of_pairs, groups[0::2], groups[1::2])]
+        each = (likeliest, around.tolist(), of_pairs, groups[0::2], groups[1::2])
+        lists = [list(dict.fromkeys(own)) for own in each]
         turns = [one for turn in zip_longest(*lists) for one in turn if one is not None]
         return [one for one in dict.fromkeys(turns) if self._made.get(one, -AGAIN) <= len(heard) - AGAIN]
 

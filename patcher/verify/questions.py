@@ -28,10 +28,17 @@ AS_BELIEVED = ", if it is fed as now believed"
 
 @dataclass(frozen=True, eq=False)
 class Candidate:
-    """A frame with what could be asked of it."""
+    """A frame with what could be asked of it.
+
+    Attributes:
+        frame: the frame.
+        asks: what could be asked.
+        few: the runs on which it lights few lamps, which could be read off.
+    """
 
     frame: Frame
     asks: tuple[Ask, ...]
+    few: tuple[str, ...] = ()
 
 
 def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
@@ -54,9 +61,13 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
             return None
         of = eye.goes_of(lengths.tolist())
         asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
-        return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(steps[n] for n in kept), tuple(of.tolist())), asks)
+        plain = Frame(frame.says, tuple(frame.steps[n] for n in kept), tuple(of.tolist()))
+        fed = Frame(f"{frame.says}{AS_BELIEVED}", tuple(steps[n] for n in kept), plain.goes, plain)
+        return Candidate(fed, asks)
     lit = steps[0][steps[0] >= 0]
-    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (lit,)), candidate.asks) if len(lit) else None
+    if not len(lit):
+        return None
+    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (lit,), plain=frame), candidate.asks, candidate.few)
 
 
 class Repertoire:
@@ -152,10 +163,9 @@ class Repertoire:
         """A grid's first line red at its begin and blue at its end, the second line green at its begin."""
         show = self.scene.plan.wiring.show
         own = cells(show, show.runs[run])
-        if own is None or not {"red", "green", "blue"} <= set(self.painter.colours(run)):
+        quarters = self.scene.quarters[run]
+        if own is None or quarters is None or not {"red", "green", "blue"} <= set(self.painter.colours(run)):
             return
-        low, high = own.min(axis=0), own.max(axis=0)
-        quarters = ((own - low) * 2 > (high - low)) @ np.array([1, 2])
         steps = np.abs(np.diff(own[:, 0])) + np.abs(np.diff(own[:, 1]))
         along = own[:, 1] if len(own) > 1 and own[0, 1] == own[1, 1] else own[:, 0]
         second = int(np.flatnonzero(along != along[0])[0]) if (along != along[0]).any() else len(own)
@@ -167,8 +177,7 @@ class Repertoire:
             "green": np.arange(second, min(second + part, len(own))),
         }  # fmt: skip
         says = f"{run}'s first line red where it begins and blue where it ends, its second line green where it begins"
-        names = ("bottom left", "bottom right", "top left", "top right")
-        asks = tuple(eye.where(run, colour, quarters.astype(np.int8), names) for colour in parts)
+        asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
@@ -190,7 +199,8 @@ class Repertoire:
         if len(parts) > 1:
             asks.append(eye.missing(run, tuple(parts)))
         asks.append(eye.gap(run, tuple(parts)))
-        return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks))
+        few = sum(len(p) for p in parts.values()) <= eye.COUNTS_TO
+        return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks), (run,) if few else ())
 
     def dot(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
         """A dot along a stretch, in up to four goes, each from one bound to the next."""
@@ -208,6 +218,34 @@ class Repertoire:
         every = Frame(f"all of {run} {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
         return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
 
+    def several(self, takes: dict[str, Channels], lamps: dict[str, Pixels]) -> Candidate | None:
+        """Few lamps on each of some runs, each in another colour where the run has so many.
+
+        Args:
+            takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
+            lamps: for each run those that are to light, at most four.
+        """
+        plain, lit, words = [], [], []
+        for run, own in lamps.items():
+            colours = self.painter.colours(run)
+            if not colours or not len(own):
+                continue
+            letters, named = self.painter.letters(run), []
+            for number, lamp in enumerate(own.tolist()):
+                colour = colours[number % len(colours)]
+                on = self.painter.on(letters, colour)
+                lit.append(takes[run][lamp, on])
+                plain.append(self.scene.plan.takes[run][lamp, on])
+                named.append(f"{colour} {lamp + 1}")
+            words.append(f"{run}: {', '.join(named)}")
+        if not lit:
+            return None
+        planned, channels = np.concatenate(plain).astype(np.int64), np.concatenate(lit).astype(np.int64)
+        says = "; ".join(words)
+        if np.array_equal(planned, channels):
+            return Candidate(Frame(says, (channels,)), (), tuple(takes))
+        return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
+
     def followed(self, takes: dict[str, Channels]) -> Candidate | None:
         """A dot along all channels that the lamps of some runs take, one after the other; None where they take none.
 
@@ -215,13 +253,15 @@ class Repertoire:
             takes: for each run the channels of its lamps: shape (lamps, channels); negative where they take none.
         """
         along = np.concatenate([each.ravel() for each in takes.values()])
+        planned = np.concatenate([self.scene.plan.takes[run].ravel() for run in takes])[along >= 0]
         along = along[along >= 0]
         if not len(along):
             return None
         of = eye.goes_of([len(part) for part in np.array_split(along, 4) if len(part)])
-        says = f"a dot along {', then '.join(takes)}, {IN_TURN}, in {int(of.max()) + 1} goes{AS_BELIEVED}"
+        says = f"a dot along {', then '.join(takes)}, {IN_TURN}, in {int(of.max()) + 1} goes"
+        plain = Frame(says, tuple(planned[:, None]), tuple(of.tolist()))
         return Candidate(
-            Frame(says, tuple(along[:, None]), tuple(of.tolist())),
+            Frame(f"{says}{AS_BELIEVED}", tuple(along[:, None]), plain.goes, plain),
             (eye.vanish(next(iter(takes)), of, *list(takes)[1:]),),
         )
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from patcher.eye import BROKEN, Shades, shade_table
 from patcher.faults import RANDOM, Departure, Planned, Takes
+from patcher.shapes import Cells, cells
 from patcher.verify.hypotheses import Hypothesis, runs_of, singles, weights
 
 Index = NDArray[np.int32]
@@ -94,6 +95,12 @@ class Scene:
     variants: dict[str, Variants]
     numbers: Channels
 
+    @cached_property
+    def quarters(self) -> dict[str, NDArray[np.int8] | None]:
+        """For each run that is a grid, the quarter that each of its lamps is in."""
+        show = self.plan.wiring.show
+        return {run: quarters_of(cells(show, show.runs[run])) for run in self.variants}
+
     def on(self, channels: Channels) -> Shades:
         """Which channels of the scene are lit, where these running channels are; behind them dark and broken data."""
         found = np.zeros(len(self.numbers) + 2, dtype=np.uint8)
@@ -101,6 +108,15 @@ class Scene:
         found[at[self.numbers[at] == channels]] = 1
         found[-1] = BROKEN
         return found
+
+
+def quarters_of(placed: Cells | None) -> NDArray[np.int8] | None:
+    """The quarter of a grid, 0 to 3, that each of its lamps is in, from their columns and rows; None without."""
+    if placed is None:
+        return None
+    low, high = placed.min(axis=0), placed.max(axis=0)
+    found: NDArray[np.int8] = (((placed - low) * 2 > (high - low)) @ np.array([1, 2])).astype(np.int8)
+    return found
 
 
 def scene_of(plan: Planned, thing: str) -> Scene:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import Ask, Chances, Eye, Shades
+from patcher.eye import Ask, Chances, Eye, Shades, Sight, few
 from patcher.verify.frames import Frame
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
@@ -18,13 +18,15 @@ Numbers = NDArray[np.int64]
 Indices = list[NDArray[np.int32]]
 """For each of some runs what it could take: shape (channels, variants, lamps)."""
 
+OFFERED = 4
+"""So many sights of few lamps are offered."""
 WORTHLESS = 1e-6
 """Bits; a question that tells less tells nothing."""
 
 
 def weighed(
-    eye: Eye, classes: Sequence[tuple[Scene, Numbers]], candidates: Sequence[Candidate], used: set[tuple[int, Ask]],
-    weight: Belief, doubt: float,
+    eye: Eye, classes: Sequence[tuple[Scene, Numbers]], candidates: Sequence[Candidate],
+    used: set[tuple[int, Ask | None]], weight: Belief, doubt: float,
 ) -> list[Weighed]:  # fmt: skip
     """Candidates weighed by a belief.
 
@@ -32,27 +34,73 @@ def weighed(
         eye: the eye that would answer.
         classes: the scenes, each with those of its classes that the belief is over.
         candidates: what could be asked.
-        used: frames and asks that are not asked again.
+        used: frames and asks that are not asked again; few lamps, for which None stands, are read once.
         weight: the belief in each of those classes, in their order.
         doubt: the part of answers that are wrong.
     """
     found: list[Weighed] = []
-    sampled: dict[tuple[str, ...], list[tuple[Scene, Indices, Numbers]]] = {}
-    seen: set[tuple[int, Ask]] = set()
+    known: dict[tuple[str, ...], list[tuple[Scene, Indices, Numbers]]] = {}
+    seen: set[tuple[int, Ask | None]] = set()
     for candidate in candidates:
-        runs = candidate.asks[0].runs
-        if runs not in sampled:
-            sampled[runs] = [(scene, *_variants(scene, runs, own)) for scene, own in classes]
-        shades: dict[int, Shades] = {}
+        frame, shown = candidate.frame, dict[tuple[str, ...], list[tuple[list[Shades], Numbers]]]()
+        for runs in dict.fromkeys([*(ask.runs for ask in candidate.asks), *([candidate.few] if candidate.few else ())]):
+            if runs not in known:
+                known[runs] = [(scene, *_variants(scene, runs, own)) for scene, own in classes]
+            if not frame.goes:
+                shown[runs] = [(_shades(scene, frame, runs, i), back) for scene, i, back in known[runs]]
         for ask in candidate.asks:
-            key = (candidate.frame.key, ask)
+            key = (frame.key, ask)
             if key in used or key in seen:
                 continue
             seen.add(key)
-            parts = [_seen(eye, candidate.frame, ask, scene, i, shades)[back] for scene, i, back in sampled[runs]]
-            chances = np.concatenate(parts) if len(parts) > 1 else parts[0]
-            found.append(Weighed.of(candidate.frame, ask, chances, weight, doubt))
+            if frame.goes:
+                parts = [see(scene, eye, frame, ask, i)[back] for scene, i, back in known[ask.runs]]
+            else:
+                parts = [eye.sees(ask, own)[back] for own, back in shown[ask.runs]]
+            found.append(Weighed.of(frame, ask, _joined(parts), weight, doubt))
+        if candidate.few and (frame.key, None) not in used | seen:
+            seen.add((frame.key, None))
+            read, chances = _read(eye, classes[0][0], candidate.few, shown[candidate.few], weight)
+            if read is not None:
+                found.append(Weighed.of(frame, read, chances, weight, doubt))
     return found
+
+
+def _joined(parts: Sequence[Chances]) -> Chances:
+    return np.concatenate(parts) if len(parts) > 1 else parts[0]
+
+
+def _shades(scene: Scene, frame: Frame, runs: Sequence[str], indices: Indices) -> list[Shades]:
+    on = scene.on(frame.steps[0])
+    return [scene.variants[run].shades(on, index) for run, index in zip(runs, indices, strict=True)]
+
+
+def _read(
+    eye: Eye, scene: Scene, runs: tuple[str, ...], shown: Sequence[tuple[list[Shades], Numbers]], weight: Belief
+) -> tuple[Ask | None, Chances]:
+    """Which of the likeliest sights do few lamps give? None where there is but one.
+
+    Args:
+        eye: the eye that would answer.
+        scene: a scene that has the runs.
+        runs: the runs to read.
+        shown: for each scene what each of the runs shows under some classes, and which of those is each class's.
+        weight: the belief in each class.
+    """
+    grids = tuple(scene.quarters[run] for run in runs)
+    each, places = list[Numbers](), dict[Sight, int]()
+    for shades, back in shown:
+        sights = zip(*(eye.reads(own, grid) for own, grid in zip(shades, grids, strict=True)), strict=True)
+        each.append(np.array([places.setdefault(sight, len(places)) for sight in sights])[back])
+    of = np.concatenate(each)
+    if len(places) < 2:
+        return None, np.empty((0, 0))
+    heaviest = np.argsort(-np.bincount(of, weights=weight, minlength=len(places)), kind="stable")[:OFFERED]
+    named = list(places)
+    ask = few(runs, tuple(named[n] for n in heaviest), grids)
+    answer = np.full(len(places), len(heaviest))
+    answer[heaviest] = np.arange(len(heaviest))
+    return ask, np.eye(len(ask.answers))[answer[of]]
 
 
 def _variants(scene: Scene, runs: Sequence[str], classes: Numbers) -> tuple[Indices, Numbers]:
@@ -63,19 +111,10 @@ def _variants(scene: Scene, runs: Sequence[str], classes: Numbers) -> tuple[Indi
     return found, back.ravel()
 
 
-def _seen(eye: Eye, frame: Frame, ask: Ask, scene: Scene, indices: Indices, shades: dict[int, Shades]) -> Chances:
-    if ask.kind == "vanish":
-        return see(scene, eye, frame, ask, indices)
-    if id(scene) not in shades:
-        shades[id(scene)] = scene.variants[ask.runs[0]].shades(scene.on(frame.steps[0]), indices[0])
-    return eye.sees(ask, [shades[id(scene)]])
-
-
 def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: Indices) -> Chances:
     """How likely an eye gives each answer, where the ask's runs take these channels of the scene."""
     if ask.kind != "vanish":
-        on = scene.on(frame.steps[0])
-        return eye.sees(ask, [scene.variants[run].shades(on, i) for run, i in zip(ask.runs, indices, strict=True)])
+        return eye.sees(ask, _shades(scene, frame, ask.runs, indices))
     taken = np.zeros((indices[0].shape[1], len(scene.numbers) + 2), dtype=bool)
     rows = np.arange(len(taken))[:, None]
     for index in indices:

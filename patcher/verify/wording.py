@@ -45,8 +45,11 @@ def asks(show: Show, ask: Ask) -> str:
             return f"Is there a gap between lit lamps of {run}? Coming from {first}: which colour is just before it?"
         case "where":
             return f"Where on {run} is the {ask.colours[0]} light?"
-        case "lit":
-            return f"Which of these lights: {', '.join(ask.runs)}?"
+        case "few" if len(ask.runs) == 1:
+            return f"Few lamps are lit on {run}: which do you see, coming from {first}?"
+        case "few":
+            begins = "; ".join(f"{name} from {ends(show, name)[0]}" for name in ask.runs)
+            return f"Few lamps are lit: which do you see? Read {begins}."
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish":
