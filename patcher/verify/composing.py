@@ -24,6 +24,7 @@ Numbers = NDArray[np.int64]
 Floats = NDArray[np.float64]
 BEYOND = 1000
 """Octets are counted so many pixels beyond what is planned on a cable."""
+SHIFTS = ("shift", "channel-shift")
 OF_BOX = ("dead", "universe-shift", "channel-shift", "count")
 
 
@@ -115,7 +116,7 @@ class Composer:
             one: the fault's number.
             rank: how welcome each fault is as the other; None: all are taken.
             most: of the faults at lamps of a run so many are taken, those that rank highest.
-            beside: so many of those at no lamp are taken beside a fault at a lamp.
+            beside: so many of those at no lamp are taken, those that rank highest.
         """
         alone = self._takes(one)
         own = self.faults[one]
@@ -138,7 +139,7 @@ class Composer:
             }
             yield Batch(pairs, full)
         chosen = self._others
-        if rank is not None and own.kind in AT_A_LAMP:
+        if rank is not None:
             chosen = sorted(chosen, key=lambda other: -rank[other])[:beside]
         known = [(other, self._both(one, other)) for other in chosen if other != one]
         found = [(other, takes) for other, takes in known if takes is not None]
@@ -146,8 +147,8 @@ class Composer:
             pairs = np.array([(one, other) for other, _ in found])
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs})
 
-    def with_none_at_a_lamp(self, ones: Numbers) -> Iterator[Batch]:
-        """All pairs of some faults at lamps of one run, and one that is at no lamp.
+    def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
+        """All pairs of some faults at lamps of one run, and one that moves what all lamps show by few.
 
         Args:
             ones: the numbers of those at lamps.
@@ -155,7 +156,7 @@ class Composer:
         run = self.faults[int(ones[0])].lamp[0]
         own = self._at_lamps[run]
         own = own.of(np.isin(own.numbers, ones))
-        for other in self._others:
+        for other in (number for number in self._others if self.faults[number].kind in SHIFTS):
             arranged = self._arrangement(other, self.plan.wiring.ports[run])
             reached = own.of(arranged.first[run][own.pixels] >= 0)
             if not len(reached.numbers):

@@ -88,6 +88,7 @@ class Engine:
         eye: the eye that answers.
         careful: whether it is to be surer than usual.
         proves: whether it proves what it has narrowed; without, it ends there.
+        narrowing: whether it still trusts, and thinks of one fault.
         told: what the eye has said.
         pool: pairs that fit, once it has narrowed.
         done: the classes that are left, none of which any question tells from the others; None while there is more to
@@ -106,17 +107,13 @@ class Engine:
         self.sure = False
         self._repertoire = Repertoire(scene)
         self._used: set[tuple[int, Ask | None]] = set()
-        self._pairs: Pairs | None = None
+        self.narrowing = True
+        self._pairs = Pairs(scene, eye) if proves else None
         self._asked_of_pool = -1
 
     @property
     def _heard(self) -> list[Told]:
         return [told for told in self.told if told.ask.answers[told.answer] != CANNOT_TELL]
-
-    @property
-    def narrowing(self) -> bool:
-        """Whether it still trusts, and thinks of one fault."""
-        return self._pairs is None
 
     @property
     def _doubt(self) -> float:
@@ -166,7 +163,7 @@ class Engine:
                 chosen = self._narrow()
                 if chosen is not None or not self.proves:
                     return chosen
-            self._pairs = Pairs(self.scene, self.eye)
+            self.narrowing = False
         return self._prove()
 
     def _narrow(self) -> tuple[Frame, Ask] | None:
@@ -176,7 +173,7 @@ class Engine:
         candidates = self._candidates(chosen, weight, belief, pairs=False)
         found = self._weighed(candidates, chosen, weight, 0.0)
         best, alike = best_of(found), alike_of(found, chosen, belief)
-        enough = NARROWED if self._pairs is not None or not self.proves else ENOUGH
+        enough = ENOUGH if self.narrowing and self.proves else NARROWED
         live = np.flatnonzero(belief > belief.max() * LIVE)
         if len(live) > len(chosen) and ends(best, alike, belief, enough):
             chosen, weight = live, belief[live] / belief[live].sum()

@@ -52,6 +52,11 @@ class Frame:
         lit = np.concatenate(self.steps) if self.goes else np.unique(self.steps[0])
         return hash((lit.tobytes(), self.goes))
 
+    @cached_property
+    def stacked(self) -> Channels:
+        """The channels of all steps, where each lights as many: shape (steps, channels)."""
+        return np.stack(self.steps)
+
     def universes(self) -> tuple[int, ...]:
         """The universes in which anything is lit, rising."""
         return tuple((np.unique(np.concatenate(self.steps) // CHANNELS) + 1).tolist())

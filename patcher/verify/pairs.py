@@ -31,9 +31,9 @@ KEPT = 1000
 """Pairs in the pool."""
 FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
-TURNS = 12
+TURNS = 7
 """Faults that are put together with all others for one question."""
-CELLS = 1_000_000
+CELLS = 600_000
 """Channels of lamps that are worked out for one question."""
 MOST = 200
 """Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
@@ -43,8 +43,8 @@ EVENLY = 0.25
 """This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
 FITTING = 400
 """Single faults that fit best, of which some are put together with all others."""
-BESIDE = 12
-"""Faults at no lamp that are put together with one at a lamp; with that of the likeliest class all are."""
+BESIDE = 20
+"""Faults at no lamp that are put together with one at a time; with that of the likeliest class all are."""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
 AROUND = 3
@@ -133,7 +133,7 @@ class Pairs:
         around = self._around(likeliest)
         if len(around) and likeliest not in self._seen_around:
             self._seen_around.add(likeliest)
-            for batch in self._composer.with_none_at_a_lamp(around):
+            for batch in self._composer.with_shifts(around):
                 best = max(best, self._take(batch, heard, likelihood, best))
         in_turn = 1e-6 * ((np.arange(len(fit)) * 0.618034 + len(heard) * 0.381966) % 1.0)
         for one in self._order(heard, fit, likelihood, belief, around)[:TURNS]:
@@ -330,7 +330,7 @@ def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
 
 def lit_steps(takes: Takes, frame: Frame) -> NDArray[np.bool_]:
     """Whether any lamp is lit at each step of a frame that moves: shape (variants, steps)."""
-    steps = np.stack(frame.steps)
+    steps = frame.stacked
     step_of = np.full(max(int(takes.max()), int(steps.max())) + 3, len(steps), dtype=np.int64)
     for column in steps.T:
         step_of[column] = np.arange(len(steps))

@@ -50,24 +50,23 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
         believed: for each of those the one that its lamp takes; negative where it takes none.
     """
     frame = candidate.frame
-    most = max(int(planned.max()), *(int(step.max(initial=0)) for step in frame.steps))
-    table = np.full(most + 1, -1, dtype=np.int64)
+    lit = frame.stacked if frame.goes else frame.steps[0]
+    table = np.full(max(int(planned.max()), int(lit.max(initial=0))) + 1, -1, dtype=np.int64)
     table[planned[planned >= 0]] = believed[planned >= 0]
-    steps = [table[step] for step in frame.steps]
-    if frame.goes:
-        kept = [number for number, step in enumerate(steps) if (step >= 0).all()]
-        lengths = np.unique(np.array(frame.goes)[kept], return_counts=True)[1]
-        if not kept:
+    fed = table[lit]
+    if not frame.goes:
+        fed = fed[fed >= 0]
+        if not len(fed):
             return None
-        of = eye.goes_of(lengths.tolist())
-        asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
-        plain = Frame(frame.says, tuple(frame.steps[n] for n in kept), tuple(of.tolist()))
-        fed = Frame(f"{frame.says}{AS_BELIEVED}", tuple(steps[n] for n in kept), plain.goes, plain)
-        return Candidate(fed, asks)
-    lit = steps[0][steps[0] >= 0]
-    if not len(lit):
+        return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (fed,), plain=frame), candidate.asks, candidate.few)
+    kept = (fed >= 0).all(axis=1)
+    if not kept.any():
         return None
-    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (lit,), plain=frame), candidate.asks, candidate.few)
+    of = eye.goes_of(np.unique(np.array(frame.goes)[kept], return_counts=True)[1].tolist())
+    goes = tuple(of.tolist())
+    plain = Frame(frame.says, tuple(lit[kept]), goes)
+    asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
+    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(fed[kept]), goes, plain), asks)
 
 
 class Repertoire:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import Ask, Chances, Eye, Shades, Sight, few
+from patcher.eye import Ask, Chances, Eye, Shades, Sight
+from patcher.eye import few as which_of
 from patcher.verify.frames import Frame
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
@@ -42,25 +43,25 @@ def weighed(
     known: dict[tuple[str, ...], list[tuple[Scene, Indices, Numbers]]] = {}
     seen: set[tuple[int, Ask | None]] = set()
     for candidate in candidates:
-        frame, shown = candidate.frame, dict[tuple[str, ...], list[tuple[list[Shades], Numbers]]]()
-        for runs in dict.fromkeys([*(ask.runs for ask in candidate.asks), *([candidate.few] if candidate.few else ())]):
+        frame = candidate.frame
+        asks = [ask for ask in candidate.asks if (frame.key, ask) not in used and (frame.key, ask) not in seen]
+        few = candidate.few if (frame.key, None) not in used and (frame.key, None) not in seen else ()
+        seen.update((frame.key, ask) for ask in asks)
+        shown: dict[tuple[str, ...], list[tuple[list[Shades], Numbers]]] = {}
+        for runs in {*(ask.runs for ask in asks), *((few,) if few else ())}:
             if runs not in known:
                 known[runs] = [(scene, *_variants(scene, runs, own)) for scene, own in classes]
             if not frame.goes:
                 shown[runs] = [(_shades(scene, frame, runs, i), back) for scene, i, back in known[runs]]
-        for ask in candidate.asks:
-            key = (frame.key, ask)
-            if key in used or key in seen:
-                continue
-            seen.add(key)
+        for ask in asks:
             if frame.goes:
                 parts = [see(scene, eye, frame, ask, i)[back] for scene, i, back in known[ask.runs]]
             else:
                 parts = [eye.sees(ask, own)[back] for own, back in shown[ask.runs]]
             found.append(Weighed.of(frame, ask, _joined(parts), weight, doubt))
-        if candidate.few and (frame.key, None) not in used | seen:
+        if few:
             seen.add((frame.key, None))
-            read, chances = _read(eye, classes[0][0], candidate.few, shown[candidate.few], weight)
+            read, chances = _read(eye, classes[0][0], few, shown[few], weight)
             if read is not None:
                 found.append(Weighed.of(frame, read, chances, weight, doubt))
     return found
@@ -97,7 +98,7 @@ def _read(
         return None, np.empty((0, 0))
     heaviest = np.argsort(-np.bincount(of, weights=weight, minlength=len(places)), kind="stable")[:OFFERED]
     named = list(places)
-    ask = few(runs, tuple(named[n] for n in heaviest), grids)
+    ask = which_of(runs, tuple(named[n] for n in heaviest), grids)
     answer = np.full(len(places), len(heaviest))
     answer[heaviest] = np.arange(len(heaviest))
     return ask, np.eye(len(ask.answers))[answer[of]]
@@ -120,7 +121,7 @@ def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: Indices) -> Cha
     for index in indices:
         for channel in index:
             taken[rows, channel] = True
-    steps = np.stack(frame.steps)
+    steps = frame.stacked
     at = np.minimum(np.searchsorted(scene.numbers, steps), len(scene.numbers) - 1)
     at[scene.numbers[at] != steps] = len(scene.numbers)
     taken[:, len(scene.numbers) :] = False

@@ -35,7 +35,7 @@ from patcher.eye import Eye
 from patcher.faults import RANDOM, build, departure, planned
 from patcher.show.files import read_show
 from patcher.verify.engine import Engine
-from patcher.verify.hypotheses import chain_of
+from patcher.verify.hypotheses import WEIGHTS, chain_of
 from patcher.verify.questions import Repertoire, fed_as
 from patcher.verify.scene import Scene, build_scene, scene_of
 from patcher.verify.weighing import entropy_bits, see
@@ -124,7 +124,7 @@ def drawn(scene: Scene, trials: int, rng: random.Random) -> list[int]:
     return [number for own in by_kind.values() for number in rng.sample(own, min(each, len(own)))]
 
 
-def table(rows: dict[str, list[tuple[int, float, bool, bool, bool]]]) -> None:
+def table(rows: dict[str, list[tuple[int, float, bool, bool]]]) -> None:
     print("| kind | trials | in what is named | exactly its class | questions mean | 90 % | max | price mean |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     every = [one for own in rows.values() for one in own]
@@ -134,7 +134,12 @@ def table(rows: dict[str, list[tuple[int, float, bool, bool, bool]]]) -> None:
         most = f"{asked[math.ceil(0.9 * len(asked)) - 1]} | {asked[-1]}"
         price = np.mean([one[1] for one in own])
         print(f"| {name} | {len(own)} | {parts[0]} | {parts[1]} | {np.mean(asked):.2f} | {most} | {price:.2f} |")
-    print()
+    asked, price = (
+        sum(WEIGHTS[name] * np.mean([one[place] for one in own]) for name, own in rows.items())
+        / sum(WEIGHTS[name] for name in rows)
+        for place in (0, 1)
+    )
+    print(f"| **by how often each kind is met** | | | | {asked:.2f} | | | {price:.2f} |\n")
 
 
 def singles(plans, eye: Eye, args) -> None:
@@ -153,7 +158,7 @@ def singles(plans, eye: Eye, args) -> None:
             times += took
             done = set(engine.done.tolist()) if engine.done is not None else set()
             price = sum(told.ask.price for told in engine.told)
-            rows[kind(scene, true)].append((len(engine.told), price, true in done, done == alike[keys[true]], True))
+            rows[kind(scene, true)].append((len(engine.told), price, true in done, done == alike[keys[true]]))
             sizes[len(done)] += 1
             if len(done) > 1:
                 names["{" + ", ".join(sorted(kind(scene, n) for n in done)[:8]) + "}" * (len(done) <= 8)] += 1
