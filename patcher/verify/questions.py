@@ -23,7 +23,7 @@ from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.scene import Scene
 
 IN_TURN = "each colour in turn"
-AS_BELIEVED = ", if it is fed as now believed"
+AS_BELIEVED = ", as it seems to be fed"
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,9 +191,12 @@ class Repertoire:
 
     def shown(self, run: str, parts: dict[str, Pixels]) -> Candidate:
         """Some pixels of a run in up to four colours."""
-        words = [f"{colour} {span_words(int(p[0]), int(p[-1]))}" for colour, p in parts.items() if len(p)]
-        outside = any(len(p) and (p[0] < 0 or p[-1] >= self.scene.variants[run].lamps) for p in parts.values())
-        says = f"{run}: {', '.join(words)}" + (", which are beyond its end" if outside else "")
+        shown = {colour: p for colour, p in parts.items() if len(p)}
+        says = f"{run}: {', '.join(f'{c} {span_words(int(p[0]), int(p[-1]))}' for c, p in shown.items())}"
+        lamps = self.scene.variants[run].lamps
+        if any(p[0] < 0 or p[-1] >= lamps for p in shown.values()):
+            side = "before its first lamp" if any(p[0] < 0 for p in shown.values()) else "behind its last lamp"
+            says = f"{run}: {', '.join(shown)} just {side}, where none should light"
         asks = [eye.outer(run, 0), eye.outer(run, -1)]
         if len(parts) > 1:
             asks.append(eye.missing(run, tuple(parts)))

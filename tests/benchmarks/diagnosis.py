@@ -142,6 +142,19 @@ def table(rows: dict[str, list[tuple[int, float, bool, bool]]]) -> None:
     print(f"| **by how often each kind is met** | | | | {asked:.2f} | | | {price:.2f} |\n")
 
 
+def why(scene: Scene, done) -> str:
+    """Why some classes cannot be told apart."""
+    takes = [departure(scene.plan, scene.classes[n][0]).takes for n in done]
+    for seeing, reason in (
+        (Eye(), "the same lights in the same order; the eye names no lamp's place"),
+        (Eye(gaps=False), "but for dark lamps between, which this eye does not see, the same lights in the same order"),
+    ):
+        orders = {tuple(order(own.get(run, scene.plan.takes[run]), seeing) for run in scene.variants) for own in takes}
+        if len(orders) == 1:
+            return reason
+    return "no reason known"
+
+
 def singles(plans, eye: Eye, args) -> None:
     """One fault, an eye that errs only as it says."""
     rows, sizes, times, names = defaultdict(list), Counter(), [], Counter()
@@ -161,13 +174,17 @@ def singles(plans, eye: Eye, args) -> None:
             rows[kind(scene, true)].append((len(engine.told), price, true in done, done == alike[keys[true]]))
             sizes[len(done)] += 1
             if len(done) > 1:
-                names["{" + ", ".join(sorted(kind(scene, n) for n in done)[:8]) + "}" * (len(done) <= 8)] += 1
+                kinds = Counter(kind(scene, n) for n in done)
+                together = " + ".join(f"{count} {name}" if count > 1 else name for name, count in sorted(kinds.items()))
+                names[f"{together}: {why(scene, done)}"] += 1
         bits.append(entropy_bits(scene.prior))
         mean.append(len(scene.classes))
     print(f"{len(plans)} things, on the mean {np.mean(mean):.0f} classes and {np.mean(bits):.1f} bits\n")
     table(rows)
     print("Classes named together: " + ", ".join(f"{size}: {count} times" for size, count in sorted(sizes.items())))
-    print("What stays together: " + "; ".join(f"{name} {count}" for name, count in names.most_common(12)))
+    print("What stays together though lamps take other data (equal wirings are one class from the start):")
+    for name, count in names.most_common(15):
+        print(f"- {count} times {name}")
     worst = sorted(times)
     print(
         f"\nSeconds of processor a question: median {np.median(worst):.3f}, 99 % {worst[int(0.99 * len(worst))]:.3f}, "
