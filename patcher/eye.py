@@ -174,7 +174,8 @@ def _lamp_words(lamps: Sequence[int]) -> Iterator[str]:
         for lamp in group:
             said += [names[lamp % _GAP]] if lamp >= 0 else ["many" if lamp == MANY else "some flicker"]
             said += ["gap"] * (lamp >= 0 and bool(lamp & _GAP))
-        yield f"{' and '.join(said)} {QUARTERS[quarter - 1]}" if quarter else ", ".join(said)
+        in_quarter = " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
+        yield f"{in_quarter} {QUARTERS[quarter - 1]}" if quarter else ", ".join(said)
 
 
 @dataclass(frozen=True)
