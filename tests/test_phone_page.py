@@ -5,6 +5,7 @@ import re
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from conftest import Patcher
@@ -12,6 +13,7 @@ from hands import SCREEN, Answerer, browser, key, opened, tap_run
 from phones import evening, until
 from playwright.sync_api import WebSocketRoute
 
+from patcher.eye import Eye, few
 from patcher.verify.items import items
 
 
@@ -105,6 +107,42 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     record = heron_lock.with_name("heron-lock.checks.toml").read_text()
     assert fault in record
     assert "want labels" in record
+
+
+def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) -> None:
+    # Source: issue 8: answers as big keys or as pictures to tap; the words are those of the eye
+    dark, red, green, blue, white, odd, _ = range(7)
+    chain = [np.array([lamps], dtype=np.uint8) for lamps in ([red, dark, odd], [dark, dark, dark])]
+    grid = np.array([[blue, white, dark, green]], dtype=np.uint8)
+    quarters = np.array([0, 0, 1, 3], dtype=np.int8)
+    sights = [
+        (("eaves", "gable"), tuple(Eye().reads(run)[0] for run in chain)),
+        (("net",), (Eye().reads(grid, quarters)[0],)),
+    ]
+    asks = [few(runs, (sight,), (None,) * len(runs)) for runs, sight in sights]
+    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "behind green", "top left", "red", "nothing"]
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        key(page, "Begin the round")
+        page.get_by_role("button", name="Yes").wait_for()
+        rig.rounds._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
+        page.get_by_role("button", name=said[0]).wait_for()
+        drawn = {
+            words: [
+                [mark.get_attribute("class") for mark in line.locator("> :not(b)").all()]
+                for line in page.get_by_role("button", name=words, exact=True).locator(".sight > span").all()
+            ]
+            for words in said
+        }
+        corner = [cell.get_attribute("class") for cell in page.locator(".corners").first.locator("i").all()]
+    assert said[:2] == [
+        "eaves: red, gap, another colour; gable: nothing",
+        "blue and white bottom left, green top right",
+    ]
+    assert drawn.pop(said[0]) == [["dot red", "gap", "dot other"], []]
+    assert drawn.pop(said[1]) == [["dot blue", "dot white", "place corners", "dot green", "place corners"]]
+    assert corner == ["", "", "here", ""], "row by row from the top: bottom left"
+    assert not any(drawn.values()), "no other answer is drawn so"
 
 
 @pytest.mark.long

@@ -46,10 +46,11 @@ def asks(show: Show, ask: Ask) -> str:
         case "where":
             return f"Where on {run} is the {ask.colours[0]} light?"
         case "few" if len(ask.runs) == 1:
-            return f"Few lamps are lit on {run}: which do you see, coming from {first}?"
+            return f"Few lamps are lit on {run}: which do you see{f', from {first} on' * (ask.grids[0] is None)}?"
         case "few":
-            begins = "; ".join(f"{name} from {ends(show, name)[0]}" for name in ask.runs)
-            return f"Few lamps are lit: which do you see? Read {begins}."
+            lines = [name for name, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
+            read = "; ".join(f"{name} from {ends(show, name)[0]}" for name in lines)
+            return "Few lamps are lit: which do you see?" + f" Read {read}." * bool(lines)
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish":

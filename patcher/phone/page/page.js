@@ -204,11 +204,13 @@ function showScreen(told) {
 
 function keys(wanted) {
   $("keys").replaceChildren(...wanted.map(([words, act, name]) => {
-    const key = Object.assign(document.createElement("button"), { className: "key", textContent: words });
+    const key = Object.assign(document.createElement("button"), { className: "key" });
+    key.append(Object.assign(document.createElement("span"), { textContent: words }));
     if (name === "mended" || words.length > 24) key.classList.add("first");
     if (name === "yes" || name === "no") key.classList.add("answer");
     const mark = pictured(words);
     if (mark) key.prepend(mark);
+    if (sight(words)) key.classList.add("sighted");
     key.addEventListener("click", () => act(key));
     return key;
   }));
@@ -219,12 +221,48 @@ function pictured(words) {
   const mark = document.createElement("span");
   mark.setAttribute("aria-hidden", "true");
   if (COLOURS[words]) { mark.className = `dot ${words}`; return mark; }
+  if (sight(words)) return drawnSight(words, mark);
   if (!/^((top|bottom|upper|lower) )?(left|right|middle|top|bottom)$/.test(words)) return null;
-  const row = /top|upper/.test(words) ? 0 : /bottom|lower/.test(words) ? 2 : 1;
-  const column = /left/.test(words) ? 0 : /right/.test(words) ? 2 : 1;
-  mark.className = "place";
-  for (let cell = 0; cell < 9; cell++)
-    mark.append(Object.assign(document.createElement("i"), { className: cell === row * 3 + column ? "here" : "" }));
+  return place(words, 3, mark);
+}
+
+function place(words, size, mark) {
+  const last = size - 1;
+  const row = /top|upper/.test(words) ? 0 : /bottom|lower/.test(words) ? last : 1;
+  const column = /left/.test(words) ? 0 : /right/.test(words) ? last : 1;
+  mark.className = size === 3 ? "place" : "place corners";
+  for (let cell = 0; cell < size * size; cell++)
+    mark.append(Object.assign(document.createElement("i"), { className: cell === row * size + column ? "here" : "" }));
+  return mark;
+}
+
+// Few lamps on some runs: "eaves: red, gap, blue; gable: nothing", and on a grid "red and green top left".
+const LAMPS = /red|green|blue|white|another colour|gap/g;
+const OF_RUN = /(^|; )[^:;]+: /g;
+
+function sight(words) {
+  const lamps = words.replace(OF_RUN, "$1");
+  const rest = lamps.replace(LAMPS, "").replace(/nothing|many|some flicker|top|bottom|left|right|and|[,; ]/g, "");
+  return rest === "" && (lamps.match(LAMPS) || []).length > 1;
+}
+
+function drawnSight(words, mark) {
+  mark.className = "sight";
+  for (const run of words.split("; ")) {
+    const line = document.createElement("span");
+    const name = run.match(/^[^:;]+(?=: )/);
+    if (name) line.append(Object.assign(document.createElement("b"), { textContent: name[0] }));
+    for (const part of run.replace(OF_RUN, "$1").split(", ")) {
+      for (const lamp of part.match(LAMPS) || []) {
+        const kind = lamp === "gap" ? "gap" : `dot ${lamp === "another colour" ? "other" : lamp}`;
+        line.append(Object.assign(document.createElement("i"), { className: kind }));
+      }
+      const corner = part.match(/(top|bottom) (left|right)/);
+      if (corner) line.append(place(corner[0], 2, document.createElement("span")));
+    }
+    if (!line.querySelector("i")) line.append("nothing");
+    mark.append(line);
+  }
   return mark;
 }
 
