@@ -83,24 +83,21 @@ def test_two_faults_are_named(name: str, two: list[str]) -> None:
     assert named & {" + ".join(two), " + ".join(two[::-1])}
 
 
-LONG = tables({"lead": {"pixels": 9}, "rope": {"pixels": 77}}, {"1": ["lead"], "2": ["rope"]}), "rope"
-
-
 # Of the hundreds of faults at lamps some are put together with what is believed: those that frames fed so point to.
 @pytest.mark.parametrize(
-    "two",
+    ("pixels", "two"),
     [
-        ["reversed:rope", "dark:rope/31"],
-        ["reversed:rope", "dark:rope/74"],
-        ["universe-shift:box=1", "dark:rope/23"],
-        ["flicker:rope/23", "channel-shift:box/2=-3"],
-        ["colour-order:rope=BRG", "dark-channel:rope/40=G"],
+        (77, ["reversed:rope", "dark:rope/31"]),
+        (77, ["reversed:rope", "dark:rope/74"]),
+        (77, ["universe-shift:box=1", "dark:rope/23"]),
+        (101, ["flicker:rope/23", "channel-shift:box/2=-3"]),
+        (77, ["colour-order:rope=BRG", "dark-channel:rope/40=G"]),
     ],
-    ids="+".join,
 )
-def test_two_faults_on_a_long_run_are_named(two: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(SHOWN, "long", LONG)
-    engine, named = two_at_once("long", two, 5)
+def test_two_faults_on_a_long_run_are_named(pixels: int, two: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    runs, ports = {"lead": {"pixels": 9}, "rope": {"pixels": pixels}}, {"1": ["lead"], "2": ["rope"]}
+    monkeypatch.setitem(SHOWN, f"long {pixels}", (tables(runs, ports), "rope"))
+    engine, named = two_at_once(f"long {pixels}", two, 5)
     assert engine.sure
     assert named & {" + ".join(two), " + ".join(two[::-1])}
 
