@@ -329,9 +329,10 @@ def few(plans, args) -> None:
             beliefs = [scene.prior, *([engine.trusted()] if engine.told else [])]
             for belief in beliefs:
                 live = np.flatnonzero(belief[: len(scene.classes)] > 0)
-                for candidate in engine._candidates(live, belief[live], belief[: len(scene.classes)], pairs=False):
-                    for ask in candidate.asks:
-                        pool[candidate.frame.key, ask] = (candidate.frame, ask)
+                fresh = Engine(scene, Eye(), proves=False)
+                candidates = fresh._candidates(live, belief[live], belief[: len(scene.classes)], pairs=False)
+                for one in fresh._weighed(candidates, live, belief[live], 0.0):
+                    pool[one.frame.key, one.ask] = (one.frame, one.ask)
         engine = Engine(scene, Eye())
         splits = {}
         for frame, ask in pool.values():
