@@ -318,6 +318,33 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
         diagnosis.tell("nonsense")
 
 
+# Source: issue 8's newcomer: one wrong tap must not be for ever.
+@pytest.mark.parametrize("answers", [["1"], ["1", "2"], ["?", "1", "1"]], ids=" ".join)
+def test_an_answer_that_is_taken_back_was_never_given(answers: list[str]) -> None:
+    wiring, patch, _ = shown("chain")
+    diagnosis, other = (Diagnosis.start(wiring, patch, "bow") for _ in range(2))
+    for key in answers:
+        again = diagnosis.ask()
+        diagnosis.tell(key)
+    assert diagnosis.ask() is not again
+    diagnosis.back()
+    assert again is not None
+    asked_again = diagnosis.ask()
+    assert asked_again is not None
+    assert (asked_again.frame, asked_again.ask, asked_again.answers) == (again.frame, again.ask, again.answers)
+    for key in answers[:-1]:
+        other.ask()
+        other.tell(key)
+    assert np.array_equal(diagnosis._engine.belief(), other._engine.belief())
+    diagnosis.tell("?")
+    other.ask()
+    other.tell("?")
+    one, same = diagnosis.ask(), other.ask()
+    assert one is not None
+    assert same is not None
+    assert (one.frame.key, one.ask) == (same.frame.key, same.ask)
+
+
 def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
     """Of faults drawn by their weights, how often the right one is named, and how often another one as if sure."""
     _, _, scene = shown(name)

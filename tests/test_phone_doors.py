@@ -77,6 +77,13 @@ def test_nothing_is_had_without_the_cookie(path: str, cookie: str, rig: Rig) -> 
     assert "set-cookie" not in headers
 
 
+def test_who_is_in_already_need_not_scan_again(rig: Rig) -> None:
+    # Source: README: its page needs the code once
+    assert rig.ask("GET", "/", Cookie=rig.cookie())[:2][0] == 303
+    assert rig.ask("GET", "/", Cookie=rig.cookie())[1]["location"] == "/show"
+    assert rig.ask("GET", "/")[0] == 200
+
+
 def test_the_open_door_tells_nothing_of_the_show(rig: Rig) -> None:
     # Source: issue 8: nothing without it
     for path in OPEN:

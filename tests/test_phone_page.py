@@ -145,6 +145,61 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
     assert not any(drawn.values()), "no other answer is drawn so"
 
 
+def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path) -> None:
+    # The project's own rule: a look is proved by what was seen, so not by a tap while all is dark.
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        key(page, "Begin the round")
+        page.get_by_role("button", name="Yes").wait_for()
+        screen = rig.desk.screen
+        assert screen is not None
+        key(page, "Dark")
+        page.get_by_role("button", name="Yes").wait_for(state="detached")
+        assert page.get_by_role("button", name="Skip").is_visible()
+        with rig.page() as other:
+            other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
+            page.get_by_role("alert").get_by_text("tap Light, look, and answer then").wait_for()
+        assert rig.desk.screen is screen
+        key(page, "Light")
+        assert until(lambda: bool(rig.lit()))
+        key(page, "Yes")
+        assert until(lambda: rig.desk.screen is not None and rig.desk.screen.number > screen.number)
+
+
+def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_back(heron_lock: Path) -> None:
+    # Source: issue 8: what should be lit, on the drawing; where two cables are swapped, that is the other run's lamps
+    fault = "swapped-ports:gatepost/1,gatepost/2"
+    with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        key(page, "Begin the round")
+        answerer, plan, drawn, swapped = Answerer(rig, [fault]), rig.plan, [], 0
+        put = rig.rounds._put
+
+        def kept(kind: str, **more: object) -> object:
+            screen = put(kind, **more)
+            if kind == "question":
+                drawn.append((answerer.question, screen))
+            return screen
+
+        rig.rounds._put = kept  # type: ignore[method-assign, assignment]
+        answerer.walk(page, "question")
+        first = page.locator("#asks").inner_text()
+        page.locator("#keys button").first.tap()
+        page.wait_for_function("text => document.querySelector('#asks').innerText !== text", arg=first)
+        key(page, "Back a question")
+        page.wait_for_function("text => document.querySelector('#asks').innerText === text", arg=first)
+        answerer.walk(page, "deed")
+        assert fault in page.locator("#told").inner_text()
+        assert drawn[0][0].frame is not drawn[1][0].frame is not drawn[2][0].frame
+        assert drawn[0][0].frame is drawn[2][0].frame
+    for question, screen in drawn:
+        frame = question.frame
+        shown = [moment.lit for moment in screen.moments if moment.levels is not None]
+        assert shown == [plan.lit_by(channels) for channels in (frame.plain or frame).steps]
+        swapped += shown != [plan.lit_by(channels) for channels in frame.steps]
+    assert swapped, "where the program believes the swap, what it sends is not what should be seen"
+
+
 @pytest.mark.long
 def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Path) -> None:
     # Source: README, verify: what is found may be written into the show file; issue 8: two phones see one state
@@ -181,6 +236,7 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
         assert len(rig.lit()) == 89
         with rig.page() as other:
             other.send(json.dumps({"do": "find", "text": "eaves"}))
+            other.send(json.dumps({"do": "light"}))
             assert until(lambda: {lamp.split("/")[0] for lamp in rig.lit()} == {"eaves"})
         context.set_offline(False)
         page.get_by_text("Connected", exact=True).wait_for()

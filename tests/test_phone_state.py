@@ -18,7 +18,7 @@ from patcher.faults import planned
 from patcher.phone.desk import Desk
 from patcher.phone.entry import Entry
 from patcher.phone.evening import Evening
-from patcher.phone.lamps import Flashes
+from patcher.phone.lamps import Flashes, boxes_at
 from patcher.phone.pages import Pages
 from patcher.phone.plan import Plan, rows
 from patcher.phone.serving import listen
@@ -41,6 +41,7 @@ from patcher.stream.looks import COLOURS
 from patcher.stream.patterns import SWEEPS
 from patcher.stream.sender import Target
 from patcher.verify.frames import Painter
+from patcher.verify.moments import frame_goals
 
 PLAN = plan_of(SHOWS / "heron-lock.toml")
 THINGS = [
@@ -179,6 +180,25 @@ def test_what_a_look_lights_is_told_of_every_run_on_the_same_data(run: str) -> N
     tees = {"footbridge-rail", "footbridge-back"}
     assert {one[0] for one in told} == (tees if run in tees else {run})
     assert {one[1:] for one in told} == {("red", 1.0, ((0, pixels, 1),))}
+
+
+@given(st.sampled_from(["dark", "light", "brighter", "run"]), st.sampled_from(["eaves", "gable/3", "lockhouse"]))
+def test_finding_something_lights_nothing_and_is_no_brighter_than_a_test(act: str, thing: str) -> None:
+    # Source: issue 8: found by a tap; README: a white test of everything overloads no supply at level 0.3
+    bright = State(thing="gable", dark=False, level=1.0)
+    found = tap(tap(bright, Act(act), PLAN, 0.0), Act("find", thing), PLAN, 0.0)  # type: ignore[arg-type]
+    assert (found.thing, found.dark, found.problem) == (thing, True, "")
+    assert found.level <= 0.3
+    assert not runs(found, 0.0)
+    assert tap(replace(bright, level=0.05), Act("find", thing), PLAN, 0.0).level == 0.05
+
+
+def test_boxes_that_are_lost_are_named_wherever_they_are_sent_to() -> None:
+    hosts = {box: f"127.9.0.{number}" for number, box in enumerate(PLAN.wiring.show.controllers, start=1)}
+    names = boxes_at(PLAN, frame_goals(PLAN.wiring, PLAN.patch, hosts))
+    for box, controller in PLAN.wiring.show.controllers.items():
+        if controller.delivery == "unicast" and not controller.spare:
+            assert names[hosts[box]] == box
 
 
 @given(st.lists(st.floats(0, 0.6), max_size=60))

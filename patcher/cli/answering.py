@@ -98,6 +98,7 @@ class Person:
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
         from patcher.stream.levels import Levels
+        from patcher.verify.answering import BACK
         from patcher.verify.moments import moments
 
         frame = question.frame
@@ -105,9 +106,10 @@ class Person:
         dark = Levels((), still[0].slots[:0])
         levels = [dark if step is None else still[step] for step in moments(frame)]
         known = {answer.key: answer for answer in question.answers}
-        self.say("     " + choices([*((answer.key, answer.says) for answer in question.answers), ("q", "stop")]))
+        keys = [*((answer.key, answer.says) for answer in question.answers), (BACK, "back"), ("q", "stop")]
+        self.say("     " + choices(keys))
         while (key := self._key(levels)) is not None:
-            if key in known:
+            if key in known or key == BACK:
                 return key
             if key in ("q", "Q"):
                 return None

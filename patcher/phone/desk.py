@@ -23,10 +23,13 @@ FEW = 12
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One of the pictures that a question of the round shows in turn: its levels, None for dark, and what it lights."""
+    """One of the pictures that a question of the round shows in turn: its levels, None for dark, what it lights, and
+    which go of a dot it is in, in words.
+    """
 
     levels: Levels | None
     lit: tuple[Lit, ...]
+    go: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +72,7 @@ class Shown:
         step: which step of how many.
         steps: how many.
         lost: boxes that cannot be reached.
+        go: which go of a dot it is, in words.
     """
 
     says: tuple[str, ...] = ()
@@ -76,6 +80,7 @@ class Shown:
     step: int = 0
     steps: int = 1
     lost: tuple[str, ...] = ()
+    go: str = ""
 
 
 @dataclass
@@ -227,8 +232,8 @@ class Desk:
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
-            "step": shown.step, "steps": shown.steps, "says": says, "lit": shown.lit, "lost": shown.lost,
-            "record": self.record, "failed": self.failed,
+            "go": shown.go, "step": shown.step, "steps": shown.steps, "says": says, "lit": shown.lit,
+            "lost": shown.lost, "record": self.record, "failed": self.failed,
             "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
         }  # fmt: skip
 

@@ -7,7 +7,7 @@ taps come so fast that it would be the fourth time within a second.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from patcher.phone.desk import Desk, Shown
@@ -15,7 +15,7 @@ from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
 from patcher.stream.patterns import FASTEST_FLASH, Pattern
-from patcher.stream.sender import DARK, Sender, Target
+from patcher.stream.sender import DARK, Sender, Target, box_universes
 from patcher.verify.moments import FRAME
 
 SMALL = 8
@@ -121,9 +121,9 @@ class Lamps:
             if self._screen[0] != screen.number:
                 self._screen = (screen.number, now)
             at = int((now - self._screen[1]) / FRAME) % len(moments)
-            return Picture(
-                (screen.number, at), moments[at].levels or DARK, Shown(screen.says, moments[at].lit, at, len(moments))
-            )
+            moment = moments[at]
+            shown = Shown(screen.says, moment.lit, at, len(moments), go=moment.go)
+            return Picture((screen.number, at), moment.levels or DARK, shown)
         pattern = pattern_of(state, self._plan)
         if state.dark:
             return Picture("dark", DARK, Shown((), (), state.step, pattern.steps))
@@ -181,9 +181,16 @@ def play(
     """Send what the desk asks until it is stopped; where the show is read anew, to the boxes that it then has."""
     while not stopped():
         plan = desk.plan
-        controllers = plan.wiring.show.controllers.values()
         goals = goals_of(plan)
         universes = sorted({goal.universe for goal in goals})
         with Sender(goals, interface=interface) as sender:
-            boxes = {box.address: box.name for box in controllers if box.address}
-            Lamps(desk, sender, universes, boxes).play(lambda: stopped() or desk.plan is not plan)  # noqa: B023
+            Lamps(desk, sender, universes, boxes_at(plan, goals)).play(lambda: stopped() or desk.plan is not plan)  # noqa: B023
+
+
+def boxes_at(plan: Plan, goals: Sequence[Target]) -> dict[str, str]:
+    """The box at each host that is sent to: the one most of whose universes go there."""
+    own = box_universes(plan.patch)
+    sent: dict[str, set[int]] = {}
+    for goal in goals:
+        sent.setdefault(goal.host, set()).add(goal.universe)
+    return {host: max(own, key=lambda box: len(universes.intersection(own[box]))) for host, universes in sent.items()}

@@ -15,7 +15,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import HTTPConnection, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
@@ -136,6 +136,8 @@ class Server:
         return guarded
 
     async def _door(self, request: Request) -> Response:
+        if self._may(request):
+            return RedirectResponse("/show", status_code=303)
         return self._pages.file("door.html")
 
     async def _file(self, request: Request) -> Response:

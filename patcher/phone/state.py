@@ -139,7 +139,8 @@ def tap(state: State, act: Act, plan: Plan, now: float) -> State:
 def in_words(error: PatcherError) -> str:
     """What could not be done, why, and what to do."""
     finding = error.findings[0]
-    return f"{finding.where}: {finding.says}. {finding.remedy[:1].upper()}{finding.remedy[1:]}."
+    end = "" if finding.remedy.endswith("?") else "."
+    return f"{finding.where}: {finding.says}. {finding.remedy[:1].upper()}{finding.remedy[1:]}{end}"
 
 
 def _tapped(state: State, act: Act, plan: Plan, now: float) -> State:
@@ -174,7 +175,9 @@ def _found(state: State, name: str, plan: Plan) -> State:
     thing = plan.find(name)
     if not thing.parts:
         raise refuse(name, "carries no lamp", "name a box, port, run, lamp or prop")
-    found = replace(state, mode="patterns", thing=name, step=0, dark=state.dark or state.mode == "round")
+    # Whoever finds another thing lights it by a tap of its own, and no brighter than lamps are tested.
+    level = min(state.level, TEST_LEVEL)
+    found = replace(darkened(state), mode="patterns", thing=name, step=0, level=level)
     try:
         return _sound(found, plan)
     except PatcherError:

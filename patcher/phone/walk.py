@@ -16,7 +16,7 @@ from patcher.phone.state import Act
 from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
 from patcher.verify import Question
-from patcher.verify.answering import Deed, Reply, Word
+from patcher.verify.answering import BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.moments import moments
@@ -36,6 +36,14 @@ DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("leave", "Leave it for now"),
 )  # fmt: skip
 STOP = ("stop", "Stop here")
+LEAVES = ("stop", "skip", "back", BACK)
+"""Answers that say nothing of what is lit."""
+
+
+def _go_words(goes: tuple[int, ...], step: int) -> str:
+    """Which go of a dot a step is in; none, where nothing moves."""
+    names = ("first", "second", "third", "fourth")
+    return f"Now the {names[goes[step]]} go of {goes[-1] + 1}" if goes else ""
 
 
 class Round:
@@ -69,9 +77,14 @@ class Round:
         self._thread.start()
 
     def take(self, act: Act) -> None:
-        """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's."""
-        screen = self._desk.screen
+        """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's. What is asked about
+        lamps is answered while they are lit.
+        """
+        screen, state = self._desk.screen, self._desk.state
         if screen is None or act.number != screen.number or not self._answers_it(act, screen):
+            return
+        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
+            self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
             return
         try:
             self._answers.put_nowait(act)
@@ -167,13 +180,13 @@ class Round:
         frame, plan = question.frame, self._desk.plan
         universes = sorted({*plan.universes, *frame.universes()})
         still = [
-            Moment(frame.levels(universes, number), plan.lit_by(channels))
-            for number, channels in enumerate(frame.steps)
+            Moment(frame.levels(universes, number), plan.lit_by(channels), _go_words(frame.goes, number))
+            for number, channels in enumerate((frame.plain or frame).steps)
         ]
         shown = tuple(Moment(None, ()) if number is None else still[number] for number in moments(frame))
         own = {f"Sent: {frame.says}", question.asks}
         self._told = [line for line in self._told if line not in own and not line.endswith(f"Sent: {frame.says}")]
-        keys = (*((answer.key, answer.says) for answer in question.answers), STOP)
+        keys = (*((answer.key, answer.says) for answer in question.answers), (BACK, "Back a question"), STOP)
         act = self._asked(self._put(
             "question", title="What is wrong?", asks=(question.asks,), keys=keys, moments=shown,
             says=(f"Sent: {frame.says}",),

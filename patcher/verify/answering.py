@@ -33,6 +33,10 @@ class Reply:
     text: str = ""
 
 
+BACK = "b"
+"""In place of an answer to a question of the diagnosis: take the last answer back."""
+
+
 class Answering(Protocol):
     """Whoever answers."""
 
@@ -40,7 +44,7 @@ class Answering(Protocol):
         """What is said of a step, whose look has these levels."""
 
     def question(self, question: Question) -> str | None:
-        """The key, or the words, of an answer to a question of the diagnosis; None: stop."""
+        """The key, or the words, of an answer to a question of the diagnosis; `BACK`; None: stop."""
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found; `writable`: whether the show file can be changed instead."""

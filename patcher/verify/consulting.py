@@ -64,6 +64,7 @@ class Consulting:
     def ask(self, thing: str, *, careful: bool = False, begin: Sequence[Seen] = ()) -> Diagnosis:
         """Ask until nothing more can be told, or someone stops."""
         from patcher.verify import Diagnosis
+        from patcher.verify.answering import BACK
         from patcher.verify.handing import about
         from patcher.verify.hypotheses import runs_of
 
@@ -77,6 +78,11 @@ class Consulting:
             if key is None:
                 self.stopped = True
                 break
+            if key == BACK:
+                if self.asked:
+                    diagnosis.back()
+                    self.asked -= 1
+                continue
             self.asked += 1
             diagnosis.tell(key)
             seen = diagnosis.seen[-1]

@@ -138,6 +138,15 @@ class Diagnosis:
         self._now = None
         self._take(seen)
 
+    def back(self) -> None:
+        """Take the last answer back, and ask that question again."""
+        last = self.seen.pop()
+        engine = Engine(self._engine.scene, self._engine.eye, careful=self._engine.careful)
+        for seen in self.seen:
+            engine.tell(seen.frame, seen.ask, seen.answer)
+        self._engine, self._over = engine, False
+        self._now = question(self._wiring, last.frame, last.ask)
+
     def _take(self, seen: Seen) -> None:
         self._engine.tell(seen.frame, seen.ask, seen.answer)
         self.seen.append(seen)

@@ -44,7 +44,7 @@ SAMPLE, FEWER = 200, 100
 """Classes on which candidates are weighed, the second while it proves; more are drawn from the belief."""
 FOCUS, FEWER_RUNS = 3, 2
 """Runs that are looked at more closely at a time, the second while it proves."""
-SEVERAL = 4
+SEVERAL = 2
 """So many runs are read at a time."""
 AHEAD = 12
 """Down to so many classes the whole tree of questions is searched."""

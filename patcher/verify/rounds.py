@@ -195,7 +195,8 @@ class _Round:
                 colours = words.listed(list(dict.fromkeys(with_all.values())))
                 says = f"{name} {colours}: {words.listed(list(with_all))}"
                 subjects.append(Subject(name, says, (Item(name, "identity"),), tuple(checks)))
-            where = f"Look at all that {box} feeds{': each port has a colour of its own' if len(group) > 1 else ''}."
+            each = ": each port in a colour of its own, all of it" if len(group) > 1 else ""
+            where = f"Look at all that {box} feeds{each}."
             yield self._step("ports", box, number, box, where, glows, subjects)
 
     def _run(self, box: str, run: str, *, alone: bool) -> Iterator[Step]:

@@ -54,6 +54,8 @@ def asks(show: Show, ask: Ask) -> str:
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish":
-            return (
-                f"Watch the dot go along {', then '.join(ask.runs)}: in which go did it first vanish, or show no light?"
-            )
+            assert ask.goes is not None  # noqa: S101  (`vanish` makes it so)
+            goes = int(ask.goes.max()) + 1
+            parts = f", a part at each of {goes} goes with a pause between" if goes > 1 else ""
+            along = ", then ".join(ask.runs)
+            return f"Watch the dot go along {along}{parts}: in which go did it first vanish, or not show?"

@@ -131,8 +131,8 @@ function show(told) {
   $("state").textContent = told.failed ? "No light" : told.dark ? `Dark${told.why ? ": " + told.why : ""}` : what;
   const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
   $("says").hidden = open === "round" && told.in_round && !told.lost.length;
-  lines($("says"), [...(told.dark ? [] : told.says), ...lostBoxes]);
-  speak(told.dark ? $("state").textContent : [...told.says, ...lostBoxes].slice(0, 4).join(". "));
+  lines($("says"), [...lostBoxes, ...(told.dark ? [] : told.says)]);
+  speak(told.dark ? $("state").textContent : [...lostBoxes, ...told.says].slice(0, 4).join(". "));
   $("dark").setAttribute("aria-pressed", String(told.dark));
   $("light").disabled = Boolean(told.failed);
   showThing(told);
@@ -183,8 +183,9 @@ function showScreen(told) {
   $("resume").hidden = over || told.in_round;
   $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
   $("round-picture").hidden = over || !told.in_round || told.dark || !told.lit.length;
-  $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : "";
-  const key = JSON.stringify([screen && screen.number, told.in_round]);
+  $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : (!over && told.in_round && told.go) || "";
+  const unseen = told.dark && screen && ["look", "question"].includes(screen.kind);
+  const key = JSON.stringify([screen && screen.number, told.in_round, unseen]);
   if (key === screenShown) return;
   screenShown = key;
   naming = null;
@@ -193,7 +194,8 @@ function showScreen(told) {
   $("told").classList.toggle("found", Boolean(screen && screen.kind === "deed"));
   lines($("told"), screen ? screen.told : []);
   lines($("asks"), screen ? screen.asks : []);
-  keys(over || !told.in_round ? [] : screen.keys.map(([name, words]) => [words, () => answer(screen, name), name]));
+  const answers = over || !told.in_round ? [] : screen.keys.filter(([name]) => !unseen || LEAVES.includes(name));
+  keys(answers.map(([name, words]) => [words, () => answer(screen, name), name]));
   if (open === "round" && screen && screen.kind !== "wait") {
     window.scrollTo(0, 0);
     $("title-of-round").focus({ preventScroll: true });
@@ -201,6 +203,9 @@ function showScreen(told) {
 }
 
 // ── the round ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+// Answers that say nothing of what is lit: all that can be given while it is dark.
+const LEAVES = ["stop", "skip", "back", "b"];
 
 function keys(wanted) {
   $("keys").replaceChildren(...wanted.map(([words, act, name]) => {
