@@ -92,6 +92,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
         answerer = Answerer(rig, [fault])
         answerer.walk(page)
         assert answerer.asked > 0
+        over = page.locator("#asks").inner_text()
         page.get_by_role("link", name="Back to the drawing").first.tap()
         page.get_by_role("link", name="Where you stand").tap()
         page.fill("#note", "the gate's plugs want labels")
@@ -103,6 +104,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended.
     assert failed == 2
     assert proved + failed + left == len(items(rig.plan.wiring))
+    assert over == f"The round is over: {proved} proved, {failed} failed, {left} open."
     assert left == 7
     record = heron_lock.with_name("heron-lock.checks.toml").read_text()
     assert fault in record

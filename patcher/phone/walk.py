@@ -20,6 +20,7 @@ from patcher.verify.answering import BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.moments import moments
+from patcher.verify.record import states, tally
 from patcher.verify.rounds import Step
 from patcher.verify.rounds import plan as steps_of
 from patcher.verify.walking import Walk, open_items
@@ -106,13 +107,17 @@ class Round:
         return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
 
     def _go(self, again: bool) -> None:
+        over = "The round is over."
         try:
             while self._walked(again=again):
                 self._desk.replan(self._read(self._desk.plan.number + 1))
                 again = False
+            plan = self._desk.plan
+            stands = tally(states(read_record(plan.path), plan.digests).values())
+            over = "The round is over: " + ", ".join(f"{count} {state}" for state, count in stands.items()) + "."
         except PatcherError as error:
             self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
-        self._put("over", asks=("The round is over.",))
+        self._put("over", asks=(over,))
 
     def _walked(self, *, again: bool) -> bool:
         """One walk; whether the show file was changed, so that it goes on with what is open by that."""
