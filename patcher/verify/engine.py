@@ -8,7 +8,6 @@ looks alike is believed even so.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +16,8 @@ from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis, chain_of
-from patcher.verify.pairs import Heard, Likelihood, Pairs, Pool
-from patcher.verify.questions import Candidate, Repertoire, fed_as, narrowing
+from patcher.verify.pairs import Pairs, Pool, Told, likelihood_of
+from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as, narrowing
 from patcher.verify.scene import Scene
 from patcher.verify.weighing import (
     WORTHLESS,
@@ -28,6 +27,7 @@ from patcher.verify.weighing import (
     best_of,
     ends,
     entropy,
+    normalised,
     same_as_first,
     sampled,
     see,
@@ -58,26 +58,6 @@ MOST_WRONG = 0.25
 """What needs more than this part of the answers to be wrong is never sure."""
 MISFIT = 0.01
 """An answer less likely than that contradicts a class."""
-
-
-@dataclass(frozen=True, eq=False)
-class Told:
-    """A question that was answered, and how likely its answer was under each class.
-
-    Attributes:
-        frame: the frame that was shown.
-        ask: what was asked.
-        answer: the place of the answer among the ask's.
-        chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
-        plain: the same had the frame been for lamps that are fed as planned, as which it looks under a pair of what is
-            believed and another fault.
-    """
-
-    frame: Frame
-    ask: Ask
-    answer: int
-    chances: Belief
-    plain: Belief
 
 
 class Engine:
@@ -134,7 +114,7 @@ class Engine:
             misfits += told.chances < MISFIT
             found += np.log(np.maximum(told.chances, 1e-12))
         found[misfits > misfits.min()] = -np.inf
-        return _normalised(found)
+        return normalised(found)
 
     def belief(self) -> Belief:
         """How likely each class is; sums to 1."""
@@ -142,14 +122,14 @@ class Engine:
             return self.trusted()
         own = self._logs()
         if self.pool is not None:
-            pairs, likelihood = np.log(self.pool.scene.prior * PAIR), _likelihood(self._doubt)
+            pairs, likelihood = np.log(self.pool.scene.prior * PAIR), likelihood_of(self._doubt)
             for place, told in enumerate(self._heard):
                 pairs += likelihood(told.ask, self.pool.chances[:, place])
             own = np.concatenate([own, pairs])
-        return _normalised(own)
+        return normalised(own)
 
     def _logs(self) -> Belief:
-        found, likelihood = np.log(self.scene.prior), _likelihood(self._doubt)
+        found, likelihood = np.log(self.scene.prior), likelihood_of(self._doubt)
         for told in self._heard:
             found += likelihood(told.ask, told.chances)
         return found
@@ -227,8 +207,7 @@ class Engine:
         heard = self._heard
         if self._asked_of_pool != len(heard):
             self._asked_of_pool = len(heard)
-            said = [Heard(told.frame, told.ask, told.answer, told.chances, told.plain) for told in heard]
-            self.pool = self._pairs.refilled(said, _likelihood(self._doubt), self._logs())
+            self.pool = self._pairs.refilled(heard, likelihood_of(self._doubt), self._logs())
 
     def _cohort(self, belief: Belief) -> NDArray[np.int64]:
         """The likeliest class, and behind it those of which every answer so far was as likely as of it."""
@@ -318,7 +297,7 @@ class Engine:
         found = []
         planned = {run: self.scene.plan.takes[run].astype(np.int64) for run in names}
         for takes in (planned, self._believed(names, top)):
-            found.append(self._repertoire.several(takes, {run: _ends(each) for run, each in takes.items()}))
+            found.append(self._repertoire.several(takes, {run: ends_of(each) for run, each in takes.items()}))
         return [one for one in found if one is not None]
 
     def _believed(self, names: list[str], number: int) -> dict[str, NDArray[np.int64]]:
@@ -414,28 +393,6 @@ class Engine:
     ) -> list[Weighed]:
         """Candidates weighed by a belief over some classes, which are rising."""
         return weighed(self.eye, self._scenes(chosen), candidates, self._used, weight, doubt)
-
-
-def _ends(takes: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The first two and the last two of the lamps that light."""
-    lit = np.flatnonzero((takes >= 0).all(axis=1))
-    return lit if len(lit) <= 4 else lit[[0, 1, -2, -1]]
-
-
-def _likelihood(doubt: float) -> Likelihood:
-    """The logarithm of how likely a person, who is wrong so often, gives an answer that an eye gives with a chance."""
-
-    def found(ask: Ask, chances: Belief) -> Belief:
-        logs: Belief = np.log((1 - doubt) * chances + doubt / max(1, len(ask.answers) - 2) * (1 - chances))
-        return logs
-
-    return found
-
-
-def _normalised(logs: Belief) -> Belief:
-    found = np.exp(logs - logs.max())
-    belief: Belief = found / found.sum()
-    return belief
 
 
 def _in_order(weight: Belief, chosen: NDArray[np.int64], single: int) -> Belief:

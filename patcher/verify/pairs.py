@@ -1,8 +1,9 @@
 """Two faults at once, made when they are needed: a pool of pairs that is refilled from what fits the answers so far.
 
 There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are
-taken as one of the two, and put together with all others: those that fit the answers best by themselves, those that are
-in the likeliest pairs of the pool. So a pair is found if one of its two is near one of those, and gets nearer with
+taken as one of the two, and put together with all others: those that fit the answers best by themselves, those around
+the likeliest, those that are in the likeliest pairs of the pool. The others are ranked by what a frame would show had it
+been for the wiring as planned, where it was for what is believed. So a pair is found if one of its two is near one of those, and gets nearer with
 every answer.
 """
 
@@ -54,8 +55,17 @@ FLOOR = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
-    """A question that was answered, as `Told`."""
+class Told:
+    """A question that was answered, and how likely its answer was under each class.
+
+    Attributes:
+        frame: the frame that was shown.
+        ask: what was asked.
+        answer: the place of the answer among the ask's.
+        chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
+        plain: the same had the frame been for lamps that are fed as planned, as which it looks under a pair of what is
+            believed and another fault.
+    """
 
     frame: Frame
     ask: Ask
@@ -112,7 +122,7 @@ class Pairs:
             found.add(looks.of({run: takes[run][variant] for run, variant in own.items() if variant}))
         return looks, found
 
-    def refilled(self, heard: Sequence[Heard], likelihood: Likelihood, belief: Belief) -> Pool | None:
+    def refilled(self, heard: Sequence[Told], likelihood: Likelihood, belief: Belief) -> Pool | None:
         """The pool after some answers.
 
         Args:
@@ -147,7 +157,7 @@ class Pairs:
                 best = max(best, self._take(batch, heard, likelihood, best))
         return self._pool(heard, likelihood, best)
 
-    def _update(self, heard: Sequence[Heard]) -> None:
+    def _update(self, heard: Sequence[Told]) -> None:
         """What was heard since, for the pairs that are there."""
         if not self._found:
             return
@@ -178,7 +188,7 @@ class Pairs:
         return np.array([like[off] for off in sorted(like, key=abs) if abs(off) <= AROUND], dtype=np.int64)
 
     def _order(
-        self, heard: Sequence[Heard], fit: Belief, likelihood: Likelihood, belief: Belief, around: NDArray[np.int64]
+        self, heard: Sequence[Told], fit: Belief, likelihood: Likelihood, belief: Belief, around: NDArray[np.int64]
     ) -> list[int]:
         """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those around
         the likeliest, those in the likeliest pairs, and those that fit best by themselves, one for all that nothing
@@ -207,7 +217,7 @@ class Pairs:
         middle = [sorted(members)[len(members) // 2] for members in groups.values()]
         return sorted(middle, key=lambda one: self._made.get(one, -1))
 
-    def _scores(self, heard: Sequence[Heard], likelihood: Likelihood) -> tuple[list[tuple[int, int]], Belief]:
+    def _scores(self, heard: Sequence[Told], likelihood: Likelihood) -> tuple[list[tuple[int, int]], Belief]:
         """The pairs that are there, and the logarithm of how likely each is."""
         keys = list(self._found)
         if not keys:
@@ -218,7 +228,7 @@ class Pairs:
             found += likelihood(one.ask, chances[:, place])
         return keys, found
 
-    def _take(self, batch: Batch, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> float:
+    def _take(self, batch: Batch, heard: Sequence[Told], likelihood: Likelihood, best: float) -> float:
         """Keep what fits of a batch; how likely the best of it is. No answer makes a pair likelier, so what fits too
         badly already is left out of what is worked out further.
         """
@@ -243,7 +253,7 @@ class Pairs:
             self._found[one, other] = chances[row], {run: _row(takes[run], row) for run in self._runs}
         return top
 
-    def _pool(self, heard: Sequence[Heard], likelihood: Likelihood, best: float) -> Pool | None:
+    def _pool(self, heard: Sequence[Told], likelihood: Likelihood, best: float) -> Pool | None:
         keys = list(self._found)
         if not keys:
             return None
@@ -273,7 +283,7 @@ class Pairs:
         ones = list(first.values())
         return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
 
-    def _chances(self, one: Heard, takes: dict[str, Takes]) -> Belief:
+    def _chances(self, one: Told, takes: dict[str, Takes]) -> Belief:
         """How likely the answer was, for what lamps take in many ways."""
         own = [takes[run] for run in one.ask.runs]
         still = all(each.strides[0] == 0 for each in own)
@@ -291,6 +301,16 @@ class Pairs:
         if still:
             answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
         return answer
+
+
+def likelihood_of(doubt: float) -> Likelihood:
+    """The logarithm of how likely a person, who is wrong so often, gives an answer that an eye gives with a chance."""
+
+    def found(ask: Ask, chances: Belief) -> Belief:
+        logs: Belief = np.log((1 - doubt) * chances + doubt / max(1, len(ask.answers) - 2) * (1 - chances))
+        return logs
+
+    return found
 
 
 def _row(takes: Takes, row: int) -> Takes:

@@ -171,6 +171,13 @@ def entropy_bits(belief: Belief) -> float:
     return max(0.0, entropy(belief))
 
 
+def normalised(logs: Belief) -> Belief:
+    """A belief from the logarithms of what it is in proportion to."""
+    found = np.exp(logs - logs.max())
+    belief: Belief = found / found.sum()
+    return belief
+
+
 def sampled(belief: Belief, many: int, always: NDArray[np.int64] | None = None) -> tuple[NDArray[np.int64], Belief]:
     """Classes drawn systematically from a belief, rising, each with its weight; all, where they are few."""
     always = np.empty(0, dtype=np.int64) if always is None else always
