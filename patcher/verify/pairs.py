@@ -2,9 +2,9 @@
 
 There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are
 taken as one of the two, and put together with all others: those that fit the answers best by themselves, those around
-the likeliest, those that are in the likeliest pairs of the pool. The others are ranked by what a frame would show had it
-been for the wiring as planned, where it was for what is believed. So a pair is found if one of its two is near one of those, and gets nearer with
-every answer.
+the likeliest, those that are in the likeliest pairs of the pool. The others are ranked by what a frame would show had
+it been for the wiring as planned, where it was for what is believed. So a pair is found if one of its two is near one
+of those, and gets nearer with every answer.
 """
 
 from __future__ import annotations
