@@ -93,6 +93,14 @@ def class_keys(scene: Scene, eye: Eye) -> list[bytes]:
     return found
 
 
+def said(chances: np.ndarray, rng: np.random.Generator, wrong: float) -> int:
+    """The answer of an eye that gives each with a chance, and of one who is wrong so often."""
+    answer = int(rng.choice(len(chances), p=chances))
+    if wrong and rng.random() < wrong:
+        answer = int(rng.choice([other for other in range(len(chances) - 1) if other != answer]))
+    return answer
+
+
 def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, proves=True):
     """Let an eye that stands before a class answer to the end: the engine, and seconds a question."""
     engine, times = Engine(scene, eye, proves=proves), []
@@ -103,10 +111,7 @@ def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong
         if chosen is None:
             break
         chances = engine.looks(*chosen, np.array([true]))[0]
-        answer = int(rng.choice(len(chances), p=chances))
-        if wrong and rng.random() < wrong:
-            answer = int(rng.choice([other for other in range(len(chances) - 1) if other != answer]))
-        engine.tell(*chosen, answer)
+        engine.tell(*chosen, said(chances, rng, wrong))
     return engine, times
 
 
@@ -232,10 +237,7 @@ def answered(engine: Engine, there: Scene, rng: np.random.Generator, wrong: floa
             break
         frame, ask = chosen
         chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
-        answer = int(rng.choice(len(chances), p=chances))
-        if wrong and rng.random() < wrong:
-            answer = int(rng.choice([other for other in range(len(chances) - 1) if other != answer]))
-        engine.tell(frame, ask, answer)
+        engine.tell(frame, ask, said(chances, rng, wrong))
     return times
 
 
