@@ -247,10 +247,12 @@ class Eye:
             follows = (rows[1:] == rows[:-1]) & (dark[1:] > dark[:-1])
             counted = ((shades != DARK).sum(axis=1) <= COUNTS_TO)[rows[:-1]]
             read[:-1] += _GAP * (follows & counted)
-        parts = np.split(read, np.cumsum(np.where(count <= COUNTS_TO, count, 0))[:-1])
+        flat, ends = read.tolist(), np.cumsum(np.where(count <= COUNTS_TO, count, 0)).tolist()
         return [
-            (MANY,) * many + tuple(part.tolist()) + (FLICKERS,) * broken
-            for part, many, broken in zip(parts, (count > COUNTS_TO).tolist(), flickers.tolist(), strict=True)
+            (MANY,) * many + tuple(flat[begin:end]) + (FLICKERS,) * broken
+            for begin, end, many, broken in zip(
+                [0, *ends], ends, (count > COUNTS_TO).tolist(), flickers.tolist(), strict=False
+            )
         ]
 
     def _few(self, shades: Sequence[Shades], ask: Ask) -> NDArray[np.int64]:

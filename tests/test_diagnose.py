@@ -281,6 +281,33 @@ def test_the_first_question_of_few_classes_is_that_of_a_best_tree(data: st.DataO
     assert price == pytest.approx(cheapest(frozenset(range(classes)), choices, weight))
 
 
+# Judge: each question by itself, before one class at a time; mutual information from the joint table (Shannon 1948).
+@pytest.mark.parametrize("doubt", [0.0, 0.1])
+@pytest.mark.parametrize("name", ["chain", "white", "grid"])
+def test_a_question_is_weighed_by_what_it_tells(name: str, doubt: float) -> None:
+    _, _, scene = shown(name)
+    engine, chosen = Engine(scene, Eye()), np.arange(0, len(scene.classes), 7)
+    weight = scene.prior[chosen] / scene.prior[chosen].sum()
+    belief = np.zeros(len(scene.classes))
+    belief[chosen] = weight
+    candidates = engine._candidates(chosen, weight, belief)
+    found = engine._weighed(candidates, chosen, weight, doubt)
+    assert {one.ask.kind for one in found} >= {"whole", "outer", "gap", "few", "flicker", "colours", "vanish"}
+    asked_of = [(one.frame.key, "few" if one.ask.kind == "few" else one.ask) for one in found]
+    assert len(set(asked_of)) == len(asked_of)
+    assert {(one.frame.key, ask) for one in candidates for ask in one.asks} <= set(asked_of)
+    for one in found[::5]:
+        alone = np.concatenate([engine.looks(one.frame, one.ask, np.array([n])) for n in chosen])
+        assert np.array_equal(alone, one.chances)
+        said = alone[:, :-1]
+        said = (1 - doubt) * said + doubt * (1 - said) / (said.shape[1] - 1)
+        joint = weight[:, None] * said
+        apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+        there = joint > 0
+        mutual = (joint[there] * np.log2(joint[there] / apart[there])).sum()
+        assert one.bits == pytest.approx(float(mutual), abs=1e-9)
+
+
 # Source: Shannon (1948), theorem 9 for a source without noise: no code is shorter on the mean than the entropy.
 def test_no_mean_lies_below_the_entropy() -> None:
     _, _, scene = shown("one run")

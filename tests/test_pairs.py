@@ -13,7 +13,7 @@ from patcher.verify.composing import Composer
 from patcher.verify.engine import Engine
 from patcher.verify.questions import Repertoire, fed_as
 from patcher.verify.scene import Scene, build_scene
-from patcher.verify.weighing import see
+from patcher.verify.ways import see
 
 
 def single_faults(scene: Scene) -> list[Fault]:
@@ -56,7 +56,7 @@ def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]
     engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
     while (chosen := engine.next()) is not None and len(engine.told) < 60:
         frame, ask = chosen
-        chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
+        chances = see(there, engine.eye, frame, ask, np.array([len(there.classes) - 1]))[0]
         engine.tell(frame, ask, int(chance.choice(len(chances), p=chances)))
     assert engine.done is not None
     return engine, {" + ".join(map(str, one)) for number in engine.done for one in engine.members(number)}

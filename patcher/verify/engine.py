@@ -19,6 +19,7 @@ from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Pairs, Pool, Told, likelihood_of
 from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as, narrowing
 from patcher.verify.scene import Scene
+from patcher.verify.ways import see
 from patcher.verify.weighing import (
     WORTHLESS,
     Belief,
@@ -30,7 +31,6 @@ from patcher.verify.weighing import (
     normalised,
     same_as_first,
     sampled,
-    see,
     weighed,
 )
 
@@ -247,16 +247,7 @@ class Engine:
 
     def looks(self, frame: Frame, ask: Ask, classes: NDArray[np.int64]) -> Chances:
         """How likely each answer is under some classes of the scene: shape (classes, answers)."""
-        pieces = [np.unique(self.scene.variants[run].of[classes], return_inverse=True) for run in ask.runs]
-        if len(pieces) == 1:
-            which, back = pieces[0]
-            index = self.scene.variants[ask.runs[0]].index[:, which]
-            return see(self.scene, self.eye, frame, ask, [index])[back]
-        indices = [
-            self.scene.variants[run].index[:, which][:, back]
-            for run, (which, back) in zip(ask.runs, pieces, strict=True)
-        ]
-        return see(self.scene, self.eye, frame, ask, indices)
+        return see(self.scene, self.eye, frame, ask, classes)
 
     def _scenes(self, chosen: NDArray[np.int64]) -> list[tuple[Scene, NDArray[np.int64]]]:
         """The scenes of some classes, each with those that are its own, by its own numbers."""

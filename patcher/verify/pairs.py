@@ -34,7 +34,7 @@ FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
 TURNS = 7
 """Faults that are put together with all others for one question."""
-CELLS = 600_000
+CELLS = 400_000
 """Channels of lamps that are worked out for one question."""
 MOST = 200
 """Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits

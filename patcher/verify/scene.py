@@ -66,10 +66,18 @@ class Variants:
         return found
 
     def shades(self, on: Shades, index: Index) -> Shades:
-        """What the lamps show where these channels of the scene are lit, for some of the variants' indices."""
-        bits = on[index[0]]
+        """What the lamps show where these channels of the scene are lit, for some of the variants' indices.
+
+        Args:
+            on: which channels are lit, of one frame or of each of some: shape (…, channels).
+            index: shape (channels, variants, lamps).
+
+        Returns:
+            Shape (…, variants, lamps).
+        """
+        bits = np.take(on, index[0], axis=-1)
         for number in range(1, len(index)):
-            bits |= (on << number | (on & BROKEN))[index[number]]
+            bits |= np.take(on << number | (on & BROKEN), index[number], axis=-1)
         found: Shades = self._table[bits]
         return found
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,11 +13,9 @@ from patcher.eye import few as which_of
 from patcher.verify.frames import Frame
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
+from patcher.verify.ways import Numbers, Ways
 
 Belief = NDArray[np.float64]
-Numbers = NDArray[np.int64]
-Indices = list[NDArray[np.int32]]
-"""For each of some runs what it could take: shape (channels, variants, lamps)."""
 
 OFFERED = 4
 """So many sights of few lamps are offered."""
@@ -39,96 +37,102 @@ def weighed(
         weight: the belief in each of those classes, in their order.
         doubt: the part of answers that are wrong.
     """
-    found: list[Weighed] = []
-    known: dict[tuple[str, ...], list[tuple[Scene, Indices, Numbers]]] = {}
-    seen: set[tuple[int, Ask | None]] = set()
+    asked = _predicted(eye, classes, list(_unasked(candidates, used)), weight)
+    bits, by_answers = np.zeros(len(asked)), dict[int, list[int]]()
+    for number, (_, ask, _) in enumerate(asked):
+        by_answers.setdefault(len(ask.answers), []).append(number)
+    for own in by_answers.values():
+        bits[own] = information(np.stack([asked[number][2] for number in own]), weight, doubt)
+    return [Weighed(*one, own) for one, own in zip(asked, bits.tolist(), strict=True)]
+
+
+@dataclass(frozen=True, eq=False)
+class _Unasked:
+    """A frame and what is asked of it on some runs; None: which sight few lamps give, of those that they can."""
+
+    frame: Frame
+    ask: Ask | None
+    runs: tuple[str, ...]
+
+
+def _unasked(candidates: Sequence[Candidate], used: set[tuple[int, Ask | None]]) -> Iterator[_Unasked]:
+    seen = set(used)
     for candidate in candidates:
-        frame = candidate.frame
-        asks = [ask for ask in candidate.asks if (frame.key, ask) not in used and (frame.key, ask) not in seen]
-        few = candidate.few if (frame.key, None) not in used and (frame.key, None) not in seen else ()
-        seen.update((frame.key, ask) for ask in asks)
-        shown: dict[tuple[str, ...], list[tuple[list[Shades], Numbers]]] = {}
-        for runs in {*(ask.runs for ask in asks), *((few,) if few else ())}:
-            if runs not in known:
-                known[runs] = [(scene, *_variants(scene, runs, own)) for scene, own in classes]
-            if not frame.goes:
-                shown[runs] = [(_shades(scene, frame, runs, i), back) for scene, i, back in known[runs]]
-        for ask in asks:
-            if frame.goes:
-                parts = [see(scene, eye, frame, ask, i)[back] for scene, i, back in known[ask.runs]]
-            else:
-                parts = [eye.sees(ask, own)[back] for own, back in shown[ask.runs]]
-            found.append(Weighed.of(frame, ask, _joined(parts), weight, doubt))
-        if few:
-            seen.add((frame.key, None))
-            read, chances = _read(eye, classes[0][0], few, shown[few], weight)
-            if read is not None:
-                found.append(Weighed.of(frame, read, chances, weight, doubt))
-    return found
+        few = [(None, candidate.few)] if candidate.few else []
+        for ask, runs in (*((ask, ask.runs) for ask in candidate.asks), *few):
+            if (candidate.frame.key, ask) not in seen:
+                seen.add((candidate.frame.key, ask))
+                yield _Unasked(candidate.frame, ask, runs)
 
 
-def _joined(parts: Sequence[Chances]) -> Chances:
-    return np.concatenate(parts) if len(parts) > 1 else parts[0]
+def _predicted(
+    eye: Eye, classes: Sequence[tuple[Scene, Numbers]], unasked: Sequence[_Unasked], weight: Belief
+) -> list[tuple[Frame, Ask, Chances]]:
+    """What is asked, and how likely each answer is under each class. What is asked of many frames is worked out at
+    once; what few lamps cannot tell is left out.
+    """
+    found: dict[int, tuple[Frame, Ask, Chances]] = {}
+    for runs in dict.fromkeys(one.runs for one in unasked):
+        ways = [Ways.under(scene, runs, own) for scene, own in classes]
+        frames, alike = dict[int, Frame](), dict[Ask | None, list[int]]()
+        for number, one in enumerate(unasked):
+            if one.runs == runs and one.frame.goes and one.ask is not None:
+                dots = [eye.follows(one.ask, each.lit(one.frame))[each.of] for each in ways]
+                found[number] = one.frame, one.ask, np.concatenate(dots)
+            elif one.runs == runs:
+                frames[one.frame.key] = one.frame
+                alike.setdefault(one.ask, []).append(number)
+        row_of = {key: row for row, key in enumerate(frames)}
+        shown = [each.shades(list(frames.values())) for each in ways] if frames else []
+        for ask, numbers in alike.items():
+            rows = [row_of[unasked[number].frame.key] for number in numbers]
+            own = [[shades[rows] for shades in each] for each in shown]
+            said = _seen(eye, ways, ask, own) if ask else _read(eye, ways, own, weight)
+            for number, (own_ask, chances) in zip(numbers, said, strict=True):
+                if own_ask is not None:
+                    found[number] = unasked[number].frame, own_ask, chances
+    return [found[number] for number in sorted(found)]
 
 
-def _shades(scene: Scene, frame: Frame, runs: Sequence[str], indices: Indices) -> list[Shades]:
-    on = scene.on(frame.steps[0])
-    return [scene.variants[run].shades(on, index) for run, index in zip(runs, indices, strict=True)]
+def _seen(eye: Eye, ways: Sequence[Ways], ask: Ask, shown: Sequence[Sequence[Shades]]) -> Iterator[tuple[Ask, Chances]]:
+    """How likely each answer is, for each of some frames: `shown` is, by scene and by run, (frames, ways, lamps)."""
+    parts = []
+    for each, own in zip(ways, shown, strict=True):
+        said = eye.sees(ask, [shades.reshape(-1, shades.shape[2]) for shades in own])
+        parts.append(said.reshape(-1, each.count, len(ask.answers))[:, each.of])
+    return ((ask, chances) for chances in np.concatenate(parts, axis=1))
 
 
 def _read(
-    eye: Eye, scene: Scene, runs: tuple[str, ...], shown: Sequence[tuple[list[Shades], Numbers]], weight: Belief
-) -> tuple[Ask | None, Chances]:
-    """Which of the likeliest sights do few lamps give? None where there is but one.
+    eye: Eye, ways: Sequence[Ways], shown: Sequence[Sequence[Shades]], weight: Belief
+) -> Iterator[tuple[Ask | None, Chances]]:
+    """Which of the likeliest sights do few lamps give, for each of some frames? None where there is but one."""
+    grids = tuple(ways[0].scene.quarters[run] for run in ways[0].runs)
+    read = [
+        list(zip(*(eye.reads(shades.reshape(-1, shades.shape[2]), grid)
+                   for shades, grid in zip(own, grids, strict=True)), strict=True))
+        for own in shown
+    ]  # fmt: skip
+    for frame in range(len(shown[0][0])):
+        places, parts = dict[Sight, int](), []
+        for each, sights in zip(ways, read, strict=True):
+            own = sights[frame * each.count : (frame + 1) * each.count]
+            parts.append(np.array([places.setdefault(sight, len(places)) for sight in own])[each.of])
+        yield _which(ways[0].runs, grids, list(places), np.concatenate(parts), weight)
 
-    Args:
-        eye: the eye that would answer.
-        scene: a scene that has the runs.
-        runs: the runs to read.
-        shown: for each scene what each of the runs shows under some classes, and which of those is each class's.
-        weight: the belief in each class.
-    """
-    grids = tuple(scene.quarters[run] for run in runs)
-    each, places = list[Numbers](), dict[Sight, int]()
-    for shades, back in shown:
-        sights = zip(*(eye.reads(own, grid) for own, grid in zip(shades, grids, strict=True)), strict=True)
-        each.append(np.array([places.setdefault(sight, len(places)) for sight in sights])[back])
-    of = np.concatenate(each)
-    if len(places) < 2:
+
+def _which(
+    runs: tuple[str, ...], grids: tuple[NDArray[np.int8] | None, ...], sights: Sequence[Sight], of: Numbers,
+    weight: Belief,
+) -> tuple[Ask | None, Chances]:  # fmt: skip
+    """Which of the likeliest sights, where each class gives one; None where there is but one."""
+    if len(sights) < 2:
         return None, np.empty((0, 0))
-    heaviest = np.argsort(-np.bincount(of, weights=weight, minlength=len(places)), kind="stable")[:OFFERED]
-    named = list(places)
-    ask = which_of(runs, tuple(named[n] for n in heaviest), grids)
-    answer = np.full(len(places), len(heaviest))
+    heaviest = np.argsort(-np.bincount(of, weights=weight, minlength=len(sights)), kind="stable")[:OFFERED]
+    ask = which_of(runs, tuple(sights[n] for n in heaviest), grids)
+    answer = np.full(len(sights), len(heaviest))
     answer[heaviest] = np.arange(len(heaviest))
     return ask, np.eye(len(ask.answers))[answer[of]]
-
-
-def _variants(scene: Scene, runs: Sequence[str], classes: Numbers) -> tuple[Indices, Numbers]:
-    """What some runs could take under some classes, each way once, and which of the ways is each class's."""
-    of = np.column_stack([scene.variants[run].of[classes] for run in runs])
-    which, back = np.unique(of, axis=0, return_inverse=True)
-    found = [np.ascontiguousarray(scene.variants[run].index[:, own]) for run, own in zip(runs, which.T, strict=True)]
-    return found, back.ravel()
-
-
-def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, indices: Indices) -> Chances:
-    """How likely an eye gives each answer, where the ask's runs take these channels of the scene."""
-    if ask.kind != "vanish":
-        return eye.sees(ask, _shades(scene, frame, ask.runs, indices))
-    taken = np.zeros((indices[0].shape[1], len(scene.numbers) + 2), dtype=bool)
-    rows = np.arange(len(taken))[:, None]
-    for index in indices:
-        for channel in index:
-            taken[rows, channel] = True
-    steps = frame.stacked
-    at = np.minimum(np.searchsorted(scene.numbers, steps), len(scene.numbers) - 1)
-    at[scene.numbers[at] != steps] = len(scene.numbers)
-    taken[:, len(scene.numbers) :] = False
-    lit = taken[:, at[:, 0]]
-    for column in at.T[1:]:
-        lit |= taken[:, column]
-    return eye.follows(ask, lit)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,19 +149,28 @@ class Weighed:
     chances: Chances
     bits: float
 
-    @classmethod
-    def of(cls, frame: Frame, ask: Ask, chances: Chances, weight: Belief, doubt: float) -> Weighed:
-        """Weigh a question by a belief; `doubt` is the part of answers that are wrong."""
-        real = chances[:, :-1]
-        if doubt:
-            real = (1 - doubt) * real + doubt / (real.shape[1] - 1) * (1 - real)
-        inner = real * np.log2(np.where(real > 0, real, 1.0))
-        return cls(frame, ask, chances, entropy(weight @ real) + float(weight @ inner.sum(axis=1)))
-
     @property
     def worth(self) -> float:
         """Bits for the price."""
         return self.bits / self.ask.price
+
+
+def information(chances: Chances, weight: Belief, doubt: float) -> Belief:
+    """What questions are expected to tell, in bits (Shannon 1948).
+
+    Args:
+        chances: of each answer, "can't tell" last: shape (questions, classes, answers).
+        weight: the belief in each class.
+        doubt: the part of answers that are wrong.
+    """
+    real = chances[:, :, :-1]
+    if doubt:
+        real = (1 - doubt) * real + doubt / (real.shape[2] - 1) * (1 - real)
+    answers = weight @ real
+    told = -(answers * np.log2(np.where(answers > 0, answers, 1.0))).sum(axis=1)
+    noise = -(real * np.log2(np.where(real > 0, real, 1.0))).sum(axis=2) @ weight
+    found: Belief = told - noise
+    return found
 
 
 def entropy(weight: Belief) -> float:

@@ -38,7 +38,8 @@ from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS, chain_of
 from patcher.verify.questions import Repertoire, fed_as
 from patcher.verify.scene import Scene, build_scene, scene_of
-from patcher.verify.weighing import entropy_bits, see
+from patcher.verify.ways import see
+from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring, wire
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
@@ -236,7 +237,7 @@ def answered(engine: Engine, there: Scene, rng: np.random.Generator, wrong: floa
         if chosen is None:
             break
         frame, ask = chosen
-        chances = see(there, engine.eye, frame, ask, [there.variants[r].index[:, -1:] for r in ask.runs])[0]
+        chances = see(there, engine.eye, frame, ask, np.array([len(there.classes) - 1]))[0]
         engine.tell(frame, ask, said(chances, rng, wrong))
     return times
 
@@ -260,8 +261,7 @@ def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
         found += [dot for dot in [repertoire.followed(hung)] if dot]
     for candidate in found:
         for ask in candidate.asks:
-            takes = [both.variants[run].index[:, both.variants[run].of[numbers]] for run in ask.runs]
-            one, other = see(both, eye, candidate.frame, ask, takes)
+            one, other = see(both, eye, candidate.frame, ask, np.array(numbers))
             if not np.allclose(one, other):
                 return True
     return False
