@@ -11,7 +11,8 @@ An eye
 - sees a colour in a longer stretch where two lamps or more show it: single odd ones pass unseen;
 - sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
-- sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished.
+- sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
+  side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.
 """
 
 from __future__ import annotations
@@ -44,15 +45,21 @@ MOST = 0.75
 """This part of a run must show a shade for the run to be called by it."""
 
 CANNOT_TELL = "can't tell"
+NOBODY, SEVERAL = -1, -2
+"""In place of a lamp that a channel lights: it lights none, or more than one."""
 
-AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish"]
+AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together"]
 PRICES: dict[AskKind, float] = {
     "whole": 1.0, "outer": 1.0, "colours": 1.0, "flicker": 1.0, "where": 1.0, "few": 1.0, "gap": 1.5, "vanish": 2.0,
+    "together": 2.0,
 }  # fmt: skip
 """What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
 FURTHER = 0.15
 """What each further run costs where few lamps are read off several."""
 QUARTERS = ("bottom left", "bottom right", "top left", "top right")
+
+LINE = 1 << 20
+"""Between the places of lamps that are side by side on two lines of a grid; no run has so many lamps."""
 
 Sight = tuple[tuple[int, ...], ...]
 """What is read off some runs on which few lamps are lit: for each run its steady lamps in order, each as a number of
@@ -83,13 +90,14 @@ class Ask:
     Attributes:
         kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
             colour is missing; behind which colour is a gap; where is a colour; does it flicker; in which go did the dot
-            vanish; which of some sights do few lamps give.
-        runs: the runs to look at: one, but for `few` and a dot that goes on along others.
+            vanish; in which did two lamps not stand together; which of some sights do few lamps give.
+        runs: the runs to look at: one, but for `few` and what goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
         end: for `outer`: −1 for the last lamp, 0 for the first.
         quarters: for `where`: the quarter, 0 to 3, that each lamp is in.
-        goes: for `vanish`: the go, from 0, that each step of the frame belongs to.
+        goes: for `vanish` and `together`: the go, from 0, that each step of the frame belongs to.
+        places: for `together`: where the lamps of the runs are, 1 or `LINE` apart where side by side: shape (lamps,).
         sights: for `few`: those that are offered.
         grids: for `few`: for each run the quarter of each lamp, None where it is no grid.
     """
@@ -101,6 +109,7 @@ class Ask:
     end: int = 0
     quarters: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
     goes: NDArray[np.int8] | None = field(default=None, compare=False, repr=False)
+    places: NDArray[np.int64] | None = field(default=None, compare=False, repr=False)
     sights: tuple[Sight, ...] = ()
     grids: tuple[NDArray[np.int8] | None, ...] = field(default=(), compare=False, repr=False)
 
@@ -145,12 +154,20 @@ def flicker(run: str) -> Ask:
     return Ask("flicker", (run,), ("nothing", "a part of it", "all of it", CANNOT_TELL))
 
 
-def vanish(run: str, goes: NDArray[np.int8], *others: str) -> Ask:
+def vanish(runs: tuple[str, ...], goes: NDArray[np.int8]) -> Ask:
     """A single dot goes along in up to four goes, with a rest between: in which did it first vanish? It may go on along
     other runs.
     """
-    names = ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
-    return Ask("vanish", (run, *others), (*names, "never", "there was no dot", CANNOT_TELL), goes=goes)
+    return Ask("vanish", runs, (*_goes(goes), "never", "there was no dot", CANNOT_TELL), goes=goes)
+
+
+def together(runs: tuple[str, ...], goes: NDArray[np.int8], places: NDArray[np.int64]) -> Ask:
+    """The same with two lamps side by side: in which go were they first not so, one of them dark or another between?"""
+    return Ask("together", runs, (*_goes(goes), "never", "there were never two", CANNOT_TELL), goes=goes, places=places)
+
+
+def _goes(goes: NDArray[np.int8]) -> tuple[str, ...]:
+    return ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
 
 
 def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[np.int8] | None, ...]) -> Ask:
@@ -220,13 +237,27 @@ class Eye:
             case _:
                 raise ValueError(ask.kind)
 
-    def follows(self, ask: Ask, lit: NDArray[np.bool_]) -> Chances:
-        """How likely each answer is to `vanish`, from whether any lamp is lit at each step: shape (variants, steps)."""
-        assert ask.goes is not None  # noqa: S101  (`vanish` makes it so)
+    def follows(self, ask: Ask, lamps: NDArray[np.int32]) -> Chances:
+        """How likely each answer is to `vanish` and `together`.
+
+        Args:
+            ask: what is asked.
+            lamps: the lamp that each lit channel of each step lights, counted on through the runs; `NOBODY` and
+                `SEVERAL`: shape (variants, steps, channels).
+        """
+        assert ask.goes is not None  # noqa: S101  (both make it so)
         goes = int(ask.goes.max()) + 1
-        gone = ~lit
+        gone = (lamps == NOBODY).all(axis=2) if ask.places is None else ~self._together(ask.places, lamps)
         first = ask.goes[gone.argmax(axis=1)].astype(np.int64)
         return _surely(np.where(gone.all(axis=1), goes + 1, np.where(gone.any(axis=1), first, goes)), ask)
+
+    def _together(self, places: NDArray[np.int64], lamps: NDArray[np.int32]) -> NDArray[np.bool_]:
+        first, second = lamps[:, :, 0], lamps[:, :, 1]
+        two = (first >= 0) & (second >= 0)
+        if self.gaps:
+            apart = np.abs(places[first] - places[second])
+            two &= (apart == 1) | (apart == LINE)
+        return two
 
     def reads(self, shades: Shades, quarters: NDArray[np.int8] | None = None) -> list[tuple[int, ...]]:
         """What is read off a run on which few lamps are lit, for each variant.

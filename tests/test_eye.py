@@ -101,16 +101,48 @@ def test_a_run_as_a_whole_is_what_three_quarters_of_it_show(lamps: list[int]) ->
     assert said(eye.flicker("run"), lamps) == {flickers: 1.0}
 
 
-@given(st.lists(st.lists(st.booleans(), min_size=1, max_size=5), min_size=1, max_size=4))
-def test_in_which_go_a_dot_vanished(goes: list[list[bool]]) -> None:
-    ask = eye.vanish("run", eye.goes_of([len(go) for go in goes]))
-    lit = [step for go in goes for step in go]
+def first_otherwise(steps: list[list[bool]], never_any: str) -> str:
+    """What is said of goes whose steps were as they should be or not."""
     names = ["in the first go", "in the second", "in the third", "in the fourth"]
-    expected = next((names[n] for n, go in enumerate(goes) if not all(go)), "never")
-    expected = expected if any(lit) else "there was no dot"
-    chances = Eye().follows(ask, np.array([lit]))[0]
-    assert ask.answers[int(chances.argmax())] == expected
+    found = next((names[n] for n, go in enumerate(steps) if not all(go)), "never")
+    return found if any(map(any, steps)) else never_any
+
+
+STEPS = st.lists(st.lists(st.lists(st.integers(-2, 11), min_size=2, max_size=2), min_size=1, max_size=5), min_size=1,
+                 max_size=4)  # fmt: skip
+
+
+@given(STEPS)
+def test_in_which_go_a_dot_vanished(goes: list[list[list[int]]]) -> None:
+    ask = eye.vanish(("run",), eye.goes_of([len(go) for go in goes]))
+    lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
+    chances = Eye().follows(ask, lamps)[0]
+    lit = [[step != [eye.NOBODY, eye.NOBODY] for step in go] for go in goes]
+    assert ask.answers[int(chances.argmax())] == first_otherwise(lit, "there was no dot")
     assert chances.max() == 1.0
+
+
+# Lamps 0 to 5 hang along a run, 6 to 11 are a grid of two rows of three, the second of which begins above the first.
+@given(STEPS, st.booleans())
+def test_in_which_go_two_lamps_were_not_side_by_side(goes: list[list[list[int]]], gaps: bool) -> None:
+    grid = [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)]
+    places = [*range(6), *(3 * eye.LINE**2 + column + row * eye.LINE for column, row in grid)]
+    ask = eye.together(("run", "net"), eye.goes_of([len(go) for go in goes]), np.array(places))
+    lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
+    chances = Eye(gaps=gaps).follows(ask, lamps)[0]
+    assert ask.answers[int(chances.argmax())] == first_otherwise(
+        [[two_side_by_side(*step, grid, gaps) for step in go] for go in goes], "there were never two"
+    )
+    assert chances.max() == 1.0
+
+
+def two_side_by_side(one: int, other: int, grid: list[tuple[int, int]], gaps: bool) -> bool:
+    if min(one, other) < 0 or not gaps:
+        return min(one, other) >= 0
+    if min(one, other) < 6:
+        return max(one, other) < 6 and abs(one - other) == 1
+    (a, b), (c, d) = grid[one - 6], grid[other - 6]
+    return abs(a - c) + abs(b - d) == 1
 
 
 GRID = st.lists(st.tuples(SHADE, st.integers(0, 3)), min_size=1, max_size=14)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from patcher.address.patch import CHANNELS, Patch
-from patcher.eye import BROKEN, Ask, Chances, Eye, Shades, shade_table
+from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades, shade_table
 from patcher.faults import Built
 from patcher.stream.levels import Levels
 from patcher.stream.sender import box_universes
@@ -91,17 +91,24 @@ class Witness:
         return question.answers[int(self._chance.choice(len(chances), p=chances))].key
 
     def _chances(self, frame: Frame, ask: Ask) -> Chances:
-        if ask.kind == "vanish":
-            steps = []
-            for step in range(len(frame.steps)):
-                self._send_frame(frame, step)
-                steps.append(any(self._yard.lamps[run].any() for run in ask.runs))
-            return self._eye.follows(ask, np.array([steps]))
+        if frame.goes:
+            lamps = [self._lamps(frame, step, ask.runs) for step in range(len(frame.steps))]
+            return self._eye.follows(ask, np.array([lamps], dtype=np.int32))
         looks = []
         for _ in range(GLANCES):
             self._send_frame(frame, 0)
             looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
         return self._eye.sees(ask, [self._shades(run, [look[run] for look in looks]) for run in ask.runs])
+
+    def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
+        """The lamps of some runs that are lit at a step, and steady, counted on through the runs."""
+        looks = []
+        for _ in range(GLANCES - 1):
+            self._send_frame(frame, step)
+            looks.append([self._yard.lamps[run].any(axis=1) for run in runs])
+        steady = np.concatenate([np.all(each, axis=0) for each in zip(*looks, strict=True)])
+        lit, many = np.flatnonzero(steady).tolist(), len(frame.steps[step])
+        return [*lit, *[NOBODY] * many][:many] if len(lit) <= many else [SEVERAL] * many
 
     def _shades(self, run: str, looks: Sequence[Shades]) -> Shades:
         """What the lamps show, as `says` counts them, from what they showed at each glance: shape (1, lamps)."""

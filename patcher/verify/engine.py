@@ -12,7 +12,9 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.address.patch import CHANNELS
 from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
+from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis, chain_of
@@ -323,35 +325,31 @@ class Engine:
         return found
 
     def _followed(self, number: int) -> list[Candidate]:
-        """A dot along all that lights under a class, one run after the other and then along each tee, as far as none
-        went along it: it leaves few faults unseen.
+        """Two lamps side by side along all that lights under a class, one run after the other and then along each tee,
+        but for runs that they went along: they leave few faults unseen. A dot where no two light so.
         """
         ((scene, own),) = self._scenes(np.array([number]))
-        wiring = scene.plan.wiring
-        groups: dict[str, dict[str, NDArray[np.int64]]] = {}
+        wiring, seen = scene.plan.wiring, self._went_along()
+        groups: dict[tuple[str, int], dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]] = {}
         changed = [run for run, variants in scene.variants.items() if variants.of[own[0]]]
         for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
             hung = [run for run in chain_of(wiring, port) if run in scene.variants]
             for run, takes in self._believed(hung, number).items():
-                if not self._went_along(run, takes):
+                planned, along = self._repertoire.along(run, takes)
+                if not np.isin(_codes(along), seen).all():
                     group = "" if wiring.show.runs[run].same_data_as is None else run
-                    groups.setdefault(group, {})[run] = takes
-        found = [self._repertoire.followed(takes) for takes in groups.values()]
-        return [one for one in found if one is not None]
+                    groups.setdefault((group, along.shape[1]), {})[run] = planned, along
+        return [self._repertoire.followed(steps) for steps in groups.values()]
 
     def _unfollowed(self, belief: Belief) -> tuple[Frame, Ask] | None:
-        """A dot along all that lights under the likeliest class, where none was asked for yet."""
-        dots = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
-        return next((dot for dot in dots if (dot[0].key, dot[1]) not in self._used), None)
+        """What follows all that lights under the likeliest class, where it was not asked for yet."""
+        found = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
+        return next((one for one in found if (one[0].key, one[1]) not in self._used), None)
 
-    def _went_along(self, run: str, takes: NDArray[np.int64]) -> bool:
-        """Whether dots that never vanished went along all that a run takes."""
-        along = [
-            told.frame.steps for told in self._heard
-            if told.ask.kind == "vanish" and run in told.ask.runs and told.ask.answers[told.answer] == "never"
-        ]  # fmt: skip
-        lit = [channels for steps in along for channels in steps]
-        return bool(lit) and bool(np.isin(takes[takes >= 0], np.concatenate(lit)).all())
+    def _went_along(self) -> NDArray[np.int64]:
+        """The codes of the steps of what went along and was never otherwise than it should be."""
+        never = [one for one in self._heard if one.frame.goes and one.ask.answers[one.answer] == "never"]
+        return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
 
     def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
         """Candidates for a run that is fed as a class has it."""
@@ -384,6 +382,11 @@ class Engine:
     ) -> list[Weighed]:
         """Candidates weighed by a belief over some classes, which are rising."""
         return weighed(self.eye, self._scenes(chosen), candidates, self._used, weight, doubt)
+
+
+def _codes(steps: NDArray[np.int64]) -> NDArray[np.int64]:
+    """A number for each step of one channel or of two."""
+    return steps[:, 0] * (LAST_UNIVERSE * CHANNELS) + steps[:, -1]
 
 
 def _in_order(weight: Belief, chosen: NDArray[np.int64], single: int) -> Belief:

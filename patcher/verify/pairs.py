@@ -23,6 +23,7 @@ from patcher.verify.composing import Batch, Composer
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import weights
 from patcher.verify.scene import Look, Looks, Scene, scene_from
+from patcher.verify.ways import Lamps, lamps_of
 
 Belief = NDArray[np.float64]
 Likelihood = Callable[[Ask, Belief], Belief]
@@ -34,7 +35,7 @@ FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
 TURNS = 7
 """Faults that are put together with all others for one question."""
-CELLS = 400_000
+CELLS = 250_000
 """Channels of lamps that are worked out for one question."""
 MOST = 200
 """Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
@@ -44,7 +45,7 @@ EVENLY = 0.25
 """This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
 FITTING = 400
 """Single faults that fit best, of which some are put together with all others."""
-BESIDE = 20
+BESIDE = 12
 """Faults at no lamp that are put together with one at a time; with that of the likeliest class all are."""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
@@ -289,11 +290,8 @@ class Pairs:
         still = all(each.strides[0] == 0 for each in own)
         if still:
             own = [each[:1] for each in own]
-        if one.ask.kind == "vanish":
-            lit = lit_steps(own[0], one.frame)
-            for each in own[1:]:
-                lit = lit | lit_steps(each, one.frame)
-            chances = self._eye.follows(one.ask, lit)
+        if one.frame.goes:
+            chances = self._eye.follows(one.ask, lamps_at(own, one.frame))
         else:
             pairs = zip(one.ask.runs, own, strict=True)
             chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
@@ -348,15 +346,9 @@ def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
     return table[bits]
 
 
-def lit_steps(takes: Takes, frame: Frame) -> NDArray[np.bool_]:
-    """Whether any lamp is lit at each step of a frame that moves: shape (variants, steps)."""
-    steps = frame.stacked
-    step_of = np.full(max(int(takes.max()), int(steps.max())) + 3, len(steps), dtype=np.int64)
-    for column in steps.T:
-        step_of[column] = np.arange(len(steps))
-    found = np.zeros((len(takes), len(steps) + 1), dtype=bool)
-    rows = np.arange(len(takes))[:, None]
-    for number in range(takes.shape[2]):
-        found[rows, step_of[takes[:, :, number]]] = True
-    lit: NDArray[np.bool_] = found[:, :-1]
-    return lit
+def lamps_at(takes: Sequence[Takes], frame: Frame) -> Lamps:
+    """The lamp that each lit channel of each step of a frame that moves lights: shape (variants, steps, channels)."""
+    lit, at = np.unique(frame.stacked, return_inverse=True)
+    number = np.full(max(int(lit.max()), *(int(each.max()) for each in takes)) + 3, len(lit), dtype=np.int64)
+    number[lit] = np.arange(len(lit))
+    return lamps_of([number[each] for each in takes], len(lit))[:, at.reshape(frame.stacked.shape)]

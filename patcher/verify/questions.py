@@ -2,7 +2,8 @@
 
 Two families. The *fixed* one of a run: all of it in one colour, its ends in four colours, what lies behind its ends, a
 universe off, each port its own colour, a grid's corner. The *narrowing* one follows the belief over places: stretches
-in four colours and dots in four goes, cut where the belief is split evenly, down to one lamp a colour.
+in four colours, and two lamps side by side in four goes, cut where the belief is split evenly, down to one lamp a
+colour.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from patcher.verify.scene import Scene
 
 IN_TURN = "each colour in turn"
 AS_BELIEVED = ", as it seems to be fed"
+MOVING = {1: "a dot", 2: "two lamps side by side"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,8 +67,12 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
     of = eye.goes_of(np.unique(np.array(frame.goes)[kept], return_counts=True)[1].tolist())
     goes = tuple(of.tolist())
     plain = Frame(frame.says, tuple(lit[kept]), goes)
-    asks = tuple(eye.vanish(ask.runs[0], of) for ask in candidate.asks)
+    asks = tuple(_followed(ask.runs, of, ask.places) for ask in candidate.asks)
     return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(fed[kept]), goes, plain), asks)
+
+
+def _followed(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None) -> Ask:
+    return eye.vanish(runs, goes) if places is None else eye.together(runs, goes, places)
 
 
 class Repertoire:
@@ -97,7 +103,7 @@ class Repertoire:
         yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
         yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
         for colour in (IN_TURN, *colours):
-            if found := self.dot(run, [round(lamps * part / 4) for part in range(5)], colour):
+            if found := self.two(run, [round(lamps * part / 4) for part in range(5)], colour):
                 yield found
         yield from self._before(run)
         for off in UNIVERSES_OFF:
@@ -204,10 +210,18 @@ class Repertoire:
         few = sum(len(p) for p in parts.values()) <= eye.COUNTS_TO
         return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks), (run,) if few else ())
 
-    def dot(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
-        """A dot along a stretch, in up to four goes, each from one bound to the next."""
+    def two(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
+        """Two lamps side by side along a stretch, in up to four goes, the first of the two from one bound to the next;
+        None where none stand so.
+        """
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
-        return self.dots(run, [np.arange(a, b) for a, b in pairwise(cut)], colour)
+        beside = self._beside(run)
+        goes = [own for a, b in pairwise(cut) if len(own := beside[(a <= beside) & (beside < b)])]
+        return self._moves(run, goes, colour, 2)
+
+    def _beside(self, run: str) -> Pixels:
+        """The pixels of a run that stand beside the next one."""
+        return np.flatnonzero(np.isin(np.abs(np.diff(self.scene.places[run])), (1, eye.LINE)))
 
     def proving(self, run: str) -> list[Candidate]:
         """Few frames that tell much of a run that is fed as is believed: its ends, all of it."""
@@ -248,40 +262,52 @@ class Repertoire:
             return Candidate(Frame(says, (channels,)), (), tuple(takes))
         return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
 
-    def followed(self, takes: dict[str, Channels]) -> Candidate | None:
-        """A dot along all channels that the lamps of some runs take, one after the other; None where they take none.
+    def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
+        """The steps of two lamps side by side along a run, as far as both light, or of a dot where none do.
 
         Args:
-            takes: for each run the channels of its lamps: shape (lamps, channels); negative where they take none.
+            run: the run.
+            takes: the channels of its lamps, negative where they take none: shape (lamps, channels).
+
+        Returns:
+            What they should take, and what they do: shape (steps, lamps).
         """
-        along = np.concatenate([each.ravel() for each in takes.values()])
-        planned = np.concatenate([self.scene.plan.takes[run].ravel() for run in takes])[along >= 0]
-        along = along[along >= 0]
-        if not len(along):
-            return None
+        planned, first = self.scene.plan.takes[run].astype(np.int64), self._beside(run)
+        should, do = (np.stack([each[first], each[first + 1]], axis=2).reshape(-1, 2) for each in (planned, takes))
+        kept = (do >= 0).all(axis=1)
+        if kept.any():
+            return should[kept], do[kept]
+        one = takes.ravel() >= 0
+        return planned.ravel()[one, None], takes.ravel()[one, None]
+
+    def followed(self, steps: dict[str, tuple[Channels, Channels]]) -> Candidate:
+        """What moves along some runs, one after the other, from its steps along each: two lamps, or a dot."""
+        planned, along = (np.concatenate([each[place] for each in steps.values()]) for place in (0, 1))
         of = eye.goes_of([len(part) for part in np.array_split(along, 4) if len(part)])
-        says = f"a dot along {', then '.join(takes)}, {IN_TURN}, in {int(of.max()) + 1} goes"
-        plain = Frame(says, tuple(planned[:, None]), tuple(of.tolist()))
-        return Candidate(
-            Frame(f"{says}{AS_BELIEVED}", tuple(along[:, None]), plain.goes, plain),
-            (eye.vanish(next(iter(takes)), of, *list(takes)[1:]),),
-        )
+        says = f"{MOVING[along.shape[1]]} along {', then '.join(steps)}, {IN_TURN}, in {int(of.max()) + 1} goes"
+        plain = Frame(says, tuple(planned), tuple(of.tolist()))
+        places = self.scene.joined(tuple(steps)) if along.shape[1] > 1 else None
+        frame = Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain)
+        return Candidate(frame, (_followed(tuple(steps), of, places),))
 
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four goes."""
-        if not goes:
-            return None
+        return self._moves(run, goes, colour, 1)
+
+    def _moves(self, run: str, goes: Sequence[Pixels], colour: str, many: int) -> Candidate | None:
+        """So many lamps along some pixels in up to four goes, the first of them on each."""
         chips = [c for c in self.painter.colours(run) if c != "white" or "W" in self.painter.letters(run)]
         colours = chips if colour == IN_TURN else [colour]
-        if not colours:
+        if not goes or not colours or (many > 1 and colours[0] not in chips):
             return None
         along = np.concatenate(list(goes))
-        stacked = np.stack([self.painter.steps(run, along, one) for one in colours], axis=1)
-        steps = stacked.reshape(-1, stacked.shape[2])
+        each = [np.concatenate([self.painter.steps(run, along + n, c) for n in range(many)], axis=1) for c in colours]
+        steps = np.stack(each, axis=1).reshape(-1, each[0].shape[1])
         of = eye.goes_of([len(go) * len(colours) for go in goes])
-        words = "; ".join(span_words(int(go[0]), int(go[-1])) for go in goes)
-        says = f"a dot along {run}, {colour}, in {len(goes)} goes: {words}"
-        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (eye.vanish(run, of),))
+        words = "; ".join(span_words(int(go[0]), int(go[-1]) + many - 1) for go in goes)
+        says = f"{MOVING[many]} along {run}, {colour}, in {len(goes)} goes: {words}"
+        places = self.scene.joined((run,)) if many > 1 else None
+        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (_followed((run,), of, places),))
 
 
 def narrowing(
@@ -323,7 +349,7 @@ def narrowing(
         if high - low < lamps // 2:
             yield repertoire.blocks(run, [0, *four, lamps])
         for colour in colours:
-            if chosen is single and (found := repertoire.dot(run, [low, *four, high + 1], colour)):
+            if chosen is single and (found := repertoire.two(run, [low - 1, *four, high + 1], colour)):
                 yield found
     best = np.argsort(-weight, kind="stable")[:400]
     top = list(dict.fromkeys(places[best].tolist()))[:4]

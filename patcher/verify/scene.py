@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import BROKEN, Shades, shade_table
+from patcher.eye import BROKEN, LINE, Shades, shade_table
 from patcher.faults import RANDOM, Departure, Planned, Takes
 from patcher.shapes import Cells, cells
 from patcher.verify.hypotheses import Hypothesis, runs_of, singles, weights
@@ -108,6 +108,19 @@ class Scene:
         """For each run that is a grid, the quarter that each of its lamps is in."""
         show = self.plan.wiring.show
         return {run: quarters_of(cells(show, show.runs[run])) for run in self.variants}
+
+    @cached_property
+    def places(self) -> dict[str, NDArray[np.int64]]:
+        """For each run where its lamps are, 1 or `LINE` apart where side by side: by column and row, or along it."""
+        show, found = self.plan.wiring.show, {}
+        for run, variants in self.variants.items():
+            placed = cells(show, show.runs[run])
+            found[run] = np.arange(variants.lamps) if placed is None else placed @ np.array([1, LINE])
+        return found
+
+    def joined(self, runs: Sequence[str]) -> NDArray[np.int64]:
+        """Where the lamps of some runs are, those of one far from those of another."""
+        return np.concatenate([self.places[run] + number * LINE * LINE for number, run in enumerate(runs)])
 
     def on(self, channels: Channels) -> Shades:
         """Which channels of the scene are lit, where these running channels are; behind them dark and broken data."""

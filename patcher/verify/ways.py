@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.eye import Ask, Chances, Eye, Shades
+from patcher.eye import NOBODY, SEVERAL, Ask, Chances, Eye, Shades
 from patcher.verify.frames import Frame
 from patcher.verify.scene import Index, Scene
 
 Numbers = NDArray[np.int64]
+Lamps = NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,31 +54,50 @@ class Ways:
         own = zip(self.runs, self.indices, strict=True)
         return [self.scene.variants[run].shades(on, index) for run, index in own]
 
-    def lit(self, frame: Frame) -> NDArray[np.bool_]:
-        """Whether any lamp is lit at each step of a frame that moves: shape (ways, steps)."""
+    def lamps(self, frame: Frame) -> Lamps:
+        """The lamp that each lit channel of each step of a frame that moves lights, counted on through the runs, or
+        `NOBODY`, or `SEVERAL`: shape (ways, steps, channels).
+        """
         steps, numbers = frame.stacked, self.scene.numbers
         at = np.minimum(np.searchsorted(numbers, steps), len(numbers) - 1)
         at[numbers[at] != steps] = len(numbers)
-        found = self._taken[:, at[:, 0]]
-        for column in at.T[1:]:
-            found |= self._taken[:, column]
-        return found
+        return self._lamps[:, at]
 
     @cached_property
-    def _taken(self) -> NDArray[np.bool_]:
-        """Which channels of the scene any lamp takes: shape (ways, channels), behind them those that none takes."""
-        found = np.zeros((self.count, len(self.scene.numbers) + 2), dtype=bool)
-        rows = np.arange(self.count)[:, None]
-        for index in self.indices:
-            for channel in index:
-                found[rows, channel] = True
-        found[:, len(self.scene.numbers) :] = False
-        return found
+    def _lamps(self) -> Lamps:
+        return lamps_of([index.transpose(1, 2, 0) for index in self.indices], len(self.scene.numbers))
+
+
+def lamps_of(taken: Sequence[NDArray[np.integer[Any]]], channels: int) -> Lamps:
+    """The lamp that each channel lights, steady; `NOBODY` and `SEVERAL`.
+
+    Args:
+        taken: for each run the channel that each letter of each lamp takes: shape (ways, lamps, letters); from
+            `channels` on one that no frame lights.
+        channels: how many there are.
+
+    Returns:
+        Shape (ways, channels + 1): lamps are counted on through the runs; the last is `NOBODY`.
+    """
+    found = np.full((len(taken[0]), channels + 1), NOBODY, dtype=np.int32)
+    rows, taking, first = np.arange(len(found))[:, None], [], 0
+    for each in taken:
+        lamps = np.arange(first, first + each.shape[1], dtype=np.int32)
+        own = [np.minimum(each[:, :, letter], channels) for letter in range(each.shape[2])]
+        taking += [(lamps, one) for one in own]
+        for one in own:
+            found[rows, one] = lamps
+        first += each.shape[1]
+    for lamps, one in taking:
+        way, lamp = np.nonzero(found[rows, one] != lamps)
+        found[way, one[way, lamp]] = SEVERAL
+    found[:, channels] = NOBODY
+    return found
 
 
 def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Chances:
     """How likely an eye gives each answer under some classes of a scene: shape (classes, answers)."""
     ways = Ways.under(scene, ask.runs, classes)
-    if ask.kind == "vanish":
-        return eye.follows(ask, ways.lit(frame))[ways.of]
+    if frame.goes:
+        return eye.follows(ask, ways.lamps(frame))[ways.of]
     return eye.sees(ask, [shades[0] for shades in ways.shades([frame])])[ways.of]

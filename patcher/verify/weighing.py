@@ -77,7 +77,7 @@ def _predicted(
         frames, alike = dict[int, Frame](), dict[Ask | None, list[int]]()
         for number, one in enumerate(unasked):
             if one.runs == runs and one.frame.goes and one.ask is not None:
-                dots = [eye.follows(one.ask, each.lit(one.frame))[each.of] for each in ways]
+                dots = [eye.follows(one.ask, each.lamps(one.frame))[each.of] for each in ways]
                 found[number] = one.frame, one.ask, np.concatenate(dots)
             elif one.runs == runs:
                 frames[one.frame.key] = one.frame

@@ -53,9 +53,10 @@ def asks(show: Show, ask: Ask) -> str:
             return "Few lamps are lit: which do you see?" + f" Read {read}." * bool(lines)
         case "flicker":
             return f"Does anything on {run} flicker?"
-        case "vanish":
-            assert ask.goes is not None  # noqa: S101  (`vanish` makes it so)
+        case "vanish" | "together":
+            assert ask.goes is not None  # noqa: S101  (both make it so)
             goes = int(ask.goes.max()) + 1
-            parts = f", a part at each of {goes} goes with a pause between" if goes > 1 else ""
-            along = ", then ".join(ask.runs)
-            return f"Watch the dot go along {along}{parts}: in which go did it first vanish, or not show?"
+            along = ", then ".join(ask.runs) + f", a part at each of {goes} goes with a pause between" * (goes > 1)
+            if ask.kind == "vanish":
+                return f"Watch the dot go along {along}: in which go did it first vanish, or not show?"
+            return f"Watch the two lamps go along {along}: in which go was one dark first, or a gap between?"

@@ -244,7 +244,7 @@ def answered(engine: Engine, there: Scene, rng: np.random.Generator, wrong: floa
 
 def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
     """Whether a frame tells two hypotheses apart, of many: those that ask always the same, four lamps and two stretches
-    anywhere, as planned and as either has it fed, and the dot along all that lights.
+    anywhere, as planned and as either has it fed, and two lamps along all that lights.
     """
     plan, changes = scene.plan, [departure(scene.plan, one) for one in hypotheses]
     both = build_scene(plan, list(scene.variants), [(), *hypotheses], [None, *changes])
@@ -257,8 +257,10 @@ def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
         fed = [(plan.takes[run].ravel(), there.takes.get(run, plan.takes[run]).ravel()) for there in changes]
         found += [*plain, *(one for own in fed for frame in plain if (one := fed_as(frame, *own)))]
     for there in changes:
-        hung = {run: there.takes.get(run, plan.takes[run]) for run in scene.variants}
-        found += [dot for dot in [repertoire.followed(hung)] if dot]
+        steps = {run: repertoire.along(run, there.takes.get(run, plan.takes[run])) for run in scene.variants}
+        for many in (1, 2):
+            own = {run: each for run, each in steps.items() if len(each[0]) and each[0].shape[1] == many}
+            found += [repertoire.followed(own)] if own else []
     for candidate in found:
         for ask in candidate.asks:
             one, other = see(both, eye, candidate.frame, ask, np.array(numbers))
