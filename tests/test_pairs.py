@@ -29,7 +29,8 @@ def single_faults(scene: Scene) -> list[Fault]:
 def test_two_faults_put_together_are_what_departs_from_the_plan(name: str) -> None:
     wiring, patch, scene = shown(name)
     plan, faults = planned(wiring, patch), single_faults(scene)
-    composer = Composer(plan, faults, list(scene.variants))
+    alone = [plan.takes | departure(plan, [fault]).takes for fault in faults]
+    composer = Composer(plan, faults, list(scene.variants), alone)
     chance = np.random.default_rng(1)
     plain = [n for n, fault in enumerate(faults) if "/" not in fault.where or fault.kind == "missing"]
     for one in {*chance.choice(len(faults), 12).tolist(), *chance.choice(plain, 12).tolist()}:

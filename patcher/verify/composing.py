@@ -7,7 +7,7 @@ put on top of an *arrangement*: where on the stream of its port each lamp stands
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -84,15 +84,16 @@ class Composer:
         plan: the wiring as planned.
         faults: the single faults.
         runs: the runs that are looked at.
+        alone: what the lamps of each run take under each fault by itself.
     """
 
     plan: Planned
     faults: Sequence[Fault]
     runs: Sequence[str]
+    alone: Sequence[Mapping[str, Takes]]
     _at_lamps: dict[str, _AtLamps] = field(default_factory=dict)
     _others: list[int] = field(default_factory=list)
     _arranged: dict[tuple[int, Port], Arrangement] = field(default_factory=dict)
-    _alone: dict[int, dict[str, Takes]] = field(default_factory=dict)
     _places: dict[Port, tuple[Place, ...]] = field(default_factory=dict)
     _known: dict[tuple[int, int], dict[str, Takes] | None] = field(default_factory=dict)
 
@@ -118,7 +119,7 @@ class Composer:
             most: of the faults at lamps of a run so many are taken, those that rank highest.
             beside: so many of those at no lamp are taken, those that rank highest.
         """
-        alone = self._takes(one)
+        alone = self.alone[one]
         own = self.faults[one]
         for run, others in self._at_lamps.items():
             others = _apart(own, self._letter(one), run, others)
@@ -161,7 +162,7 @@ class Composer:
             reached = own.of(arranged.first[run][own.pixels] >= 0)
             if not len(reached.numbers):
                 continue
-            alone, takes = self._takes(other), self._on_top(arranged, run, reached)
+            alone, takes = self.alone[other], self._on_top(arranged, run, reached)
             pairs = np.column_stack([np.full(len(reached.numbers), other), reached.numbers])
             full = {
                 name: takes.get(name, np.broadcast_to(alone[name], (len(pairs), *alone[name].shape)))
@@ -174,7 +175,7 @@ class Composer:
         for row in np.flatnonzero((others.kinds == "missing") & (first[others.pixels] < 0)):
             mended = self._planned_both(one, int(others.numbers[row]))
             for run, taken in takes.items():
-                taken[row] = mended[run] if mended is not None else self._takes(one)[run]
+                taken[row] = mended[run] if mended is not None else self.alone[one][run]
 
     def _letter(self, one: int) -> int:
         fault, show = self.faults[one], self.plan.wiring.show
@@ -191,7 +192,7 @@ class Composer:
             if arranged.first[run][pixel] < 0:
                 return self._planned_both(one, other)
             takes = self._on_top(arranged, run, own.of(own.numbers == one))
-            return self._takes(other) | {name: each[0] for name, each in takes.items()}
+            return dict(self.alone[other]) | {name: each[0] for name, each in takes.items()}
         return self._planned_both(one, other)
 
     def _planned_both(self, one: int, other: int) -> dict[str, Takes] | None:
@@ -205,12 +206,6 @@ class Composer:
             except PatcherError:
                 self._known[key] = None
         return self._known[key]
-
-    def _takes(self, one: int) -> dict[str, Takes]:
-        if one not in self._alone:
-            found = departure(self.plan, (self.faults[one],)).takes
-            self._alone[one] = {run: found.get(run, self.plan.takes[run]) for run in self.runs}
-        return self._alone[one]
 
     def _arrangement(self, one: int, port: Port) -> Arrangement:
         """What stands on a port's cable, and is sent to it, under one fault."""

@@ -35,7 +35,7 @@ FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
 TURNS = 7
 """Faults that are put together with all others for one question."""
-CELLS = 250_000
+CELLS = 500_000
 """Channels of lamps that are worked out for one question."""
 MOST = 200
 """Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
@@ -103,25 +103,21 @@ class Pairs:
         self.faults = [fault for fault, _ in numbered]
         self.class_of = np.array([n for _, n in numbered], dtype=np.int64)
         self.weight = _weights(scene)
-        self._composer = Composer(scene.plan, self.faults, self._runs)
+        self._composer = Composer(scene.plan, self.faults, self._runs, self._alone())
         self._tables = {run: shade_table(variants.letters) for run, variants in scene.variants.items()}
-        self._looks, self._single = self._base()
+        self._single = set(scene.look_of)
         self._made: dict[int, int] = {}
         self._seen_around: set[int] = set()
         self._found: dict[tuple[int, int], tuple[Belief, dict[str, Takes]]] = {}
 
-    def _base(self) -> tuple[Looks, set[Look]]:
-        """The looks of single faults: two that look like one of those, or like none, are no pair."""
-        looks = Looks(self.scene.plan, self._runs)
-        takes = {}
-        for run, variants in self.scene.variants.items():
-            numbers = np.append(self.scene.numbers, [-1, -2]).astype(np.int32)
-            takes[run] = np.ascontiguousarray(numbers[variants.index].transpose(1, 2, 0))
-        found = set()
-        for number in range(len(self.scene.classes)):
-            own = {run: int(variants.of[number]) for run, variants in self.scene.variants.items()}
-            found.add(looks.of({run: takes[run][variant] for run, variant in own.items() if variant}))
-        return looks, found
+    def _alone(self) -> list[dict[str, Takes]]:
+        """What the lamps of each run take under each fault by itself."""
+        planned = {run: takes[0] for run, takes in self.scene.looks.takes.items()}
+        found = []
+        for number in self.class_of.tolist():
+            changed = {run: self.scene.looks.takes[run][variant] for run, variant in self.scene.look_of[number]}
+            found.append(planned | changed if changed else planned)
+        return found
 
     def refilled(self, heard: Sequence[Told], likelihood: Likelihood, belief: Belief) -> Pool | None:
         """The pool after some answers.
@@ -231,12 +227,12 @@ class Pairs:
 
     def _take(self, batch: Batch, heard: Sequence[Told], likelihood: Likelihood, best: float) -> float:
         """Keep what fits of a batch; how likely the best of it is. No answer makes a pair likelier, so what fits too
-        badly already is left out of what is worked out further.
+        badly already is left out of what is worked out further; what moves is worked out last, as it takes longest.
         """
         least, rows, takes = best + np.log(FITS), np.arange(len(batch.pairs)), batch.takes
         score = np.log(self.weight[batch.pairs]).sum(axis=1)
         columns: dict[int, Belief] = {}
-        for place in range(len(heard) - 1, -1, -1):
+        for place in sorted(range(len(heard)), key=lambda place: (bool(heard[place].frame.goes), -place)):
             columns[place] = self._chances(heard[place], takes)
             score = score + likelihood(heard[place].ask, columns[place])
             fits = score > least
@@ -271,7 +267,7 @@ class Pairs:
         own = Looks(self.scene.plan, self._runs)
         for n in kept.tolist():
             takes = self._found[keys[n]][1]
-            if self._looks.known(takes) not in self._single:
+            if self.scene.looks.known(takes) not in self._single:
                 chosen.append(n)
                 of.append(own.of(takes))
         if not chosen:

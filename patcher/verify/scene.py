@@ -94,6 +94,8 @@ class Scene:
         prior: how likely each class is; sums to 1.
         variants: for each run that some hypothesis changes, and those of the thing, what it could take.
         numbers: the running channels that lamps of the scene could take, rising.
+        looks: what each run could take, each once.
+        look_of: the look of each class.
     """
 
     plan: Planned
@@ -102,6 +104,8 @@ class Scene:
     prior: NDArray[np.float64]
     variants: dict[str, Variants]
     numbers: Channels
+    looks: Looks
+    look_of: tuple[Look, ...]
 
     @cached_property
     def quarters(self) -> dict[str, NDArray[np.int8] | None]:
@@ -224,7 +228,7 @@ def scene_from(
         tuple(tuple(hypotheses[n] for n in sorted(members, key=lambda n: -each[n])) for members in classes.values()),
         prior,
         {run: Variants(run, show.type_of(show.runs[run]).colour_order, index[run], of[run]) for run in takes},
-        numbers,
+        numbers, looks, tuple(classes),
     )  # fmt: skip
 
 

@@ -79,19 +79,19 @@ def lamps_of(taken: Sequence[NDArray[np.integer[Any]]], channels: int) -> Lamps:
     Returns:
         Shape (ways, channels + 1): lamps are counted on through the runs; the last is `NOBODY`.
     """
-    found = np.full((len(taken[0]), channels + 1), NOBODY, dtype=np.int32)
-    rows, taking, first = np.arange(len(found))[:, None], [], 0
-    for each in taken:
-        lamps = np.arange(first, first + each.shape[1], dtype=np.int32)
-        own = [np.minimum(each[:, :, letter], channels) for letter in range(each.shape[2])]
-        taking += [(lamps, one) for one in own]
-        for one in own:
-            found[rows, one] = lamps
-        first += each.shape[1]
-    for lamps, one in taking:
-        way, lamp = np.nonzero(found[rows, one] != lamps)
-        found[way, one[way, lamp]] = SEVERAL
+    ways = len(taken[0])
+    flat = np.full(ways * (channels + 1), NOBODY, dtype=np.int32)
+    found, begin = flat.reshape(ways, channels + 1), (np.arange(ways) * (channels + 1))[:, None, None]
+    at = [np.minimum(each, channels) + begin for each in taken]
+    last = np.cumsum([each.shape[1] for each in taken])
+    lamps = [np.arange(end - each.shape[1], end)[:, None] for each, end in zip(taken, last, strict=True)]
+    for own, lamp in zip(at, lamps, strict=True):
+        flat[own] = lamp
     found[:, channels] = NOBODY
+    if np.count_nonzero(found != NOBODY) < sum(np.count_nonzero(each < channels) for each in taken):
+        for own, lamp in zip(at, lamps, strict=True):
+            flat[own[flat[own] != lamp]] = SEVERAL
+        found[:, channels] = NOBODY
     return found
 
 
