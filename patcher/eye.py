@@ -237,27 +237,41 @@ class Eye:
             case _:
                 raise ValueError(ask.kind)
 
-    def follows(self, ask: Ask, lamps: NDArray[np.int32]) -> Chances:
+    def holds(self, ask: Ask, lamps: NDArray[np.int32]) -> NDArray[np.bool_]:
+        """Whether a step is as it should be: the dot is there, or two lamps are side by side.
+
+        Args:
+            ask: `vanish` or `together`.
+            lamps: the lamp that each lit channel of each step lights, counted on through the runs; `NOBODY` and
+                `SEVERAL`: shape (variants, steps, channels).
+
+        Returns:
+            Shape (variants, steps).
+        """
+        if ask.places is None:
+            return np.asarray((lamps != NOBODY).any(axis=2))
+        first, second = lamps[:, :, 0], lamps[:, :, 1]
+        two = (first >= 0) & (second >= 0)
+        if self.gaps:
+            apart = np.abs(ask.places.take(first, mode="clip") - ask.places.take(second, mode="clip"))
+            two &= (apart == 1) | (apart == LINE)
+        return two
+
+    def follows(self, ask: Ask, first: NDArray[np.int64], some: NDArray[np.bool_]) -> Chances:
         """How likely each answer is to `vanish` and `together`.
 
         Args:
             ask: what is asked.
-            lamps: the lamp that each lit channel of each step lights, counted on through the runs; `NOBODY` and
-                `SEVERAL`: shape (variants, steps, channels).
+            first: for each variant the first step that does not hold; the number of steps where all do.
+            some: whether any holds.
         """
         assert ask.goes is not None  # noqa: S101  (both make it so)
         goes = int(ask.goes.max()) + 1
-        gone = (lamps == NOBODY).all(axis=2) if ask.places is None else ~self._together(ask.places, lamps)
-        first = ask.goes[gone.argmax(axis=1)].astype(np.int64)
-        return _surely(np.where(gone.all(axis=1), goes + 1, np.where(gone.any(axis=1), first, goes)), ask)
+        return _surely(np.where(some, np.append(ask.goes, goes)[first], goes + 1), ask)
 
-    def _together(self, places: NDArray[np.int64], lamps: NDArray[np.int32]) -> NDArray[np.bool_]:
-        first, second = lamps[:, :, 0], lamps[:, :, 1]
-        two = (first >= 0) & (second >= 0)
-        if self.gaps:
-            apart = np.abs(places[first] - places[second])
-            two &= (apart == 1) | (apart == LINE)
-        return two
+    def watches(self, ask: Ask, lamps: NDArray[np.int32]) -> Chances:
+        """The same from the lamps that each step lights: shape (variants, steps, channels)."""
+        return self.follows(ask, *parted(self.holds(ask, lamps)))
 
     def reads(self, shades: Shades, quarters: NDArray[np.int8] | None = None) -> list[tuple[int, ...]]:
         """What is read off a run on which few lamps are lit, for each variant.
@@ -306,6 +320,12 @@ class Eye:
         found[np.arange(len(shades)), answer] = 1.0 - missed
         found[:, 0] += missed
         return found
+
+
+def parted(holds: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """For each variant the first step that does not hold, their number where all do; and whether any holds."""
+    first = np.where(holds.all(axis=1), holds.shape[1], (~holds).argmax(axis=1))
+    return first, np.asarray(holds.any(axis=1))
 
 
 def _surely(answer: NDArray[np.int64], ask: Ask) -> Chances:

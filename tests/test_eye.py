@@ -116,7 +116,7 @@ STEPS = st.lists(st.lists(st.lists(st.integers(-2, 11), min_size=2, max_size=2),
 def test_in_which_go_a_dot_vanished(goes: list[list[list[int]]]) -> None:
     ask = eye.vanish(("run",), eye.goes_of([len(go) for go in goes]))
     lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
-    chances = Eye().follows(ask, lamps)[0]
+    chances = Eye().watches(ask, lamps)[0]
     lit = [[step != [eye.NOBODY, eye.NOBODY] for step in go] for go in goes]
     assert ask.answers[int(chances.argmax())] == first_otherwise(lit, "there was no dot")
     assert chances.max() == 1.0
@@ -129,7 +129,7 @@ def test_in_which_go_two_lamps_were_not_side_by_side(goes: list[list[list[int]]]
     places = [*range(6), *(3 * eye.LINE**2 + column + row * eye.LINE for column, row in grid)]
     ask = eye.together(("run", "net"), eye.goes_of([len(go) for go in goes]), np.array(places))
     lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
-    chances = Eye(gaps=gaps).follows(ask, lamps)[0]
+    chances = Eye(gaps=gaps).watches(ask, lamps)[0]
     assert ask.answers[int(chances.argmax())] == first_otherwise(
         [[two_side_by_side(*step, grid, gaps) for step in go] for go in goes], "there were never two"
     )

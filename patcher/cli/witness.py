@@ -93,7 +93,7 @@ class Witness:
     def _chances(self, frame: Frame, ask: Ask) -> Chances:
         if frame.goes:
             lamps = [self._lamps(frame, step, ask.runs) for step in range(len(frame.steps))]
-            return self._eye.follows(ask, np.array([lamps], dtype=np.int32))
+            return self._eye.watches(ask, np.array([lamps], dtype=np.int32))
         looks = []
         for _ in range(GLANCES):
             self._send_frame(frame, 0)

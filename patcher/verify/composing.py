@@ -57,10 +57,12 @@ class Batch:
     Attributes:
         pairs: the numbers of the two faults: shape (pairs, 2).
         takes: for each run of the scene what its lamps take: shape (pairs, lamps, channels).
+        base: what they take under the one that all pairs have in common.
     """
 
     pairs: Numbers
     takes: dict[str, Takes]
+    base: Mapping[str, Takes]
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +140,7 @@ class Composer:
                 name: takes.get(name, np.broadcast_to(alone[name], (len(pairs), *alone[name].shape)))
                 for name in self.runs
             }
-            yield Batch(pairs, full)
+            yield Batch(pairs, full, alone)
         chosen = self._others
         if rank is not None:
             chosen = sorted(chosen, key=lambda other: -rank[other])[:beside]
@@ -146,7 +148,7 @@ class Composer:
         found = [(other, takes) for other, takes in known if takes is not None]
         if found:
             pairs = np.array([(one, other) for other, _ in found])
-            yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs})
+            yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
 
     def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
         """All pairs of some faults at lamps of one run, and one that moves what all lamps show by few.
@@ -168,7 +170,7 @@ class Composer:
                 name: takes.get(name, np.broadcast_to(alone[name], (len(pairs), *alone[name].shape)))
                 for name in self.runs
             }
-            yield Batch(pairs, full)
+            yield Batch(pairs, full, alone)
 
     def _mend(self, one: int, first: Numbers, others: _AtLamps, takes: dict[str, Takes]) -> None:
         """Where a lamp is missing that a shift cuts off, the shift cuts off another one."""

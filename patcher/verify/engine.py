@@ -228,7 +228,7 @@ class Engine:
         chances = plain = np.ones(len(every))
         if ask.answers[answer] != CANNOT_TELL:
             chances = plain = self.looks(frame, ask, every)[:, answer]
-            if frame.plain is not None:
+            if frame.plain is not None and frame.plain.key != frame.key:
                 plain = self.looks(frame.plain, ask, every)[:, answer]
         self.told.append(Told(frame, ask, answer, chances, plain))
 

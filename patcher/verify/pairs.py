@@ -9,7 +9,7 @@ of those, and gets nearer with every answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
@@ -22,8 +22,8 @@ from patcher.faults.fault import AT_A_LAMP
 from patcher.verify.composing import Batch, Composer
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import weights
+from patcher.verify.moving import Taken, moved
 from patcher.verify.scene import Look, Looks, Scene, scene_from
-from patcher.verify.ways import Lamps, lamps_of
 
 Belief = NDArray[np.float64]
 Likelihood = Callable[[Ask, Belief], Belief]
@@ -35,9 +35,9 @@ FITS = 1e-6
 """A pair is kept where it is at least that part as likely as the likeliest hypothesis."""
 TURNS = 7
 """Faults that are put together with all others for one question."""
-CELLS = 500_000
+CELLS = 300_000
 """Channels of lamps that are worked out for one question."""
-MOST = 200
+MOST = 120
 """Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
 one of the two best.
 """
@@ -163,7 +163,7 @@ class Pairs:
             return
         keys = list(self._found)
         rows = {run: np.stack([self._found[key][1][run] for key in keys]) for run in self._runs}
-        fresh = [self._chances(one, rows) for one in heard[known:]]
+        fresh = [self._chances(one, rows, self.scene.plan.takes) for one in heard[known:]]
         for place, key in enumerate(keys):
             chances, takes = self._found[key]
             self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
@@ -233,7 +233,7 @@ class Pairs:
         score = np.log(self.weight[batch.pairs]).sum(axis=1)
         columns: dict[int, Belief] = {}
         for place in sorted(range(len(heard)), key=lambda place: (bool(heard[place].frame.goes), -place)):
-            columns[place] = self._chances(heard[place], takes)
+            columns[place] = self._chances(heard[place], takes, batch.base)
             score = score + likelihood(heard[place].ask, columns[place])
             fits = score > least
             if 2 * np.count_nonzero(fits) <= len(fits):
@@ -280,14 +280,14 @@ class Pairs:
         ones = list(first.values())
         return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
 
-    def _chances(self, one: Told, takes: dict[str, Takes]) -> Belief:
-        """How likely the answer was, for what lamps take in many ways."""
+    def _chances(self, one: Told, takes: dict[str, Takes], base: Mapping[str, Takes]) -> Belief:
+        """How likely the answer was, for what lamps take in many ways, most of them near a base."""
         own = [takes[run] for run in one.ask.runs]
         still = all(each.strides[0] == 0 for each in own)
         if still:
             own = [each[:1] for each in own]
         if one.frame.goes:
-            chances = self._eye.follows(one.ask, lamps_at(own, one.frame))
+            chances = self._moved(one, own, [base[run] for run in one.ask.runs])
         else:
             pairs = zip(one.ask.runs, own, strict=True)
             chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
@@ -295,6 +295,13 @@ class Pairs:
         if still:
             answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
         return answer
+
+    def _moved(self, one: Told, takes: Sequence[Takes], base: Sequence[Takes]) -> Belief:
+        lit, at = np.unique(one.frame.stacked, return_inverse=True)
+        number = np.full(int(max(lit.max(), *(each.max() for each in (*takes, *base)))) + 3, len(lit), dtype=np.int32)
+        number[lit] = np.arange(len(lit))
+        taken = taken_of(takes, base, number)
+        return moved(self._eye, one.ask, at.reshape(one.frame.stacked.shape), taken, len(lit))
 
 
 def likelihood_of(doubt: float) -> Likelihood:
@@ -342,9 +349,14 @@ def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
     return table[bits]
 
 
-def lamps_at(takes: Sequence[Takes], frame: Frame) -> Lamps:
-    """The lamp that each lit channel of each step of a frame that moves lights: shape (variants, steps, channels)."""
-    lit, at = np.unique(frame.stacked, return_inverse=True)
-    number = np.full(max(int(lit.max()), *(int(each.max()) for each in takes)) + 3, len(lit), dtype=np.int64)
-    number[lit] = np.arange(len(lit))
-    return lamps_of([number[each] for each in takes], len(lit))[:, at.reshape(frame.stacked.shape)]
+def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32]) -> list[Taken]:
+    """What runs take in many ways, and a base that they differ little from, as numbers of channels."""
+    found = []
+    for each, own in zip(takes, base, strict=True):
+        many = each.strides[0] != 0
+        ways = np.concatenate([own[None], each]) if many else each[:1]
+        of = np.arange(1, len(each) + 1) if many else np.zeros(len(each), dtype=np.int64)
+        index = number[ways]
+        loses = ((index == index[0]) | (ways < 0)).all(axis=(1, 2))
+        found.append(Taken(index.transpose(2, 0, 1), of, loses))
+    return found

@@ -32,12 +32,14 @@ class Variants:
         index: for each channel of a lamp, each variant and each lamp, the channel of the scene that sets it; shape
             (channels, variants, lamps). Variant 0 is the plan.
         of: the variant of each class.
+        numbers: how many channels have a place in the scene; behind them are dark and broken data.
     """
 
     run: str
     letters: str
     index: Index
     of: Index
+    numbers: int
 
     @property
     def lamps(self) -> int:
@@ -63,6 +65,13 @@ class Variants:
     def count(self) -> NDArray[np.int64]:
         """How many lamps of each variant take something else."""
         found: NDArray[np.int64] = self.differs.sum(axis=1)
+        return found
+
+    @cached_property
+    def loses(self) -> NDArray[np.bool_]:
+        """Whether all lamps of a variant that take something else take nothing, or broken data: shape (variants,)."""
+        nothing = self.index >= self.numbers
+        found: NDArray[np.bool_] = ((self.index == self.index[:, :1]) | nothing).all(axis=(0, 2))
         return found
 
     def shades(self, on: Shades, index: Index) -> Shades:
@@ -129,10 +138,15 @@ class Scene:
     def on(self, channels: Channels) -> Shades:
         """Which channels of the scene are lit, where these running channels are; behind them dark and broken data."""
         found = np.zeros(len(self.numbers) + 2, dtype=np.uint8)
-        at = np.minimum(np.searchsorted(self.numbers, channels), len(self.numbers) - 1)
-        found[at[self.numbers[at] == channels]] = 1
-        found[-1] = BROKEN
+        found[self.numbered(channels)] = 1
+        found[-2:] = 0, BROKEN
         return found
+
+    def numbered(self, channels: Channels) -> NDArray[np.int64]:
+        """The places of running channels among the numbers of the scene; of those that are not there, their count."""
+        at = np.minimum(np.searchsorted(self.numbers, channels), len(self.numbers) - 1)
+        at[self.numbers[at] != channels] = len(self.numbers)
+        return at
 
 
 def quarters_of(placed: Cells | None) -> NDArray[np.int8] | None:
@@ -227,7 +241,10 @@ def scene_from(
         plan, tuple(runs),
         tuple(tuple(hypotheses[n] for n in sorted(members, key=lambda n: -each[n])) for members in classes.values()),
         prior,
-        {run: Variants(run, show.type_of(show.runs[run]).colour_order, index[run], of[run]) for run in takes},
+        {
+            run: Variants(run, show.type_of(show.runs[run]).colour_order, index[run], of[run], len(numbers))
+            for run in takes
+        },
         numbers, looks, tuple(classes),
     )  # fmt: skip
 

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from patcher.eye import Ask, Chances, Eye, Shades, Sight
 from patcher.eye import few as which_of
 from patcher.verify.frames import Frame
+from patcher.verify.moving import Numbers
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
-from patcher.verify.ways import Numbers, Ways
+from patcher.verify.ways import Ways, follow
 
 Belief = NDArray[np.float64]
 
@@ -77,7 +78,7 @@ def _predicted(
         frames, alike = dict[int, Frame](), dict[Ask | None, list[int]]()
         for number, one in enumerate(unasked):
             if one.runs == runs and one.frame.goes and one.ask is not None:
-                dots = [eye.follows(one.ask, each.lamps(one.frame))[each.of] for each in ways]
+                dots = [follow(scene, eye, one.frame, one.ask, own) for scene, own in classes]
                 found[number] = one.frame, one.ask, np.concatenate(dots)
             elif one.runs == runs:
                 frames[one.frame.key] = one.frame
