@@ -169,8 +169,9 @@ class Pairs:
             self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
 
     def _around(self, likeliest: int) -> NDArray[np.int64]:
-        """The faults of a class at a lamp and its like on the lamps around it, the nearest first: what moves all lamps
-        by few makes one look like the other.
+        """The faults of a class at a lamp and its like on the lamps around it: what moves all lamps by few makes one
+        look like the other. That on the lamp behind comes first, for which a missing lamp before it is enough; then the
+        nearest.
         """
         own = np.flatnonzero(self.class_of == likeliest)
         if not len(own) or self.faults[own[0]].kind not in AT_A_LAMP:
@@ -182,7 +183,8 @@ class Pairs:
             for number, other in enumerate(self.faults)
             if other.kind == fault.kind and other.value == fault.value and other.lamp[0] == run
         }
-        return np.array([like[off] for off in sorted(like, key=abs) if abs(off) <= AROUND], dtype=np.int64)
+        nearest = sorted((off for off in like if abs(off) <= AROUND), key=lambda off: (off != 1, abs(off)))
+        return np.array([like[off] for off in nearest], dtype=np.int64)
 
     def _order(
         self, heard: Sequence[Told], fit: Belief, likelihood: Likelihood, belief: Belief, around: NDArray[np.int64]
