@@ -345,6 +345,20 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
         diagnosis.tell("nonsense")
 
 
+# Who answers anything comes to an end as well, and is not told that it is sure; the first of these is asked 60 times.
+def test_answers_that_make_no_sense_end_unsure() -> None:
+    wiring, patch, scene = shown("chain")
+    asked_of = []
+    for seed in range(4):
+        diagnosis, chance = Diagnosis.start(wiring, patch, scene.runs[0]), np.random.default_rng(seed)
+        while (question := diagnosis.ask()) is not None:
+            diagnosis.tell(question.answers[int(chance.integers(len(question.answers) - 1))].key)
+        assert diagnosis.same_look
+        assert not diagnosis.sure
+        asked_of.append(len(diagnosis.seen))
+    assert max(asked_of) <= 60
+
+
 # Source: issue 8's newcomer: one wrong tap must not be for ever.
 @pytest.mark.parametrize("answers", [["1"], ["1", "2"], ["?", "1", "1"]], ids=" ".join)
 def test_an_answer_that_is_taken_back_was_never_given(answers: list[str]) -> None:

@@ -103,11 +103,12 @@ class Witness:
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
         """The lamps of some runs that are lit at a step, and steady, counted on through the runs."""
         looks = []
-        for _ in range(GLANCES - 1):
+        for _ in range(GLANCES):
             self._send_frame(frame, step)
-            looks.append([self._yard.lamps[run].any(axis=1) for run in runs])
-        steady = np.concatenate([np.all(each, axis=0) for each in zip(*looks, strict=True)])
-        lit, many = np.flatnonzero(steady).tolist(), len(frame.steps[step])
+            looks.append({run: self._yard.lamps[run].copy() for run in runs})
+        steady = [np.all([look[run] == looks[0][run] for look in looks], axis=(0, 2)) for run in runs]
+        shown = [looks[0][run].any(axis=1) & own for run, own in zip(runs, steady, strict=True)]
+        lit, many = np.flatnonzero(np.concatenate(shown)).tolist(), len(frame.steps[step])
         return [*lit, *[NOBODY] * many][:many] if len(lit) <= many else [SEVERAL] * many
 
     def _shades(self, run: str, looks: Sequence[Shades]) -> Shades:

@@ -122,6 +122,7 @@ class Engine:
         """How likely each class is; sums to 1."""
         if self.narrowing:
             return self.trusted()
+        self._refill()
         own = self._logs()
         if self.pool is not None:
             pairs, likelihood = np.log(self.pool.scene.prior * PAIR), likelihood_of(self._doubt)
@@ -173,7 +174,6 @@ class Engine:
         """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
         if not self._contradicted() and (dot := self._unfollowed(self.trusted())) is not None:
             return dot
-        self._refill()
         belief = self.belief()
         for thorough in (False, True):
             best, alike, whole = self._doubted(belief, thorough=thorough)
