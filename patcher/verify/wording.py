@@ -59,4 +59,4 @@ def asks(show: Show, ask: Ask) -> str:
             along = ", then ".join(ask.runs) + f", a part at each of {goes} goes with a pause between" * (goes > 1)
             if ask.kind == "vanish":
                 return f"Watch the dot go along {along}: in which go did it first vanish, or not show?"
-            return f"Watch the two lamps go along {along}: in which go was one dark first, or a gap between?"
+            return f"Watch the two lamps go along {along}: in which go did they first come apart, or one stay dark?"
