@@ -151,7 +151,7 @@ class Composer:
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
 
     def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
-        """All pairs of some faults at lamps of one run, and one that moves what all lamps show by few.
+        """All pairs of some faults at lamps of one run, and one that moves what all its lamps show by few.
 
         Args:
             ones: the numbers of those at lamps.
@@ -159,7 +159,8 @@ class Composer:
         run = self.faults[int(ones[0])].lamp[0]
         own = self._at_lamps[run]
         own = own.of(np.isin(own.numbers, ones))
-        for other in (number for number in self._others if self.faults[number].kind in SHIFTS):
+        shifts = [number for number in self._others if self.faults[number].kind in SHIFTS]
+        for other in (n for n in shifts if not np.array_equal(self.alone[n][run], self.plan.takes[run])):
             arranged = self._arrangement(other, self.plan.wiring.ports[run])
             reached = own.of(arranged.first[run][own.pixels] >= 0)
             if not len(reached.numbers):
