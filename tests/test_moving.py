@@ -74,8 +74,8 @@ def test_what_moves_is_worked_out_as_if_it_were_followed(data: st.DataObject, tw
     for own, numbers in zip(ways, of, strict=True):
         index = np.array(own, dtype=np.int32)
         loses = ((index == index[0]) | (index >= CHANNELS)).all(axis=(1, 2))
-        taken.append(Taken(index.transpose(2, 0, 1), np.array(numbers), loses))
-    chances = moved(Eye(), ask, np.array(steps), taken, CHANNELS)
+        taken.append(Taken(index.transpose(2, 0, 1), np.array(numbers), loses, CHANNELS))
+    chances = moved(Eye(), ask, np.array(steps), taken)
     for place, numbers in enumerate(zip(*of, strict=True)):
         takes = [own[number] for own, number in zip(ways, numbers, strict=True)]
         assert ask.answers[int(chances[place].argmax())] == followed(ask, steps, takes, places)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,18 +29,26 @@ class Taken:
             shape (letters, ways, lamps).
         of: the way of each class.
         loses: whether all that differs from the base in a way takes nothing: shape (ways,).
+        channels: how many channels have numbers; what takes nothing has a number from there on.
     """
 
     index: Index
     of: Numbers
     loses: NDArray[np.bool_]
+    channels: int
 
     @classmethod
     def under(cls, scene: Scene, run: str, classes: Numbers) -> Taken:
         """What a run takes under some classes of a scene; the base is the plan."""
         variants = scene.variants[run]
         used, of = np.unique(np.append(variants.of[classes], 0), return_inverse=True)
-        return cls(variants.index[:, used], of[:-1], variants.loses[used])
+        return cls(variants.index[:, used], of[:-1], variants.loses[used], variants.numbers)
+
+    @cached_property
+    def base(self) -> Lamps:
+        """The lamp that each channel lights in the base, as by `lamps_of`."""
+        found: Lamps = lamps_of([self.index[:, :1]], self.channels)[0]
+        return found
 
     def differs_from(self, first: Lamps) -> Numbers:
         """For each class the first step at which a lamp lights that takes another channel than in the base, under the
@@ -52,7 +61,7 @@ class Taken:
         return found[self.of]
 
 
-def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken], channels: int) -> Chances:
+def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken]) -> Chances:
     """How likely each answer is: shape (classes, answers).
 
     Args:
@@ -60,13 +69,12 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken], channels: 
         ask: what is asked of a frame that moves.
         steps: the channels that are lit at each step, by number: shape (steps, channels of a step).
         taken: for each of the ask's runs what it takes under the classes.
-        channels: how many channels have numbers; one that has none is numbered so.
     """
-    none = len(steps)
+    none, channels = len(steps), taken[0].channels
     of_channel = np.full(channels + 2, none, dtype=np.int32)
     of_channel[steps.ravel()[::-1]] = np.repeat(np.arange(none), steps.shape[1])[::-1]
     of_channel[channels:] = none
-    base = eye.holds(ask, lamps_of([each.index[:, :1] for each in taken], channels)[:, steps])[0]
+    base = eye.holds(ask, _joined([each.base[steps] for each in taken], taken)[None])[0]
     good, bad = (int(own.argmax()) if own.any() else none for own in (base, ~base))
     differs = np.min([each.differs_from(of_channel) for each in taken], axis=0)
     first, some = np.full(len(differs), bad), np.full(len(differs), good < none)
@@ -75,7 +83,7 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken], channels: 
     if len(near):
         loses = np.all([each.loses[each.of[near]] for each in taken], axis=0) & (differs[near] < bad)
         doubtful = near[~loses]
-        at_once = _lamps_at(taken, doubtful, steps[differs[doubtful]], channels)
+        at_once = _lamps_at(taken, doubtful, steps[differs[doubtful]])
         ended = np.append(near[loses], doubtful[~eye.holds(ask, at_once[:, None])[:, 0]])
         first[ended] = differs[ended]
         open_[ended] = False
@@ -85,21 +93,28 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken], channels: 
     return eye.follows(ask, first, some)
 
 
-def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers, channels: int) -> Lamps:
+def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers) -> Lamps:
     """The lamp that each of some channels lights under each of some classes: shape (classes, channels)."""
-    found, begin = np.full(lit.shape, NOBODY, dtype=np.int32), 0
-    sought = np.where(lit < channels, lit, -1)
+    found = []
     for each in taken:
-        lamp = lamps_of([each.index[:, :1]], channels)[0, lit]
-        own = np.flatnonzero(each.of[classes])
+        lamp, own = each.base[lit], np.flatnonzero(each.of[classes])
         index = each.index[:, each.of[classes[own]]]
+        sought = np.where(lit < each.channels, lit, -1)[own]
         for place in range(lit.shape[1]):
-            lights = (index == sought[own, place, None]).any(axis=0)
+            lights = (index == sought[:, place, None]).any(axis=0)
             count = lights.sum(axis=1)
             lamp[own, place] = np.where(count == 1, lights.argmax(axis=1), np.where(count, SEVERAL, NOBODY))
-        lamp[lamp >= 0] += begin
-        found = np.where(lamp == NOBODY, found, np.where(found == NOBODY, lamp, SEVERAL))
-        begin += each.index.shape[2]
+        found.append(lamp)
+    return _joined(found, taken)
+
+
+def _joined(lamps: Sequence[Lamps], taken: Sequence[Taken]) -> Lamps:
+    """The lamps of each run by themselves, counted on through the runs, as one."""
+    found, begin = lamps[0], taken[0].index.shape[2]
+    for each, run in zip(lamps[1:], taken[1:], strict=True):
+        own = np.where(each >= 0, each + begin, each)
+        found = np.where(own == NOBODY, found, np.where(found == NOBODY, own, SEVERAL))
+        begin += run.index.shape[2]
     return found
 
 

@@ -302,8 +302,8 @@ class Pairs:
         lit, at = np.unique(one.frame.stacked, return_inverse=True)
         number = np.full(int(max(lit.max(), *(each.max() for each in (*takes, *base)))) + 3, len(lit), dtype=np.int32)
         number[lit] = np.arange(len(lit))
-        taken = taken_of(takes, base, number)
-        return moved(self._eye, one.ask, at.reshape(one.frame.stacked.shape), taken, len(lit))
+        taken = taken_of(takes, base, number, len(lit))
+        return moved(self._eye, one.ask, at.reshape(one.frame.stacked.shape), taken)
 
 
 def likelihood_of(doubt: float) -> Likelihood:
@@ -351,7 +351,7 @@ def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
     return table[bits]
 
 
-def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32]) -> list[Taken]:
+def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32], channels: int) -> list[Taken]:
     """What runs take in many ways, and a base that they differ little from, as numbers of channels."""
     found = []
     for each, own in zip(takes, base, strict=True):
@@ -360,5 +360,5 @@ def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.i
         of = np.arange(1, len(each) + 1) if many else np.zeros(len(each), dtype=np.int64)
         index = number[ways]
         loses = ((index == index[0]) | (ways < 0)).all(axis=(1, 2))
-        found.append(Taken(index.transpose(2, 0, 1), of, loses))
+        found.append(Taken(index.transpose(2, 0, 1), of, loses, channels))
     return found

@@ -52,12 +52,7 @@ class Ways:
 def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Chances:
     """How likely an eye gives each answer under some classes of a scene: shape (classes, answers)."""
     if frame.goes:
-        return follow(scene, eye, frame, ask, classes)
+        taken = [Taken.under(scene, run, classes) for run in ask.runs]
+        return moved(eye, ask, scene.numbered(frame.stacked), taken)
     ways = Ways.under(scene, ask.runs, classes)
     return eye.sees(ask, [shades[0] for shades in ways.shades([frame])])[ways.of]
-
-
-def follow(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Chances:
-    """The same of a frame that moves."""
-    taken = [Taken.under(scene, run, classes) for run in ask.runs]
-    return moved(eye, ask, scene.numbered(frame.stacked), taken, len(scene.numbers))

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from patcher.eye import Ask, Chances, Eye, Shades, Sight
 from patcher.eye import few as which_of
 from patcher.verify.frames import Frame
-from patcher.verify.moving import Numbers
+from patcher.verify.moving import Numbers, Taken, moved
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
-from patcher.verify.ways import Ways, follow
+from patcher.verify.ways import Ways
 
 Belief = NDArray[np.float64]
 
@@ -75,10 +75,12 @@ def _predicted(
     found: dict[int, tuple[Frame, Ask, Chances]] = {}
     for runs in dict.fromkeys(one.runs for one in unasked):
         ways = [Ways.under(scene, runs, own) for scene, own in classes]
-        frames, alike = dict[int, Frame](), dict[Ask | None, list[int]]()
+        frames, alike, taken = dict[int, Frame](), dict[Ask | None, list[int]](), list[list[Taken]]()
         for number, one in enumerate(unasked):
             if one.runs == runs and one.frame.goes and one.ask is not None:
-                dots = [follow(scene, eye, one.frame, one.ask, own) for scene, own in classes]
+                taken = taken or [[Taken.under(scene, run, own) for run in runs] for scene, own in classes]
+                steps = [scene.numbered(one.frame.stacked) for scene, _ in classes]
+                dots = [moved(eye, one.ask, each, own) for each, own in zip(steps, taken, strict=True)]
                 found[number] = one.frame, one.ask, np.concatenate(dots)
             elif one.runs == runs:
                 frames[one.frame.key] = one.frame
