@@ -181,10 +181,11 @@ def test_a_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
-@pytest.mark.parametrize("name", ["chain", "tee", "white", "one start"])
-def test_nearly_every_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
-    # It ends where it believes 98 %, and the eye misses a gap three times in ten: the goal of all of them is not met.
-    found, tried = missed(name, seeing, slice(None, None, 4))
+@pytest.mark.parametrize(("name", "each"), [("chain", 4), ("tee", 4), ("white", 1), ("one start", 4)])
+def test_nearly_every_single_fault_ends_in_its_class(name: str, each: int, seeing: Eye) -> None:
+    # It ends where it believes 98 %, and the eye misses a gap three times in ten; what flickers hides what lies behind:
+    # a few are named, and rightly, without being sure. All classes of the shortest run, where that is most.
+    found, tried = missed(name, seeing, slice(None, None, each))
     assert len(found) <= max(1, 0.03 * tried), found
 
 
