@@ -16,13 +16,16 @@ from patcher.cli.loading import load
 from patcher.cli.witness import Witness
 from patcher.errors import PatcherError
 from patcher.eye import goes_of
-from patcher.faults import build, parse, planned
+from patcher.faults import build, departure, parse, planned
 from patcher.limits.power import power
+from patcher.show.files import read_show
 from patcher.show.reading import read
 from patcher.verify import Diagnosis, Frame
 from patcher.verify.consulting import write
 from patcher.verify.moments import REST, moments
+from patcher.verify.questions import Repertoire
 from patcher.verify.rewriting import rewritten
+from patcher.verify.scene import scene_of
 from patcher.wiring import wire
 
 
@@ -57,6 +60,17 @@ def test_the_yard_answers_as_the_engine_predicts(heron_lock: Path) -> None:
             diagnosis.tell(witness.answer(question))
         assert (fault,) in diagnosis.same_look
         assert len(diagnosis.same_look) <= 2
+
+
+def test_the_yard_sees_two_lamps_go_along_before_one_that_flickers(heron_lock: Path) -> None:
+    wiring = wire(read_show(heron_lock).show)
+    patch = allocate(wiring).patch
+    built = build(wiring.show, [parse("flicker:gable/9", wiring.show)])
+    scene = scene_of(planned(wiring, patch), "gable")
+    takes = departure(scene.plan, built.faults).takes["gable"]
+    candidate = Repertoire(scene).followed({"gable": Repertoire(scene).along("gable", takes)})
+    chances = Witness(wiring, patch, built)._chances(candidate.frame, candidate.asks[0])[0]
+    assert candidate.asks[0].answers[int(chances.argmax())] == "never"
 
 
 def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:

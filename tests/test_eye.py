@@ -136,6 +136,18 @@ def test_in_which_go_two_lamps_were_not_side_by_side(goes: list[list[list[int]]]
     assert chances.max() == 1.0
 
 
+@pytest.mark.parametrize("gaps", [True, False])
+def test_every_two_lamps_are_side_by_side_or_not(gaps: bool) -> None:
+    grid = [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)]
+    places = [*range(6), *(3 * eye.LINE**2 + column + row * eye.LINE for column, row in grid)]
+    ask = eye.together(("run", "net"), eye.goes_of([1]), np.array(places))
+    for one in range(-2, 12):
+        for other in range(-2, 12):
+            if one != other or one < 0:
+                holds = Eye(gaps=gaps).holds(ask, np.array([[[one, other]]], dtype=np.int32))
+                assert bool(holds[0, 0]) == two_side_by_side(one, other, grid, gaps), (one, other)
+
+
 def two_side_by_side(one: int, other: int, grid: list[tuple[int, int]], gaps: bool) -> bool:
     if min(one, other) < 0 or not gaps:
         return min(one, other) >= 0

@@ -96,6 +96,14 @@ def test_a_variant_loses_where_all_that_changes_takes_nothing(name: str) -> None
     assert {"missing", "shift"} <= found[False]
 
 
+def test_lamps_of_two_runs_are_never_side_by_side() -> None:
+    _, _, scene = shown("chain")
+    runs = tuple(scene.variants)
+    one = len(scene.places[runs[0]])
+    joined = scene.joined(runs[:2])
+    assert np.abs(joined[:one, None] - joined[None, one:]).min() > eye.LINE
+
+
 def test_a_channel_that_two_lamps_take_lights_several() -> None:
     index = np.array([[[0, 1, 1, 3, 4]]], dtype=np.int32)
     assert lamps_of([index, index[:, :, :1]], 3).tolist() == [[eye.SEVERAL, eye.SEVERAL, eye.NOBODY, eye.NOBODY]]
