@@ -248,7 +248,7 @@ class Talk:
             {"frame": seen.frame.says, "asks": asks(show, seen.ask), "answer": seen.ask.answers[seen.answer]}
             for seen in diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
         ]
-        if diagnosis.found or self.told is None:
+        if diagnosis.found or diagnosis.something_else or self.told is None:
             self.told = diagnosis
         self.sound = diagnosis.sure and not diagnosis.found
         consulting.say_found(diagnosis)
@@ -301,8 +301,14 @@ class Talk:
         return {
             "questions": self.questions,
             "found": [str(fault) for fault in self.told.found],
-            "same_look": [name(faults) for faults in self.told.same_look],
+            "same_look": [] if self.told.something_else else [name(faults) for faults in self.told.same_look],
             "sure": self.told.sure,
+            "something_else": self.told.something_else,
+            "nearest": [str(fault) for fault in self.told.same_look[0]] if self.told.something_else else [],
+            "unexplained": [
+                {"frame": seen.frame.says, "answer": seen.ask.answers[seen.answer]} for seen in self.told.unexplained
+            ] if self.told.something_else else [],
+            "known": [{"run": one.run, "begins": one.begins, "ends": one.ends} for one in self.told.known],
             "entropy_bits": round(self.told.prior_bits, 4),
             "mended": self.mended, "confirmed": self.confirmed, "wrote": self.wrote,
         }  # fmt: skip

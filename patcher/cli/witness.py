@@ -91,6 +91,8 @@ class Witness:
         return question.answers[int(self._chance.choice(len(chances), p=chances))].key
 
     def _chances(self, frame: Frame, ask: Ask) -> Chances:
+        if ask.kind == "alike":
+            return self._compared(frame, ask)
         if frame.goes:
             lamps = [self._lamps(frame, step, ask.runs) for step in range(len(frame.steps))]
             return self._eye.watches(ask, np.array([lamps], dtype=np.int32))
@@ -99,6 +101,18 @@ class Witness:
             self._send_frame(frame, 0)
             looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
         return self._eye.sees(ask, [self._shades(run, [look[run] for look in looks]) for run in ask.runs])
+
+    def _compared(self, frame: Frame, ask: Ask) -> Chances:
+        each = np.ones((1, len(ask.colours)))
+        for place, (colour, counts) in enumerate(zip(ask.colours, ask.counts, strict=True)):
+            looks = []
+            for _ in range(GLANCES):
+                self._send_frame(frame, frame.goes.index(place))
+                looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
+            for run, count in zip(ask.runs, counts, strict=True):
+                if count:
+                    each[:, place] *= self._eye.evenly(run, colour, count, self._shades(run, [x[run] for x in looks]))
+        return self._eye.compares(each)
 
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
         """The lamps of some runs that are lit at a step, and steady, counted on through the runs."""

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rewriting import Rewritten
     from patcher.verify.rounds import Step
+    from patcher.verify.unknown import Known
     from patcher.wiring import Wiring
 
 MOST_NAMED = 6
@@ -96,6 +97,9 @@ class Consulting:
         if self.stopped:
             likeliest = alike[0] if diagnosis.found else "it is as planned"
             self.say(f"\nNot sure after {asked}, for it was stopped. Likeliest so far: {likeliest}.")
+        elif diagnosis.something_else:
+            self.say(f"\nSomething else, after {asked}: no fault that Patcher knows, nor two at once, explains it.")
+            self._say_known(diagnosis)
         elif not diagnosis.sure:
             self.say(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
             self.say("  Two faults at once can look so: mend what is likeliest, then ask again.")
@@ -103,9 +107,22 @@ class Consulting:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {alike[0]}")
-        if len(alike) > 1 and not self.stopped:
+        if len(alike) > 1 and not self.stopped and not diagnosis.something_else:
             more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
             self.say(f"  No look tells it from: {', '.join(alike[1:MOST_NAMED])}{more}")
+
+    def _say_known(self, diagnosis: Diagnosis) -> None:
+        """What is known all the same, where no known fault explains what was seen."""
+        for known in diagnosis.known:
+            self.say(f"  {in_words(known, self.wiring.show.runs[known.run].pixels)}")
+        nearest = name(diagnosis.same_look[0]) if diagnosis.same_look[0] else "wired as planned"
+        self.say(f"  Nearest: {nearest}. It does not explain:")
+        for seen in diagnosis.unexplained[:MOST_NAMED]:
+            self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
+        self.say(
+            "  Look at the pixels there, their joints, and which kind they are. Several faults at once can look like"
+        )
+        self.say("  this too: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
         """What to do about the likeliest of what looks alike, both ways; the show file as it could be, if it can."""
@@ -192,6 +209,21 @@ class Consulting:
         words = "not confirmed" if said is None else "yes: confirmed on the wire" if said else "no: it is not so yet"
         self.say(f"     → {words}")
         return said
+
+
+def in_words(known: Known, pixels: int) -> str:
+    """What two pixels that step along a run have shown of it."""
+    run = known.run
+    if known.none:
+        return f"{run}: two pixels side by side were never seen on it."
+    if known.begins is None:
+        return f"{run}: each pixel lights in its place. What is wrong there is a colour, or comes and goes."
+    first, last = known.begins
+    right = f"pixels 1 to {first - 1} light in their places, and " if first > 1 else ""
+    says = f"{run}: {right}something is wrong from between pixel {first} and pixel {last} on"
+    if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
+        return f"{says}."
+    return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
 
 
 def name(faults: Sequence[Fault]) -> str:

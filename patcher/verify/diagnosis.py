@@ -16,6 +16,7 @@ from patcher.verify.engine import Engine
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.scene import scene_of
+from patcher.verify.unknown import Known
 from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring
 
@@ -64,11 +65,12 @@ class Seen:
     answer: int
 
 
-def question(wiring: Wiring, frame: Frame, ask: Ask) -> Question:
-    """A frame and an ask as a question with words and keys."""
+def question(wiring: Wiring, frame: Frame, ask: Ask, *, again: bool = False) -> Question:
+    """A frame and an ask as a question with words and keys; again: it was answered before."""
     keys = [*(str(number) for number in range(1, len(ask.answers))), CANNOT_TELL_KEY]
     answers = tuple(Answer(key, says) for key, says in zip(keys, ask.answers, strict=True))
-    return Question(frame, ask, wording.asks(wiring.show, ask), answers)
+    asks = wording.asks(wiring.show, ask)
+    return Question(frame, ask, f"{wording.AGAIN} {asks}" if again else asks, answers)
 
 
 class Diagnosis:
@@ -119,7 +121,9 @@ class Diagnosis:
             chosen = self._engine.next() if len(self.seen) < MOST_QUESTIONS else None
             self._over = chosen is None
             if chosen is not None:
-                self._now = question(self._wiring, *chosen)
+                frame, ask = chosen
+                again = any(seen.frame.key == frame.key and seen.ask == ask for seen in self.seen)
+                self._now = question(self._wiring, frame, ask, again=again)
         return self._now
 
     def tell(self, key: str) -> None:
@@ -169,8 +173,24 @@ class Diagnosis:
 
     @property
     def found(self) -> tuple[Fault, ...]:
-        """The likeliest of `same_look`; empty where that is the wiring as planned."""
-        return self.same_look[0]
+        """The likeliest of `same_look`; empty where that is the wiring as planned, and where it is something else."""
+        return () if self.something_else else self.same_look[0]
+
+    @property
+    def something_else(self) -> bool:
+        """Whether no known fault, nor two of them at once, explains what was seen; `same_look` is then the nearest."""
+        return self._engine.something_else
+
+    @property
+    def unexplained(self) -> tuple[Seen, ...]:
+        """What was answered and `same_look` does not explain, each question once."""
+        told = {(one.frame.key, one.ask): one for one in self._engine.misfits()}
+        return tuple(Seen(one.frame, one.ask, one.answer) for one in told.values())
+
+    @property
+    def known(self) -> tuple[Known, ...]:
+        """Where runs begin to be otherwise than planned, and where they are as planned again, whatever it is."""
+        return self._engine.known if self.something_else else ()
 
     @property
     def entropy_bits(self) -> float:

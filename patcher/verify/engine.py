@@ -7,13 +7,15 @@ looks alike is believed even so.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS
-from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
+from patcher.eye import CANNOT_TELL, Ask, Chances, Eye, few
+from patcher.faults.fault import AT_A_LAMP
 from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.ahead import best_first
 from patcher.verify.frames import Frame
@@ -21,6 +23,7 @@ from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Pairs, Pool, Told, likelihood_of
 from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as, narrowing
 from patcher.verify.scene import Scene
+from patcher.verify.unknown import Known, asked_again, log_weight, places
 from patcher.verify.ways import see
 from patcher.verify.weighing import (
     WORTHLESS,
@@ -58,6 +61,12 @@ PAIR = 2.0
 """Two faults are met so often, against what their weights multiply to. No source: measured, so that pairs are found."""
 MOST_WRONG = 0.25
 """What needs more than this part of the answers to be wrong is never sure."""
+AGAIN, DOUBTFUL = 2, 0.02
+"""So often the same is asked, where the likeliest class does not explain the answer; once more while something else is
+that likely."""
+CONFIRMED = 3
+"""So many questions that were answered twice alike, and otherwise than the likeliest class explains, are enough: it is
+something else."""
 MISFIT = 0.01
 """An answer less likely than that contradicts a class."""
 
@@ -76,6 +85,8 @@ class Engine:
         done: the classes that are left, none of which any question tells from the others; None while there is more to
             ask.
         sure: whether the belief in them is as high as it should be.
+        something_else: whether none of the known faults is believed; then `done` is the nearest of them.
+        known: where something else begins and ends, as far as it was asked.
     """
 
     def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False, proves: bool = True) -> None:
@@ -87,6 +98,8 @@ class Engine:
         self.pool: Pool | None = None
         self.done: NDArray[np.int64] | None = None
         self.sure = False
+        self.something_else = False
+        self.known: tuple[Known, ...] = ()
         self._repertoire = Repertoire(scene)
         self._used: set[tuple[int, Ask | None]] = set()
         self.narrowing = True
@@ -122,6 +135,20 @@ class Engine:
         """How likely each class is; sums to 1."""
         if self.narrowing:
             return self.trusted()
+        return normalised(self._all_logs())
+
+    def unknown(self) -> float:
+        """How likely it is that none of the classes is there."""
+        if self.narrowing:
+            return 0.0
+        known = self._all_logs()
+        most = float(known.max())
+        other = (
+            log_weight(self.scene.prior, self._heard, self._doubt) - most - float(np.log(np.exp(known - most).sum()))
+        )
+        return 1.0 / (1.0 + float(np.exp(-other)))
+
+    def _all_logs(self) -> Belief:
         self._refill()
         own = self._logs()
         if self.pool is not None:
@@ -129,7 +156,7 @@ class Engine:
             for place, told in enumerate(self._heard):
                 pairs += likelihood(told.ask, self.pool.chances[:, place])
             own = np.concatenate([own, pairs])
-        return normalised(own)
+        return own
 
     def _logs(self) -> Belief:
         found, likelihood = np.log(self.scene.prior), likelihood_of(self._doubt)
@@ -174,22 +201,57 @@ class Engine:
         """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
         if not self._contradicted() and (dot := self._unfollowed(self.trusted())) is not None:
             return dot
-        belief = self.belief()
+        belief, unknown = self.belief(), self.unknown()
+        if unknown >= SURE or self._confirmed(int(belief.argmax())) >= CONFIRMED:
+            return self._unexplained(belief)
         for thorough in (False, True):
             best, alike, whole = self._doubted(belief, thorough=thorough)
-            believed = float(belief[alike].sum())
+            believed = float(belief[alike].sum()) * (1 - unknown)
             if best is not None and believed < (SURER if self.careful else SURE):
-                return best.frame, best.ask
+                again = self._again(belief, unknown) if unknown > DOUBTFUL and len(self.misfits()) > 1 else None
+                return again or (best.frame, best.ask)
             if whole:
                 break
-        if (dot := self._unfollowed(belief)) is not None:
-            return dot
+        top = int(belief.argmax())
+        if (left := self._unfollowed(belief) or self._uncompared(top) or self._unread(top)) is not None:
+            return left
         if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
             return more
+        if (again := self._again(belief, unknown)) is not None:
+            return again
+        if unknown > 0.5 or self._confirmed(int(belief.argmax())):
+            return self._unexplained(belief)
         singles = alike[alike < len(self.scene.classes)]
         self.done = singles if len(singles) else alike
         self.sure = believed >= SURE and not self._strained(int(belief.argmax()))
         return None
+
+    def _confirmed(self, number: int) -> int:
+        """How many questions were answered twice alike, and otherwise than a class explains."""
+        given = Counter(
+            (told.frame.key, told.ask, told.answer)
+            for told, chance in zip(self._heard, self._chances_of(number), strict=True)
+            if chance < MISFIT
+        )
+        return sum(count > 1 for count in given.values())
+
+    def _again(self, belief: Belief, unknown: float) -> tuple[Frame, Ask] | None:
+        """A question whose answer the likeliest class does not explain, to be asked again; None where there is none: an
+        eye that slipped says something else the second time.
+        """
+        own, heard = self._chances_of(int(belief.argmax())), self._heard
+        most = AGAIN + (unknown > DOUBTFUL)
+        for told, chance in zip(heard, own, strict=True):
+            if chance < MISFIT and asked_again(told, heard) < most:
+                return told.frame, told.ask
+        return None
+
+    def _unexplained(self, belief: Belief) -> tuple[Frame, Ask] | None:
+        """None of the known faults: the question that tells where it begins and ends; None where that is known."""
+        self.known, question = places(self._repertoire, self.scene.runs, self.told)
+        if question is None:
+            self.done, self.sure, self.something_else = np.array([int(belief.argmax())]), False, True
+        return question
 
     def _doubted(self, belief: Belief, *, thorough: bool) -> tuple[Weighed | None, NDArray[np.int64], bool]:
         """The question that tells most, None where none tells anything; what no question tells from the likeliest; and
@@ -240,12 +302,21 @@ class Engine:
 
     def _strained(self, number: int) -> bool:
         """Whether a class holds only if more answers were wrong than a person gives: three faults at once look so."""
-        heard, single = self._heard, len(self.scene.classes)
-        own = np.array([told.chances[number] for told in heard] if number < single else [])
-        if self.pool is not None and number >= single:
-            own = self.pool.chances[number - single]
-        wrong = int(np.sum(own < MISFIT))
-        return wrong > max(1.0, MOST_WRONG * len(heard))
+        wrong = int(np.sum(self._chances_of(number) < MISFIT))
+        return wrong > max(1.0, MOST_WRONG * len(self._heard))
+
+    def _chances_of(self, number: int) -> Belief:
+        """How likely each answer that was heard is under a class."""
+        if number < len(self.scene.classes):
+            return np.array([told.chances[number] for told in self._heard])
+        assert self.pool is not None  # noqa: S101  (only the pool has such numbers)
+        found: Belief = self.pool.chances[number - len(self.scene.classes)]
+        return found
+
+    def misfits(self) -> list[Told]:
+        """What was said that the likeliest class does not explain."""
+        own = self._chances_of(int(self.belief().argmax()))
+        return [told for told, chance in zip(self._heard, own, strict=True) if chance < MISFIT]
 
     def looks(self, frame: Frame, ask: Ask, classes: NDArray[np.int64]) -> Chances:
         """How likely each answer is under some classes of the scene: shape (classes, answers)."""
@@ -279,7 +350,9 @@ class Engine:
                 found += narrowing(self._repertoire, run, places[placed], single, belief[likely][placed], self._moved())
             if pairs:
                 found += [*self._repertoire.ends_off(run), *self._proving(run, likely, belief)]
-        return [*found, *self._several(runs, belief)]
+        planned = {run: self.scene.plan.takes[run].astype(np.int64) for run in self.scene.runs}
+        every = self._repertoire.alike(planned)
+        return [*found, *self._several(runs, belief), *([every] if every else [])]
 
     def _several(self, focus: list[str], belief: Belief) -> list[Candidate]:
         """The ends of several runs at once, as planned and as is believed, those in focus first."""
@@ -346,9 +419,44 @@ class Engine:
         found = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
         return next((one for one in found if (one[0].key, one[1]) not in self._used), None)
 
+    def _uncompared(self, number: int) -> tuple[Frame, Ask] | None:
+        """All of the thing in each of its colours, fed as a class has it, where not all of it was seen so yet."""
+        takes = self._believed([run for run in self.scene.runs if run in self.scene.variants], number)
+        one = self._repertoire.alike(takes)
+        if one is None:
+            return None
+        held = [step for told in self._heard if told.ask.kind == "alike" for step in told.frame.held]
+        lit = np.concatenate([np.empty(0, dtype=np.int64), *held])
+        if all(np.isin(step, lit).all() for step in one.frame.held) or (one.frame.key, one.asks[0]) in self._used:
+            return None
+        return one.frame, one.asks[0]
+
+    def _unread(self, number: int) -> tuple[Frame, Ask] | None:
+        """The four pixels around a faulty one, by themselves, where they were not read yet: what else is wrong there
+        than a class says shows as a gap more or less.
+        """
+        ((scene, own),) = self._scenes(np.array([number]))
+        for fault in self.members(number)[0]:
+            if fault.kind not in AT_A_LAMP or self.scene.quarters.get(fault.lamp[0]) is not None:
+                continue
+            run, pixel = fault.lamp
+            near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < scene.variants[run].lamps]
+            colours = self._repertoire.painter.colours(run)
+            parts = {colour: np.array([n]) for colour, n in zip(colours, near, strict=False)}
+            for one in self._fed(run, number, [self._repertoire.shown(run, parts)] if len(parts) > 1 else []):
+                variants = scene.variants[run]
+                index = variants.index[:, variants.of[own[0]]][:, None]
+                (sight,) = self.eye.reads(variants.shades(scene.on(one.frame.steps[0]), index))
+                if (one.frame.key, None) not in self._used and len(sight) > 1:
+                    return one.frame, few((run,), ((sight,),), (None,))
+        return None
+
     def _went_along(self) -> NDArray[np.int64]:
         """The codes of the steps of what went along and was never otherwise than it should be."""
-        never = [one for one in self._heard if one.frame.goes and one.ask.answers[one.answer] == "never"]
+        never = [
+            one for one in self._heard
+            if one.ask.kind in ("vanish", "together") and one.ask.answers[one.answer] == "never"
+        ]  # fmt: skip
         return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
 
     def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:

@@ -57,6 +57,11 @@ class Frame:
         """The channels of all steps, where each lights as many: shape (steps, channels)."""
         return np.stack(self.steps)
 
+    @property
+    def held(self) -> tuple[Channels, ...]:
+        """The first step of each go."""
+        return tuple(self.steps[self.goes.index(go)] for go in range(max(self.goes, default=-1) + 1))
+
     def universes(self) -> tuple[int, ...]:
         """The universes in which anything is lit, rising."""
         return tuple((np.unique(np.concatenate(self.steps) // CHANNELS) + 1).tolist())

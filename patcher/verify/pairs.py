@@ -288,7 +288,9 @@ class Pairs:
         still = all(each.strides[0] == 0 for each in own)
         if still:
             own = [each[:1] for each in own]
-        if one.frame.goes:
+        if one.ask.kind == "alike":
+            chances = self._eye.compares(self._evenly(one, own))
+        elif one.frame.goes:
             chances = self._moved(one, own, [base[run] for run in one.ask.runs])
         else:
             pairs = zip(one.ask.runs, own, strict=True)
@@ -297,6 +299,17 @@ class Pairs:
         if still:
             answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
         return answer
+
+    def _evenly(self, one: Told, takes: Sequence[Takes]) -> Belief:
+        """How likely all is found alike, for what lamps take in many ways, in each colour: shape (ways, colours)."""
+        found = np.ones((max(len(each) for each in takes), len(one.ask.colours)))
+        for place, lit in enumerate(one.frame.held):
+            frame, colour, counts = Frame("", (lit,)), one.ask.colours[place], one.ask.counts[place]
+            for run, each, count in zip(one.ask.runs, takes, counts, strict=True):
+                if count:
+                    same = each[:1] if each.strides[0] == 0 else each
+                    found[:, place] *= self._eye.evenly(run, colour, count, shades_of(same, frame, self._tables[run]))
+        return found
 
     def _moved(self, one: Told, takes: Sequence[Takes], base: Sequence[Takes]) -> Belief:
         lit, at = np.unique(one.frame.stacked, return_inverse=True)

@@ -25,6 +25,10 @@ from patcher.verify.scene import Scene
 
 IN_TURN = "each colour in turn"
 AS_BELIEVED = ", as it seems to be fed"
+ONE = {"red": "R", "green": "G", "blue": "B", "white": "W"}
+"""The letter that alone shows a colour."""
+HELD = 30
+"""Steps for which a colour is held, where several are shown one after the other."""
 MOVING = {1: "a dot", 2: "two lamps side by side"}
 
 
@@ -210,14 +214,18 @@ class Repertoire:
         few = sum(len(p) for p in parts.values()) <= eye.COUNTS_TO
         return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks), (run,) if few else ())
 
-    def two(self, run: str, bounds: Sequence[int], colour: str) -> Candidate | None:
+    def two(self, run: str, bounds: Sequence[int], colour: str, *, back: bool = False) -> Candidate | None:
         """Two lamps side by side along a stretch, in up to four goes, the first of the two from one bound to the next;
-        None where none stand so.
+        back: from its last pixels to its first. None where none stand so.
         """
+        return self._moves(run, self.passes(run, bounds, back=back), colour, 2)
+
+    def passes(self, run: str, bounds: Sequence[int], *, back: bool = False) -> list[Pixels]:
+        """The first of the two pixels, at each step of each pass of `two`, from 0."""
         cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
         beside = self._beside(run)
-        goes = [own for a, b in pairwise(cut) if len(own := beside[(a <= beside) & (beside < b)])]
-        return self._moves(run, goes, colour, 2)
+        found = [own for a, b in pairwise(cut) if len(own := beside[(a <= beside) & (beside < b)])]
+        return [own[::-1] for own in reversed(found)] if back else found
 
     def _beside(self, run: str) -> Pixels:
         """The pixels of a run that stand beside the next one."""
@@ -261,6 +269,33 @@ class Repertoire:
         if np.array_equal(planned, channels):
             return Candidate(Frame(says, (channels,)), (), tuple(takes))
         return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
+
+    def alike(self, takes: dict[str, Channels]) -> Candidate | None:
+        """All of some runs in one colour after the other, each held for a while; None where they have no colours.
+
+        Args:
+            takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
+        """
+        colours = [c for c in eye.COLOURS if any(ONE[c] in self.painter.letters(run) for run in takes)]
+        steps, plain, counts = [], [], []
+        for colour in colours:
+            own = {run: self.painter.letters(run).find(ONE[colour]) for run in takes}
+            lit = {run: takes[run][:, at] if at >= 0 else np.empty(0, dtype=np.int64) for run, at in own.items()}
+            should = [self.scene.plan.takes[run][:, at].astype(np.int64) for run, at in own.items() if at >= 0]
+            counts.append(tuple(int((channels >= 0).sum()) for channels in lit.values()))
+            channels = np.concatenate(list(lit.values())).astype(np.int64)
+            steps.append(channels[channels >= 0])
+            plain.append(np.concatenate(should) if should else np.empty(0, dtype=np.int64))
+        if not any(any(count) for count in counts):
+            return None
+        goes = tuple(np.repeat(np.arange(len(colours)), HELD).tolist())
+        says = f"all of {', '.join(takes)} {', then '.join(colours)}"
+        ask = eye.alike(tuple(takes), tuple(colours), tuple(counts))
+        as_planned = Frame(says, tuple(step for step in plain for _ in range(HELD)), goes)
+        if all(np.array_equal(np.sort(one), np.sort(two)) for one, two in zip(steps, plain, strict=True)):
+            return Candidate(as_planned, (ask,))
+        fed = tuple(step for step in steps for _ in range(HELD))
+        return Candidate(Frame(f"{says}{AS_BELIEVED}", fed, goes, as_planned), (ask,))
 
     def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
         """The steps of two lamps side by side along a run, as far as both light, or of a dot where none do.

@@ -197,6 +197,9 @@ class Walk:
             return False
         same = diagnosis.same_look
         consulting.say_found(diagnosis)
+        if diagnosis.something_else:
+            self.say("  It is kept as failed. Once it is fixed, b looks at it again.")
+            return False
         faults = tuple(dict.fromkeys(" + ".join(map(str, hypothesis)) for hypothesis in same if hypothesis))
         if not faults or () in same:
             self.say("  Look again: b goes back.")

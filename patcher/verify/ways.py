@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patcher.eye import Ask, Chances, Eye, Shades
 from patcher.verify.frames import Frame
@@ -51,8 +52,22 @@ class Ways:
 
 def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Chances:
     """How likely an eye gives each answer under some classes of a scene: shape (classes, answers)."""
+    if ask.kind == "alike":
+        return eye.compares(np.stack([*_evenly(scene, eye, frame, ask, classes)], axis=1))
     if frame.goes:
         taken = [Taken.under(scene, run, classes) for run in ask.runs]
         return moved(eye, ask, scene.numbered(frame.stacked), taken)
     ways = Ways.under(scene, ask.runs, classes)
     return eye.sees(ask, [shades[0] for shades in ways.shades([frame])])[ways.of]
+
+
+def _evenly(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Iterator[NDArray[np.float64]]:
+    """How likely all is found alike under each class, for each of the ask's colours."""
+    ways = {run: Ways.under(scene, (run,), classes) for run in ask.runs}
+    for colour, counts, lit in zip(ask.colours, ask.counts, frame.held, strict=True):
+        found = np.ones(len(classes))
+        for (run, own), count in zip(ways.items(), counts, strict=True):
+            if count:
+                (shades,) = own.shades([Frame("", (lit,))])
+                found *= eye.evenly(run, colour, count, shades[0])[own.of]
+        yield found

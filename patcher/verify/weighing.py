@@ -14,7 +14,7 @@ from patcher.verify.frames import Frame
 from patcher.verify.moving import Numbers, Taken, moved
 from patcher.verify.questions import Candidate
 from patcher.verify.scene import Scene
-from patcher.verify.ways import Ways
+from patcher.verify.ways import Ways, see
 
 Belief = NDArray[np.float64]
 
@@ -73,10 +73,17 @@ def _predicted(
     once; what few lamps cannot tell is left out.
     """
     found: dict[int, tuple[Frame, Ask, Chances]] = {}
-    for runs in dict.fromkeys(one.runs for one in unasked):
+    compared = {number for number, one in enumerate(unasked) if one.ask is not None and one.ask.kind == "alike"}
+    for number in compared:
+        frame, ask = unasked[number].frame, unasked[number].ask
+        assert ask is not None  # noqa: S101  (as chosen)
+        found[number] = frame, ask, np.concatenate([see(scene, eye, frame, ask, own) for scene, own in classes])
+    for runs in dict.fromkeys(one.runs for number, one in enumerate(unasked) if number not in compared):
         ways = [Ways.under(scene, runs, own) for scene, own in classes]
         frames, alike, taken = dict[int, Frame](), dict[Ask | None, list[int]](), list[list[Taken]]()
         for number, one in enumerate(unasked):
+            if number in compared:
+                continue
             if one.runs == runs and one.frame.goes and one.ask is not None:
                 taken = taken or [[Taken.under(scene, run, own) for run in runs] for scene, own in classes]
                 steps = [scene.numbered(one.frame.stacked) for scene, _ in classes]

@@ -30,6 +30,10 @@ def ends(show: Show, run: str) -> tuple[str, str]:
     return f"its {first} end", f"its {last} end"
 
 
+AGAIN = "Once more, because that answer was not expected:"
+"""Before a question that was answered already."""
+
+
 def asks(show: Show, ask: Ask) -> str:
     """What an eye is asked, for a person."""
     run = ask.runs[0]
@@ -51,6 +55,11 @@ def asks(show: Show, ask: Ask) -> str:
             lines = [name for name, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
             read = "; ".join(f"{name} from {ends(show, name)[0]}" for name in lines)
             return "Few lamps are lit: which do you see?" + f" Read {read}." * bool(lines)
+        case "even":
+            return f"All of {run} should be {ask.colours[0]}: is any pixel dark, dimmer or of another colour?"
+        case "alike":
+            colours = ", then ".join(ask.colours)
+            return f"All of {', '.join(ask.runs)}: {colours}. Is any pixel dark, dimmer or of another colour?"
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":

@@ -1,7 +1,7 @@
 """How well the diagnosis does: tables in markdown.
 
     python tests/benchmarks/diagnosis.py [--shows 20] [--seed 0] [--trials 60] [--wrong 300] [--cases 30]
-        [--pairs 200] [--all] [--thing RUN]
+        [--pairs 200] [--unmodelled 300] [--all] [--thing RUN]
 
 Over shows/heron-lock.toml and random shows, for both eyes: faults drawn evenly from each kind (`--all`: every one of
 Heron Lock), what they end in, questions and prices, class sizes, wrong answers, few classes beside the best tree.
@@ -26,6 +26,7 @@ from time import perf_counter, process_time
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from chips import Onlooker, worlds
 from conftest import SHOWS, wired
 from test_diagnose import order
 
@@ -320,6 +321,49 @@ def pairs(plans, eye: Eye, args, wrong: float, *, evenly: bool) -> None:
     print(f"| {'evenly' if evenly else 'by weight'} | {wrong} | {counts['trials']} | {' | '.join(parts)} |", flush=True)
 
 
+def unmodelled(plans, eye: Eye, args, wrong: float) -> None:
+    """Faults that the program knows no name for, played by a world of its own: what each ends in. Where what it lets
+    the eye see is what a known fault would, that fault is a right answer.
+    """
+    counts, asked, rng = defaultdict(Counter), [], np.random.default_rng(args.seed)
+    by_show = {id(plan): (plan, [thing for own, thing in plans if own is plan]) for plan, _ in plans}
+    makers = [
+        worlds(plan.wiring, plan.patch, [t for t in own if t in plan.wiring.show.runs], random.Random(args.seed))
+        for plan, own in by_show.values()
+    ]
+    trials = 0
+    while trials < args.unmodelled:
+        number = int(rng.integers(len(makers)))
+        plan, _ = list(by_show.values())[number]
+        name, world = next(makers[number])
+        takes = world.takes()
+        wrongly = [run for run, own in takes.items() if not np.array_equal(own, plan.takes[run])]
+        if not wrongly:
+            continue
+        trials += 1
+        scene = scene_of(plan, str(rng.choice(wrongly)))
+        engine, before = Engine(scene, eye), Onlooker(plan.wiring, takes, eye)
+        while len(engine.told) < MOST and (chosen := engine.next()) is not None:
+            engine.tell(*chosen, said(before.chances(*chosen), rng, wrong))
+        true = b"|".join(order(takes[run].astype(np.int32), eye) for run in scene.variants)
+        named = [one for n in (engine.done if engine.done is not None else ()) for one in engine.members(n)]
+        hit = any(look(plan, scene.variants, one, eye) == true for one in named)
+        end = "named" if hit else "something else" if engine.something_else else "sure and wrong"
+        counts[name][end if engine.sure or hit or engine.something_else else "not sure"] += 1
+        if args.tell and end == "sure and wrong" and engine.sure:
+            print(f"{name} at {wrongly} of {plan.wiring.show.settings.title}: {[str(f) for f in named[0]]}")
+        asked.append(len(engine.told))
+    ends = ("named", "something else", "not sure", "sure and wrong")
+    print(f"| unmodelled, wrong answers: {wrong} | {' | '.join(ends)} |\n| --- {'| --- ' * len(ends)}|")
+    total = sum(counts.values(), Counter())
+    for name, own in [*sorted(counts.items()), ("**all**", total)]:
+        print(f"| {name} | {' | '.join(str(own[end]) for end in ends)} |")
+    print(
+        f"\n{trials} trials, {100 * total['sure and wrong'] / trials:.1f} % sure and wrong; questions: mean "
+        f"{np.mean(asked):.1f}, 90 % {np.quantile(asked, 0.9):.0f}, most {max(asked)}\n"
+    )
+
+
 def few(plans, args) -> None:
     """At most twelve classes: the engine's mean price beside the best tree of all questions that it ever weighed."""
     rng, ratios, floors = random.Random(args.seed), [], []
@@ -381,7 +425,9 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     for name, default in (("shows", 20), ("seed", 0), ("trials", 60), ("wrong", 300), ("cases", 30), ("pairs", 200)):
         parser.add_argument(f"--{name}", type=int, default=default)
+    parser.add_argument("--unmodelled", type=int, default=300)
     parser.add_argument("--all", action="store_true")
+    parser.add_argument("--tell", action="store_true", help="each unmodelled fault that ends in another")
     parser.add_argument("--thing", action="append")
     args = parser.parse_args()
     begun = perf_counter()
@@ -417,6 +463,9 @@ def main() -> None:
             for evenly in (True, False):
                 pairs(on_chain, Eye(), args, wrong, evenly=evenly)
         print()
+    if args.unmodelled:
+        for wrong in (0.0, 0.1):
+            unmodelled([*own, *others], Eye(), args, wrong)
     if args.cases:
         few([*own, *others], args)
     print(f"{perf_counter() - begun:.0f} s in all")

@@ -1,0 +1,270 @@
+"""Something else: faults that the program does not know, played by a world that shares nothing with it (`chips.py`),
+and the reckoning with them, held against its definition.
+"""
+
+from __future__ import annotations
+
+import random
+from itertools import product
+
+import chips
+import numpy as np
+import pytest
+from chips import Onlooker, as_planned, worlds
+from conftest import wired
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_diagnose import order
+
+from patcher.address.placement import allocate
+from patcher.errors import PatcherError
+from patcher.eye import CANNOT_TELL, FLICKER, Eye, alike, shade_table, whole
+from patcher.faults import build, departure, parse, planned
+from patcher.verify import Diagnosis
+from patcher.verify.consulting import in_words
+from patcher.verify.engine import Engine
+from patcher.verify.frames import Frame
+from patcher.verify.pairs import Told, likelihood_of
+from patcher.verify.scene import build_scene, scene_of
+from patcher.verify.unknown import DEPARTS, PRIOR, Known, log_weight
+from patcher.verify.ways import see
+
+SHOW = {
+    "show": {"title": "Boat shed"},
+    "pixel": {"rgb": {}, "grb": {"colour_order": "GRB"}},
+    "controller": {
+        "shed": {"address": "192.0.2.7", "ports": 4, "port": {"1": ["ridge", "gable"], "2": ["door"], "3": ["oars"]}},
+        "slip": {"address": "192.0.2.8", "ports": 2, "start_per": "controller", "port": {"1": ["boat"]}},
+    },
+    "run": {
+        "ridge": {"pixel": "rgb", "pixels": 30, "nulls": 1}, "gable": {"pixel": "grb", "pixels": 17},
+        "door": {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [2.0, 1.0]], "columns": 7, "rows": 5,
+                 "lines": "rows", "turns": "serpentine"},
+        "oars": {"pixel": "rgb", "pixels": 9}, "boat": {"pixel": "rgb", "pixels": 190},
+    },
+}  # fmt: skip
+"""Of our own invention."""
+WIRING = wired(SHOW)
+PATCH = allocate(WIRING).patch
+PLAN = planned(WIRING, PATCH)
+
+
+def test_the_outside_world_with_nothing_wrong_is_as_planned() -> None:
+    for run, takes in as_planned(WIRING, PATCH).takes().items():
+        assert np.array_equal(takes, PLAN.takes[run])
+
+
+def ended(world: chips.World, thing: str, seed: int) -> tuple[str, Engine]:
+    """What a diagnosis of a thing in an outside world ends in: as far as an eye can know it is named, or not."""
+    takes, scene = world.takes(), scene_of(PLAN, thing)
+    engine, before, rng = Engine(scene, Eye()), Onlooker(WIRING, takes), np.random.default_rng(seed)
+    while len(engine.told) < 60 and (chosen := engine.next()) is not None:
+        chances = before.chances(*chosen)
+        engine.tell(*chosen, int(rng.choice(len(chances), p=chances)))
+    if engine.something_else or engine.done is None or not engine.sure:
+        return "open", engine
+    for number in engine.done.tolist():
+        for faults in engine.members(number):
+            own = departure(PLAN, faults).takes
+            if all(
+                order(own.get(run, PLAN.takes[run]), Eye()) == order(takes[run].astype(np.int32), Eye())
+                for run in scene.variants
+            ):
+                return "named", engine
+    return "sure and wrong", engine
+
+
+def tried(kinds: tuple, trials: int, seed: int) -> list[str]:
+    """Those of some trials that end sure and wrong."""
+    rng, wrong = random.Random(seed), []
+    for kind in kinds:
+        done = 0
+        for _ in range(20 * trials):
+            world, run = as_planned(WIRING, PATCH), rng.choice(list(WIRING.show.runs))
+            if done == trials or not kind(world, run, rng):
+                continue
+            changed = [r for r, own in world.takes().items() if not np.array_equal(own, PLAN.takes[r])]
+            if not changed:
+                continue
+            done += 1
+            end, engine = ended(world, rng.choice(changed), rng.randrange(1 << 30))
+            if end == "sure and wrong":
+                wrong.append(f"{kind.__name__} at {changed}: {engine.members(int(engine.done[0]))[0]}")
+    return wrong
+
+
+@pytest.mark.parametrize(
+    "kind", [chips.stuck_on, chips.piece_turned, chips.other_purchase, chips.one_garbles, chips.swallows]
+)
+def test_a_fault_that_nobody_modelled_is_not_taken_for_another(kind) -> None:
+    assert tried((kind,), 2, 3) == []
+
+
+@pytest.mark.long
+def test_of_faults_that_nobody_modelled_at_most_two_in_a_hundred_end_sure_of_another() -> None:
+    wrong = tried(chips.UNMODELLED, 12, 8)
+    assert len(wrong) <= 0.02 * 12 * len(chips.UNMODELLED), wrong
+
+
+@pytest.mark.parametrize("thing", ["ridge", "gable", "shed/1"])
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("shift:ridge=-1", "shift:gable=2"), ("shift:ridge=2", "shift:gable=-2"),
+        ("missing:ridge/3", "missing:gable/4"), ("cut:ridge/20", "shift:ridge=1"),
+    ],
+)  # fmt: skip
+def test_two_faults_of_one_chain_never_end_sure_of_one(thing: str, texts: tuple[str, str]) -> None:
+    both = build(WIRING.show, [parse(text, WIRING.show) for text in texts]).faults
+    scene = scene_of(PLAN, thing)
+    there = build_scene(PLAN, list(scene.variants), [(), both], [None, departure(PLAN, both)])
+    engine, rng = Engine(scene, Eye()), np.random.default_rng(0)
+    while len(engine.told) < 60 and (chosen := engine.next()) is not None:
+        chances = see(there, engine.eye, *chosen, np.array([len(there.classes) - 1]))[0]
+        engine.tell(*chosen, int(rng.choice(len(chances), p=chances)))
+    true = {run: order(departure(PLAN, both).takes.get(run, PLAN.takes[run]), Eye()) for run in scene.variants}
+    named = [faults for number in engine.done.tolist() for faults in engine.members(number)]
+    hit = any(
+        all(order(departure(PLAN, one).takes.get(run, PLAN.takes[run]), Eye()) == own for run, own in true.items())
+        for one in named
+    )
+    assert hit or not engine.sure, named
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_its_weight_is_that_of_the_definition(data: st.DataObject) -> None:
+    """Summed over all true answers, one by one: each question has one, however often it is asked."""
+    classes, questions, doubt = data.draw(st.integers(1, 3)), data.draw(st.integers(1, 3)), 0.1
+    rng = np.random.default_rng(data.draw(st.integers(0, 1 << 30)))
+    prior = rng.dirichlet(np.ones(classes))
+    asks = [alike((f"run-{number}",), ("red", "green"), ((1,), (1,))) for number in range(questions)]
+    real = len(asks[0].answers) - 1
+    tables = [rng.dirichlet(np.ones(real), size=classes) for _ in asks]
+    frames = [Frame("", (np.array([number]),)) for number in range(questions)]
+    said = [[int(rng.integers(real)) for _ in range(data.draw(st.integers(1, 3)))] for _ in asks]
+    heard = [
+        Told(frames[q], asks[q], answer, tables[q][:, answer], tables[q][:, answer])
+        for q in range(questions) for answer in said[q]
+    ]  # fmt: skip
+    total = 0.0
+    for number, true in product(range(classes), product(range(real), repeat=questions)):
+        chance = prior[number]
+        for q in range(questions):
+            chance *= (1 - DEPARTS) * tables[q][number, true[q]] + DEPARTS / real
+            for answer in said[q]:
+                chance *= 1 - doubt if answer == true[q] else doubt / (real - 1)
+        total += chance
+    assert log_weight(prior, heard, doubt) == pytest.approx(np.log(PRIOR * total))
+
+
+def test_the_same_answer_twice_speaks_for_it_and_another_against() -> None:
+    ask, frame = whole("ridge"), Frame("", (np.array([1]),))
+    prior, doubt = np.array([1.0]), 0.1
+
+    def share(*answers: tuple[int, float]) -> float:
+        heard = [Told(frame, ask, answer, np.array([chance]), np.array([chance])) for answer, chance in answers]
+        known = sum(float(likelihood_of(doubt)(ask, one.chances)[0]) for one in heard)
+        return log_weight(prior, heard, doubt) - known
+
+    once = share((3, 0.0))
+    assert share((3, 0.0), (3, 0.0)) > once + 2
+    assert share((3, 0.0), (1, 1.0)) < once
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(0, 1 << 30))
+def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> None:
+    """A slow definition, pixel by pixel, for an eye that misses no gap."""
+    rng = np.random.default_rng(seed)
+    ask, table = alike(("one", "two"), ("red", "green"), ((6, 5), (6, 5))), shade_table("RGB")
+    colours = {"red": 1, "green": 2}
+    shown = [[colours[colour] * np.ones(count, dtype=int) for count in (6, 5)] for colour in ask.colours]
+    for _ in range(int(rng.integers(0, 3))):
+        own = shown[rng.integers(2)][rng.integers(2)]
+        own[rng.integers(len(own))] = rng.choice([4, 3, 0x80])
+    each = np.ones((1, 2))
+    for place, (colour, runs) in enumerate(zip(ask.colours, shown, strict=True)):
+        for run, bits in zip(ask.runs, runs, strict=True):
+            each[:, place] *= Eye().evenly(run, colour, len(bits), table[bits][None])
+    shades = [table[np.concatenate(runs)] for runs in shown]
+    answer = ask.answers[int(Eye().compares(each)[0].argmax())]
+    wrong = [c for c, own in zip(ask.colours, shades, strict=True) if (own != table[colours[c]]).any()]
+    if any((own == FLICKER).any() for own in shades):
+        assert answer == "something flickers"
+    elif len(wrong) == 2:
+        assert answer == "not in several colours"
+    else:
+        assert answer == (f"not in {wrong[0]}" if wrong else "all are alike")
+    assert ask.answers[-1] == CANNOT_TELL
+
+
+def test_before_it_is_sure_all_was_seen_in_every_colour() -> None:
+    """A pixel's dead green shows in no frame but one that lights its green: so no diagnosis may end before it did."""
+    scene = scene_of(PLAN, "ridge")
+    engine = Engine(scene, Eye())
+    while (chosen := engine.next()) is not None:
+        engine.tell(*chosen, int(see(scene, Eye(), *chosen, np.array([0]))[0].argmax()))
+    lit = np.concatenate([step for told in engine.told for step in told.frame.steps])
+    assert engine.sure
+    assert np.isin(PLAN.takes["ridge"], lit).all()
+
+
+def test_what_is_known_all_the_same_is_true() -> None:
+    rng = random.Random(5)
+    for _ in range(4):
+        world = as_planned(WIRING, PATCH)
+        assert chips.piece_turned(world, "boat", rng)
+        takes = world.takes()["boat"]
+        wrong = np.flatnonzero((takes != PLAN.takes["boat"]).any(axis=1)) + 1
+        end, engine = ended(world, "boat", 1)
+        if not engine.something_else:
+            continue
+        (known,) = engine.known
+        assert known.begins is not None
+        assert known.begins[0] - 1 <= wrong[0] <= known.begins[1] + 1
+        if known.ends is not None:
+            assert known.ends[0] - 1 <= wrong[-1] <= known.ends[1] + 1
+        assert end == "open"
+
+
+def test_it_says_what_is_known_and_what_is_not_explained() -> None:
+    world = as_planned(WIRING, PATCH)
+    assert chips.piece_turned(world, "boat", random.Random(2))
+    diagnosis, before = Diagnosis.start(WIRING, PATCH, "boat"), Onlooker(WIRING, world.takes())
+    again = []
+    while (question := diagnosis.ask()) is not None:
+        chances = before.chances(question.frame, question.ask)
+        again.append(question.asks.startswith("Once more"))
+        diagnosis.tell(question.answers[int(chances.argmax())].key)
+    assert diagnosis.something_else
+    assert not diagnosis.sure
+    assert diagnosis.found == ()
+    assert diagnosis.unexplained
+    assert any(again)
+    assert all(in_words(known, 190).startswith("boat: ") for known in diagnosis.known)
+
+
+@pytest.mark.parametrize(
+    ("known", "words"),
+    [
+        (Known("boat"), "boat: each pixel lights in its place. What is wrong there is a colour, or comes and goes."),
+        (Known("boat", none=True), "boat: two pixels side by side were never seen on it."),
+        (
+            Known("boat", (41, 45), (60, 64)),
+            "boat: pixels 1 to 40 light in their places, and something is wrong from between pixel 41 and pixel 45 on; "
+            "from pixel 65 to 190 they light in their places again.",
+        ),
+        (Known("boat", (1, 5), (188, 190)), "boat: something is wrong from between pixel 1 and pixel 5 on."),
+    ],
+)  # fmt: skip
+def test_its_words(known: Known, words: str) -> None:
+    assert in_words(known, 190) == words
+
+
+def test_worlds_go_on_for_ever_with_every_kind() -> None:
+    found = worlds(WIRING, PATCH, list(WIRING.show.runs), random.Random(0))
+    names = {next(found)[0] for _ in range(60)}
+    assert len(names) >= len(chips.UNMODELLED) - 1
+    with pytest.raises(PatcherError):
+        parse("stuck-on:ridge", WIRING.show)
