@@ -24,6 +24,8 @@ Numbers = NDArray[np.int64]
 Floats = NDArray[np.float64]
 BEYOND = 1000
 """Octets are counted so many pixels beyond what is planned on a cable."""
+AT_A_TIME = 256
+"""Faults whose takes are worked out in one go: few enough for the processor's cache."""
 SHIFTS = ("shift", "channel-shift")
 
 
@@ -75,7 +77,7 @@ class _AtLamps:
     chips: NDArray[np.str_]
     """The colour order of a pixel that is there instead."""
 
-    def of(self, chosen: Bits) -> _AtLamps:
+    def of(self, chosen: Bits | slice) -> _AtLamps:
         return _AtLamps(
             self.numbers[chosen], self.kinds[chosen], self.pixels[chosen], self.letters[chosen], self.chips[chosen]
         )
@@ -117,6 +119,15 @@ class Composer:
                 np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters), np.array(chips)
             )
         self._places = places_of(self.plan.wiring)
+
+    def singly(self, run: str) -> Iterator[tuple[Numbers, dict[str, Takes]]]:
+        """What lamps take under each fault at a lamp of a run by itself, in batches: the numbers of the faults, and for
+        each run that they can reach its takes: shape (faults, lamps, channels).
+        """
+        arranged, own = self._arrange(self.plan.wiring.ports[run], ()), self._at_lamps[run]
+        for begin in range(0, len(own.numbers), AT_A_TIME):
+            part = own.of(slice(begin, begin + AT_A_TIME))
+            yield part.numbers, self._on_top(arranged, run, part)
 
     def with_all(self, one: int, rank: Floats | None = None, most: int = 0, beside: int = 0) -> Iterator[Batch]:
         """All pairs of one fault and another that can both be there, in batches.

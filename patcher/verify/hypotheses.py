@@ -11,15 +11,18 @@ from contextlib import suppress
 from itertools import combinations, permutations
 from typing import get_args
 
+import numpy as np
+
 from patcher.address.patch import Patch
 from patcher.address.thing import find
 from patcher.errors import PatcherError, refuse
-from patcher.faults import Departure, Fault, Planned, departure, parse
+from patcher.faults import Departure, Fault, Planned, Takes, departure, parse
 from patcher.faults.fault import BACKWARDS, CHOICES
 from patcher.shapes import lattice, pixels_at
 from patcher.show.runs import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
+from patcher.verify.composing import Composer
 from patcher.wiring import Wiring
 
 Hypothesis = tuple[Fault, ...]
@@ -80,7 +83,7 @@ def singles(plan: Planned, runs: Sequence[str]) -> list[tuple[Fault, Departure]]
     for own, texts in (
         (True, _of_ports(plan, ports)),
         *((name in runs, _of_run(show, name)) for name in near),
-        *((False, _of_pairs(plan.wiring, port)) for port in ports),
+        *((False, _of_pairs(plan.wiring, port, ports)) for port in ports),
     ):
         for text in texts:
             try:
@@ -90,7 +93,25 @@ def singles(plan: Planned, runs: Sequence[str]) -> list[tuple[Fault, Departure]]
                 continue
             if own or any(run in differs.takes for run in runs):
                 found.append((fault, differs))
+    at_lamps = [fault for name in near for fault in _at_lamps(show, name)]
+    found += [
+        (fault, differs)
+        for fault, differs in zip(at_lamps, _each_alone(plan, near, at_lamps), strict=True)
+        if fault.lamp[0] in runs or any(run in differs.takes for run in runs)
+    ]
     return found
+
+
+def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
+    """What each of some faults at the lamps of these runs changes by itself."""
+    composer = Composer(plan, faults, near, ())
+    changed: list[dict[str, Takes]] = [{} for _ in faults]
+    for run in near:
+        for numbers, takes in composer.singly(run):
+            for name, taken in takes.items():
+                for row in np.flatnonzero((taken != plan.takes[name]).any(axis=(1, 2))).tolist():
+                    changed[numbers[row]][name] = taken[row].copy()
+    return [Departure(takes, {}, {}) for takes in changed]
 
 
 def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
@@ -154,10 +175,16 @@ def _of_run(show: Show, name: str) -> Iterator[str]:
         yield from (f"data-in:{name}={value}" for value in _entries(run))
     yield from (f"colour-order:{name}={order}" for order in other_orders(letters))
     yield from (f"shift:{name}={off}" for off in SHIFTS)
+
+
+def _at_lamps(show: Show, name: str) -> Iterator[Fault]:
+    run = show.runs[name]
+    letters = show.type_of(run).colour_order
+    chips = other_chips(letters)
     for pixel in range(1, run.pixels + 1):
-        yield from (f"{kind}:{name}/{pixel}" for kind in ("dark", "missing", "cut", "flicker"))
-        yield from (f"dark-channel:{name}/{pixel}={letter}" for letter in letters)
-        yield from (f"replaced:{name}/{pixel}={chip}" for chip in other_chips(letters))
+        yield from (Fault(kind, f"{name}/{pixel}") for kind in ("dark", "missing", "cut", "flicker"))
+        yield from (Fault("dark-channel", f"{name}/{pixel}", letter) for letter in letters)
+        yield from (Fault("replaced", f"{name}/{pixel}", chip) for chip in chips)
 
 
 def _entries(run: LoopRun) -> Iterator[str]:
@@ -211,12 +238,18 @@ def _exchanged(letters: str) -> list[str]:
     return found
 
 
-def _of_pairs(wiring: Wiring, port: tuple[str, int]) -> Iterator[str]:
+def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, int]]) -> Iterator[str]:
     """A port's runs in each other's place, and in that of other runs of the box; with their leads where that is not
     the same.
     """
     chain, show = wiring.chains[port], wiring.show
-    others = [run for other, runs in wiring.chains.items() if other[0] == port[0] and other != port for run in runs]
+    later = set(ports) - set(ports[: ports.index(port) + 1])
+    others = [
+        run
+        for other, runs in wiring.chains.items()
+        if other[0] == port[0] and other != port and (other in later or other not in ports)
+        for run in runs
+    ]
     for one, other in (*combinations(chain, 2), *((one, other) for one in chain for other in others)):
         yield f"swapped-runs:{one},{other}"
         nulls, tees = ({show.runs[one].nulls, show.runs[other].nulls}, (*wiring.tees(one), *wiring.tees(other)))
