@@ -26,6 +26,7 @@ from patcher.verify.ahead import best_first
 from patcher.verify.edits import changed
 from patcher.verify.engine import Engine
 from patcher.verify.hypotheses import WEIGHTS
+from patcher.verify.moments import frame_goals
 from patcher.verify.questions import quantiles
 from patcher.verify.remedies import remedy
 from patcher.verify.scene import Scene, build_scene, scene_of
@@ -431,6 +432,27 @@ def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_ans
     assert not engine.narrowing
     assert engine.pool is not None
     assert engine.done is None
+
+
+# Source: DESIGN.md: a box that is sent to by its own address takes what comes there; a start that was typed into the
+# wrong box is seen only where the other box's universes are sent to it too.
+@pytest.mark.parametrize("protocol", ["e131", "artnet"])
+def test_a_start_in_the_wrong_box_gets_what_is_sent(protocol: str) -> None:
+    runs = {name: {"pixel": "rgb", "pixels": 3} for name in "abc"}
+    boxes = {
+        f"box-{n}": {"address": f"192.0.2.{n}", "ports": 1, "port": {"1": [name]}, "protocol": protocol}
+        for n, name in enumerate("abc", start=1)
+    }
+    wiring = wired(
+        {"show": {"title": "Weir"}, "pixel": {"rgb": {"colour_order": "RGB"}}, "run": runs, "controller": boxes}
+    )
+    patch = allocate(wiring).patch
+    plan = planned(wiring, patch)
+    sent = {(goal.host, goal.universe) for goal in frame_goals(wiring, patch, {})}
+    for one, other in itertools.combinations(boxes, 2):
+        fault = parse(f"swapped-starts:{one},{other}", wiring.show)
+        for box, universes in departure(plan, [fault]).universes.items():
+            assert {(boxes[box]["address"], universe) for universe in universes} <= sent
 
 
 # --- remedies -----------------------------------------------------------------------------------------------------

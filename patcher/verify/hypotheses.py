@@ -44,6 +44,8 @@ UNIVERSES_OFF = (-2, -1, 1, 2)
 CHANNELS_OFF = (-6, -4, -3, -2, -1, 1, 2, 3, 4, 6)
 COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
 """The values that are thought of, of kinds that could have any number."""
+BOXES_OFF = 3
+"""So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
 EVERY_ORDER = 4
 """Of so many letters every order is thought of; of more only those in which two are exchanged, or all turned round."""
 
@@ -150,9 +152,13 @@ def _starts(show: Show, box: str) -> list[str]:
 
 
 def _of_starts(show: Show, chains: Mapping[tuple[str, int], Sequence[str]]) -> Iterator[str]:
-    """Starts of these chains exchanged with any other of the show, and boxes that have several with any other box."""
-    starts = {start: box for box in show.controllers for start in _starts(show, box)}
+    """Starts of these chains exchanged with another start of its box or of one that stands near it in the file; and
+    boxes that have several with such a box.
+    """
     boxes = {box for box, _ in chains}
+    used = [box for box in show.controllers if _starts(show, box)]
+    near = {used.index(box) + off for box in boxes for off in range(-BOXES_OFF, BOXES_OFF + 1)}
+    starts = {start: box for number, box in enumerate(used) if number in near for start in _starts(show, box)}
     own = boxes | {f"{box}/{port}" for box, port in chains} | {run for chain in chains.values() for run in chain}
     for one, other in combinations(starts, 2):
         if one in own or other in own:
