@@ -219,8 +219,8 @@ def other_orders(letters: str) -> list[str]:
 
 
 def other_chips(letters: str) -> list[str]:
-    """What may be put in for a pixel: a chip of its letters with red, green and blue in another order, or of few letters
-    with two exchanged; one with a white more or fewer; for one colour, one of three.
+    """What may be put in for a pixel: a chip of its letters with red, green and blue in another order, of few letters
+    also with any two exchanged; one with a white more or fewer; for one colour, one of three.
     """
     three = [letter for letter in letters if letter in "RGB"]
     found = set(_exchanged(letters)) if len(letters) <= EVERY_ORDER else set[str]()
