@@ -15,7 +15,7 @@ from conftest import SHOWS, wired
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from test_editing import MARK, commented, picked
-from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, some_shows
+from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
 from test_yard import walk
 
 from patcher.address.placement import allocate
@@ -33,7 +33,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 def drawn(tables: dict, draw) -> dict:
     """Some of the plain runs drawn as lines, fed from either end."""
     for number, table in enumerate(tables["run"].values()):
-        if "columns" not in table and draw(st.booleans()):
+        if "shape" not in table and draw(st.booleans()):
             table |= {
                 "shape": "line", "path": [[0.0, float(number)], [7.0, float(number)]],
                 "data_in": draw(st.sampled_from(("first", "last"))),
@@ -45,6 +45,8 @@ def places(table: dict) -> list:
     """What each lamp of a run is called by where it is drawn, in the order in which the data passes them."""
     if "columns" in table:
         return [("cell", cell) for at, cell in enumerate(walk(table), start=1) if at not in table.get("gaps", ())]
+    if "corners" in table:
+        return [("place", at) for at in round_of(table) if at not in table.get("gaps", ())]
     if "shape" not in table:
         return list(range(pixels_of(table)))
     found = [("place", at) for at in range(1, table["pixels"] + 1) if at not in table.get("gaps", ())]
@@ -129,7 +131,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     assert MARK.findall(found.text) == MARK.findall(text)
     assert [line for _, line in found.lines] == [found.text.split("\n")[number - 1] for number, _ in found.lines]
     assert not {fault.kind for fault in faults} & NEVER.keys()
-    in_box = {"universe-shift", "channel-shift", "count"} & {fault.kind for fault in faults}
+    in_box = {"universe-shift", "channel-shift", "count", "swapped-starts"} & {fault.kind for fault in faults}
     if in_box:
         world = test_faults.world(tables, patch, dict.fromkeys(tables["controller"], MEMORY), faults)
     else:
@@ -221,6 +223,13 @@ def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
         ("reversed:towpath", ['data_in = "first"'], (), ()),
         ("reversed:gate-left", ['data_in = "bottom-right"'], (), ()),
         ("data-in:weir=top-right", ['data_in = "top-right"'], (), ()),
+        ("data-in:window-left=top-right", ['data_in = "top-right"'], (), ()),
+        ("data-in:window-left=12-backwards", ["data_in = 12", "backwards = true"], (), ()),
+        ("reversed:window-left", ['data_in = "last"'], (), ()),
+        ("universe-shift:footbridge-rail=2", ['footbridge-rail = "12/1"'], (), ("footbridge-rail",)),
+        ("swapped-starts:mooring/1,mooring/4",
+         ["[controller.mooring.start]", '1 = "36/1"', '4 = "30/1"', ""], (), None),
+        ("swapped-with-leads:gable,eaves", ['1 = ["eaves", "gable"]'], ("lockhouse",), ("eaves", "gable")),
         ("colour-order:weir=RGBW", ['colour_order = "RGBW"'], (), ()),
         ("colour-order:narrowboat=RGB",
          ['pixel = "dot-5v-rgb"', "", "[pixel.dot-5v-rgb]", 'colour_order = "RGB"', "volts = 5.0", "channel_ma = 12.0",
@@ -259,6 +268,7 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
         ("turns:gate-left=same-way", "prop.gate"),
         ("count:mooring/4=20", "no lamps for"),
         ("missing:footbridge-back/3", "a tee"),
+        ("replaced:gable/40=GRB", "of one kind"),
         ("universe-shift:lockhouse=1", "universe"),
     ],
 )

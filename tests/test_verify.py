@@ -95,6 +95,7 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
 
 PASSES = {
     "dark-channel": "one colour of one lamp, where the look asks it for another",
+    "replaced": "a pixel of another colour order, where the look asks it for a colour that is the same in both",
     "count": "a box that believes its last port to be longer sends what no lamp takes",
 }
 """Kinds of which some pass the round, and why."""
