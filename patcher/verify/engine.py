@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS
-from patcher.eye import CANNOT_TELL, Ask, Chances, Eye, few
+from patcher.eye import CANNOT_TELL, Ask, Chances, Eye, few, whole
 from patcher.faults.fault import AT_A_LAMP
 from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.ahead import best_first
@@ -213,7 +213,9 @@ class Engine:
             if whole:
                 break
         top = int(belief.argmax())
-        if (left := self._unfollowed(belief) or self._uncompared(top) or self._unread(top)) is not None:
+        if (
+            left := self._unfollowed(belief) or self._uncompared(top) or self._unread(top) or self._unlit(top)
+        ) is not None:
             return left
         if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
             return more
@@ -449,6 +451,16 @@ class Engine:
                 (sight,) = self.eye.reads(variants.shades(scene.on(one.frame.steps[0]), index))
                 if (one.frame.key, None) not in self._used and len(sight) > 1:
                     return one.frame, few((run,), ((sight,),), (None,))
+        return None
+
+    def _unlit(self, number: int) -> tuple[Frame, Ask] | None:
+        """All of the show lit, where a class says that nothing of a run lights: it may be fed with another's data."""
+        for run, takes in self._believed(
+            [run for run in self.scene.runs if run in self.scene.variants], number
+        ).items():
+            every = self._repertoire.everything()
+            if (takes < 0).all() and (every.key, whole(run)) not in self._used:
+                return every, whole(run)
         return None
 
     def _went_along(self) -> NDArray[np.int64]:

@@ -189,6 +189,12 @@ class Repertoire:
         asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
 
+    def everything(self) -> Frame:
+        """All that the show lights."""
+        plan = self.scene.plan
+        lit = np.unique(np.concatenate([takes.ravel() for takes in plan.takes.values()]))
+        return Frame("everything in the show", (lit[lit >= 0].astype(np.int64),))
+
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
         lamps = self.scene.variants[run].lamps
