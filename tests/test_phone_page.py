@@ -122,7 +122,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
         (("net",), (Eye().reads(grid, quarters)[0],)),
     ]
     asks = [few(runs, (sight,), (None,) * len(runs)) for runs, sight in sights]
-    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "behind green", "top left", "red", "nothing"]
+    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "after green", "top left", "red", "nothing"]
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
@@ -188,7 +188,7 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
         first = page.locator("#asks").inner_text()
         page.locator("#keys button").first.tap()
         page.wait_for_function("text => document.querySelector('#asks').innerText !== text", arg=first)
-        key(page, "Back a question")
+        key(page, "Previous question")
         page.wait_for_function("text => document.querySelector('#asks').innerText === text", arg=first)
         answerer.walk(page, "deed")
         assert fault in page.locator("#told").inner_text()
