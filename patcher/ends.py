@@ -52,7 +52,8 @@ class Reading:
 
     Attributes:
         begin: the place to begin at: `its left end`, `its bottom left corner`.
-        way: which way on, where the place alone does not say it: `clockwise`, `row by row`, `along the cable`.
+        way: which way on, where the place alone does not say it: `clockwise`, `along the cable`, `row by row, back and
+            forth`.
         side: the place in a word or two, `left`, `bottom left`; empty where none fits.
     """
 
@@ -230,7 +231,8 @@ def _of_cable(places: Positions, way: str) -> Readings:
 
 def _of_grid(wired: Lattice) -> Readings:
     placed = wired.cells() - np.array([wired.column, wired.row])
-    way = "row by row" if wired.lines == "rows" else "column by column"
+    line = "row by row" if wired.lines == "rows" else "column by column"
+    way = f"{line}, {'back and forth' if wired.turns == 'serpentine' else 'each in the same direction'}"
     corners = [
         f"{'top' if row * 2 >= wired.rows else 'bottom'} {'right' if column * 2 >= wired.columns else 'left'}"
         for column, row in placed[[0, -1]].tolist()

@@ -189,7 +189,7 @@ def test_what_was_done_comes_from_a_file_too(here: Patcher, heron_lock: Path, tm
     ran = here("diagnose", heron_lock, "gable", "--answers", file)
     assert "no: not fixed yet" in ran.stdout
     assert "yes: it is fixed" in ran.stdout
-    assert "Not sure after 0 questions" in ran.stdout
+    assert "Stopped after 0 questions" in ran.stdout
     assert ran.returncode == 1
     assert heron_lock.read_text().count('data_in = "last"') == 2
     file.write_text("perhaps\n")

@@ -176,7 +176,9 @@ def test_a_grid_is_read_from_the_corners_where_its_wiring_begins_and_ends(
     for reading, cell in ((first, placed[0]), (last, placed[-1])):
         corner = CORNERS[reading.begin.removeprefix("its ").removesuffix(" corner")]
         assert tuple(cell) == (corner[0] * (columns - 1), corner[1] * (rows - 1))
-        assert reading.way == ("row by row" if lines == "rows" else "column by column")
+        by_line, turning = reading.way.split(", ")
+        assert by_line == ("row by row" if lines == "rows" else "column by column")
+        assert turning == ("back and forth" if turns == "serpentine" else "each in the same direction")
 
 
 PANEL = 'shape = "grid"\narea = [[0, 0], [4, 2]]\ncolumns = 9\nrows = 6\nlines = "rows"\n'
@@ -207,11 +209,11 @@ def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
     said = {run: [asks(show, outer(run, end)) for end in (0, -1)] for run in show.runs}  # type: ignore[attr-defined]
     assert "from its right end" not in said["zigzag"][0]
     assert "Begin at its bottom right end" in said["zigzag"][0]
-    assert "Begin at its top left corner, row by row" in said["panel"][0]
-    assert "Begin at its bottom left corner, row by row" in said["panel"][1]
-    assert "Begin at its bottom left corner, clockwise" in said["window"][0]
-    assert "Begin at its bottom left corner, anticlockwise" in said["window"][1]
-    assert "Begin at the end where its lead comes in (bottom left), along the cable" in said["arch"][0]
+    assert "Begin at its top left corner and follow panel row by row, back and forth." in said["panel"][0]
+    assert "Begin at its bottom left corner and follow panel row by row, back and forth." in said["panel"][1]
+    assert "Begin at its bottom left corner and follow window clockwise." in said["window"][0]
+    assert "Begin at its bottom left corner and follow window anticlockwise." in said["window"][1]
+    assert "Begin at the end where its lead comes in (bottom left) and follow arch along the cable." in said["arch"][0]
     assert "Begin at its other end, beside the one where its lead comes in" in said["arch"][1]
     assert "Begin at the end where its lead comes in" in said["hedge"][0]
     assert "Begin at the end away from its lead" in said["hedge"][1]

@@ -35,19 +35,19 @@ def ends(show: Show, run: str) -> tuple[str, str]:
 def asks(show: Show, ask: Ask) -> str:
     """What an eye is asked, for a person."""
     run = ask.runs[0]
-    first, last = ends(show, run)
     match ask.kind:
         case "whole":
             return f"What colour is {run}, taken as a whole?"
         case "outer":
-            begin = last if ask.end else first
-            return f"Begin at {begin}, and look along {run}. What colour is the first pixel that is lit and steady?"
+            begin = reading.of_run(show, run)[ask.end]
+            follow = f"Begin at {begin.begin} and follow {run}{f' {begin.way}' * bool(begin.way)}."
+            return f"{follow} What colour is the first pixel that is lit and steady?"
         case "colours":
             return f"Is one of these colours missing on {run}: {listed(ask.colours)}?"
         case "gap":
             return (
-                f"Is there a gap, a dark pixel between lit ones, on {run}? If so: begin at {first}. After which colour "
-                "does the gap come?"
+                f"Is there a gap, a dark pixel between lit ones, on {run}? If so: begin at {ends(show, run)[0]}. After "
+                "which colour does the gap come?"
             )
         case "where":
             return f"In which part of {run} is the {ask.colours[0]} light?"
