@@ -152,15 +152,23 @@ def _tangled(places: Positions) -> bool:
 def _crosses(places: Positions) -> bool:
     """Whether a closed path crosses itself: two of its pieces each have the other's ends on both sides.
 
-    Of a long one some hundred pieces are looked at.
+    Of a long one some hundred pieces are looked at; from between its pixels too, for where two pixels lie in one place
+    no piece has ends on both sides.
     """
     corners = places[:: -(-len(places) // PIECES)]
     to = np.roll(corners, -1, axis=0)
+    between = (corners + to) / 2
+    return _pieces_cross(corners, to) or _pieces_cross(between, np.roll(between, -1, axis=0))
+
+
+def _pieces_cross(corners: Positions, to: Positions) -> bool:
+    """Whether two of some straight pieces cross: each has the ends of the other on both sides."""
+    scale = _size(corners) ** 2
 
     def sides(begin: Positions, end: Positions, points: Positions) -> NDArray[np.float64]:
         (x, y), ahead = (points[None] - begin[:, None]).transpose(2, 0, 1), (end - begin)[:, :, None]
         beside = ahead[:, 0] * y - ahead[:, 1] * x
-        found: NDArray[np.float64] = np.where(np.abs(beside) > ON_LINE * _size(places) ** 2, np.sign(beside), 0.0)
+        found: NDArray[np.float64] = np.where(np.abs(beside) > ON_LINE * scale, np.sign(beside), 0.0)
         return found
 
     parts = sides(corners, to, corners) * sides(corners, to, to) < 0

@@ -252,3 +252,17 @@ def test_the_mark_lies_where_the_words_say(end: int) -> None:
     corner = asks(show, outer("panel", end)).split("Begin at its ")[1].split(" corner")[0]  # type: ignore[arg-type]
     assert np.allclose(places[mark.pixel], np.array(CORNERS[corner]) * [4, 2])
     assert np.allclose(places, cell_positions(run, wired.cells()))
+
+
+@settings(deadline=None)
+@given(ACROSS, UP, st.integers(40, 200), st.floats(0.3, 0.9))
+def test_what_crosses_itself_is_no_outline_that_goes_one_way_round(
+    wide: float, high: float, count: int, lobe: float
+) -> None:
+    # Judge: a figure of eight, one lobe clockwise and one anticlockwise, by construction.
+    angles = np.arange(count) * 2 * np.pi / count
+    far = np.where(np.sin(angles) > 0, 1.0, lobe)
+    places = np.column_stack([wide * np.sin(angles) * far, high * np.sin(2 * angles) * far])
+    for reading in ends.readings(places):
+        assert "clockwise" not in reading.way
+        assert "lead" in reading.begin
