@@ -50,6 +50,11 @@ MOST = 0.75
 """This part of a run must show a shade for the run to be called by it."""
 
 CANNOT_TELL = "can't tell"
+NEVER_DARK, NEVER_APART = "it never vanished", "they never came apart"
+NEVER = (NEVER_DARK, NEVER_APART)
+"""Answers that say of a frame that moves that all of it was as it should be."""
+WHOLE = 1 << 20
+"""In place of a number of passes: all of them, to the end."""
 NOBODY, SEVERAL = -1, -2
 """In place of a lamp that a channel lights: it lights none, or more than one."""
 
@@ -111,6 +116,9 @@ class Ask:
         grids: for `few`: for each run the quarter of each lamp, None where it is no grid.
         count: for `even`: how many pixels should be lit.
         counts: for `alike`: how many pixels of each run should be lit in each colour: one tuple for each colour.
+        needs: for each answer how many passes must have begun before it can be true: one that names a pass needs that
+            pass, one about the whole frame all of it, `WHOLE`. Empty where nothing moves: all can be said at once.
+        parts: for `vanish` and `together`: the runs along which it goes only a part of the way.
     """
 
     kind: AskKind
@@ -125,6 +133,8 @@ class Ask:
     grids: tuple[NDArray[np.int8] | None, ...] = field(default=(), compare=False, repr=False)
     count: int = 0
     counts: tuple[tuple[int, ...], ...] = ()
+    needs: tuple[int, ...] = ()
+    parts: tuple[str, ...] = ()
 
     @property
     def price(self) -> float:
@@ -134,13 +144,13 @@ class Ask:
 
 def whole(run: str) -> Ask:
     """What does the run look like as a whole?"""
-    said = ("dark", "red", "green", "blue", "white", "another colour", "flickering", "mixed", CANNOT_TELL)
+    said = ("dark", "red", "green", "blue", "white", "another colour", "it flickers", "several colours", CANNOT_TELL)
     return Ask("whole", (run,), said)
 
 
 def outer(run: str, end: int) -> Ask:
     """What colour is the outermost lamp that is lit and steady, from the first lamp (0) or the last (−1)?"""
-    said = ("nothing is lit", "red", "green", "blue", "white", "another colour", "it only flickers", CANNOT_TELL)
+    said = ("nothing is lit", "red", "green", "blue", "white", "another colour", "lit ones only flicker", CANNOT_TELL)
     return Ask("outer", (run,), said, end=end)
 
 
@@ -158,19 +168,19 @@ def alike(runs: tuple[str, ...], colours: tuple[str, ...], counts: tuple[tuple[i
         "not in several colours",
         "something flickers",
     )
-    said = (*said, CANNOT_TELL)
-    return Ask("alike", runs, said, colours, counts=counts)
+    needs = (WHOLE,) * (len(said) - 1) + (0, 0)
+    return Ask("alike", runs, (*said, CANNOT_TELL), colours, counts=counts, needs=needs)
 
 
 def missing(run: str, colours: tuple[str, ...]) -> Ask:
     """Which of the frame's colours is missing?"""
-    said = ("none is missing", *(f"{colour} is missing" for colour in colours), "several", "nothing is lit")
+    said = ("none is missing", *(f"{colour} is missing" for colour in colours), "several are missing", "nothing is lit")
     return Ask("colours", (run,), (*said, CANNOT_TELL), colours)
 
 
 def gap(run: str, colours: tuple[str, ...]) -> Ask:
     """Is there a gap, and which colour is just before it, coming from the first lamp?"""
-    said = ("no gap", *(f"behind {colour}" for colour in colours), "several, or elsewhere", CANNOT_TELL)
+    said = ("no gap", *(f"after {colour}" for colour in colours), "several gaps, or elsewhere", CANNOT_TELL)
     return Ask("gap", (run,), said, colours)
 
 
@@ -191,20 +201,28 @@ def flicker(run: str) -> Ask:
     return Ask("flicker", (run,), ("nothing", "a part of it", "all of it", CANNOT_TELL))
 
 
-def vanish(runs: tuple[str, ...], goes: NDArray[np.int8]) -> Ask:
-    """A single dot goes along in up to four goes, with a rest between: in which did it first vanish? It may go on along
-    other runs.
+def vanish(runs: tuple[str, ...], goes: NDArray[np.int8], parts: tuple[str, ...] = ()) -> Ask:
+    """A single dot goes along in up to four passes, with a rest between: in which did it first vanish? It may go on
+    along other runs.
     """
-    return Ask("vanish", runs, (*_goes(goes), "never", "there was no dot", CANNOT_TELL), goes=goes)
+    said = (*_passes(goes), NEVER_DARK, "I never saw one", CANNOT_TELL)
+    return Ask("vanish", runs, said, goes=goes, needs=_needs(goes), parts=parts)
 
 
-def together(runs: tuple[str, ...], goes: NDArray[np.int8], places: NDArray[np.int64]) -> Ask:
-    """The same with two lamps side by side: in which go were they first not so, one of them dark or another between?"""
-    return Ask("together", runs, (*_goes(goes), "never", "there were never two", CANNOT_TELL), goes=goes, places=places)
+def together(
+    runs: tuple[str, ...], goes: NDArray[np.int8], places: NDArray[np.int64], parts: tuple[str, ...] = ()
+) -> Ask:
+    """The same with two pixels side by side: in which pass were they first not so, one dark or another between them?"""
+    said = (*_passes(goes), NEVER_APART, "I never saw two", CANNOT_TELL)
+    return Ask("together", runs, said, goes=goes, places=places, needs=_needs(goes), parts=parts)
 
 
-def _goes(goes: NDArray[np.int8]) -> tuple[str, ...]:
-    return ("in the first go", "in the second", "in the third", "in the fourth")[: int(goes.max()) + 1]
+def _passes(goes: NDArray[np.int8]) -> tuple[str, ...]:
+    return tuple(f"pass {number + 1}" for number in range(int(goes.max()) + 1))
+
+
+def _needs(goes: NDArray[np.int8]) -> tuple[int, ...]:
+    return (*range(1, int(goes.max()) + 2), WHOLE, WHOLE, 0)
 
 
 def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[np.int8] | None, ...]) -> Ask:
@@ -226,7 +244,7 @@ def _lamp_words(lamps: Sequence[int]) -> Iterator[str]:
     for quarter, group in groupby(lamps, lambda lamp: max(lamp, 0) // _QUARTER):
         said: list[str] = []
         for lamp in group:
-            said += [names[lamp % _GAP]] if lamp >= 0 else ["many" if lamp == MANY else "some flicker"]
+            said += [names[lamp % _GAP]] if lamp >= 0 else ["more than four" if lamp == MANY else "some flicker"]
             said += ["gap"] * (lamp >= 0 and bool(lamp & _GAP))
         in_quarter = " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
         yield f"{in_quarter} {QUARTERS[quarter - 1]}" if quarter else ", ".join(said)

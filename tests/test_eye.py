@@ -41,7 +41,7 @@ def test_the_shade_of_every_mixture(letters: str) -> None:
 
 @given(RUN, st.sampled_from((0, -1)))
 def test_the_outermost_lamp_is_the_first_steady_one_from_an_end(lamps: list[int], end: int) -> None:
-    expected = "it only flickers" if 6 in lamps else "nothing is lit"
+    expected = "lit ones only flicker" if 6 in lamps else "nothing is lit"
     for lamp in lamps[::-1] if end else lamps:
         if lamp not in (0, 6):
             expected = NAMES[lamp]
@@ -59,7 +59,7 @@ def seen_colours(lamps: list[int]) -> set[str]:
 @given(RUN)
 def test_which_colour_is_missing(lamps: list[int]) -> None:
     gone = [colour for colour in COLOURS if colour not in seen_colours(lamps)]
-    expected = "none is missing" if not gone else f"{gone[0]} is missing" if len(gone) == 1 else "several"
+    expected = "none is missing" if not gone else f"{gone[0]} is missing" if len(gone) == 1 else "several are missing"
     if not any(1 <= lamp <= 5 for lamp in lamps):
         expected = "nothing is lit"
     assert said(eye.missing("run", COLOURS), lamps) == {expected: 1.0}
@@ -74,7 +74,7 @@ def test_a_gap_is_called_by_the_lamp_before_it(lamps: list[int]) -> None:
     if len(gaps) < 2:
         expected = {"no gap": 1.0}
     else:
-        name = f"behind {NAMES[int(gaps[0][-1])]}" if len(gaps) == 2 else "several, or elsewhere"
+        name = f"after {NAMES[int(gaps[0][-1])]}" if len(gaps) == 2 else "several gaps, or elsewhere"
         expected = {name: 1.0} if lit <= 4 else {name: 0.7, "no gap": 0.3}
     assert said(eye.gap("run", COLOURS), lamps) == pytest.approx(expected)
     assert said(eye.gap("run", COLOURS), lamps, Eye(gaps=False)) == {"no gap": 1.0}
@@ -95,16 +95,16 @@ def test_where_a_colour_is(lamps: list[int], colour: str, data: st.DataObject) -
 def test_a_run_as_a_whole_is_what_three_quarters_of_it_show(lamps: list[int]) -> None:
     most = max(set(lamps), key=lamps.count)
     enough = lamps.count(most) * 4 >= len(lamps) * 3
-    expected = (NAMES[most] if most != 6 else "flickering") if enough else "mixed"
+    expected = (NAMES[most] if most != 6 else "it flickers") if enough else "several colours"
     assert said(eye.whole("run"), lamps) == {expected: 1.0}
     flickers = "nothing" if 6 not in lamps else "all of it" if set(lamps) == {6} else "a part of it"
     assert said(eye.flicker("run"), lamps) == {flickers: 1.0}
 
 
-def first_otherwise(steps: list[list[bool]], never_any: str) -> str:
+def first_otherwise(steps: list[list[bool]], never: str, never_any: str) -> str:
     """What is said of goes whose steps were as they should be or not."""
-    names = ["in the first go", "in the second", "in the third", "in the fourth"]
-    found = next((names[n] for n, go in enumerate(steps) if not all(go)), "never")
+    names = ["pass 1", "pass 2", "pass 3", "pass 4"]
+    found = next((names[n] for n, go in enumerate(steps) if not all(go)), never)
     return found if any(map(any, steps)) else never_any
 
 
@@ -118,7 +118,7 @@ def test_in_which_go_a_dot_vanished(goes: list[list[list[int]]]) -> None:
     lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
     chances = Eye().watches(ask, lamps)[0]
     lit = [[step != [eye.NOBODY, eye.NOBODY] for step in go] for go in goes]
-    assert ask.answers[int(chances.argmax())] == first_otherwise(lit, "there was no dot")
+    assert ask.answers[int(chances.argmax())] == first_otherwise(lit, "it never vanished", "I never saw one")
     assert chances.max() == 1.0
 
 
@@ -131,7 +131,9 @@ def test_in_which_go_two_lamps_were_not_side_by_side(goes: list[list[list[int]]]
     lamps = np.array([[step for go in goes for step in go]], dtype=np.int32)
     chances = Eye(gaps=gaps).watches(ask, lamps)[0]
     assert ask.answers[int(chances.argmax())] == first_otherwise(
-        [[two_side_by_side(*step, grid, gaps) for step in go] for go in goes], "there were never two"
+        [[two_side_by_side(*step, grid, gaps) for step in go] for go in goes],
+        "they never came apart",
+        "I never saw two",
     )
     assert chances.max() == 1.0
 
@@ -163,7 +165,7 @@ GRID = st.lists(st.tuples(SHADE, st.integers(0, 3)), min_size=1, max_size=14)
 def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None) -> list[str]:
     """What is read off few lamps, lamp by lamp, as words."""
     steady = [n for n, lamp in enumerate(lamps) if lamp not in (0, 6)]
-    found = ["many"] if len(steady) > 4 else []
+    found = ["more than four"] if len(steady) > 4 else []
     for n in steady if len(steady) <= 4 else []:
         found.append(NAMES[lamps[n]] + (f" {eye.QUARTERS[quarters[n]]}" if quarters else ""))
         rest = [m for m in steady if m > n]

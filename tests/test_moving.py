@@ -30,7 +30,7 @@ def followed(ask: eye.Ask, steps: list[list[int]], takes: list[list[list[int]]],
             good.append(alone and abs(places[lit[0][0]] - places[lit[1][0]]) in (1, eye.LINE))
     if not any(good):
         return ask.answers[-2]
-    return "never" if all(good) else ask.answers[int(ask.goes[good.index(False)])]
+    return ask.answers[int(ask.goes.max()) + 1] if all(good) else ask.answers[int(ask.goes[good.index(False)])]
 
 
 def near(base: list[list[int]], data: st.DataObject) -> list[list[int]]:

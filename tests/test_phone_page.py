@@ -1,7 +1,9 @@
 """The phone's page in a real browser, against a yard on this machine: from the first tap to the report."""
 
+import itertools
 import json
 import re
+import threading
 import time
 from pathlib import Path
 
@@ -13,8 +15,23 @@ from hands import SCREEN, Answerer, browser, key, opened, tap_run
 from phones import evening, until
 from playwright.sync_api import WebSocketRoute
 
-from patcher.eye import Eye, few
+from patcher.eye import Eye, few, goes_of, together
+from patcher.phone.state import Act
+from patcher.verify import Frame, diagnosis, moments
 from patcher.verify.items import items
+
+AT = moments.Play.at
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What moves is played much faster than an eye could follow, forty moments at a time."""
+    clock = itertools.count()
+
+    def at(play: moments.Play, now: float) -> int | None:
+        return [AT(play, next(clock)) for _ in range(40)][-1]
+
+    monkeypatch.setattr(moments.Play, "at", at)
 
 
 def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock: Path) -> None:
@@ -122,7 +139,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
         (("net",), (Eye().reads(grid, quarters)[0],)),
     ]
     asks = [few(runs, (sight,), (None,) * len(runs)) for runs, sight in sights]
-    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "behind green", "top left", "red", "nothing"]
+    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "after green", "top left", "red", "nothing"]
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
@@ -188,7 +205,7 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
         first = page.locator("#asks").inner_text()
         page.locator("#keys button").first.tap()
         page.wait_for_function("text => document.querySelector('#asks').innerText !== text", arg=first)
-        key(page, "Back a question")
+        key(page, "Previous question")
         page.wait_for_function("text => document.querySelector('#asks').innerText === text", arg=first)
         answerer.walk(page, "deed")
         assert fault in page.locator("#told").inner_text()
@@ -200,6 +217,51 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
         assert shown == [plan.lit_by(channels) for channels in (frame.plain or frame).steps]
         swapped += shown != [plan.lit_by(channels) for channels in frame.steps]
     assert swapped, "where the program believes the swap, what it sends is not what should be seen"
+
+
+MARKED = """canvas => {
+  const { data, width } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  const found = [];
+  for (let i = 0; i < data.length; i += 4)
+    if (data[i] > 240 && Math.abs(data[i + 1] - 225) < 8 && Math.abs(data[i + 2] - 74) < 8) 
+      found.push((i / 4) % width / width);
+  return found;
+}"""
+"""How far across the picture each point is that has the colour of a mark."""
+
+
+def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_they_can_be_said(
+    heron_lock: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Source: FINDINGS D3 and D4: no answer before it can be known; the drawing shows the place that is named
+    monkeypatch.setattr(moments, "FRAME", 0.05)
+    monkeypatch.setattr(moments.Play, "at", AT)
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        rig.desk.tap(Act("resume"))
+        _, at = rig.plan.patch.link_of("towpath")
+        goes = goes_of([12, 12])
+        frame = Frame("Lit on towpath", tuple(np.array([at + 3 * step]) for step in range(24)), tuple(goes.tolist()))
+        asked = diagnosis.question(rig.plan.wiring, frame, together(("towpath",), goes, np.arange(101)))
+        answers: list[str | None] = []
+        thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(asked)))
+        thread.start()
+        never = page.get_by_role("button", name="they never came apart")
+        never.wait_for()
+        assert never.get_attribute("aria-disabled") == "true"
+        assert page.get_by_role("button", name="can't tell").get_attribute("aria-disabled") is None
+        page.get_by_text("Pause; next: pass 2 of 2").wait_for()
+        assert page.get_by_role("button", name="pass 1", exact=True).get_attribute("aria-disabled") is None
+        never.tap(force=True)
+        page.get_by_role("alert").get_by_text("only once the last pass has finished").wait_for()
+        marked = page.locator("#round-picture").evaluate(MARKED)
+        page.get_by_text("Finished: all 2 passes were shown.").wait_for()
+        assert not page.get_by_role("alert").is_visible()
+        never.tap()
+        thread.join(10)
+        assert answers == ["3"]
+    assert len(marked) > 20
+    assert min(marked) > 0.8, "towpath is fed from its right end: shows/heron-lock.toml"
 
 
 @pytest.mark.long

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from patcher.stream.sender import Sender
     from patcher.verify import Question
     from patcher.verify.hypotheses import Hypothesis
+    from patcher.verify.moments import Play
     from patcher.verify.rounds import Step
     from patcher.wiring import Wiring
     from patcher.yard.yard import Yard
@@ -97,24 +98,30 @@ class Person:
 
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
-        from patcher.stream.levels import Levels
-        from patcher.verify.answering import BACK
-        from patcher.verify.moments import moments
+        from patcher.verify.answering import AGAIN, BACK
+        from patcher.verify.moments import Play, lasts, moments, too_early
 
         frame = question.frame
         still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
-        dark = Levels((), still[0].slots[:0])
-        levels = [dark if step is None else still[step] for step in moments(frame)]
-        known = {answer.key: answer for answer in question.answers}
-        keys = [*((answer.key, answer.says) for answer in question.answers), (BACK, "back"), ("q", "stop")]
+        levels = [None if step is None else still[step] for step in moments(frame)]
+        play = Play.of(frame)
+        needs = {answer.key: question.needs(answer.key) for answer in question.answers}
+        keys = [(answer.key, answer.says) for answer in question.answers]
+        keys += [(AGAIN, "play it again")] * play.moves + [(BACK, "previous question"), ("q", "stop")]
+        if play.moves:
+            self.say(f"     {lasts(frame)}")
         self.say("     " + choices(keys))
-        while (key := self._key(levels)) is not None:
-            if key in known or key == BACK:
+        while (key := self._key(levels, play)) is not None:
+            if key in needs and (early := too_early(needs[key], play.begun, play.whole)):
+                self.say(f"     {early}")
+            elif key in needs or key == BACK:
                 return key
-            if key in ("q", "Q"):
+            elif key == AGAIN and play.moves:
+                play.again()
+            elif key in ("q", "Q"):
                 return None
-            if key.strip():
-                self.say(f"     “{key}” is no answer here; q stops the diagnosis")
+            elif key.strip():
+                self.say(f"     “{key}” is not one of the answers. Press one of the keys above; q stops.")
         return None
 
     def deed(self, *, writable: bool) -> Deed:
@@ -122,8 +129,8 @@ class Person:
         from patcher.stream.levels import Levels
 
         dark = Levels((), np.zeros((0, CHANNELS), dtype=np.uint8))
-        write = " · w write the file instead, and look" if writable else ""
-        self.say(f"  m I have mended it: look{write} · Enter leave it")
+        write = " · w change the show file instead, then check" if writable else ""
+        self.say(f"  m I have fixed it: check it{write} · Enter leave it")
         while (key := self._key([dark])) is not None:
             deed = DEEDS.get(key.lower())
             if deed is not None and (deed != "write" or writable):
@@ -134,10 +141,15 @@ class Person:
         """They see it for themselves."""
         return True
 
-    def _key(self, levels: Sequence[Levels]) -> str | None:
-        """The next key, frames being sent meanwhile; None: stop."""
+    def _key(self, levels: Sequence[Levels | None], play: Play | None = None) -> str | None:
+        """The next key, frames being sent meanwhile; None: stop.
+
+        Args:
+            levels: what is sent; of a frame that moves each of its moments, None where all is dark.
+            play: how far that was played; what runs is said.
+        """
         from patcher.stream.clock import Clock
-        from patcher.verify.moments import FRAME
+        from patcher.stream.sender import DARK
 
         got: list[str] = []
 
@@ -149,10 +161,14 @@ class Person:
                 time.sleep(min(left, LONGEST_WAIT))
             return bool(got) or self.keys.ended or self.stopped()
 
-        for elapsed in Clock(self.rate).frames(wait):
+        for _ in Clock(self.rate).frames(wait):
             if got or self.keys.ended or self.stopped():
                 break
-            self.sender.send(levels[int(elapsed / FRAME) % len(levels)])
+            said = play.says if play else ""
+            moment = play.at(time.monotonic()) if play else 0
+            if play and play.says != said:
+                self.say(f"     {play.says}")
+            self.sender.send((levels[moment] if moment is not None else None) or DARK)
         return got[0] if got and not self.stopped() else None
 
     def _line(self, levels: Sequence[Levels]) -> str | None:

@@ -39,17 +39,19 @@ def diagnose(
     yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
     fault: Annotated[
         list[str] | None,
-        typer.Option(metavar="KIND:WHERE=VALUE", help="With --yard: its lamps, built so, answer; repeats."),
+        typer.Option(
+            metavar="KIND:WHERE=VALUE", help="With --yard: its pixels, wired with this fault, answer; repeats."
+        ),
     ] = None,
     answers: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Take the answers from a file, one key or its words a line.")
     ] = None,
-    careful: Annotated[bool, typer.Option("--careful", help="Ask until it is surer.")] = False,
+    careful: Annotated[bool, typer.Option("--careful", help="Ask more before deciding.")] = False,
     write: Annotated[bool, typer.Option("--write", help="Change the show file to what hangs there.")] = False,
     mend: Annotated[
-        bool, typer.Option("--mend", help="With --fault: what is found is mended in the yard, and it asks again.")
+        bool, typer.Option("--mend", help="With --fault: what is found is fixed in the yard, and it asks again.")
     ] = False,
-    seed: Annotated[int, typer.Option(help="Of the yard's chance: what its eye misses.")] = 0,
+    seed: Annotated[int, typer.Option(help="Random seed: what the yard's eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -74,15 +76,17 @@ def _fitting(
     fault: list[str] | None, answers: Path | None, *, yard: bool, mend: bool, write: bool, interface: str | None
 ) -> None:
     if fault and not yard:
-        raise refuse("--fault", "builds a fault into the yard, which is not asked for", "add --yard")
+        raise refuse("--fault", "builds a fault into the yard, and --yard is not given", "add --yard")
     if fault and answers is not None:
-        raise refuse("--answers", "does not go together with --fault: the yard's lamps answer", "leave one of them out")
+        raise refuse(
+            "--answers", "does not go together with --fault: the yard's pixels answer", "leave one of them out"
+        )
     if yard and interface is not None:
         raise refuse("--yard", "does not go together with --interface", "leave one of them out")
     if mend and not fault:
-        raise refuse("--mend", "mends faults that --fault has built into the yard", "add --yard --fault")
+        raise refuse("--mend", "fixes faults that --fault has built into the yard", "add --yard --fault")
     if mend and write:
-        raise refuse("--mend", "does not go together with --write, for either is enough", "leave one of them out")
+        raise refuse("--mend", "does not go together with --write: one of them is enough", "leave one of them out")
 
 
 def _say_to(stream: Any) -> Callable[[str], None]:
@@ -163,7 +167,7 @@ class Lines:
             return None
         number, text = self.lines.pop(0)
         if text not in known:
-            says = f"“{text}” is none of the answers there"
+            says = f"“{text}” is not one of the answers to that question"
             raise refuse(f"{self.path}, line {number}", says, choose_from(text, known, most=99))
         return text
 
@@ -265,7 +269,7 @@ class Talk:
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
         if self.write and (change is None or consulting.assumed != same[0]):
-            raise refuse("--write", "cannot say it in the show file", "mend it at the lamps")
+            raise refuse("--write", "the show file cannot say it", "fix the wiring")
         deed = "write" if self.write else who.deed(writable=change is not None)
         if deed == "leave":
             return None, None
@@ -274,7 +278,9 @@ class Talk:
             self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
             self.say(f"  Changed: {' and '.join(self.wrote)}.")
             if change.boxes:
-                self.say(f"  Before you look: type {', '.join(change.boxes)} anew, by patcher patch {self.show}")
+                self.say(
+                    f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher patch {self.show})"
+                )
         seen = who.goes_on(
             change.wiring if deed == "write" and change else consulting.wiring,
             same if deed == "mended" else (), change.boxes if deed == "write" and change else (),
@@ -289,7 +295,7 @@ class Talk:
         self.sound = False
         if self.confirmed is None:
             return False
-        self.say("\nAnd again, for what it may have hidden:" if self.confirmed else "\nThen from the beginning:")
+        self.say("\nAsking again, for a fault that this one may have hidden:" if self.confirmed else "\nAsking again:")
         return True
 
     def document(self) -> dict[str, object]:

@@ -24,12 +24,12 @@ FEW = 12
 @dataclass(frozen=True, slots=True)
 class Moment:
     """One of the pictures that a question of the round shows in turn: its levels, None for dark, what it lights, and
-    which go of a dot it is in, in words.
+    which pass of what moves it belongs to, from 1; 0 where nothing moves.
     """
 
     levels: Levels | None
     lit: tuple[Lit, ...]
-    go: str = ""
+    of_pass: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +48,8 @@ class Screen:
         things: after a no, what can be named.
         moments: what is lit meanwhile, in turn; none: dark.
         says: what should be lit, in words.
+        needs: for each key how many passes must have begun before it can be answered, as in `Ask.needs`.
+        marks: places that are named: the run, the pixel to begin at, one towards which it is read.
     """
 
     number: int
@@ -60,6 +62,8 @@ class Screen:
     things: tuple[str, ...] = ()
     moments: tuple[Moment, ...] = ()
     says: tuple[str, ...] = ()
+    needs: tuple[int, ...] = ()
+    marks: tuple[tuple[str, int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +76,10 @@ class Shown:
         step: which step of how many.
         steps: how many.
         lost: boxes that cannot be reached.
-        go: which go of a dot it is, in words.
+        go: which pass of what moves runs, in words.
+        screen: the number of the screen that it belongs to; 0 for none.
+        begun: how many passes of that have begun.
+        whole: whether all of it was shown.
     """
 
     says: tuple[str, ...] = ()
@@ -81,6 +88,9 @@ class Shown:
     steps: int = 1
     lost: tuple[str, ...] = ()
     go: str = ""
+    screen: int = 0
+    begun: int = 0
+    whole: bool = True
 
 
 @dataclass
@@ -116,6 +126,7 @@ class Desk:
         self._document: tuple[int, str] = (-1, "")
         self._listeners: dict[int, Callable[[], None]] = {}
         self._listener = 0
+        self.replays = 0
 
     def tap(self, act: Act) -> None:
         """A page was tapped, or only says that it is there."""
@@ -150,10 +161,18 @@ class Desk:
             self.screen = screen
             self._tell()
 
+    def replay(self) -> None:
+        """Show what moves from its beginning."""
+        with self.changed:
+            self.replays += 1
+            self._tell()
+
     def show(self, shown: Shown) -> None:
         """Something else is on the wire."""
         with self.changed:
             if shown != self.shown:
+                if shown.whole and not self.shown.whole:  # what was refused as too early can be said now
+                    self.state = replace(self.state, problem="")
                 self.shown = shown
                 self._tell()
 
@@ -232,7 +251,8 @@ class Desk:
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
-            "go": shown.go, "step": shown.step, "steps": shown.steps, "says": says, "lit": shown.lit,
+            "go": shown.go, "begun": shown.begun, "whole": shown.whole, "step": shown.step, "steps": shown.steps,
+            "says": says, "lit": shown.lit,
             "lost": shown.lost, "record": self.record, "failed": self.failed,
             "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
         }  # fmt: skip
@@ -242,4 +262,5 @@ def _screen(screen: Screen) -> dict[str, Any]:
     return {
         "number": screen.number, "kind": screen.kind, "title": screen.title, "where": screen.where,
         "told": screen.told, "asks": screen.asks, "keys": screen.keys, "things": screen.things,
+        "needs": screen.needs, "marks": screen.marks,
     }  # fmt: skip

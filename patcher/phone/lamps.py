@@ -10,13 +10,13 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from patcher.phone.desk import Desk, Shown
+from patcher.phone.desk import Desk, Moment, Screen, Shown
 from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
 from patcher.stream.patterns import FASTEST_FLASH, Pattern
 from patcher.stream.sender import DARK, Sender, Target, box_universes
-from patcher.verify.moments import FRAME
+from patcher.verify.moments import Play
 
 SMALL = 8
 """Slots that may grow brighter without being a flash: a lamp or two."""
@@ -78,7 +78,8 @@ class Lamps:
         self._levels = DARK
         self._step_at: float | None = None
         self._own_step: object = None
-        self._screen: tuple[int, float] = (0, 0.0)
+        self._played: tuple[int, int] = (0, 0)
+        self._play = Play((), ())
         self._said_at = -1.0
         self._picture: Picture | None = None
 
@@ -115,19 +116,31 @@ class Lamps:
     def _wanted(self, now: float) -> Picture:
         state, screen = self._desk.state, self._desk.screen
         if state.mode == "round":
-            moments = screen.moments if screen is not None else ()
-            if state.dark or screen is None or not moments:
+            if state.dark or screen is None or not screen.moments:
+                self._play.again()
                 return Picture("dark", DARK, Shown())
-            if self._screen[0] != screen.number:
-                self._screen = (screen.number, now)
-            at = int((now - self._screen[1]) / FRAME) % len(moments)
-            moment = moments[at]
-            shown = Shown(screen.says, moment.lit, at, len(moments), go=moment.go)
-            return Picture((screen.number, at), moment.levels or DARK, shown)
+            return self._of_screen(screen, now)
+        self._play.again()
         pattern = pattern_of(state, self._plan)
         if state.dark:
             return Picture("dark", DARK, Shown((), (), state.step, pattern.steps))
         return self._of_pattern(state, pattern)
+
+    def _of_screen(self, screen: Screen, now: float) -> Picture:
+        """What a screen of the round shows now: what moves is played once, again when that is asked for."""
+        replays, moments = self._desk.replays, screen.moments
+        if self._played[0] != screen.number:
+            self._play = Play([one.of_pass for one in moments], [one.levels is not None for one in moments])
+        elif self._played[1] != replays:
+            self._play.again()
+        self._played = (screen.number, replays)
+        at = self._play.at(now)
+        moment = moments[at] if at is not None else Moment(None, ())
+        shown = Shown(
+            screen.says, moment.lit, at or 0, len(moments),
+            go=self._play.says, screen=screen.number, begun=self._play.begun, whole=self._play.whole,
+        )  # fmt: skip
+        return Picture((screen.number, at), moment.levels or DARK, shown)
 
     def _of_pattern(self, state: State, pattern: Pattern) -> Picture:
         key = self._key_of(state)

@@ -16,14 +16,15 @@ from patcher.phone.state import Act
 from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
 from patcher.verify import Question
-from patcher.verify.answering import BACK, Deed, Reply, Word
+from patcher.verify.answering import AGAIN, BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
 from patcher.verify.hypotheses import Hypothesis
-from patcher.verify.moments import moments
+from patcher.verify.moments import lasts, moments, passes_of, too_early
 from patcher.verify.record import states, tally
 from patcher.verify.rounds import Step
 from patcher.verify.rounds import plan as steps_of
 from patcher.verify.walking import Walk, open_items
+from patcher.verify.wording import marks
 from patcher.wiring import Wiring
 
 LOOK_KEYS: tuple[tuple[Word, str], ...] = (
@@ -33,18 +34,12 @@ LOOK_KEYS: tuple[tuple[Word, str], ...] = (
 KEYS_OF_TERMINAL = {"b goes back": "“Back a look” does", "b looks at it again": "“Back a look” shows it again"}
 """Words of the round that name keys of a terminal, and those for a page."""
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
-    ("mended", "I have mended it: look"), ("write", "Change the show file instead, and look"),
+    ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
 )  # fmt: skip
 STOP = ("stop", "Stop here")
 LEAVES = ("stop", "skip", "back", BACK)
 """Answers that say nothing of what is lit."""
-
-
-def _go_words(goes: tuple[int, ...], step: int) -> str:
-    """Which go of a dot a step is in; none, where nothing moves."""
-    names = ("first", "second", "third", "fourth")
-    return f"Now the {names[goes[step]]} go of {goes[-1] + 1}" if goes else ""
 
 
 class Round:
@@ -87,10 +82,16 @@ class Round:
         if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
             self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
             return
-        try:
-            self._answers.put_nowait(act)
-        except queue.Full:
+        if act.text == AGAIN and screen.kind == "question":
+            self._desk.alter(lambda state: replace(state, problem=""))
+            self._desk.replay()
             return
+        if early := self._early(act, screen):
+            self._desk.alter(lambda state: replace(state, problem=early))
+            return
+        self._desk.alter(lambda state: replace(state, problem=""))
+        with suppress(queue.Full):
+            self._answers.put_nowait(act)
 
     def end(self) -> None:
         """Stop, and wait until it has."""
@@ -105,6 +106,13 @@ class Round:
         known = {key for key, _ in screen.keys}
         named = [name for name in act.thing.split(",") if name]
         return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
+
+    def _early(self, act: Act, screen: Screen) -> str:
+        """Why a key cannot be answered yet, for not all that it speaks of was shown; empty where it can."""
+        shown = self._desk.shown
+        begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
+        needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
+        return too_early(needs.get(act.text, 0), begun, whole)
 
     def _go(self, again: bool) -> None:
         over = "The round is over."
@@ -185,16 +193,21 @@ class Round:
         frame, plan = question.frame, self._desk.plan
         universes = sorted({*plan.universes, *frame.universes()})
         still = [
-            Moment(frame.levels(universes, number), plan.lit_by(channels), _go_words(frame.goes, number))
+            (frame.levels(universes, number), plan.lit_by(channels))
             for number, channels in enumerate((frame.plain or frame).steps)
         ]
-        shown = tuple(Moment(None, ()) if number is None else still[number] for number in moments(frame))
-        own = {f"Sent: {frame.says}", question.asks}
-        self._told = [line for line in self._told if line not in own and not line.endswith(f"Sent: {frame.says}")]
-        keys = (*((answer.key, answer.says) for answer in question.answers), (BACK, "Back a question"), STOP)
+        shown = tuple(
+            Moment(None, (), of_pass) if number is None else Moment(*still[number], of_pass)
+            for number, of_pass in zip(moments(frame), passes_of(frame), strict=True)
+        )
+        self._told = [line for line in self._told if line != question.asks and not line.endswith(frame.says)]
+        again = ((AGAIN, "Play it again"),) if frame.goes else ()
+        keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
+        show = plan.wiring.show
         act = self._asked(self._put(
-            "question", title="What is wrong?", asks=(question.asks,), keys=keys, moments=shown,
-            says=(f"Sent: {frame.says}",),
+            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, lasts(frame)))), keys=keys,
+            moments=shown, says=(frame.says,), needs=tuple(question.needs(answer.key) for answer in question.answers),
+            marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(show, question.ask)),
         ))  # fmt: skip
         return None if act is None or act.text == "stop" else act.text
 

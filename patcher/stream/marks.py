@@ -10,6 +10,7 @@ import numpy as np
 
 from patcher.address.patch import Patch, Span, cut
 from patcher.address.thing import Part, Thing, lighting
+from patcher.ends import readings
 from patcher.shapes import positions
 from patcher.stream.looks import COLOURS, Colour, Glow, Look, brightest, tells_colours
 from patcher.stream.patterns import Pattern, also, glow_of
@@ -128,13 +129,11 @@ def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
 
 
 def _sides(part: Part, wiring: Wiring) -> tuple[str, str]:
-    """Which side each end is on, as the audience sees it; nothing where it has no picture or both ends meet."""
+    """Which side each end is on, as the audience sees it; nothing where no side tells them apart."""
     places = positions(wiring.show, wiring.show.runs[part.run])
     if places is None:
         return "", ""
-    across, up = (places[part.last - 1] - places[part.first - 1]).tolist()
-    if max(abs(across), abs(up)) < 1e-6:
-        return "", ""
-    names = ("left", "right") if abs(across) >= abs(up) else ("bottom", "top")
-    first, last = names if (across if abs(across) >= abs(up) else up) > 0 else names[::-1]
-    return f" ({first})", f" ({last})"
+    near, far = readings(places[part.first - 1 : part.last])
+    if near.begin == far.begin:
+        return f" ({near.side})", f" (beside it, going {near.way})"
+    return f" ({near.side})" * bool(near.side), f" ({far.side})" * bool(far.side)

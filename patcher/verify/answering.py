@@ -37,6 +37,10 @@ BACK = "b"
 """In place of an answer to a question of the diagnosis: take the last answer back."""
 
 
+AGAIN = "r"
+"""In place of an answer: play what moves again."""
+
+
 class Answering(Protocol):
     """Whoever answers."""
 

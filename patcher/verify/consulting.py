@@ -73,7 +73,7 @@ class Consulting:
         diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=known)
         self.asked = 0
         while (question := diagnosis.ask()) is not None:
-            self.say(f"{self.asked + 1:>3}  Sent: {question.frame.says}")
+            self.say(f"{self.asked + 1:>3}  {question.frame.says}")
             self.say(f"     {question.asks}")
             key = self.answering.question(question)
             if key is None:
@@ -91,25 +91,27 @@ class Consulting:
         return diagnosis
 
     def say_found(self, diagnosis: Diagnosis) -> None:
-        """Name all that looks alike, and never one of it as if it were sure."""
+        """Name all that looks the same, and never one of it as if it were sure."""
         alike = [name(faults) for faults in diagnosis.same_look]
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
         if self.stopped:
-            likeliest = alike[0] if diagnosis.found else "it is as planned"
-            self.say(f"\nNot sure after {asked}, for it was stopped. Likeliest so far: {likeliest}.")
+            likeliest = alike[0] if diagnosis.found else "wired as planned"
+            self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {likeliest}.")
         elif diagnosis.something_else:
             self.say(f"\nSomething else, after {asked}: no fault that Patcher knows, nor two at once, explains it.")
             self._say_known(diagnosis)
         elif not diagnosis.sure:
-            self.say(f"\nNot sure after {asked}. Likeliest: {alike[0]}; still open: {diagnosis.entropy_bits:.1f} bits.")
-            self.say("  Two faults at once can look so: mend what is likeliest, then ask again.")
+            self.say(
+                f"\nNot sure after {asked}. Most likely: {alike[0]}; {diagnosis.entropy_bits:.1f} bits still open."
+            )
+            self.say("  Several faults at once can look like this: fix the most likely one, then run diagnose again.")
         elif not diagnosis.found:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {alike[0]}")
         if len(alike) > 1 and not self.stopped and not diagnosis.something_else:
             more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
-            self.say(f"  No look tells it from: {', '.join(alike[1:MOST_NAMED])}{more}")
+            self.say(f"  Looks the same as: {', '.join(alike[1:MOST_NAMED])}{more}; no test frame can tell them apart")
 
     def _say_known(self, diagnosis: Diagnosis) -> None:
         """What is known all the same, where no known fault explains what was seen."""
@@ -130,9 +132,9 @@ class Consulting:
 
         for fault in same[0]:
             todo = remedy(str(self.path), self.wiring, fault)
-            self.say(f"  By hand: {todo.mend}.")
+            self.say(f"  To fix it: {todo.mend}.")
             if todo.causes:
-                self.say("  Usual causes, the likeliest first:" if len(todo.causes) > 1 else "  Usual cause:")
+                self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
             for number, cause in enumerate(todo.causes, start=1):
                 self.say(f"    {number}. {cause}")
             if fault.kind == "flicker":
@@ -158,18 +160,20 @@ class Consulting:
                 continue
             self.assumed = faults
             instead = "" if faults == same[0] else f" (for {name(faults)})"
-            self.say(f"  Or leave it, and change {self.path.name}{instead}:")
+            self.say(f"  Or leave the wiring as it is, and change {self.path.name}{instead}:")
             for number, line in found.lines:
                 if line.strip():
                     self.say(f"    line {number}: {line.strip()}")
             if found.boxes:
-                self.say(f"    and type {', '.join(found.boxes)} anew: patcher patch {self.path} says what")
+                self.say(
+                    f"    and change the settings of {', '.join(found.boxes)}: patcher patch {self.path} lists them"
+                )
             if found.moved:
-                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player")
+                self.say(f"    and change {', '.join(found.moved)} in the player: patcher patch {self.path} --player")
             if found.counted:
-                self.say(f"    and see {', '.join(found.counted)}: its pixels then count from another place")
+                self.say(f"    and note: the pixels of {', '.join(found.counted)} are then counted from another place")
             return found
-        self.say(f"  Not in the show file: {why}.")
+        self.say(f"  The show file cannot be changed instead: {why}.")
         return None
 
     def say_not_wiring(self, thing: str) -> None:
@@ -178,7 +182,7 @@ class Consulting:
         from patcher.verify.remedies import not_wiring
 
         runs = runs_of(self.wiring, self.plan.patch, thing)
-        self.say("  If something still looks wrong, it is not the wiring. Usual causes, the likeliest first:")
+        self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
         for symptom in not_wiring(str(self.path), self.wiring, runs):
             self.say(f"  {symptom.sees}:")
             for number, cause in enumerate(symptom.causes, start=1):
@@ -197,7 +201,7 @@ class Consulting:
         from patcher.verify.handing import seen_of
 
         step = next((step for step in self.steps if step.name == look.name), look)
-        self.say(f"\nThe last look, {step.name}:")
+        self.say(f"\nCheck that it is fixed ({step.name}):")
         self.say(f"  {step.where}")
         for subject in step.subjects:
             self.say(f"    {subject.says}")
@@ -206,7 +210,7 @@ class Consulting:
         said = {"yes": True, "no": False}.get(reply.word)
         if said:
             self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])
-        words = "not confirmed" if said is None else "yes: confirmed on the wire" if said else "no: it is not so yet"
+        words = "not confirmed" if said is None else "yes: it is fixed" if said else "no: not fixed yet"
         self.say(f"     → {words}")
         return said
 

@@ -49,6 +49,11 @@ class Question:
     asks: str
     answers: tuple[Answer, ...]
 
+    def needs(self, key: str) -> int:
+        """How many passes must have begun before the answer of that key can be true, as in `Ask.needs`."""
+        places = [place for place, answer in enumerate(self.answers) if answer.key == key]
+        return self.ask.needs[places[0]] if self.ask.needs and places else 0
+
 
 @dataclass(frozen=True, eq=False)
 class Seen:

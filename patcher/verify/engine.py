@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS
-from patcher.eye import CANNOT_TELL, Ask, Chances, Eye, few, whole
+from patcher.eye import CANNOT_TELL, NEVER, Ask, Chances, Eye, few, whole
 from patcher.faults.fault import AT_A_LAMP
 from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.ahead import best_first
@@ -401,7 +401,7 @@ class Engine:
 
     def _followed(self, number: int) -> list[Candidate]:
         """Two lamps side by side along all that lights under a class, one run after the other and then along each tee,
-        but for runs that they went along: they leave few faults unseen. A dot where no two light so.
+        but for what they went along: they leave few faults unseen. A dot where no two light so.
         """
         ((scene, own),) = self._scenes(np.array([number]))
         wiring, seen = scene.plan.wiring, self._went_along()
@@ -411,10 +411,11 @@ class Engine:
             hung = [run for run in chain_of(wiring, port) if run in scene.variants]
             for run, takes in self._believed(hung, number).items():
                 planned, along = self._repertoire.along(run, takes)
-                if not np.isin(_codes(along), seen).all():
+                new = ~np.isin(_codes(along), seen)
+                if new.any():
                     group = "" if wiring.show.runs[run].same_data_as is None else run
-                    groups.setdefault((group, along.shape[1]), {})[run] = planned, along
-        return [self._repertoire.followed(steps) for steps in groups.values()]
+                    groups.setdefault((group, along.shape[1]), {})[run] = planned[new], along[new]
+        return [one for steps in groups.values() for one in self._repertoire.followed(steps)]
 
     def _unfollowed(self, belief: Belief) -> tuple[Frame, Ask] | None:
         """What follows all that lights under the likeliest class, where it was not asked for yet."""
@@ -467,7 +468,7 @@ class Engine:
         """The codes of the steps of what went along and was never otherwise than it should be."""
         never = [
             one for one in self._heard
-            if one.ask.kind in ("vanish", "together") and one.ask.answers[one.answer] == "never"
+            if one.ask.kind in ("vanish", "together") and one.ask.answers[one.answer] in NEVER
         ]  # fmt: skip
         return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
 

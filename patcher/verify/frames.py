@@ -128,5 +128,5 @@ class Painter:
 
 
 def span_words(first: int, last: int) -> str:
-    """Pixels from and to, counted from 0, as a person counts them."""
-    return f"{first + 1}" if first == last else f"{first + 1}–{last + 1}"
+    """Pixels from and to, counted from 0, as a person counts them: `pixel 7`, `pixels 7–12`."""
+    return f"pixel {first + 1}" if first == last else f"pixels {first + 1}–{last + 1}"

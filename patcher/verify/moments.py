@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from patcher.address.patch import Patch
 from patcher.address.rules import LAST_UNIVERSE
+from patcher.eye import WHOLE
 from patcher.stream.sender import Target, box_universes, targets
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import BOXES_OFF
@@ -13,9 +15,15 @@ from patcher.wire import e131
 from patcher.wiring import Wiring
 
 FRAME = 0.1
-"""Seconds from one frame to the next; a dot stays as long on each lamp."""
+"""Seconds from one frame to the next; what moves stays as long on each pixel. Common practice, no source: an eye
+follows ten steps a second; a pixel or two that move are no flash.
+"""
 REST = 10
-"""Dark frames between two goes of a dot."""
+"""Dark frames before each pass of what moves, for a person to see where one ends and the next begins."""
+LONGEST = 60.0
+"""Seconds that a frame takes at most. Common practice, no source: nobody looks closely for longer."""
+MOST_STEPS = round(LONGEST / FRAME) - 4 * REST
+"""Steps of a frame that moves, at most."""
 
 
 def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[Target]:
@@ -48,10 +56,120 @@ def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[
 
 
 def moments(frame: Frame) -> list[int | None]:
-    """The steps of a frame in the order in which they are sent; None: dark, between two goes."""
+    """The steps of a frame in the order in which they are sent; None: dark, before a pass."""
     found: list[int | None] = []
     for step in range(len(frame.steps)):
-        if frame.goes and step and frame.goes[step] != frame.goes[step - 1]:
+        if frame.goes and (step == 0 or frame.goes[step] != frame.goes[step - 1]):
             found += [None] * REST
         found.append(step)
-    return found + [None] * REST * 2 * bool(frame.goes)
+    return found
+
+
+def passes_of(frame: Frame) -> tuple[int, ...]:
+    """For each moment of a frame the pass that it belongs to, counted from 1, a pause to the pass that comes; zeros
+    where nothing moves.
+    """
+    if not frame.goes:
+        return (0,) * len(frame.steps)
+    found: list[int] = []
+    for number in sorted(set(frame.goes)):
+        found += [number + 1] * (REST + frame.goes.count(number))
+    return tuple(found)
+
+
+def seconds(frame: Frame) -> float:
+    """How long a frame takes to be played once; 0 where nothing moves."""
+    return len(moments(frame)) * FRAME if frame.goes else 0.0
+
+
+def lasts(frame: Frame) -> str:
+    """How long it takes, said before it starts; nothing where nothing moves."""
+    if not frame.goes:
+        return ""
+    passes, whole = frame.goes[-1] + 1, max(1, round(seconds(frame)))
+    often = "1 pass" if passes == 1 else f"{passes} passes, a pause before each"
+    return f"This takes about {whole} s: {often}."
+
+
+@dataclass
+class Play:
+    """How far a frame was played: one moment after the other, none left out; then dark, until it is asked for again.
+
+    It goes on only where `at` is asked for: what was not sent was not played.
+
+    Attributes:
+        passes: for each moment its pass, from 1; 0 where nothing moves: then it stays lit.
+        lit: for each moment whether anything is; else it is the pause before its pass.
+        begun: how many passes have begun to be shown.
+        whole: whether all of it was shown, at least once.
+    """
+
+    passes: Sequence[int]
+    lit: Sequence[bool]
+    begun: int = 0
+    whole: bool = False
+    _place: int = -1
+    _due: float = 0.0
+
+    @classmethod
+    def of(cls, frame: Frame) -> Play:
+        """The play of a frame."""
+        return cls(passes_of(frame), [step is not None for step in moments(frame)])
+
+    def __post_init__(self) -> None:
+        self.whole = not self.moves
+
+    @property
+    def moves(self) -> bool:
+        """Whether it is over after a while."""
+        return any(self.passes)
+
+    @property
+    def over(self) -> bool:
+        """Whether it was played to its end, and was not begun again."""
+        return self._place >= len(self.passes)
+
+    def at(self, now: float) -> int | None:
+        """The moment to show now, by a clock in seconds that only rises; None: it is over."""
+        if not self.moves:
+            self._place = 0
+        elif self._place < 0:
+            self._place, self._due = 0, now + FRAME
+        elif not self.over and now >= self._due:
+            self._place, self._due = self._place + 1, max(self._due, now - FRAME / 2) + FRAME
+        if self.over:
+            self.whole = True
+            return None
+        if self.lit[self._place]:
+            self.begun = max(self.begun, self.passes[self._place])
+        return self._place
+
+    def again(self) -> None:
+        """Play it from its beginning."""
+        self._place = -1
+
+    @property
+    def says(self) -> str:
+        """What runs, for a person: `Pass 2 of 4`; nothing where nothing moves."""
+        if not self.moves or self._place < 0:
+            return ""
+        last = max(self.passes)
+        if self.over:
+            return f"Finished: all {last} passes were shown." if last > 1 else "Finished."
+        of = f"pass {self.passes[self._place]} of {last}"
+        return of.capitalize() if self.lit[self._place] else f"Pause; next: {of}"
+
+
+def too_early(needs: int, begun: int, whole: bool) -> str:
+    """Why an answer cannot be given yet; empty where it can.
+
+    Args:
+        needs: how many passes must have begun, or `WHOLE`, as in `Ask.needs`.
+        begun: how many have.
+        whole: whether all was shown.
+    """
+    if whole or needs <= begun:
+        return ""
+    if needs == WHOLE:
+        return "That can be said only once the last pass has finished. Watch to the end, then answer."
+    return f"Pass {needs} has not begun yet. Watch it, then answer."

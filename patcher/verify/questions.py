@@ -2,8 +2,8 @@
 
 Two families. The *fixed* one of a run: all of it in one colour, its ends in four colours, what lies behind its ends, a
 universe off, each port its own colour, a grid's corner. The *narrowing* one follows the belief over places: stretches
-in four colours, and two lamps side by side in four goes, cut where the belief is split evenly, down to one lamp a
-colour.
+in four colours, and two pixels side by side in four passes, cut where the belief is split evenly, down to one pixel a
+colour. What moves takes a minute at most; where a stretch is too long for that, parts of it are offered.
 """
 
 from __future__ import annotations
@@ -21,15 +21,20 @@ from patcher.eye import Ask
 from patcher.shapes import cells
 from patcher.verify.frames import BEHIND, Channels, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
+from patcher.verify.moments import MOST_STEPS
 from patcher.verify.scene import Scene
+from patcher.verify.words import listed
 
 IN_TURN = "each colour in turn"
-AS_BELIEVED = ", as it seems to be fed"
+PASSES = 4
+MOST_OF = 0.9
+"""What goes along less than this part of a run goes along a part of it, for a person."""
+AS_BELIEVED = ", sent on the addresses that it seems to use"
 ONE = {"red": "R", "green": "G", "blue": "B", "white": "W"}
 """The letter that alone shows a colour."""
 HELD = 30
 """Steps for which a colour is held, where several are shown one after the other."""
-MOVING = {1: "a dot", 2: "two lamps side by side"}
+MOVING = {1: "one pixel at a time", 2: "two pixels at a time"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,12 +76,12 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
     of = eye.goes_of(np.unique(np.array(frame.goes)[kept], return_counts=True)[1].tolist())
     goes = tuple(of.tolist())
     plain = Frame(frame.says, tuple(lit[kept]), goes)
-    asks = tuple(_followed(ask.runs, of, ask.places) for ask in candidate.asks)
+    asks = tuple(_asked(ask.runs, of, ask.places, ask.parts) for ask in candidate.asks)
     return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(fed[kept]), goes, plain), asks)
 
 
-def _followed(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None) -> Ask:
-    return eye.vanish(runs, goes) if places is None else eye.together(runs, goes, places)
+def _asked(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None, parts: tuple[str, ...]) -> Ask:
+    return eye.vanish(runs, goes, parts) if places is None else eye.together(runs, goes, places, parts)
 
 
 class Repertoire:
@@ -99,7 +104,7 @@ class Repertoire:
         every = np.arange(lamps)
         asks = (eye.whole(run), eye.flicker(run))
         for colour in colours:
-            frame = Frame(f"all of {run} {colour}", (self.painter.channels(run, every, colour),))
+            frame = Frame(f"Lit: all of {run}, {colour}", (self.painter.channels(run, every, colour),))
             yield Candidate(frame, (*asks, eye.gap(run, (colour,)), eye.odd(run, (colour,))))
         yield self.blocks(run, [0, 1, 2, 3, 4])
         yield self.blocks(run, [lamps - 4, lamps - 3, lamps - 2, lamps - 1, lamps])
@@ -107,8 +112,7 @@ class Repertoire:
         yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
         yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
         for colour in (IN_TURN, *colours):
-            if found := self.two(run, [round(lamps * part / 4) for part in range(5)], colour):
-                yield found
+            yield from self.twos(run, [round(lamps * part / 4) for part in range(5)], colour)
         yield from self._before(run)
         for off in UNIVERSES_OFF:
             yield from self._universe_off(run, off)
@@ -121,8 +125,9 @@ class Repertoire:
         """Single channels just before a run's first: a start that is off by few channels shows one of them."""
         begin = int(self.scene.plan.takes[run][0].min())
         for channel in range(begin - 1, max(begin - 4, -1), -1):
-            says = f"nothing: only channel {channel % CHANNELS + 1} of universe {channel // CHANNELS + 1} is lit"
-            frame = Frame(f"{says}, before {run}'s own", (np.array([channel], dtype=np.int64),))
+            named = f"channel {channel % CHANNELS + 1} of universe {channel // CHANNELS + 1}"
+            says = f"Sent: only {named}, just before the first of {run}; nothing on {run} should light"
+            frame = Frame(says, (np.array([channel], dtype=np.int64),))
             yield Candidate(frame, (eye.outer(run, 0), eye.whole(run)))
 
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
@@ -141,8 +146,11 @@ class Repertoire:
     def _moved(self, run: str, off: int, parts: dict[str, Pixels], asks: tuple[Ask, ...]) -> Iterator[Candidate]:
         moved = self.painter.paint(run, parts) + off * CHANNELS
         if len(moved) and moved.min() >= 0:
-            side = "up" if off > 0 else "down"
-            says = f"the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} from {run}'s, {', '.join(parts)}"
+            side = "above" if off > 0 else "below"
+            says = (
+                f"Sent: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} those of {run}, in "
+                f"{listed(list(parts))}; nothing on {run} should light"
+            )
             yield Candidate(Frame(says, (moved,)), asks)
 
     def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
@@ -165,7 +173,7 @@ class Repertoire:
             shown = [run for run in own if colour in self.painter.colours(run)]
             lit += [self.painter.channels(r, np.arange(self.scene.variants[r].lamps), colour) for r in shown]
             says.append(f"{name} {colour}")
-        frame = Frame(", ".join(says), (np.concatenate(lit) if lit else np.empty(0, dtype=np.int64),))
+        frame = Frame(f"Lit: {', '.join(says)}", (np.concatenate(lit) if lit else np.empty(0, dtype=np.int64),))
         return frame, frozenset(self.scene.variants)
 
     def _corner(self, run: str) -> Iterator[Candidate]:
@@ -185,7 +193,11 @@ class Repertoire:
             "red": np.arange(part), "blue": np.arange(second - part, second),
             "green": np.arange(second, min(second + part, len(own))),
         }  # fmt: skip
-        says = f"{run}'s first line red where it begins and blue where it ends, its second line green where it begins"
+        line = "row" if own[0, 1] == own[1, 1] else "column"
+        says = (
+            f"Lit on {run}: where the first {line} of its wiring begins red, where that ends blue, where the second "
+            f"{line} begins green"
+        )
         asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
 
@@ -193,7 +205,7 @@ class Repertoire:
         """All that the show lights."""
         plan = self.scene.plan
         lit = np.unique(np.concatenate([takes.ravel() for takes in plan.takes.values()]))
-        return Frame("everything in the show", (lit[lit >= 0].astype(np.int64),))
+        return Frame("Lit: everything in the show", (lit[lit >= 0].astype(np.int64),))
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
@@ -208,11 +220,11 @@ class Repertoire:
     def shown(self, run: str, parts: dict[str, Pixels]) -> Candidate:
         """Some pixels of a run in up to four colours."""
         shown = {colour: p for colour, p in parts.items() if len(p)}
-        says = f"{run}: {', '.join(f'{c} {span_words(int(p[0]), int(p[-1]))}' for c, p in shown.items())}"
+        says = f"Lit on {run}: {', '.join(f'{span_words(int(p[0]), int(p[-1]))} {c}' for c, p in shown.items())}"
         lamps = self.scene.variants[run].lamps
         if any(p[0] < 0 or p[-1] >= lamps for p in shown.values()):
-            side = "before its first lamp" if any(p[0] < 0 for p in shown.values()) else "behind its last lamp"
-            says = f"{run}: {', '.join(shown)} just {side}, where none should light"
+            side = "before the first" if any(p[0] < 0 for p in shown.values()) else "behind the last"
+            says = f"Sent: the channels just {side} pixel of {run}, in {listed(list(shown))}; nothing should light"
         asks = [eye.outer(run, 0), eye.outer(run, -1)]
         if len(parts) > 1:
             asks.append(eye.missing(run, tuple(parts)))
@@ -223,8 +235,8 @@ class Repertoire:
         return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks), (run,) if few else ())
 
     def two(self, run: str, bounds: Sequence[int], colour: str, *, back: bool = False) -> Candidate | None:
-        """Two lamps side by side along a stretch, in up to four goes, the first of the two from one bound to the next;
-        back: from its last pixels to its first. None where none stand so.
+        """Two pixels side by side along a stretch, in up to four passes, the first of the two from one bound to the
+        next; back: from its last pixels to its first. None where none stand so, or where it would take too long.
         """
         return self._moves(run, self.passes(run, bounds, back=back), colour, 2)
 
@@ -234,6 +246,19 @@ class Repertoire:
         beside = self._beside(run)
         found = [own for a, b in pairwise(cut) if len(own := beside[(a <= beside) & (beside < b)])]
         return [own[::-1] for own in reversed(found)] if back else found
+
+    def twos(self, run: str, bounds: Sequence[int], colour: str) -> Iterator[Candidate]:
+        """The same, or where that would take too long its parts: its halves, their halves."""
+        if found := self.two(run, bounds, colour):
+            yield found
+            return
+        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
+        if len(cut) == 2 and cut[1] - cut[0] > MOST_STEPS // PASSES:
+            cut.insert(1, sum(cut) // 2)
+        if len(cut) > 2:
+            middle = len(cut) // 2
+            yield from self.twos(run, cut[: middle + 1], colour)
+            yield from self.twos(run, cut[middle:], colour)
 
     def _beside(self, run: str) -> Pixels:
         """The pixels of a run that stand beside the next one."""
@@ -247,7 +272,7 @@ class Repertoire:
         pixels = list(ends) if len(colours) >= len(ends) else [0, lamps - 1][: len(colours)]
         chosen = colours if len(pixels) == len(colours) else [*colours[: len(pixels) - 1], colours[-1]]
         found = [self.shown(run, {c: np.array([pixel]) for c, pixel in zip(chosen, pixels, strict=False)})]
-        every = Frame(f"all of {run} {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
+        every = Frame(f"Lit: all of {run}, {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
         return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
 
     def several(self, takes: dict[str, Channels], lamps: dict[str, Pixels]) -> Candidate | None:
@@ -268,12 +293,12 @@ class Repertoire:
                 on = self.painter.on(letters, colour)
                 lit.append(takes[run][lamp, on])
                 plain.append(self.scene.plan.takes[run][lamp, on])
-                named.append(f"{colour} {lamp + 1}")
-            words.append(f"{run}: {', '.join(named)}")
+                named.append(f"{span_words(lamp, lamp)} {colour}")
+            words.append(f"on {run}: {', '.join(named)}")
         if not lit:
             return None
         planned, channels = np.concatenate(plain).astype(np.int64), np.concatenate(lit).astype(np.int64)
-        says = "; ".join(words)
+        says = f"Lit {'; '.join(words)}"
         if np.array_equal(planned, channels):
             return Candidate(Frame(says, (channels,)), (), tuple(takes))
         return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
@@ -297,7 +322,7 @@ class Repertoire:
         if not any(any(count) for count in counts):
             return None
         goes = tuple(np.repeat(np.arange(len(colours)), HELD).tolist())
-        says = f"all of {', '.join(takes)} {', then '.join(colours)}"
+        says = f"Lit: all of {', '.join(takes)}, {', then '.join(colours)}"
         ask = eye.alike(tuple(takes), tuple(colours), tuple(counts))
         as_planned = Frame(says, tuple(step for step in plain for _ in range(HELD)), goes)
         if all(np.array_equal(np.sort(one), np.sort(two)) for one, two in zip(steps, plain, strict=True)):
@@ -316,41 +341,85 @@ class Repertoire:
             What they should take, and what they do: shape (steps, lamps).
         """
         planned, first = self.scene.plan.takes[run].astype(np.int64), self._beside(run)
-        should, do = (np.stack([each[first], each[first + 1]], axis=2).reshape(-1, 2) for each in (planned, takes))
-        kept = (do >= 0).all(axis=1)
+        should, do = (np.stack([each[first], each[first + 1]], axis=2) for each in (planned, takes))
+        kept = np.asarray((do >= 0).all(axis=2))
         if kept.any():
+            kept &= in_turn(np.where(kept.all(axis=1), first, -1), kept.shape[1])
             return should[kept], do[kept]
         one = takes.ravel() >= 0
         return planned.ravel()[one, None], takes.ravel()[one, None]
 
-    def followed(self, steps: dict[str, tuple[Channels, Channels]]) -> Candidate:
-        """What moves along some runs, one after the other, from its steps along each: two lamps, or a dot."""
+    def followed(self, steps: dict[str, tuple[Channels, Channels]]) -> list[Candidate]:
+        """What moves along some runs, one after the other, from its steps along each: two pixels, or a dot. As many
+        frames as are needed for none to take longer than a person watches.
+        """
+        found: list[Candidate] = []
+        part: dict[str, tuple[Channels, Channels]] = {}
+        for run, (planned, along) in steps.items():
+            pieces = -(-len(along) // MOST_STEPS)
+            for own in zip(np.array_split(planned, pieces), np.array_split(along, pieces), strict=True):
+                if part and sum(len(each) for each, _ in part.values()) + len(own[0]) > MOST_STEPS:
+                    found.append(self._followed(part))
+                    part = {}
+                part[run] = own
+        return [*found, self._followed(part)] if part else found
+
+    def _followed(self, steps: dict[str, tuple[Channels, Channels]]) -> Candidate:
         planned, along = (np.concatenate([each[place] for each in steps.values()]) for place in (0, 1))
-        of = eye.goes_of([len(part) for part in np.array_split(along, 4) if len(part)])
-        says = f"{MOVING[along.shape[1]]} along {', then '.join(steps)}, {IN_TURN}, in {int(of.max()) + 1} goes"
+        of = eye.goes_of([len(piece) for piece in np.array_split(along, PASSES) if len(piece)])
+        takes, runs = self.scene.plan.takes, tuple(steps)
+        parts = tuple(run for run, (own, _) in steps.items() if len(np.unique(own)) < MOST_OF * takes[run].size)
+        says = f"Lit on {', then '.join(runs)}: {MOVING[along.shape[1]]}, {IN_TURN}"
         plain = Frame(says, tuple(planned), tuple(of.tolist()))
-        places = self.scene.joined(tuple(steps)) if along.shape[1] > 1 else None
+        asked = _asked(runs, of, self.scene.joined(runs) if along.shape[1] > 1 else None, parts)
+        if np.array_equal(planned, along):
+            return Candidate(plain, (asked,))
         frame = Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain)
-        return Candidate(frame, (_followed(tuple(steps), of, places),))
+        return Candidate(frame, (asked,))
 
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
-        """A dot along some pixels in up to four goes."""
+        """A dot along some pixels in up to four passes."""
         return self._moves(run, goes, colour, 1)
 
     def _moves(self, run: str, goes: Sequence[Pixels], colour: str, many: int) -> Candidate | None:
-        """So many lamps along some pixels in up to four goes, the first of them on each."""
+        """So many pixels along some pixels in up to four passes, the first of them on each; None where they cannot, or
+        where it would take too long.
+        """
         chips = [c for c in self.painter.colours(run) if c != "white" or "W" in self.painter.letters(run)]
         colours = chips if colour == IN_TURN else [colour]
         if not goes or not colours or (many > 1 and colours[0] not in chips):
             return None
         along = np.concatenate(list(goes))
         each = [np.concatenate([self.painter.steps(run, along + n, c) for n in range(many)], axis=1) for c in colours]
-        steps = np.stack(each, axis=1).reshape(-1, each[0].shape[1])
-        of = eye.goes_of([len(go) * len(colours) for go in goes])
+        kept = in_turn(along, len(colours)) if many > 1 else np.ones((len(along), len(colours)), dtype=bool)
+        steps = np.stack(each, axis=1)[kept]
+        if len(steps) > MOST_STEPS:
+            return None
+        ends = np.cumsum([0, *(len(go) for go in goes)])
+        of = eye.goes_of([int(kept[a:b].sum()) for a, b in pairwise(ends.tolist())])
         words = "; ".join(span_words(int(go[0]), int(go[-1]) + many - 1) for go in goes)
-        says = f"{MOVING[many]} along {run}, {colour}, in {len(goes)} goes: {words}"
+        says = f"Lit on {run}: {MOVING[many]}, {colour}: {words}"
         places = self.scene.joined((run,)) if many > 1 else None
-        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (_followed((run,), of, places),))
+        parts = (run,) if len(along) < MOST_OF * self.scene.variants[run].lamps - 1 else ()
+        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (_asked((run,), of, places, parts),))
+
+
+def in_turn(first: Pixels, colours: int) -> NDArray[np.bool_]:
+    """In which colours each two pixels side by side are lit, so that every pixel is lit in every colour, and every two
+    at least once: two that share a pixel share its colours out.
+
+    Args:
+        first: the first pixel of each two, rising; one that is negative shares with none.
+        colours: how many there are.
+
+    Returns:
+        Shape (twos, colours).
+    """
+    known = first[first >= 0]
+    shares = (first >= 0) & np.isin(first - 1, known) & np.isin(first + 1, known)
+    own = (first[:, None] + np.arange(colours)) % 2 == 0
+    found: NDArray[np.bool_] = own | ~shares[:, None] | np.array(colours == 1)
+    return found
 
 
 def narrowing(
@@ -392,8 +461,8 @@ def narrowing(
         if high - low < lamps // 2:
             yield repertoire.blocks(run, [0, *four, lamps])
         for colour in colours:
-            if chosen is single and (found := repertoire.two(run, [low - 1, *four, high + 1], colour)):
-                yield found
+            if chosen is single:
+                yield from repertoire.twos(run, [low - 1, *four, high + 1], colour)
     best = np.argsort(-weight, kind="stable")[:400]
     top = list(dict.fromkeys(places[best].tolist()))[:4]
     yield from _near(repertoire, run, top, lamps, colours)

@@ -117,26 +117,44 @@ def _narrowed(
     None where nobody can tell; and the question to ask first.
     """
     lamps = repertoire.scene.variants[run].lamps
+    open_ = _parts(repertoire, run, 0, lamps)
     low, high = 0, lamps
-    for number in range(MOST):
+    left = open_[::-1] if back else open_
+    narrowed = 0
+    while left and narrowed < MOST:
+        (low, high), left = left[0], left[1:]
         bounds = [low + round((high - low) * part / 4) for part in range(5)]
         candidate = repertoire.two(run, bounds, IN_TURN, back=back)
         if candidate is None:
-            return None, None
+            continue
         frame, ask = candidate.frame, candidate.asks[0]
         answers = [one.answer for one in told if one.frame.key == frame.key and one.ask == ask]
         if not answers:
             return None, (frame, ask)
-        said = ask.answers[answers[-1]]
-        passes = repertoire.passes(run, bounds, back=back)
-        if said == CANNOT_TELL or (answers[-1] >= len(passes) and number):
+        passes, said = repertoire.passes(run, bounds, back=back), answers[-1]
+        if ask.answers[said] == CANNOT_TELL:
+            return None, None
+        if said > len(passes):
+            return (NOWHERE if len(open_) == 1 and not narrowed else _pixels(low, high, lamps)), None
+        if said == len(passes):
+            if not narrowed:
+                continue
             break
-        if answers[-1] == len(passes):
-            return (0, 0), None
-        if answers[-1] > len(passes):
-            return NOWHERE, None
-        own = passes[answers[-1]]
-        low, high = int(own.min()), int(own.max()) + 1
-        if high - low <= NARROW:
-            break
-    return ((low + 1, min(high + 1, lamps)) if (low, high) != (0, lamps) else None), None
+        own = passes[said]
+        low, high, narrowed = int(own.min()), int(own.max()) + 1, narrowed + 1
+        left = [] if high - low <= NARROW else [(low, high)]
+    return (_pixels(low, high, lamps) if narrowed else (0, 0)), None
+
+
+def _pixels(low: int, high: int, lamps: int) -> tuple[int, int]:
+    """The first and the last pixel, from 1, of two that step from `low` up to `high`."""
+    return low + 1, min(high + 1, lamps)
+
+
+def _parts(repertoire: Repertoire, run: str, low: int, high: int) -> list[tuple[int, int]]:
+    """A stretch in as few equal parts as two pixels can step along in the time of one question."""
+    bounds = [low + round((high - low) * part / 4) for part in range(5)]
+    if high - low <= NARROW or repertoire.two(run, bounds, IN_TURN) is not None:
+        return [(low, high)]
+    middle = (low + high) // 2
+    return [*_parts(repertoire, run, low, middle), *_parts(repertoire, run, middle, high)]

@@ -1,33 +1,35 @@
-"""Words for a person who stands before the lamps: which end is meant, where to look, what to say."""
+"""The questions of the diagnosis in words, for a person who stands before the pixels: where to begin, what to say."""
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
+from patcher import ends as reading
 from patcher.eye import Ask
-from patcher.shapes import lattice, positions
+from patcher.shapes import lattice
 from patcher.show.schema import Show
+from patcher.verify.words import listed
 
-FAR_APART = 0.3
-"""Two ends are told apart by a side where they lie so far from each other, as a part of the run's extent."""
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A place that a question names, for a drawing.
+
+    Attributes:
+        run: the run.
+        pixel: the pixel to begin at, from 0.
+        towards: a pixel that lies the way in which it is read.
+    """
+
+    run: str
+    pixel: int
+    towards: int
 
 
 def ends(show: Show, run: str) -> tuple[str, str]:
-    """The first and the last lamp of a run as a person finds them, as planned."""
-    table = show.runs[run]
-    if (wired := lattice(show, table)) is not None:
-        return f"the {wired.data_in.replace('-', ' ')} corner, where its wiring begins", "the end of its last line"
-    placed = positions(show, table)
-    if placed is None or len(placed) < 2:
-        return "the end where its lead comes in", "its far end"
-    extent = float((placed.max(axis=0) - placed.min(axis=0)).max()) or 1.0
-    apart = (placed[-1] - placed[0]) / extent
-    axis = int(np.abs(apart).argmax())
-    if abs(apart[axis]) < FAR_APART:
-        return "the end where its lead comes in", "its far end"
-    sides = (("left", "right"), ("lower", "upper"))[axis]
-    first, last = sides if apart[axis] > 0 else sides[::-1]
-    return f"its {first} end", f"its {last} end"
+    """The place of a run's first pixel and of its last as a person finds them, as planned."""
+    first, last = reading.of_run(show, run)
+    return str(first), str(last)
 
 
 AGAIN = "Once more, because that answer was not expected:"
@@ -37,40 +39,75 @@ AGAIN = "Once more, because that answer was not expected:"
 def asks(show: Show, ask: Ask) -> str:
     """What an eye is asked, for a person."""
     run = ask.runs[0]
-    first, last = ends(show, run)
     match ask.kind:
         case "whole":
-            return f"What does {run} look like as a whole?"
+            return f"What colour is {run}, taken as a whole?"
         case "outer":
-            return f"Go along {run} from {last if ask.end else first}: what colour is the first lamp that is lit?"
+            begin = reading.of_run(show, run)[ask.end]
+            follow = f"Begin at {begin.begin} and follow {run}{f' {begin.way}' * bool(begin.way)}."
+            return f"{follow} What colour is the first pixel that is lit and steady?"
         case "colours":
-            return f"Which of the colours is missing on {run}?"
+            return f"Is one of these colours missing on {run}: {listed(ask.colours)}?"
         case "gap":
-            return f"Is there a gap between lit lamps of {run}? Coming from {first}: which colour is just before it?"
+            return (
+                f"Is there a gap, a dark pixel between lit ones, on {run}? If so: begin at {ends(show, run)[0]}. After "
+                "which colour does the gap come?"
+            )
         case "odd":
             return (
-                f"Is there a single pixel of another colour among those of {run}? Coming from {first}: which colour is "
-                "just before it?"
+                f"Is there a single pixel of another colour on {run}? If so: begin at {ends(show, run)[0]}. After which "
+                "colour does it come?"
             )
         case "where":
-            return f"Where on {run} is the {ask.colours[0]} light?"
-        case "few" if len(ask.runs) == 1:
-            return f"Few lamps are lit on {run}: which do you see{f', from {first} on' * (ask.grids[0] is None)}?"
+            return f"In which part of {run} is the {ask.colours[0]} light?"
         case "few":
-            lines = [name for name, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
-            read = "; ".join(f"{name} from {ends(show, name)[0]}" for name in lines)
-            return "Few lamps are lit: which do you see?" + f" Read {read}." * bool(lines)
+            return _few(show, ask)
         case "even":
-            return f"All of {run} should be {ask.colours[0]}: is any pixel dark, dimmer or of another colour?"
+            return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
         case "alike":
             colours = ", then ".join(ask.colours)
-            return f"All of {', '.join(ask.runs)}: {colours}. Is any pixel dark, dimmer or of another colour?"
+            return f"All of {', '.join(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":
-            assert ask.goes is not None  # noqa: S101  (both make it so)
-            goes = int(ask.goes.max()) + 1
-            along = ", then ".join(ask.runs) + f", a part at each of {goes} goes with a pause between" * (goes > 1)
-            if ask.kind == "vanish":
-                return f"Watch the dot go along {along}: in which go did it first vanish, or not show?"
-            return f"Watch the two lamps go along {along}: in which go did they first come apart, or one stay dark?"
+            return _moving(ask)
+
+
+def _few(show: Show, ask: Ask) -> str:
+    """Few pixels are lit; grids are read by their corners, all else from an end on."""
+    lines = [run for run, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
+    if len(ask.runs) == 1:
+        begin = f" Begin at {ends(show, ask.runs[0])[0]}." if lines else ""
+        return f"Only a few pixels are lit on {ask.runs[0]}. Which line matches what you see?{begin}"
+    begin = "; ".join(f"{run} at {ends(show, run)[0]}" for run in lines)
+    return "Only a few pixels are lit. Which line matches what you see?" + f" Begin {begin}." * bool(lines)
+
+
+def _moving(ask: Ask) -> str:
+    assert ask.goes is not None  # noqa: S101  (what moves has passes)
+    passes = int(ask.goes.max()) + 1
+    along = ", then ".join(f"a part of {run}" if run in ask.parts else run for run in ask.runs)
+    times = "once" if passes == 1 else f"in {passes} passes"
+    if ask.kind == "vanish":
+        return f"One lit pixel steps along {along} {times}. In which pass did you first not see it?"
+    return (
+        f"Two lit pixels, side by side, step along {along} {times}. In which pass did you first see a gap between "
+        "them, or only one lit?"
+    )
+
+
+def marks(show: Show, ask: Ask) -> tuple[Mark, ...]:
+    """The places that a question names, where it is to be read from one on."""
+    if ask.kind not in ("outer", "gap", "odd", "few", "vanish", "together"):
+        return ()
+    grids = ask.grids or (None,) * len(ask.runs)
+    named = [run for run, grid in zip(ask.runs, grids, strict=True) if grid is None and run not in ask.parts]
+    return tuple(_mark(show, run, ask.end) for run in named)
+
+
+def _mark(show: Show, run: str, end: int) -> Mark:
+    last = show.runs[run].pixels - 1
+    wired = lattice(show, show.runs[run])
+    line = last + 1 if wired is None else wired.columns if wired.lines == "rows" else wired.rows
+    far = min(last, max(1, line // 8))
+    return Mark(run, last, last - far) if end else Mark(run, 0, far)

@@ -2,43 +2,31 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.ends import part_of, readings
 from patcher.shapes import Positions
 
 Pixels = NDArray[np.int64]
 
-FLAT = 0.15
-"""A picture whose height is less than this part of its width has no top and bottom for an eye, and the reverse."""
-CLOSED = 0.1
-"""Two ends that are closer than this part of the picture's size lie beside each other."""
-
 
 def place(points: Positions, of: Positions) -> str:
     """Where some points lie in a picture: `left`, `top right`, `middle`."""
-    low, size = of.min(axis=0), np.ptp(of, axis=0)
-    part = (points.mean(axis=0) - low) / np.where(size > 0, size, 1.0)
-    across = ("left", "", "right")[min(int(part[0] * 3), 2)] if size[0] > FLAT * size[1] else ""
-    up = ("bottom", "", "top")[min(int(part[1] * 3), 2)] if size[1] > FLAT * size[0] else ""
-    return " ".join(filter(None, (up, across))) or "middle"
+    return part_of(points.mean(axis=0), of)
 
 
 def ends(places: Positions | None, *, grid: bool) -> tuple[str, str]:
-    """What to call the end where the data comes in, and the other one."""
-    if places is None:
-        return "the data-in end", "the far end"
-    first, last = places[:1], places[-1:]
-    if grid:
-        return f"the {place(first, places)} corner", f"the {place(last, places)} corner"
-    dx, dy = (last - first)[0]
-    if np.hypot(dx, dy) <= CLOSED * np.hypot(*np.ptp(places, axis=0)):
-        return f"the data-in end ({place(first, places)})", "the other end, close by"
-    names = ("the left end", "the right end") if abs(dx) >= abs(dy) else ("the lower end", "the upper end")
-    return names if (dx if abs(dx) >= abs(dy) else dy) > 0 else names[::-1]
+    """What to call the place of a run's first pixel, and that of its last."""
+    if places is not None and grid:
+        return f"the {place(places[:1], places)} corner", f"the {place(places[-1:], places)} corner"
+    first, last = readings(places)
+    begin, end = (re.sub("^its ", "the ", reading.begin) for reading in (first, last))
+    return (begin, f"the place just before it, going {first.way}") if begin == end else (begin, end)
 
 
 def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:

@@ -173,7 +173,10 @@ function showLit(told) {
   }
   $("drawing").classList.toggle("shows", lit.length > 0);
   if (open === "thing") drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
-  if (open === "round") drawPicture($("round-picture"), [...colour.keys()], lit);
+  if (open === "round") {
+    const marks = told.in_round && !told.dark && told.screen ? told.screen.marks : [];
+    drawPicture($("round-picture"), [...new Set([...colour.keys(), ...marks.map(([run]) => run)])], lit, marks);
+  }
 }
 
 function showScreen(told) {
@@ -182,11 +185,11 @@ function showScreen(told) {
   $("begin").hidden = !over;
   $("resume").hidden = over || told.in_round;
   $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
-  $("round-picture").hidden = over || !told.in_round || told.dark || !told.lit.length;
+  $("round-picture").hidden = over || !told.in_round || told.dark || !(told.lit.length || screen.marks.length);
   $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : (!over && told.in_round && told.go) || "";
   const unseen = told.dark && screen && ["look", "question"].includes(screen.kind);
   const key = JSON.stringify([screen && screen.number, told.in_round, unseen]);
-  if (key === screenShown) return;
+  if (key === screenShown) { waits(told); return; }
   screenShown = key;
   naming = null;
   $("title-of-round").textContent = screen && screen.title ? screen.title : "The round";
@@ -196,6 +199,7 @@ function showScreen(told) {
   lines($("asks"), screen ? screen.asks : []);
   const answers = over || !told.in_round ? [] : screen.keys.filter(([name]) => !unseen || LEAVES.includes(name));
   keys(answers.map(([name, words]) => [words, () => answer(screen, name), name]));
+  waits(told);
   if (open === "round" && screen && screen.kind !== "wait") {
     window.scrollTo(0, 0);
     $("title-of-round").focus({ preventScroll: true });
@@ -203,6 +207,17 @@ function showScreen(told) {
 }
 
 // ── the round ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+// Answers about what was not shown yet look like keys that are off; Patcher says why to whoever taps one.
+function waits(told) {
+  const screen = told.screen;
+  if (!screen || naming !== null) return;
+  const needs = new Map(screen.keys.map(([name], i) => [name, screen.needs[i] || 0]));
+  for (const key of $("keys").children) {
+    const early = !told.whole && (needs.get(key.dataset.key) || 0) > told.begun;
+    if (early) key.setAttribute("aria-disabled", "true"); else key.removeAttribute("aria-disabled");
+  }
+}
 
 // Answers that say nothing of what is lit: all that can be given while it is dark.
 const LEAVES = ["stop", "skip", "back", "b"];
@@ -213,6 +228,7 @@ function keys(wanted) {
     key.append(Object.assign(document.createElement("span"), { textContent: words }));
     if (name === "mended" || words.length > 24) key.classList.add("first");
     if (name === "yes" || name === "no") key.classList.add("answer");
+    key.dataset.key = name;
     const mark = pictured(words);
     if (mark) key.prepend(mark);
     if (sight(words)) key.classList.add("sighted");
@@ -247,7 +263,7 @@ const OF_RUN = /(^|; )[^:;]+: /g;
 
 function sight(words) {
   const lamps = words.replace(OF_RUN, "$1");
-  const rest = lamps.replace(LAMPS, "").replace(/nothing|many|some flicker|top|bottom|left|right|and|[,; ]/g, "");
+  const rest = lamps.replace(LAMPS, "").replace(/nothing|more than four|some flicker|top|bottom|left|right|and|[,; ]/g, "");
   return rest === "" && (lamps.match(LAMPS) || []).length > 1;
 }
 

@@ -3,7 +3,7 @@
 
 const COLOURS = {
   red: "#ff4a3d", green: "#35d45a", blue: "#5f86ff", white: "#ffffff", yellow: "#ffe14a", magenta: "#ff5ce1",
-  cyan: "#4de3f0", other: "#f0b65a",
+  cyan: "#4de3f0", other: "#f0b65a", mark: "#ffe14a",
 };
 const BARE = 40;      // centimetres that a run with no picture is high
 let places = null;    // by run: lamps, every, at
@@ -58,8 +58,27 @@ function sizeOf(lit, put) {
   return Math.max(2.5, apart / 2);
 }
 
-// Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of lamps.
-function drawPicture(canvas, runs, lit) {
+// Where a question begins: a ring round the pixel, and an arrow the way in which it is read.
+function drawMark(pen, [x, y], [tipX, tipY]) {
+  const turn = Math.atan2(tipY - y, tipX - x);
+  const [length, ring] = [26, 8];
+  const along = (far, side) => [x + far * Math.cos(turn) - side * Math.sin(turn), y + far * Math.sin(turn) + side * Math.cos(turn)];
+  pen.strokeStyle = pen.fillStyle = COLOURS.mark;
+  pen.lineWidth = 2.5;
+  pen.beginPath();
+  pen.arc(x, y, ring, 0, 2 * Math.PI);
+  pen.moveTo(...along(ring, 0));
+  pen.lineTo(...along(length, 0));
+  pen.stroke();
+  pen.beginPath();
+  pen.moveTo(...along(length + 7, 0));
+  pen.lineTo(...along(length - 3, 6));
+  pen.lineTo(...along(length - 3, -6));
+  pen.fill();
+}
+
+// Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of lamps; `marks`: run, pixel, towards.
+function drawPicture(canvas, runs, lit, marks = []) {
   if (!places || !canvas.clientWidth) return;
   const dense = window.devicePixelRatio || 1;
   const [wide, high] = [canvas.clientWidth, canvas.clientHeight];
@@ -103,4 +122,5 @@ function drawPicture(canvas, runs, lit) {
     }
     pen.globalAlpha = 1;
   }
+  for (const [run, pixel, towards] of marks) if (known.includes(run)) drawMark(pen, put(run, pixel), put(run, towards));
 }
