@@ -170,8 +170,8 @@ class Lit:
 
     def gone_or_stopped(self) -> object:
         how = self._processes.wait(self.number)
-        self.group.check_dark()
         self.alive = how == "stopped"
+        self.group.check_dark()
         said = self.said.read_text()
         assert "Traceback" not in said
         assert "fault of its own" not in said
