@@ -13,7 +13,7 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json
-from patcher.errors import choose_from, refuse
+from patcher.errors import PatcherError, choose_from, refuse
 
 if TYPE_CHECKING:
     from patcher.show.schema import Show
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 PICTURES_A_SECOND = 10
 SNAPSHOTS_A_SECOND = 1
+MOST_FOLLOWED = 64
+"""Groups of synchronization addresses that are listened to at once."""
 LONGEST_WAIT = 0.05
 """Seconds after which time goes on for the boxes at the latest."""
 
@@ -72,19 +74,25 @@ def yard(
             print(f"{name} {_listens(simulated, wiring.show, name, hosts)}", file=sys.stderr)
         print(f"The yard is ready: patcher send dot {show} --yard", file=sys.stderr, flush=True)
         watch = _watchers(simulated, wiring, snapshot, picture=sys.stdout.isatty() and not as_json)
-        _run(simulated, wiring.show, receiver, heard_by, watch, lambda: stop() or time.monotonic() >= end)
+        following = _Following(simulated, wiring.show, receiver, heard_by)
+        _run(simulated, receiver, heard_by, following, watch, lambda: stop() or time.monotonic() >= end)
     if snapshot is not None:
         _write_snapshot(simulated, snapshot)
     if as_json:
-        say_json(_document(simulated, hosts, time.monotonic() - begin))
+        left_out = {"groups": len(following.deaf), "under_way": trouble.too_many if trouble else 0}
+        say_json(_document(simulated, hosts, time.monotonic() - begin) | {"left_out": left_out})
     else:
         print(f"{count(simulated.ever_lit(), 'lamp')} lit at some time, {simulated.lit()} lit at the end.")
         for name, box in simulated.boxes.items():
             print(f"  {name}: " + (", ".join(f"{n} packets {what}" for what, n in box.counts.items()) or "no packet"))
+        if following.deaf:
+            print(f"Not listened on {count(len(following.deaf), 'more group')} of synchronization addresses.")
+        if trouble is not None and trouble.too_many:
+            print(f"Lost because too many were under way at once: {count(trouble.too_many, 'packet')}.")
 
 
 def _run(
-    yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]],
+    yard: Yard, receiver: Receiver, heard_by: dict[Ear, list[str]], following: _Following,
     watch: list[Callable[[], None]], over: Callable[[], bool],
 ) -> None:  # fmt: skip
     """Let packets come and time go on until it is over."""
@@ -94,7 +102,7 @@ def _run(
         now = time.monotonic()
         yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], now)
         yard.expire(now)
-        _follow_sync(yard, show, receiver, heard_by)
+        following.go()
         for look in watch:
             look()
 
@@ -122,16 +130,47 @@ def _listens(yard: Yard, show: Show, name: str, hosts: dict[str, str]) -> str:
     return f"listens on {'its multicast groups' if show.controllers[name].delivery == 'multicast' else hosts[name]}"
 
 
-def _follow_sync(yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]]) -> None:
-    """Listen on the groups of synchronization addresses as packets name them."""
-    from patcher.yard.yard import sync_ears
+class _Following:
+    """Listens on the groups of synchronization addresses for as long as packets name them.
 
-    for ear, boxes in sync_ears(show, yard).items():
-        if ear not in heard_by:
-            receiver.listen(ear)
-            heard_by[ear] = boxes
-        elif new := [box for box in boxes if box not in heard_by[ear]]:
-            heard_by[ear] += new
+    Attributes:
+        deaf: groups of which there were too many at once.
+    """
+
+    def __init__(self, yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]]) -> None:
+        self.deaf: set[Ear] = set()
+        self._yard, self._show, self._receiver, self._heard_by = yard, show, receiver, heard_by
+        self._own = {ear: tuple(boxes) for ear, boxes in heard_by.items()}
+        self._followed: set[Ear] = set()
+
+    def go(self) -> None:
+        """Join what is named now, and leave what is not any more."""
+        from patcher.yard.yard import sync_ears
+
+        wanted = sync_ears(self._show, self._yard)
+        for ear in self._followed - wanted.keys():
+            self._followed.remove(ear)
+            if ear in self._own:
+                self._heard_by[ear] = list(self._own[ear])
+            else:
+                self._receiver.leave(ear)
+                del self._heard_by[ear]
+        for ear, boxes in wanted.items():
+            if ear in self._heard_by or self._join(ear):
+                self._followed.add(ear)
+                self._heard_by[ear] = [*dict.fromkeys((*self._own.get(ear, ()), *boxes))]
+
+    def _join(self, ear: Ear) -> bool:
+        if len(self._followed) < MOST_FOLLOWED:
+            try:
+                self._receiver.listen(ear)
+            except PatcherError:  # the system has no more files or groups
+                pass
+            else:
+                self.deaf.discard(ear)
+                return True
+        self.deaf.add(ear)
+        return False
 
 
 def _watchers(yard: Yard, wiring: Wiring, snapshot: Path | None, *, picture: bool) -> list[Callable[[], None]]:
