@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sys
 import time
@@ -16,6 +17,7 @@ from patcher.cli.saying import count, say_json
 from patcher.errors import PatcherError, choose_from, refuse
 
 if TYPE_CHECKING:
+    from patcher.address.thing import Thing
     from patcher.show.schema import Show
     from patcher.stream.receiver import Ear, Receiver
     from patcher.wiring import Wiring
@@ -32,6 +34,9 @@ LONGEST_WAIT = 0.05
 
 def yard(
     show: ShowFile,
+    on: Annotated[
+        str | None, typer.Option(metavar="THING", help="Fill the window with a box, port, run, pixels or prop.")
+    ] = None,
     seconds: Annotated[float | None, typer.Option(min=0, help="Stop after so long.")] = None,
     fault: Annotated[
         list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="Wired or set wrongly; repeats.")
@@ -51,6 +56,7 @@ def yard(
     as_json: AsJson = False,
 ) -> None:
     """Simulate the show's boxes on loopback addresses, and show which lamps are lit."""
+    from patcher.address.thing import find
     from patcher.cli.stopping import stopping
     from patcher.faults import build, parse
     from patcher.stream.receiver import Receiver
@@ -59,6 +65,9 @@ def yard(
 
     wiring = load(show)
     patch = load_patch(show, wiring)
+    thing = find(on, wiring, patch) if on is not None else None
+    if thing is not None and not thing.parts:
+        raise refuse(thing.name, "has no pixels to draw", "name a box, port, run, pixels or prop that has")
     built = build(wiring.show, [parse(text, wiring.show) for text in fault or []])
     without_power = tuple(_off(text, wiring.show) for text in off or [])
     begin = time.monotonic()
@@ -73,11 +82,14 @@ def yard(
         for name in simulated.boxes:
             print(f"{name} {_listens(simulated, wiring.show, name, hosts)}", file=sys.stderr)
         print(f"The yard is ready: patcher send dot {show} --yard", file=sys.stderr, flush=True)
-        watch = _watchers(simulated, wiring, snapshot, picture=sys.stdout.isatty() and not as_json)
+        drawn = _can_draw(wanted=on is not None, as_json=as_json)
+        watch = _watchers(simulated, wiring, thing, snapshot, picture=drawn)
         following = _Following(simulated, wiring.show, receiver, heard_by)
         _run(simulated, receiver, heard_by, following, watch, lambda: stop() or time.monotonic() >= end)
     if snapshot is not None:
         _write_snapshot(simulated, snapshot)
+    if drawn:
+        print()
     if as_json:
         left_out = {"groups": len(following.deaf), "under_way": trouble.too_many if trouble else 0}
         say_json(_document(simulated, hosts, time.monotonic() - begin) | {"left_out": left_out})
@@ -173,13 +185,25 @@ class _Following:
         return False
 
 
-def _watchers(yard: Yard, wiring: Wiring, snapshot: Path | None, *, picture: bool) -> list[Callable[[], None]]:
+def _can_draw(*, wanted: bool, as_json: bool) -> bool:
+    """Whether there is a terminal to draw on; said, where there is none and one is wanted."""
+    dumb = os.environ.get("TERM", "") in ("dumb", "unknown", "")
+    why = "its output is JSON" if as_json else "its output is no terminal" if not sys.stdout.isatty() else ""
+    why = why or ("this terminal (TERM) cannot place text" if dumb else "")
+    if why and wanted:
+        print(f"--on draws nothing here: {why}; --snapshot FILE writes what every pixel shows.", file=sys.stderr)
+    return not why
+
+
+def _watchers(
+    yard: Yard, wiring: Wiring, thing: Thing | None, snapshot: Path | None, *, picture: bool
+) -> list[Callable[[], None]]:
     """What looks at the yard while it runs: the picture, and the file."""
     from patcher.yard.picture import Throttle
 
     found: list[Callable[[], None]] = []
     if picture:
-        found.append(Throttle(_picture(yard, wiring), PICTURES_A_SECOND))
+        found.append(Throttle(_picture(yard, wiring, thing), PICTURES_A_SECOND))
     if snapshot is not None:
         found.append(Throttle(lambda: _write_snapshot(yard, snapshot), SNAPSHOTS_A_SECOND))
     return found
@@ -216,19 +240,31 @@ def _document(yard: Yard, hosts: dict[str, str], seconds: float) -> dict[str, An
     }
 
 
-def _picture(yard: Yard, wiring: Wiring) -> Callable[[], None]:
-    """Draws the lamps in the terminal, in the colours that it has."""
+def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], None]:
+    """Draws pixels in the terminal, in the colours that it has; not before the last picture has been taken."""
+    import shutil
+
     from rich.console import Console
 
+    from patcher.cli import output
+    from patcher.yard.close import Close, Colours
     from patcher.yard.picture import Picture
+    from patcher.yard.screen import Screen
 
+    kinds: dict[str | None, Colours] = {"standard": "8", "256": "256", "windows": "8", "truecolor": "truecolor"}
+    # The console looks at COLORTERM, TERM and NO_COLOR.
     console = Console(highlight=False)
-    kinds = {None: "", "standard": "8", "256": "8", "windows": "8", "truecolor": "truecolor"}
-    drawn = Picture(yard, wiring, console.width, console.height, kinds.get(console.color_system, "8"))
-    console.clear()
+    colours = "" if console.no_color else kinds.get(console.color_system, "")
+
+    def picture(columns: int, lines: int) -> Callable[[], list[str]]:
+        if thing is not None:
+            return Close(yard, wiring.show, thing, columns, lines, colours).lines
+        return Picture(yard, wiring, columns, lines, "8" if colours == "256" else colours).lines
+
+    screen = Screen(shutil.get_terminal_size, picture)
 
     def draw() -> None:
-        sys.stdout.write(drawn.text())
-        sys.stdout.flush()
+        if not output.busy():
+            sys.stdout.write(screen.text(time.monotonic()))
 
     return draw
