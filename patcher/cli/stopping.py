@@ -63,14 +63,15 @@ class Stop:
         Args:
             told: after so many seconds at most, whether an end was asked for meanwhile.
         """
-        with terminal.ordinary(), blackout.rest():
-            if not told(0.0):
-                began = time.monotonic()
-                # This thread alone is told: so it is stopped before it does anything else, and all others with it.
-                signal.pthread_kill(threading.get_ident(), signal.SIGSTOP)
-                self._rested += time.monotonic() - began
-            if told(SETTLES):
-                self.end()
+        with blackout.LOCK:
+            began = time.monotonic()
+            with terminal.ordinary(), blackout.rest():
+                if not told(0.0):
+                    # This thread alone is told: so it is stopped before it does anything else, and all others with it.
+                    signal.pthread_kill(threading.get_ident(), signal.SIGSTOP)
+                if told(SETTLES):
+                    self.end()
+            self._rested += time.monotonic() - began
 
 
 def catchable() -> set[int]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import select
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -39,14 +40,15 @@ class Terminal:
         import termios
         import tty
 
-        if not self._foreground():
-            return False
-        mode = termios.tcgetattr(self.source)
-        if mode[tty.LFLAG] & termios.ICANON:
-            self._before = mode
-            # Not TCSAFLUSH: what was typed meanwhile is kept. From now on, not once all is written: nobody may read.
-            tty.setcbreak(self.source, termios.TCSANOW)
-        return True
+        with _changing:
+            if _lent or not self._foreground():
+                return False
+            mode = termios.tcgetattr(self.source)
+            if mode[tty.LFLAG] & termios.ICANON:
+                self._before = mode
+                # Not TCSAFLUSH: what was typed meanwhile is kept. At once, not when all is written: nobody may read.
+                tty.setcbreak(self.source, termios.TCSANOW)
+            return True
 
     def _foreground(self) -> bool:
         try:
@@ -58,12 +60,16 @@ class Terminal:
         """Leave the terminal as it was."""
         import termios
 
-        if self._before is not None and os.isatty(self.source) and self._foreground():
-            termios.tcsetattr(self.source, termios.TCSANOW, self._before)
-        self._before = None
+        with _changing:
+            if self._before is not None and os.isatty(self.source) and self._foreground():
+                termios.tcsetattr(self.source, termios.TCSANOW, self._before)
+            self._before = None
 
 
 _open: list[Terminal] = []
+_changing = threading.Lock()
+_lent = False
+"""Whether the terminal is another's for the moment, whoever reads."""
 
 
 @contextmanager
@@ -81,6 +87,11 @@ def terminal() -> Iterator[Terminal]:
 @contextmanager
 def ordinary() -> Iterator[None]:
     """The terminal as others want it, while this lasts: it gives single keys again when it is next read."""
-    for opened in _open:
-        opened.put_back()
-    yield
+    global _lent
+    _lent = True
+    try:
+        for opened in list(_open):
+            opened.put_back()
+        yield
+    finally:
+        _lent = False
