@@ -22,6 +22,11 @@ from nursery import Nursery, nursery
 from websockets.sync.client import connect
 from websockets.typing import Origin
 
+from patcher.address.placement import allocate
+from patcher.show.files import read_show
+from patcher.stream.sender import box_universes
+from patcher.wiring import wire
+
 PATIENCE = 30.0
 SHOW = """\
 [show]
@@ -391,3 +396,54 @@ def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str
         process.wait()
         group.close()
         os.close(unread)
+
+
+# --- what else lights ----------------------------------------------------------------------------------------------
+
+BUSY = """
+import sys, time
+import numpy as np
+from patcher.cli.stopping import stopping
+from patcher.stream.levels import Levels
+from patcher.stream.sender import Sender, Target
+with stopping() as stop, Sender([Target("e131", 1, sys.argv[1])], interface="127.0.0.1") as sender:
+    sender.send(Levels((1,), np.full((1, 512), 9, dtype=np.uint8)))
+    sum(number for number in range(10 ** 12))
+"""
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGTSTP])
+def test_it_is_dark_whatever_the_program_is_busy_with(number: int) -> None:
+    # As a diagnosis that thinks for seconds: a flag alone would wait for it.
+    group = Group(1, ear(HOST, E131))
+    process = subprocess.Popen([sys.executable, "-c", BUSY, HOST])
+    try:
+        group.until_lit()
+        process.send_signal(number)
+        until(lambda: group.listen() or terminated(group.packets[-1]))  # type: ignore[func-returns-value]
+        until(lambda: group.listen() or len(group.packets) >= 7)  # type: ignore[func-returns-value]
+        group.check_dark()
+        assert process.poll() is None
+    finally:
+        process.kill()
+        process.wait()
+        group.close()
+
+
+@pytest.mark.parametrize("number", [signal.SIGQUIT, signal.SIGTERM, signal.SIGUSR2])
+def test_the_demo_ends_its_streams(number: int, processes: Nursery, tmp_path: Path, heron_lock: Path) -> None:
+    show = read_show(heron_lock).show
+    assert show is not None
+    universes = box_universes(allocate(wire(show)).patch)["weirside"]
+    groups, said = [Group(universe) for universe in universes], tmp_path / "said"
+    running = processes.run("demo", said=said)
+    try:
+        until(lambda: groups[0].listen() or bool(groups[0].packets))  # type: ignore[func-returns-value]
+        os.kill(running, number)
+        assert processes.wait(running) == 1
+        assert "Ended; all is dark." in said.read_text()
+        for group in groups:
+            group.check_dark()
+    finally:
+        for group in groups:
+            group.close()
