@@ -204,3 +204,36 @@ def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path
     assert said["runs"][0]["lamps"] == [[7, 7, 7]] * 40
     (box,) = said["boxes"]
     assert box["packets"]["with more synchronization addresses than it keeps apart"] > 900
+
+
+def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: FINDINGS.md, C8: 2 000 sources of 256 pages of 512 universes took 10 GB.
+    monkeypatch.setattr("patcher.stream.listening.MOST_PAGES", 40)
+    listening, universes = Listening(), list(range(1, 513))
+    for cid in (b"a" * 16, b"b" * 16, b"c" * 16):
+        for page in range(30):
+            listening.receive(
+                discovery(cid, page, 29, [page * 512 + u for u in universes], b"mill"), "e131", "1:1", 0.0
+            )
+    assert listening.left_aside == 50
+    assert weight(listening) < 40 * 1024 + 40_000
+    named = set(listening.named())
+    assert named == set(range(1, 30 * 512 + 1))
+    # A page that is known is taken at any time; the others once nothing was heard of a source for two announcements.
+    listening.receive(discovery(b"a" * 16, 0, 29, [63999], b"mill"), "e131", "1:1", 20.0)
+    assert 63999 in listening.named()
+    listening.receive(discovery(b"d" * 16, 0, 0, [7], b"weir"), "e131", "1:1", 30.0)
+    assert [one.source_name for one in listening.heard(30.0).announced] == ["mill", "weir"]
+
+
+def test_the_port_addresses_of_nodes_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("patcher.stream.listening.MOST_PORT_ADDRESSES", 60)
+    listening, chance = Listening(), random.Random(3)
+    for _ in range(300):
+        listening.receive(poll_reply(chance), "artnet", "192.0.2.7:6454", 0.0)
+    (node,) = listening.heard(0.0).nodes
+    assert 50 < len(node.port_addresses) <= 60
+    assert listening.left_aside > 200
+    for number in range(4):
+        listening.receive(poll_reply(chance), "artnet", f"192.0.2.{number + 8}:6454", 60.0)
+    assert "192.0.2.7" not in [one.address for one in listening.heard(60.0).nodes]

@@ -1,6 +1,7 @@
 """A yard that can be seen: the picture of one thing, read back from what is written to the terminal."""
 
 import fcntl
+import io
 import json
 import os
 import pty
@@ -74,6 +75,11 @@ def close(tables: dict, on: str, columns: int, lines: int, colours: str = "truec
     return yard, Close(yard, wiring.show, find(on, wiring, patch), columns, lines, colours)  # type: ignore[arg-type]
 
 
+def caption(drawn: Close) -> str:
+    """What is said below the picture."""
+    return " ".join(line for line in drawn.lines() if "\x1b" not in line and not line[:1].isspace()).strip()
+
+
 def alone(yard: Yard, drawn: Close, run: str, columns: int, lines: int) -> list[set[tuple[int, int]]]:
     """Where each pixel of a run is seen, lit by itself in green; and that the rest stays grey."""
     found = []
@@ -117,13 +123,13 @@ def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.Dat
 def test_the_window_that_a_grid_asks_for_is_large_enough(columns: int, rows: int) -> None:
     tables = one_grid({"columns": columns, "rows": rows})
     _, small = close(tables, "wall", 100, 3)
-    wants = re.search(r"each pixel wants a window of (\d+) columns and (\d+) lines", small.lines()[-1])
+    wants = re.search(r"each pixel wants a window of (\d+) columns and (\d+) lines", caption(small))
     assert wants
     width, height = map(int, wants.groups())
     yard, drawn = close(tables, "wall", width, height)
     yard.lamps["wall"][:] = 9
     assert len(lit(halves(drawn.lines()))) == columns * rows
-    assert "wants" not in drawn.lines()[-1]
+    assert "wants" not in caption(drawn)
 
 
 LINE = {"shape": "line", "path": [[0.0, 0.0], [3.0, 1.5], [4.0, 0.5]], "pixel": "rgb"}
@@ -147,14 +153,14 @@ def test_neighbours_on_a_string_can_be_counted(keys: dict) -> None:
     assert len(set(own)) == len(own)
     for before, after in pairwise(own):
         assert max(abs(before[0] - after[0]), abs(before[1] - after[1])) >= 2
-    assert "not fit" not in drawn.lines()[-1]
+    assert "not fit" not in caption(drawn)
 
 
 def test_what_does_not_fit_is_said_and_can_be_named() -> None:
     tables = a_string(pixels=900)
     _, drawn = close(tables, "wall", 80, 12)
     shown = len(halves(drawn.lines()))
-    left = re.search(r"(\d+) pixels do not fit: --on wall/(\d+)-900", drawn.lines()[-1])
+    left = re.search(r"(\d+) pixels do not fit: --on wall/(\d+)-900", caption(drawn))
     assert left
     assert (shown + int(left[1]), shown + 1) == (900, int(left[2]))
     rest, drawn = close(tables, f"wall/{left[2]}-900", 80, 60)
@@ -169,7 +175,41 @@ def test_of_many_strings_it_says_how_many_pixels_hide() -> None:
     tables["run"]["twin"] = {**LINE, "pixels": 400, "pixel": "rgb"}
     tables["controller"]["box"]["port"]["1"] = ["wall", "twin"]
     _, drawn = close(tables, "box", 80, 24)
-    assert "800 of 800 pixels touch another or hide behind it" in drawn.lines()[-1]
+    assert "800 of 800 pixels touch another or hide behind it" in caption(drawn)
+
+    assert "not drawn" not in caption(drawn)
+
+
+def test_a_run_without_a_shape_is_named_where_it_is_not_drawn() -> None:
+    tables = a_string(**LINE, pixels=400)
+    tables["run"]["bush"] = {"pixels": 400, "pixel": "rgb"}
+    tables["controller"]["box"]["port"]["1"] = ["wall", "bush"]
+    _, drawn = close(tables, "box", 70, 24)
+    assert "not drawn, for want of a shape: bush" in caption(drawn)
+    assert len(drawn.lines()) <= 24
+
+
+def test_a_lit_pixel_is_seen_even_where_it_shares_its_place() -> None:
+    yard, drawn = close(one_grid({"columns": 30, "rows": 20}), "wall", 11, 5)
+    for pixel in range(600):
+        yard.lamps["wall"][:] = 0
+        yard.lamps["wall"][pixel, 2] = 1
+        assert {halves(drawn.lines())[place] for place in lit(halves(drawn.lines()))} == {(0, 0, 255)}
+
+
+def test_no_picture_is_drawn_before_the_last_one_was_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    from patcher.cli import output, yard
+
+    written = io.StringIO()
+    monkeypatch.setattr("sys.stdout", written)
+    wiring = wired(one_grid({"columns": 3, "rows": 2}))
+    draw = yard._picture(Yard(wiring, allocate(wiring).patch, Built()), wiring, None)
+    monkeypatch.setattr(output, "busy", lambda: True)
+    draw()
+    assert written.getvalue() == ""
+    monkeypatch.setattr(output, "busy", lambda: False)
+    draw()
+    assert "·" in written.getvalue()
 
 
 def test_colours_are_true_and_dim_ones_stay_dimmer() -> None:

@@ -189,10 +189,8 @@ class Packets:
         return self.octets[: len(self.goals)].copy()
 
     def begin_again(self, held: NDArray[np.uint8]) -> None:
-        """Make the data rows what they were when they were `held`, ended or not; their sequences go on."""
+        """Make the data rows what they were when they were `held`; their sequences go on with the next `count_on`."""
         self.octets[: len(held)] = held
-        for protocol, rows in (("e131", slice(0, self.e131)), ("artnet", slice(self.e131, len(held)))):
-            self.octets[rows, SEQUENCE_AT[protocol]] = self._sequences[rows]
 
 
 def _told(goals: Sequence[Target], sync_universe: int) -> list[Target]:

@@ -7,6 +7,7 @@ line by line, in tens. Where all that does not fit, it says so. All is worked ou
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -34,6 +35,8 @@ NOTHING = -1
 TEN = 10
 NUMBER = 7
 """Columns of the number before an unrolled line."""
+MOST_SAYS, MOST_NAMED = 3, 5
+"""Lines below the picture, and runs that are named there."""
 LETTERS = {"R": "R", "G": "G", "B": "B", "RG": "Y", "RB": "M", "GB": "C", "RGB": "W"}
 
 
@@ -164,7 +167,10 @@ class Close:
         self._parts = thing.parts
         self._width = columns
         self._units = 2 if colours else 1
-        drawn = self._drawn(show, max(1, lines - 1) * self._units)
+        for below in range(1, MOST_SAYS + 1):
+            drawn = self._drawn(show, max(1, lines - below) * self._units)
+            if not drawn.says or len(self._caption(drawn.says)) <= below:
+                break
         self._labels = {row // self._units: text for row, text in drawn.labels.items()}
         self._says = drawn.says
         self._pixel, self._height = drawn.pixels, -(-drawn.height // self._units)
@@ -207,8 +213,14 @@ class Close:
         strings = unroll(names, self._width, room)
         if len(names) > 1 and strings.says:
             # All of it is too much: a picture of what hangs there, and words for what it cannot show.
-            says = f"{close} of {len(where)} pixels touch another or hide behind it: name a part of it with --on"
-            return Drawn(own[whole.pixels], whole.columns, whole.rows, whole.height, {}, (says,))
+            hidden = [f"{close} of {len(where)} pixels touch another or hide behind it: name a part of it with --on"]
+            drawn = {number for number, _ in hanging}
+            without = [name for number, (name, _, _) in enumerate(names) if number not in drawn]
+            if without:
+                hidden.append(f"not drawn, for want of a shape: {', '.join(without[:MOST_NAMED])}")
+            if without[MOST_NAMED:]:
+                hidden[-1] += f" and {len(without) - MOST_NAMED} more"
+            return Drawn(own[whole.pixels], whole.columns, whole.rows, whole.height, {}, tuple(hidden))
         below = height - room
         return Drawn(
             np.concatenate([own[shape.pixels], strings.pixels]),
@@ -233,8 +245,13 @@ class Close:
             label = self._labels.get(line, "")
             self._lines[line] = (label + self._line(rows[:, len(label) :])).rstrip()
         self._old = new.copy()
-        lit = f"{self._thing.name}: {np.count_nonzero(top)} of {len(top)} pixels lit"
-        return [*self._lines, "; ".join((lit, *self._says))[: self._width]]
+        return [*self._lines, *self._caption(self._says, int(np.count_nonzero(top)))]
+
+    def _caption(self, says: tuple[str, ...], lit: int | None = None) -> list[str]:
+        """What stands below the picture: one line, and more where there is something to say."""
+        pixels = self._thing.pixels
+        words = "; ".join((f"{self._thing.name}: {pixels if lit is None else lit} of {pixels} pixels lit", *says))
+        return textwrap.wrap(words, max(self._width, 1))[: MOST_SAYS if says else 1]
 
     def _light(self, part: Part) -> NDArray[np.float64]:
         weights = np.array([MIXED.get(letter, (1, 1, 1)) for letter in self._yard.letters[part.run]], dtype=np.float64)
