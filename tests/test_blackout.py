@@ -375,7 +375,7 @@ def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str
         while True:
             os.write(theirs, b"." * 100)
     os.set_blocking(theirs, True)
-    os.read(unread, 4096)  # room for what is said before anything is lit
+    os.read(unread, 4096)  # a page: room for what is said before anything is lit
     call = [sys.executable, "-m", "patcher", "send", "dot", show, "--yard", "--rate", "200", "--fps", "200"]
     process = subprocess.Popen(call, stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs)
     os.close(theirs)
@@ -389,7 +389,7 @@ def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str
         assert len(group.packets) - before > 120
         assert time.monotonic() - began < 2
         process.send_signal(signal.SIGINT)
-        assert process.wait(PATIENCE) != 0
+        assert process.wait(PATIENCE) in (0, 2)  # 2: what it had to say could not be written
         group.check_dark()
     finally:
         process.kill()
