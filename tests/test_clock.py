@@ -151,3 +151,28 @@ def test_frames_without_a_pause_leave_the_keys_heard() -> None:
     playing = Playing(pattern, 1.0, None, None, lambda: len(asked) > 3 or time.now() > time.begin + 60, hands)
     playing.play(Slow(), Clock(4.0, time.now), lambda look: Levels((), np.zeros((0, 512), np.uint8)), print, print)  # type: ignore[arg-type]
     assert len(asked) > 3
+
+
+@pytest.mark.parametrize("stall", [0.7, 5.0, 3600.0])
+def test_a_pause_of_the_machine_is_not_made_up_for_by_flashing(stall: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: WCAG 2.2, 2.3.1: at most three flashes in any second. A machine that sleeps, or a program that was stopped
+    # by kill -STOP, comes back long after; a pattern of one step a second must not run through all that it has missed.
+    wall, time, paused = Wall(), Time(), [stall]
+    told: list[tuple[int, float]] = []
+    monkeypatch.setattr("patcher.stream.playing.time.sleep", time.wait)
+
+    def tell(step: int, look: Look) -> None:
+        told.append((step, time.seconds))
+        if step == 3 and paused:
+            time.seconds += paused.pop()
+
+    def render(look: Look) -> Levels:
+        return Levels((1,), np.zeros((1, 512), dtype=np.uint8))
+
+    pattern = patterns.Pattern(1000, 1.0, (), lambda step: Look((), (str(step),)))
+    playing = Playing(pattern, 1.0, stall + 12.0, None, lambda: False)
+    playing.play(wall, Clock(40.0, time.now), render, tell, print)  # type: ignore[arg-type]
+    assert [step for step, _ in told] == list(range(len(told)))
+    for place, (_, at) in enumerate(told):
+        assert sum(at <= later < at + 1 for _, later in told[place:]) <= 4
+    assert len(told) >= 10

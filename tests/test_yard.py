@@ -977,7 +977,7 @@ def test_the_picture_shows_runs_without_a_shape_as_strips_and_boxes_with_their_c
     ]  # fmt: skip
     coloured = Picture(yard, wiring, 80, 24, "truecolor").lines()[0]
     assert "\x1b[38;2;255;0;0m●\x1b[0m\x1b[38;2;0;0;255m●\x1b[0m····" in coloured
-    eight = Picture(yard, wiring, 80, 24, "8").text()
+    eight = "".join(Picture(yard, wiring, 80, 24, "8").lines())
     assert "\x1b[31m●\x1b[0m\x1b[34m●\x1b[0m" in eight
 
 

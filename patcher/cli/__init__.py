@@ -10,7 +10,23 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, bench, demo, diagnose, edit, listen, phone, power, send, sheet, swap, verify, yard
+from patcher.cli import (
+    adopt,
+    ask,
+    bench,
+    demo,
+    diagnose,
+    edit,
+    listen,
+    output,
+    phone,
+    power,
+    send,
+    sheet,
+    swap,
+    verify,
+    yard,
+)
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -44,7 +60,10 @@ def main() -> None:
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        app()
+        try:
+            app()
+        finally:
+            output.end()
     except PatcherError as error:
         from patcher.cli.saying import say_findings
 

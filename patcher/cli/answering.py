@@ -273,6 +273,7 @@ class Lamps:
         eye: what looks at the lamps.
         chance: what the eye misses.
         witness: answers the questions of the diagnosis from lamps built alike.
+        stopped: whether something has asked to stop.
         heard: how many packets have come.
     """
 
@@ -285,6 +286,7 @@ class Lamps:
     eye: Eye
     chance: np.random.Generator
     witness: Witness
+    stopped: Callable[[], bool]
     heard: int = 0
 
     def step(self, step: Step, levels: Levels) -> Reply:
@@ -295,6 +297,8 @@ class Lamps:
             thing: bool(self.chance.random() < chance)
             for thing, chance in as_said(step, self.wiring, self._shades(levels), self.eye).items()
         }
+        if self.stopped():
+            return Reply("stop")
         if all(sound.values()):
             return Reply("yes")
         wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
@@ -304,7 +308,7 @@ class Lamps:
 
     def question(self, question: Question) -> str | None:
         """The key of what the eye sees."""
-        return self.witness.answer(question)
+        return None if self.stopped() else self.witness.answer(question)
 
     def deed(self, *, writable: bool) -> Deed:
         """The yard mends nothing."""
@@ -337,7 +341,7 @@ class Lamps:
 
         self.sender.send(levels)
         give_up = time.monotonic() + PATIENCE
-        while self.heard < self.sender.packets and time.monotonic() < give_up:
+        while self.heard < self.sender.packets and time.monotonic() < give_up and not self.stopped():
             for datagram in self.receiver.poll(PATIENCE):
                 if datagram.ear.port == e131.PORT and self.source.encode() not in datagram.octets:
                     continue

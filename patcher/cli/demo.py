@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import time
+from collections.abc import Callable
 from contextlib import ExitStack
 from importlib.resources import files
 from pathlib import Path
@@ -33,10 +34,11 @@ def demo() -> None:
     from patcher.address.placement import allocate
     from patcher.address.thing import find
     from patcher.cli.loading import load
+    from patcher.cli.stopping import stopping
     from patcher.stream.looks import COLOURS
     from patcher.stream.patterns import dot, joined, sweep
 
-    with tempfile.TemporaryDirectory(prefix="patcher-demo-") as folder:
+    with tempfile.TemporaryDirectory(prefix="patcher-demo-") as folder, stopping() as stop:
         show = _copy_show(Path(folder))
         wiring = load(show)
         made = allocate(wiring)
@@ -51,13 +53,13 @@ def demo() -> None:
         grid = find(GRID, wiring, patch)
         by_line, across = (sweep(wiring, patch, grid, COLOURS["green"], by) for by in ("columns", "rows"))
         bars = joined(by_line, across)
-        walked = _Watched(show, wiring, patch, [], walk).run()
+        walked = _Watched(show, wiring, patch, [], walk, stop).run()
         print(f"\n2. A dot walks along {WALKED}, as E1.31 and Art-Net packets to simulated boxes:")
         _say(walked, wiring, walk)
-        sound = _Watched(show, wiring, patch, [], bars).run()
+        sound = _Watched(show, wiring, patch, [], bars, stop).run()
         print(f"\n3. The serpentine grid {GRID}, line by line, then across its lines:")
         _say(sound, wiring, bars)
-        wrong = _Watched(show, wiring, patch, [FAULT], bars).run()
+        wrong = _Watched(show, wiring, patch, [FAULT], bars, stop).run()
         print(f"\n4. The same grid, its cable plugged into the wrong corner ({FAULT}):")
         _say(wrong, wiring, bars)
         good = walked.as_planned == walk.steps and sound.as_planned == bars.steps and wrong.as_planned < bars.steps
@@ -83,8 +85,11 @@ def _copy_show(folder: Path) -> Path:
 class _Watched:
     """A pattern sent to a yard step by step, each look held against the plan."""
 
-    def __init__(self, show: Path, wiring: Wiring, patch: Patch, faults: list[str], pattern: Pattern) -> None:
+    def __init__(
+        self, show: Path, wiring: Wiring, patch: Patch, faults: list[str], pattern: Pattern, stop: Callable[[], bool]
+    ) -> None:
         self.show, self.wiring, self.patch, self.faults, self.pattern = show, wiring, patch, faults, pattern
+        self.stop = stop
         self.as_planned = 0
         self.packets = 0
         self.dark = False
@@ -107,7 +112,7 @@ class _Watched:
 
         def hear(until: int) -> None:
             give_up = time.monotonic() + PATIENCE
-            while yard.packets < until and time.monotonic() < give_up:
+            while yard.packets < until and time.monotonic() < give_up and not self.stop():
                 for datagram in receiver.poll(PATIENCE):
                     yard.receive(heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())
 
@@ -116,6 +121,9 @@ class _Watched:
             sender = stack.enter_context(Sender(goals, interface="127.0.0.1"))
             universes = sorted({goal.universe for goal in goals})
             for step in range(self.pattern.steps):
+                if self.stop():
+                    print("Ended; all is dark.")
+                    raise typer.Exit(1)
                 look = self.pattern.look(step)
                 sender.send(levels(look, wiring, patch, universes, LEVEL))
                 hear(sender.packets)

@@ -54,7 +54,7 @@ def say(outcome: Outcome) -> None:
 
 
 def _say_troubles(outcome: Outcome) -> None:
-    from patcher.stream.hearing import TOO_MANY
+    from patcher.stream.hearing import TOO_MANY, TOO_MANY_GROUPS
 
     heard = outcome.heard
     if outcome.deaf:
@@ -65,7 +65,7 @@ def _say_troubles(outcome: Outcome) -> None:
             more = f" and {len(places) - MOST_DEAF} more" if places[MOST_DEAF:] else ""
             choose = ""
             if any(map(_is_group, places)):
-                few = reason == TOO_MANY
+                few = reason in (TOO_MANY, TOO_MANY_GROUPS)
                 choose = " Name fewer with --universe." if few else " Choose a network with --interface."
             _wrapped(f"Not listened on {', '.join(places[:MOST_DEAF])}{more}: {reason}.{choose}")
     if heard.malformed:

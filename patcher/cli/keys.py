@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import select
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
 
+from patcher.cli.terminal import Terminal, terminal
 from patcher.stream.playing import Move
 
 ON, BACK = {" ", "n", "\x1b[C", "\x1bOC"}, {"b", "\x1b[D", "\x1bOD"}
@@ -22,8 +19,8 @@ class Keys:
         done: the person wants to stop, or nothing more can be typed.
     """
 
-    def __init__(self, source: int) -> None:
-        """Read from a file descriptor."""
+    def __init__(self, source: Terminal) -> None:
+        """Read from a terminal, or from what stands in for it."""
         self.done = False
         self._source = source
         self._waiting = ""
@@ -31,8 +28,7 @@ class Keys:
 
     def __call__(self, seconds: float) -> Move | None:
         """The next move, after waiting at most so many seconds."""
-        if not self._waiting and select.select([self._source], [], [], seconds)[0]:
-            typed = os.read(self._source, 64)
+        if not self._waiting and (typed := self._source.read(seconds)) is not None:
             self.done = self.done or not typed
             self._waiting += typed.decode(errors="replace")
         while self._waiting and not self.done:
@@ -61,16 +57,5 @@ class Keys:
 @contextmanager
 def keys() -> Iterator[Keys]:
     """Keys from the terminal, one by one, or from whatever stands in for it; the terminal is left as it was."""
-    source = sys.stdin.fileno()
-    if not os.isatty(source):
+    with terminal() as source:
         yield Keys(source)
-        return
-    import termios
-    import tty
-
-    before: list[Any] = termios.tcgetattr(source)
-    try:
-        tty.setcbreak(source)
-        yield Keys(source)
-    finally:
-        termios.tcsetattr(source, termios.TCSADRAIN, before)

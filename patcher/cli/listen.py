@@ -231,8 +231,10 @@ def _follow(hearing: Hearing, listening: Listening, interface: str | None) -> No
     from patcher.stream.hearing import MOST_GROUPS, groups
 
     room = MOST_GROUPS - len(hearing.ears)
-    more = [ear for ear in groups(listening.named(), interface) if ear not in hearing.ears][: max(0, room)]
+    named = [ear for ear in groups(listening.named(), interface) if ear not in hearing.ears]
+    more = named[: max(0, room)]
     hearing.add([ear for ear in more if f"{ear.host}:{ear.port}" not in hearing.deaf])
+    hearing.leave_out(named[len(more) :])
 
 
 def _watcher(scene: Scene, wanted: bool) -> Callable[[Heard, float], None] | None:

@@ -128,7 +128,7 @@ def stream(
             say_others(goals, priority, interface, stop)
         sender = stack.enter_context(Sender(goals, priority=priority, interface=interface, sync=sync))
         universes = sorted({goal.universe for goal in goals})
-        clock = Clock(frames)
+        clock = Clock(frames, stop.now)
         stopped: Callable[[], bool] = (lambda: stop() or hands.done) if hands else stop
         playing = Playing(chosen, chosen.rate, seconds, loops, stopped, hands)
 

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import os
-import select
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+
+from patcher.cli.terminal import Terminal, terminal
 
 END = "\x04"
 """Ctrl-D: nothing more is typed."""
 
 
 class Typed:
-    """Keys, one at a time, from a file descriptor.
+    """Keys, one at a time.
 
     Attributes:
         ended: nothing more can be typed.
     """
 
-    def __init__(self, source: int) -> None:
+    def __init__(self, source: Terminal) -> None:
         self.ended = False
         self._source = source
         self._octets = b""
@@ -28,8 +26,7 @@ class Typed:
 
     def __call__(self, seconds: float) -> str | None:
         """The next key, after waiting at most so many seconds."""
-        if not self._waiting and not self.ended and select.select([self._source], [], [], seconds)[0]:
-            octets = os.read(self._source, 256)
+        if not self._waiting and not self.ended and (octets := self._source.read(seconds)) is not None:
             self.ended = not octets
             self._octets += octets
             try:
@@ -48,16 +45,5 @@ class Typed:
 @contextmanager
 def typed() -> Iterator[Typed]:
     """Keys from the terminal, or from whatever stands in for it; the terminal is left as it was."""
-    source = sys.stdin.fileno()
-    if not os.isatty(source):
+    with terminal() as source:
         yield Typed(source)
-        return
-    import termios
-    import tty
-
-    before: list[Any] = termios.tcgetattr(source)
-    try:
-        tty.setcbreak(source)
-        yield Typed(source)
-    finally:
-        termios.tcsetattr(source, termios.TCSADRAIN, before)

@@ -237,10 +237,10 @@ def _answering(
         need_yard(goals, show)
     universes = sorted({goal.universe for goal in goals})
     with ExitStack() as stack:
-        if yard and not by_hand:
-            yield stack.enter_context(_lamps(show, wiring, patch, faults, seed))
-            return
         stop = stack.enter_context(stopping())
+        if yard and not by_hand:
+            yield stack.enter_context(_lamps(show, wiring, patch, faults, seed, stop))
+            return
         keys = stack.enter_context(typed())
         sender = stack.enter_context(Sender(goals, interface=LOOPBACK if yard else interface))
         yield Person(keys, sender, universes, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
@@ -251,7 +251,9 @@ def _answering(
 
 
 @contextmanager
-def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int) -> Iterator[Answering]:
+def _lamps(
+    show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int, stopped: Callable[[], bool]
+) -> Iterator[Answering]:
     import uuid
 
     import numpy as np
@@ -276,7 +278,7 @@ def _lamps(show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: in
     own = f"Patcher {uuid.uuid4()}"
     with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
         chance, witness = np.random.default_rng(seed), Witness(wiring, patch, built, seed=seed)
-        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), chance, witness)
+        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), chance, witness, stopped)
 
 
 def _say_report(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sys
 import time
@@ -13,9 +14,10 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json
-from patcher.errors import choose_from, refuse
+from patcher.errors import PatcherError, choose_from, refuse
 
 if TYPE_CHECKING:
+    from patcher.address.thing import Thing
     from patcher.show.schema import Show
     from patcher.stream.receiver import Ear, Receiver
     from patcher.wiring import Wiring
@@ -24,12 +26,17 @@ if TYPE_CHECKING:
 
 PICTURES_A_SECOND = 10
 SNAPSHOTS_A_SECOND = 1
+MOST_FOLLOWED = 64
+"""Groups of synchronization addresses that are listened to at once."""
 LONGEST_WAIT = 0.05
 """Seconds after which time goes on for the boxes at the latest."""
 
 
 def yard(
     show: ShowFile,
+    on: Annotated[
+        str | None, typer.Option(metavar="THING", help="Fill the window with a box, port, run, pixels or prop.")
+    ] = None,
     seconds: Annotated[float | None, typer.Option(min=0, help="Stop after so long.")] = None,
     fault: Annotated[
         list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="Wired or set wrongly; repeats.")
@@ -49,6 +56,7 @@ def yard(
     as_json: AsJson = False,
 ) -> None:
     """Simulate the show's boxes on loopback addresses, and show which lamps are lit."""
+    from patcher.address.thing import find
     from patcher.cli.stopping import stopping
     from patcher.faults import build, parse
     from patcher.stream.receiver import Receiver
@@ -57,6 +65,9 @@ def yard(
 
     wiring = load(show)
     patch = load_patch(show, wiring)
+    thing = find(on, wiring, patch) if on is not None else None
+    if thing is not None and not thing.parts:
+        raise refuse(thing.name, "has no pixels to draw", "name a box, port, run, pixels or prop that has")
     built = build(wiring.show, [parse(text, wiring.show) for text in fault or []])
     without_power = tuple(_off(text, wiring.show) for text in off or [])
     begin = time.monotonic()
@@ -71,20 +82,29 @@ def yard(
         for name in simulated.boxes:
             print(f"{name} {_listens(simulated, wiring.show, name, hosts)}", file=sys.stderr)
         print(f"The yard is ready: patcher send dot {show} --yard", file=sys.stderr, flush=True)
-        watch = _watchers(simulated, wiring, snapshot, picture=sys.stdout.isatty() and not as_json)
-        _run(simulated, wiring.show, receiver, heard_by, watch, lambda: stop() or time.monotonic() >= end)
+        drawn = _can_draw(wanted=on is not None, as_json=as_json)
+        watch = _watchers(simulated, wiring, thing, snapshot, picture=drawn)
+        following = _Following(simulated, wiring.show, receiver, heard_by)
+        _run(simulated, receiver, heard_by, following, watch, lambda: stop() or time.monotonic() >= end)
     if snapshot is not None:
         _write_snapshot(simulated, snapshot)
+    if drawn:
+        print()
     if as_json:
-        say_json(_document(simulated, hosts, time.monotonic() - begin))
+        left_out = {"groups": len(following.deaf), "under_way": trouble.too_many if trouble else 0}
+        say_json(_document(simulated, hosts, time.monotonic() - begin) | {"left_out": left_out})
     else:
         print(f"{count(simulated.ever_lit(), 'lamp')} lit at some time, {simulated.lit()} lit at the end.")
         for name, box in simulated.boxes.items():
             print(f"  {name}: " + (", ".join(f"{n} packets {what}" for what, n in box.counts.items()) or "no packet"))
+        if following.deaf:
+            print(f"Not listened on {count(len(following.deaf), 'more group')} of synchronization addresses.")
+        if trouble is not None and trouble.too_many:
+            print(f"Lost because too many were under way at once: {count(trouble.too_many, 'packet')}.")
 
 
 def _run(
-    yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]],
+    yard: Yard, receiver: Receiver, heard_by: dict[Ear, list[str]], following: _Following,
     watch: list[Callable[[], None]], over: Callable[[], bool],
 ) -> None:  # fmt: skip
     """Let packets come and time go on until it is over."""
@@ -94,7 +114,7 @@ def _run(
         now = time.monotonic()
         yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], now)
         yard.expire(now)
-        _follow_sync(yard, show, receiver, heard_by)
+        following.go()
         for look in watch:
             look()
 
@@ -122,25 +142,68 @@ def _listens(yard: Yard, show: Show, name: str, hosts: dict[str, str]) -> str:
     return f"listens on {'its multicast groups' if show.controllers[name].delivery == 'multicast' else hosts[name]}"
 
 
-def _follow_sync(yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]]) -> None:
-    """Listen on the groups of synchronization addresses as packets name them."""
-    from patcher.yard.yard import sync_ears
+class _Following:
+    """Listens on the groups of synchronization addresses for as long as packets name them.
 
-    for ear, boxes in sync_ears(show, yard).items():
-        if ear not in heard_by:
-            receiver.listen(ear)
-            heard_by[ear] = boxes
-        elif new := [box for box in boxes if box not in heard_by[ear]]:
-            heard_by[ear] += new
+    Attributes:
+        deaf: groups of which there were too many at once.
+    """
+
+    def __init__(self, yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]]) -> None:
+        self.deaf: set[Ear] = set()
+        self._yard, self._show, self._receiver, self._heard_by = yard, show, receiver, heard_by
+        self._own = {ear: tuple(boxes) for ear, boxes in heard_by.items()}
+        self._followed: set[Ear] = set()
+
+    def go(self) -> None:
+        """Join what is named now, and leave what is not any more."""
+        from patcher.yard.yard import sync_ears
+
+        wanted = sync_ears(self._show, self._yard)
+        for ear in self._followed - wanted.keys():
+            self._followed.remove(ear)
+            if ear in self._own:
+                self._heard_by[ear] = list(self._own[ear])
+            else:
+                self._receiver.leave(ear)
+                del self._heard_by[ear]
+        for ear, boxes in wanted.items():
+            if ear in self._heard_by or self._join(ear):
+                self._followed.add(ear)
+                self._heard_by[ear] = [*dict.fromkeys((*self._own.get(ear, ()), *boxes))]
+
+    def _join(self, ear: Ear) -> bool:
+        if len(self._followed) < MOST_FOLLOWED:
+            try:
+                self._receiver.listen(ear)
+            except PatcherError:  # the system has no more files or groups
+                pass
+            else:
+                self.deaf.discard(ear)
+                return True
+        self.deaf.add(ear)
+        return False
 
 
-def _watchers(yard: Yard, wiring: Wiring, snapshot: Path | None, *, picture: bool) -> list[Callable[[], None]]:
+def _can_draw(*, wanted: bool, as_json: bool) -> bool:
+    """Whether there is a terminal to draw on; said, where there is none and one is wanted."""
+    dumb = os.environ.get("TERM", "") in ("dumb", "unknown", "")
+    why = "its output is JSON" if as_json else "its output is no terminal" if not sys.stdout.isatty() else ""
+    why = why or ("this terminal (TERM) cannot place text" if dumb else "")
+    if why and wanted:
+        print(f"--on draws nothing here: {why}; --snapshot FILE writes what every pixel shows.", file=sys.stderr)
+    return not why
+
+
+def _watchers(
+    yard: Yard, wiring: Wiring, thing: Thing | None, snapshot: Path | None, *, picture: bool
+) -> list[Callable[[], None]]:
     """What looks at the yard while it runs: the picture, and the file."""
     from patcher.yard.picture import Throttle
 
     found: list[Callable[[], None]] = []
     if picture:
-        found.append(Throttle(_picture(yard, wiring), PICTURES_A_SECOND))
+        found.append(Throttle(_picture(yard, wiring, thing), PICTURES_A_SECOND))
     if snapshot is not None:
         found.append(Throttle(lambda: _write_snapshot(yard, snapshot), SNAPSHOTS_A_SECOND))
     return found
@@ -177,19 +240,31 @@ def _document(yard: Yard, hosts: dict[str, str], seconds: float) -> dict[str, An
     }
 
 
-def _picture(yard: Yard, wiring: Wiring) -> Callable[[], None]:
-    """Draws the lamps in the terminal, in the colours that it has."""
+def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], None]:
+    """Draws pixels in the terminal, in the colours that it has; not before the last picture has been taken."""
+    import shutil
+
     from rich.console import Console
 
+    from patcher.cli import output
+    from patcher.yard.close import Close, Colours
     from patcher.yard.picture import Picture
+    from patcher.yard.screen import Screen
 
+    kinds: dict[str | None, Colours] = {"standard": "8", "256": "256", "windows": "8", "truecolor": "truecolor"}
+    # The console looks at COLORTERM, TERM and NO_COLOR.
     console = Console(highlight=False)
-    kinds = {None: "", "standard": "8", "256": "8", "windows": "8", "truecolor": "truecolor"}
-    drawn = Picture(yard, wiring, console.width, console.height, kinds.get(console.color_system, "8"))
-    console.clear()
+    colours = "" if console.no_color else kinds.get(console.color_system, "")
+
+    def picture(columns: int, lines: int) -> Callable[[], list[str]]:
+        if thing is not None:
+            return Close(yard, wiring.show, thing, columns, lines, colours).lines
+        return Picture(yard, wiring, columns, lines, "8" if colours == "256" else colours).lines
+
+    screen = Screen(shutil.get_terminal_size, picture)
 
     def draw() -> None:
-        sys.stdout.write(drawn.text())
-        sys.stdout.flush()
+        if not output.busy():
+            sys.stdout.write(screen.text(time.monotonic()))
 
     return draw

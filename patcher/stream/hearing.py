@@ -28,6 +28,7 @@ MOST_GROUPS = 2000
 """Groups joined at once: each is a socket of its own."""
 MOST_NAMED = 6
 TOO_MANY = "too many open files"
+TOO_MANY_GROUPS = f"more than the {MOST_GROUPS} groups that are joined at once"
 SPARE_FILES = 16
 """Files that the program may open besides."""
 
@@ -108,6 +109,10 @@ class Hearing:
         room = _room(len(wanted))
         self._open(wanted[:room])
         self.deaf.update((_named(ear), TOO_MANY) for ear in wanted[room:])
+
+    def leave_out(self, ears: Iterable[Ear]) -> None:
+        """There is no room to listen there."""
+        self.deaf.update((_named(ear), TOO_MANY_GROUPS) for ear in ears)
 
     def listen_on(self, universes: Iterable[int], interface: str | None) -> None:
         """Listen to what comes to this machine by unicast and broadcast, and to the groups of some universes."""

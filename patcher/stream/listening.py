@@ -1,15 +1,17 @@
 """Who sends what: datagrams and times in, streams and their counts out. No socket, no clock.
 
 A *stream* is one universe from one source. It lives from its first packet until it says that it ends, or has been
-silent for 2.5 s; then it is *terminated* or *gone*, and is remembered for the report until the room is needed. Memory
-is bounded: what there is no room for is counted and left aside.
+silent for 2.5 s; then it is *terminated* or *gone*, and is remembered for the report until the room is needed. So is
+all else that is heard. Memory is bounded: what there is no room for is counted and left aside.
 """
 
 from __future__ import annotations
 
 import uuid
+from array import array
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 from patcher.stream.counting import Order, Rate
 from patcher.wire import artnet, e131
@@ -18,11 +20,18 @@ from patcher.wire.malformed import Malformed
 MOST_STREAMS = 20_000
 MOST_NODES = 2_000
 MOST_SOURCES = 2_000
+MOST_PAGES = 2_000
+"""Pages of universe discovery, of up to 512 universes each: 125 of them name all universes that there are."""
+MOST_PORT_ADDRESSES = 20_000
+"""Port-Addresses of all nodes together."""
 MOST_REASONS = 5
 LOST_AFTER = e131.NETWORK_DATA_LOSS_TIMEOUT
 """Seconds of silence. Art-Net names no time; a person asks the same of both."""
+ANNOUNCED_AGAIN = 25.0
+"""Seconds after which a source has missed two announcements: E131_UNIVERSE_DISCOVERY_INTERVAL is 10 s. Own choice."""
 Protocol = Literal["e131", "artnet"]
 State = Literal["live", "terminated", "gone"]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +183,20 @@ class _Sync:
 @dataclass(slots=True)
 class _Pages:
     source_name: str
-    pages: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    heard: float
+    pages: dict[int, array[int]] = field(default_factory=dict)
+
+    def universes(self) -> set[int]:
+        return {universe for page in self.pages.values() for universe in page}
+
+
+@dataclass(slots=True)
+class _Node:
+    short_name: str
+    long_name: str
+    mac: bytes
+    heard: float
+    port_addresses: set[int] = field(default_factory=set)
 
 
 class Listening:
@@ -186,8 +208,10 @@ class Listening:
         self._streams: dict[_Key, _Stream] = {}
         self._syncs: dict[tuple[Protocol, int, bytes, str], _Sync] = {}
         self._sources: dict[tuple[bytes, str], _Pages] = {}
-        self._nodes: dict[str, Node] = {}
-        self._swept = float("-inf")
+        self._nodes: dict[str, _Node] = {}
+        self._pages = self._port_addresses = 0
+        self._swept: dict[str, float] = {}
+        self._announced: set[int] | None = set()
         self.malformed = 0
         self.left_aside = 0
         self._reasons: dict[str, None] = {}
@@ -218,9 +242,9 @@ class Listening:
             case artnet.Sync():
                 self._sync(("artnet", 0, b"", address), now)
             case e131.Discovery():
-                self._announce(packet, address)
+                self._announce(packet, address, now)
             case artnet.PollReply():
-                self._node(packet, address)
+                self._node(packet, address, now)
 
     def _stream(self, key: _Key, packet: e131.Data | artnet.Dmx, port: int, number: int, now: float) -> None:
         known = self._streams.get(key)
@@ -255,47 +279,74 @@ class Listening:
         return True
 
     def _make_room(self, now: float) -> bool:
-        """Forget streams that have ended; looked for at most once a second, for the search takes its time."""
-        if now - self._swept >= 1.0:
-            self._swept = now
-            self._streams = {key: one for key, one in self._streams.items() if one.state(now) == "live"}
+        """Forget streams that have ended."""
+        self._sweep("streams", self._streams, lambda one: one.state(now) == "live", now)
         return len(self._streams) < self._most
+
+    def _sweep(self, what: str, kept: dict[Any, T], stays: Callable[[T], bool], now: float) -> None:
+        """Forget what has ended; looked for at most once a second, for the search takes its time."""
+        if now - self._swept.get(what, float("-inf")) >= 1.0:
+            self._swept[what] = now
+            for key in [key for key, one in kept.items() if not stays(one)]:
+                del kept[key]
 
     def _sync(self, key: tuple[Protocol, int, bytes, str], now: float) -> None:
         known = self._syncs.get(key)
         if known is not None:
             known.packets, known.heard = known.packets + 1, now
-        elif len(self._syncs) < MOST_SOURCES:
-            known = self._syncs[key] = _Sync(Rate(now), now)
         else:
-            self.left_aside += 1
-            return
+            if len(self._syncs) >= MOST_SOURCES:
+                self._sweep("syncs", self._syncs, lambda one: now - one.heard <= LOST_AFTER, now)
+            if len(self._syncs) >= MOST_SOURCES:
+                self.left_aside += 1
+                return
+            known = self._syncs[key] = _Sync(Rate(now), now)
         known.rate.count(now)
 
-    def _announce(self, packet: e131.Discovery, address: str) -> None:
+    def _announce(self, packet: e131.Discovery, address: str, now: float) -> None:
         key = (packet.cid, address)
-        if key not in self._sources and len(self._sources) >= MOST_SOURCES:
-            self.left_aside += 1
-            return
-        known = self._sources.setdefault(key, _Pages(""))
-        known.source_name = packet.source
-        known.pages[packet.page] = packet.universes
-        known.pages = {page: listed for page, listed in known.pages.items() if page <= packet.last_page}
+        known = self._sources.get(key)
+        new_page = known is None or packet.page not in known.pages
+        if new_page and (self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES)):
+            self._sweep("sources", self._sources, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
+            self._pages, self._announced = sum(len(one.pages) for one in self._sources.values()), None
+            known = self._sources.get(key)
+            if self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES):
+                self.left_aside += 1
+                return
+        if known is None:
+            known = self._sources[key] = _Pages("", now)
+        known.source_name, known.heard = packet.source, now
+        before, listed = len(known.pages), array("H", packet.universes)
+        if known.pages.get(packet.page) != listed or max(known.pages) > packet.last_page:
+            known.pages[packet.page] = listed
+            known.pages = {page: listed for page, listed in known.pages.items() if page <= packet.last_page}
+            self._announced = None
+        self._pages += len(known.pages) - before
 
-    def _node(self, reply: artnet.PollReply, address: str) -> None:
+    def _node(self, reply: artnet.PollReply, address: str, now: float) -> None:
         known = self._nodes.get(address)
-        if known is None and len(self._nodes) >= MOST_NODES:
+        if known is None:
+            if len(self._nodes) >= MOST_NODES or self._port_addresses >= MOST_PORT_ADDRESSES:
+                self._sweep("nodes", self._nodes, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
+                self._port_addresses = sum(len(one.port_addresses) for one in self._nodes.values())
+            if len(self._nodes) >= MOST_NODES:
+                self.left_aside += 1
+                return
+            known = self._nodes[address] = _Node("", "", b"", now)
+        known.short_name, known.long_name, known.mac, known.heard = reply.short_name, reply.long_name, reply.mac, now
+        new = set(reply.port_addresses) - known.port_addresses
+        if self._port_addresses + len(new) > MOST_PORT_ADDRESSES:
             self.left_aside += 1
             return
-        before = known.port_addresses if known else ()
-        self._nodes[address] = Node(
-            address, printable(reply.short_name), printable(reply.long_name),
-            tuple(sorted({*before, *reply.port_addresses})), reply.mac.hex(":"),
-        )  # fmt: skip
+        known.port_addresses |= new
+        self._port_addresses += len(new)
 
     def named(self) -> list[int]:
         """The universes that E1.31 sources announce, or whose synchronization packets they wait for; rising."""
-        found = {universe for one in self._sources.values() for page in one.pages.values() for universe in page}
+        if self._announced is None:
+            self._announced = {universe for one in self._sources.values() for universe in one.universes()}
+        found = set(self._announced)
         for key, one in self._streams.items():
             if key[0] == "e131" and isinstance(one.packet, e131.Data) and one.packet.sync_universe:
                 found.add(one.packet.sync_universe)
@@ -315,16 +366,28 @@ class Listening:
                 printable(one.source_name),
                 _cid(cid),
                 address,
-                tuple(sorted({u for p in one.pages.values() for u in p})),
+                tuple(sorted(one.universes())),
             )
             for (cid, address), one in self._sources.items()
         ]
         streams.sort(key=lambda one: (one.universe, one.protocol != "e131", one.source_name, one.address, one.port))
         return Heard(
             tuple(streams),
-            tuple(syncs), tuple(announced), tuple(self._nodes[address] for address in sorted(self._nodes)),
+            tuple(syncs), tuple(announced), self._seen_nodes(),
             self.malformed, tuple(self._reasons), self.left_aside,
         )  # fmt: skip
+
+    def _seen_nodes(self) -> tuple[Node, ...]:
+        return tuple(
+            Node(
+                address,
+                printable(one.short_name),
+                printable(one.long_name),
+                tuple(sorted(one.port_addresses)),
+                one.mac.hex(":"),
+            )
+            for address, one in sorted(self._nodes.items())
+        )
 
     def _seen(self, key: _Key, one: _Stream, now: float) -> Stream:
         protocol, universe, cid, sender = key
@@ -336,7 +399,7 @@ class Listening:
         else:
             address = sender.rpartition(":")[0]
             node = self._nodes.get(address)
-            name = node.short_name if node else ""
+            name = printable(node.short_name) if node else ""
         return Stream(
             protocol, universe, name, _cid(cid), address, one.port, priority, sync, order.last, preview, force,
             one.state(now), one.rate.at(now), one.packets, order.lost, order.late, order.repeated, order.restarts,

@@ -184,6 +184,14 @@ class Packets:
             e131.set_terminated(memoryview(self.octets[row])[int(self.begins[row]) :])
         return np.arange(self.e131)
 
+    def held(self) -> NDArray[np.uint8]:
+        """The data rows as they are now, for `begin_again`."""
+        return self.octets[: len(self.goals)].copy()
+
+    def begin_again(self, held: NDArray[np.uint8]) -> None:
+        """Make the data rows what they were when they were `held`; their sequences go on with the next `count_on`."""
+        self.octets[: len(held)] = held
+
 
 def _told(goals: Sequence[Target], sync_universe: int) -> list[Target]:
     """Where synchronization goes: to each box once, and to the group of the synchronization universe for all boxes that

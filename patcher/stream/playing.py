@@ -13,6 +13,8 @@ from patcher.stream.patterns import Pattern
 from patcher.stream.reach import Reach
 from patcher.stream.sender import DARK, Sender
 
+OWED = 2
+"""Steps that are made up for after a pause, one a frame: more would flash by."""
 LONGEST_WAIT = 0.05
 """Seconds after which a stop is noticed at the latest."""
 
@@ -59,7 +61,8 @@ class Playing:
     ) -> int:
         """Send frames until the time, the loops or the person says stop, and say how many they were.
 
-        No step is left out: where frames come slower than steps, each frame shows the next step.
+        No step is left out: where frames come slower than steps, each frame shows the next step. After a pause of the
+        machine the pattern goes on from where it was.
 
         Args:
             sender: sends them.
@@ -68,7 +71,7 @@ class Playing:
             tell: is given each new step and its look, after it was sent.
             tell_reach: is given what is heard of boxes that cannot be reached, or can again.
         """
-        step, walked, shown, sent = 0, -1, -1, 0
+        step, walked, owed, shown, sent = 0, -1, 0, -1, 0
         levels = DARK
         moves: list[Move] = []
         waited = False
@@ -90,7 +93,10 @@ class Playing:
             if self.stopped() or (self.seconds is not None and elapsed >= self.seconds):
                 break
             if self.hands is None:
-                walked = min(int(elapsed * self.rate), walked + 1)
+                due = int(elapsed * self.rate) - owed
+                forgotten = max(0, due - walked - 1 - OWED)
+                owed += forgotten
+                walked = min(due - forgotten, walked + 1)
                 if self.loops is not None and walked >= self.loops * self.pattern.steps:
                     break
                 step = walked % self.pattern.steps

@@ -14,8 +14,10 @@ from patcher.stream.many import LONGEST, Arrived, many
 
 BUFFER = 32 * 1024 * 1024
 """Octets that the system is asked to keep for us between two looks; it grants what it allows."""
-AT_ONCE = 512
-"""Datagrams of one ear that are taken at a time, so that the others have their turn."""
+AT_ONCE, IN_ALL, AT_LEAST = 512, 8192, 8
+"""Datagrams that are taken at a time: of one ear at most, so that the others have their turn; of all of them, about;
+and of each at least.
+"""
 _RCVBUFFORCE = 33
 """SO_RCVBUFFORCE of Linux, which Python does not name: over the system's limit, for those who may."""
 
@@ -62,6 +64,7 @@ class Receiver:
             PatcherError: an address is not this machine's, or its port is busy.
         """
         self._selector = selectors.DefaultSelector()
+        self._sockets: dict[Ear, socket.socket] = {}
         self._take = many()
         try:
             for ear in ears:
@@ -80,26 +83,32 @@ class Receiver:
 
     def listen(self, ear: Ear) -> None:
         """Open one more ear; PatcherError as above."""
-        self._selector.register(_open(ear), selectors.EVENT_READ, ear)
+        self._sockets[ear] = _open(ear)
+        self._selector.register(self._sockets[ear], selectors.EVENT_READ, ear)
+
+    def leave(self, ear: Ear) -> None:
+        """Listen there no more."""
+        left = self._sockets.pop(ear)
+        self._selector.unregister(left)
+        left.close()
 
     def poll(self, seconds: float) -> list[Datagram]:
-        """What has arrived, of each ear at most `AT_ONCE`, after waiting at most so many seconds for the first."""
+        """What has arrived, of each ear its share, after waiting at most so many seconds for the first."""
         found: list[Datagram] = []
-        for key, _ in self._selector.select(seconds):
+        ready = self._selector.select(seconds)
+        share = min(AT_ONCE, max(AT_LEAST, IN_ALL // max(1, len(ready))))
+        for key, _ in ready:
             source = key.fileobj
             assert isinstance(source, socket.socket)  # noqa: S101  (only sockets are registered)
             ear: Ear = key.data
-            arrived: list[Arrived] = self._take(source, AT_ONCE) if self._take else _one_by_one(source, AT_ONCE)
+            arrived: list[Arrived] = self._take(source, share) if self._take else _one_by_one(source, share)
             found += [Datagram(octets, ear, sender) for octets, sender in arrived]
         return found
 
     def close(self) -> None:
         """Stop listening."""
-        for key in list(self._selector.get_map().values() if self._selector.get_map() else ()):
-            source = key.fileobj
-            self._selector.unregister(source)
-            if isinstance(source, socket.socket):
-                source.close()
+        for ear in list(self._sockets):
+            self.leave(ear)
         self._selector.close()
 
 

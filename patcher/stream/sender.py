@@ -2,7 +2,7 @@
 
 However a stream ends, its lamps end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
 asks, with three packets that say so. They are spread over a quarter of a second, for the network may be out for a
-moment just then.
+moment just then. Another thread can ask for the same, for good (`end`) or for a while (`rest`); see `blackout`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ import os
 import socket
 import time
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from types import TracebackType
 
 import numpy as np
@@ -20,6 +20,7 @@ import numpy as np
 from patcher.address.patch import Patch
 from patcher.errors import refuse
 from patcher.show.schema import Show
+from patcher.stream import blackout
 from patcher.stream.datagrams import FULL, Rows, datagrams, returning
 from patcher.stream.interfaces import interfaces
 from patcher.stream.levels import Levels
@@ -148,6 +149,8 @@ class Sender:
         except BaseException:
             self._socket.close()
             raise
+        self._ended = self._resting = False
+        blackout.opened(self)
 
     def __enter__(self) -> Sender:
         return self
@@ -158,11 +161,14 @@ class Sender:
         self.close()
 
     def send(self, levels: Levels) -> None:
-        """One frame: what it changes leaves at once; a universe that `levels` has not is dark."""
-        now = self._now()
-        changed = self._block.write(levels)
-        self._new_in[changed] = self._frame + 1
-        self._leave(now)
+        """One frame: what it changes leaves at once; a universe that `levels` has not is dark. Nothing, once ended."""
+        with blackout.LOCK:
+            if self._ended:
+                return
+            now = self._now()
+            changed = self._block.write(levels)
+            self._new_in[changed] = self._frame + 1
+            self._leave(now)
 
     def news(self) -> tuple[Reach, ...]:
         """Which boxes have been lost or found again since this was asked last."""
@@ -170,9 +176,10 @@ class Sender:
 
     def keep_alive(self) -> None:
         """Send again what would else be silent for too long; for use between frames that are far from each other."""
-        now = self._now()
-        if self._silent(now):
-            self._leave(now)
+        with blackout.LOCK:
+            now = self._now()
+            if not self._ended and self._silent(now):
+                self._leave(now)
 
     def _silent(self, now: float) -> bool:
         """Whether something has been silent for as long as it may be."""
@@ -245,29 +252,62 @@ class Sender:
                 self._socket.sendto(packet, (group, e131.PORT))
 
     def close(self) -> None:
-        """Send dark frames, end the E1.31 streams, close the socket; once only.
+        """End what has not ended yet, and close the socket; once only."""
+        with blackout.LOCK:
+            if self._socket.fileno() < 0:
+                return
+            try:
+                self.end()
+            finally:
+                blackout.closed(self)
+                self._socket.close()
+
+    def end(self) -> None:
+        """Send dark frames and end the E1.31 streams, for good: what is asked for afterwards is not sent.
 
         It takes a quarter of a second. Whoever does not wait for it, as by Ctrl-C, gets the rest of it at once.
         """
-        if self._socket.fileno() < 0:
-            return
+        with blackout.LOCK:
+            if not self._ended:
+                self._ended = True
+                if not self._resting:
+                    self._end()
+
+    @contextmanager
+    def rest(self) -> Iterator[None]:
+        """Dark, and the streams ended, while this lasts; then the last frame is sent again. Other threads wait."""
+        with blackout.LOCK:
+            if self._ended:
+                yield
+                return
+            held = self._block.held()
+            self._end()
+            self._resting = True
+            try:
+                yield
+            finally:
+                self._resting = False
+            if self._ended:
+                return
+            self._block.begin_again(held)
+            self._new_in[:] = self._frame + 1
+            self._leave(self._now())
+
+    def _end(self) -> None:
         steps = [(self._go_dark, DARK_GAP)] * (ENDINGS - 1) + [(self._go_dark, END_GAP)]
         if self._block.e131:
             steps += [(self._terminate, END_GAP)] * ENDINGS
         stopped: BaseException | None = None
-        try:
-            while steps:
-                try:
-                    step, gap = steps.pop(0)
-                    step()
-                    if steps and stopped is None:
-                        self._wait(gap)
-                except BaseException as error:
-                    # Whatever it is, lamps that stay lit are worse: what is left of the end comes first.
-                    stopped = stopped or error
-            self._hear(self._now())
-        finally:
-            self._socket.close()
+        while steps:
+            try:
+                step, gap = steps.pop(0)
+                step()
+                if steps and stopped is None:
+                    self._wait(gap)
+            except BaseException as error:
+                # Whatever it is, lamps that stay lit are worse: what is left of the end comes first.
+                stopped = stopped or error
+        self._hear(self._now())
         if stopped is not None:
             raise stopped
 

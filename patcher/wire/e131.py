@@ -189,7 +189,7 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
 
 
 def set_terminated(packet: bytearray | memoryview) -> None:
-    """Set the Stream_Terminated option of a data packet, in place; there is no way back (clause 6.2.6).
+    """Set the Stream_Terminated option of a data packet, in place (clause 6.2.6).
 
     A source ends a stream by sending three such packets. They wait for no synchronization packet, as none will come.
     """

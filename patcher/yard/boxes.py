@@ -17,8 +17,12 @@ from patcher.wire import artnet, e131
 from patcher.wire.malformed import Malformed
 from patcher.yard.sync import ArtSync, StreamSync
 
-REMEMBERED = 8192
-"""Packet heads that a box remembers having read."""
+REMEMBERED, A_UNIVERSE = 256, 4
+"""Packet heads that a box remembers having read, and how many more for each of its universes."""
+MOST_SOURCES = 16
+"""Sources that a box keeps apart in one universe. Those of a higher priority take the place of lower ones."""
+TOO_MANY_SOURCES = "of more sources than it keeps apart"
+TOO_MANY_ADDRESSES = "with more synchronization addresses than it keeps apart"
 
 Packet = e131.Data | e131.Sync | e131.Discovery | artnet.Dmx | artnet.Sync | artnet.Poll | artnet.PollReply | Malformed
 
@@ -107,7 +111,7 @@ class Box:
         if not isinstance(read, e131.Data | artnet.Dmx):
             return read, 0, b""
         if full and len(read.slots) == e131.SLOTS:
-            if len(self._heads) >= REMEMBERED:
+            if len(self._heads) >= REMEMBERED + A_UNIVERSE * len(self.universes):
                 self._heads.clear()
             self._heads[head] = replace(read, slots=b"")
         return read, read.sequence, read.slots
@@ -130,6 +134,9 @@ class Box:
             sources.pop(packet.cid, None)
             return self._dark_without_sources(packet.universe)
         if known is None:
+            if len(sources) >= MOST_SOURCES and not _give_way(sources, packet.priority):
+                self._count(TOO_MANY_SOURCES)
+                return None
             sources[packet.cid] = _Source(packet.priority, sequence, now)
             self._oldest = min(self._oldest, now)
         else:
@@ -138,8 +145,12 @@ class Box:
             self._count("lower priority")
             return None
         self._count("taken")
-        if packet.sync_universe and self.stream_sync.holds(packet, row, slots, now):
-            return None
+        if packet.sync_universe:
+            held = self.stream_sync.holds(packet, row, slots, now)
+            if held is None:
+                self._count(TOO_MANY_ADDRESSES)
+            if held:
+                return None
         self.stream_sync.drop(row)
         self._set(row, slots)
         return packet.universe
@@ -155,6 +166,11 @@ class Box:
         if known is not None and artnet.out_of_order(known.sequence, sequence):
             self._count("out of order")
             return None
+        if known is None and len(sources) >= MOST_SOURCES:
+            self._forget_silent(sources, now)
+            if len(sources) >= MOST_SOURCES:
+                self._count(TOO_MANY_SOURCES)
+                return None
         sources[name] = _Source(0, sequence, now)
         self._count("taken")
         if self.art_sync.holds(sender, row, slots, now):
@@ -213,3 +229,12 @@ class Box:
         self.stream_sync, self.art_sync = StreamSync(), ArtSync()
         for row in range(len(self.universes)):
             self._set(row, bytes(e131.SLOTS))
+
+
+def _give_way(sources: dict[bytes, _Source], priority: int) -> bool:
+    """Forget a source of a lower priority, if there is one."""
+    lowest = min(sources, key=lambda cid: sources[cid].priority)
+    if sources[lowest].priority >= priority:
+        return False
+    del sources[lowest]
+    return True

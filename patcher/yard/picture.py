@@ -119,10 +119,6 @@ class Picture:
             found.append(f"{name[:NAME]:<{NAME}} " + (what if box.on else "off"))
         return found
 
-    def text(self) -> str:
-        """What is written to a terminal to draw the picture over the last one."""
-        return "\x1b[H" + "".join(f"{line}\x1b[K\r\n" for line in self.lines()) + "\x1b[J"
-
     def _line(self, marks: list[str], colours: list[tuple[int, int, int] | None], begin: int, end: int) -> str:
         parts = []
         for colour, cells in groupby(range(begin, end), key=colours.__getitem__):

@@ -13,6 +13,10 @@ from dataclasses import dataclass, field
 
 from patcher.wire import e131
 
+MOST_ADDRESSES = 16
+"""Synchronization addresses that a box keeps apart."""
+MOST_SOURCES = 16
+"""Sources of one address whose sequences are kept."""
 ART_SYNC_TIMEOUT = 4.0
 """Seconds without ArtSync after which levels are shown as they come. From memory: Art-Net 4, ArtSync."""
 
@@ -23,12 +27,14 @@ class _Address:
 
     Attributes:
         since: when a synchronization packet was last heard; before the first one, when levels first waited.
+        named: when a packet last spoke of it.
         heard: whether one ever was.
         held: what waits, by row of the box.
         sequence: of the last synchronization packet of each source.
     """
 
     since: float
+    named: float
     heard: bool = False
     held: dict[int, bytes] = field(default_factory=dict)
     sequence: dict[bytes, int] = field(default_factory=dict)
@@ -52,9 +58,11 @@ class StreamSync:
         """The synchronization addresses that data packets named."""
         return tuple(self._addresses)
 
-    def holds(self, packet: e131.Data, row: int, slots: bytes, now: float) -> bool:
-        """Whether a packet's levels are not to be shown yet."""
-        address = self._addresses.setdefault(packet.sync_universe, _Address(now))
+    def holds(self, packet: e131.Data, row: int, slots: bytes, now: float) -> bool | None:
+        """Whether a packet's levels are not to be shown yet; None: there is no room for its address, so they are."""
+        address = self._address(packet.sync_universe, now)
+        if address is None:
+            return None
         if address.lost(now) and (packet.force_sync or not address.heard):
             return False
         self.drop(row)
@@ -68,23 +76,47 @@ class StreamSync:
 
     def released(self, packet: e131.Sync, now: float) -> dict[int, bytes]:
         """What a synchronization packet lets be shown, by row."""
-        address = self._addresses.setdefault(packet.sync_universe, _Address(now))
+        address = self._address(packet.sync_universe, now)
+        if address is None:
+            return {}
         last = address.sequence.get(packet.cid)
         if last is not None and not address.lost(now) and e131.out_of_order(last, packet.sequence):
             return {}
+        if last is None and len(address.sequence) >= MOST_SOURCES:
+            address.sequence.clear()
         address.sequence[packet.cid] = packet.sequence
         address.since, address.heard = now, True
         held, address.held = address.held, {}
         return held
 
     def expired(self, now: float) -> dict[int, bytes]:
-        """What has waited in vain for a first synchronization packet, by row."""
+        """What has waited in vain for a first synchronization packet, by row. Addresses of which nobody speaks any more
+        are forgotten.
+        """
         found: dict[int, bytes] = {}
         for address in self._addresses.values():
             if address.held and not address.heard and address.lost(now):
                 found |= address.held
                 address.held = {}
+        self._forget(now)
         return found
+
+    def _address(self, number: int, now: float) -> _Address | None:
+        """A packet speaks of an address; None, where there are too many."""
+        known = self._addresses.get(number)
+        if known is None:
+            if len(self._addresses) >= MOST_ADDRESSES:
+                self._forget(now)
+            if len(self._addresses) >= MOST_ADDRESSES:
+                return None
+            known = self._addresses[number] = _Address(now, now)
+        known.named = now
+        return known
+
+    def _forget(self, now: float) -> None:
+        silent = [number for number, one in self._addresses.items() if now - one.named > e131.NETWORK_DATA_LOSS_TIMEOUT]
+        for number in silent:
+            del self._addresses[number]
 
 
 @dataclass(slots=True)

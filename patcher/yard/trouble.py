@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 
 OVERTAKEN = 0.03
 """Seconds by which a packet that is out of order comes late: over one frame at 40 a second, so that the next passes."""
+MOST_UNDER_WAY = 100_000
+"""Datagrams that are delayed at once; more are lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,7 @@ class Trouble:
         off: when which box has no power, in seconds from `begin`.
         seed: of all chance.
         begin: the time that counts as second 0; None: that of the first packet or look at the clock.
+        too_many: datagrams that were lost because too many were under way.
     """
 
     loss: float = 0.0
@@ -43,6 +46,7 @@ class Trouble:
     off: tuple[Off, ...] = ()
     seed: int = 0
     begin: float | None = None
+    too_many: int = 0
     _under_way: list[tuple[float, int, str, bytes, str]] = field(default_factory=list)
     _number: int = 0
 
@@ -57,6 +61,9 @@ class Trouble:
             return
         due = now + self.delay + (OVERTAKEN if late < self.reorder else 0.0)
         for _ in range(2 if doubled < self.double else 1):
+            if len(self._under_way) >= MOST_UNDER_WAY:
+                self.too_many += 1
+                continue
             heapq.heappush(self._under_way, (due, self._number, box, octets, sender))
             self._number += 1
 

@@ -1,0 +1,97 @@
+"""The terminal that keys are read from: single keys while it is ours, and as it was before whenever it is not."""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+
+class Terminal:
+    """Where keys come from: a terminal, or whatever stands in for it.
+
+    Attributes:
+        source: its file descriptor.
+    """
+
+    def __init__(self, source: int) -> None:
+        """Read from a file descriptor; a terminal is changed with the first read."""
+        self.source = source
+        self._before: list[Any] | None = None
+
+    def read(self, seconds: float) -> bytes | None:
+        """What was typed, after waiting at most so many seconds; empty where nothing more can come, None where nothing
+        came.
+        """
+        if os.isatty(self.source) and not self._ready():
+            time.sleep(seconds)
+            return None
+        if not select.select([self.source], [], [], seconds)[0]:
+            return None
+        return os.read(self.source, 256)
+
+    def _ready(self) -> bool:
+        """Whether it is ours to read: in the background it is the shell's. Then it gives single keys."""
+        import termios
+        import tty
+
+        with _changing:
+            if _lent or not self._foreground():
+                return False
+            mode = termios.tcgetattr(self.source)
+            if mode[tty.LFLAG] & termios.ICANON:
+                self._before = mode
+                # Not TCSAFLUSH: what was typed meanwhile is kept. At once, not when all is written: nobody may read.
+                tty.setcbreak(self.source, termios.TCSANOW)
+            return True
+
+    def _foreground(self) -> bool:
+        try:
+            return os.tcgetpgrp(self.source) == os.getpgrp()
+        except OSError:
+            return True  # not this program's own terminal: nobody else reads there
+
+    def put_back(self) -> None:
+        """Leave the terminal as it was."""
+        import termios
+
+        with _changing:
+            if self._before is not None and os.isatty(self.source) and self._foreground():
+                termios.tcsetattr(self.source, termios.TCSANOW, self._before)
+            self._before = None
+
+
+_open: list[Terminal] = []
+_changing = threading.Lock()
+_lent = False
+"""Whether the terminal is another's for the moment, whoever reads."""
+
+
+@contextmanager
+def terminal() -> Iterator[Terminal]:
+    """Keys one by one from the terminal, or from whatever stands in for it; the terminal is left as it was."""
+    opened = Terminal(sys.stdin.fileno())
+    _open.append(opened)
+    try:
+        yield opened
+    finally:
+        _open.remove(opened)
+        opened.put_back()
+
+
+@contextmanager
+def ordinary() -> Iterator[None]:
+    """The terminal as others want it, while this lasts: it gives single keys again when it is next read."""
+    global _lent
+    _lent = True
+    try:
+        for opened in list(_open):
+            opened.put_back()
+        yield
+    finally:
+        _lent = False
