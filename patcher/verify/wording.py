@@ -55,8 +55,8 @@ def asks(show: Show, ask: Ask) -> str:
             )
         case "odd":
             return (
-                f"Is there a single pixel of another colour on {run}? If so: begin at {ends(show, run)[0]}. After which "
-                "colour does it come?"
+                f"Is there a single pixel of another colour on {run}? If so: begin at {ends(show, run)[0]}. After "
+                "which colour does it come?"
             )
         case "where":
             return f"In which part of {run} is the {ask.colours[0]} light?"
