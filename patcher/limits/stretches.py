@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
 
 from patcher.show.schema import Feed, Show, Tap
 from patcher.wiring import Wiring
@@ -69,6 +72,29 @@ def stretches(wiring: Wiring) -> list[Stretch]:
         )
         for part in parts
     ]
+
+
+def grounds(wiring: Wiring) -> dict[str, frozenset[str]]:
+    """Of each hung run the runs whose ground is joined with its own, itself with them.
+
+    Ground goes on where V+ is cut, from run to run along a port and to a tee, and along feeds that join several runs. A
+    supply's own minus joins nothing here: nothing that leaves there comes back.
+    """
+    show = wiring.show
+    joined: nx.Graph[tuple[str, str]] = nx.Graph()
+    joined.add_nodes_from(("run", run.name) for run in show.runs.values() if run.hung)
+    for chain in wiring.chains.values():
+        hung = [("run", name) for name in chain if show.runs[name].hung]
+        joined.add_edges_from(pairwise(hung))
+    for run in show.runs.values():
+        if run.hung and run.same_data_as is not None and show.runs[run.same_data_as].hung:
+            joined.add_edge(("run", run.name), ("run", run.same_data_as))
+    joined.add_edges_from((("feed", tree), ("run", run)) for tree, run, _ in tapped(show) if show.runs[run].hung)
+    found: dict[str, frozenset[str]] = {}
+    for part in nx.connected_components(joined):
+        runs = frozenset(name for kind, name in part if kind == "run")
+        found |= dict.fromkeys(runs, runs)
+    return found
 
 
 def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
