@@ -76,7 +76,8 @@ def test_what_is_not_known_is_null(here: Patcher, tmp_path: Path) -> None:
     assert said.returncode == 1
     document = of_json(said.stdout)
     held(document)
-    assert document["supplies"][0]["amps_at_level"] is None
+    # By hand: 9 pixels of 3 × 20 mA and 1 mA, whatever the wires; what those lose is not known.
+    assert document["supplies"][0]["amps_at_level"] == pytest.approx(9 * 0.061)
     assert document["feeds"][0]["amps"] is document["feeds"][0]["taps"][0]["amps"] is None
     assert {run["lowest_volts"] for run in document["runs"]} == {None}
     assert {finding["rule"] for finding in document["findings"]} == {"unfed", "not-said"}

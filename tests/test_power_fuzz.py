@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from patcher.show.reading import read
 from patcher.wiring import problems, wire
 
-import os
-EXAMPLES = int(os.environ.get("EX","30"))
+EXAMPLES = 30
 
 
 @st.composite
@@ -116,7 +115,9 @@ def test_every_valid_show_gets_an_answer_or_words(here: Patcher, tmp_path: Path,
     seen = 0
 
     @settings(
-        max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck),
+        max_examples=EXAMPLES,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
         phases=[Phase.reuse, Phase.generate, Phase.shrink],
     )
     @given(anything(wild=wild))
@@ -132,6 +133,3 @@ def test_every_valid_show_gets_an_answer_or_words(here: Patcher, tmp_path: Path,
 
     every()
     assert seen > 0
-
-
-

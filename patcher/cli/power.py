@@ -72,11 +72,16 @@ def power(
     if svg is not None:
         _write_svg(svg, state, runs)
     if as_json:
-        say_json({**power_json(state), "findings": [finding_json(finding) for finding in found]})
+        level_of_all, ends = hold.brightest(state) if hold.described(wiring.show) else (None, [])
+        limited = [{"where": end.where, "rule": end.rule, "says": end.says} for end in ends]
+        more = {"holds_up_to": level_of_all, "limited_by": limited}
+        say_json({**power_json(state), **more, "findings": [finding_json(finding) for finding in found]})
     elif thing is not None:
         _say_plots(state, runs)
     else:
         _say_power(state)
+        if hold.described(wiring.show):
+            _say_brightest(*hold.brightest(state))
         for finding in found:
             print(in_words(finding))
     if any(finding.severity == "error" for finding in found) or any(run.holds is False for run in state.runs):
@@ -134,7 +139,7 @@ def _say_power(state: Power) -> None:
         ),
         right="volts rated dark at_level of_rated full_white highest_level",
     )  # fmt: skip
-    print("The highest level is where a supply gives 80 % of what it is rated for.\n")
+    print("The highest level is where a supply alone gives 80 % of its rating; the level of all is below.\n")
     say_table(
         ("feed", "supply", "wire", "carries", "bears", "fuse", "next_blade", "taps"),
         (
@@ -162,6 +167,20 @@ def _say_power(state: Power) -> None:
         ),
         right="lowest at_pixel needs",
     )  # fmt: skip
+    print()
+
+
+def _say_brightest(level: float | None, ends: list[Finding]) -> None:
+    """The level that everything holds at, and what ends it."""
+    what = "supplies to 80 %, volts, wires and fuses"
+    if level is None:
+        print(f"At no level does all of it hold ({what}). Dark already:")
+    else:
+        print(f"All that is fed holds up to level {level:g}: {what}.{f' At {level + 0.01:g}:' if ends else ''}")
+    for end in ends[:3]:
+        print(f"  {end.where} {end.says}")
+    if len(ends) > 3:
+        print(f"  and {count(len(ends) - 3, 'more place')}")
     print()
 
 

@@ -18,9 +18,8 @@ from patcher.limits.circuit import Floats
 from patcher.limits.feeding import LONGEST, Feeding, Ground, Stock, Strip, Task, strip_of
 from patcher.limits.hold import cut_at, findings, unsaid
 from patcher.limits.places import pixel_places, supply_place
-from patcher.limits.power import TINY, FeedLoad, Power, highest_level, power
-from patcher.limits.stretches import Stretch, grounds, stretches, tree_of
-from patcher.limits.supplies import LOADED
+from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.limits.stretches import Stretch, grounds, tree_of
 from patcher.limits.wires import CELSIUS, Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
 from patcher.units import METRES_PER
@@ -177,7 +176,7 @@ class _Work:
         """Add what lacks now, and solve the whole again; whether anything was added."""
         show = self.state.show
         self.left = self._left()
-        lacking = [part for part in stretches(self.state.wiring) if self._lacks(part)]
+        lacking = [part for part in self.state.stretches if self._lacks(part)]
         groups: defaultdict[object, list[tuple[Stretch, Strip]]] = defaultdict(list)
         for part in sorted(lacking, key=lambda part: -self._load(part)):
             strip = strip_of(self.state, part, self._asked(part))
@@ -193,7 +192,7 @@ class _Work:
 
     def end(self) -> None:
         """Say what sags still when nothing more is tried."""
-        for part in stretches(self.state.wiring):
+        for part in self.state.stretches:
             where = f"run.{part.parts[0][0]}"
             if where not in self.open and self._lacks(part):
                 volts = float(np.nanmin(self.state.drop.volts[self._points(part)]))
@@ -251,8 +250,7 @@ class _Work:
 
     def _left(self) -> dict[str, float]:
         """Amperes that each supply can still give."""
-        show, drop = self.state.show, self.state.drop
-        given = drop.supply_amps + self.state.logic
+        show, given = self.state.show, self.state.given(self.state.level)
         return {
             supply.name: 0.0 if np.isnan(amps) else supply.amps * LOADED - float(amps)
             for supply, amps in zip(show.supplies.values(), given, strict=True)
@@ -294,7 +292,7 @@ class _Work:
 
     def findings(self) -> tuple[Finding, ...]:
         """What could not be planned; where only the margin is missing it is a note."""
-        parts = {f"run.{part.parts[0][0]}": part for part in stretches(self.state.wiring)}
+        parts = {f"run.{part.parts[0][0]}": part for part in self.state.stretches}
         found = []
         for where, wrong in self.open.items():
             part = parts[where]
@@ -316,7 +314,7 @@ class _Work:
         volts = self.state.show.type_of(self.state.show.runs[run]).volts
         able = [name for name in self.left if self.state.show.supplies[name].volts == volts]
         load = self._load(part)
-        enough = [name for name in able if self.left[name] >= load - TINY]
+        enough = [name for name in able if self.left[name] >= load - SLIGHT]
         if not enough:
             self._too_weak(part, able, load)
         return sorted(enough, key=lambda name: (self._away(name, run), list(self.left).index(name)))
@@ -353,7 +351,7 @@ class _Work:
         """Whose ground a stretch has, whatever else may yet be fed."""
         show = self.state.show
         together = self.grounds[part.parts[0][0]]
-        beside = [other for other in stretches(self.state.wiring) if other.parts[0][0] in together]
+        beside = [other for other in self.state.stretches if other.parts[0][0] in together]
         if len(beside) == 1:
             return "own"
         supplies = {str(show.feeds[tree].supply) for other in beside for tree in other.trees}
@@ -383,7 +381,7 @@ class _Work:
                     self._too_many(part, few)
                 continue
             draws = 0.0 if part.trees else found.amps
-            if not part.trees and draws > self.left[supply] + TINY:
+            if not part.trees and draws > self.left[supply] + SLIGHT:
                 self._too_weak(part, able, draws)
                 continue
             self.left[supply] -= draws
@@ -441,7 +439,7 @@ class _Work:
             alike[part] = replace(fed, found=replace(fed.found, taps=taps, trunks=trunks))
             if not part.trees:
                 left[fed.supply] += fed.found.amps - alike[part].found.amps
-        if min(left.values()) < min(0.0, *self.left.values()) - TINY:
+        if min(left.values()) < min(0.0, *self.left.values()) - SLIGHT:
             return None
         self.left = left
         return alike
@@ -477,9 +475,9 @@ class _Work:
     def _no_worse_than(self, before: Power) -> bool:
         """Whether all that held holds still."""
         after = self.state
-        lacks = {part.parts for part in stretches(after.wiring) if not self._has(part, self._asked(part))}
+        lacks = {part.parts for part in after.stretches if not self._has(part, self._asked(part))}
         self.state = before
-        lacked = {part.parts for part in stretches(before.wiring) if not self._has(part, self._asked(part))}
+        lacked = {part.parts for part in before.stretches if not self._has(part, self._asked(part))}
         self.state = after
         wrong, old = ({(f.rule, f.where) for f in findings(each.wiring, each)} for each in (after, before))
         return lacks <= lacked and wrong <= old
