@@ -15,11 +15,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_planning import AT_BOX, BOX, line, shows
 from test_power import fed, said, show, tap
+from test_power_fuzz import anything, wired_or_none
 
 from patcher.limits import hold
 from patcher.limits.places import pixel_places, supply_place
 from patcher.limits.planning import Plan, RailPlan, plan
 from patcher.limits.power import Power, power
+from patcher.limits.stretches import roots
 from patcher.limits.supplies import swap_supply
 from patcher.limits.wires import Wire
 from patcher.show.editing import with_feeds
@@ -214,6 +216,27 @@ def test_a_margin_that_no_supply_can_give_is_said(here: Patcher, tmp_path: Path)
     assert again.returncode == 0
     assert "note: run.a: no feed was planned" in again.stdout
     assert "it holds as it is, without the margin" in again.stdout
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(anything())
+def test_a_plan_brings_no_hazard_that_was_not_there(tables: dict) -> None:
+    wiring = wired_or_none(tables)
+    if wiring is None:
+        return
+    found = plan(wiring)
+    before, after = (
+        {(finding.rule, finding.where) for finding in hold.findings(state.wiring, state) if finding.severity == "error"}
+        for state in (found.before, found.after)
+    )
+    assert after <= before
+    for name in found.feeds:
+        feed = roots(found.after.show)[name]
+        assert not found.after.show.supplies[feed.supply].spare
+    for rail in found.rails:
+        assert has_margin(found.after, rail, 0.05)
+        assert not has_margin(found.before, rail, 0.05)
+        assert rail.bound <= len(rail.taps)
 
 
 # ─── Where taps go ───────────────────────────────────────────────────────────────────────────────────────────────────

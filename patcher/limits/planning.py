@@ -19,7 +19,7 @@ from patcher.limits.feeding import LONGEST, Feeding, Ground, Stock, Strip, Task,
 from patcher.limits.hold import cut_at, findings, unsaid
 from patcher.limits.places import pixel_places, supply_place
 from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
-from patcher.limits.stretches import Stretch, grounds, tree_of
+from patcher.limits.stretches import Stretch, grounds, roots
 from patcher.limits.wires import CELSIUS, Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
 from patcher.units import METRES_PER
@@ -195,8 +195,9 @@ class _Work:
         for part in self.state.stretches:
             where = f"run.{part.parts[0][0]}"
             if where not in self.open and self._lacks(part):
-                volts = float(np.nanmin(self.state.drop.volts[self._points(part)]))
-                says = f"{_named(part)} still sags to {volts:.2f} V with all that was added"
+                volts = self.state.drop.volts[self._points(part)]
+                sags = "collapses" if np.isnan(volts).any() else f"sags to {volts.min():.2f} V"
+                says = f"{_named(part)} still {sags} with all that was added"
                 self._cannot(where, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
 
     def settle(self, given: set[str]) -> None:
@@ -228,7 +229,7 @@ class _Work:
     def _behind(self, load: FeedLoad) -> Feed:
         """The thinnest feed that branches off a feed, at any remove."""
         show = self.state.show
-        behind = [feed for feed in show.feeds.values() if tree_of(show, feed).name == load.feed.name]
+        behind = (show.feeds[name] for name, root in roots(show).items() if root.name == load.feed.name)
         return next(feed for feed in behind if wire_of(feed.awg, feed.mm2) == load.weakest)
 
     def _thicker(self, feed: Feed) -> dict[str, Feed]:
@@ -271,6 +272,9 @@ class _Work:
             says = f"{' and '.join(sorted(supplies))} share its V+"
             self._cannot(where, says, "cut it first: patcher check says where")
             return False
+        if wrong := self._other_volts(part, supplies):
+            self._cannot(where, *wrong)
+            return False
         at = self._points(part)
         if part.trees and not self.state.drop.known[at].all():
             if part.parts not in self.rails:
@@ -278,6 +282,27 @@ class _Work:
                 self._cannot(where, says, "patcher check names what is missing: write it in the show file")
             return False
         return not self._has(part, self._asked(part))
+
+    def _other_volts(self, part: Stretch, supplies: set[str]) -> tuple[str, str] | None:
+        """Why a stretch must get nothing more from what it hangs on, and what to do; None where it may."""
+        show = self.state.show
+        kinds = {show.runs[run].pixel: show.type_of(show.runs[run]).volts for run, _, _ in part.parts}
+        if len(set(kinds.values())) > 1:
+            wants = ", ".join(f"{name} of {volts:g} V" for name, volts in kinds.items())
+            return f"{_named(part)} has {wants} on one V+", "cut it between them (power_joined = false, or power_cuts)"
+        for supply in (show.supplies[name] for name in supplies):
+            if supply.spare:
+                return (
+                    f"{supply.name}, which feeds it, is marked as a spare",
+                    "take spare = true out, or feed it otherwise",
+                )
+            if supply.volts not in kinds.values():
+                wants = ", ".join(f"{name} wants {volts:g} V" for name, volts in kinds.items())
+                return (
+                    f"{supply.name} gives it {supply.volts:g} V, and {wants}",
+                    "never switch it on so: feed it otherwise",
+                )
+        return None
 
     def _has(self, part: Stretch, volts: Floats) -> bool:
         """Whether every pixel of a stretch has so many volts."""
@@ -380,11 +405,12 @@ class _Work:
                 if (few := task.too_many()) is not None:
                     self._too_many(part, few)
                 continue
-            draws = 0.0 if part.trees else found.amps
+            draws = found.amps
             if not part.trees and draws > self.left[supply] + SLIGHT:
                 self._too_weak(part, able, draws)
                 continue
-            self.left[supply] -= draws
+            if not part.trees:
+                self.left[supply] -= draws
             if assumed is not None:
                 self.assumed[assumed] = None
             self.open.pop(f"run.{run}", None)
@@ -439,7 +465,9 @@ class _Work:
             alike[part] = replace(fed, found=replace(fed.found, taps=taps, trunks=trunks))
             if not part.trees:
                 left[fed.supply] += fed.found.amps - alike[part].found.amps
-        if min(left.values()) < min(0.0, *self.left.values()) - SLIGHT:
+        if any(
+            left[fed.supply] < min(0.0, self.left[fed.supply]) - SLIGHT for part, fed in some.items() if not part.trees
+        ):
             return None
         self.left = left
         return alike

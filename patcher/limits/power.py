@@ -15,7 +15,7 @@ import numpy as np
 
 from patcher.limits.circuit import Circuit, Floats, Join, circuit, outwards
 from patcher.limits.drop import Drop, solve
-from patcher.limits.stretches import Stretch, stretches, tree_of
+from patcher.limits.stretches import Stretch, roots, stretches
 from patcher.limits.wires import BLADES, CELSIUS, Wire, blade, wire_of
 from patcher.show.schema import Feed, Show, Supply
 from patcher.wiring import Wiring
@@ -191,6 +191,10 @@ class Power:
         """Every feed."""
         amps, found = self.drop.amps, []
         branches = branches_of(self.show)
+        root = roots(self.show)
+        protected: dict[str, tuple[Wire | None, bool]] = {}
+        for feed in reversed([*outwards(self.show)]):
+            protected[feed.name] = _unfused(feed, branches[feed.name], protected)
         for feed in self.show.feeds.values():
             joins = self.circuit.joins[feed.name]
             wires = [join.wire for join in joins]
@@ -200,11 +204,8 @@ class Power:
                 at = max(number for number, join in enumerate(joins) if join.tap == branch.tap)
                 into[at] -= amps[self.circuit.joins[branch.name][0].wire]
             wire = wire_of(feed.awg, feed.mm2)
-            supply = str(tree_of(self.show, feed).supply)
-            behind = _unfused(feed, branches)
-            known = [each for each in behind if each is not None]
-            weakest = min(known, key=lambda each: each.bears, default=None)
-            said = len(known) == len(behind)
+            supply = str(root[feed.name].supply)
+            weakest, said = protected[feed.name]
             found.append(FeedLoad(feed, supply, wire, weakest, said, float(amps[wires[0]]), tuple(into.tolist())))
         return tuple(found)
 
@@ -305,14 +306,12 @@ def branches_of(show: Show) -> defaultdict[str, list[Feed]]:
     return found
 
 
-def _unfused(feed: Feed, branches: defaultdict[str, list[Feed]]) -> list[Wire | None]:
-    """The wire of a feed and those of the branches behind it, but for what has a fuse of its own."""
-    found, waiting = [], [feed]
-    while waiting:
-        one = waiting.pop()
-        found.append(wire_of(one.awg, one.mm2))
-        waiting += [branch for branch in branches[one.name] if branch.fuse is None]
-    return found
+def _unfused(feed: Feed, branches: list[Feed], known: dict[str, tuple[Wire | None, bool]]) -> tuple[Wire | None, bool]:
+    """Of the wires of a feed and of what branches off without a fuse the weakest; and whether all of them are said."""
+    wire = wire_of(feed.awg, feed.mm2)
+    behind = [(wire, wire is not None), *(known[branch.name] for branch in branches if branch.fuse is None)]
+    wires = [each for each, _ in behind if each is not None]
+    return min(wires, key=lambda each: each.bears, default=None), all(said for _, said in behind)
 
 
 def highest_level(net: Circuit, fits: Callable[[Drop], bool]) -> float | None:

@@ -37,11 +37,19 @@ def taken_pixels(tap: Tap, pixels: int) -> list[int]:
     return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
 
 
-def tree_of(show: Show, feed: Feed) -> Feed:
-    """The feed at the supply that a feed branches off, at any remove; itself where it comes from the supply."""
-    while feed.source is not None:
-        feed = show.feeds[feed.source]
-    return feed
+def roots(show: Show) -> dict[str, Feed]:
+    """Of each feed the feed at the supply that it branches off, at any remove; those of one root follow each other."""
+    behind: dict[str | None, list[Feed]] = defaultdict(list)
+    for feed in show.feeds.values():
+        behind[feed.source].append(feed)
+    found: dict[str, Feed] = {}
+    for root in behind[None]:
+        waiting = [root]
+        while waiting:
+            feed = waiting.pop()
+            found[feed.name] = root
+            waiting += behind[feed.name]
+    return found
 
 
 def stretches(wiring: Wiring) -> list[Stretch]:
@@ -99,7 +107,8 @@ def grounds(wiring: Wiring) -> dict[str, frozenset[str]]:
 
 def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
     """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
+    root = roots(show)
     for feed in show.feeds.values():
         for tap in feed.taps:
             for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
-                yield tree_of(show, feed).name, tap.run, pixel
+                yield root[feed.name].name, tap.run, pixel

@@ -11,7 +11,7 @@ import numpy as np
 
 from patcher.errors import choose_from, refuse
 from patcher.limits.power import LOADED, SLIGHT, Power, SupplyLoad, power
-from patcher.limits.stretches import tree_of
+from patcher.limits.stretches import roots
 from patcher.limits.wires import wire_of
 from patcher.show.schema import Feed, Logic, Show, Supply
 from patcher.wiring import Wiring, wire
@@ -149,10 +149,11 @@ class SupplySwap:
     def amps_of(self, trees: Iterable[str]) -> float:
         """Amperes that the spare gives at the show's level with only these of its feeds joined, and their branches."""
         kept, show = set(trees), self.show
+        root = roots(show)
         feeds = {
             name: feed
             for name, feed in show.feeds.items()
-            if (root := tree_of(show, feed)).supply != self.spare.name or root.name in kept
+            if root[name].supply != self.spare.name or root[name].name in kept
         }
         return self._load(show.model_copy(update={"feeds": feeds})).amps
 

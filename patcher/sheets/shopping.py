@@ -136,11 +136,14 @@ def _fuses(show: Show, spares: float) -> Iterator[Need]:
 
 def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
     """The fuses of taps into strings whose own wire bears less than the fuse before it lets through."""
-    note = "at a tap: the string’s own {} bears {:g} A, less than the fuse before it lets through"
-    sizes = Counter((tap.blade, tap.wire) for tap in state.tap_fuses if tap.blade is not None)
-    for (amps, wire), number in sorted(sizes.items(), key=lambda one: (one[0][0] or 0.0, str(one[0][1]))):
-        more = _more(number, spares)
-        yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", number, more, note=note.format(wire, wire.bears))
+    sizes: defaultdict[float, list[str]] = defaultdict(list)
+    for tap in state.tap_fuses:
+        if tap.blade is not None:
+            sizes[tap.blade].append(f"{tap.wire} ({tap.wire.bears:g} A)")
+    for amps, wires in sorted(sizes.items()):
+        thin = ", ".join(dict.fromkeys(wires))
+        note = f"at the joint: the string’s own {thin} bears less than the fuse before it lets through"
+        yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
     none = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.blade is None]
     if none:
         what = (
