@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import tomli_w
 from conftest import Patcher, wired
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from test_planning import AT_BOX, BOX, line, shows
 from test_power import fed, said, show, tap
@@ -207,7 +207,7 @@ def test_a_margin_that_no_supply_can_give_is_said(here: Patcher, tmp_path: Path)
     file.write_text(tomli_w.dumps(tables), encoding="utf-8")
     words = here("power", file, "--plan")
     assert words.returncode == 1
-    assert "at 12.20 V: 11.60 V and the margin of 5%" in words.stdout
+    assert "at 12.20 V: 11.60 V and the margin of 5 %" in words.stdout
     assert "ask for less margin (--margin)" in words.stdout
     assert here("power", file, "--plan", "--margin", "1", "--write").returncode == 0
     # It holds now; without the margin, which the plan notes, and which is no fault.
@@ -218,7 +218,9 @@ def test_a_margin_that_no_supply_can_give_is_said(here: Patcher, tmp_path: Path)
     assert "it holds as it is, without the margin" in again.stdout
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.reuse, Phase.generate]
+)  # fmt: skip  # no shrinking: an example takes long
 @given(anything())
 def test_a_plan_brings_no_hazard_that_was_not_there(tables: dict) -> None:
     wiring = wired_or_none(tables)
@@ -229,12 +231,14 @@ def test_a_plan_brings_no_hazard_that_was_not_there(tables: dict) -> None:
         {(finding.rule, finding.where) for finding in hold.findings(state.wiring, state) if finding.severity == "error"}
         for state in (found.before, found.after)
     )
-    assert after <= before
+    # Two supplies on one V+ drive any current through whatever joins their grounds: that is to be cut first.
+    assert after <= before or {"joined-supplies", "other-volts"} & {rule for rule, _ in before}
     for name in found.feeds:
         feed = roots(found.after.show)[name]
         assert not found.after.show.supplies[feed.supply].spare
+    said = {finding.where for finding in found.open}
     for rail in found.rails:
-        assert has_margin(found.after, rail, 0.05)
+        assert has_margin(found.after, rail, 0.05) or f"run.{rail.parts[0][0]}" in said
         assert not has_margin(found.before, rail, 0.05)
         assert rail.bound <= len(rail.taps)
 

@@ -72,10 +72,7 @@ def power(
     if svg is not None:
         _write_svg(svg, state, runs)
     if as_json:
-        level_of_all, ends = hold.brightest(state) if hold.described(wiring.show) else (None, [])
-        limited = [{"where": end.where, "rule": end.rule, "says": end.says} for end in ends]
-        more = {"holds_up_to": level_of_all, "limited_by": limited}
-        say_json({**power_json(state), **more, "findings": [finding_json(finding) for finding in found]})
+        say_json({**power_json(state), "findings": [finding_json(finding) for finding in found]})
     elif thing is not None:
         _say_plots(state, runs)
     else:
@@ -203,9 +200,14 @@ def _number(value: float | None) -> float | None:
 
 def power_json(state: Power) -> dict[str, Any]:
     """The power of a show as scripts read it; what is not known is null."""
+    from patcher.limits import hold
+
+    holds, ends = hold.brightest(state) if hold.described(state.show) else (None, [])
     return {
         "level": state.level,
         "celsius": state.celsius,
+        "holds_up_to": holds,
+        "limited_by": [{"where": end.where, "rule": end.rule, "says": end.says} for end in ends],
         "supplies": [
             {
                 "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
@@ -305,7 +307,9 @@ def _write_feeds(path: Path, wiring: Wiring, found: Plan) -> None:
     from patcher.show.files import read_text, write_whole
 
     feeds = [found.after.show.feeds[name] for name in found.feeds]
-    note = f"Planned by patcher power --plan for level {found.after.level:g}, with a margin of {found.margin:.0%}; "
+    note = (
+        f"Planned by patcher power --plan for level {found.after.level:g}, with a margin of {found.margin * 100:g} %; "
+    )
     note += "lengths are straight lines and slack."
     write_whole(path, with_feeds(read_text(path), wiring.show, feeds, note))
 
@@ -332,7 +336,8 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
     for rail in found.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
-    if found.rails:
+    said = {finding.where for finding in found.open}
+    if found.rails and not any(f"run.{rail.parts[0][0]}" in said for rail in found.rails):
         print(f"At level {state.level:g} and {state.celsius:g} °C each pixel there has its least volts{_spare(found)}.")
     for size, metres in found.metres.items():
         print(f"Wire to buy: {length(metres, state.show.settings.units)} of {size}, two cores.")
@@ -358,7 +363,7 @@ def _proof(rail: RailPlan) -> str:
 
 
 def _spare(found: Plan) -> str:
-    return f" and {found.margin:.0%} of its rated volts to spare" if found.margin else ""
+    return f" and {found.margin * 100:g} % of its rated volts to spare" if found.margin else ""
 
 
 def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:

@@ -138,10 +138,9 @@ def plan(
     for _ in range(_PASSES):
         if not work.add():
             break
-    else:
-        work.end()
     work.settle({*wiring.show.feeds})
     work.take_out_needless()
+    work.end()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
     return Plan(
         before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin
@@ -158,7 +157,7 @@ class _Work:
         grounds: whose ground each run's is joined with.
         left: amperes that each supply can still give; of one whose load is not known, none.
         rails: what is planned, by the parts of the stretch.
-        open: what could not be planned, by its place.
+        open: what could not be planned, by the parts of the stretch.
         assumed: what was assumed, each once.
     """
 
@@ -169,7 +168,7 @@ class _Work:
         self.grounds = grounds(state.wiring)
         self.left: dict[str, float] = {}
         self.rails: dict[tuple[tuple[str, int, int], ...], RailPlan] = {}
-        self.open: dict[str, Finding] = {}
+        self.open: dict[tuple[tuple[str, int, int], ...], Finding] = {}
         self.assumed: dict[str, None] = {}
 
     def add(self) -> bool:
@@ -191,14 +190,23 @@ class _Work:
         return True
 
     def end(self) -> None:
-        """Say what sags still when nothing more is tried."""
+        """Say what was planned for and still has not what it was to have, in the whole show as it then is."""
+        drop = self.state.drop
         for part in self.state.stretches:
-            where = f"run.{part.parts[0][0]}"
-            if where not in self.open and self._lacks(part):
-                volts = self.state.drop.volts[self._points(part)]
-                sags = "collapses" if np.isnan(volts).any() else f"sags to {volts.min():.2f} V"
-                says = f"{_named(part)} still {sags} with all that was added"
-                self._cannot(where, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
+            at = self._points(part)
+            if (
+                part.parts in self.open
+                or not (part.parts in self.rails or self._lacks(part))
+                or self._has(part, self._asked(part))
+            ):
+                continue
+            if not drop.known[at].all():
+                says = f"{_named(part)} is not known to hold: the file does not say all that its ground is joined with"
+                self._cannot(part, says, "patcher check names what is missing: write it in the show file", "unsure")
+                continue
+            sags = f"sags to {drop.volts[at].min():.2f} V" if not np.isnan(drop.volts[at]).any() else "collapses"
+            says = f"{_named(part)} still {sags} with all that was added"
+            self._cannot(part, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
 
     def settle(self, given: set[str]) -> None:
         """Fit fuses and wires of what was added to what it carries in the whole show, not on its rail alone.
@@ -262,24 +270,23 @@ class _Work:
         """Whether a stretch wants more feeds and can be planned; what stands in the way is noted."""
         show = self.state.show
         kinds = {show.runs[run].pixel: show.type_of(show.runs[run]) for run, _, _ in part.parts}
-        where = f"run.{part.parts[0][0]}"
         if missing := {name: unsaid(kind) for name, kind in kinds.items() if unsaid(kind)}:
             what = "; ".join(f"pixel.{name} lacks {', '.join(keys)}" for name, keys in missing.items())
-            self._cannot(where, what, "write it in the show file")
+            self._cannot(part, what, "write it in the show file")
             return False
         supplies = {str(show.feeds[tree].supply) for tree in part.trees}
         if len(supplies) > 1:
             says = f"{' and '.join(sorted(supplies))} share its V+"
-            self._cannot(where, says, "cut it first: patcher check says where")
+            self._cannot(part, says, "cut it first: patcher check says where")
             return False
         if wrong := self._other_volts(part, supplies):
-            self._cannot(where, *wrong)
+            self._cannot(part, *wrong)
             return False
         at = self._points(part)
         if part.trees and not self.state.drop.known[at].all():
             if part.parts not in self.rails:
                 says = f"the file does not say all of what hangs on {supplies.pop()}, so its voltages are not known"
-                self._cannot(where, says, "patcher check names what is missing: write it in the show file")
+                self._cannot(part, says, "patcher check names what is missing: write it in the show file")
             return False
         return not self._has(part, self._asked(part))
 
@@ -317,19 +324,20 @@ class _Work:
 
     def findings(self) -> tuple[Finding, ...]:
         """What could not be planned; where only the margin is missing it is a note."""
-        parts = {f"run.{part.parts[0][0]}": part for part in self.state.stretches}
+        stretch = {part.parts: part for part in self.state.stretches}
         found = []
-        for where, wrong in self.open.items():
-            part = parts[where]
+        for parts, wrong in self.open.items():
+            part = stretch[parts]
             only = self.margin > 0 and bool(part.trees) and self._has(part, self._asked(part, 0.0))
             if only:
-                says = f"{wrong.says}; it holds as it is, without the margin of {self.margin:.0%}"
+                says = f"{wrong.says}; it holds as it is, without the margin of {self.margin * 100:g} %"
                 wrong = replace(wrong, severity="note", says=says)
             found.append(wrong)
         return tuple(found)
 
-    def _cannot(self, where: str, says: str, remedy: str, what: str = "no feed was planned") -> None:
-        self.open[where] = Finding("warning", "no-plan", "power", where, f"{what}: {says}", remedy)
+    def _cannot(self, part: Stretch, says: str, remedy: str, what: str = "no feed was planned") -> None:
+        where = f"run.{part.parts[0][0]}"
+        self.open[part.parts] = Finding("warning", "no-plan", "power", where, f"{what}: {says}", remedy)
 
     def _able(self, part: Stretch) -> list[str]:
         """The supplies that may feed a stretch, the nearest first."""
@@ -355,7 +363,7 @@ class _Work:
             has = f"{best} has most left, {most:.1f} A of {LOADED:.0%} of its rating"
             cut = self._cut(part, most)
         says = f"{_named(part)} wants {load:.1f} A at {volts:g} V, and {has}"
-        self._cannot(f"run.{run}", says, f"{cut}add a supply of {volts:g} V, or lower the level")
+        self._cannot(part, says, f"{cut}add a supply of {volts:g} V, or lower the level")
 
     def _cut(self, part: Stretch, amps: float) -> str:
         """Where V+ would be cut for what is left of one supply to feed the pixels before it."""
@@ -392,7 +400,7 @@ class _Work:
             says = (
                 f"{_named(part)} has {len(strip.pixels)} pixels on one V+, and no more than {LONGEST} are planned for"
             )
-            self._cannot(f"run.{run}", says, f"cut its V+ into parts (power_cuts in [run.{run}]), then plan again")
+            self._cannot(part, says, f"cut its V+ into parts (power_cuts in [run.{run}]), then plan again")
             return None
         able = self._able(part)
         ground = self._ground(part)
@@ -413,19 +421,19 @@ class _Work:
                 self.left[supply] -= draws
             if assumed is not None:
                 self.assumed[assumed] = None
-            self.open.pop(f"run.{run}", None)
+            self.open.pop(part.parts, None)
             return _Fed(supply, task, found)
-        if able and f"run.{run}" not in self.open:
+        if able and part.parts not in self.open:
             self._not_held(part, able)
         return None
 
     def _not_held(self, part: Stretch, able: list[str]) -> None:
-        run, thickest = part.parts[0][0], self.stock.gauges[-1]
+        thickest = self.stock.gauges[-1]
         asked, least = float(self._asked(part).max()), float(self._asked(part, 0.0).max())
         most = max(self.state.show.supplies[name].volts for name in able)
         says = f"nothing was found that holds {_named(part)} from {' or '.join(able)}, even with {thickest}"
         if self.margin:
-            says += f", at {asked:.2f} V: {least:.2f} V and the margin of {self.margin:.0%}"
+            says += f", at {asked:.2f} V: {least:.2f} V and the margin of {self.margin * 100:g} %"
         remedy = "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
         if self.margin:
             remedy = (
@@ -433,12 +441,12 @@ class _Work:
                 if asked >= most
                 else f"{remedy}, or ask for less margin (--margin)"
             )
-        self._cannot(f"run.{run}", says, remedy)
+        self._cannot(part, says, remedy)
 
     def _too_many(self, part: Stretch, few: int) -> None:
         run = part.parts[0][0]
         says = f"wires and fuses that bear what {_named(part)} draws would take {few} taps or more: too many for one V+"
-        self._cannot(f"run.{run}", says, f"cut its V+ into parts (power_cuts in [run.{run}]), or lower the level")
+        self._cannot(part, says, f"cut its V+ into parts (power_cuts in [run.{run}]), or lower the level")
 
     def _alike(self, found: list[tuple[Stretch, _Fed]]) -> list[tuple[Stretch, _Fed]]:
         """Like stretches with their taps at like places, where as many taps as each has hold all of them there."""
