@@ -117,11 +117,14 @@ def commands(here: Patcher, file: Path, tables: dict) -> None:
 
 
 @pytest.mark.parametrize("wild", [False, True])
-def test_every_valid_show_gets_an_answer_or_words(here: Patcher, tmp_path: Path, *, wild: bool) -> None:
+@pytest.mark.parametrize("examples", [8, pytest.param(150, marks=pytest.mark.long)])
+def test_every_valid_show_gets_an_answer_or_words(
+    here: Patcher, tmp_path: Path, examples: int, *, wild: bool
+) -> None:  # fmt: skip
     seen = 0
 
     @settings(
-        max_examples=25,
+        max_examples=examples,
         deadline=None,
         suppress_health_check=list(HealthCheck),
         phases=[Phase.reuse, Phase.generate],  # no shrinking: an example takes long, and the first tells enough
