@@ -251,11 +251,16 @@ def test_the_document_of_a_supply(heron_lock: Path, patcher: Patcher) -> None:
     ran = patcher("swap", heron_lock, "footbridge-12v", "shelf-12v", "--json", "--write")
     said = json.loads(ran.stdout)
     assert ran.returncode == 1
-    # 240 weir lamps of 4 × 10 mA and 1 mA; 108 + 58 + 58 lamps of 3 × 9 mA and 0.8 mA; 0.3 A of the box; at 0.4
-    assert said["amps_at_level"] == pytest.approx(240 * (0.016 + 0.001) + 224 * (0.0108 + 0.0008) + 0.3)
+    # By hand: 240 weir pixels of 4 × 10 mA and 1 mA; 108 + 58 + 58 of 3 × 9 mA and 0.8 mA; 0.3 A of the box; at 0.4.
+    # Those of the weir are regulated: as volts sag below 12 V they draw some more, which the solved circuit says.
+    least = 240 * (0.016 + 0.001) + 224 * (0.0108 + 0.0008) + 0.3
+    assert least < said["amps_at_level"] < least + 240 * 0.017 * (12 / 11.5 - 1)
+    supplies = json.loads(patcher("power", heron_lock, "--json").stdout)["supplies"]
+    [load] = [load for load in supplies if load["supply"] == "footbridge-12v"]
+    assert said["amps_at_level"] == pytest.approx(load["amps_at_level"], abs=1e-4)
     assert (said["amps"], said["most_amps"], said["possible"], said["wrote"]) == (7.5, 6.0, False, [])
     assert said["fitting"] == ["weir-lower-wire"]
-    assert said["max_level"] == pytest.approx((6.0 - 0.3 - 0.24 - 0.1792) / (9.6 + 6.048), abs=0.01)
+    assert said["max_level"] == pytest.approx((6.0 - 0.3 - 0.24 - 0.1792) / (9.6 + 6.048), abs=0.015)
     words = patcher("swap", heron_lock, "footbridge-12v", "shelf-12v").stdout
     assert "That is 1.0 A short" in words
     assert "level 0.33 at most" in words

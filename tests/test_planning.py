@@ -57,7 +57,7 @@ def rail(pick: random.Random) -> tuple[dict, tuple[Wire, ...]]:
     return show(runs, {}, kinds=kinds, box=box, supplies=supplies), tuple(pick.sample(SIZES, pick.randint(1, 3)))
 
 
-def bench(tables: dict, gauges: tuple[Wire, ...]) -> Bench:
+def bench(tables: dict, gauges: tuple[Wire, ...], margin: float = 0.0) -> Bench:
     ohms, bears, amps, least, places = [], [], [], [], [tuple(tables["controller"]["box"]["at"])]
     regulated = []
     for run in tables["run"].values():
@@ -71,7 +71,7 @@ def bench(tables: dict, gauges: tuple[Wire, ...]) -> Bench:
         bears += [string.bears] * (pixels - 1)
         amps += [3 * kind["channel_ma"] / 1000] * pixels
         regulated += [kind.get("draw") == "power"] * pixels
-        least += [kind["min_volts"]] * pixels
+        least += [kind["min_volts"] + margin * kind["volts"]] * pixels
         places += [tuple(place) for place in run["at"]]
     wires = [(gauge.ohms(), gauge.bears) for gauge in gauges]
     return Bench(ohms, bears, amps, least, 12.0, places, wires, 0.15, regulated)
@@ -85,7 +85,8 @@ def against_every_wiring(seed: int, *, regulated: bool = False) -> str:
             kind["draw"] = "power"
         for run in tables["run"].values():
             run["at"] = run["at"][:3]
-    found, every = plan(wired(tables), gauges=gauges), bench(tables, gauges)
+    margin = (0.0, 0.05, 0.01)[seed % 3]
+    found, every = plan(wired(tables), gauges=gauges, margin=margin), bench(tables, gauges, margin)
     if not found.feeds:
         assert found.open
         return "none" if every.fewest(9) is None else "missed"
@@ -132,7 +133,7 @@ JUMPER = show(
 def test_only_a_jumper_out_of_a_thick_rail_may_do_with_fewer_than_the_bound() -> None:
     # The premise of the bound (rail.py, 2): taps give current. Here one takes it out of a rail as thick as a bar.
     gauges = (Wire(awg=18),)
-    [one] = plan(wired(JUMPER), gauges=gauges).rails
+    [one] = plan(wired(JUMPER), gauges=gauges, margin=0.0).rails
     least, _, back = bench(JUMPER, gauges).fewest(len(one.taps))
     assert (least, back) == (4, True)
     assert one.bound == len(one.taps) == 5
@@ -266,7 +267,8 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
     for rail_ in found.rails:
         for run, first, last in rail_.parts:
             least = show_.type_of(show_.runs[run]).min_volts
-            assert (state.volts(run)[first - 1 : last] >= least - 1e-9).all()
+            asked = least + 0.05 * show_.type_of(show_.runs[run]).volts  # README: a margin of 5 % of its rated volts
+            assert (state.volts(run)[first - 1 : last] >= asked - 1e-6).all()
     # Not overloaded by the plan: what was below 80 % of the rating is so still.
     old = {load.supply.name: load for load in found.before.supplies}
     for load in state.supplies:
@@ -296,8 +298,7 @@ def test_what_is_unfed_or_sags_is_planned_or_said(tables: dict) -> None:
     found = plan(wire(read(tomli_w.dumps(tables)).show))
     wrong = {f.where for f in hold.findings(found.after.wiring, found.after)
              if f.rule in ("unfed", "low-volts", "collapse")}  # fmt: skip
-    assert not wrong or found.open
-    assert (not found.open) == (not wrong)
+    assert bool(wrong) == any(finding.severity != "note" for finding in found.open)
 
 
 def test_lengths_are_straight_lines_with_slack_rounded_up_in_the_files_unit() -> None:
@@ -349,9 +350,9 @@ def test_feeds_that_are_there_count_where_the_voltage_collapses() -> None:
     tables = show({"a": line(150) | {"pixel": "foam"}}, {"f": fed(tap("a"), awg=10, fuse=30)}, kinds=kinds,
                   supplies=AT_BOX, box=BOX)  # fmt: skip
     assert power(wired(tables)).drop.collapsed.all()
-    found = plan(wired(tables))
+    found = plan(wired(tables), margin=0.0)
     assert found.open == ()
-    alone = plan(wired(tables | {"feed": {}}))
+    alone = plan(wired(tables | {"feed": {}}), margin=0.0)
     assert found.rails[0].bound < alone.rails[0].bound
     assert len(found.rails[0].taps) < len(alone.rails[0].taps)
 
@@ -474,7 +475,7 @@ def test_the_thinnest_wire_that_holds_is_planned() -> None:
 def test_a_higher_level_wants_no_fewer_taps() -> None:
     kinds = {"lamp": {"min_volts": 11.4}}
     tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, kinds=kinds)
-    counts = [len(plan(wired(tables), level=level).rails[0].taps) for level in (0.1, 0.4, 0.7, 1.0)]
+    counts = [len(plan(wired(tables), level=level, margin=0.0).rails[0].taps) for level in (0.1, 0.4, 0.7, 1.0)]
     assert counts == sorted(counts)
     assert counts[0] < counts[-1]
 

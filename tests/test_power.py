@@ -637,3 +637,111 @@ def test_the_lowest_pixel_is_the_lowest(heron_lock) -> None:
     assert all(
         len(volts) > 1 and not any(one == two for one, two in pairwise(volts[:2])) for volts in [state.volts("gable")]
     )
+
+
+# ─── The level that everything holds at ──────────────────────────────────────────────────────────────────────────────
+
+
+@st.composite
+def bright(draw: st.DrawFn) -> dict:
+    """A run or two on a feed with a branch, with something or other that gives way as the level rises."""
+    kinds = {"lamp": {"min_volts": draw(st.sampled_from([6.0, 10.0, 11.5])), "awg": draw(st.sampled_from([14, 22])),
+                      "draw": draw(st.sampled_from(["current", "power"]))}}  # fmt: skip
+    runs = {"a": asleep(draw(st.integers(1, 90))), "b": asleep(draw(st.integers(1, 60)))}
+    feeds = {
+        "f": fed(tap("a", draw(st.sampled_from([1, "last"])), 3.0), awg=draw(st.sampled_from([12, 20])),
+                 fuse=draw(st.sampled_from([2, 5, 20]))),
+        "g": {"from": "f", "tap": 1, "awg": draw(st.sampled_from([12, 24])), "fuse": draw(st.sampled_from([1, 15])),
+              "taps": [tap("b", 1, 2.0)]},
+    }  # fmt: skip
+    supplies = {"s": {"volts": 12.0, "amps": draw(st.sampled_from([3.0, 8.0, 40.0]))}}
+    dimmer = {"level": draw(st.sampled_from([1.0, 0.6])), "logic": {"supply": "s", "amps": 0.4}}
+    return show(runs, feeds, kinds=kinds, supplies=supplies, box=dimmer, level=draw(st.sampled_from([0.2, 1.0])))
+
+
+def everything_holds(tables: dict, level: float) -> bool:
+    """Whether all holds at a level, by the tables' own numbers and the solved circuit, number by number."""
+    state = power(wired(tables), level=level)
+    drop, net = state.drop, state.circuit
+    kind = tables["pixel"]["lamp"]
+    if not (drop.volts >= kind["min_volts"] - 1e-9).all():
+        return False
+    # From memory, as in wires.py: what each gauge bears.
+    bears = {12: 20.0, 14: 15.0, 20: 5.0, 22: 3.0, 24: 2.0}
+    for name, feed in tables["feed"].items():
+        [join] = net.joins[name]
+        amps = abs(float(drop.amps[join.wire]))
+        if (amps >= feed["fuse"] and feed["fuse"] <= bears[feed["awg"]]) or amps > bears[feed["awg"]] + 1e-9:
+            return False
+    strings = [*net.strings.values()]
+    if any((np.abs(drop.amps[where]) > bears[kind["awg"]] + 1e-9).any() for where in strings):
+        return False
+    if any(abs(float(drop.amps[wire_])) > bears[kind["awg"]] + 1e-9 for wire_ in net.leads.values()):
+        return False
+    # Common practice, no source: a supply is loaded to at most 80 % of its rating.
+    return float(drop.supply_amps[0]) + 0.4 <= 0.8 * tables["supply"]["s"]["amps"] + 1e-6
+
+
+@settings(max_examples=25, deadline=None)
+@given(bright())
+def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dict) -> None:
+    level, ends = hold.brightest(power(wired(tables)))
+    if level is None:
+        assert not everything_holds(tables, 0.0)
+    else:
+        assert all(everything_holds(tables, at) for at in {0.0, level / 2, max(level - 0.01, 0.0), level})
+    assert bool(ends) == (level != 1.0)
+    if level != 1.0:
+        above = 0.0 if level is None else round(level + 0.01, 2)
+        assert not everything_holds(tables, above)
+        # What ends it is what `check` says there, and did not say a hundredth below.
+        there = {(f.rule, f.where) for f in hold.findings(wired(tables), power(wired(tables), level=above))}
+        assert {(end.rule, end.where) for end in ends} <= there
+        if level is not None:
+            below = hold.findings(wired(tables), power(wired(tables), level=level))
+            assert {(end.rule, end.where) for end in ends}.isdisjoint((f.rule, f.where) for f in below)
+
+
+def test_a_supply_that_could_do_more_is_not_all_that_counts() -> None:
+    # FINDINGS B5: the supply alone allows a level of 1; the far end does not.
+    tables = show({"a": asleep(150)}, {"f": fed(tap("a"))})
+    state = power(wired(tables))
+    assert state.supplies[0].max_level == 1.0
+    level, ends = hold.brightest(state)
+    assert level is not None
+    assert 0.3 < level < 1.0
+    assert [(end.rule, end.where) for end in ends] == [("low-volts", "run.a")]
+
+
+@pytest.mark.parametrize("feeds", [2, 500, 2000])
+def test_feeds_in_a_row_are_worked_out_however_many(feeds: int) -> None:
+    rows = {f"f{n}": {"from": f"f{n - 1}", "tap": 1, "awg": 12, "taps": [tap("a")]} for n in range(1, feeds)}
+    # The other way round in the file, so that each feed stands before what it comes from.
+    tables = show({"a": asleep()}, dict(reversed({"f0": fed(tap("a"), fuse=None), **rows}.items())))
+    del tables["feed"]["f0"]["fuse"]
+    state = power(wired(tables))
+    assert {load.supply for load in state.feeds} == {"s"}
+    assert [finding.rule for finding in hold.findings(state.wiring, state)] == ["no-fuse"]
+
+
+# ─── Fuses of taps ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_tap_into_a_string_thinner_than_the_fuse_before_it_wants_one_of_its_own() -> None:
+    # By hand: AWG 20 bears 5 A and AWG 24 bears 2 A (from memory, NFPA 70); 50 pixels draw 3.05 A, 10 draw 0.61 A.
+    kinds = {"lamp": {"awg": 20}, "thin": {"awg": 24}}
+    runs = {"a": asleep(50), "b": asleep(10) | {"power_joined": False}, "c": {"pixels": 10, "pixel": "thin"}}
+    runs["c"] |= {"power_joined": False}
+    feeds = {
+        "f": fed(tap("a", 1, 0.5), tap("b", 1, 0.5)),
+        "g": {"from": "f", "tap": 2, "awg": 14, "taps": [tap("c", 1, 0.5)]},
+    }
+    state = power(wired(show(runs, feeds, kinds=kinds)))
+    wanted = {(fuse.feed, fuse.join.run): (str(fuse.wire), fuse.blade) for fuse in state.tap_fuses}
+    assert wanted == {("f", "a"): ("AWG 20", 4.0), ("f", "b"): ("AWG 20", 1.0), ("g", "c"): ("AWG 24", 1.0)}
+    # A branch without a fuse is behind its trunk's; with one of its own that is small enough nothing is wanted.
+    assert {str(size): names for size, names in state.thinner_strings.items()} == {"AWG 20": ["f"], "AWG 24": ["g"]}
+    feeds["g"]["fuse"] = 2
+    assert {fuse.feed for fuse in power(wired(show(runs, feeds, kinds=kinds))).tap_fuses} == {"f"}
+    feeds["f"]["fuse"] = 5
+    assert power(wired(show(runs, feeds, kinds=kinds))).tap_fuses == ()

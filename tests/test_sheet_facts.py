@@ -138,6 +138,22 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     assert {awg: round(needs[f"feed, AWG {awg}"].metres * 1000) for awg in feeds} == dict(feeds)
     fuses = Counter(feed["fuse"] for feed in HERON["feed"].values() if "fuse" in feed)
     assert {amps: needs[f"fuse {amps:g} A, with holder"].count for amps in fuses} == dict(fuses)
+    # From memory, NFPA 70 and DIN VDE 0298-4: AWG 18 bears 7 A, 0.75 mm² bears 6 A: each joint of a feed with a larger
+    # fuse before it (its own, or its trunk's) has a fuse of its own.
+    bears = {18: 7.0, 0.75: 6.0}
+    joints = 0
+    for feed in HERON["feed"].values():
+        trunk = feed
+        while "fuse" not in trunk:
+            trunk = HERON["feed"][trunk["from"]]
+        for each in feed["taps"]:
+            run = HERON["run"][each["run"]]
+            kind = HERON["pixel"][run["pixel"]]
+            if bears[kind.get("awg") or kind.get("mm2")] < trunk["fuse"]:
+                pixels = wiring.show.runs[each["run"]].pixels
+                joints += len({*range(1, pixels + 1, each["every"]), pixels}) if "every" in each else 1
+    at_taps = [need for need in needs.values() if need.what.startswith("fuse ") and " at a tap" in need.what]
+    assert sum(need.count for need in at_taps) == joints > 0
     assert needs["dot-5v"].count == 560 + 440 + 216
     assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
     assert needs["dot-5v, as null pixel"].count == 1

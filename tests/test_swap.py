@@ -26,6 +26,7 @@ from patcher.address.rules import breaches
 from patcher.address.swapping import places_kept
 from patcher.errors import PatcherError
 from patcher.limits.boxes import BoxSwap, Shortfall, swap_box
+from patcher.limits.power import power
 from patcher.limits.supplies import swap_supply
 from patcher.wiring import wire
 
@@ -538,10 +539,13 @@ def fed(draw) -> dict:
         source: dict = {"supply": draw(st.sampled_from(("old", "old", "beside")))}
         if feeds and draw(st.booleans()):
             source = {"from": draw(st.sampled_from(list(feeds))), "tap": 1}
-        feeds[f"wire-{number}"] = source | {"taps": taps}
-    tables = show_of(runs, {"port": ports, "logic": {"supply": "old", "amps": draw(st.sampled_from((0.0, 0.05)))}}, {})
+        size = draw(st.sampled_from(({"awg": 14}, {"awg": 18}, {"mm2": 1.5}, {})))
+        feeds[f"wire-{number}"] = source | size | {"taps": taps}
+    logic = {"supply": "old", "amps": draw(st.sampled_from((0.0, 0.05)))}
+    box = {"port": ports, "logic": logic, "level": draw(st.sampled_from((1.0, 1.0, 0.5)))}
+    tables = show_of(runs, box, {})
     for kind in tables["pixel"].values():
-        kind |= {"channel_ma": 10.0, "idle_ma": 1.0}
+        kind |= {"channel_ma": 10.0, "idle_ma": 1.0, "awg": 18, "pitch": 0.05, "volts": 5.0}
     tables["pixel"] = {name: dict(kind) for name, kind in tables["pixel"].items()}
     tables["show"]["level"] = draw(st.sampled_from((0.0, 0.3, 1.0)))
     amps = draw(st.sampled_from((0.01, 0.06, 0.2, 0.5, 1.0, 5.0)))
@@ -582,13 +586,29 @@ def counted(tables: dict, joined: set[str]) -> dict[str, tuple[float, float]]:
         for supply in by:
             for run, _ in together:
                 found[supply][0] += 0.001 / len(by)
-                found[supply][1] += len(KINDS[runs[run]["pixel"]]["colour_order"]) * 0.01 / len(by)
+                dimmer = tables["controller"]["dead"]["level"]
+                found[supply][1] += len(KINDS[runs[run]["pixel"]]["colour_order"]) * 0.01 * dimmer / len(by)
     return {supply: (dark, full) for supply, (dark, full) in found.items()}
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+def shares_a_rail(tables: dict) -> bool:
+    """Whether another supply feeds what the dead one feeds: how they share it is up to the wires."""
+    parts = power(wired(tables)).stretches
+    supplies = [{root_of(tables, tree)["supply"] for tree in part.trees} for part in parts]
+    return any({"old", "beside"} <= some for some in supplies)
+
+
+def root_of(tables: dict, name: str) -> dict:
+    feed = tables["feed"][name]
+    while "from" in feed:
+        feed = tables["feed"][feed["from"]]
+    return feed
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 @given(fed())
 def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
+    assume(not shares_a_rail(tables))
     logic = tables["controller"]["dead"]["logic"]["amps"]
     level = tables["show"]["level"]
     roots = [name for name, feed in tables["feed"].items() if feed.get("supply") == "old"]
@@ -598,17 +618,17 @@ def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
         dark, full = counted(tables, joined)["old"]
         return logic + dark + full * at
 
-    assert found.amps == pytest.approx(amps(set(roots)))
+    assert found.amps == pytest.approx(amps(set(roots)), abs=1e-6)
     # Common practice, no source: a supply is loaded to at most 80 % of its rating
     limit = 0.8 * tables["supply"]["new"]["amps"]
-    assert found.holds == (amps(set(roots)) <= limit + 1e-9)
+    assert found.holds == (amps(set(roots)) <= limit + 1e-7)
     if found.max_level is None:
-        assert amps(set(roots), 0.0) > limit
+        assert amps(set(roots), 0.0) > limit - 1e-6
     else:
         assert amps(set(roots), found.max_level) <= limit + 1e-6
         assert found.max_level == 1.0 or amps(set(roots), found.max_level + 0.01) > limit - 1e-6
     every = [set(some) for n in range(len(roots) + 1) for some in combinations(roots, n)]
-    fit = [some for some in every if amps(some) <= limit + 1e-9]
+    fit = [some for some in every if amps(some) <= limit + 1e-7]
     fitting = found.fitting()
     if fitting is None:
         assert logic > limit
@@ -627,7 +647,69 @@ def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) ->
     assert not after.supplies["new"].spare
     assert after.controllers["dead"].logic.supply == "new"
     assert {feed.supply for feed in after.feeds.values()} <= {"new", "beside", None}
-    assert found.amps == pytest.approx(type(found.load)(after, "new", found.load.stretches).amps(found.level))
+    [load] = [load for load in power(wire(after)).supplies if load.supply.name == "new"]
+    assert found.amps == pytest.approx(load.amps, nan_ok=True)
+    assert found.max_level == load.max_level
+    # With the dead one in place it is as much: of wires and pixels nothing has changed.
+    [load] = [load for load in power(wired(tables)).supplies if load.supply.name == "old"]
+    assert found.amps == pytest.approx(load.amps, abs=1e-6, nan_ok=True)
+
+
+@pytest.mark.parametrize("dimmer", [1.0, 0.5])
+@pytest.mark.parametrize("draw", ["current", "power"])
+def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
+    tmp_path: Path, patcher: Patcher, dimmer: float, draw: str
+) -> None:
+    # Judge: `power`, whose circuit ngspice judges in test_drop.py.
+    kind = {"volts": 12.0, "channel_ma": 15.0, "idle_ma": 1.0, "min_volts": 8.0, "awg": 18, "pitch": 0.1, "draw": draw}
+    tables = {
+        "show": {"title": "Boathouse", "level": 0.8},
+        "pixel": {"lamp": kind},
+        "controller": {
+            "boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["slip", "crane"]}, "level": dimmer,
+                     "logic": {"supply": "old", "amps": 0.5}},
+        },
+        "run": {"slip": {"pixel": "lamp", "pixels": 90}, "crane": {"pixel": "lamp", "pixels": 40, "lead": 1.0}},
+        "supply": {"old": {"volts": 12.0, "amps": 12.0}, "new": {"volts": 12.0, "amps": 12.0, "spare": True}},
+        "feed": {"quay": {"supply": "old", "awg": 14, "fuse": 10,
+                          "taps": [{"run": "slip", "pixel": 45, "length": 2.0}]}},
+    }  # fmt: skip
+    show = tmp_path / "boathouse.toml"
+    show.write_text(tomli_w.dumps(tables), encoding="utf-8")
+    said = json.loads(patcher("swap", show, "old", "new", "--write", "--json").stdout)
+    assert said["possible"]
+    [load] = [
+        load for load in json.loads(patcher("power", show, "--json").stdout)["supplies"] if load["supply"] == "new"
+    ]
+    assert said["amps_at_level"] == pytest.approx(load["amps_at_level"], abs=1e-4)
+    assert said["max_level"] == load["max_level"]
+
+
+def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_lets_fit() -> None:
+    kinds = {"lamp": {"volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 6.0, "awg": 18, "pitch": 0.1,
+                      "draw": "power"}}  # fmt: skip
+    runs = {f"r{n}": {"pixel": "lamp", "pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
+    feeds = {
+        f"f{n}": {"supply": "old", "awg": 24, "taps": [{"run": f"r{n}", "pixel": 1, "length": 3.0}]} for n in range(4)
+    }
+    tables = {
+        "show": {"title": "Boathouse"}, "pixel": kinds, "run": runs, "feed": feeds,
+        "controller": {"boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": [*runs]}}},
+        "supply": {"old": {"volts": 12.0, "amps": 30.0}},
+    }  # fmt: skip
+    for amps in (1.0, 2.6, 4.0, 6.5, 8.0, 10.0):
+        tables["supply"]["new"] = {"volts": 12.0, "amps": amps, "spare": True}
+        found = swap_supply(wired(tables), "old", "new")
+        fit = found.fitting()
+        # By trying every set of feeds in a show that has no others.
+        given = {}
+        for some in (frozenset(some) for n in range(5) for some in combinations(feeds, n)):
+            alone = tables | {"feed": {name: feeds[name] for name in some}}
+            given[some] = power(wired(alone)).supplies[0].amps
+        assert given[frozenset(fit)] <= 0.8 * amps + 1e-9
+        best = max(load for load in given.values() if load <= 0.8 * amps + 1e-9)
+        assert given[frozenset(fit)] >= 0.9 * best
+        assert found.amps_of(fit) == pytest.approx(given[frozenset(fit)])
 
 
 def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, patcher: Patcher) -> None:

@@ -15,7 +15,7 @@ from patcher.cli.saying import count, finding_json, in_words, say_json, say_tabl
 from patcher.errors import Finding, choose_from, refuse
 
 if TYPE_CHECKING:
-    from patcher.limits.planning import Plan
+    from patcher.limits.planning import Plan, RailPlan
     from patcher.limits.power import Power
     from patcher.limits.wires import Wire
     from patcher.wiring import Wiring
@@ -27,6 +27,13 @@ Slack = Annotated[
     float,
     typer.Option("--slack", metavar="PERCENT", help="With --plan: wire beyond the straight line.", min=0, max=300),
 ]
+Margin = Annotated[
+    float,
+    typer.Option(
+        "--margin", metavar="PERCENT", help="With --plan: volts above a pixel's least, of its rated volts.",
+        min=0, max=50,
+    ),
+]  # fmt: skip
 Level = Annotated[float | None, typer.Option("--level", help="Instead of the show's level.", min=0.0, max=1.0)]
 Celsius = Annotated[float, typer.Option("--celsius", help="Temperature of the wires.", min=-50, max=90)]
 
@@ -41,6 +48,7 @@ def power(
     write: Annotated[bool, typer.Option("--write", help="With --plan: write the feeds into the show file.")] = False,
     wire: Sizes = "18,16,14,12,10",
     slack: Slack = 15.0,
+    margin: Margin = 5.0,
     as_json: AsJson = False,
 ) -> None:
     """Loads, voltages and feeds: what each supply gives, each wire carries and each pixel gets."""
@@ -54,7 +62,8 @@ def power(
         raise refuse("--plan", "plans the whole show and draws nothing", "leave out the other")
     wiring = load(show)
     if plan:
-        _plan(show, wiring, level, celsius, _wires(wire), slack / 100, write=write, as_json=as_json)
+        asked = {"gauges": _wires(wire), "slack": slack / 100, "margin": margin / 100}
+        _plan(show, wiring, {**asked, "level": level, "celsius": celsius}, write=write, as_json=as_json)
         return
     state = solved(wiring, level=level, celsius=celsius)
     runs = _runs_of(state, thing)
@@ -68,6 +77,8 @@ def power(
         _say_plots(state, runs)
     else:
         _say_power(state)
+        if hold.described(wiring.show):
+            _say_brightest(*hold.brightest(state))
         for finding in found:
             print(in_words(finding))
     if any(finding.severity == "error" for finding in found) or any(run.holds is False for run in state.runs):
@@ -125,7 +136,7 @@ def _say_power(state: Power) -> None:
         ),
         right="volts rated dark at_level of_rated full_white highest_level",
     )  # fmt: skip
-    print("The highest level is where a supply gives 80 % of what it is rated for.\n")
+    print("The highest level is where a supply alone gives 80 % of its rating; the level of all is below.\n")
     say_table(
         ("feed", "supply", "wire", "carries", "bears", "fuse", "next_blade", "taps"),
         (
@@ -156,6 +167,20 @@ def _say_power(state: Power) -> None:
     print()
 
 
+def _say_brightest(level: float | None, ends: list[Finding]) -> None:
+    """The level that everything holds at, and what ends it."""
+    what = "supplies to 80 %, volts, wires and fuses"
+    if level is None:
+        print(f"At no level does all of it hold ({what}). Dark already:")
+    else:
+        print(f"All that is fed holds up to level {level:g}: {what}.{f' At {level + 0.01:g}:' if ends else ''}")
+    for end in ends[:3]:
+        print(f"  {end.where} {end.says}")
+    if len(ends) > 3:
+        print(f"  and {count(len(ends) - 3, 'more place')}")
+    print()
+
+
 def _say_thinner_strings(state: Power, among: tuple[str, ...]) -> None:
     """Where a fuse of some feeds lets through more than a string's own wire bears."""
     for wire, every in state.thinner_strings.items():
@@ -175,9 +200,14 @@ def _number(value: float | None) -> float | None:
 
 def power_json(state: Power) -> dict[str, Any]:
     """The power of a show as scripts read it; what is not known is null."""
+    from patcher.limits import hold
+
+    holds, ends = hold.brightest(state) if hold.described(state.show) else (None, [])
     return {
         "level": state.level,
         "celsius": state.celsius,
+        "holds_up_to": holds,
+        "limited_by": [{"where": end.where, "rule": end.rule, "says": end.says} for end in ends],
         "supplies": [
             {
                 "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
@@ -226,13 +256,10 @@ def _wires(text: str) -> tuple[Wire, ...]:
     return tuple(found)
 
 
-def _plan(
-    path: Path, wiring: Wiring, level: float | None, celsius: float, wires: tuple[Wire, ...], slack: float, *,
-    write: bool, as_json: bool,
-) -> None:  # fmt: skip
+def _plan(path: Path, wiring: Wiring, asked: dict[str, Any], *, write: bool, as_json: bool) -> None:
     from patcher.limits import planning
 
-    found = planning.plan(wiring, gauges=wires, slack=slack, level=level, celsius=celsius)
+    found = planning.plan(wiring, **asked)
     if write and found.feeds:
         _write_feeds(path, wiring, found)
     if as_json:
@@ -241,7 +268,8 @@ def _plan(
         say_json({**document, **_plan_json(found)})
     else:
         _say_plan(path, found, write=write)
-    if found.open or any(finding.severity == "error" for finding in _wrong_still(found)):
+    wrong = any(finding.severity == "error" for finding in _wrong_still(found))
+    if wrong or any(finding.severity != "note" for finding in found.open):
         raise typer.Exit(1)
 
 
@@ -267,6 +295,7 @@ def _plan_json(found: Plan) -> dict[str, Any]:
         ],
         "level_without": level_that_holds(found.before),
         "wire_metres": {size: round(metres, 3) for size, metres in found.metres.items()},
+        "margin": round(found.margin * 100, 6),
         "open": [finding_json(finding) for finding in found.open],
         "findings": [finding_json(finding) for finding in _wrong_still(found)],
         "assumed": list(found.assumed),
@@ -278,7 +307,10 @@ def _write_feeds(path: Path, wiring: Wiring, found: Plan) -> None:
     from patcher.show.files import read_text, write_whole
 
     feeds = [found.after.show.feeds[name] for name in found.feeds]
-    note = f"Planned by patcher power --plan for level {found.after.level:g}; lengths are straight lines and slack."
+    note = (
+        f"Planned by patcher power --plan for level {found.after.level:g}, with a margin of {found.margin * 100:g} %; "
+    )
+    note += "lengths are straight lines and slack."
     write_whole(path, with_feeds(read_text(path), wiring.show, feeds, note))
 
 
@@ -289,7 +321,7 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
     state = found.after
     wrong = _wrong_still(found)
     if not found.feeds and not found.open:
-        print(f"Every pixel has its volts at level {state.level:g}: no more feeds are wanted.")
+        print(f"Every pixel has its volts at level {state.level:g}{_spare(found)}: no more feeds are wanted.")
         for finding in wrong:
             print(in_words(finding))
         return
@@ -303,8 +335,10 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
         print()
     for rail in found.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
-        proof = "fewer cannot hold it" if rail.proved else f"{rail.bound} may do, fewer cannot"
-        print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {proof}.")
+        print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
+    said = {finding.where for finding in found.open}
+    if found.rails and not any(f"run.{rail.parts[0][0]}" in said for rail in found.rails):
+        print(f"At level {state.level:g} and {state.celsius:g} °C each pixel there has its least volts{_spare(found)}.")
     for size, metres in found.metres.items():
         print(f"Wire to buy: {length(metres, state.show.settings.units)} of {size}, two cores.")
     _say_thinner_strings(state, found.feeds)
@@ -317,6 +351,19 @@ def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
     if found.feeds:
         print(f"Written into {path}." if write else f"Nothing was written; --write puts the feeds into {path}.")
         print("Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first.")
+
+
+def _proof(rail: RailPlan) -> str:
+    """What is known of fewer taps."""
+    if rail.proved:
+        return "fewer cannot hold it"
+    if rail.bound:
+        return f"{rail.bound} may do, fewer cannot"
+    return "as the other feeds are, it does not hold without"
+
+
+def _spare(found: Plan) -> str:
+    return f" and {found.margin * 100:g} % of its rated volts to spare" if found.margin else ""
 
 
 def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:

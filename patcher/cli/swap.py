@@ -127,7 +127,7 @@ def _supply(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, a
 
 
 def _supply_document(found: SupplySwap) -> dict[str, object]:
-    known = not found.load.unknown
+    known = found.known
     fitting = None if found.holds or not known else found.fitting()
     return {
         "dead": found.dead.name,
@@ -139,11 +139,12 @@ def _supply_document(found: SupplySwap) -> dict[str, object]:
         "amps_at_level": round(found.amps, 4) if known else None,
         "level": found.level,
         "max_level": found.max_level if known else None,
-        "feeds": list(found.load.trees),
+        "feeds": [feed.name for feed in found.feeds],
         "boxes": list(found.boxes),
         "fitting": None if fitting is None else list(fitting),
-        "unknown": list(found.load.unknown),
-        "unfed": list(found.load.unfed),
+        "unknown": list(found.unknown),
+        "missing": [] if known else list(found.missing),
+        "unfed": list(found.unfed),
     }
 
 

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 from patcher.limits.boxes import BoxSwap, Cable
 from patcher.limits.plan import LONGEST_LEAD
+from patcher.limits.power import LOADED
 from patcher.limits.stretches import stretches
-from patcher.limits.supplies import LOADED, SupplySwap
+from patcher.limits.supplies import SupplySwap
 from patcher.show.schema import Controller, Show
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring
@@ -237,9 +238,9 @@ def supply_summary(found: SupplySwap) -> list[str]:
     """What the swap comes to."""
     dead, spare = found.dead, found.spare
     said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
-    if found.load.unknown:
-        return [f"{said} How much is drawn cannot be told, for {_are(list(found.load.unknown), 'does', 'do')} not say "
-                f"channel_ma and idle_ma; but it is as strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
+    if not found.known:
+        return [f"{said} How much is drawn cannot be told: the file lacks {_and(list(found.missing))}. But it is as "
+                f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
     most = found.max_level
     more = f" It would bear level {most:g}." if most is not None and most > found.level else ""
     return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
@@ -248,7 +249,7 @@ def supply_summary(found: SupplySwap) -> list[str]:
 
 
 def _unfed(found: SupplySwap) -> list[str]:
-    runs = list(found.load.unfed)
+    runs = list(found.unfed)
     if not runs:
         return []
     return [f"No feed in the file reaches {_and(runs)}: if {found.dead.name} gives them their current, it is not "
@@ -258,10 +259,12 @@ def _unfed(found: SupplySwap) -> list[str]:
 def supply_shortfall(found: SupplySwap) -> list[str]:
     """What is short, by how much, and what can be done instead."""
     dead, spare = found.dead, found.spare
-    if found.load.unknown:
+    if found.collapses:
+        return [f"At the show's level of {found.level:g} the pixels on {dead.name} ask for more power than its wires "
+                "can bring: patcher check says where. Mend that first."]  # fmt: skip
+    if not found.known:
         return [f"Whether {spare.name} ({spare.amps:g} A) bears what {dead.name} ({dead.amps:g} A) did cannot be told: "
-                f"write channel_ma and idle_ma for {_and(list(found.load.unknown))}, from the data sheet "
-                "or measured."]  # fmt: skip
+                f"write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
     said = [
         f"{spare.name} cannot bear {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
         f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED:.0%}, common "
@@ -278,8 +281,8 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
     if not fit:
         said.append("- None of its feeds fits alone." if fit is not None else "- Not even the boxes that it runs fit.")
     else:
-        left = [tree for tree in found.load.trees if tree not in fit]
-        said.append(f"- Or join only {_and(list(fit))}, {found.load.amps(found.level, frozenset(fit)):.1f} A; "
+        left = [feed.name for feed in found.feeds if feed.name not in fit]
+        said.append(f"- Or join only {_and(list(fit))}, {found.amps_of(fit):.1f} A; "
                     f"{_are(left, 'stays', 'stay')} off, with what branches off there.")  # fmt: skip
     return said
 

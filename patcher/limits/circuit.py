@@ -7,6 +7,7 @@ terminals, or a joint on a run that is not hung. The ground that ports share thr
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count, pairwise
@@ -227,13 +228,14 @@ def _feeds(
 
 def outwards(show: Show) -> Iterator[Feed]:
     """Every feed, those that branch off another behind it."""
-    waiting = list(show.feeds.values())
-    known: set[str] = set()
+    behind: dict[str | None, list[Feed]] = {}
+    for feed in show.feeds.values():
+        behind.setdefault(feed.source, []).append(feed)
+    waiting = deque(behind.get(None, []))
     while waiting:
-        ready = [feed for feed in waiting if feed.source is None or feed.source in known]
-        known |= {feed.name for feed in ready}
-        waiting = [feed for feed in waiting if feed.name not in known]
-        yield from ready
+        feed = waiting.popleft()
+        waiting += behind.get(feed.name, [])
+        yield feed
 
 
 def joints(show: Show, feed: Feed) -> Iterator[tuple[int, str, int, float]]:

@@ -1,16 +1,27 @@
 """One rail fed from one supply: where its taps go, and the wire that reaches them.
 
-Which pixels are tapped comes from `injection`, which is exact where every tap has a pair of wires of its own, as thick
-as there are and straight. No tree of shared wire does better; so a tree that holds with as many taps has the fewest.
-Every tree is judged by solving it as it would be built.
+How few taps may do comes from `injection`, which is exact where every tap has a pair of wires of its own, as thick as
+there are and straight. No tree of shared wire does better; so a tree that holds with as many taps has the fewest. Of
+sets of as many taps those at the ends of runs are tried first. Every tree is judged by solving it as it would be built.
+
+The count is proved for a rail whose ground is its own. Where V+ is cut, the ground goes on (circuit.py), so current may
+come back through a neighbour's copper, and a pixel may have more volts than its own rail alone would leave it:
+
+- Where one supply feeds all that the ground joins, its minus is the one place where current leaves the ground, so no
+  ground lies lower than that minus, and a pixel has at most the volts of its V+. Those are what the rail has when its
+  ground has no ohms: half the ohms of the loop, for the string and for the taps. The fewest taps then are the bound.
+- Where another supply may feed a part of it, the ground at a pixel may even lie below its supply's minus. Then only
+  what wires and fuses bear is a bound: it asks nothing of the ground.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations, islice, pairwise
 from math import ceil, comb
+from time import monotonic
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +42,15 @@ _MOST = 60
 """Taps of one rail beyond which no plan is looked for: nobody joins so many wires."""
 _EVERY = 80
 """Sets of taps of one count that are all tried, where there are no more."""
+_ENDS = 12
+"""Sets of taps at the ends of runs that are tried of one count."""
+LONGEST = 5000
+"""Pixels of one rail beyond which no plan is looked for: nobody leads V+ through so many."""
+_SMALLEST = 1e-9
+"""Ohms of a joint that brings current, at least: what differences of volts are rounded to may be less than none."""
+
+Ground = Literal["own", "one supply", "several supplies"]
+"""Whose ground a rail has: its own; one that it shares, all of it fed from one supply; or from several."""
 _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
 """Parts of the volts to spare that are asked for on top, one after another, where shared wire sags too much."""
 
@@ -66,10 +86,11 @@ class Strip:
         full: amperes that the colours add at full.
         rated: volts for which these are said.
         regulated: whether it draws the same power at any voltage.
-        least: volts below which it misbehaves.
+        least: volts that it is to have at least.
         places: where each is, shape (pixels, 2).
-        given: the joints that are there: pixel from 0, and the loop ohms with which it acts; endless where it takes
-            current or none.
+        given: the pixels that are joined already, from 0: and the loop ohms with which what joins there acts; endless
+            where it takes current or none.
+        ends: the first and the last pixel of each run, or of each part of one between cuts, in data order.
     """
 
     pixels: tuple[tuple[str, int], ...]
@@ -82,6 +103,7 @@ class Strip:
     least: Floats
     places: Places
     given: tuple[tuple[int, float], ...]
+    ends: tuple[int, ...]
 
     @property
     def acting(self) -> tuple[tuple[int, float], ...]:
@@ -92,6 +114,13 @@ class Strip:
         """What each pixel draws, white at a level, where it has so many volts."""
         drawn = self.idle + level * self.full
         return np.where(self.regulated, drawn * self.rated / volts, drawn)
+
+    @property
+    def likeness(self) -> tuple[object, ...]:
+        """Equal for strips that are alike in all but their place."""
+        arrays = self.ohms, self.bears, self.idle, self.full, self.rated, self.regulated, self.least
+        joined = tuple((at, ohms < np.inf) for at, ohms in self.given)
+        return *(array.tobytes() for array in arrays), joined, self.ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,28 +158,148 @@ class Feeding:
     trunks: tuple[Trunk, ...]
     bound: int
 
+    @property
+    def amps(self) -> float:
+        """What the supply gives to them."""
+        return sum(trunk.amps for trunk in self.trunks if not trunk.start)
 
-def strip_of(state: Power, stretch: Stretch) -> Strip:
-    """A stretch of a solved show, as a row of pixels."""
-    net, show = state.circuit, state.show
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One rail that is to be fed from one supply.
+
+    Attributes:
+        strip: the rail.
+        volts: of the supply.
+        source: where the supply stands.
+        stock: what there is to wire with.
+        level: the level from 0 to 1.
+        celsius: temperature of the wires.
+        ground: whose ground the rail has.
+    """
+
+    strip: Strip
+    volts: float
+    source: Places
+    stock: Stock
+    level: float
+    celsius: float
+    ground: Ground
+
+    @property
+    def own(self) -> Floats:
+        """Loop ohms of a pair of wires to each pixel, straight and of the best gauge."""
+        away = np.hypot(*(self.strip.places - self.source).T)
+        metres = np.maximum(away * (1 + self.stock.slack), self.stock.step)
+        return np.asarray(2 * self.stock.gauges[-1].ohms(self.celsius) * metres)
+
+    def too_many(self) -> int | None:
+        """How many taps wires and fuses ask for at least, where those are more than a plan is looked for."""
+        strip = self.strip
+        if strip.given:
+            return None
+        few = least_borne(strip.bears, strip.amps(self.level, self.volts), self.stock.gauges)
+        return few if few > _MOST else None
+
+    def feed(self) -> Feeding | None:
+        """The fewest taps and the shortest tree of wire that hold; None where none was found."""
+        strip, volts, own = self.strip, self.volts, self.own
+        light = strip.amps(self.level, volts)
+        room = max(volts - float(strip.least.min()), 0.0)
+        if not strip.given and float(light.sum()) * float(own.min()) > room * _MOST:
+            return None  # of so many taps one carries so much that its own wire leaves its pixel too little
+        if self.too_many() is not None:
+            return None
+        best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=_PROOF)
+        if best is None:
+            return None
+        bound = self._bound(best.bound)
+        if bound > _MOST:
+            return None
+        chosen = _candidates(strip, volts, own, self.level, best.pixels)
+        for taps in _by_count(strip, chosen, max(bound, 1)):
+            trunks = self.wired(taps)
+            if trunks is not None:
+                return Feeding(taps, trunks, bound)
+        return None
+
+    def at_ends(self, count: int) -> Iterator[tuple[int, ...]]:
+        """Sets of so many taps at the ends of runs, those at both ends of the whole first; then shared out between."""
+        yield from _at_ends(self.strip, count)
+
+    def wired(self, taps: tuple[int, ...]) -> tuple[Trunk, ...] | None:
+        """The shortest tree of wire to some taps with which the rail holds; None where none was found."""
+        strip, volts, stock = self.strip, self.volts, self.stock
+        if not self._possible(taps):
+            return None
+        places = np.vstack([self.source, strip.places[list(taps)]])
+        shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
+        wires = {stock.gauges[-1], max(stock.gauges, key=lambda wire: wire.bears)}
+        ends = ([Trunk(t.start, t.taps, t.metres, wire) for t in bare] for bare in shapes[::-1][:1] + shapes[:1]
+                for wire in wires)  # fmt: skip
+        if all(_holding(strip, volts, taps, sized, self.level, self.celsius) is None for sized in ends):
+            return None
+        sized = (_sized(strip, volts, taps, bare, stock.gauges, self.level, self.celsius) for bare in shapes)
+        return next((found for found in sized if found is not None), None)
+
+    @property
+    def _ideal(self) -> tuple[Source, ...]:
+        """The joints that are there, as if they had no ohms: no more volts can come of them."""
+        return tuple(Source(at, 0.0, self.volts) for at, _ in self.strip.given)
+
+    def _possible(self, taps: tuple[int, ...]) -> bool:
+        """Whether the rail would hold with a pair of wires for each tap, the best that there is."""
+        strip = self.strip
+        joined = {at for at, _ in strip.given}
+        made = [Source(tap, float(self.own[tap]), self.volts) for tap in taps if tap not in joined]
+        rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
+        found, _ = voltages(rail, [*made, *self._ideal])
+        return bool((found >= strip.least - TINY).all())
+
+    def _bound(self, alone: int) -> int:
+        """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""
+        strip, light = self.strip, self.strip.amps(self.level, self.volts)
+        borne = 0 if strip.given else least_borne(strip.bears, light, self.stock.gauges)
+        if self.ground == "own":
+            return max(alone, borne, 1)  # without a new tap it is as it was, and does not hold
+        if self.ground == "several supplies":
+            return 0 if strip.given else 1 if strip.regulated.any() else max(borne, 1)
+        rail = Rail(strip.ohms, light, strip.least)
+        best = fewest(rail, self.volts, self.own / 2, given=self._ideal, seconds=_PROOF)
+        return max(0 if best is None else best.bound, borne, 0 if strip.given else 1)
+
+
+def strip_of(state: Power, stretch: Stretch, least: Floats) -> Strip:
+    """A stretch of a solved show, as a row of pixels.
+
+    Args:
+        state: the power of the show.
+        stretch: the stretch.
+        least: volts that each of its pixels is to have at least.
+    """
+    net = state.circuit
     points: list[Ints] = []
     wires: list[Ints] = []
-    least: list[Floats] = []
     places: list[Places] = []
     for run, first, last in stretch.parts:
         if points:
             wires.append(np.array([net.leads[run]]))
         points.append(net.runs[run].start + np.arange(first - 1, last))
         wires.append(net.strings[run].start + np.arange(first - 1, last - 1))
-        least.append(np.full(last - first + 1, show.type_of(show.runs[run]).min_volts))
         places.append(pixel_places(state.wiring, run)[first - 1 : last])
     at, between = np.concatenate(points), np.concatenate(wires)
     names = tuple((run, pixel) for run, first, last in stretch.parts for pixel in range(first, last + 1))
     number = {int(point): place for place, point in enumerate(at)}
-    given = tuple((number[point], ohms) for point, ohms in _acting(state) if point in number)
+    siemens: dict[int, float] = {}
+    for point, ohms in _acting(state):
+        if point in number:
+            siemens[number[point]] = siemens.get(number[point], 0.0) + 1 / ohms
+    given = tuple((place, 1 / both if both else np.inf) for place, both in siemens.items())
+    begins = np.cumsum([0, *(len(each) for each in points)])
+    ends = (int(end) for one, two in pairwise(begins) for end in (one, two - 1))
     return Strip(
         names, net.ohms[between], net.bears[between], net.idle[at], net.full[at], net.rated[at], net.regulated[at],
-        np.concatenate(least), np.concatenate(places), given,
+        least, np.concatenate(places), given, tuple(dict.fromkeys(ends)),
     )  # fmt: skip
 
 
@@ -170,48 +319,10 @@ def _acting(state: Power) -> Iterator[tuple[int, float]]:
             if join.point >= net.pixels:
                 continue
             if np.isnan(amps):
-                yield join.point, along[join.point]
+                yield join.point, max(along[join.point], _SMALLEST)
             else:
-                yield join.point, float(volts - state.drop.volts[join.point]) / amps if amps > TINY else np.inf
-
-
-def feed(strip: Strip, volts: float, source: Places, stock: Stock, level: float, celsius: float) -> Feeding | None:
-    """The fewest taps and the shortest tree of wire that hold; None where none was found.
-
-    Args:
-        strip: the rail.
-        volts: of the supply.
-        source: where the supply stands.
-        stock: what there is to wire with.
-        level: the level from 0 to 1.
-        celsius: temperature of the wires.
-    """
-    away = np.hypot(*(strip.places - source).T)
-    own = 2 * stock.gauges[-1].ohms(celsius) * np.maximum(away * (1 + stock.slack), stock.step)
-    light = strip.amps(level, volts)
-    room = max(volts - float(strip.least.min()), 0.0)
-    if not strip.given and float(light.sum()) * float(own.min()) > room * _MOST:
-        return None  # of so many taps one carries so much that its own wire leaves its pixel too little
-    ideal = tuple(Source(at, 0.0, volts) for at, _ in strip.given)
-    best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=ideal, seconds=_PROOF)
-    if best is None:
-        return None
-    bound = max(best.bound, 0 if strip.given else least_borne(strip.bears, light, stock.gauges))
-    if bound > _MOST:
-        return None
-    for taps in _by_count(strip, _candidates(strip, volts, own, level, best.pixels), bound):
-        places = np.vstack([source, strip.places[list(taps)]])
-        shapes = [_measured(paths, places, stock) for paths in _shapes(places)]
-        wires = {stock.gauges[-1], max(stock.gauges, key=lambda wire: wire.bears)}
-        ends = ([Trunk(t.start, t.taps, t.metres, wire) for t in bare] for bare in shapes[::-1][:1] + shapes[:1]
-                for wire in wires)  # fmt: skip
-        if all(_holding(strip, volts, taps, sized, level, celsius) is None for sized in ends):
-            continue
-        for bare in shapes:
-            found = _sized(strip, volts, taps, bare, stock.gauges, level, celsius)
-            if found is not None:
-                return Feeding(taps, found, bound)
-    return None
+                lost = float(volts - state.drop.volts[join.point])
+                yield join.point, max(lost / amps, _SMALLEST) if amps > TINY else np.inf
 
 
 def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
@@ -241,37 +352,52 @@ def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
 
 
 def _by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
-    """Sets of taps to try, by how many: those chosen for the volts, then those that share the load out evenly.
+    """Sets of taps to try, by how many: at ends of runs, then those chosen for the volts, then an even share each.
 
     Volts are not all that a plan must keep: wires and fuses bear so much and no more, and more taps share it out. Of
     few pixels every set is tried.
     """
-    pixels = len(strip.pixels)
+    pixels, most = len(strip.pixels), min(len(strip.pixels), _MOST)
     waiting = next(chosen, None)
-    count, tried = max(fewest_taps, 1), set()
-    while count <= min(pixels, _MOST):
+    count, tried = fewest_taps, set()
+
+    def of_count() -> Iterator[tuple[int, ...]]:
+        nonlocal waiting
+        yield from _at_ends(strip, count)
         while waiting is not None and len(waiting) <= count:
-            if waiting not in tried:
-                tried.add(waiting)
-                yield waiting
+            yield waiting
             waiting = next(chosen, None)
-        sets = [*_even(strip, count)]
+        yield from _even(strip, count)
         if comb(pixels, count) <= _EVERY:
-            sets += combinations(range(pixels), count)
-        for taps in sets:
-            if taps and taps not in tried:
+            yield from combinations(range(pixels), count)
+
+    while count <= most:
+        for taps in of_count():
+            if taps not in tried:
                 tried.add(taps)
                 yield taps
-        count += max(1, count // 4)
+        more = count + max(1, count // 4)
+        count = more if waiting is None else min(more, max(len(waiting), count + 1))
+
+
+def _at_ends(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
+    """So many taps at ends of runs, those of the whole strip first; then at its two ends, the others between."""
+    outer = dict.fromkeys([strip.ends[0], strip.ends[-1], *strip.ends])
+    yield from (tuple(sorted(some)) for some in islice(combinations(outer, count), _ENDS))
+    if count > 1:
+        yield _shared_out(strip, np.arange(count) / (count - 1))
 
 
 def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
-    """So many taps, each amid its share of the load; then with one at either end."""
+    """So many taps, each amid its share of the load."""
+    yield _shared_out(strip, (np.arange(count) + 0.5) / count)
+
+
+def _shared_out(strip: Strip, share: Floats) -> tuple[int, ...]:
+    """The pixels before which these parts of the load lie."""
     load = np.cumsum(strip.idle + strip.full)
-    shares = [(np.arange(count) + 0.5) / count] + ([np.arange(count) / (count - 1)] if count > 1 else [])
-    for share in shares:
-        at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
-        yield tuple(sorted({int(pixel) for pixel in at}))
+    at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
+    return tuple(sorted({int(pixel) for pixel in at}))
 
 
 def _candidates(
@@ -281,10 +407,13 @@ def _candidates(
 
     A regulated pixel is taken to draw what it does at the supply's volts, then what it does at its least.
     """
+    end = monotonic() + _PROOF
     given = tuple(Source(at, ohms, volts) for at, ohms in strip.acting)
     light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
     tried = set()
     for margin in _MARGINS:
+        if monotonic() > end:
+            return
         asked = strip.least + margin * (volts - strip.least)
         for amps in [light, heavy] if strip.regulated.any() else [light]:
             rail = Rail(2 * strip.ohms, amps, asked)

@@ -6,6 +6,7 @@ supply asked for more than it is rated for. What only looks bad is a warning.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 
@@ -14,9 +15,8 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.limits.circuit import lead_wire
 from patcher.limits.drop import Drop, solve
-from patcher.limits.power import TINY, FeedLoad, Power, highest_level, power
-from patcher.limits.stretches import Stretch, stretches, tapped
-from patcher.limits.supplies import LOADED
+from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.limits.stretches import Stretch, tapped
 from patcher.limits.wires import BLADES, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.wiring import Wiring
@@ -36,7 +36,7 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
     if not described(show):
         return []
     state = state or power(wiring)
-    parts = stretches(wiring)
+    parts = list(state.stretches)
     return [
         *_unfed(parts),
         *_joined(show, parts),
@@ -48,6 +48,35 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
         *_wires(state),
         *_fuses(state),
     ]
+
+
+def brightest(state: Power) -> tuple[float | None, list[Finding]]:
+    """The highest level at which all that is fed and known holds: supplies, volts, wires and fuses.
+
+    Supplies are loaded to 80 % at most.
+
+    Returns:
+        The level in whole hundredths, None where there is none; and what does not hold a hundredth above it (at 0,
+        where there is none), in the words of `check`.
+    """
+    net = state.circuit
+
+    def at(hundredths: int) -> Power:
+        level = hundredths / 100
+        return Power(state.wiring, level, state.celsius, net, solve(net, level))
+
+    def fails(hundredths: int) -> bool:
+        there = at(hundredths)
+        return bool(there.drop.collapsed.any() or _too_bright(there))
+
+    first = bisect_left(range(101), True, key=fails)
+    return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+
+
+def _too_bright(state: Power) -> list[Finding]:
+    """What does not hold, and may hold at a lower level; a fuse that is too large for its wire is so at any."""
+    blown = (finding for finding in _fuses(state) if finding.rule == "fuse" and finding.severity == "warning")
+    return [*_loads(state), *_sagging(state), *_wires(state), *blown]
 
 
 def described(show: Show) -> bool:
@@ -169,13 +198,13 @@ def unsaid(kind: PixelType) -> list[str]:
 
 def _loads(state: Power) -> Iterator[Finding]:
     rated = np.array([supply.amps for supply in state.show.supplies.values()])
-    if not (state.drop.supply_amps + state.logic > rated * LOADED + TINY).any():
+    if not (state.given(state.level) > rated * LOADED + SLIGHT).any():
         return
     for load in state.supplies:
         supply = load.supply
-        if not load.amps > load.limit + TINY:
+        if not load.amps > load.limit + SLIGHT:
             continue
-        where, over = f"supply.{supply.name}", load.amps > supply.amps + TINY
+        where, over = f"supply.{supply.name}", load.amps > supply.amps + SLIGHT
         says = f"gives {load.amps:.1f} A at level {state.level:g}, and is rated for {supply.amps:g} A"
         if not over:
             says += f": more than 80 % of it, {load.limit:.1f} A"

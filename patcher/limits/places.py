@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from patcher.limits.circuit import metres_between
+from patcher.limits.circuit import Floats, metres_between
 from patcher.limits.trunks import Places
 from patcher.shapes import positions
+from patcher.show.runs import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -23,12 +24,25 @@ def pixel_places(wiring: Wiring, name: str) -> Places:
     if drawn is not None:
         return drawn
     chain = wiring.chains[wiring.ports[name]]
-    before = chain.index(wiring.source(name))
-    start = pixel_places(wiring, chain[before - 1])[-1] if before else _box_place(show, wiring.ports[name][0])
-    pitch = show.type_of(run).pitch or 0.0
-    along = np.concatenate([[0.0], np.cumsum(metres_between(run, pitch))])
-    placed: Places = (start if start is not None else np.zeros(2)) + np.column_stack([run.lead + along, 0 * along])
+    start = _box_place(show, wiring.ports[name][0])
+    before: list[Run] = []
+    for other in reversed(chain[: chain.index(wiring.source(name))]):
+        drawn = positions(show, show.runs[other])
+        if drawn is not None:
+            start = drawn[-1]
+            break
+        before.append(show.runs[other])
+    along = [_along(show, one) for one in (*reversed(before), run)]
+    begin = (np.zeros(2) if start is None else start) + [sum(float(each[-1]) for each in along[:-1]), 0.0]
+    placed: Places = begin + np.column_stack([along[-1], 0 * along[-1]])
     return placed
+
+
+def _along(show: Show, run: Run) -> Floats:
+    """Metres from where a run's lead begins to each of its pixels."""
+    between = metres_between(run, show.type_of(run).pitch or 0.0)
+    found: Floats = run.lead + np.concatenate([[0.0], np.cumsum(between)])
+    return found
 
 
 def _box_place(show: Show, box: str) -> Places | None:

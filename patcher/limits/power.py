@@ -13,16 +13,19 @@ from math import floor
 
 import numpy as np
 
-from patcher.limits.circuit import Circuit, Floats, circuit
+from patcher.limits.circuit import Circuit, Floats, Join, circuit, outwards
 from patcher.limits.drop import Drop, solve
-from patcher.limits.stretches import stretches, tree_of
-from patcher.limits.supplies import LOADED
-from patcher.limits.wires import CELSIUS, Wire, blade, wire_of
+from patcher.limits.stretches import Stretch, roots, stretches
+from patcher.limits.wires import BLADES, CELSIUS, Wire, blade, wire_of
 from patcher.show.schema import Feed, Show, Supply
 from patcher.wiring import Wiring
 
+LOADED = 0.8
+"""Part of its rating that a supply is loaded to. Common practice, no source."""
 TINY = 1e-9
 """Amperes and volts that are none: what sums of floats differ by."""
+SLIGHT = 1e-6
+"""Amperes of a supply that are none: what its solved current may be off by (drop.py)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +108,30 @@ class FeedLoad:
         return blade(self.amps, self.weakest.bears)
 
 
+@dataclass(frozen=True, slots=True)
+class TapFuse:
+    """A joint that wants a fuse of its own.
+
+    Attributes:
+        feed: the feed.
+        join: the joint.
+        wire: the string's own wire behind it.
+        amps: what goes into the string there, either way; NaN where it is not known.
+    """
+
+    feed: str
+    join: Join
+    wire: Wire
+    amps: float
+
+    @property
+    def blade(self) -> float | None:
+        """The blade that protects the string: the next above its current, of an unknown one the largest; or None."""
+        if np.isnan(self.amps):
+            return max((size for size in BLADES if size <= self.wire.bears), default=None)
+        return blade(self.amps, self.wire.bears)
+
+
 @dataclass(frozen=True, eq=False)
 class Power:
     """The power of a show at one level and one temperature.
@@ -133,10 +160,15 @@ class Power:
         return self.drop.volts[self.circuit.runs[run]]
 
     @cached_property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Everything that shares its V+."""
+        return tuple(stretches(self.wiring))
+
+    @cached_property
     def rails(self) -> dict[str, float]:
         """The highest volts of the supplies that feed each run's V+; its lamps' own where none does."""
         found: dict[str, float] = {}
-        for part in stretches(self.wiring):
+        for part in self.stretches:
             volts = [self.show.supplies[str(self.show.feeds[tree].supply)].volts for tree in part.trees]
             for run, _, _ in part.parts:
                 found[run] = max([*volts, *([found[run]] if run in found else [])], default=np.nan)
@@ -159,6 +191,10 @@ class Power:
         """Every feed."""
         amps, found = self.drop.amps, []
         branches = branches_of(self.show)
+        root = roots(self.show)
+        protected: dict[str, tuple[Wire | None, bool]] = {}
+        for feed in reversed([*outwards(self.show)]):
+            protected[feed.name] = _unfused(feed, branches[feed.name], protected)
         for feed in self.show.feeds.values():
             joins = self.circuit.joins[feed.name]
             wires = [join.wire for join in joins]
@@ -168,25 +204,33 @@ class Power:
                 at = max(number for number, join in enumerate(joins) if join.tap == branch.tap)
                 into[at] -= amps[self.circuit.joins[branch.name][0].wire]
             wire = wire_of(feed.awg, feed.mm2)
-            supply = str(tree_of(self.show, feed).supply)
-            behind = _unfused(feed, branches)
-            known = [each for each in behind if each is not None]
-            weakest = min(known, key=lambda each: each.bears, default=None)
-            said = len(known) == len(behind)
+            supply = str(root[feed.name].supply)
+            weakest, said = protected[feed.name]
             found.append(FeedLoad(feed, supply, wire, weakest, said, float(amps[wires[0]]), tuple(into.tolist())))
         return tuple(found)
 
     @cached_property
-    def thinner_strings(self) -> dict[Wire, list[str]]:
-        """Strings' own wires that bear less than the fuse of a feed that joins them lets through, with those feeds."""
-        found: dict[Wire, list[str]] = {}
-        for load in self.feeds:
-            fuse = load.feed.fuse
-            kinds = {self.show.runs[join.run].pixel: None for join in self.circuit.joins[load.feed.name]}
-            for kind in (self.show.pixel_types[name] for name in kinds):
+    def tap_fuses(self) -> tuple[TapFuse, ...]:
+        """The joints at which a string's own wire bears less than the last fuse before it lets through."""
+        before: dict[str, float | None] = {}
+        loads = {load.feed.name: load for load in self.feeds}
+        found = []
+        for feed in outwards(self.show):
+            fuse = before[feed.name] = feed.fuse or before.get(str(feed.source))
+            for join, amps in zip(self.circuit.joins[feed.name], loads[feed.name].into, strict=True):
+                kind = self.show.type_of(self.show.runs[join.run])
                 wire = wire_of(kind.awg, kind.mm2)
                 if fuse is not None and wire is not None and wire.bears < fuse:
-                    found.setdefault(wire, []).append(load.feed.name)
+                    found.append(TapFuse(feed.name, join, wire, abs(amps)))
+        return tuple(found)
+
+    @cached_property
+    def thinner_strings(self) -> dict[Wire, list[str]]:
+        """Strings' own wires that bear less than the last fuse before them lets through, with the feeds there."""
+        found: dict[Wire, list[str]] = {}
+        for name in self.show.feeds:
+            for wire in dict.fromkeys(tap.wire for tap in self.tap_fuses if tap.feed == name):
+                found.setdefault(wire, []).append(name)
         return found
 
     @cached_property
@@ -201,8 +245,7 @@ class Power:
     @cached_property
     def supplies(self) -> tuple[SupplyLoad, ...]:
         """Every supply that is not kept on the shelf; solved for dark and for full white too."""
-        drops = (self.drop if level == self.level else solve(self.circuit, level) for level in (0.0, self.level, 1.0))
-        dark, now, white = (drop.supply_amps + self.logic for drop in drops)
+        dark, now, white = (self.given(level) for level in (0.0, self.level, 1.0))
         levels = self._highest(dark, white)
         return tuple(
             SupplyLoad(supply, float(dark[at]), float(now[at]), float(white[at]), levels[at])
@@ -210,11 +253,29 @@ class Power:
             if not supply.spare
         )
 
+    def given(self, level: float) -> Floats:
+        """Amperes that each supply gives at a level, controllers and all; NaN where that cannot be told.
+
+        Where the file does not say all of the wires, what leaves a supply is still what the pixels on its V+ draw, if
+        no other supply feeds them and they draw the same at any voltage.
+        """
+        drop = self.drop if level == self.level else solve(self.circuit, level)
+        amps = drop.supply_amps.copy()
+        drawn = self.circuit.idle + level * self.circuit.full
+        for at, supply in enumerate(self.show.supplies.values()):
+            trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
+            parts = [part for part in self.stretches if part.trees & trees]
+            if np.isnan(amps[at]) and all(part.trees <= trees for part in parts) and not self._regulated(supply):
+                runs = self.circuit.runs
+                amps[at] = sum(float(drawn[runs[run]][a - 1 : b].sum()) for part in parts for run, a, b in part.parts)
+        found: Floats = amps + self.logic
+        return found
+
     def _highest(self, dark: Floats, white: Floats) -> list[float | None]:
         """The highest level of each supply, on a straight line where no regulated pixel hangs on it."""
         found: list[float | None] = []
         for at, supply in enumerate(self.show.supplies.values()):
-            most = supply.amps * LOADED + TINY
+            most = supply.amps * LOADED + SLIGHT
             if np.isnan(dark[at]) or dark[at] > most:
                 found.append(None)
             elif white[at] <= most:
@@ -228,7 +289,7 @@ class Power:
     def _regulated(self, supply: Supply) -> bool:
         """Whether a regulated pixel hangs on a supply, also behind a run that has none."""
         trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
-        runs = {run for part in stretches(self.wiring) if part.trees & trees for run, _, _ in part.parts}
+        runs = {run for part in self.stretches if part.trees & trees for run, _, _ in part.parts}
         return any(self.circuit.regulated[self.circuit.runs[run]].any() for run in runs)
 
 
@@ -245,10 +306,12 @@ def branches_of(show: Show) -> defaultdict[str, list[Feed]]:
     return found
 
 
-def _unfused(feed: Feed, branches: defaultdict[str, list[Feed]]) -> list[Wire | None]:
-    """The wire of a feed and those of the branches behind it, but for what has a fuse of its own."""
-    behind = [branch for branch in branches[feed.name] if branch.fuse is None]
-    return [wire_of(feed.awg, feed.mm2), *(wire for branch in behind for wire in _unfused(branch, branches))]
+def _unfused(feed: Feed, branches: list[Feed], known: dict[str, tuple[Wire | None, bool]]) -> tuple[Wire | None, bool]:
+    """Of the wires of a feed and of what branches off without a fuse the weakest; and whether all of them are said."""
+    wire = wire_of(feed.awg, feed.mm2)
+    behind = [(wire, wire is not None), *(known[branch.name] for branch in branches if branch.fuse is None)]
+    wires = [each for each, _ in behind if each is not None]
+    return min(wires, key=lambda each: each.bears, default=None), all(said for _, said in behind)
 
 
 def highest_level(net: Circuit, fits: Callable[[Drop], bool]) -> float | None:

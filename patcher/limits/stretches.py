@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
 
 from patcher.show.schema import Feed, Show, Tap
 from patcher.wiring import Wiring
@@ -34,11 +37,19 @@ def taken_pixels(tap: Tap, pixels: int) -> list[int]:
     return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
 
 
-def tree_of(show: Show, feed: Feed) -> Feed:
-    """The feed at the supply that a feed branches off, at any remove; itself where it comes from the supply."""
-    while feed.source is not None:
-        feed = show.feeds[feed.source]
-    return feed
+def roots(show: Show) -> dict[str, Feed]:
+    """Of each feed the feed at the supply that it branches off, at any remove; those of one root follow each other."""
+    behind: dict[str | None, list[Feed]] = defaultdict(list)
+    for feed in show.feeds.values():
+        behind[feed.source].append(feed)
+    found: dict[str, Feed] = {}
+    for root in behind[None]:
+        waiting = [root]
+        while waiting:
+            feed = waiting.pop()
+            found[feed.name] = root
+            waiting += behind[feed.name]
+    return found
 
 
 def stretches(wiring: Wiring) -> list[Stretch]:
@@ -71,9 +82,33 @@ def stretches(wiring: Wiring) -> list[Stretch]:
     ]
 
 
+def grounds(wiring: Wiring) -> dict[str, frozenset[str]]:
+    """Of each hung run the runs whose ground is joined with its own, itself with them.
+
+    Ground goes on where V+ is cut, from run to run along a port and to a tee, and along feeds that join several runs. A
+    supply's own minus joins nothing here: nothing that leaves there comes back.
+    """
+    show = wiring.show
+    joined: nx.Graph[tuple[str, str]] = nx.Graph()
+    joined.add_nodes_from(("run", run.name) for run in show.runs.values() if run.hung)
+    for chain in wiring.chains.values():
+        hung = [("run", name) for name in chain if show.runs[name].hung]
+        joined.add_edges_from(pairwise(hung))
+    for run in show.runs.values():
+        if run.hung and run.same_data_as is not None and show.runs[run.same_data_as].hung:
+            joined.add_edge(("run", run.name), ("run", run.same_data_as))
+    joined.add_edges_from((("feed", tree), ("run", run)) for tree, run, _ in tapped(show) if show.runs[run].hung)
+    found: dict[str, frozenset[str]] = {}
+    for part in nx.connected_components(joined):
+        runs = frozenset(name for kind, name in part if kind == "run")
+        found |= dict.fromkeys(runs, runs)
+    return found
+
+
 def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
     """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
+    root = roots(show)
     for feed in show.feeds.values():
         for tap in feed.taps:
             for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
-                yield tree_of(show, feed).name, tap.run, pixel
+                yield root[feed.name].name, tap.run, pixel

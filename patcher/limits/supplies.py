@@ -1,191 +1,131 @@
-"""What a supply has to give, and whether a spare can give it.
-
-Each supply of a stretch is taken to bear an equal share; what wires and sagging make of that is another matter, so a
-supply at the far end of a long wire bears less than is said here. The level is the show's; a dimmer set in a box is
-left out, so that the load is never too low.
-"""
+"""A spare supply in a dead one's place: whether it can give what hangs there, by the circuit solved with it."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
-from math import floor
+
+import numpy as np
 
 from patcher.errors import choose_from, refuse
-from patcher.limits.stretches import Stretch, stretches
-from patcher.show.schema import Feed, Logic, PixelType, Show, Supply
-from patcher.wiring import Wiring
+from patcher.limits.power import LOADED, SLIGHT, Power, SupplyLoad, power
+from patcher.limits.stretches import roots
+from patcher.limits.wires import wire_of
+from patcher.show.schema import Feed, Logic, Show, Supply
+from patcher.wiring import Wiring, wire
 
-LOADED = 0.8
-"""Part of its rating that a supply is loaded to. Common practice, no source."""
 _MOST_TREES = 15
-_AMPS = 1e-9
-"""Amperes that are none: what sums of floats differ by."""
-
-Draw = tuple[float, float]
-"""Amperes in the dark, and what the colours add at full."""
+"""Feeds of which every set is looked at; of more, the heaviest that still fits is taken each time."""
 
 
-def _unknown(kind: PixelType) -> bool:
-    return kind.channel_ma is None or kind.idle_ma is None
-
-
-def _draw(show: Show, stretch: Stretch) -> Draw:
-    idle = full = 0.0
-    for run, first, last in stretch.parts:
-        kind = show.type_of(show.runs[run])
-        pixels = last - first + 1
-        idle += pixels * (kind.idle_ma or 0.0) / 1000
-        full += pixels * kind.channels * (kind.channel_ma or 0.0) / 1000
-    return idle, full
-
-
-@dataclass(frozen=True)
-class Load:
-    """What one supply has to give when only some of its feeds are joined to it.
-
-    Attributes:
-        show: the show.
-        supply: the supply.
-        stretches: everything that shares its V+.
-    """
-
-    show: Show
-    supply: str
-    stretches: tuple[Stretch, ...]
-
-    @cached_property
-    def trees(self) -> tuple[str, ...]:
-        """Its feeds with their branches, each by the name of the feed at the supply."""
-        return tuple(feed.name for feed in self.show.feeds.values() if feed.supply == self.supply)
-
-    @cached_property
-    def logic(self) -> float:
-        """Amperes of the controllers that it runs."""
-        boxes = self.show.controllers.values()
-        return sum(box.logic.amps for box in boxes if box.logic is not None and box.logic.supply == self.supply)
-
-    def draw(self, trees: frozenset[str] | None = None) -> Draw:
-        """Amperes in the dark and what the colours add at full, the controllers' own left out.
-
-        Args:
-            trees: those of its feeds that are joined; all, where not said.
-        """
-        mine = frozenset(self.trees)
-        joined = mine if trees is None else trees
-        idle = full = 0.0
-        for stretch in self.stretches:
-            if stretch.trees & joined:
-                fed_by = {self.show.feeds[tree].supply for tree in stretch.trees - mine}
-                dark, colours = _draw(self.show, stretch)
-                idle += dark / (len(fed_by) + 1)
-                full += colours / (len(fed_by) + 1)
-        return idle, full
-
-    def amps(self, level: float, trees: frozenset[str] | None = None) -> float:
-        """Amperes at a level from 0 to 1, the controllers' own with them."""
-        idle, full = self.draw(trees)
-        return self.logic + idle + full * level
-
-    def level_for(self, amps: float) -> float | None:
-        """The highest level, in whole hundredths, that draws no more amperes; None where the dark is too much."""
-        idle, full = self.draw()
-        left = amps - self.logic - idle
-        if left < -_AMPS:
-            return None
-        return 1.0 if full <= left + _AMPS else floor((left + _AMPS) / full * 100) / 100
-
-    @cached_property
-    def unknown(self) -> tuple[str, ...]:
-        """The kinds of pixel that it feeds whose current the file does not say."""
-        runs = {run for stretch in self.stretches if stretch.trees & set(self.trees) for run, _, _ in stretch.parts}
-        kinds = {self.show.runs[run].pixel for run in runs}
-        return tuple(kind for kind in self.show.pixel_types if kind in kinds and _unknown(self.show.pixel_types[kind]))
-
-    @cached_property
-    def unfed(self) -> tuple[str, ...]:
-        """The runs of its volts that no feed in the file reaches: if they hang on it, they are not counted."""
-        volts = self.show.supplies[self.supply].volts
-        runs = dict.fromkeys(run for stretch in self.stretches if not stretch.trees for run, _, _ in stretch.parts)
-        return tuple(run for run in runs if self.show.type_of(self.show.runs[run]).volts in (None, volts))
-
-    def fitting(self, amps: float, level: float) -> frozenset[str] | None:
-        """The feeds that draw most without drawing more; of equals the most feeds. None where not even the logic fits.
-
-        Exact up to 15 feeds with their branches; of more, the heaviest that still fits is taken each time.
-        """
-        if self.logic > amps + _AMPS:
-            return None
-        if len(self.trees) <= _MOST_TREES:
-            every = [frozenset(some) for n in range(len(self.trees) + 1) for some in combinations(self.trees, n)]
-            loads = {some: self.amps(level, some) for some in every}
-            fit = [some for some in every if loads[some] <= amps + _AMPS]
-            return max(fit, key=lambda some: (round(loads[some], 9), len(some)))
-        chosen: frozenset[str] = frozenset()
-        while more := [t for t in self.trees if t not in chosen and self.amps(level, chosen | {t}) <= amps + _AMPS]:
-            chosen |= {max(more, key=lambda tree: self.amps(level, chosen | {tree}))}
-        return chosen
-
-
-def load_of(wiring: Wiring, supply: str) -> Load:
-    """What a supply of a sound show feeds."""
-    return Load(wiring.show, supply, tuple(stretches(wiring)))
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SupplySwap:
     """A spare supply in a dead one's place.
 
     Attributes:
         dead: the dead supply.
         spare: the spare.
-        load: what the dead one had to give.
-        level: the level that the show is run at.
+        before: the power of the show with the dead one in place.
     """
 
     dead: Supply
     spare: Supply
-    load: Load
-    level: float
+    before: Power
+
+    @property
+    def level(self) -> float:
+        """The level that the show is run at."""
+        return self.before.level
 
     @property
     def limit(self) -> float:
         """Amperes that the spare is loaded to at most."""
         return self.spare.amps * LOADED
 
+    @cached_property
+    def load(self) -> SupplyLoad:
+        """What the spare has to give with all feeds of the dead one."""
+        return self._load(self.show)
+
+    @property
+    def known(self) -> bool:
+        """Whether what it has to give can be told."""
+        return not np.isnan(self.load.amps)
+
     @property
     def amps(self) -> float:
-        """Amperes that it has to give at the show's level."""
-        return self.load.amps(self.level)
+        """Amperes that it has to give at the show's level; NaN where the file does not say enough."""
+        return self.load.amps
 
     @property
     def holds(self) -> bool:
-        """Whether it can; where the file does not say the current, whether it is as strong as the dead one."""
-        if self.load.unknown:
-            return self.spare.amps >= self.dead.amps
-        return self.amps <= self.limit + _AMPS
+        """Whether it can; where its load cannot be told, whether it is as strong as the dead one."""
+        if self.known:
+            return self.amps <= self.limit + SLIGHT
+        return not self.collapses and self.spare.amps >= self.dead.amps
 
     @property
     def max_level(self) -> float | None:
         """The highest level at which it can, in whole hundredths; None where even the dark is too much."""
-        return self.load.level_for(self.limit)
+        return self.load.max_level
 
     @property
     def feeds(self) -> tuple[Feed, ...]:
         """The feeds that move to it, branches left out."""
-        return tuple(self.load.show.feeds[tree] for tree in self.load.trees)
+        return tuple(feed for feed in self.before.show.feeds.values() if feed.supply == self.dead.name)
 
     @property
     def boxes(self) -> tuple[str, ...]:
         """The controllers that it runs."""
-        boxes = self.load.show.controllers.values()
+        boxes = self.before.show.controllers.values()
         return tuple(box.name for box in boxes if box.logic is not None and box.logic.supply == self.dead.name)
+
+    @cached_property
+    def runs(self) -> tuple[str, ...]:
+        """The hung runs that share a V+ with its feeds."""
+        mine = {feed.name for feed in self.feeds}
+        fed = dict.fromkeys(run for part in self.before.stretches if part.trees & mine for run, _, _ in part.parts)
+        return tuple(fed)
+
+    @property
+    def collapses(self) -> bool:
+        """Whether its pixels want more power than the wires can bring, with whatever supply."""
+        net, drop = self.before.circuit, self.before.drop
+        return any(bool(drop.collapsed[net.runs[run]].any()) for run in self.runs)
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """The kinds of pixel that it feeds whose current the file does not say."""
+        show = self.before.show
+        kinds = {show.runs[run].pixel for run in self.runs}
+        every = show.pixel_types.values()
+        return tuple(kind.name for kind in every if kind.name in kinds and None in (kind.channel_ma, kind.idle_ma))
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What the file does not say and the load needs, key by key."""
+        show, found = self.before.show, []
+        for name in dict.fromkeys(show.runs[run].pixel for run in self.runs):
+            kind = show.pixel_types[name]
+            keys = [key for key in ("volts", "channel_ma", "idle_ma", "pitch") if getattr(kind, key) is None]
+            keys += ["awg or mm2"] if wire_of(kind.awg, kind.mm2) is None else []
+            found += [f"{' and '.join(keys)} for {name}"] if keys else []
+        feeds = (feed.name for feed in show.feeds.values() if wire_of(feed.awg, feed.mm2) is None)
+        return (*found, *(f"awg or mm2 for feed {name}" for name in feeds))
+
+    @property
+    def unfed(self) -> tuple[str, ...]:
+        """The runs of its volts that no feed in the file reaches: if they hang on it, they are not counted."""
+        show = self.before.show
+        runs = dict.fromkeys(run for part in self.before.stretches if not part.trees for run, _, _ in part.parts)
+        return tuple(run for run in runs if show.type_of(show.runs[run]).volts in (None, self.dead.volts))
 
     @property
     def show(self) -> Show:
         """The show afterwards; the dead supply is gone from it."""
-        show, dead, spare = self.load.show, self.dead.name, self.spare.name
+        show, dead, spare = self.before.show, self.dead.name, self.spare.name
         taken = self.spare.model_copy(update={"spare": False, "box": self.dead.box})
         supplies = {name: taken if name == spare else held for name, held in show.supplies.items() if name != dead}
         feeds = {
@@ -206,10 +146,67 @@ class SupplySwap:
         )
         return show.model_copy(update={"supplies": supplies, "feeds": feeds, "controllers": boxes, "accepts": accepts})
 
+    def amps_of(self, trees: Iterable[str]) -> float:
+        """Amperes that the spare gives at the show's level with only these of its feeds joined, and their branches."""
+        kept, show = set(trees), self.show
+        root = roots(show)
+        feeds = {
+            name: feed
+            for name, feed in show.feeds.items()
+            if root[name].supply != self.spare.name or root[name].name in kept
+        }
+        return self._load(show.model_copy(update={"feeds": feeds})).amps
+
     def fitting(self) -> tuple[str, ...] | None:
-        """The feeds that it can bear at the show's level, where it cannot bear all; None where not even the boxes."""
-        fit = self.load.fitting(self.limit, self.level)
-        return None if fit is None else tuple(tree for tree in self.load.trees if tree in fit)
+        """The feeds that it can bear at the show's level, where it cannot bear all; None where not even the boxes.
+
+        Those that draw most are looked for by what their pixels draw at the supply's volts, and taken where the solved
+        circuit gives no more than the limit; else a set that draws as much less. Exact where no pixel is regulated and
+        no other supply feeds the same V+.
+        """
+        if self.before.logic[[*self.before.show.supplies].index(self.dead.name)] > self.limit + SLIGHT:
+            return None
+        trees = [feed.name for feed in self.feeds]
+        most = self.limit - self.amps_of(())
+        while True:
+            chosen = self._heaviest(trees, most)
+            given = self.amps_of(chosen)
+            if not chosen or given <= self.limit + SLIGHT:
+                return tuple(tree for tree in trees if tree in chosen)
+            most = min(most, self._drawn(chosen)) * min(self.limit / given, 0.999)
+
+    def _heaviest(self, trees: list[str], amps: float) -> frozenset[str]:
+        """The feeds whose pixels draw most without drawing more than so much; of equals the most feeds."""
+        if len(trees) <= _MOST_TREES:
+            every = [frozenset(some) for n in range(len(trees) + 1) for some in combinations(trees, n)]
+            drawn = {some: self._drawn(some) for some in every}
+            fit = [some for some in every if drawn[some] <= amps + SLIGHT]
+            return max(fit, key=lambda some: (round(drawn[some], 9), len(some)), default=frozenset())
+        chosen: frozenset[str] = frozenset()
+        while more := [tree for tree in trees if tree not in chosen and self._drawn(chosen | {tree}) <= amps + SLIGHT]:
+            chosen |= {max(more, key=lambda tree: self._drawn(chosen | {tree}))}
+        return chosen
+
+    def _drawn(self, trees: frozenset[str]) -> float:
+        """What the pixels on some feeds draw at the supply's volts."""
+        return sum(amps for fed_by, amps in self._draws if fed_by & trees)
+
+    @cached_property
+    def _draws(self) -> list[tuple[frozenset[str], float]]:
+        """Of each stretch its feeds, and amperes of its pixels at the supply's volts."""
+        net = self.before.circuit
+        at_level = net.idle + self.level * net.full
+        drawn = np.where(net.regulated, at_level * net.rated / self.dead.volts, at_level)
+        mine = {feed.name for feed in self.feeds}
+        return [
+            (part.trees, sum(float(drawn[net.runs[run]][first - 1 : last].sum()) for run, first, last in part.parts))
+            for part in self.before.stretches
+            if part.trees & mine
+        ]
+
+    def _load(self, show: Show) -> SupplyLoad:
+        state = power(wire(show), level=self.level, celsius=self.before.celsius)
+        return next(load for load in state.supplies if load.supply.name == self.spare.name)
 
 
 def swap_supply(wiring: Wiring, dead: str, spare: str) -> SupplySwap:
@@ -224,15 +221,15 @@ def swap_supply(wiring: Wiring, dead: str, spare: str) -> SupplySwap:
     if not new.spare:
         spares = [supply.name for supply in show.supplies.values() if supply.spare]
         raise refuse(where, "is not marked as a spare", f"write spare = true there, or {choose_from(spare, spares)}")
-    busy = load_of(wiring, spare)
+    busy = [feed.name for feed in show.feeds.values() if feed.supply == spare]
     runs = [box.name for box in show.controllers.values() if box.logic is not None and box.logic.supply == spare]
-    if busy.trees or runs:
-        says = f"is marked as a spare, yet {', '.join([*busy.trees, *runs])} hangs on it"
+    if busy or runs:
+        says = f"is marked as a spare, yet {', '.join([*busy, *runs])} hangs on it"
         raise refuse(where, says, "take spare = true out, and name another")
     if old.volts != new.volts:
         says = f"gives {new.volts:g} V, but the pixels on {dead} want {old.volts:g} V"
         raise refuse(where, says, f"never join the two: name a spare of {old.volts:g} V", area="power")
-    found = SupplySwap(old, new, load_of(wiring, dead), show.settings.level)
+    found = SupplySwap(old, new, power(wiring))
     if not found.feeds and not found.boxes:
         raise refuse(f"supply.{dead}", "feeds nothing, so there is nothing to move", "name the supply that died")
     return found

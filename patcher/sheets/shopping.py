@@ -56,6 +56,7 @@ def shopping(wiring: Wiring, state: Power, *, spares: float = SPARES) -> tuple[N
         *_cable(show, hung, state),
         *_connectors(show, state, hung),
         *_fuses(show, spares),
+        *_tap_fuses(state, spares),
         *_supplies(show),
         *_boxes(show),
     )  # fmt: skip
@@ -131,6 +132,24 @@ def _fuses(show: Show, spares: float) -> Iterator[Need]:
     bare = [feed.name for feed in show.feeds.values() if feed.fuse is None and feed.source is None]
     if bare:
         yield Need("fuses", "fuse, size not said", len(bare), note=", ".join(bare))
+
+
+def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
+    """The fuses of taps into strings whose own wire bears less than the fuse before it lets through."""
+    sizes: defaultdict[float, list[str]] = defaultdict(list)
+    for tap in state.tap_fuses:
+        if tap.blade is not None:
+            sizes[tap.blade].append(f"{tap.wire} ({tap.wire.bears:g} A)")
+    for amps, wires in sorted(sizes.items()):
+        thin = ", ".join(dict.fromkeys(wires))
+        note = f"at the joint: the string’s own {thin} bears less than the fuse before it lets through"
+        yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
+    none = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.blade is None]
+    if none:
+        what = (
+            f"into {', '.join(none)} goes more than a fuse for the string’s own wire lets through: tap at more points"
+        )
+        yield Need("fuses", "fuse at a tap: no size fits", len(none), note=what)
 
 
 def _supplies(show: Show) -> Iterator[Need]:

@@ -77,8 +77,11 @@ Entry = Literal["first", "last", "bottom-left", "bottom-right", "top-left", "top
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
 Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]
-Length = Annotated[NotNegative, AfterValidator(_to_metres)]
-Pitch = Annotated[Positive, AfterValidator(_to_metres)]
+Length = Annotated[NotNegative, Field(le=1e6), AfterValidator(_to_metres)]
+Pitch = Annotated[Positive, Field(ge=1e-6, le=1e4), AfterValidator(_to_metres)]
+Volts = Annotated[Positive, Field(ge=1e-3, le=1e3)]
+Amps = Annotated[Positive, Field(le=1e6)]
+Milliamps = Annotated[NotNegative, Field(le=1e6)]
 Point = tuple[Coordinate, Coordinate]
 ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
 UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=LAST_UNIVERSE)]
@@ -114,7 +117,7 @@ class Wired(Named):
 
     awg: Awg | None = None
     """American wire gauge of the copper."""
-    mm2: Positive | None = None
+    mm2: Annotated[Positive, Field(ge=1e-3, le=1e4)] | None = None
     """Cross-section of the copper in square millimetres, instead of awg."""
 
     @model_validator(mode="after")
