@@ -91,7 +91,7 @@ def windows(house: str, left: float, width: float, kind: str) -> list[tuple[int,
         x = left + across * width - wide / 2
         corners = points((x, y), (x, y + high), (x + wide, y + high), (x + wide, y))
         keys = (f"corners = {corners}", f"pixels = {pixels}")
-        nulls = ("nulls = 1",) if number % 2 == 0 else ()
+        nulls = ("nulls = 1", "nulls_at = [3.0]") if number % 2 == 0 else ()
         lead = 6.5 if nulls else 2.0
         found.append(run(f"{house}-window-{number}", pixels, "loop", *keys, *nulls, kind=kind, lead=lead))
     return found

@@ -1,5 +1,6 @@
 """Frame times, and every warning: raised where it should be, and not where it should not."""
 
+import tomllib
 from collections.abc import Iterator
 from itertools import combinations, pairwise, product
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
 from patcher.limits.timing import Load, best_split, frame_ms, port_times, rate_text, slowest_ports
+from patcher.units import METRES_PER
 
 KINDS = {
     "rgb": {"colour_order": "RGB"},
@@ -309,7 +311,14 @@ def test_refresh_names_only_the_port_that_is_too_long_and_counts_its_nulls() -> 
         ({"lead": 5.1}, "m", True),
         ({"lead": 16.0}, "ft", False),
         ({"lead": 17.0}, "ft", True),
-        ({"lead": 9.0, "nulls": 1}, "m", False),
+        ({"lead": 9.0, "nulls": 1}, "m", True),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [4.5]}, "m", False),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [3.9]}, "m", True),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [5.1]}, "m", True),
+        ({"lead": 30.0, "nulls": 1, "nulls_at": [15.0]}, "m", True),
+        ({"lead": 15.0, "nulls": 3, "nulls_at": [5.0, 10.0, 15.0]}, "m", False),
+        ({"lead": 32.0, "nulls": 1, "nulls_at": [16.0]}, "ft", False),
+        ({"lead": 33.0, "nulls": 1, "nulls_at": [16.0]}, "ft", True),
         ({"lead": 9.0, "lead_via": "booster"}, "m", False),
         ({"lead": 9.0, "lead_via": "differential"}, "m", False),
         ({"lead": 9.0, "lead_via": "cable"}, "m", True),
@@ -319,6 +328,28 @@ def test_lead_length(run: dict, units: str, raised: bool) -> None:
     # Common practice, no source: past about 5 m a lead wants a null pixel or a booster (CHECKS.md, People).
     found = said(tables_of({"a": {"pixels": 10} | run}, units=units))
     assert found == ([("lead-length", "warning", "run.a")] if raised else [])
+
+
+@given(st.sampled_from(["m", "ft"]), st.floats(0.1, 200).map(lambda metres: round(metres, 2)), st.integers(0, 3))
+def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
+    # Judge: the remedy is written into the file as it is said, and the warning is gone.
+    run = {"pixels": 10, "lead": lead, "nulls": nulls}
+    found = check(wired(tables_of({"a": run}, units=units)))[1]
+    if not found:
+        assert lead * METRES_PER[units] <= 5.0
+        return
+    if "…" not in found[0].remedy:
+        keys = tomllib.loads(found[0].remedy.split("(")[1].split(")")[0].replace(", nulls_at", "\nnulls_at"))
+        assert said(tables_of({"a": run | keys}, units=units)) == []
+
+
+@given(st.lists(st.floats(0, 40), max_size=6), st.floats(0, 40))
+def test_the_stretches_of_a_lead_by_hand(places: list[float], lead: float) -> None:
+    # Judge: a slow definition: the farthest that any point of the lead is from the last null pixel before it.
+    at = sorted(place for place in places if place <= lead)
+    run = wired(tables_of({"a": {"pixels": 1, "lead": lead, "nulls": len(at), "nulls_at": at}})).show.runs["a"]
+    behind = [point - max([0.0, *(place for place in at if place < point)]) for point in (*at, lead)]
+    assert max(run.lead_stretches) == pytest.approx(max(behind))
 
 
 @pytest.mark.parametrize(

@@ -347,3 +347,21 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
         "four",
     ]
     assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [
+        ("shift:narrowboat=1", (2, [5.0, 11.0])),  # one more, at the end as far as anybody knows
+        ("shift:narrowboat=-1", (0, None)),
+        ("data-in:weir=top-right", (1, [5.0])),
+    ],
+)
+def test_where_null_pixels_sit_is_as_many_places_as_there_are(heron, fault: str, said: tuple) -> None:
+    # Source: README's table of keys: nulls_at names as many places as nulls
+    willow = f"at = {[[0, n] for n in range(500)]}"
+    text = heron[0].replace("nulls = 1 ", "nulls_at = [5.0]\nnulls = 1 ").replace('file = "willow.csv"', willow)
+    wiring = wire(read(text).show)
+    found = rewritten(text, planned(wiring, allocate(wiring).patch), [parse(fault, wiring.show)])
+    boat = tomllib.loads(found.text)["run"]["narrowboat"]
+    assert (boat["nulls"], boat.get("nulls_at")) == said

@@ -117,7 +117,8 @@ def _lead_words(show: Show, name: str) -> str:
     wire = lead_wire(show, run)
     words = ["lead", *([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
-    words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}"] if run.nulls else []
+    at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
+    words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}{f' at {at}' if at else ''}"] if run.nulls else []
     return ", ".join(words)
 
 

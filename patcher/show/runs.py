@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationInfo, model_validator
@@ -43,7 +44,9 @@ class Run(Named):
     lead_via: Literal["cable", "booster", "differential"] = "cable"
     """How the data crosses the lead."""
     nulls: Annotated[Whole, Field(le=1000)] = 0
-    """Null pixels at the end of the lead."""
+    """Null pixels in the lead: at its end, where nulls_at does not say where."""
+    nulls_at: tuple[Length, ...] = ()
+    """Where its null pixels sit: lengths along the lead from its beginning, as many as nulls."""
     power_joined: Flag = True
     """Its V+ goes on from the run before it on the port."""
     power_cuts: tuple[Count, ...] = ()
@@ -69,6 +72,24 @@ class Run(Named):
     def pixels(self) -> int:
         """How many lamps it has."""
         return self.places - len(self.gap_places)
+
+    @property
+    def lead_stretches(self) -> tuple[float, ...]:
+        """Metres of lead from its beginning to its first null pixel, from each to the next, and to the first pixel."""
+        ends = (0.0, *(self.nulls_at or (self.lead,) * self.nulls), self.lead)
+        return tuple(behind - before for before, behind in pairwise(ends))
+
+    @model_validator(mode="after")
+    def _nulls_lie_in_the_lead(self) -> Run:
+        if self.nulls_at and len(self.nulls_at) != self.nulls:
+            raise ValueError(
+                f"nulls_at names {len(self.nulls_at)} places, and nulls = {self.nulls} → name as many places as nulls"
+            )
+        if list(self.nulls_at) != sorted(self.nulls_at):
+            raise ValueError("nulls_at runs backwards → count every place from the beginning of the lead")
+        if self.nulls_at and self.nulls_at[-1] > self.lead + 1e-9:
+            raise ValueError("nulls_at goes past the end of the lead → no place is farther along than lead is long")
+        return self
 
     @model_validator(mode="after")
     def _lead_gauge(self) -> Run:

@@ -27,7 +27,7 @@ K = TypeVar("K")
 V = TypeVar("V")
 
 CORNERS: tuple[Corner, ...] = ("bottom-left", "bottom-right", "top-left", "top-right")
-OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "power_joined")
+OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "nulls_at", "power_joined")
 """What stays where it is when two runs hang in each other's place."""
 
 NEVER = {
@@ -209,9 +209,9 @@ def _port_of(show: Show, run: str) -> tuple[str, int]:
 def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
     run = show.runs[fault.where]
     if run.nulls + fault.amount >= 0:
-        return _with_run(show, run.name, nulls=run.nulls + fault.amount)
+        return _with_nulls(show, run.name, run.nulls + fault.amount)
     left = -fault.amount - run.nulls
-    show = _with_run(show, run.name, nulls=0)
+    show = _with_nulls(show, run.name, 0)
     for name in reversed(_before(show, run)):
         cut = min(left, show.runs[name].pixels)
         if cut:
@@ -219,9 +219,19 @@ def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
             show = _without(show, fault, name, lamps)
         left -= cut
         fewer = min(left, show.runs[name].nulls)
-        show = _with_run(show, name, nulls=show.runs[name].nulls - fewer) if fewer else show
+        show = _with_nulls(show, name, show.runs[name].nulls - fewer) if fewer else show
         left -= fewer
     return _without(show, fault, run.name, range(left)) if left else show
+
+
+def _with_nulls(show: Show, name: str, nulls: int) -> Show:
+    """The show with so many null pixels in a lead. What is more sits at its end as far as anybody knows; which of them
+    are gone nobody knows, so where the others sit is then not said.
+    """
+    run = show.runs[name]
+    more = nulls - run.nulls
+    nulls_at = (*run.nulls_at, *((run.lead,) * more)) if run.nulls_at and more >= 0 else ()
+    return _with_run(show, name, nulls=nulls, nulls_at=nulls_at)
 
 
 def _before(show: Show, run: Run) -> list[str]:
