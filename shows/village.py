@@ -115,10 +115,12 @@ area = {area}
 columns = {columns}
 rows = {rows}
 lines = "columns"
-turns = "serpentine\""""
+turns = "serpentine"
+data_in = "bottom-left\""""
+    corner = 'data_in = "bottom-left"'
     bands = [(f"{house}-screen-left", 1, cut), (f"{house}-screen-right", cut + 1, columns)]
     return prop, [
-        run(name, (last - first + 1) * rows, "band", f'of = "{house}-screen"', f"band = [{first}, {last}]")
+        run(name, (last - first + 1) * rows, "band", f'of = "{house}-screen"', f"band = [{first}, {last}]", corner)
         for name, first, last in bands
     ]
 

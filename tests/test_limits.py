@@ -407,7 +407,14 @@ def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
     }
     tables = tables_of(runs)
     tables["prop"] = {
-        "wall": {"area": [[0.0, 0.0], [1.0, 1.0]], "columns": 6, "rows": 3, "lines": "columns", "turns": "serpentine"}
+        "wall": {
+            "area": [[0.0, 0.0], [1.0, 1.0]],
+            "columns": 6,
+            "rows": 3,
+            "lines": "columns",
+            "turns": "serpentine",
+            "data_in": "bottom-left",
+        }
     }
     assert said(tables) == ([("bare-lines", "warning", "prop.wall")] if raised else [])
 

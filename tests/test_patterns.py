@@ -172,7 +172,7 @@ def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str
     tables = {
         "show": {"title": "sweep"}, "pixel": {"rgb": {"colour_order": "RGB"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["wall"]}}},
-        "run": {"wall": {"pixel": "rgb", "shape": "grid", "area": area} | grid},
+        "run": {"wall": {"pixel": "rgb", "shape": "grid", "area": area, "data_in": "bottom-left"} | grid},
     }  # fmt: skip
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -488,7 +488,8 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
     # Source: issue, Sender: sweep: a wrong serpentine breaks the line. Every second line runs back (DESIGN.md), so a
     # bar across the lines falls apart into two places, mirror images; a bar along the lines stays whole.
     tables = string(1)
-    tables["run"]["line"] = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]]} | grid
+    run = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "data_in": "bottom-left"}
+    tables["run"]["line"] = run | grid
     wiring = wired(tables)
     patch = allocate(wiring).patch
     other = "same-way" if grid["turns"] == "serpentine" else "serpentine"

@@ -61,12 +61,14 @@ pixel = "lamp"
 shape = "band"
 of = "gate"
 band = [1, 2]
+data_in = "bottom-left"
 
 [run.gate-high]
 pixel = "lamp"
 shape = "band"
 of = "gate"
 band = [3, 4]
+data_in = "bottom-left"
 
 [prop.gate]
 area = [[0, 0], [3, 3]]
@@ -74,6 +76,7 @@ columns = 4
 rows = 4
 lines = "rows"
 turns = "serpentine"
+data_in = "bottom-left"
 
 [supply.mill-12v]
 volts = 12.0
@@ -852,3 +855,23 @@ def test_a_good_text_with_some_letters_changed(data):
         length = data.draw(st.integers(0, 3))
         text = text[:at] + data.draw(st.text(max_size=3)) + text[at + length :]
     read_anything(text)
+
+
+# --- no silent default where two answers are plausible ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("old", "where", "choices"),
+    [
+        ('of = "gate"\nband = [1, 2]\ndata_in = "bottom-left"\n', "run.gate-low.data_in", "top-right"),
+        ('lines = "rows"\nturns = "serpentine"\ndata_in = "bottom-left"\n', "prop.gate.data_in", "top-right"),
+        ('lines = "rows"\nturns = "serpentine"\n', "prop.gate.turns", "same-way"),
+        ('lines = "rows"\n', "prop.gate.lines", "columns"),
+        ('colour_order = "RGB"\n', "pixel.lamp.colour_order", "GRB"),
+    ],
+)
+def test_what_has_two_plausible_answers_must_be_said(folder, old, where, choices):
+    # Source: people of the trade stumbled over a band that silently took another corner than its prop (FINDINGS, B8)
+    kept = "\n".join(line for line in old.splitlines()[:-1]) + "\n" * (old.count("\n") > 1)
+    finding = one(everything(folder, changed(old, kept)), where, "missing")
+    assert choices in finding.remedy

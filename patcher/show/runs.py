@@ -246,7 +246,7 @@ class Grid(Table):
     """What one line of wiring is."""
     turns: Literal["serpentine", "same-way"]
     """Serpentine: every second line runs back; same-way: none does."""
-    data_in: Corner = "bottom-left"
+    data_in: Corner
     """The corner where the data enters; on a prop, where its lines are counted from."""
 
     @property
@@ -291,8 +291,10 @@ class BandRun(DrawnRun):
     """The prop that draws the grid."""
     band: tuple[Count, Count]
     """First and last line, counted through the prop."""
-    data_in: Corner = "bottom-left"
-    """The corner of the band where the data enters."""
+    data_in: Corner
+    """The corner of the band where the data enters, whichever corner its prop has."""
+    turns: Literal["serpentine", "same-way"] | None = None
+    """How its own lines turn, where not as its prop's."""
     _line_length: int | None = PrivateAttr(default=None)
 
     @property

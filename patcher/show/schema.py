@@ -57,7 +57,7 @@ class Settings(Table):
 class PixelType(Wired):
     """[pixel.NAME]: one kind of lamp, from its data sheet or from a measurement."""
 
-    colour_order: ColourOrder = "RGB"
+    colour_order: ColourOrder
     """The order in which its chip takes its channels, one letter a channel: RGB, GRB, RGBW."""
     volts: Positive | None = None
     """Rated supply voltage."""

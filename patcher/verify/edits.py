@@ -155,8 +155,8 @@ def _grid(show: Show, patch: Patch, fault: Fault) -> Show:
     wired = lattice(show, run)
     assert wired is not None  # noqa: S101  (such a fault is about a grid)
     key = fault.kind.replace("-", "_")
-    if isinstance(run, BandRun) and key != "data_in":
-        raise cannot(fault, f"lines and turns are drawn on prop.{run.of}, and hold for all that hangs on it")
+    if isinstance(run, BandRun) and key == "lines":
+        raise cannot(fault, f"lines are drawn on prop.{run.of}, and hold for all that hangs on it")
     return _rewired(show, run, wired, replace(wired, **{key: fault.value}))  # type: ignore[arg-type]
 
 
@@ -166,8 +166,12 @@ def _rewired(show: Show, run: Run, was: Lattice, now: Lattice) -> Show:
     if run.gap_places:
         passed = {tuple(cell): place for place, cell in enumerate(now.cells().tolist(), start=1)}
         gaps = sorted(passed[tuple(order[place - 1])] for place in run.gap_places)
-    keys = ("data_in", "lines", "turns") if isinstance(run, GridRun) else ("data_in",)
-    return _with_run(show, run.name, gaps=tuple(gaps), **{key: getattr(now, key) for key in keys})
+    keys: dict[str, object] = {"data_in": now.data_in, "turns": now.turns}
+    if isinstance(run, GridRun):
+        keys["lines"] = now.lines
+    elif isinstance(run, BandRun) and now.turns == show.grid_of(run).turns:
+        keys["turns"] = None
+    return _with_run(show, run.name, gaps=tuple(gaps), **keys)
 
 
 def _reversed(show: Show, patch: Patch, fault: Fault) -> Show:
