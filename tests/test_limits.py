@@ -402,7 +402,7 @@ def test_a_tee_of_another_colour_order(kind: str, raised: bool) -> None:
 def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
     # Source: DESIGN.md: a band is some whole lines of a grid that is drawn once, on its prop.
     runs = {
-        f"band-{number}": {"shape": "band", "of": "wall", "band": band, "data_in": "bottom-left"}
+        f"band-{number}": {"shape": "band", "of": "wall", "band": band, "data_in": "bottom-left", "lead": 2.0}
         for number, band in enumerate(bands)
     }
     tables = tables_of(runs)
