@@ -1,5 +1,6 @@
 """The patterns, against slow definitions written from the design, pixel by pixel; and what lamps show of them."""
 
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,8 @@ from patcher.address.placement import allocate
 from patcher.address.thing import find, whole_show
 from patcher.faults import Built, build, parse
 from patcher.stream import marks, patterns
+from patcher.stream.asked import Asked, PatternName
+from patcher.stream.choosing import named
 from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Look
 from patcher.wiring import Wiring
@@ -549,6 +552,28 @@ def test_a_ramp_by_default_is_smooth_to_the_eye_of_a_chip() -> None:
     for look, slot in zip(looks, slots, strict=True):
         if look.says and "%" in look.says[0]:
             assert abs(int(look.says[0].split(" ")[2]) / 100 * 255 - slot) <= 2
+
+
+@pytest.mark.parametrize("name", ["ramp", "milestones", "edges"])
+@pytest.mark.parametrize("sent", [1.0, 0.3, 0.2, 0.02])
+@pytest.mark.parametrize("kind", ["rgb", "white"])
+def test_percent_that_are_said_are_percent_of_full_on_the_wire(name: str, sent: float, kind: str) -> None:
+    # Judge: the slots that are sent. FINDINGS, B11: at --level 0.2 a ramp said "white at 90 %" where 18 % is sent
+    tables = string(40)
+    tables["pixel"][tables["run"]["line"]["pixel"]]["colour_order"] = "RGB" if kind == "rgb" else "W"
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    asked = Asked(PatternName(name), "white", "rows", 10, None, 40.0, step=False, flashing=True, level=sent)
+    pattern = named(asked, wiring, patch, whole_show(wiring))
+    said = 0
+    for step in range(pattern.steps):
+        look = pattern.look(step)
+        for part in re.findall(r"at ([\d.]+) %", " ".join(look.says)):
+            slots = levels(look, wiring, patch, [1], sent).slots
+            assert np.abs(slots.astype(float) - float(part) / 100 * 255).min() <= 2.6
+            assert float(part) <= sent * 100
+            said += 1
+    assert said or (name, kind) == ("edges", "rgb")
 
 
 # --- flashing -----------------------------------------------------------------------------------------------------
