@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from patcher.cli.folding import on_screen
 from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, allocated, load
 from patcher.cli.saying import count, finding_json, in_words, say_json
 from patcher.errors import Finding, refuse
@@ -83,7 +84,7 @@ def sheet(
         _say(out, said.kept, len(said.boxes), len(said.labels), len(said.tags), show, old)
         for finding in said.findings:
             if finding.severity == "error":
-                print(in_words(finding))
+                print(on_screen(in_words(finding)))
     if wrong:
         raise typer.Exit(1)
 
