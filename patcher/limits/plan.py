@@ -82,11 +82,14 @@ def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
 
 
 def _grid_lines(show: Show) -> Iterator[Finding]:
+    of_grid: dict[str, list[BandRun]] = {}
+    for run in show.runs.values():
+        if isinstance(run, BandRun):
+            of_grid.setdefault(run.of, []).append(run)
     for prop in show.props.values():
         if not isinstance(prop, GridProp):
             continue
-        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
-        wired = {line for run in bands for line in range(run.band[0], run.band[1] + 1)}
+        wired = {line for run in of_grid.get(prop.name, []) for line in range(run.band[0], run.band[1] + 1)}
         if bare := sorted(set(range(1, prop.line_count + 1)) - wired):
             says = f"has {len(bare)} of its {prop.line_count} {prop.lines} on no run, the first of them {bare[0]}"
             remedy = f'add a run with shape = "band" and of = "{prop.name}"'

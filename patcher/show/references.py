@@ -17,6 +17,8 @@ from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.show.tables import is_address
 
 _SHARED_NAMES = ("controller", "run", "prop", "supply", "feed")
+_MOST_COMPARED = 200_000
+"""Pairs of names that are compared to say which was meant: about a second's work."""
 Declared = Mapping[str, Collection[str]]
 
 
@@ -60,16 +62,20 @@ def _texts_at(node: Any, path: tuple[str, ...], where: str = "") -> Iterator[tup
 def unknown_names(raw: Mapping[str, Any]) -> Iterator[Finding]:
     """Every name that no table has, whether the table that uses it could be read or not."""
     names = declared(raw)
+    compared = 0
     for path, table in _NAMES:
         for where, name in _texts_at(raw, path):
             if name in names[table]:
                 continue
+            compared += len(names[table])
+            weighed = names[table] if compared <= _MOST_COMPARED else ()
             elsewhere = [other for other in names if name in names[other]]
-            if elsewhere and not nearest(name, names[table]):
+            if elsewhere and not nearest(name, weighed):
                 says = f"names “{name}”, which is a {elsewhere[0]}, not a {table}"
                 yield _wrong("unknown-name", where, says, f"name a {table}")
             else:
-                remedy = choose_from(name, names[table])
+                known = weighed or not names[table]
+                remedy = choose_from(name, weighed) if known else f"correct it, or write [{table}.{name}]"
                 yield _wrong("unknown-name", where, f"names the {table} “{name}”, which there is not", remedy)
 
 
@@ -145,20 +151,24 @@ def _band(run: BandRun, show: Show) -> Iterator[Finding]:
 
 def _props(show: Show) -> Iterator[Finding]:
     owner: dict[str, str] = {}
+    of_grid: dict[str, list[BandRun]] = {}
+    for run in show.runs.values():
+        if isinstance(run, BandRun):
+            of_grid.setdefault(run.of, []).append(run)
     for prop in show.props.values():
         where = f"prop.{prop.name}"
-        for run in prop.runs:
-            if owner.setdefault(run, prop.name) != prop.name:
-                says = f"names run {run}, which prop {owner[run]} has already"
+        for name in prop.runs:
+            if owner.setdefault(name, prop.name) != prop.name:
+                says = f"names run {name}, which prop {owner[name]} has already"
                 yield _wrong("prop", f"{where}.runs", says, "a run is part of one prop: take it out of one of them")
         if not isinstance(prop, GridProp):
             continue
-        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
-        for run in prop.runs:
-            known = show.runs.get(run)
-            if known is not None and known not in bands:
-                says = f"names run {run}, which is not a band of this grid"
-                yield _wrong("band", f"{where}.runs", says, f'give [run.{run}] shape = "band" and of = "{prop.name}"')
+        bands = of_grid.get(prop.name, [])
+        for name in prop.runs:
+            known = show.runs.get(name)
+            if known is not None and not (isinstance(known, BandRun) and known.of == prop.name):
+                says = f"names run {name}, which is not a band of this grid"
+                yield _wrong("band", f"{where}.runs", says, f'give [run.{name}] shape = "band" and of = "{prop.name}"')
         taken: dict[int, str] = {}
         for band in sorted((b for b in bands if b.same_data_as is None), key=lambda b: b.band):
             for line in range(band.band[0], min(band.band[1], prop.line_count) + 1):
