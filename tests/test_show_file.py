@@ -543,10 +543,11 @@ def test_a_misspelt_name(folder, old, new, where, hint):
 
 
 def test_a_name_of_two_things(folder):
-    # Source: DESIGN.md, The show file: controllers, runs, props, supplies and feeds share one name space
-    text = GOOD + "\n[supply.towpath]\nvolts = 5.0\namps = 3.0\n"
-    one(everything(folder, text), "supply.towpath", "run", remedy="rename")
-    # kinds of lamps are not among them
+    # Source: FINDINGS, D5: names are unique within their kind, but where BOX/PORT would be RUN/PIXEL
+    text = GOOD + '\n[run.mill]\npixel = "lamp"\npixels = 49\nsame_data_as = "towpath"\n'
+    one([f for f in everything(folder, text) if f.rule == "same-name"], "run.mill", "box", remedy="rename")
+    # a supply may be called like a run, and kinds of pixels like anything
+    assert everything(folder, GOOD + "\n[supply.towpath]\nvolts = 5.0\namps = 3.0\n") == []
     assert everything(folder, GOOD.replace("[pixel.lamp]", "[pixel.mill]").replace('"lamp"', '"mill"')) == []
 
 
