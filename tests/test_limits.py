@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
-from patcher.limits.timing import Load, best_split, frame_ms, port_times, rate_text, slowest_ports
+from patcher.limits.timing import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
 from patcher.units import METRES_PER
 
 KINDS = {
@@ -223,12 +223,12 @@ def test_each_slow_port_has_its_own_moves() -> None:
 @pytest.mark.parametrize(
     ("runs", "ports", "says"),
     [
-        (runs_of(a=500, b=500), 1, {"1": "no port of box is free; lower frame_rate to 33, or hang some of it on ano"}),
-        (runs_of(a=1000), 1, {"1": "a hangs there alone; lower frame_rate to 33, or hang some of it on another box"}),
+        (runs_of(a=500, b=500), 1, {"1": "no port of box is free; lower frame_rate to 30, or hang some of it on ano"}),
+        (runs_of(a=1000), 1, {"1": "a hangs there alone; lower frame_rate to 30, or hang some of it on another box"}),
         (
             runs_of(a=1000),
             2,
-            {"1": "a hangs there alone; lower frame_rate to 33, or make two runs of a, the second on"},
+            {"1": "a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"},
         ),
     ],
 )
@@ -240,7 +240,7 @@ def test_where_no_split_helps_it_says_what_would(runs: dict, ports: int, says: d
 def test_a_split_that_helps_but_not_enough() -> None:
     (remedy,) = refresh(tables_of(runs_of(a=900, b=300))).values()
     assert remedy.startswith("move b to box/2, with a start of its own: then 36.6 frames a second, which is still too")
-    assert "lower frame_rate to 36" in remedy
+    assert "lower frame_rate to 30" in remedy
 
 
 def test_a_run_too_long_by_itself_leaves_no_reason_to_cut_the_others_shorter() -> None:
@@ -253,8 +253,8 @@ def test_a_run_that_cannot_be_cut_keeps_no_port_from_one_that_can() -> None:
         runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"}
     )
     assert refresh(tables) == {
-        "1": "no split helps: a hangs there alone; lower frame_rate to 16, or hang some of it on another box",
-        "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 33, "
+        "1": "no split helps: a hangs there alone; lower frame_rate to 15, or hang some of it on another box",
+        "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 30, "
         "or hang more of it on another box",
     }
 
@@ -265,7 +265,7 @@ def test_the_slower_port_has_the_last_free_one() -> None:
     )
     found = refresh(tables)
     assert found["1"] == "move b to box/3: then 65.3 frames a second"
-    assert found["2"].startswith("no split helps: no port of box is left free for it; lower frame_rate to 33")
+    assert found["2"].startswith("no split helps: no port of box is left free for it; lower frame_rate to 30")
 
 
 def test_a_moved_run_really_gives_that_rate() -> None:
@@ -281,6 +281,16 @@ def test_a_moved_run_really_gives_that_rate() -> None:
 
 
 @given(st.floats(0.1, 5000))
+def test_a_rate_to_set_is_offered_and_holds(most: float) -> None:
+    # Common practice, no source: the rates that players offer; the judge is the port's own rate
+    rate = float(rate_to_set(most))
+    assert rate <= most + 1e-6
+    if 5 <= most < 61:
+        assert rate in (60, 50, 40, 30, 25, 20, 15, 10, 5)
+    assert rate > most / 2 - 0.01
+
+
+@given(st.floats(0.5, 2000))
 def test_a_rate_is_never_said_too_high(rate: float) -> None:
     # Source: arithmetic: 824 pixels keep 39.97 frames a second; “40.0 at most” beside a show that plays 40 is nonsense.
     assert rate - 0.1 <= float(rate_text(rate)) <= rate + 1e-6
