@@ -10,13 +10,20 @@ import pkgutil
 import re
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+import tomli_w
+from conftest import Patcher, wired
 
 import patcher
+from patcher.address.placement import allocate
+from patcher.address.thing import whole_show
 from patcher.show import reading
 from patcher.show.files import read_show
 from patcher.show.reading import read
+from patcher.stream import patterns
+from patcher.stream.looks import COLOURS
 from patcher.wiring import problems, wire
 
 HEAD = """\
@@ -36,7 +43,7 @@ def seconds(work: Callable[[], object]) -> float:
     return time.process_time() - begin
 
 
-def patterns() -> Iterator[tuple[str, re.Pattern[str]]]:
+def expressions() -> Iterator[tuple[str, re.Pattern[str]]]:
     """Every regular expression that a module of the program keeps."""
     for module in pkgutil.walk_packages(patcher.__path__, "patcher."):
         if module.name.endswith("__main__"):
@@ -50,7 +57,7 @@ PUMPS = (" ", "a", "1", '"', "'", "[", "]", ".", "#", "a ", "1 ", "[ ", ' "', "\
 ENDS = ("", "!", "]x", '"]y"]', "= ")
 
 
-@pytest.mark.parametrize(("name", "pattern"), [pytest.param(*each, id=each[0]) for each in dict(patterns()).items()])
+@pytest.mark.parametrize(("name", "pattern"), [pytest.param(*each, id=each[0]) for each in dict(expressions()).items()])
 def test_no_regular_expression_blows_up(name: str, pattern: re.Pattern[str]) -> None:
     # Source: FINDINGS, C7: a heading with 2 000 spaces took 17 s. A cube shows at 500 letters, a square at 20 000
     for length in (500, 20_000):
@@ -136,3 +143,41 @@ def test_points_files_are_bounded_together(tmp_path, monkeypatch) -> None:
     refused = found(most + 2)
     assert [finding.where for finding in refused] == [f"run.r{most}", f"run.r{most + 1}"]
     assert "many.csv" in refused[0].says
+
+
+def crowd(count: int) -> dict:
+    """A box with many short runs on each of a few ports."""
+    chain = [f"r{number}" for number in range(count)]
+    port = {str(number + 1): chain[number::4] for number in range(4)}
+    return {
+        "show": {"title": "crowd"}, "pixel": {"p": {"colour_order": "RGB"}},
+        "controller": {"b": {"address": "192.0.2.1", "ports": 4, "port": port}},
+        "run": {name: {"pixel": "p", "pixels": 1} for name in chain},
+    }  # fmt: skip
+
+
+def test_work_on_many_runs_grows_as_they_do() -> None:
+    # Source: FINDINGS, C7: 100 000 runs took `send --dry-run` and `sheet` over a minute. Eight times the runs: far less
+    # than the 64 times that a square would take
+    def work(count: int) -> float:
+        wiring = wired(crowd(count))
+        patch = allocate(wiring).patch
+
+        def asked() -> None:
+            everything = whole_show(wiring)
+            spans = [span for part in everything.parts for span in patch.run_spans(part.run)]
+            assert len(spans) == len({patch.link_of(run)[1] for run in wiring.show.runs}) == count
+            patterns.steady(wiring, patch, everything, COLOURS["white"]).look(0)
+
+        return min(seconds(asked) for _ in range(2))
+
+    assert work(8_000) < max(25 * work(1_000), 3.0)
+
+
+def test_a_crowd_is_no_sheet(here: Patcher, tmp_path: Path) -> None:
+    # Source: the same; refused in words, and nothing written
+    (tmp_path / "crowd.toml").write_text(tomli_w.dumps(crowd(2_600)))
+    ran = here("sheet", "crowd.toml", "--out", "out")
+    assert ran.returncode == 2
+    assert "2 600 runs".replace(" ", "\u00a0", 1) in ran.stderr
+    assert not (tmp_path / "out").exists()

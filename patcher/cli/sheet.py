@@ -27,6 +27,10 @@ Begin = Callable[[str, int], Callable[[], None]]
 LABEL = "60x30"
 
 
+MOST_RUNS = 2_500
+"""Runs that are printed: about ten times those of 25 houses, and some minutes' work."""
+
+
 def sheet(
     show: ShowFile,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="The folder to write into; made if missing.")],
@@ -56,6 +60,9 @@ def sheet(
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
     kept = read_patch(show)
+    if len(wiring.show.runs) > MOST_RUNS:
+        says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
+        raise refuse(str(show), says, f"print its tables: patcher patch {show} --csv, or one show file for some boxes")
     files.prepare(out)
     with _progress() as begin:
         done = begin("patch and power", 2)

@@ -20,7 +20,7 @@ from patcher.show.tables import (
     Named,
     Pitch,
     Point,
-    Positive,
+    SquareMillimetres,
     Table,
     Text,
     Whole,
@@ -39,7 +39,7 @@ class Run(Named):
     """Cable before the first pixel."""
     lead_awg: Awg | None = None
     """Gauge of the lead's power wires; the string's own where not said."""
-    lead_mm2: Positive | None = None
+    lead_mm2: SquareMillimetres | None = None
     """Cross-section of the lead's power wires, instead of lead_awg."""
     lead_via: Literal["cable", "booster", "differential"] = "cable"
     """How the data crosses the lead."""

@@ -12,11 +12,13 @@ from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Ta
 
 from patcher.show.runs import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
+    Amps,
     ColourOrder,
     Count,
     Flag,
     Fraction,
     Length,
+    Milliamps,
     Name,
     Named,
     NotNegative,
@@ -27,6 +29,7 @@ from patcher.show.tables import (
     Table,
     Text,
     UniverseNumber,
+    Volts,
     Wired,
     station_address,
 )
@@ -59,19 +62,19 @@ class PixelType(Wired):
 
     colour_order: ColourOrder
     """The order in which its chip takes its channels, one letter a channel: RGB, GRB, RGBW."""
-    volts: Positive | None = None
+    volts: Volts | None = None
     """Rated supply voltage."""
-    channel_ma: NotNegative | None = None
+    channel_ma: Milliamps | None = None
     """Milliamperes of one channel at full, at the rated voltage."""
-    idle_ma: NotNegative | None = None
+    idle_ma: Milliamps | None = None
     """Milliamperes of a dark pixel."""
     draw: Literal["current", "power"] = "current"
     """The same current at any voltage, or the same power: a regulated pixel."""
-    min_volts: Positive | None = None
+    min_volts: Volts | None = None
     """Below this it misbehaves."""
-    bit_rate: Positive = 800_000
+    bit_rate: Annotated[Positive, Field(ge=1_000, le=1_000_000_000)] = 800_000
     """Bits a second on the data line."""
-    reset_us: NotNegative = 300
+    reset_us: Annotated[NotNegative, Field(le=1_000_000)] = 300
     """Microseconds of quiet that latch a frame."""
     pitch: Pitch | None = None
     """Wire from pixel to pixel."""
@@ -86,7 +89,7 @@ class Logic(Table):
     """What runs the controller itself."""
 
     supply: Name
-    amps: NotNegative
+    amps: Annotated[NotNegative, Field(le=100_000)]
 
 
 class Controller(Named):
@@ -114,7 +117,7 @@ class Controller(Named):
     """The box puts colours into chip order itself, so the wire carries RGB(W)."""
     skips_nulls: Flag = True
     """Null pixels take no channels."""
-    wifi_mbps: Positive | None = None
+    wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000)] | None = None
     """The box is reached over Wi-Fi that was measured to carry so many megabits a second."""
     level: Fraction = 1.0
     """A dimmer set in the box."""
@@ -170,8 +173,8 @@ AnyProp = Annotated[Annotated[Prop, Tag("runs")] | Annotated[GridProp, Tag("grid
 class Supply(Named):
     """[supply.NAME]: a DC power supply."""
 
-    volts: Positive
-    amps: Positive
+    volts: Volts
+    amps: Amps
     """Its rating."""
     box: Name | None = None
     """Whose enclosure it sits in."""
@@ -206,7 +209,7 @@ class Feed(Wired):
     """The feed that it branches off, instead of a supply."""
     tap: Count | None = None
     """Which tap of that feed it branches off at."""
-    fuse: Positive | None = None
+    fuse: Amps | None = None
     """Amperes of the fuse at its supply."""
     taps: Annotated[tuple[Tap, ...], Field(min_length=1)]
     """Where it joins the pixels, in order along the wire."""

@@ -76,8 +76,13 @@ Count = Annotated[int, Field(strict=True, ge=1, le=MOST_PIXELS)]
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
 Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]
-Length = Annotated[NotNegative, AfterValidator(_to_metres)]
-Pitch = Annotated[Positive, AfterValidator(_to_metres)]
+# Numbers past all that is ever built are refused here, so that no sum of them overflows further on.
+Length = Annotated[NotNegative, Field(le=100_000), AfterValidator(_to_metres)]
+Pitch = Annotated[Positive, Field(le=100_000), AfterValidator(_to_metres)]
+Volts = Annotated[Positive, Field(ge=1e-3, le=1_000)]
+Amps = Annotated[Positive, Field(ge=1e-3, le=100_000)]
+Milliamps = Annotated[NotNegative, Field(le=1_000_000)]
+SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000)]
 Point = tuple[Coordinate, Coordinate]
 ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
 UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=LAST_UNIVERSE)]
@@ -113,7 +118,7 @@ class Wired(Named):
 
     awg: Awg | None = None
     """American wire gauge of the copper."""
-    mm2: Positive | None = None
+    mm2: SquareMillimetres | None = None
     """Cross-section of the copper in square millimetres, instead of awg."""
 
     @model_validator(mode="after")
