@@ -145,8 +145,8 @@ def lattice(show: Show, run: Run) -> Lattice | None:
         first, last = grid.line_count - 1 - last, grid.line_count - 1 - first
     count = last - first + 1
     if by_columns:
-        return Lattice(first, 0, count, grid.rows, grid.lines, grid.turns, run.data_in)
-    return Lattice(0, first, grid.columns, count, grid.lines, grid.turns, run.data_in)
+        return Lattice(first, 0, count, grid.rows, grid.lines, run.turns or grid.turns, run.data_in)
+    return Lattice(0, first, grid.columns, count, grid.lines, run.turns or grid.turns, run.data_in)
 
 
 def cells(show: Show, run: Run) -> Cells | None:

@@ -64,16 +64,29 @@ class Wiring:
         found = {run: port for port, chain in self.chains.items() for run in chain}
         return found | {run: found[self.source(run)] for run in self.show.runs if run not in found}
 
+    @cached_property
+    def _sources(self) -> dict[str, str]:
+        """The run on whose data each tee hangs; only of a wiring without errors."""
+        found: dict[str, str] = {}
+        for name in self.show.runs:
+            way = [name]
+            while way[-1] not in found and (before := self._before(way[-1], "tee")):
+                way.append(before[0])
+            found |= dict.fromkeys(way[:-1], found.get(way[-1], way[-1]))
+        return found
+
     def source(self, run: str) -> str:
         """The run on whose data `run` hangs: itself, but for a tee."""
-        while before := self._before(run, "tee"):
-            run = before[0]
-        return run
+        return self._sources.get(run, run)
 
     def tees(self, run: str) -> tuple[str, ...]:
         """The runs that hang on the data of `run`, at any remove."""
-        direct = self._next(run, "tee")
-        return tuple(name for tee in direct for name in (tee, *self.tees(tee)))
+        found: list[str] = []
+        waiting = self._next(run, "tee")[::-1]
+        while waiting:
+            found.append(waiting.pop())
+            waiting += self._next(found[-1], "tee")[::-1]
+        return tuple(found)
 
     def of_controller(self, controller: str) -> dict[int, tuple[str, ...]]:
         """The chains of one controller by port, in the order of the ports."""

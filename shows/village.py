@@ -16,6 +16,10 @@ PIXELS_PER_HOUSE = 4_000
 PLOT = 18.0
 """Metres of street from house to house."""
 PITCH = 0.05
+LONGEST = 5.0
+"""Metres of lead that data crosses without help."""
+WIRES = {"gable": 8.0, "eaves": 8.0, "hedge": 9.5, "tree": 9.5, "arch": 6.0, "fence": 6.0, "screen": 2.0, "window": 5.5}
+"""Metres of wire from a house's box to each thing on it."""
 
 HEAD = """\
 # An invented village: {houses} houses along one street, a box at each, {pixels} pixels.
@@ -63,8 +67,9 @@ def points(*places: tuple[float, float]) -> str:
 
 
 def run(name: str, pixels: int, shape: str, *keys: str, kind: str = "lamp-12v", lead: float = 2.0) -> tuple[int, str]:
-    """How many pixels a run has, and its table."""
+    """How many pixels a run has, and its table; data crosses a long lead with a null pixel half way."""
     lines = [f"[run.{name}]", f'pixel = "{kind}"', f'shape = "{shape}"', *keys, f"lead = {lead}"]
+    lines += ["nulls = 1", f"nulls_at = [{lead / 2}]"] if lead > LONGEST else []
     return pixels, "\n".join(lines)
 
 
@@ -78,7 +83,14 @@ def roof(house: str, left: float, width: float, eaves: float, ridge: float) -> l
     right, middle = left + width, left + width / 2
     slope = 2 * ((width / 2) ** 2 + (ridge - eaves) ** 2) ** 0.5
     return [
-        line(f"{house}-gable", int(slope / PITCH) + 2, (left, eaves), (middle, ridge), (right, eaves)),
+        line(
+            f"{house}-gable",
+            int(slope / PITCH) + 2,
+            (left, eaves),
+            (middle, ridge),
+            (right, eaves),
+            lead=WIRES["gable"],
+        ),
         line(f"{house}-eaves", int(width / PITCH) + 2, (right, eaves - 0.15), (left, eaves - 0.15), lead=0.3),
     ]
 
@@ -91,9 +103,8 @@ def windows(house: str, left: float, width: float, kind: str) -> list[tuple[int,
         x = left + across * width - wide / 2
         corners = points((x, y), (x, y + high), (x + wide, y + high), (x + wide, y))
         keys = (f"corners = {corners}", f"pixels = {pixels}")
-        nulls = ("nulls = 1",) if number % 2 == 0 else ()
-        lead = 6.5 if nulls else 2.0
-        found.append(run(f"{house}-window-{number}", pixels, "loop", *keys, *nulls, kind=kind, lead=lead))
+        lead = 6.5 if number % 2 == 0 else 4.5
+        found.append(run(f"{house}-window-{number}", pixels, "loop", *keys, kind=kind, lead=lead))
     return found
 
 
@@ -102,8 +113,9 @@ def arch(house: str, x: float, passes: int) -> tuple[int, str]:
     pixels = 88 * passes
     feet = points((x, 0.0), (x + 2.6, 0.0))
     return run(
-        f"{house}-arch", pixels, "arch", f"feet = {feet}", "height = 1.4", f"passes = {passes}", f"pixels = {pixels}"
-    )
+        f"{house}-arch", pixels, "arch", f"feet = {feet}", "height = 1.4", f"passes = {passes}", f"pixels = {pixels}",
+        lead=WIRES["arch"],
+    )  # fmt: skip
 
 
 def screen(house: str, x: float, columns: int, cut: int) -> tuple[str, list[tuple[int, str]]]:
@@ -115,10 +127,12 @@ area = {area}
 columns = {columns}
 rows = {rows}
 lines = "columns"
-turns = "serpentine\""""
+turns = "serpentine"
+data_in = "bottom-left\""""
+    corner = 'data_in = "bottom-left"'
     bands = [(f"{house}-screen-left", 1, cut), (f"{house}-screen-right", cut + 1, columns)]
     return prop, [
-        run(name, (last - first + 1) * rows, "band", f'of = "{house}-screen"', f"band = [{first}, {last}]")
+        run(name, (last - first + 1) * rows, "band", f'of = "{house}-screen"', f"band = [{first}, {last}]", corner)
         for name, first, last in bands
     ]
 
@@ -128,14 +142,14 @@ def net(house: str, x: float, columns: int) -> tuple[int, str]:
     rows = 11
     area = points((x, 0.2), (x + (columns - 1) * PITCH, 0.2 + (rows - 1) * PITCH))
     keys = (f"area = {area}", f"columns = {columns}", f"rows = {rows}", 'lines = "rows"', 'turns = "serpentine"')
-    return run(f"{house}-hedge", columns * rows, "grid", *keys, 'data_in = "top-left"')
+    return run(f"{house}-hedge", columns * rows, "grid", *keys, 'data_in = "top-left"', lead=WIRES["hedge"])
 
 
 def fence(house: str, x: float, pales: int) -> tuple[int, str]:
     """Up and down the pales of the fence in front, below the hedge."""
     path = [(x + 0.4 * (number // 2), -0.2 if (number + 1) // 2 % 2 else -0.9) for number in range(2 * pales)]
     length = 0.7 * pales + 0.4 * (pales - 1)
-    return line(f"{house}-fence", int(length / PITCH) + 2, *path)
+    return line(f"{house}-fence", int(length / PITCH) + 2, *path, lead=WIRES["fence"])
 
 
 def tree(house: str, x: float, pixels: int) -> tuple[int, str]:
@@ -145,7 +159,7 @@ def tree(house: str, x: float, pixels: int) -> tuple[int, str]:
         half = 1.25 * (1 - number / 14)
         y = 1.0 + 0.25 * number
         path += [(x - half, y), (x + half, y)][:: -1 if number % 2 else 1]
-    return line(f"{house}-tree", pixels, *path)
+    return line(f"{house}-tree", pixels, *path, lead=WIRES["tree"])
 
 
 def power(house: str, chains: list[list[tuple[int, str]]]) -> Iterator[str]:
@@ -155,7 +169,7 @@ def power(house: str, chains: list[list[tuple[int, str]]]) -> Iterator[str]:
         yield f'[supply.{supply}]\nvolts = 12.0\namps = 29.0\nbox = "{house}"'
         for _, table in (item for chain in chains[first : first + 2] for item in chain):
             name = name_of(table)
-            taps = f'taps = [{{ run = "{name}", every = 100, length = 2.0 }}]'
+            taps = f'taps = [{{ run = "{name}", every = 100, length = {WIRES[name.split("-")[2]]} }}]'
             yield f'[feed.{name}-wire]\nsupply = "{supply}"\nawg = 12\nfuse = 15\n{taps}'
 
 

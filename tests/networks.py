@@ -10,7 +10,15 @@ from ngspice import Netlist, Tables, lamps
 
 def string(pixels: int = 100, *, taps: tuple[int | str, ...] = (1,), length: float = 0.0, **kind: object) -> Tables:
     """The string of CHECKS.md, fed at some pixels, each by a pair of wires of its own."""
-    lamp = {"volts": 5.0, "channel_ma": 20.0, "idle_ma": 0.0, "awg": 20, "pitch": 0.0508, "min_volts": 4.5}
+    lamp = {
+        "colour_order": "RGB",
+        "volts": 5.0,
+        "channel_ma": 20.0,
+        "idle_ma": 0.0,
+        "awg": 20,
+        "pitch": 0.0508,
+        "min_volts": 4.5,
+    }
     feeds = {
         f"feed-{number}": {"supply": "supply", "awg": 12, "taps": [{"run": "a", "pixel": tap, "length": length}]}
         for number, tap in enumerate(taps, start=1)
@@ -60,7 +68,11 @@ def _wire(random_: random.Random, prefix: str = "", thickest: int = 16) -> Table
 
 
 def _kind(random_: random.Random, volts: float, rgbw: bool) -> Tables:
-    kind = {"volts": volts, "channel_ma": round(random_.uniform(1, 12), 2), "idle_ma": round(random_.random(), 3)}
+    kind = {
+        "volts": volts,
+        "channel_ma": round(random_.uniform(1, 12), 2),
+        "idle_ma": round(random_.random(), 3),
+    }
     kind |= {"draw": random_.choice(("current", "power")), "pitch": round(random_.uniform(0.03, 0.12), 3)}
     return kind | _wire(random_) | {"colour_order": random_.choice(("GRBW", "RGBW") if rgbw else ("RGB", "GRB"))}
 

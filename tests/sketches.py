@@ -47,7 +47,15 @@ def sketch(seed: int, *, most: int = 12) -> Tables:
         tee = {"pixel": runs[source]["pixel"], "pixels": count({"run": runs, "prop": props}, source)}
         runs["tee"] = tee | {"same_data_as": source, "lead": 1.0, "nulls": runs[source].get("nulls", 0)}
     kinds = {
-        "lamp": {"volts": 12.0, "channel_ma": 5.0, "idle_ma": 0.5, "min_volts": 10.0, "awg": 18, "pitch": 0.1},
+        "lamp": {
+            "colour_order": "RGB",
+            "volts": 12.0,
+            "channel_ma": 5.0,
+            "idle_ma": 0.5,
+            "min_volts": 10.0,
+            "awg": 18,
+            "pitch": 0.1,
+        },
         "bare": {"colour_order": "GRBW", "volts": 12.0},
     }
     tables: Tables = {"show": {"title": chance.choice(("Märchen <b>&</b>", "A show", "灯"))}, "pixel": kinds}

@@ -32,6 +32,7 @@ TWO_BOXES = """\
 title = "Garden"
 placement = "follow"
 [pixel.lamp]
+colour_order = "RGB"
 [controller.shed]
 address = "192.0.2.1"
 ports = 2

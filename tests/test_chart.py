@@ -177,7 +177,7 @@ def test_a_chart_has_every_run_end_edge_and_tap_of_its_box(seed: int, wide: floa
 def test_what_has_no_pitch_is_said_not_to_be_to_scale() -> None:
     # Common practice, no source: a chart says what of it is not true.
     box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
-    tables = {"show": {"title": "t"}, "pixel": {"lamp": {}}, "controller": {"box": box}}
+    tables = {"show": {"title": "t"}, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": {"box": box}}
     words = Drawn(cable_chart(*scene(wired(tables | {"run": {"a": {"pixel": "lamp", "pixels": 9}}})), "box")).said()
     assert "Not to scale, as the file gives no pitch: a" in words
 
@@ -187,7 +187,12 @@ def test_more_ports_than_a_page_holds_are_counted() -> None:
     runs = {f"run-{number}": {"pixel": "lamp", "pixels": 9} for number in range(90)}
     ports = {str(number + 1): [name] for number, name in enumerate(runs)}
     box = {"address": "192.0.2.1", "ports": 90, "port": ports}
-    tables = {"show": {"title": "t"}, "pixel": {"lamp": {"pitch": 0.1}}, "controller": {"box": box}, "run": runs}
+    tables = {
+        "show": {"title": "t"},
+        "pixel": {"lamp": {"colour_order": "RGB", "pitch": 0.1}},
+        "controller": {"box": box},
+        "run": runs,
+    }
     drawn = Drawn(cable_chart(*scene(wired(tables)), "box"))
     shown = {run for run, _ in drawn.data("run", "end")}
     assert 30 < len(shown) < 90

@@ -259,7 +259,7 @@ def test_a_ruler_reads_in_metres(heron: Scene) -> None:
 def test_taps_edges_and_cuts_stand_at_their_pixels(data_in: str) -> None:
     # Source: 200 lamps evenly spaced over 9 m, so pixel p is (p − 1) · 9 / 199 from data-in; read off the ruler.
     run = LINE | {"pixel": "lamp", "pixels": 200, "data_in": data_in, "power_cuts": [120]}
-    lamp = {"volts": 12.0, "channel_ma": 1.0, "idle_ma": 0.1, "awg": 18, "pitch": 0.05}
+    lamp = {"colour_order": "RGB", "volts": 12.0, "channel_ma": 1.0, "idle_ma": 0.1, "awg": 18, "pitch": 0.05}
     taps = [{"run": "a", "pixel": pixel, "length": 1.0} for pixel in (1, 50, 131, "last")]
     tables = {"show": {"title": "t"}, "pixel": {"lamp": lamp}, "run": {"a": run}}
     tables |= {"controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}}}
@@ -327,7 +327,14 @@ def one_grid(grid: dict, **more: object) -> Scene:
     box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["net"]}, "universes": 5000}
     run = {"pixel": "lamp", "shape": "grid", "area": [[1.0, 1.0], [4.0, 3.0]]} | grid | more
     return scene(
-        wired({"show": {"title": "net"}, "pixel": {"lamp": {}}, "controller": {"box": box}, "run": {"net": run}})
+        wired(
+            {
+                "show": {"title": "net"},
+                "pixel": {"lamp": {"colour_order": "RGB"}},
+                "controller": {"box": box},
+                "run": {"net": run},
+            }
+        )
     )
 
 
@@ -405,7 +412,15 @@ def test_amperes_and_volts_are_those_of_the_power(heron: Scene) -> None:
 
 def test_a_far_end_with_too_few_volts_says_what_it_needs() -> None:
     # Source: the show file's min_volts.
-    lamp = {"volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 10.0, "awg": 22, "pitch": 0.1}
+    lamp = {
+        "colour_order": "RGB",
+        "volts": 12.0,
+        "channel_ma": 20.0,
+        "idle_ma": 1.0,
+        "min_volts": 10.0,
+        "awg": 22,
+        "pitch": 0.1,
+    }
     tables = {
         "show": {"title": "low"},
         "pixel": {"lamp": lamp},
@@ -429,7 +444,7 @@ def test_what_is_not_drawn_is_listed() -> None:
     }
     tables = {
         "show": {"title": "t"},
-        "pixel": {"lamp": {}},
+        "pixel": {"lamp": {"colour_order": "RGB"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": list(runs)}}},
         "run": runs,
     }
@@ -527,7 +542,7 @@ def test_a_hundred_thousand_pixels() -> None:
 
 def odd(run: dict, **more: object) -> Scene:
     box: dict = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
-    tables = {"show": {"title": "odd"}, "pixel": {"lamp": {}}, "controller": {"box": box | more}}
+    tables = {"show": {"title": "odd"}, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": {"box": box | more}}
     return scene(wired(tables | {"run": {"a": {"pixel": "lamp"} | run}}))
 
 
@@ -539,11 +554,11 @@ def odd(run: dict, **more: object) -> Scene:
         {"pixels": 1},
         {"pixels": 1, "lead": 200.0},
         {"shape": "grid", "area": [[0.0, 0.0], [0.2, 15.0]], "columns": 5, "rows": 300, "lines": "columns",
-         "turns": "serpentine"},
+         "turns": "serpentine", "data_in": "bottom-left"},
         {"shape": "grid", "area": [[0.0, 0.0], [15.0, 15.0]], "columns": 300, "rows": 300, "lines": "rows",
          "turns": "same-way", "data_in": "top-right"},
         {"shape": "grid", "area": [[0.0, 0.0], [0.0, 2.0]], "columns": 1, "rows": 30, "lines": "columns",
-         "turns": "serpentine"},
+         "turns": "serpentine", "data_in": "bottom-left"},
         {"shape": "line", "path": [[-1e6, 0.0], [1e6, 1e6]], "pixels": 300},
         {"shape": "line", "path": [[0.0, 0.0], [0.0, 90.0]], "pixels": 300},
         {"shape": "line", "path": [[0.0, 0.0], [1e-6, 0.0]], "pixels": 3},

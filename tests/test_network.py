@@ -228,7 +228,7 @@ def test_link_load(universes: int, raised: bool) -> None:
     for finding in found:
         assert "443 of E1.31 at 40" in finding.says
         assert "444 universes, 17760 packets a second, 100.0 Mb/s" in finding.says
-        assert "lower frame_rate to 39" in finding.remedy
+        assert "lower frame_rate to 30" in finding.remedy
 
 
 def test_the_senders_link_may_be_full_where_no_box_s_is() -> None:
@@ -237,7 +237,7 @@ def test_the_senders_link_may_be_full_where_no_box_s_is() -> None:
     assert (finding.rule, finding.where) == ("link-load", "show.frame_rate")
     assert "550 universes, 22000 packets a second, 115.3 Mb/s" in finding.says
     assert "443 of E1.31 or 524 of Art-Net" in finding.says
-    assert "lower frame_rate to 34" in finding.remedy
+    assert "lower frame_rate to 30" in finding.remedy
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """The patterns, against slow definitions written from the design, pixel by pixel; and what lamps show of them."""
 
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,8 @@ from patcher.address.placement import allocate
 from patcher.address.thing import find, whole_show
 from patcher.faults import Built, build, parse
 from patcher.stream import marks, patterns
+from patcher.stream.asked import Asked, PatternName
+from patcher.stream.choosing import named
 from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Look
 from patcher.wiring import Wiring
@@ -172,7 +175,7 @@ def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str
     tables = {
         "show": {"title": "sweep"}, "pixel": {"rgb": {"colour_order": "RGB"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["wall"]}}},
-        "run": {"wall": {"pixel": "rgb", "shape": "grid", "area": area} | grid},
+        "run": {"wall": {"pixel": "rgb", "shape": "grid", "area": area, "data_in": "bottom-left"} | grid},
     }  # fmt: skip
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -488,7 +491,8 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
     # Source: issue, Sender: sweep: a wrong serpentine breaks the line. Every second line runs back (DESIGN.md), so a
     # bar across the lines falls apart into two places, mirror images; a bar along the lines stays whole.
     tables = string(1)
-    tables["run"]["line"] = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]]} | grid
+    run = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "data_in": "bottom-left"}
+    tables["run"]["line"] = run | grid
     wiring = wired(tables)
     patch = allocate(wiring).patch
     other = "same-way" if grid["turns"] == "serpentine" else "serpentine"
@@ -548,6 +552,28 @@ def test_a_ramp_by_default_is_smooth_to_the_eye_of_a_chip() -> None:
     for look, slot in zip(looks, slots, strict=True):
         if look.says and "%" in look.says[0]:
             assert abs(int(look.says[0].split(" ")[2]) / 100 * 255 - slot) <= 2
+
+
+@pytest.mark.parametrize("name", ["ramp", "milestones", "edges"])
+@pytest.mark.parametrize("sent", [1.0, 0.3, 0.2, 0.02])
+@pytest.mark.parametrize("kind", ["rgb", "white"])
+def test_percent_that_are_said_are_percent_of_full_on_the_wire(name: str, sent: float, kind: str) -> None:
+    # Judge: the slots that are sent. FINDINGS, B11: at --level 0.2 a ramp said "white at 90 %" where 18 % is sent
+    tables = string(40)
+    tables["pixel"][tables["run"]["line"]["pixel"]]["colour_order"] = "RGB" if kind == "rgb" else "W"
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    asked = Asked(PatternName(name), "white", "rows", 10, None, 40.0, step=False, flashing=True, level=sent)
+    pattern = named(asked, wiring, patch, whole_show(wiring))
+    said = 0
+    for step in range(pattern.steps):
+        look = pattern.look(step)
+        for part in re.findall(r"at ([\d.]+) %", " ".join(look.says)):
+            slots = levels(look, wiring, patch, [1], sent).slots
+            assert np.abs(slots.astype(float) - float(part) / 100 * 255).min() <= 2.6
+            assert float(part) <= sent * 100
+            said += 1
+    assert said or (name, kind) == ("edges", "rgb")
 
 
 # --- flashing -----------------------------------------------------------------------------------------------------

@@ -245,7 +245,7 @@ def test_what_a_page_is_told_is_json_of_a_page_at_most(tmp_path: Path) -> None:
 def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
     # Source: MOST_PLACES; a phone on a weak network is told the state at every tap
     tables = {
-        "show": {"title": "Village"}, "pixel": {"lamp": {}},
+        "show": {"title": "Village"}, "pixel": {"lamp": {"colour_order": "RGB"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": {str(n): [f"r{n}"] for n in range(1, 9)}}},
         "run": {f"r{n}": {"pixel": "lamp", "pixels": 5000} for n in range(1, 9)},
     }  # fmt: skip
@@ -280,7 +280,7 @@ def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
     # Source: issue 8: no inline exception; HTML, 13.1.2: a title's < and & are escaped
     hostile = "<script>alert(1)</script><b onclick=x style=y>&\"'</title>"
     tables = {
-        "show": {"title": hostile}, "pixel": {"lamp": {}},
+        "show": {"title": hostile}, "pixel": {"lamp": {"colour_order": "RGB"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
         "run": {"rail": {"pixel": "lamp", "pixels": 25, "shape": "line", "path": [[0, 0], [1, 0]]}},
     }  # fmt: skip

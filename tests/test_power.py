@@ -19,6 +19,7 @@ from patcher.show.files import read_show
 from patcher.wiring import wire
 
 LAMP = {
+    "colour_order": "RGB",
     "volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 10.0, "awg": 18, "pitch": 0.1,
 }  # fmt: skip
 

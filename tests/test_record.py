@@ -135,7 +135,7 @@ TABLES = {
         "rail": {"pixel": "rope", "pixels": 5, "nulls": 1},
         "echo": {"pixel": "rope", "pixels": 5, "nulls": 1, "same_data_as": "rail"},
         "wheel": {"pixel": "foam", "shape": "grid", "area": [[3.0, 0.0], [4.0, 1.0]], "columns": 4, "rows": 3,
-                  "lines": "rows", "turns": "serpentine"},
+                  "lines": "rows", "turns": "serpentine", "data_in": "bottom-left"},
         "near": {"pixel": "rope", "pixels": 6},
         "far": {"pixel": "rope", "shape": "line", "path": [[8.0, 0.0], [9.0, 0.0]], "pixels": 6},
         "buoy": {"pixel": "dots", "shape": "line", "path": [[6.0, 0.0], [6.0, 2.0]], "pixels": 8, "nulls": 1},

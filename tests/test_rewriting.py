@@ -230,6 +230,7 @@ def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
         ("swapped-starts:mooring/1,mooring/4",
          ["[controller.mooring.start]", '1 = "36/1"', '4 = "30/1"', ""], (), None),
         ("swapped-with-leads:gable,eaves", ['1 = ["eaves", "gable"]'], ("lockhouse",), ("eaves", "gable")),
+        ("turns:gate-left=same-way", ['turns = "same-way"'], (), ()),
         ("colour-order:weir=RGBW", ['colour_order = "RGBW"'], (), ()),
         ("colour-order:narrowboat=RGB",
          ['pixel = "dot-5v-rgb"', "", "[pixel.dot-5v-rgb]", 'colour_order = "RGB"', "volts = 5.0", "channel_ma = 12.0",
@@ -265,7 +266,7 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
         ("dark:gable/40", "which lamps are dead"),
         ("dead:mooring", "wants its box back"),
         ("reversed:hedge", "no picture"),
-        ("turns:gate-left=same-way", "prop.gate"),
+        ("lines:gate-left=rows", "prop.gate"),
         ("count:mooring/4=20", "no lamps for"),
         ("missing:footbridge-back/3", "a tee"),
         ("replaced:gable/40=GRB", "of one kind"),
@@ -357,3 +358,21 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
         "four",
     ]
     assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [
+        ("shift:narrowboat=1", (2, [5.0, 11.0])),  # one more, at the end as far as anybody knows
+        ("shift:narrowboat=-1", (0, None)),
+        ("data-in:weir=top-right", (1, [5.0])),
+    ],
+)
+def test_where_null_pixels_sit_is_as_many_places_as_there_are(heron, fault: str, said: tuple) -> None:
+    # Source: README's table of keys: nulls_at names as many places as nulls
+    willow = f"at = {[[0, n] for n in range(500)]}"
+    text = heron[0].replace("nulls = 1 ", "nulls_at = [5.0]\nnulls = 1 ").replace('file = "willow.csv"', willow)
+    wiring = wire(read(text).show)
+    found = rewritten(text, planned(wiring, allocate(wiring).patch), [parse(fault, wiring.show)])
+    boat = tomllib.loads(found.text)["run"]["narrowboat"]
+    assert (boat["nulls"], boat.get("nulls_at")) == said

@@ -26,7 +26,7 @@ def show(controllers: dict, runs: dict[str, int], **keys: object) -> dict:
     """A show of RGB runs of so many pixels."""
     settings_ = {"title": "Season"} | keys
     tables = {name: {"pixel": "lamp", "pixels": pixels} for name, pixels in runs.items()}
-    return {"show": settings_, "pixel": {"lamp": {}}, "controller": controllers, "run": tables}
+    return {"show": settings_, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": controllers, "run": tables}
 
 
 def starts(patch: Patch) -> dict[str, tuple[int, int]]:

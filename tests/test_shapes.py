@@ -136,12 +136,6 @@ def test_a_small_grid_written_out_by_hand():
     assert places_of(snake) == [(0, 0), (1, 0), (1, 1), (0, 1), (0, 2), (1, 2)]
 
 
-def test_a_grid_without_data_in_is_entered_at_the_bottom_left():
-    # Source: DESIGN.md, Shapes, names "bottom-left" first; that it is the default is From memory: of the schema's text
-    run = {"shape": "grid", "area": [[0, 0], [2, 1]], "columns": 3, "rows": 2, "lines": "rows", "turns": "same-way"}
-    assert places_of(run)[0] == (0, 0)
-
-
 @settings(deadline=None, max_examples=120)
 @given(st.data())
 def test_any_grid_with_any_gaps(data):
@@ -228,7 +222,9 @@ def test_any_band(data):
     gaps = data.draw(gaps_of((band[1] - band[0] + 1) * (columns * rows // count)))
     prop = {"area": area, "columns": columns, "rows": rows, "lines": lines, "turns": turns, "data_in": prop_in}
     run = {"shape": "band", "of": "gate", "band": band, "data_in": data_in, "gaps": gaps}
-    cells = band_cells(columns, rows, lines, turns, prop_in, band, data_in)
+    own = data.draw(st.none() | turnings)  # a band may turn otherwise than its prop
+    run |= {} if own is None else {"turns": own}
+    cells = band_cells(columns, rows, lines, own or turns, prop_in, band, data_in)
     same(places_of(run, {"gate": prop}), lamps([(float(x), float(y)) for x, y in cells], gaps))
 
 
@@ -473,7 +469,15 @@ def test_a_run_without_a_shape_has_no_picture():
         {"shape": "line", "path": [[3, 4], [6, 8]], "pixels": 1},
         {"shape": "loop", "corners": [[3, 4], [6, 8], [0, 9]], "pixels": 1},
         {"shape": "arch", "feet": [[3, 4], [6, 4]], "height": 1, "pixels": 1},
-        {"shape": "grid", "area": [[3, 4], [3, 4]], "columns": 1, "rows": 1, "lines": "rows", "turns": "serpentine"},
+        {
+            "shape": "grid",
+            "area": [[3, 4], [3, 4]],
+            "columns": 1,
+            "rows": 1,
+            "lines": "rows",
+            "turns": "serpentine",
+            "data_in": "top-left",
+        },
         {"shape": "points", "at": [[3, 4]]},
     ],
     ids=lambda run: run["shape"],
@@ -491,12 +495,29 @@ def test_a_run_of_one_pixel_stands_at_its_first_place(run):
         ({"shape": "arch", "feet": [[0, 0], [8, 1]], "height": 3, "pixels": 9}, None),
         ({"shape": "points", "at": [[0, 1], [2, 3]]}, None),
         (
-            {"shape": "grid", "area": [[0, 0], [3, 4]], "columns": 3, "rows": 3, "lines": "rows", "turns": "same-way"},
+            {
+                "shape": "grid",
+                "area": [[0, 0], [3, 4]],
+                "columns": 3,
+                "rows": 3,
+                "lines": "rows",
+                "turns": "same-way",
+                "data_in": "top-left",
+            },
             None,
         ),
         (
-            {"shape": "band", "of": "gate", "band": [2, 2]},
-            {"gate": {"area": [[0, 0], [3, 4]], "columns": 3, "rows": 3, "lines": "rows", "turns": "same-way"}},
+            {"shape": "band", "of": "gate", "band": [2, 2], "data_in": "top-left"},
+            {
+                "gate": {
+                    "area": [[0, 0], [3, 4]],
+                    "columns": 3,
+                    "rows": 3,
+                    "lines": "rows",
+                    "turns": "same-way",
+                    "data_in": "bottom-left",
+                }
+            },
         ),
     ],
     ids=lambda value: value.get("shape", "") if value else "",

@@ -155,7 +155,8 @@ def test_a_show_without_power_or_pictures_is_printed(tmp_path: Path, here: Patch
     assert here("new", "my.toml").returncode == 0
     assert here("sheet", "my.toml", "--out", "out", "--store").returncode == 0
     bare = {
-        "show": {"title": "bare"}, "pixel": {"lamp": {}}, "run": {"a": {"pixel": "lamp", "pixels": 3}},
+        "show": {"title": "bare"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "run": {"a": {"pixel": "lamp", "pixels": 3}},
         "controller": {"box": {"delivery": "multicast", "ports": 2, "port": {"2": ["a"]}}},
     }  # fmt: skip
     (tmp_path / "bare.toml").write_text(tomli_w.dumps(bare))

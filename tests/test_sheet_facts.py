@@ -161,7 +161,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     assert needs["pair of plug and socket, 3 poles"].count == 2 * len(HERON["run"])
     assert needs["supply 12 V, 29 A"].count == 2
     assert needs["supply 12 V, 29 A"].spare == 1
-    assert needs["data booster"].count == 1
+    assert needs["data booster"].count == 2
 
 
 @given(st.integers(1, 5000), st.floats(0, 100))

@@ -61,12 +61,14 @@ pixel = "lamp"
 shape = "band"
 of = "gate"
 band = [1, 2]
+data_in = "bottom-left"
 
 [run.gate-high]
 pixel = "lamp"
 shape = "band"
 of = "gate"
 band = [3, 4]
+data_in = "bottom-left"
 
 [prop.gate]
 area = [[0, 0], [3, 3]]
@@ -74,6 +76,7 @@ columns = 4
 rows = 4
 lines = "rows"
 turns = "serpentine"
+data_in = "bottom-left"
 
 [supply.mill-12v]
 volts = 12.0
@@ -540,10 +543,11 @@ def test_a_misspelt_name(folder, old, new, where, hint):
 
 
 def test_a_name_of_two_things(folder):
-    # Source: DESIGN.md, The show file: controllers, runs, props, supplies and feeds share one name space
-    text = GOOD + "\n[supply.towpath]\nvolts = 5.0\namps = 3.0\n"
-    one(everything(folder, text), "supply.towpath", "run", remedy="rename")
-    # kinds of lamps are not among them
+    # Source: FINDINGS, D5: names are unique within their kind, but where BOX/PORT would be RUN/PIXEL
+    text = GOOD + '\n[run.mill]\npixel = "lamp"\npixels = 49\nsame_data_as = "towpath"\n'
+    one([f for f in everything(folder, text) if f.rule == "same-name"], "run.mill", "box", remedy="rename")
+    # a supply may be called like a run, and kinds of pixels like anything
+    assert everything(folder, GOOD + "\n[supply.towpath]\nvolts = 5.0\namps = 3.0\n") == []
     assert everything(folder, GOOD.replace("[pixel.lamp]", "[pixel.mill]").replace('"lamp"', '"mill"')) == []
 
 
@@ -852,3 +856,23 @@ def test_a_good_text_with_some_letters_changed(data):
         length = data.draw(st.integers(0, 3))
         text = text[:at] + data.draw(st.text(max_size=3)) + text[at + length :]
     read_anything(text)
+
+
+# --- no silent default where two answers are plausible ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("old", "where", "choices"),
+    [
+        ('of = "gate"\nband = [1, 2]\ndata_in = "bottom-left"\n', "run.gate-low.data_in", "top-right"),
+        ('lines = "rows"\nturns = "serpentine"\ndata_in = "bottom-left"\n', "prop.gate.data_in", "top-right"),
+        ('lines = "rows"\nturns = "serpentine"\n', "prop.gate.turns", "same-way"),
+        ('lines = "rows"\n', "prop.gate.lines", "columns"),
+        ('colour_order = "RGB"\n', "pixel.lamp.colour_order", "GRB"),
+    ],
+)
+def test_what_has_two_plausible_answers_must_be_said(folder, old, where, choices):
+    # Source: people of the trade stumbled over a band that silently took another corner than its prop (FINDINGS, B8)
+    kept = "\n".join(line for line in old.splitlines()[:-1]) + "\n" * (old.count("\n") > 1)
+    finding = one(everything(folder, changed(old, kept)), where, "missing")
+    assert choices in finding.remedy

@@ -732,7 +732,7 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     runs = {"gable": 200, "eaves": 110, "door": 90, "buoy": 45}
     tables = {
         "show": {"title": "Boathouse"},
-        "pixel": {"lamp": {}},
+        "pixel": {"lamp": {"colour_order": "RGB"}},
         "controller": {
             "boat": {
                 "address": "192.0.2.1",

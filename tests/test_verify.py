@@ -197,6 +197,7 @@ def shows(draw: st.DrawFn) -> dict:
                         run |= {"shape": "loop", "corners": corners, "pixels": draw(number)}
                     case "grid":
                         run |= {"shape": "grid", "area": [[x, 0.0], [x + 0.7, 1.0]], "lines": "rows",
+                                "data_in": "bottom-left",
                                 "columns": draw(st.integers(2, 5)), "rows": draw(st.integers(2, 5)),
                                 "turns": draw(st.sampled_from(["serpentine", "same-way"]))}  # fmt: skip
                 ports[str(port)].append(name)

@@ -395,7 +395,8 @@ def test_a_yard_survives_packets_with_wrong_octets() -> None:
 
 
 def one_grid(grid: dict, kind: str = "rgb", **box: object) -> dict:
-    shape = {"shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "lines": "rows", "turns": "serpentine"}
+    shape = {"shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "lines": "rows", "turns": "serpentine",
+             "data_in": "bottom-left"}  # fmt: skip
     return {
         "show": {"title": "one"},
         "pixel": {kind: {"colour_order": ORDERS[kind]}},
@@ -606,8 +607,9 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
     tables = one_grid({"columns": 2, "rows": 2})
     tables["controller"]["box"]["port"] = {"1": ["near", "far"]}
     tables["prop"] = {
-        "gate": {"area": [[0.0, 0.0], [1.0, 1.0]], "columns": 5, "rows": 3, "lines": "columns", "turns": "serpentine"}
-    }
+        "gate": {"area": [[0.0, 0.0], [1.0, 1.0]], "columns": 5, "rows": 3, "lines": "columns", "turns": "serpentine",
+                 "data_in": "bottom-left"}
+    }  # fmt: skip
     tables["run"] = {
         "near": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [1, 2], "data_in": "bottom-left"},
         "far": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [3, 5], "data_in": "top-right"},
@@ -987,6 +989,7 @@ SHOW = """[show]
 title = "Yard"
 
 [pixel.rgb]
+colour_order = "RGB"
 
 [controller.near]
 address = "192.0.2.1"

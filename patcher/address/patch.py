@@ -224,11 +224,26 @@ class Patch:
 
     def link_of(self, run: str) -> tuple[Link, int]:
         """A run's link and the running channel from which its lamps are laid; KeyError where it has none."""
-        return next((link, at) for link, at in self._start_of[run].placed() if link.run == run)
+        return self._placed[run]
+
+    @cached_property
+    def _placed(self) -> dict[str, tuple[Link, int]]:
+        return {link.run: (link, at) for start in self.starts for link, at in start.placed()}
+
+    @cached_property
+    def _spans(self) -> dict[str, list[Span]]:
+        """The spans of the runs that were asked for, and of those on their starts."""
+        return {}
 
     def run_spans(self, run: str) -> list[Span]:
         """The spans of one run; KeyError where it has none."""
-        return [span for span in self._start_of[run].spans() if span.run == run]
+        if run not in self._spans:
+            start = self._start_of[run]
+            found: dict[str, list[Span]] = {link.run: [] for link in start.chain.links}
+            for span in start.spans():
+                found[span.run].append(span)
+            self._spans.update(found)
+        return list(self._spans[run])
 
     @cached_property
     def _by_place(self) -> tuple[list[int], list[Start]]:

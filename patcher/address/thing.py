@@ -1,15 +1,22 @@
 """A thing by its name, as it is named everywhere: BOX, BOX/PORT, RUN, RUN/PIXEL, RUN/FIRST-LAST, PROP and
-UNIVERSE/CHANNEL; and the pixels that it means.
+UNIVERSE/CHANNEL; GRID/COLUMN,ROW, a run or prop with a grid; and the pixels that it means.
+
+Where a box and a prop have one name, the table's heading in the file says which: `controller.roof`, `prop.roof`.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+
 from patcher.address.patch import Patch, Span, cut
 from patcher.errors import PatcherError, choose_from, refuse
+from patcher.shapes import cells
+from patcher.show.runs import BandRun, GridRun
 from patcher.show.schema import Show
 from patcher.show.tables import is_address
 from patcher.wiring import Wiring
@@ -55,35 +62,86 @@ def _whole(show: Show, runs: list[str] | tuple[str, ...]) -> tuple[Part, ...]:
     return tuple(Part(run, 1, show.runs[run].pixels) for run in runs)
 
 
+KINDS = ("controller", "run", "prop")
+"""The tables of the file whose things have pixels."""
+
+
+def split(name: str, kinds: Iterable[str] = KINDS) -> tuple[tuple[str, ...], str]:
+    """The kinds of thing that a name may mean, and the name without its kind: `prop.roof` is a prop alone."""
+    kind, dot, rest = name.partition(".")
+    return ((kind,), rest) if dot and kind in kinds else (tuple(kinds), name)
+
+
+def called(kind: str, name: str, show: Show) -> str:
+    """The name by which `find` means a box or a prop, and nothing else."""
+    return f"{kind}.{name}" if name in show.controllers and name in show.props else name
+
+
 def find(name: str, wiring: Wiring, patch: Patch) -> Thing:
     """The thing of that name.
 
     Raises:
-        PatcherError: there is none, with the nearest name there is.
+        PatcherError: there is none, with the nearest name there is; or two have it, with what tells them apart.
     """
     show = wiring.show
     if re.fullmatch(r"\d+/\d+", name):
         return _channel(name, wiring, patch)
-    head, slash, tail = name.partition("/")
-    if not slash:
-        if head in show.controllers:
+    kinds, rest = split(name)
+    head, slash, tail = rest.partition("/")
+    tables: dict[str, Mapping[str, object]] = {"controller": show.controllers, "run": show.runs, "prop": show.props}
+    cell = re.fullmatch(r"(\d{1,9}),(\d{1,9})", tail)
+    if slash:
+        kinds = tuple(kind for kind in kinds if kind != "controller" or not cell)
+    meant = [kind for kind in kinds if head in tables[kind]]
+    if meant == ["run", "prop"] or (slash and not cell and len(meant) > 1):
+        meant = meant[:1]  # a prop of one name with a run is that run; only ports and pixels are numbered
+    if len(meant) > 1:
+        says = f"is the name of two things: {' and '.join(f'the {_WORD[kind]} {head}' for kind in meant)}"
+        raise refuse(name, says, "say which: " + " or ".join(f"{kind}.{rest}" for kind in meant))
+    if not meant and rest != name:
+        raise refuse(name, f"no {_WORD[kinds[0]]} is named “{head}”", choose_from(head, tables[kinds[0]]))
+    if not meant:
+        raise _no_such(head, show)
+    if cell:
+        return _cell(name, show.prop_runs()[head] if meant == ["prop"] else (head,), int(cell[1]), int(cell[2]), wiring)
+    match meant[0], bool(slash):
+        case "controller", False:
             runs = [run for chain in wiring.of_controller(head).values() for run in chain]
             return Thing(name, "box", _whole(show, runs))
-        if head in show.runs:
+        case "controller", True:
+            return _port(name, head, tail, wiring)
+        case "run", False:
             return Thing(name, "run", _whole(show, [head]))
-        if head in show.props:
+        case "run", True:
+            return _pixels(name, head, tail, show)
+        case "prop", False:
             return Thing(name, "prop", _whole(show, show.prop_runs()[head]))
-    elif head in show.controllers:
-        return _port(name, head, tail, wiring)
-    elif head in show.runs:
-        return _pixels(name, head, tail, show)
-    elif head in show.props:
-        raise refuse(
-            name,
-            f"“{head}” is a prop, whose pixels are numbered run by run",
-            f"name a run of it, as {_first(show, head)}/1",
-        )
-    raise _no_such(head, show)
+        case _:
+            says = f"“{head}” is a prop, whose pixels are numbered run by run"
+            raise refuse(name, says, f"name a run of it, as {_first(show, head)}/1")
+
+
+_WORD = {"controller": "box", "run": "run", "prop": "prop"}
+
+
+def _cell(name: str, runs: tuple[str, ...], column: int, row: int, wiring: Wiring) -> Thing:
+    """The pixel at a place of a grid: column from the left, row from the bottom, both from 1."""
+    show = wiring.show
+    grids = [show.runs[run] for run in runs if isinstance(show.runs[run], GridRun | BandRun)]
+    if not grids:
+        raise refuse(name, "is a place of a grid, and no grid is drawn there", "name a run or a prop that has one")
+    whole = grids[0] if isinstance(grids[0], GridRun) else show.grid_of(grids[0])  # type: ignore[arg-type]
+    if not (1 <= column <= whole.columns and 1 <= row <= whole.rows):
+        says = f"lies outside the grid, which has {whole.columns} columns and {whole.rows} rows"
+        raise refuse(name, says, "columns count from the left, rows from the bottom, both from 1: GRID/COLUMN,ROW")
+    parts = []
+    for run in grids:
+        at = np.flatnonzero((cells(show, run) == (column - 1, row - 1)).all(axis=1))  # type: ignore[union-attr]
+        parts += [Part(run.name, int(pixel) + 1, int(pixel) + 1) for pixel in at]
+    if not parts:
+        says = f"has no pixel: a gap, or no run of {name.partition('/')[0]} is wired there"
+        raise refuse(name, says, "name another place, or look at the gaps of its run")
+    return Thing(name, "pixel", tuple(parts))
 
 
 def _first(show: Show, prop: str) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli.folding import on_screen
 from patcher.cli.loading import AsJson, ShowFile, examine, load, load_patch
 from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
 from patcher.errors import Finding, PatcherError
@@ -57,7 +58,7 @@ def _say_check(found: list[Finding], show: Path) -> None:
         if here:
             print(f"{area.capitalize()}")
             for finding in here:
-                print(in_words(finding))
+                print(on_screen(in_words(finding)))
     numbers = [
         count(number, word)
         for word in ("error", "warning", "note")

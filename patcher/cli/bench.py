@@ -83,7 +83,7 @@ def bench(
     given = {option: value for option, value in own.items() if value is not None}
     wiring, patch = _of_run(address, like, given) if like is not None else _of_options(address, **_named(given))
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
-    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing)
+    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, whole_show(wiring))
     goals = targets(wiring.show, patch, wiring.show.controllers, {})
     print(_settings(wiring, patch), file=sys.stderr)

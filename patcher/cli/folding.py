@@ -23,6 +23,12 @@ def fold(text: str, stream: TextIO | None = None) -> str:
     return "\n".join(_folded(line, width) for line in text.split("\n")).replace(HARD, " ")
 
 
+def on_screen(text: str, stream: TextIO | None = None) -> str:
+    """A text folded where a person reads it in a terminal, and as it is where a program does."""
+    to = stream or sys.stdout
+    return fold(text, to) if to.isatty() else text
+
+
 def choices(answers: Iterable[tuple[str, str]]) -> str:
     """Keys with their words, in one line that is folded between them only."""
     return " · ".join(f"{key} {says}".replace(" ", HARD) for key, says in answers)
@@ -34,7 +40,11 @@ def _folded(line: str, width: int) -> str:
     match = _MARK.match(line)
     assert match is not None  # noqa: S101  (it matches the empty text)
     hang = " " * len(match[0])
-    pieces = textwrap.wrap(
-        line[len(match[0]) :], max(width - len(hang), 20), break_long_words=False, break_on_hyphens=False
-    )
+    room = max(width - len(hang), 20)
+
+    def wrapped(text: str) -> list[str]:
+        return textwrap.wrap(text, room, break_long_words=False, break_on_hyphens=False)
+
+    whole = wrapped(line[len(match[0]) :])
+    pieces = [part for piece in whole for part in (wrapped(piece.replace(HARD, " ")) if len(piece) > room else [piece])]
     return "\n".join((match[0] if not number else hang) + piece for number, piece in enumerate(pieces))

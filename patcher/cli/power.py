@@ -87,9 +87,12 @@ def power(
 
 def _runs_of(state: Power, thing: str | None) -> list[str]:
     """The runs that a thing means, of those that are hung."""
+    from patcher.address.thing import split
+
     props = state.show.prop_runs()
     if thing is None:
         return list(state.circuit.runs)
+    thing = split(thing, ("run", "prop"))[1]
     named = [thing] if thing in state.show.runs else list(props.get(thing, ()))
     if not named:
         raise refuse(thing, "is no run and no prop of this show", choose_from(thing, [*state.show.runs, *props]))

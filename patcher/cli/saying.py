@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from patcher.cli.folding import on_screen
 from patcher.errors import Finding
 from patcher.sheets.saying import count as count
 from patcher.sheets.saying import ranges as ranges
@@ -43,7 +44,7 @@ def say_findings(findings: Iterable[Finding], *, as_json: bool = False) -> None:
         say_json({"findings": [finding_json(finding) for finding in found]})
         return
     for finding in found:
-        print(in_words(finding), file=sys.stderr)
+        print(on_screen(in_words(finding), sys.stderr), file=sys.stderr)
 
 
 def in_words(finding: Finding) -> str:
@@ -73,7 +74,7 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
         widths[-1] = min(widths[-1], max(shutil.get_terminal_size().columns - before, cell_len(names[-1]), 8))
     rights = [head in right.split() for head in heads]
     for number, (row, long) in enumerate(zip(table, lengths, strict=True)):
-        pieces = [row[-1]] if long[-1] <= widths[-1] else textwrap.wrap(row[-1], widths[-1])
+        pieces = [row[-1]] if long[-1] <= widths[-1] else textwrap.wrap(row[-1], widths[-1], break_on_hyphens=False)
         padded = [
             " " * (width - length) + cell if is_right else cell + " " * (width - length)
             for cell, length, width, is_right in zip(row[:-1], long, widths, rights, strict=False)

@@ -80,7 +80,7 @@ def send(
     if not thing.parts:
         raise refuse(on or str(show), "has no lamps to light", "name a box, port, run, pixel or prop that has")
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
-    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing)
+    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = targets(wiring.show, patch, boxes, _hosts(wiring, boxes, to))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from patcher.cli.folding import on_screen
 from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, allocated, load
 from patcher.cli.saying import count, finding_json, in_words, say_json
 from patcher.errors import Finding, refuse
@@ -24,6 +25,10 @@ if TYPE_CHECKING:
 
 Begin = Callable[[str, int], Callable[[], None]]
 LABEL = "60x30"
+
+
+MOST_RUNS = 2_500
+"""Runs that are printed: about ten times those of 25 houses, and some minutes' work."""
 
 
 def sheet(
@@ -55,6 +60,9 @@ def sheet(
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
     kept = read_patch(show)
+    if len(wiring.show.runs) > MOST_RUNS:
+        says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
+        raise refuse(str(show), says, f"print its tables: patcher patch {show} --csv, or one show file for some boxes")
     files.prepare(out)
     with _progress() as begin:
         done = begin("patch and power", 2)
@@ -83,7 +91,7 @@ def sheet(
         _say(out, said.kept, len(said.boxes), len(said.labels), len(said.tags), show, old)
         for finding in said.findings:
             if finding.severity == "error":
-                print(in_words(finding))
+                print(on_screen(in_words(finding)))
     if wrong:
         raise typer.Exit(1)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
@@ -31,28 +32,37 @@ def swap(
 ) -> None:
     """Put a spare in the place of a dead box or supply: what to replug, to make and to type, in order."""
     wiring = load(show)
-    if _kind(wiring.show, dead, spare) == "box":
+    kind, dead, spare = _meant(wiring.show, dead, spare)
+    if kind == "controller":
         _box(show, wiring, dead, spare, write=write, as_json=as_json)
     else:
         _supply(show, wiring, dead, spare, write=write, as_json=as_json)
 
 
-def _kind(show: Show, dead: str, spare: str) -> str:
-    """Whether both names are boxes, or both supplies; PatcherError says what else they are."""
-    kinds = dict.fromkeys(show.controllers, "box") | dict.fromkeys(show.supplies, "supply")
+def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
+    """Whether two names are boxes or supplies, and each without its kind; PatcherError says what else they are."""
+    from patcher.address.thing import split
+
+    tables: dict[str, Mapping[str, object]] = {"controller": show.controllers, "supply": show.supplies}
+    said = [split(name, tables) for name in (dead, spare)]
+    kinds = [[kind for kind in wanted if name in tables[kind]] for wanted, name in said]
     others = dict.fromkeys(show.runs, "run") | dict.fromkeys(show.props, "prop") | dict.fromkeys(show.feeds, "feed")
-    for name in (dead, spare):
-        if name not in kinds:
+    for (_, name), own in zip(said, kinds, strict=True):
+        if not own:
             says = f"is a {others[name]}" if name in others else "is neither a box nor a supply of this show"
-            same = [known for known in kinds if kinds[known] == kinds.get(dead, kinds[known])]
+            same = [known for kind in kinds[0] or tables for known in tables[kind]]
             raise refuse(name, says, "name a box or a supply" if name in others else choose_from(name, same))
-    if kinds[dead] != kinds[spare]:
-        article = {"box": "a box", "supply": "a supply"}
-        says = f"is {article[kinds[spare]]}, and {dead} is {article[kinds[dead]]}"
-        raise refuse(spare, says, f"name {article[kinds[dead]]} that is kept as a spare")
-    if dead == spare:
+    both = [kind for kind in kinds[0] if kind in kinds[1]]
+    article = {"controller": "a box", "supply": "a supply"}
+    if not both:
+        says = f"is {article[kinds[1][0]]}, and {dead} is {article[kinds[0][0]]}"
+        raise refuse(spare, says, f"name {article[kinds[0][0]]} that is kept as a spare")
+    if len(both) > 1:
+        remedy = f"say which: controller.{dead} or supply.{dead}"
+        raise refuse(dead, "is the name of two things: a box and a supply", remedy)
+    if said[0][1] == said[1][1]:
         raise refuse(spare, "is named as the dead one and as its spare", "name two different ones")
-    return kinds[dead]
+    return both[0], said[0][1], said[1][1]
 
 
 def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:

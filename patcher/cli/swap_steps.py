@@ -146,7 +146,7 @@ def _cables(found: BoxSwap, show: Show) -> list[str]:
         if not cable.measured:
             line = f"from {start} to {goal}: measure it, for the file does not say where both are ({length} is counted)"
         run = show.runs[cable.run]
-        if cable.metres > LONGEST_LEAD and run.lead_via == "cable" and run.nulls == 0:
+        if max(found.show.runs[cable.run].lead_stretches) > LONGEST_LEAD and run.lead_via == "cable":
             line += f"; over {LONGEST_LEAD:g} m data often arrives damaged: put a booster into it"
         line += "."
         if cable.behind and found.from_ports.get(cable.run) and not _was_cut(found, cable):

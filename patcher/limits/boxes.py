@@ -289,7 +289,9 @@ def _show_after(
     runs = dict(show.runs)
     for cable in cables:
         joined = {} if cable.behind is None else {"power_joined": False}
-        runs[cable.run] = runs[cable.run].model_copy(update={"lead": cable.metres} | joined)
+        run = runs[cable.run]
+        nulls_at = run.nulls_at if not run.nulls_at or run.nulls_at[-1] <= cable.metres else ()
+        runs[cable.run] = run.model_copy(update={"lead": cable.metres, "nulls_at": nulls_at} | joined)
     supplies = {
         name: supply.model_copy(update={"box": new.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()

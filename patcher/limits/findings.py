@@ -9,7 +9,7 @@ from patcher.address.patch import Patch
 from patcher.address.placement import allocate
 from patcher.address.rules import breaches
 from patcher.errors import Finding, PatcherError
-from patcher.limits import hold, network, plan, timing
+from patcher.limits import hold, lengths, network, plan, timing
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -38,7 +38,13 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
     elif kept is not None:
         found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)
     found += faults
-    found += plan.findings(wiring) + timing.findings(wiring) + network.findings(wiring, patch) + hold.findings(wiring)
+    found += (
+        plan.findings(wiring)
+        + lengths.findings(wiring)
+        + timing.findings(wiring)
+        + network.findings(wiring, patch)
+        + hold.findings(wiring)
+    )
     return patch, accepted(wiring.show, found)
 
 

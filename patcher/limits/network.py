@@ -16,6 +16,7 @@ from math import floor
 
 from patcher.address.patch import Patch
 from patcher.errors import Finding
+from patcher.limits.timing import rate_to_set
 from patcher.show.schema import Controller, Show
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
@@ -184,7 +185,7 @@ def _air(show: Show, sent: Traffic) -> Iterator[Finding]:
 
 
 def _off_the_air(show: Show, what: str, part: float) -> str:
-    return f"reach {what} by cable, or lower frame_rate to {_shown(show.settings.frame_rate / part)}"
+    return f"reach {what} by cable, or lower frame_rate to {rate_to_set(show.settings.frame_rate / part)}"
 
 
 def _amount(stream: Stream) -> str:
@@ -198,12 +199,7 @@ def _fits(protocols: Sequence[str], rate: float) -> str:
 
 
 def _rate_that_fits(stream: Stream, rate: float) -> str:
-    return _shown(rate * LINK_MBPS / stream.mbps)
-
-
-def _shown(rate: float) -> str:
-    """Frames a second, rounded down, in whole frames where there are any."""
-    return str(floor(rate)) if rate >= 1 else f"{floor(rate * 100) / 100:g}"
+    return rate_to_set(rate * LINK_MBPS / stream.mbps)
 
 
 def _few(names: Sequence[str], most: int = 4) -> str:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 
 from patcher.address.patch import Chain
 from patcher.address.placement import chains
 from patcher.errors import Finding
-from patcher.show.runs import BandRun
+from patcher.show.runs import BandRun, Run
 from patcher.show.schema import GridProp, Show
+from patcher.units import METRES_PER, in_units
 from patcher.wiring import Wiring
 
 LONGEST_LEAD = 5.0
-"""Metres of lead that data crosses without help. Common practice, no source."""
+"""Metres of lead that data crosses without help; a null pixel sends it on afresh from where it sits.
+Common practice, no source."""
+_MEASURED = 0.011
+"""Metres to which a lead is measured."""
 
 
 def findings(wiring: Wiring) -> list[Finding]:
@@ -43,10 +48,25 @@ def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
 
 def _leads(show: Show) -> Iterator[Finding]:
     for run in show.runs.values():
-        if run.lead > LONGEST_LEAD and run.lead_via == "cable" and run.nulls == 0:
-            says = f"has {run.lead:g} m of lead; past {LONGEST_LEAD:g} m data often arrives damaged"
-            remedy = 'put a null pixel or a booster into it (nulls = 1, or lead_via = "booster")'
-            yield Finding("warning", "lead-length", "wiring", f"run.{run.name}", says, remedy)
+        longest = max(run.lead_stretches)
+        if longest <= LONGEST_LEAD + _MEASURED or run.lead_via != "cable":
+            continue
+        units = show.settings.units
+        lead = f"has {in_units(run.lead, units)} of lead"
+        where = lead if longest == run.lead else f"{lead}, {in_units(longest, units)} of it without a null pixel"
+        says = f"{where}; past {in_units(LONGEST_LEAD, units)} data often arrives damaged"
+        if run.nulls and not run.nulls_at:
+            says += ", and a null pixel at the end of a lead does not help the lead before it"
+        remedy = f'put null pixels along it ({_nulls_along(run, units)}), or a booster (lead_via = "booster")'
+        yield Finding("warning", "lead-length", "wiring", f"run.{run.name}", says, remedy)
+
+
+def _nulls_along(run: Run, units: str) -> str:
+    """The keys that share out a lead by null pixels, in stretches that data crosses, in the file's units."""
+    nulls = ceil(run.lead / LONGEST_LEAD - 1e-9) - 1
+    each = run.lead / (nulls + 1) / METRES_PER[units]
+    few = [f"{each * number:.4g}" for number in range(1, min(nulls, 4) + 1)]
+    return f"nulls = {nulls}, nulls_at = [{', '.join(few)}{', …' if nulls > 4 else ''}]"
 
 
 def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
@@ -62,11 +82,14 @@ def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
 
 
 def _grid_lines(show: Show) -> Iterator[Finding]:
+    of_grid: dict[str, list[BandRun]] = {}
+    for run in show.runs.values():
+        if isinstance(run, BandRun):
+            of_grid.setdefault(run.of, []).append(run)
     for prop in show.props.values():
         if not isinstance(prop, GridProp):
             continue
-        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
-        wired = {line for run in bands for line in range(run.band[0], run.band[1] + 1)}
+        wired = {line for run in of_grid.get(prop.name, []) for line in range(run.band[0], run.band[1] + 1)}
         if bare := sorted(set(range(1, prop.line_count + 1)) - wired):
             says = f"has {len(bare)} of its {prop.line_count} {prop.lines} on no run, the first of them {bare[0]}"
             remedy = f'add a run with shape = "band" and of = "{prop.name}"'

@@ -199,6 +199,18 @@ _WORTH = 1.0
 """Frames a second more for which moving more than need be is offered."""
 
 
+OFFERED = (60, 50, 40, 30, 25, 20, 15, 10, 5)
+"""Frames a second that players offer. Common practice, no source: frames of 20, 25, 40, 50 or 100 ms, and film's 30."""
+
+
+def rate_to_set(most: float) -> str:
+    """The highest rate that holds of those that players offer; beyond them, in whole frames where there are any."""
+    held = [rate for rate in OFFERED if rate <= most + 1e-6]
+    if held and most < OFFERED[0] + 1:
+        return str(held[0])
+    return str(floor(most)) if most >= 1 else f"{floor(most * 100) / 100:g}"
+
+
 def rate_text(rate: float) -> str:
     """Frames a second to one decimal, rounded down: what is said is kept."""
     return f"{floor(rate * 10 + 1e-6) / 10:.1f}"
@@ -284,7 +296,7 @@ def _no_move(loads: Sequence[Load], now: float, why: str, *, free: bool) -> str:
 
 
 def _slower(rate: float) -> str:
-    return f"lower frame_rate to {floor(rate) if rate >= 1 else rate_text(rate)}"
+    return f"lower frame_rate to {rate_to_set(rate)}"
 
 
 def _moves(wiring: Wiring, box: str, moves: Sequence[Move]) -> str:

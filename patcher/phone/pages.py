@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.responses import Response
 
+from patcher.address.thing import called
 from patcher.limits.power import power
 from patcher.phone.night import night_drawing
 from patcher.phone.plan import WHOLE, Plan
@@ -91,6 +92,8 @@ class Pages:
         page: str = _template().render(
             title=show.settings.title, number=plan.number, drawing=Markup(night_drawing(drawing)),  # noqa: S704  (SVG of our own)
             boxes=box_sheets(plan.wiring, plan.patch, state), ports=ports, props=props, runs=show.runs, whole=WHOLE,
+            called=lambda kind, name: called(kind, name, show),
+            two=" ".join(name for name in show.props if name in show.controllers),
             patterns=list(PatternName), colours=COLOUR_KEYS, sweeps=SWEEPS, longest=LONGEST_TEXT, **self._words,
         )  # fmt: skip
         return page

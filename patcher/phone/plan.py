@@ -71,9 +71,11 @@ class Plan:
         """See `_pattern`; patterns that were asked for lately are kept."""
         return lru_cache(maxsize=32)(self._pattern)
 
-    def _pattern(self, thing: str, name: PatternName, colour: str, by: str, rate: float | None) -> Pattern:
+    def _pattern(
+        self, thing: str, name: PatternName, colour: str, by: str, rate: float | None, level: float
+    ) -> Pattern:
         """The pattern on a thing; PatcherError where there is none such."""
-        asked = Asked(name, colour, by, 10, rate, RAMP_FRAMES, step=False, flashing=False)
+        asked = Asked(name, colour, by, 10, rate, RAMP_FRAMES, step=False, flashing=False, level=level)
         return named(asked, self.wiring, self.patch, self.find(thing))
 
     def with_tees(self, run: str) -> tuple[str, ...]:

@@ -246,7 +246,8 @@ class Server:
     def _note(self, act: Act) -> None:
         """Keep a note; what cannot be kept is said."""
         try:
-            self._desk.plan.find(act.thing)
+            if act.thing not in self._desk.plan.wiring.show.controllers:
+                self._desk.plan.find(act.thing)
             if words := act.text.strip():
                 now = datetime.now().astimezone().replace(microsecond=0)
                 path = self._desk.plan.path

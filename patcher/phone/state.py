@@ -114,7 +114,7 @@ class State:
 
 def pattern_of(state: State, plan: Plan) -> Pattern:
     """The pattern that is asked for; PatcherError where there is none such."""
-    found: Pattern = plan.pattern(state.thing, state.pattern, state.colour, state.by, state.rate)
+    found: Pattern = plan.pattern(state.thing, state.pattern, state.colour, state.by, state.rate, state.level)
     return found
 
 

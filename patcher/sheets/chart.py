@@ -187,8 +187,10 @@ class _Chart:
                 )
             )
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
-        for place in range(min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))):
-            parts.append(marks.null(np.array([begin - 1.9 - 1.5 * place, y]), 0.8))
+        at_the_end = min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))
+        nulls = [self.x(string.lead_from + metres) for metres in run.nulls_at]
+        for null in nulls or [begin - 1.9 - 1.5 * place for place in range(at_the_end)]:
+            parts.append(marks.null(np.array([null, y]), 0.8))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])
             parts.append(

@@ -27,8 +27,9 @@ SMALL, PLAIN, NAMED = 2.5, 2.6, 2.8
 """Heights of text: 2.5 mm is 7.1 points, the least that is printed."""
 LINE = 1.22
 """From line to line, as a part of the height of the text."""
-HIGH = 240.0
-"""The most that a drawing is high: with a heading it fits a page of A4 or Letter."""
+HIGH = 229.0
+"""The most that a drawing is high: with a heading of 10 mm and 4 mm behind it, it fits what a page of Letter, the lower
+paper, has between its margins: 244 mm."""
 
 HALO = {"stroke": WHITE, "stroke_width": "0.7", "stroke_linejoin": "round", "paint_order": "stroke"}
 """What keeps a text apart from what is drawn under it."""

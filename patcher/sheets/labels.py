@@ -108,8 +108,9 @@ def _leads(wiring: Wiring) -> Iterator[Label]:
 
 def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
     says, into = _lead_words(show, name), f"{name}/1, data in"
-    yield Label(name, "lead", 1, 2, start, into, says, box)
-    yield Label(name, "lead", 2, 2, into, start, says, box)
+    cable = f"run.{name}" if name in show.feeds else name
+    yield Label(cable, "lead", 1, 2, start, into, says, box)
+    yield Label(cable, "lead", 2, 2, into, start, says, box)
 
 
 def _lead_words(show: Show, name: str) -> str:
@@ -117,7 +118,8 @@ def _lead_words(show: Show, name: str) -> str:
     wire = lead_wire(show, run)
     words = ["lead", *([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
-    words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}"] if run.nulls else []
+    at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
+    words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}{f' at {at}' if at else ''}"] if run.nulls else []
     return ", ".join(words)
 
 
@@ -132,11 +134,12 @@ def _feeds(state: Power) -> Iterator[Label]:
         source = str(feed.supply) if feed.supply is not None else f"{feed.source}, tap {feed.tap}"
         places = [f"{join.run}/{join.pixel}" for join in joins]
         ends = 1 + len(joins)
-        yield Label(feed.name, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
+        cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
+        yield Label(cable, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
         for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
             says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
-            yield Label(feed.name, "feed", number, ends, place, before, says, box)
+            yield Label(cable, "feed", number, ends, place, before, says, box)
 
 
 def _few(places: Sequence[str], most: int = 3) -> str:

@@ -185,15 +185,22 @@ def _steps(show: Show, run: Run) -> tuple[Floats, bool]:
 
 
 def _tees(wiring: Wiring, known: Mapping[str, Facts], lane: PortLane) -> Iterator[PortLane]:
-    """The tees of a lane's runs, and theirs."""
-    show = wiring.show
-    for string in lane.strings:
-        for name, run in show.runs.items():
-            if run.same_data_as != string.fact.name or not run.hung:
-                continue
-            tee = _lane(show, known, name, lane.port, float(string.along[0]), [name], tee=True)
-            yield tee
-            yield from _tees(wiring, known, tee)
+    """The tees of a lane's runs, each followed by its own."""
+    show, graph = wiring.show, wiring.graph
+
+    def of(lane: PortLane) -> list[PortLane]:
+        return [
+            _lane(show, known, name, lane.port, float(string.along[0]), [name], tee=True)
+            for string in lane.strings
+            for name, edge in graph[string.fact.name].items()
+            if edge["kind"] == "tee" and show.runs[name].hung
+        ]
+
+    waiting = of(lane)[::-1]
+    while waiting:
+        tee = waiting.pop()
+        yield tee
+        waiting += of(tee)[::-1]
 
 
 def _supplies(show: Show, state: Power | None, mine: set[str]) -> Iterator[SupplyLanes]:

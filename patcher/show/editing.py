@@ -22,7 +22,7 @@ from patcher.show.schema import Feed, PixelType, Show, Tap
 from patcher.units import METRES_PER
 
 _TABLES = {"pixel": "pixel_types", "controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
-_LENGTHS = ("lead", "at")
+_LENGTHS = ("lead", "nulls_at", "at")
 _COMMENT = re.compile(r"#[^\n]*")
 Place = tuple[str, ...]
 
@@ -148,7 +148,8 @@ def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str,
             continue
         key = spec.alias or name
         if key in _LENGTHS and value is not None:
-            yield key, [_length(part, unit) for part in value] if isinstance(value, tuple) else _length(value, unit)
+            lengths = isinstance(value, tuple)
+            yield key, [_length(part, unit) for part in value] or None if lengths else _length(value, unit)
         elif isinstance(value, BaseModel):
             yield key, value.model_dump()
         elif isinstance(value, tuple):

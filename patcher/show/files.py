@@ -7,6 +7,7 @@ import csv
 import os
 import stat
 import tempfile
+from functools import lru_cache
 from pathlib import Path
 
 from patcher.errors import PatcherError, refuse
@@ -26,6 +27,7 @@ def read_show(path: Path) -> Reading:
     text = read_text(path)
     folder = path.resolve().parent
 
+    @lru_cache(maxsize=1)
     def points(name: str) -> list[list[float]]:
         return _read_points(folder, name)
 

@@ -16,7 +16,8 @@ Lines = Mapping[Place, int]
 _TOKEN = re.compile(
     r'"""(?:\\.|[^\\])*?"""|\'\'\'.*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|\#[^\n]*|[][{}\n]', re.DOTALL
 )
-_HEADING = re.compile(r"\s*(\[{1,2})\s*([^\[\]]+?)\s*\]{1,2}\s*(?:#.*)?$")
+_HEADING = re.compile(r"\s*(\[{1,2})((?:\"(?:\\.|[^\"\\])*\"|'[^']*'|[^][\"'#])+)\]{1,2}\s*(?:#.*)?$")
+"""Nothing in it can be matched in two ways, so that no line takes longer than its length."""
 _PART = re.compile(r"\"[^\"]*\"|'[^']*'|[^.\s]+")
 _ARRAY = re.compile(r"([a-z]+)\[(\d{1,9})\](?:\.([a-z]+))?")
 _KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*[=.]")

@@ -65,7 +65,8 @@ _HEADINGS: dict[str, Column] = {
 _BEFORE = r"(?:(?:port|p|output|out|universe|uni|u|channel|chan|ch|c|no|nr|#)[.:#]?\s*)?"
 _BEHIND = r"\s*(?:px|pixels?|lamps?|lights?|leds?|ch|channels?)?\.?"
 _NUMBER = re.compile(rf"{_BEFORE}(\d{{1,3}}(?:[ ',]\d{{3}})+|\d{{1,12}})(?:[.,]0{{1,2}})?{_BEHIND}", re.IGNORECASE)
-_PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}})\s*(?:[/:]\s*|[ ,]\s*(?=[a-z])){_BEFORE}(\d{{1,9}})", re.IGNORECASE)
+_BETWEEN = r"(?:\s*[/:]\s*|\s*,\s*(?=[a-z])|\s+(?=[a-z]))"
+_PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}}){_BETWEEN}{_BEFORE}(\d{{1,9}})", re.IGNORECASE)
 _RANGE = re.compile(r"(\d{1,9})\s*(?:-|–|to)\s*\d{1,9}")
 _COLOURS = re.compile(r"(?=.*R)(?=.*G)(?=.*B)[RGBWACVUY]{3,9}|W")
 _MOST_PORTS = 10_000

@@ -7,7 +7,7 @@ with the nearest known key where one was misspelt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -128,6 +128,20 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
     return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
 
 
+def _choices(place: Place, raw: Mapping[str, Any]) -> str:
+    """What may stand behind a key, where that is one of few words."""
+    model = _model_at(place[:-1], raw)
+    field = model.model_fields.get(str(place[-1])) if model else None
+    if field is None or get_origin(field.annotation) is not Literal:
+        return _EXAMPLES.get(str(place[-1]), "…")
+    *few, last = (f'"{choice}"' for choice in get_args(field.annotation))
+    return f"{', '.join(few)} or {last}"
+
+
+_EXAMPLES = {"colour_order": '"RGB", "GRB", "RGBW" …, as its chip takes them'}
+"""What may stand behind a key that people leave out, where its name does not say."""
+
+
 def _shown(value: Any) -> str:
     text = {True: "true", False: "false"}.get(value) if isinstance(value, bool) else repr(value)
     text = text or ""
@@ -146,7 +160,7 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
         case "missing" if isinstance(place[-1], int):
             return Words("value", "is missing: a point is two numbers", "write [x, y]")
         case "missing":
-            return Words("missing-key", "is missing", f"add it: {place[-1]} = …")
+            return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
         case "union_tag_invalid":
             return Words(
                 "shape", f"has the shape “{context['tag']}”, which there is not", choose_from(context["tag"], RUN_KINDS)

@@ -41,6 +41,33 @@ def no_points(name: str) -> list[list[float]]:
     raise ValueError(f"names the file {name}, but there is no folder to look in")
 
 
+MOST_POINTS = 1_000_000
+"""Places that the points files of one show may list, each as often as a run names it."""
+
+
+def _bounded(points: ReadPoints) -> ReadPoints:
+    """The same reader, which refuses what together is past all use."""
+    listed = 0
+
+    def read_points(name: str) -> list[list[float]]:
+        nonlocal listed
+        if listed > MOST_POINTS:
+            raise ValueError(_TOO_MANY.format(name))
+        places = points(name)
+        listed += len(places)
+        if listed > MOST_POINTS:
+            raise ValueError(_TOO_MANY.format(name))
+        return places
+
+    return read_points
+
+
+_TOO_MANY = (
+    "names the file {}, and with it the points files of this show list more than a million places → "
+    "name each file once, or draw a shape"
+)
+
+
 def parse(text: str, name: str = "the file") -> dict[str, Any]:
     """The tables of a TOML text; PatcherError where it is not TOML, or no show by its measure."""
     try:
@@ -107,14 +134,14 @@ def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> R
     raw = parse(text, name)
     settings = raw.get("show")
     units = settings.get("units", "m") if isinstance(settings, dict) else "m"
-    context = {"metres": METRES_PER.get(units, 1.0) if isinstance(units, str) else 1.0, "points": points}
+    context = {"metres": METRES_PER.get(units, 1.0) if isinstance(units, str) else 1.0, "points": _bounded(points)}
     try:
         show: Show | None = Show.model_validate(raw, context=context)
         found: list[Finding] = []
     except ValidationError as error:
         problems = translate(error, raw)
         found = [finding for _, finding in problems]
-        show = _what_is_left(raw, [place for place, _ in problems], context)
+        show = _what_is_left(raw, [place for place, _ in problems], context | {"points": _bounded(points)})
     found += references.unknown_names(raw)
     if show is not None:
         found += references.misfits(show, references.declared(raw))

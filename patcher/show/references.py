@@ -1,11 +1,10 @@
-"""Names that one table uses of another: each must be there, be the only one of its name, and fit.
+"""Names that one table uses of another: each must be there, tell which thing is meant, and fit.
 
 What hangs on which port is the wiring's business; here stands only what the file says of itself.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
@@ -16,7 +15,9 @@ from patcher.show.runs import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.show.tables import is_address
 
-_SHARED_NAMES = ("controller", "run", "prop", "supply", "feed")
+_NAMED = ("controller", "run", "prop", "supply", "feed")
+_MOST_COMPARED = 200_000
+"""Pairs of names that are compared to say which was meant: about a second's work."""
 Declared = Mapping[str, Collection[str]]
 
 
@@ -37,7 +38,7 @@ _NAMES: tuple[tuple[tuple[str, ...], str], ...] = (
 
 def declared(raw: Mapping[str, Any]) -> dict[str, Collection[str]]:
     """Every name that the file gives, by table, whether its table could be read or not."""
-    return {table: raw[table].keys() if isinstance(raw.get(table), dict) else () for table in ("pixel", *_SHARED_NAMES)}
+    return {table: raw[table].keys() if isinstance(raw.get(table), dict) else () for table in ("pixel", *_NAMED)}
 
 
 def _wrong(rule: str, where: str, says: str, remedy: str) -> Finding:
@@ -60,22 +61,26 @@ def _texts_at(node: Any, path: tuple[str, ...], where: str = "") -> Iterator[tup
 def unknown_names(raw: Mapping[str, Any]) -> Iterator[Finding]:
     """Every name that no table has, whether the table that uses it could be read or not."""
     names = declared(raw)
+    compared = 0
     for path, table in _NAMES:
         for where, name in _texts_at(raw, path):
             if name in names[table]:
                 continue
+            compared += len(names[table])
+            weighed = names[table] if compared <= _MOST_COMPARED else ()
             elsewhere = [other for other in names if name in names[other]]
-            if elsewhere and not nearest(name, names[table]):
+            if elsewhere and not nearest(name, weighed):
                 says = f"names “{name}”, which is a {elsewhere[0]}, not a {table}"
                 yield _wrong("unknown-name", where, says, f"name a {table}")
             else:
-                remedy = choose_from(name, names[table])
+                known = weighed or not names[table]
+                remedy = choose_from(name, weighed) if known else f"correct it, or write [{table}.{name}]"
                 yield _wrong("unknown-name", where, f"names the {table} “{name}”, which there is not", remedy)
 
 
 def misfits(show: Show, names: Declared) -> Iterator[Finding]:
     """Everything that does not fit what it names, among the tables that could be read."""
-    yield from _shared_names(names)
+    yield from _shared_names(show, names)
     for controller in show.controllers.values():
         yield from _pins(controller)
     for run in show.runs.values():
@@ -86,13 +91,23 @@ def misfits(show: Show, names: Declared) -> Iterator[Finding]:
     yield from _feed_loops(show)
 
 
-def _shared_names(names: Declared) -> Iterator[Finding]:
-    uses = Counter(name for table in _SHARED_NAMES for name in names[table])
-    for name in (name for name, count in uses.items() if count > 1):
-        tables = [table for table in _SHARED_NAMES if name in names[table]]
-        where = f"{tables[-1]}.{name}"
-        says = f"has the name of a {tables[0]}; a name alone must say what it is"
-        yield _wrong("same-name", where, says, f"rename one of them: {name}-2")
+def _shared_names(show: Show, names: Declared) -> Iterator[Finding]:
+    """Names of two things that no command could tell apart.
+
+    A box and a run would make `roof/1` a port and a pixel. A run and a prop are both looked at by their names, for a
+    run that no prop names is a prop of its own; they may share one where they are the same.
+    """
+    for name in (name for name in names["run"] if name in names["controller"]):
+        says = f"has the name of a box, and {name}/1 would be both its first pixel and the box's port 1"
+        yield _wrong("same-name", f"run.{name}", says, f"rename one of them: {name}-2")
+    members = {name: set(prop.runs) for name, prop in show.props.items()}
+    for run in show.runs.values():
+        if isinstance(run, BandRun) and run.of in members:
+            members[run.of].add(run.name)
+    for name in (name for name in names["prop"] if name in names["run"]):
+        if name in show.runs and members.get(name, {name}) != {name}:
+            says = "has the name of a run, and is not that run alone"
+            yield _wrong("same-name", f"prop.{name}", says, f"rename one of them: {name}-2")
 
 
 def _pins(controller: Controller) -> Iterator[Finding]:
@@ -145,20 +160,24 @@ def _band(run: BandRun, show: Show) -> Iterator[Finding]:
 
 def _props(show: Show) -> Iterator[Finding]:
     owner: dict[str, str] = {}
+    of_grid: dict[str, list[BandRun]] = {}
+    for run in show.runs.values():
+        if isinstance(run, BandRun):
+            of_grid.setdefault(run.of, []).append(run)
     for prop in show.props.values():
         where = f"prop.{prop.name}"
-        for run in prop.runs:
-            if owner.setdefault(run, prop.name) != prop.name:
-                says = f"names run {run}, which prop {owner[run]} has already"
+        for name in prop.runs:
+            if owner.setdefault(name, prop.name) != prop.name:
+                says = f"names run {name}, which prop {owner[name]} has already"
                 yield _wrong("prop", f"{where}.runs", says, "a run is part of one prop: take it out of one of them")
         if not isinstance(prop, GridProp):
             continue
-        bands = [run for run in show.runs.values() if isinstance(run, BandRun) and run.of == prop.name]
-        for run in prop.runs:
-            known = show.runs.get(run)
-            if known is not None and known not in bands:
-                says = f"names run {run}, which is not a band of this grid"
-                yield _wrong("band", f"{where}.runs", says, f'give [run.{run}] shape = "band" and of = "{prop.name}"')
+        bands = of_grid.get(prop.name, [])
+        for name in prop.runs:
+            known = show.runs.get(name)
+            if known is not None and not (isinstance(known, BandRun) and known.of == prop.name):
+                says = f"names run {name}, which is not a band of this grid"
+                yield _wrong("band", f"{where}.runs", says, f'give [run.{name}] shape = "band" and of = "{prop.name}"')
         taken: dict[int, str] = {}
         for band in sorted((b for b in bands if b.same_data_as is None), key=lambda b: b.band):
             for line in range(band.band[0], min(band.band[1], prop.line_count) + 1):

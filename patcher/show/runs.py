@@ -22,7 +22,7 @@ from patcher.show.tables import (
     Named,
     Pitch,
     Point,
-    Positive,
+    SquareMillimetres,
     Table,
     Text,
     Whole,
@@ -44,12 +44,14 @@ class Run(Named):
     """Cable before the first pixel."""
     lead_awg: Awg | None = None
     """Gauge of the lead's power wires; the string's own where not said."""
-    lead_mm2: Positive | None = None
+    lead_mm2: SquareMillimetres | None = None
     """Cross-section of the lead's power wires, instead of lead_awg."""
     lead_via: Literal["cable", "booster", "differential"] = "cable"
     """How the data crosses the lead."""
     nulls: Annotated[Whole, Field(le=1000)] = 0
-    """Null pixels at the end of the lead."""
+    """Null pixels in the lead: at its end, where nulls_at does not say where."""
+    nulls_at: tuple[Length, ...] = ()
+    """Where its null pixels sit: lengths along the lead from its beginning, as many as nulls."""
     power_joined: Flag = True
     """Its V+ goes on from the run before it on the port."""
     power_cuts: tuple[Count, ...] = ()
@@ -75,6 +77,24 @@ class Run(Named):
     def pixels(self) -> int:
         """How many lamps it has."""
         return self.places - len(self.gap_places)
+
+    @property
+    def lead_stretches(self) -> tuple[float, ...]:
+        """Metres of lead from its beginning to its first null pixel, from each to the next, and to the first pixel."""
+        ends = (0.0, *(self.nulls_at or (self.lead,) * self.nulls), self.lead)
+        return tuple(behind - before for before, behind in pairwise(ends))
+
+    @model_validator(mode="after")
+    def _nulls_lie_in_the_lead(self) -> Run:
+        if self.nulls_at and len(self.nulls_at) != self.nulls:
+            raise ValueError(
+                f"nulls_at names {len(self.nulls_at)} places, and nulls = {self.nulls} → name as many places as nulls"
+            )
+        if list(self.nulls_at) != sorted(self.nulls_at):
+            raise ValueError("nulls_at runs backwards → count every place from the beginning of the lead")
+        if self.nulls_at and self.nulls_at[-1] > self.lead + 1e-9:
+            raise ValueError("nulls_at goes past the end of the lead → no place is farther along than lead is long")
+        return self
 
     @model_validator(mode="after")
     def _lead_gauge(self) -> Run:
@@ -290,7 +310,7 @@ class Grid(Table):
     """What one line of wiring is."""
     turns: Literal["serpentine", "same-way"]
     """Serpentine: every second line runs back; same-way: none does."""
-    data_in: Corner = "bottom-left"
+    data_in: Corner
     """The corner where the data enters; on a prop, where its lines are counted from."""
 
     @property
@@ -335,8 +355,10 @@ class BandRun(DrawnRun):
     """The prop that draws the grid."""
     band: tuple[Count, Count]
     """First and last line, counted through the prop."""
-    data_in: Corner = "bottom-left"
-    """The corner of the band where the data enters."""
+    data_in: Corner
+    """The corner of the band where the data enters, whichever corner its prop has."""
+    turns: Literal["serpentine", "same-way"] | None = None
+    """How its own lines turn, where not as its prop's."""
     _line_length: int | None = PrivateAttr(default=None)
 
     @property

@@ -60,7 +60,7 @@ class Settings(Table):
 class PixelType(Wired):
     """[pixel.NAME]: one kind of lamp, from its data sheet or from a measurement."""
 
-    colour_order: ColourOrder = "RGB"
+    colour_order: ColourOrder
     """The order in which its chip takes its channels, one letter a channel: RGB, GRB, RGBW."""
     volts: Volts | None = None
     """Rated supply voltage."""
@@ -72,9 +72,9 @@ class PixelType(Wired):
     """The same current at any voltage, or the same power: a regulated pixel."""
     min_volts: Volts | None = None
     """Below this it misbehaves."""
-    bit_rate: Positive = 800_000
+    bit_rate: Annotated[Positive, Field(ge=1_000, le=1_000_000_000)] = 800_000
     """Bits a second on the data line."""
-    reset_us: NotNegative = 300
+    reset_us: Annotated[NotNegative, Field(le=1_000_000)] = 300
     """Microseconds of quiet that latch a frame."""
     pitch: Pitch | None = None
     """Wire from pixel to pixel."""
@@ -89,7 +89,7 @@ class Logic(Table):
     """What runs the controller itself."""
 
     supply: Name
-    amps: Annotated[NotNegative, Field(le=1e6)]
+    amps: Annotated[NotNegative, Field(le=100_000)]
 
 
 class Controller(Named):
@@ -117,7 +117,7 @@ class Controller(Named):
     """The box puts colours into chip order itself, so the wire carries RGB(W)."""
     skips_nulls: Flag = True
     """Null pixels take no channels."""
-    wifi_mbps: Positive | None = None
+    wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000)] | None = None
     """The box is reached over Wi-Fi that was measured to carry so many megabits a second."""
     level: Fraction = 1.0
     """A dimmer set in the box."""

@@ -40,7 +40,7 @@ pixel = "lamp"
 shape = "line"
 path = [[0.0, 3.0], [4.9, 3.0]]    # from the first lamp to the last; add corners between them
 pixels = 50                # how many lamps
-lead = 2.0                 # cable from the box to the first lamp
+lead = 2.0                 # cable from the box to the first pixel; past 5 m: nulls = 1, nulls_at = [5.0]
 
 [run.panel]                # rows of lamps, every second row running back
 pixel = "lamp"

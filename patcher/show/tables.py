@@ -77,11 +77,13 @@ Entry = Literal["first", "last", "bottom-left", "bottom-right", "top-left", "top
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
 Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]
-Length = Annotated[NotNegative, Field(le=1e6), AfterValidator(_to_metres)]
-Pitch = Annotated[Positive, Field(ge=1e-6, le=1e4), AfterValidator(_to_metres)]
-Volts = Annotated[Positive, Field(ge=1e-3, le=1e3)]
-Amps = Annotated[Positive, Field(le=1e6)]
-Milliamps = Annotated[NotNegative, Field(le=1e6)]
+# Numbers past all that is ever built are refused here, so that no sum of them overflows further on.
+Length = Annotated[NotNegative, Field(le=100_000), AfterValidator(_to_metres)]
+Pitch = Annotated[Positive, Field(ge=1e-6, le=10_000), AfterValidator(_to_metres)]
+Volts = Annotated[Positive, Field(ge=1e-3, le=1_000)]
+Amps = Annotated[Positive, Field(ge=1e-3, le=100_000)]
+Milliamps = Annotated[NotNegative, Field(le=1_000_000)]
+SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000)]
 Point = tuple[Coordinate, Coordinate]
 ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
 UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=LAST_UNIVERSE)]
@@ -117,7 +119,7 @@ class Wired(Named):
 
     awg: Awg | None = None
     """American wire gauge of the copper."""
-    mm2: Annotated[Positive, Field(ge=1e-3, le=1e4)] | None = None
+    mm2: SquareMillimetres | None = None
     """Cross-section of the copper in square millimetres, instead of awg."""
 
     @model_validator(mode="after")

@@ -42,6 +42,7 @@ class Asked:
         frames: frames a second.
         step: whether a person steps by keys.
         flashing: whether it may flash.
+        level: the level that everything is sent at: words of brightness are of full, so they have it in them.
     """
 
     name: PatternName
@@ -52,3 +53,4 @@ class Asked:
     frames: float
     step: bool
     flashing: bool
+    level: float = 1.0

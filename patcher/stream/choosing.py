@@ -25,9 +25,9 @@ def named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
         case PatternName.ports:
             pattern = patterns.ports(*show)
         case PatternName.milestones:
-            pattern = marks.milestones(*show, asked.every)
+            pattern = marks.milestones(*show, asked.every, asked.level)
         case PatternName.edges:
-            pattern = marks.edges(*show)
+            pattern = marks.edges(*show, asked.level)
         case PatternName.ends:
             pattern = marks.ends(*show, colour(asked.colour))
         case PatternName.sweep:
@@ -35,8 +35,8 @@ def named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
                 raise refuse("--by", f"cannot be “{asked.by}”", choose_from(asked.by, patterns.SWEEPS))
             pattern = patterns.sweep(*show, colour(asked.colour), asked.by)
         case PatternName.ramp if asked.step:
-            return patterns.ramp(*show, colour(asked.colour), STEPPED_RAMP, 1.0)
+            return patterns.ramp(*show, colour(asked.colour), STEPPED_RAMP, 1.0, asked.level)
         case PatternName.ramp:
             seconds = patterns.RAMP_SECONDS if asked.rate is None else 1 / asked.rate
-            return patterns.ramp(*show, colour(asked.colour), asked.frames, seconds)
+            return patterns.ramp(*show, colour(asked.colour), asked.frames, seconds, asked.level)
     return pattern.at(asked.rate)

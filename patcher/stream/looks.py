@@ -39,12 +39,16 @@ class Colour:
         """The same colour at another level."""
         return replace(self, level=level)
 
-    @property
-    def words(self) -> str:
-        """Its name, and how bright it is where that is not full."""
-        if self.level == 0:
+    def words(self, sent: float = 1.0) -> str:
+        """Its name, and how much of full it has on the wire, where that is not all.
+
+        Args:
+            sent: the level that everything is sent at.
+        """
+        part = self.level * sent
+        if part == 0:
             return DARK.name
-        return self.name if self.level == 1 else f"{self.name} at {self.level:.0%}".replace("%", " %")
+        return self.name if part == 1 else f"{self.name} at {percent(part)}"
 
 
 COLOURS: dict[str, Colour] = {
@@ -57,6 +61,11 @@ COLOURS: dict[str, Colour] = {
 """The colours that have a name: one channel, or two at once."""
 
 DARK = COLOURS["dark"]
+
+
+def percent(part: float) -> str:
+    """A part of full in whole percent; one figure of what is less than one."""
+    return f"{part:.0%}".replace("%", " %") if part >= 0.01 else f"{part * 100:.1g} %"
 
 
 def colour(text: str) -> Colour:

@@ -35,7 +35,7 @@ def _letters(part: Part, wiring: Wiring) -> str:
     return wiring.show.type_of(wiring.show.runs[part.run]).colour_order
 
 
-def milestones(wiring: Wiring, patch: Patch, thing: Thing, every: int = EVERY) -> Pattern:
+def milestones(wiring: Wiring, patch: Patch, thing: Thing, every: int = EVERY, sent: float = 1.0) -> Pattern:
     """Every tenth pixel of a run in blue, fiftieths in yellow, hundredths in red, the others in dim white.
 
     Args:
@@ -43,6 +43,7 @@ def milestones(wiring: Wiring, patch: Patch, thing: Thing, every: int = EVERY) -
         patch: which channels it has.
         thing: what is lit; pixels are counted from their run's data-in, whatever part of it is lit.
         every: from one mark to the next; each fifth and each tenth mark has a colour of its own.
+        sent: the level that everything is sent at, for the words.
     """
     glows, says = [], []
     for part in lighting(thing, wiring):
@@ -59,7 +60,7 @@ def milestones(wiring: Wiring, patch: Patch, thing: Thing, every: int = EVERY) -
                 marks.insert(0, f"{name} {_listed(numbers[own].tolist())}")
         if left.any():
             glows.append(Glow(part.run, numbers[left] - 1, plain.at(DIM)))
-            marks.append(f"the others {plain.at(DIM).words}")
+            marks.append(f"the others {plain.at(DIM).words(sent)}")
         says.append(f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}: {'; '.join(marks)}")
     return _still(glows, says)
 
@@ -71,11 +72,11 @@ def _listed(numbers: list[int], most: int = 6) -> str:
     )
 
 
-def edges(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
+def edges(wiring: Wiring, patch: Patch, thing: Thing, sent: float = 1.0) -> Pattern:
     """Another colour in each universe, its first lamp on each run white: a wrong start moves or recolours the picture.
 
     A universe's colour follows from its number, so that it is the same in every box, and neighbours differ. Where a run
-    has one lamp only in a universe, that has the universe's colour.
+    has one lamp only in a universe, that has the universe's colour. `sent` is the level that everything is sent at.
     """
     glows: list[Glow] = []
     says: list[str] = []
@@ -91,8 +92,10 @@ def edges(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
                 glows.append(glow_of(Part(part.run, first, first), brightest(letters)))
             if first + marked <= last:
                 glows.append(glow_of(Part(part.run, first + marked, last), colour))
-            mark = f", {part.run}/{first} itself {brightest(letters).name}" if marked else ""
-            says.append(_edge_words(colour, part.run, cut(span, first, last), mark) + also(part.run, wiring))
+            mark = f", {part.run}/{first} itself {_mark(brightest(letters), colour, sent)}" if marked else ""
+            says.append(
+                _edge_words(colour.words(sent), part.run, cut(span, first, last), mark) + also(part.run, wiring)
+            )
     return _still(glows, says)
 
 
@@ -102,9 +105,14 @@ def _universe_colour(universe: int, letters: str) -> Colour:
     return brightest(letters).at(EDGE_LEVELS[universe % len(EDGE_LEVELS)])
 
 
-def _edge_words(colour: Colour, run: str, span: Span, mark: str) -> str:
+def _mark(mark: Colour, colour: Colour, sent: float) -> str:
+    """A mark's colour, with how bright it is beside lamps of the same colour."""
+    return mark.words(sent) if mark.name == colour.name else mark.name
+
+
+def _edge_words(colour: str, run: str, span: Span, mark: str) -> str:
     where = f"universe {span.universe}, from {span.universe}/{span.first_channel}"
-    return f"{colour.words}: {run} {span.first_pixel}–{span.last_pixel}, {where}{mark}"
+    return f"{colour}: {run} {span.first_pixel}–{span.last_pixel}, {where}{mark}"
 
 
 def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:

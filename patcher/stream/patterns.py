@@ -253,8 +253,9 @@ def _few(names: list[str], most: int = 3) -> str:
 
 
 def ramp(
-    wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS
-) -> Pattern:
+    wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS,
+    sent: float = 1.0,
+) -> Pattern:  # fmt: skip
     """From dark to full and back, evenly, a step a frame: for dimming, and for lamps that flicker on the way.
 
     Args:
@@ -264,6 +265,7 @@ def ramp(
         colour: at full.
         frames: frames a second.
         seconds: from dark to dark, rounded up to an even number of frames.
+        sent: the level that everything is sent at, for the words.
     """
     parts = lighting(thing, wiring)
     half = max(1, ceil(frames * seconds / 2 - 1e-9))
@@ -279,7 +281,7 @@ def ramp(
     def look(step: int) -> Look:
         now = colour.at(level(step))
         passed = step == 0 or tenth(step) != tenth(step - 1)
-        says = (f"{now.words}, {'falling' if step >= half else 'rising'}: {names}",) if passed else ()
+        says = (f"{now.words(sent)}, {'falling' if step >= half else 'rising'}: {names}",) if passed else ()
         return Look(tuple(glow_of(part, now) for part in parts), says)
 
     return Pattern(2 * half, frames, (1,), look)

@@ -28,7 +28,7 @@ V = TypeVar("V")
 
 CORNERS: tuple[Corner, ...] = ("bottom-left", "bottom-right", "top-left", "top-right")
 STARTS = ("universe-shift", "swapped-starts")
-OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "power_joined")
+OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "nulls_at", "power_joined")
 """What stays where it is when two runs hang in each other's place."""
 
 NEVER = {
@@ -161,8 +161,8 @@ def _grid(show: Show, patch: Patch, fault: Fault) -> Show:
     wired = lattice(show, run)
     assert wired is not None  # noqa: S101  (such a fault is about a grid)
     key = fault.kind.replace("-", "_")
-    if isinstance(run, BandRun) and key != "data_in":
-        raise cannot(fault, f"lines and turns are drawn on prop.{run.of}, and hold for all that hangs on it")
+    if isinstance(run, BandRun) and key == "lines":
+        raise cannot(fault, f"lines are drawn on prop.{run.of}, and hold for all that hangs on it")
     return _rewired(show, run, wired, replace(wired, **{key: fault.value}))  # type: ignore[arg-type]
 
 
@@ -172,8 +172,12 @@ def _rewired(show: Show, run: Run, was: Lattice, now: Lattice) -> Show:
     if run.gap_places:
         passed = {tuple(cell): place for place, cell in enumerate(now.cells().tolist(), start=1)}
         gaps = sorted(passed[tuple(order[place - 1])] for place in run.gap_places)
-    keys = ("data_in", "lines", "turns") if isinstance(run, GridRun) else ("data_in",)
-    return _with_run(show, run.name, gaps=tuple(gaps), **{key: getattr(now, key) for key in keys})
+    keys: dict[str, object] = {"data_in": now.data_in, "turns": now.turns}
+    if isinstance(run, GridRun):
+        keys["lines"] = now.lines
+    elif isinstance(run, BandRun) and now.turns == show.grid_of(run).turns:
+        keys["turns"] = None
+    return _with_run(show, run.name, gaps=tuple(gaps), **keys)
 
 
 def _reversed(show: Show, patch: Patch, fault: Fault) -> Show:
@@ -228,9 +232,9 @@ def _port_of(show: Show, run: str) -> tuple[str, int]:
 def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
     run = show.runs[fault.where]
     if run.nulls + fault.amount >= 0:
-        return _with_run(show, run.name, nulls=run.nulls + fault.amount)
+        return _with_nulls(show, run.name, run.nulls + fault.amount)
     left = -fault.amount - run.nulls
-    show = _with_run(show, run.name, nulls=0)
+    show = _with_nulls(show, run.name, 0)
     for name in reversed(_before(show, run)):
         cut = min(left, show.runs[name].pixels)
         if cut:
@@ -238,9 +242,19 @@ def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
             show = _without(show, fault, name, lamps)
         left -= cut
         fewer = min(left, show.runs[name].nulls)
-        show = _with_run(show, name, nulls=show.runs[name].nulls - fewer) if fewer else show
+        show = _with_nulls(show, name, show.runs[name].nulls - fewer) if fewer else show
         left -= fewer
     return _without(show, fault, run.name, range(left)) if left else show
+
+
+def _with_nulls(show: Show, name: str, nulls: int) -> Show:
+    """The show with so many null pixels in a lead. What is more sits at its end as far as anybody knows; which of them
+    are gone nobody knows, so where the others sit is then not said.
+    """
+    run = show.runs[name]
+    more = nulls - run.nulls
+    nulls_at = (*run.nulls_at, *((run.lead,) * more)) if run.nulls_at and more >= 0 else ()
+    return _with_run(show, name, nulls=nulls, nulls_at=nulls_at)
 
 
 def _before(show: Show, run: Run) -> list[str]:

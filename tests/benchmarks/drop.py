@@ -38,7 +38,15 @@ LIMIT_MS, GOAL_S, TIMES_NGSPICE, ONCE_S = 50, 3.0, 10, 5.0
 
 def ladder(draw: str) -> dict:
     """100 runs of 100 pixels on ten boxes of ten ports, each fed at both ends by one feed of its own."""
-    lamp = {"volts": 12.0, "channel_ma": 5.5, "idle_ma": 0.8, "awg": 20, "pitch": 0.0508, "draw": draw}
+    lamp = {
+        "colour_order": "RGB",
+        "volts": 12.0,
+        "channel_ma": 5.5,
+        "idle_ma": 0.8,
+        "awg": 20,
+        "pitch": 0.0508,
+        "draw": draw,
+    }
     names = [f"run-{number}" for number in range(FEEDS)]
     boxes = {
         f"box-{box}": {

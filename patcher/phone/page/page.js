@@ -354,6 +354,11 @@ function find(name) {
   if (socket && now && now.thing === sought && !now.in_round) { sought = null; go("thing"); }
 }
 
+// A box by its name; where a prop has the same one, with its kind.
+function boxNamed(name) {
+  return $("drawing").dataset.two.split(" ").includes(name) ? `controller.${name}` : name;
+}
+
 // The run or box that was meant by a tap: the nearest one within a gloved finger's width.
 function near(x, y) {
   for (let ring = 0; ring <= 28; ring += 4) {
@@ -362,7 +367,7 @@ function near(x, y) {
       const turned = (i / points) * 2 * Math.PI;
       const met = document.elementFromPoint(x + ring * Math.cos(turned), y + ring * Math.sin(turned));
       const thing = met && met.closest("#drawing [data-run], #drawing [data-of], #drawing [data-box]");
-      if (thing) return thing.dataset.run || thing.dataset.of || thing.dataset.box;
+      if (thing) return thing.dataset.run || thing.dataset.of || boxNamed(thing.dataset.box);
     }
   }
   return null;
