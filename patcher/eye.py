@@ -10,6 +10,8 @@ An eye
 - counts to four: where at most four lamps of a run are lit it sees each of them, and every gap between them;
 - sees a colour in a longer stretch where two lamps or more show it: single odd ones pass unseen;
 - sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
+- where all that is lit on a run should have one colour, sees a single pixel of another colour at once (a feature that
+  stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a dark one as above;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
 - sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
   side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.
@@ -48,10 +50,10 @@ CANNOT_TELL = "can't tell"
 NOBODY, SEVERAL = -1, -2
 """In place of a lamp that a channel lights: it lights none, or more than one."""
 
-AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together"]
+AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together", "even"]
 PRICES: dict[AskKind, float] = {
     "whole": 1.0, "outer": 1.0, "colours": 1.0, "flicker": 1.0, "where": 1.0, "few": 1.0, "gap": 1.5, "vanish": 2.0,
-    "together": 2.0,
+    "together": 2.0, "even": 1.0,
 }  # fmt: skip
 """What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
 FURTHER = 0.15
@@ -90,7 +92,8 @@ class Ask:
     Attributes:
         kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
             colour is missing; behind which colour is a gap; where is a colour; does it flicker; in which go did the dot
-            vanish; in which did two lamps not stand together; which of some sights do few lamps give.
+            vanish; in which did two lamps not stand together; which of some sights do few lamps give; has all that
+            should be lit one colour.
         runs: the runs to look at: one, but for `few` and what goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
@@ -100,6 +103,7 @@ class Ask:
         places: for `together`: where the lamps of the runs are, 1 or `LINE` apart where side by side: shape (lamps,).
         sights: for `few`: those that are offered.
         grids: for `few`: for each run the quarter of each lamp, None where it is no grid.
+        count: for `even`: how many pixels should be lit.
     """
 
     kind: AskKind
@@ -112,6 +116,7 @@ class Ask:
     places: NDArray[np.int64] | None = field(default=None, compare=False, repr=False)
     sights: tuple[Sight, ...] = ()
     grids: tuple[NDArray[np.int8] | None, ...] = field(default=(), compare=False, repr=False)
+    count: int = 0
 
     @property
     def price(self) -> float:
@@ -129,6 +134,12 @@ def outer(run: str, end: int) -> Ask:
     """What colour is the outermost lamp that is lit and steady, from the first lamp (0) or the last (−1)?"""
     said = ("nothing is lit", "red", "green", "blue", "white", "another colour", "it only flickers", CANNOT_TELL)
     return Ask("outer", (run,), said, end=end)
+
+
+def even(run: str, colour: str, count: int) -> Ask:
+    """So many pixels should be lit, in one colour (any but those of `COLOURS` is another one): are they all alike?"""
+    said = ("all alike", "not all: one is dark, dimmer or of another colour", CANNOT_TELL)
+    return Ask("even", (run,), said, (colour,), count=count)
 
 
 def missing(run: str, colours: tuple[str, ...]) -> Ask:
@@ -226,6 +237,8 @@ class Eye:
                 return _surely(_missing(first, ask.colours), ask)
             case "gap":
                 return self._gap(first, ask)
+            case "even":
+                return self._even(first, ask)
             case "where":
                 assert ask.quarters is not None  # noqa: S101  (`where` makes it so)
                 return _surely(_where(first, ask.colours[0], ask.quarters), ask)
@@ -304,6 +317,15 @@ class Eye:
         each = [self.reads(own, quarters) for own, quarters in zip(shades, ask.grids, strict=True)]
         places = {sight: number for number, sight in enumerate(ask.sights)}
         return np.array([places.get(sight, len(places)) for sight in zip(*each, strict=True)], dtype=np.int64)
+
+    def _even(self, shades: Shades, ask: Ask) -> Chances:
+        """Another colour, too few, or of few not as many as there should be: surely not alike; a gap: as it is seen."""
+        on, (_, gaps, count) = shades != DARK, _gaps(shades)
+        surely = (on & (shades != COLOURS.get(ask.colours[0], ODD))).any(axis=1) | (count < MOST * ask.count)
+        if ask.count <= COUNTS_TO:
+            surely |= count != ask.count
+        alike = np.where((gaps > 0) & self.gaps, np.where(count > COUNTS_TO, MISSES, 0.0), 1.0) * ~surely
+        return np.column_stack([alike, 1.0 - alike, np.zeros(len(alike))])
 
     def _gap(self, shades: Shades, ask: Ask) -> Chances:
         """A gap is called by the steady lamp before it."""

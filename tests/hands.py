@@ -13,8 +13,8 @@ from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
 from patcher.verify import Question
 from patcher.verify.items import items
-from patcher.verify.rounds import as_said
 from patcher.verify.rounds import plan as steps_of
+from patcher.verify.steps import as_said
 
 SCREEN = {"width": 360, "height": 740}
 

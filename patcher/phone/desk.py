@@ -48,6 +48,8 @@ class Screen:
         things: after a no, what can be named.
         moments: what is lit meanwhile, in turn; none: dark.
         says: what should be lit, in words.
+        looks: for each moment the look of a step that it belongs to, where a yes counts only once all were shown.
+        points: the run at one of whose pixels may be pointed.
     """
 
     number: int
@@ -60,6 +62,8 @@ class Screen:
     things: tuple[str, ...] = ()
     moments: tuple[Moment, ...] = ()
     says: tuple[str, ...] = ()
+    looks: tuple[int, ...] = ()
+    points: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,7 @@ class Shown:
         steps: how many.
         lost: boxes that cannot be reached.
         go: which go of a dot it is, in words.
+        left: seconds until all of it was shown, so that a yes counts.
     """
 
     says: tuple[str, ...] = ()
@@ -81,6 +86,7 @@ class Shown:
     steps: int = 1
     lost: tuple[str, ...] = ()
     go: str = ""
+    left: int = 0
 
 
 @dataclass
@@ -94,6 +100,7 @@ class Desk:
         state: what is asked of the lamps.
         screen: what the round asks; None where there is none.
         shown: what is on the wire.
+        whole: the number of the screen all of which was shown.
         record: counts the changes of the record.
         version: counts all changes.
         failed: why there is no light any more, and never will be.
@@ -106,6 +113,7 @@ class Desk:
     state: State = field(default_factory=State)
     screen: Screen | None = None
     shown: Shown = field(default_factory=Shown)
+    whole: int = 0
     record: int = 0
     failed: str = ""
     version: int = 0
@@ -232,8 +240,8 @@ class Desk:
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
-            "go": shown.go, "step": shown.step, "steps": shown.steps, "says": says, "lit": shown.lit,
-            "lost": shown.lost, "record": self.record, "failed": self.failed,
+            "go": shown.go, "left": shown.left, "step": shown.step, "steps": shown.steps, "says": says,
+            "lit": shown.lit, "lost": shown.lost, "record": self.record, "failed": self.failed,
             "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
         }  # fmt: skip
 
@@ -242,4 +250,5 @@ def _screen(screen: Screen) -> dict[str, Any]:
     return {
         "number": screen.number, "kind": screen.kind, "title": screen.title, "where": screen.where,
         "told": screen.told, "asks": screen.asks, "keys": screen.keys, "things": screen.things,
+        "timed": bool(screen.looks), "points": screen.points,
     }  # fmt: skip

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
-from patcher.phone.desk import Desk, Shown
+from patcher.phone.desk import Desk, Screen, Shown
 from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
@@ -21,6 +22,8 @@ from patcher.verify.moments import FRAME
 SMALL = 8
 """Slots that may grow brighter without being a flash: a lamp or two."""
 LONGEST_WAIT = 0.05
+LONGEST_GAP = 0.5
+"""Seconds between two frames; after more than that nothing was shown meanwhile."""
 SAID_A_SECOND = 12.0
 """How often at most pages are told of steps that go by themselves."""
 
@@ -79,6 +82,7 @@ class Lamps:
         self._step_at: float | None = None
         self._own_step: object = None
         self._screen: tuple[int, float] = (0, 0.0)
+        self._lit_for, self._lit_at = 0.0, 0.0
         self._said_at = -1.0
         self._picture: Picture | None = None
 
@@ -119,7 +123,9 @@ class Lamps:
             if state.dark or screen is None or not moments:
                 return Picture("dark", DARK, Shown())
             if self._screen[0] != screen.number:
-                self._screen = (screen.number, now)
+                self._screen, self._lit_for = (screen.number, now), 0.0
+            if screen.looks:
+                return self._of_looks(screen, now)
             at = int((now - self._screen[1]) / FRAME) % len(moments)
             moment = moments[at]
             shown = Shown(screen.says, moment.lit, at, len(moments), go=moment.go)
@@ -128,6 +134,21 @@ class Lamps:
         if state.dark:
             return Picture("dark", DARK, Shown((), (), state.step, pattern.steps))
         return self._of_pattern(state, pattern)
+
+    def _of_looks(self, screen: Screen, now: float) -> Picture:
+        """The look of a step whose turn it is. Only what is lit counts as shown: a blackout stops the time."""
+        lit, self._lit_at = self._lit_at, now
+        if self._levels is not DARK and 0 <= now - lit < LONGEST_GAP:
+            self._lit_for += now - lit
+        whole = len(screen.moments) * FRAME
+        at = int(self._lit_for / FRAME) % len(screen.moments)
+        moment, look = screen.moments[at], screen.looks[at]
+        if self._lit_for >= whole:
+            self._desk.whole = screen.number
+        left = ceil(max(0.0, whole - self._lit_for))
+        shown = Shown((moment.go,), moment.lit, look, max(screen.looks) + 1, go=moment.go, left=left)
+        same_look = isinstance(self._key, tuple) and self._key[:2] == (screen.number, look)
+        return Picture((screen.number, look, at), moment.levels or DARK, shown, by_itself=same_look)
 
     def _of_pattern(self, state: State, pattern: Pattern) -> Picture:
         key = self._key_of(state)

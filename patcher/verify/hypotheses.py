@@ -6,7 +6,7 @@ every frame that can be sent; they are one *class*, and a class keeps the names 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations, permutations
 
 from patcher.address.patch import Patch
@@ -58,18 +58,25 @@ def chain_of(wiring: Wiring, port: tuple[str, int]) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def singles(plan: Planned, runs: Sequence[str]) -> list[tuple[Fault, Departure]]:
+def singles(
+    plan: Planned, runs: Sequence[str], pixels: Callable[[str], Iterable[int]] | None = None
+) -> list[tuple[Fault, Departure]]:
     """Every single fault that could be at some runs, with what it changes.
 
     Those of the runs themselves, their ports and their boxes are there even where they change nothing; those of other
     runs on the same ports are there where they change what one of `runs` shows.
+
+    Args:
+        plan: the wiring as planned.
+        runs: the runs.
+        pixels: for a run the pixels, from 1, at which a fault is thought of; None: all.
     """
     show, ports = plan.wiring.show, list(dict.fromkeys(plan.wiring.ports[run] for run in runs))
     near = [name for port in ports for name in chain_of(plan.wiring, port)]
     found: list[tuple[Fault, Departure]] = []
     for own, texts in (
         (True, _of_ports(plan, ports)),
-        *((name in runs, _of_run(show, name)) for name in near),
+        *((name in runs, _of_run(show, name, pixels)) for name in near),
         *((False, _of_pairs(plan.wiring.chains[port])) for port in ports),
     ):
         for text in texts:
@@ -106,7 +113,7 @@ def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
                 yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
 
 
-def _of_run(show: Show, name: str) -> Iterator[str]:
+def _of_run(show: Show, name: str, pixels: Callable[[str], Iterable[int]] | None) -> Iterator[str]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
     yield f"reversed:{name}"
@@ -117,7 +124,7 @@ def _of_run(show: Show, name: str) -> Iterator[str]:
     for order in sorted({"".join(order) for order in permutations(letters)} - {letters}):
         yield f"colour-order:{name}={order}"
     yield from (f"shift:{name}={off}" for off in SHIFTS)
-    for pixel in range(1, run.pixels + 1):
+    for pixel in pixels(name) if pixels else range(1, run.pixels + 1):
         yield from (f"{kind}:{name}/{pixel}" for kind in ("dark", "missing", "cut", "flicker"))
         yield from (f"dark-channel:{name}/{pixel}={letter}" for letter in letters)
 

@@ -37,6 +37,8 @@ def asks(show: Show, ask: Ask) -> str:
     match ask.kind:
         case "whole":
             return f"What does {run} look like as a whole?"
+        case "even":
+            return f"Is any pixel of {run} that should be lit dark, dimmer or of another colour?"
         case "outer":
             return f"Go along {run} from {last if ask.end else first}: what colour is the first lamp that is lit?"
         case "colours":

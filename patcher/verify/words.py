@@ -14,6 +14,8 @@ Pixels = NDArray[np.int64]
 
 FLAT = 0.15
 """A picture whose height is less than this part of its width has no top and bottom for an eye, and the reverse."""
+SHARP = np.radians(30)
+"""A way that turns less has no corner for an eye."""
 CLOSED = 0.1
 """Two ends that are closer than this part of the picture's size lie beside each other."""
 
@@ -25,6 +27,28 @@ def place(points: Positions, of: Positions) -> str:
     across = ("left", "", "right")[min(int(part[0] * 3), 2)] if size[0] > FLAT * size[1] else ""
     up = ("bottom", "", "top")[min(int(part[1] * 3), 2)] if size[1] > FLAT * size[0] else ""
     return " ".join(filter(None, (up, across))) or "middle"
+
+
+def corner_at_seam(places: Positions | None) -> int | None:
+    """Of a closed outline the pixel, the first (0) or the last (−1), that sits in a corner that an eye can find: there
+    the way turns by `SHARP` or more, and at its neighbours by less than half of that. None where neither does.
+    """
+    if places is None or len(places) < 6:
+        return None
+    way = np.diff(places, axis=0, append=places[:1])
+    angle = np.arctan2(way[:, 1], way[:, 0])
+    turns = np.abs((angle - np.roll(angle, 1) + np.pi) % (2 * np.pi) - np.pi)
+    best = max((0, -1), key=lambda place: float(turns[place]))
+    beside = max(turns[best - 1], turns[(best + 1) % len(turns)])
+    return best if turns[best] >= SHARP and beside < turns[best] / 2 else None
+
+
+def ways_round(places: Positions) -> tuple[str, str]:
+    """Which way round a closed outline its data goes, as the audience sees it, and the other way."""
+    x, y = places.T
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    names = ("anticlockwise", "clockwise")
+    return names if area > 0 else names[::-1]
 
 
 def ends(places: Positions | None, *, grid: bool) -> tuple[str, str]:
