@@ -8,10 +8,12 @@ An eye
 
 - tells red, green, blue, white and dark; a lamp of another mixture is *odd*; a lamp whose data is broken *flickers*;
 - counts to four: where at most four lamps of a run are lit it sees each of them, and every gap between them;
-- sees a colour in a longer stretch where two lamps or more show it: single odd ones pass unseen;
+- calls a colour seen in a longer stretch where two lamps or more show it;
 - sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
-- where all that is lit on a run should have one colour, sees a single pixel of another colour at once (a feature that
-  stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a dark one as above;
+- sees a single lamp of another colour in a longer stretch of one colour at once (what stands out needs no search; from
+  memory: A. Treisman and G. Gelade, 1980), and misses it one time in ten where several stretches are lit;
+- where all that is lit on a run should be one stretch of one colour, and it is asked whether that is so, misses nothing
+  but a dark lamp, as above;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
 - sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
   side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.
@@ -43,6 +45,8 @@ SEEN_FROM = 2
 """So many lamps must show a colour for it to be seen in a longer stretch."""
 MISSES = 0.3
 """How often a gap in a longer stretch is missed."""
+MISSES_ODD = 0.1
+"""How often a lamp of another colour is missed among several stretches."""
 MOST = 0.75
 """This part of a run must show a shade for the run to be called by it."""
 
@@ -50,10 +54,10 @@ CANNOT_TELL = "can't tell"
 NOBODY, SEVERAL = -1, -2
 """In place of a lamp that a channel lights: it lights none, or more than one."""
 
-AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together", "even"]
+AskKind = Literal["whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together", "odd", "even"]
 PRICES: dict[AskKind, float] = {
     "whole": 1.0, "outer": 1.0, "colours": 1.0, "flicker": 1.0, "where": 1.0, "few": 1.0, "gap": 1.5, "vanish": 2.0,
-    "together": 2.0, "even": 1.0,
+    "together": 2.0, "odd": 1.5, "even": 1.0,
 }  # fmt: skip
 """What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
 FURTHER = 0.15
@@ -92,8 +96,8 @@ class Ask:
     Attributes:
         kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
             colour is missing; behind which colour is a gap; where is a colour; does it flicker; in which go did the dot
-            vanish; in which did two lamps not stand together; which of some sights do few lamps give; has all that
-            should be lit one colour.
+            vanish; in which did two lamps not stand together; which of some sights do few lamps give; behind which
+            colour is a single lamp of another; has all that should be lit one colour.
         runs: the runs to look at: one, but for `few` and what goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
@@ -152,6 +156,12 @@ def gap(run: str, colours: tuple[str, ...]) -> Ask:
     """Is there a gap, and which colour is just before it, coming from the first lamp?"""
     said = ("no gap", *(f"behind {colour}" for colour in colours), "several, or elsewhere", CANNOT_TELL)
     return Ask("gap", (run,), said, colours)
+
+
+def odd(run: str, colours: tuple[str, ...]) -> Ask:
+    """Is there a single lamp of another colour in a stretch, and which colour is just before it?"""
+    said = ("none", *(f"after {colour}" for colour in colours), "several, or elsewhere", CANNOT_TELL)
+    return Ask("odd", (run,), said, colours)
 
 
 def where(run: str, colour: str, quarters: NDArray[np.int8], names: Sequence[str]) -> Ask:
@@ -239,6 +249,8 @@ class Eye:
                 return self._gap(first, ask)
             case "even":
                 return self._even(first, ask)
+            case "odd":
+                return self._odd(first, ask)
             case "where":
                 assert ask.quarters is not None  # noqa: S101  (`where` makes it so)
                 return _surely(_where(first, ask.colours[0], ask.quarters), ask)
@@ -339,6 +351,25 @@ class Eye:
             answer[(gaps == 1) & (behind == COLOURS[colour])] = number + 1
         answer[gaps == 0] = 0
         missed = np.where((count > COUNTS_TO) & (gaps > 0), MISSES, 0.0)
+        found[np.arange(len(shades)), answer] = 1.0 - missed
+        found[:, 0] += missed
+        return found
+
+    def _odd(self, shades: Shades, ask: Ask) -> Chances:
+        """A lamp of another colour than those on both sides of it is called by the one before it."""
+        found = np.zeros((len(shades), len(ask.answers)))
+        lit = (shades != DARK) & (shades != FLICKER)
+        before, behind = (np.full_like(shades, DARK) for _ in range(2))
+        before[:, 1:], behind[:, :-1] = shades[:, :-1], shades[:, 1:]
+        among = (before != DARK) | (behind != DARK)
+        alone = lit & among & (shades != before) & (shades != behind)
+        count, first = alone.sum(axis=1), alone.argmax(axis=1)
+        follows = before[np.arange(len(shades)), first]
+        answer = np.full(len(shades), len(ask.colours) + 1)
+        for number, colour in enumerate(ask.colours):
+            answer[(count == 1) & (follows == COLOURS[colour])] = number + 1
+        answer[count == 0] = 0
+        missed = np.where((count > 0) & (len(ask.colours) > 1), MISSES_ODD, 0.0)
         found[np.arange(len(shades)), answer] = 1.0 - missed
         found[:, 0] += missed
         return found

@@ -6,7 +6,6 @@ x runs to the right and y up, as the audience sees it. In a grid columns count f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +16,7 @@ from patcher.show.tables import Corner, Point
 
 Positions = NDArray[np.float64]
 Cells = NDArray[np.int64]
-T = TypeVar("T", bound=np.generic)
+Places = NDArray[np.int64]
 
 _ELLIPSE_STEPS = 1 << 15
 """Chords that stand for half an ellipse: its length is then right to about one part in 10⁹."""
@@ -31,13 +30,25 @@ def positions(show: Show, run: Run) -> Positions | None:
         return None if found is None else cell_positions(grid, found)
     if not isinstance(run, PathRun):
         return None
-    lamps = _without_gaps(_drawn(run), run)
-    return lamps[::-1] if run.data_in == "last" else lamps
+    at: Positions = _drawn(run)[pixels_at(run)]
+    return at
 
 
-def _without_gaps(places: NDArray[T], run: Run) -> NDArray[T]:
-    lamps: NDArray[T] = np.delete(places, np.array(run.gap_places, dtype=int) - 1, axis=0)
-    return lamps
+def data_order(run: Run) -> Places:
+    """The drawn places of a run, from 0, in the order in which the data passes them, gaps included; those of a grid are
+    drawn in that order.
+    """
+    order: Places = np.arange(run.places)
+    if isinstance(run, LoopRun):
+        order = np.roll(order, 1 - run.entry)
+        return np.roll(order[::-1], 1) if run.against else order
+    return order[::-1] if isinstance(run, PathRun) and run.data_in == "last" else order
+
+
+def pixels_at(run: Run) -> Places:
+    """The drawn place, from 0, of each pixel of a run: shape (pixels,)."""
+    order = data_order(run)
+    return order[~np.isin(order, np.array(run.gap_places, dtype=int) - 1)] if run.gap_places else order
 
 
 def _drawn(run: PathRun) -> Positions:
@@ -144,7 +155,7 @@ def cells(show: Show, run: Run) -> Cells | None:
     Both count from 0 at the bottom left of the whole grid.
     """
     wired = lattice(show, run)
-    return None if wired is None else _without_gaps(wired.cells(), run)
+    return None if wired is None else wired.cells()[pixels_at(run)]
 
 
 def cell_positions(grid: Grid, found: Cells) -> Positions:

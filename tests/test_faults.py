@@ -4,6 +4,7 @@ chips on that wire that each take the first few and pass on the rest. It shares 
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass, field
 
@@ -73,13 +74,72 @@ def push(chain: list[Place], octets: list[int]) -> None:
             octets = chip.pass_on(octets)
 
 
+def round_of(table: dict) -> list[int]:
+    """The drawn places of a loop, from 1, as a finger goes round it from where its data enters."""
+    begin, backwards = table.get("data_in", "first"), table.get("backwards", False) or table.get("data_in") == "last"
+    count = table["pixels"]
+    if begin in CORNERS:
+        ends = [[pick(axis) for axis in zip(*table["corners"], strict=True)] for pick in (min, max)]
+        outer = [ends["right" in begin][0], ends["top" in begin][1]]
+        corner = min(table["corners"], key=lambda at: math.dist(at, outer))
+        begin = 1 + min(range(count), key=lambda place: math.dist(drawn_at(table, place), corner))
+    place = {"first": 1, "last": count}.get(begin, begin)
+    found = []
+    while len(found) < count:
+        found.append(place)
+        place += -1 if backwards else 1
+        place = count if place < 1 else 1 if place > count else place
+    return found
+
+
+def drawn_at(table: dict, place: int) -> list[float]:
+    """Where a drawn place of a loop is, from 0: walked along its sides."""
+    corners = table["corners"]
+    sides = list(zip(corners, [*corners[1:], corners[0]], strict=True))
+    left = place / table["pixels"] * sum(math.dist(a, b) for a, b in sides)
+    for a, b in sides:
+        if left <= math.dist(a, b):
+            return [a[axis] + (b[axis] - a[axis]) * left / math.dist(a, b) for axis in (0, 1)]
+        left -= math.dist(a, b)
+    return corners[0]
+
+
 def pixels_of(table: dict) -> int:
+    if "corners" in table:
+        return table["pixels"] - len(table.get("gaps", ()))
     return table["columns"] * table["rows"] - len(table.get("gaps", ())) if "columns" in table else table["pixels"]
 
 
 def cells_on_the_way(table: dict, plan: dict) -> list[tuple[int, int]]:
+    if "corners" in table:
+        return [place for place in round_of(table) if place not in plan.get("gaps", ())]
     empty = {walk(plan)[gap - 1] for gap in plan.get("gaps", ())}
     return [cell for cell in walk(table) if cell not in empty]
+
+
+def starts_typed(box: str, table: dict, patch: Patch) -> dict[str, Address]:
+    """What should be typed into a box: the start of each chain, by its first run."""
+    starts: dict[str, Address] = {}
+    for start in patch.starts:
+        if start.controller == box:
+            port = start.chain.port if start.chain.port is not None else min(int(p) for p in table["port"])
+            starts[start.chain.run or table["port"][str(port)][0]] = (start.universe, start.channel)
+    return starts
+
+
+def named_starts(name: str, tables: dict) -> list[tuple[str, str]]:
+    """The box and the first run of each start that is named: by a port, by a run, or all of a box, port by port."""
+    for box, table in tables["controller"].items():
+        chains = [table["port"][port] for port in sorted(table["port"], key=int)]
+        if name == box:
+            per = {"controller": [chains[0][0]], "port": [c[0] for c in chains], "run": [r for c in chains for r in c]}
+            return [(box, run) for run in per[table["start_per"]]]
+        for port, chain in table["port"].items():
+            if name == f"{box}/{port}":
+                return [(box, chain[0])]
+            if name in chain:
+                return [(box, name)]
+    raise AssertionError(name)
 
 
 def send_box(
@@ -96,14 +156,21 @@ def send_box(
     for fault in faults:
         if fault.kind == "count" and fault.where.split("/")[0] == box:
             typed_count[int(fault.where.split("/")[1])] += int(fault.value)
-    starts: dict[str, Address] = {}
-    for start in patch.starts:
-        if start.controller == box:
-            port = start.chain.port if start.chain.port is not None else min(int(p) for p in table["port"])
-            starts[start.chain.run or table["port"][str(port)][0]] = (start.universe, start.channel)
+    starts = starts_typed(box, table, patch)
     for fault in faults:
-        if fault.kind == "universe-shift" and fault.where == box:
-            starts = {run: (universe + int(fault.value), channel) for run, (universe, channel) in starts.items()}
+        if fault.kind == "swapped-starts":
+            every = {name: starts_typed(name, own, patch) for name, own in tables["controller"].items()}
+            one, other = ([(b, run) for b, run in named_starts(name, tables)] for name in fault.where.split(","))
+            for (here, run), (there, second) in zip(one, other, strict=False):
+                if here == box:
+                    starts[run] = every[there][second]
+                if there == box:
+                    starts[second] = every[here][run]
+    for fault in faults:
+        if fault.kind == "universe-shift":
+            for name, run in named_starts(fault.where, tables):
+                if name == box:
+                    starts[run] = (starts[run][0] + int(fault.value), starts[run][1])
     for fault in faults:
         if fault.kind == "channel-shift":
             run = fault.where
@@ -164,7 +231,11 @@ def world(
         chips = [Chip(order_of[run], (run, number + 1)) for number in range(pixels_of(table))]
         now = dict(table)
         for fault in faults:
-            if fault.where == run and fault.kind in ("data-in", "lines", "turns"):
+            if fault.where == run and fault.kind == "data-in" and "corners" in table:
+                now["backwards"] = fault.value.endswith("-backwards")
+                begin = fault.value.removesuffix("-backwards")
+                now["data_in"] = int(begin) if begin.isdigit() else begin
+            elif fault.where == run and fault.kind in ("data-in", "lines", "turns"):
                 now[fault.kind.replace("-", "_")] = fault.value
         if now != table:
             plan = cells_on_the_way(table, table)
@@ -188,6 +259,8 @@ def world(
     assert len(every_chip) == sum(pixels_of(table) for table in tables["run"].values())
     for fault in faults:
         run, _, pixel = fault.where.rpartition("/")
+        if fault.kind == "replaced":
+            every_chip[run, int(pixel)].order = fault.value
         if fault.kind in ("dark", "dark-channel", "cut", "flicker"):
             chip = every_chip[run, int(pixel)]
             chip.stays_dark |= fault.kind == "dark"
@@ -206,9 +279,14 @@ def world(
     for fault in faults:
         if fault.kind == "swapped-runs":
             one, other = fault.where.split(",")
-            (chain, a), (_, b) = runs_at[one], runs_at[other]
-            chain[a].chips, chain[b].chips = chain[b].chips, chain[a].chips
-            runs_at[one], runs_at[other] = (chain, b), (chain, a)
+            (chain, a), (second, b) = runs_at[one], runs_at[other]
+            chain[a].chips, second[b].chips = second[b].chips, chain[a].chips
+            runs_at[one], runs_at[other] = (second, b), (chain, a)
+        if fault.kind == "swapped-with-leads":
+            one, other = fault.where.split(",")
+            (chain, a), (second, b) = runs_at[one], runs_at[other]
+            chain[a], second[b] = second[b], chain[a]
+            runs_at[one], runs_at[other] = (second, b), (chain, a)
     # Cut-off pixels are cut off from the near end of the cable on, as a person would walk along it.
     shifts = [fault for fault in faults if fault.kind == "shift"]
     for fault in sorted(shifts, key=lambda f: runs_at.get(f.where, ([], 0))[1]):
@@ -269,7 +347,16 @@ def some_shows(draw) -> dict:
                 run = f"run-{len(runs)}"
                 kind = one_kind or draw(st.sampled_from(list(ORDERS)))
                 table = {"pixel": kind, "nulls": draw(st.integers(0, 2))}
-                if draw(st.integers(0, 3)) == 0:
+                what = draw(st.integers(0, 4))
+                if what == 1:
+                    table |= {
+                        "shape": "loop", "corners": [[0.0, 0.0], [0.1, 1.1], [2.4, 1.0], [2.2, -0.1]],
+                        "pixels": draw(st.integers(5, 20)),
+                        "data_in": draw(st.sampled_from(("first", "last", 3, *CORNERS))),
+                        "gaps": draw(st.lists(st.integers(1, 4), unique=True, max_size=2)),
+                    }  # fmt: skip
+                    table["backwards"] = draw(st.booleans()) and table["data_in"] != "last"
+                elif what == 0:
                     table |= {
                         "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]],
                         "columns": draw(st.integers(2, 4)), "rows": draw(st.integers(2, 4)),
@@ -309,18 +396,26 @@ def choices(tables: dict, kind: str) -> list[str]:
     match kind:
         case "reversed" | "colour-order" | "shift":
             return list(runs)
-        case "data-in" | "lines" | "turns":
+        case "data-in":
+            return [run for run, table in runs.items() if "columns" in table or "corners" in table]
+        case "lines" | "turns":
             return [run for run, table in runs.items() if "columns" in table]
         case "swapped-ports":
             every = [f"{box}/{port}" for box in boxes for port in range(1, 5)]
             return [f"{a},{b}" for a in used for b in every if a != b]
-        case "swapped-runs":
-            chains = [chain for table in boxes.values() for chain in table["port"].values()]
-            return [f"{a},{b}" for chain in chains for a in chain for b in chain if a != b]
+        case "swapped-runs" | "swapped-with-leads":
+            hung = [run for table in boxes.values() for chain in table["port"].values() for run in chain]
+            return [f"{a},{b}" for a in hung for b in hung if a != b]
+        case "swapped-starts":
+            own = [
+                name for name in every_start(tables) if name not in boxes or boxes[name]["start_per"] == "controller"
+            ]
+            pairs = [(a, b) for a in own for b in own if a != b] + [(a, b) for a in boxes for b in boxes if a != b]
+            return [f"{a},{b}" for a, b in pairs if not set(named_starts(a, tables)) & set(named_starts(b, tables))]
         case "dead":
             return [*boxes, *used]
         case "universe-shift":
-            return list(boxes)
+            return every_start(tables)
         case "count":
             return used
         case "channel-shift":
@@ -333,6 +428,16 @@ def choices(tables: dict, kind: str) -> list[str]:
             return [*used, *whole, *single]
         case _:
             return [f"{run}/{pixel}" for run, table in runs.items() for pixel in range(1, pixels_of(table) + 1)]
+
+
+def every_start(tables: dict) -> list[str]:
+    """Every name of a start, and of a box for all of its."""
+    found = list(tables["controller"])
+    for box, table in tables["controller"].items():
+        for port, chain in table["port"].items():
+            found += [f"{box}/{port}"] if table["start_per"] != "controller" else []
+            found += chain if table["start_per"] == "run" else []
+    return found
 
 
 def ahead(tables: dict, run: str) -> int:
@@ -354,8 +459,15 @@ def a_fault(draw, tables: dict) -> str | None:
     order = ORDERS[tables["run"][where.split("/")[0]]["pixel"]] if where.split("/")[0] in tables["run"] else ""
     sign = draw(st.sampled_from((1, -1)))
     match kind:
+        case "data-in" if "corners" in tables["run"][where]:
+            begin = draw(st.sampled_from(("first", "last", *CORNERS, *range(1, tables["run"][where]["pixels"] + 1))))
+            value = f"{begin}" + "-backwards" * (draw(st.booleans()) and begin != "last")
         case "data-in":
             value = draw(st.sampled_from(CORNERS))
+        case "replaced":
+            value = draw(
+                st.sampled_from([one for one in (*ORDERS.values(), "BRG", "WRGB", "RGBWAXYZ") if one != order])
+            )
         case "lines":
             value = draw(st.sampled_from(("rows", "columns")))
         case "turns":
@@ -500,6 +612,15 @@ def small(**box: object) -> dict:
     return tables
 
 
+def with_loop() -> dict:
+    """The same, with a triangle on its tip behind `c`: nobody can say which of its corners is bottom left."""
+    tables = small()
+    corners = [[0.0, 1.0], [2.0, 1.0], [1.0, 0.0]]
+    tables["run"]["o"] = {"pixel": "rgb", "shape": "loop", "corners": corners, "pixels": 8}
+    tables["controller"]["box"]["port"]["2"].append("o")
+    return tables
+
+
 def first_channels(tables: dict, *texts: str) -> dict[str, list[int]]:
     """The running channel of each lamp's first channel, in pixels: 0 for the first of its universe."""
     wiring = wired(tables)
@@ -534,11 +655,52 @@ def first_channels(tables: dict, *texts: str) -> dict[str, list[int]]:
         (["count:box/1=-3"], [0, 1, 2, 3], [4, DARK, DARK, DARK], [1000, 1001, 1002, 1003]),
         (["count:box/1=2", "shift:b=1"], [0, 1, 2, 3], [5, 6, 7, 8], [1000, 1001, 1002, 1003]),
         (["missing:a/2", "shift:b=1"], [0, DARK, 1, 2], [4, 5, 6, 7], [1000, 1001, 1002, 1003]),
+        (["swapped-runs:b,c"], [0, 1, 2, 3], [1000, 1001, 1002, 1003], [4, 5, 6, 7]),
+        (["universe-shift:box/1=2"], [2000, 2001, 2002, 2003], [2004, 2005, 2006, 2007], [1000, 1001, 1002, 1003]),
+        (["swapped-starts:box/1,box/2"], [1000, 1001, 1002, 1003], [1004, 1005, 1006, 1007], [0, 1, 2, 3]),
+        (["swapped-starts:box/1,box/2", "channel-shift:box/2=3"], [1000, 1001, 1002, 1003],
+         [1004, 1005, 1006, 1007], [1, 2, 3, 4]),
     ],
 )  # fmt: skip
 def test_faults_on_the_fingers(texts: list[str], a: list[int], b: list[int], c: list[int]) -> None:
     # Source: DESIGN.md, Faults, counted by hand: channels 1–3 are pixel 0 of the first universe.
     assert first_channels(small(), *texts) == {"a": a, "b": b, "c": c}
+
+
+def test_a_wider_pixel_moves_all_behind_it_by_an_octet() -> None:
+    # Source: WS2811 and WS2812B data sheets (CHECKS.md): a pixel takes the first octets and passes on the rest.
+    wiring = wired(small())
+    plan = planned(wiring, allocate(wiring).patch)
+    found = departure(plan, [parse("replaced:a/2=GRBW", wiring.show)]).takes
+    assert found["a"].tolist() == [[0, 1, 2], [4, 3, 5], [7, 8, 9], [10, 11, 12]]
+    assert found["b"][-1].tolist() == [22, 23, DARK]
+    found = departure(plan, [parse("replaced:a/4=BG", wiring.show)]).takes
+    assert found["a"][3].tolist() == [DARK, 10, 9]
+    assert found["b"][0].tolist() == [11, 12, 13]
+
+
+def test_nulls_go_along_with_their_leads() -> None:
+    # Source: counted by hand: b's null takes the third pixel's data where its lead stays, the first's where it goes.
+    tables = small()
+    tables["run"]["b"] |= {"nulls": 1, "pixels": 2}
+    without, along = (first_channels(tables, f"swapped-{how}:a,b") for how in ("runs", "with-leads"))
+    assert (without["b"], without["a"]) == ([0, 1], [3, DARK, 4, 5])
+    assert (along["b"], along["a"]) == ([1, 2], [3, DARK, 4, 5])
+
+
+@pytest.mark.parametrize(
+    ("value", "order"),
+    [
+        ("3", [7, 8, 1, 2, 3, 4, 5, 6]), ("3-backwards", [3, 2, 1, 8, 7, 6, 5, 4]), ("last", [8, 7, 6, 5, 4, 3, 2, 1]),
+        ("top-right", [6, 7, 8, 1, 2, 3, 4, 5]), ("top-right-backwards", [4, 3, 2, 1, 8, 7, 6, 5]),
+    ],
+)  # fmt: skip
+def test_a_loop_entered_elsewhere(value: str, order: list[int]) -> None:
+    # Source: counted by hand: sides of 2, √2 and √2 m; eight places of 0.604 m, the second corner nearest to the fourth
+    wiring = wired(with_loop())
+    plan = planned(wiring, allocate(wiring).patch)
+    found = departure(plan, [parse(f"data-in:o={value}", wiring.show)]).takes["o"]
+    assert (found[:, 0] - plan.takes["o"][0, 0] == (np.array(order) - 1) * 3).all()
 
 
 def test_a_count_moves_the_next_port_where_ports_follow_on() -> None:
@@ -578,13 +740,19 @@ def test_where_slots_stand() -> None:
         "swapped-ports:box/1", "swapped-ports:box/1,box/1", "swapped-ports:box/1,box/01", "swapped-ports:box/1,box/9",
         "swapped-ports:box/4,box/3x", "swapped-ports:box/1,nowhere/1", "swapped-ports:box/1,box", "swapped-ports:,",
         "swapped-ports:box/1,box/2,box/3", "swapped-ports:box/1,shelf/1", "swapped-ports:box/1,box/²",
-        "swapped-runs:a", "swapped-runs:a,a", "swapped-runs:a,c", "swapped-runs:a,off", "swapped-runs:a,b,c",
+        "swapped-runs:a", "swapped-runs:a,a", "swapped-with-leads:a,a", "swapped-with-leads:a",
+        "swapped-runs:a,off", "swapped-runs:a,b,c",
         "shift:a", "shift:a=0", "shift:a=x", "shift:a=1.5", "shift:a=-4", "shift:b=-8", "shift:a=99999999999",
         "shift:a=100000", "shift:a=--1", "shift:a=１",
         "dark:a", "dark:a/0", "dark:a/5", "dark:a/1-2", "dark:d/1", "dark:a/1=G", "dark:a/x", "dark:a/", "dark:a/01",
         "dark-channel:a/1", "dark-channel:a/1=W", "dark-channel:a/1=RG", "missing:off/1", "cut:a/-1", "flicker:/1",
         "dead:a", "dead:box/4", "dead:box/9", "dead:shelf", "dead:", "dead:box=1",
-        "universe-shift:box", "universe-shift:box=0", "universe-shift:box/1=1", "universe-shift:box=64000",
+        "universe-shift:box", "universe-shift:box=0", "universe-shift:box/4=1", "universe-shift:a=1",
+        "universe-shift:box=64000",
+        "swapped-starts:box/1,box/1", "swapped-starts:box,box/1", "swapped-starts:box/1", "swapped-starts:a,b",
+        "swapped-starts:box/1,box/4", "swapped-starts:box/1,shelf", "replaced:a/1", "replaced:a/1=RGB",
+        "replaced:a/1=RR", "replaced:a/9=GRB", "replaced:a=GRB", "replaced:a/1=grb", "data-in:o=9", "data-in:o=0",
+        "data-in:o=middle", "data-in:o=last-backwards", "data-in:o=3-forwards", "data-in:o", "data-in:o=bottom-left",
         "channel-shift:box=3", "channel-shift:a=3", "channel-shift:box/1=0", "channel-shift:box/1=512",
         "channel-shift:box/4=3", "count:box/1", "count:box/1=-9", "count:box=1", "count:box/4=1", "count:box/1=0",
         "sideways:a", "", ":", "=", "dark", "\0",
@@ -593,7 +761,7 @@ def test_where_slots_stand() -> None:
 def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
     # Source: DESIGN.md: messages name the place, what is wrong, and what to do.
     with pytest.raises(PatcherError) as caught:
-        parse(text, wired(small()).show)
+        parse(text, wired(with_loop()).show)
     (finding,) = caught.value.findings
     assert finding.where == text
     assert finding.says
@@ -613,7 +781,7 @@ def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) ->
         assert parse(str(fault), show) == fault
 
 
-SMALL_SHOW: Show = wired(small()).show
+SMALL_SHOW: Show = wired(with_loop()).show
 
 
 @pytest.mark.parametrize(
@@ -633,6 +801,15 @@ SMALL_SHOW: Show = wired(small()).show
         (["swapped-ports:box/1,box/2", "swapped-ports:box/2,box/3"], False),
         (["swapped-runs:a,b", "swapped-runs:b,a"], False),
         (["swapped-ports:box/1,box/2", "swapped-runs:a,b"], True),
+        (["swapped-runs:a,b", "swapped-with-leads:b,c"], False),
+        (["swapped-with-leads:a,b", "swapped-runs:c,o"], True),
+        (["data-in:o=2", "data-in:o=3"], False),
+        (["data-in:o=2", "reversed:o"], True),
+        (["swapped-starts:box/1,box/2", "swapped-starts:box/2,box/1"], False),
+        (["universe-shift:box/1=1", "universe-shift:box/1=2"], False),
+        (["universe-shift:box/1=1", "universe-shift:box=2"], True),
+        (["replaced:a/1=GRB", "dark:a/1"], False),
+        (["replaced:a/1=GRB", "dark:a/2"], True),
         (["dead:box", "dead:box/1"], False),
         (["dead:box/1", "dead:box"], False),
         (["dead:box/1", "dead:box/1"], False),
@@ -679,6 +856,7 @@ def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(te
 def test_every_kind_of_the_design_is_there() -> None:
     # Source: DESIGN.md, Faults: the table.
     assert set(KINDS) == {
-        "reversed", "data-in", "lines", "turns", "colour-order", "swapped-ports", "swapped-runs", "shift", "dark",
-        "dark-channel", "missing", "cut", "flicker", "dead", "universe-shift", "channel-shift", "count",
+        "reversed", "data-in", "lines", "turns", "colour-order", "swapped-ports", "swapped-runs", "swapped-with-leads",
+        "swapped-starts", "shift", "dark", "dark-channel", "replaced", "missing", "cut", "flicker", "dead",
+        "universe-shift", "channel-shift", "count",
     }  # fmt: skip

@@ -15,7 +15,7 @@ from conftest import SHOWS, wired
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from test_editing import MARK, commented, picked
-from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, some_shows
+from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
 from test_yard import walk
 
 from patcher.address.placement import allocate
@@ -33,7 +33,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 def drawn(tables: dict, draw) -> dict:
     """Some of the plain runs drawn as lines, fed from either end."""
     for number, table in enumerate(tables["run"].values()):
-        if "columns" not in table and draw(st.booleans()):
+        if "shape" not in table and draw(st.booleans()):
             table |= {
                 "shape": "line", "path": [[0.0, float(number)], [7.0, float(number)]],
                 "data_in": draw(st.sampled_from(("first", "last"))),
@@ -45,6 +45,8 @@ def places(table: dict) -> list:
     """What each lamp of a run is called by where it is drawn, in the order in which the data passes them."""
     if "columns" in table:
         return [("cell", cell) for at, cell in enumerate(walk(table), start=1) if at not in table.get("gaps", ())]
+    if "corners" in table:
+        return [("place", at) for at in round_of(table) if at not in table.get("gaps", ())]
     if "shape" not in table:
         return list(range(pixels_of(table)))
     found = [("place", at) for at in range(1, table["pixels"] + 1) if at not in table.get("gaps", ())]
@@ -129,7 +131,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     assert MARK.findall(found.text) == MARK.findall(text)
     assert [line for _, line in found.lines] == [found.text.split("\n")[number - 1] for number, _ in found.lines]
     assert not {fault.kind for fault in faults} & NEVER.keys()
-    in_box = {"universe-shift", "channel-shift", "count"} & {fault.kind for fault in faults}
+    in_box = {"universe-shift", "channel-shift", "count", "swapped-starts"} & {fault.kind for fault in faults}
     if in_box:
         world = test_faults.world(tables, patch, dict.fromkeys(tables["controller"], MEMORY), faults)
     else:

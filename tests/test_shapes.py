@@ -300,6 +300,63 @@ def test_a_loop_goes_round_from_its_first_corner(outline, pixels, data_in, data)
     close(places_of(run), lamps(drawn, gaps, data_in))
 
 
+@settings(max_examples=60)
+@given(st.data())
+def test_a_loop_may_be_entered_at_any_place_and_gone_round_either_way(data):
+    # Source: the issue of step 8: a loop entered at another of its places, in either direction; a finger on the outline
+    count, backwards = data.draw(st.integers(3, 12)), data.draw(st.booleans())
+    gaps = sorted(data.draw(st.sets(st.integers(1, count), max_size=count - 1)))
+    place = data.draw(st.integers(1, count))
+    run = {"shape": "loop", "corners": [[0.0, 0.0], [0.1, 1.1], [2.4, 1.0], [2.2, -0.1]], "pixels": count}
+    drawn = places_of(run)
+    passed = []
+    for _ in range(count):
+        passed += [drawn[place - 1]] if place not in gaps else []
+        place += -1 if backwards else 1
+        place = count if place == 0 else 1 if place > count else place
+    run |= {"gaps": gaps, "backwards": backwards, "data_in": place}
+    same(places_of(run), passed)
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize("corner", CORNERS)
+def test_a_loop_entered_at_a_corner_begins_where_that_is(corner, backwards):
+    # Source: the drawing: a window that was not measured quite square; its corners are where anybody would point
+    outline = [[0.0, 0.0], [0.05, 1.2], [1.4, 1.25], [1.42, 0.02]]
+    at = outline[{"bottom-left": 0, "top-left": 1, "top-right": 2, "bottom-right": 3}[corner]]
+    run = {"shape": "loop", "corners": outline, "pixels": 52, "data_in": corner, "backwards": backwards}
+    first, second = places_of(run)[:2]
+    assert math.dist(first, at) < 0.06
+    # The corners are drawn clockwise, so clockwise is forward: the cross product about the middle says which way it is.
+    turn = (first[0] - 0.7) * (second[1] - 0.6) - (first[1] - 0.6) * (second[0] - 0.7)
+    assert (turn < 0) is not backwards
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ({"data_in": 9}, "names place 9, but 8 places are drawn"),
+        ({"data_in": 0}, "data_in"),
+        ({"data_in": "middle"}, "cannot be 'middle'"),
+        ({"data_in": "bottom-left"}, "is no corner of it"),
+        ({"data_in": "last", "backwards": True}, "backwards already"),
+        ({"corners": [[0, 1], [1, 2], [2, 1], [1, 0]], "data_in": "top-left"}, "is no corner of it"),
+        ({"corners": [[0, 0.3], [0.3, 0], [2, 0], [2, 2]], "data_in": "bottom-left"}, "more than one of its corners"),
+    ],
+)
+def test_a_loop_that_does_not_say_where_it_is_entered_is_refused(keys, says):
+    # Source: the brief of step 8: refuse where it is ambiguous; DESIGN.md: place, what is wrong, what to do
+    run = {"pixel": "lamp", "shape": "loop", "corners": [[0, 1], [2, 1], [1, 0]], "pixels": 8} | keys
+    tables = {
+        "show": {"title": "shapes"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}}, "run": {"a": run},
+    }  # fmt: skip
+    (finding,) = read(tomli_w.dumps(tables)).findings
+    assert finding.where.startswith("run.a")
+    assert says in f"{finding.where} {finding.says}"
+    assert finding.remedy
+
+
 def test_a_loop_by_hand_and_from_its_last_place():
     # Source: DESIGN.md, Shapes: loop; `data_in = "last"` goes round from the last place drawn
     run = {"shape": "loop", "corners": [[0, 0], [2, 0], [2, 2], [0, 2]], "pixels": 8}

@@ -17,9 +17,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch, Start
-from patcher.faults.cable import Cable, Place, Takes, channels_of, dark
-from patcher.faults.fault import Fault, first_run
+from patcher.address.patch import CHANNELS, Patch
+from patcher.faults.cable import Cable, Place, Takes, dark, places_of, rearranged
+from patcher.faults.fault import OF_BOX, Fault, boxes_of, runs_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 from patcher.wiring import Wiring
 
@@ -41,7 +41,6 @@ class Planned:
     takes: dict[str, Takes] = field(default_factory=dict)
     boxes: dict[str, str] = field(default_factory=dict)
     universes: dict[str, tuple[int, ...]] = field(default_factory=dict)
-    _starts: dict[str, list[Start]] = field(default_factory=dict)
     _streams: dict[Port, Stream] = field(default_factory=dict)
     _places: dict[Port, tuple[Place, ...]] = field(default_factory=dict)
 
@@ -65,19 +64,12 @@ def planned(wiring: Wiring, patch: Patch) -> Planned:
     """A wiring and its patch, ready for faults."""
     show = wiring.show
     plan = Planned(wiring, patch)
-    for start in patch.starts:
-        plan._starts.setdefault(start.controller, []).append(start)
-    for box in plan._starts:
-        sent, plan.universes[box] = streams(wiring, plan._starts[box], box, ())
+    for box in dict.fromkeys(start.controller for start in patch.starts):
+        sent, plan.universes[box] = streams(wiring, patch, box, ())
         plan._streams.update(sent)
-    for port, chain in wiring.chains.items():
-        plan._places[port] = tuple(
-            Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run))
-            for run in chain
-            if show.runs[run].hung
-        )
-        stream = plan._streams.get(port, NOTHING)
-        plan.takes.update(Cable(show, plan._places[port], ()).takes(stream))
+    plan._places.update(places_of(wiring))
+    for port, places in plan._places.items():
+        plan.takes.update(Cable(show, places, ()).takes(plan._streams.get(port, NOTHING)))
     for name, run in show.runs.items():
         plan.takes.setdefault(name, dark(show, run))
         plan.boxes[name] = wiring.ports[name][0]
@@ -96,18 +88,19 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
     universes: dict[str, tuple[int, ...]] = {}
     sent = dict(plan._streams)
     for box, own in sides.of_box.items():
-        changed, universes[box] = streams(plan.wiring, plan._starts[box], box, own)
+        changed, universes[box] = streams(plan.wiring, plan.patch, box, own)
         sent.update(changed)
+    places = rearranged(plan._places, sides.on_wire)
     for port in sides.ports:
         socket = sides.socket.get(port, port)
-        same = port not in sides.of_wire and np.array_equal(sent.get(socket, NOTHING), plan._streams[port])
+        same = port not in sides.wires and np.array_equal(sent.get(socket, NOTHING), plan._streams[port])
         if same and socket == port:
             continue
-        cable = Cable(plan.wiring.show, plan._places[port], sides.of_wire.get(port, ()))
+        cable = Cable(plan.wiring.show, places[port], sides.on_wire)
         for run, taken in cable.takes(sent.get(socket, NOTHING)).items():
             if not np.array_equal(taken, plan.takes[run]):
                 takes[run] = taken
-            if socket[0] != port[0]:
+            if socket[0] != plan.boxes[run]:
                 boxes[run] = socket[0]
     listens = {box: numbers for box, numbers in universes.items() if numbers != plan.universes[box]}
     return Departure(takes, boxes, listens)
@@ -138,29 +131,28 @@ class _Sides:
 
     Attributes:
         of_box: for each box, the faults of what it sends.
-        of_wire: for each port, by its planned chain, the faults of what stands on it.
+        on_wire: the faults of what stands on some wire.
+        wires: the ports, by their planned chains, on whose wires something else stands.
         socket: for each port whose lead is in another socket, that socket.
         ports: every port whose chain may show something else.
     """
 
     def __init__(self, plan: Planned, faults: tuple[Fault, ...]) -> None:
         self.of_box: dict[str, list[Fault]] = {}
-        self.of_wire: dict[Port, list[Fault]] = {}
+        self.on_wire: list[Fault] = []
+        self.wires: set[Port] = set()
         self.socket: dict[Port, Port] = {}
-        show = plan.wiring.show
         for fault in faults:
             match fault.kind:
                 case "swapped-ports":
                     one, other = (port_of(name) for name in fault.places)
                     self.socket |= {one: other, other: one}
-                case "dead" | "universe-shift" | "count":
-                    self.of_box.setdefault(fault.where.partition("/")[0], []).append(fault)
-                case "channel-shift":
-                    box = plan.wiring.ports[first_run(show, fault.where)][0]
-                    self.of_box.setdefault(box, []).append(fault)
+                case kind if kind in OF_BOX:
+                    for box in boxes_of(plan.wiring.ports, fault):
+                        self.of_box.setdefault(box, []).append(fault)
                 case _:
-                    run = fault.places[0] if fault.places[0] in show.runs else fault.lamp[0]
-                    self.of_wire.setdefault(plan.wiring.ports[run], []).append(fault)
-        touched = {*self.of_wire, *(port for port in self.socket if port in plan._places)}
+                    self.on_wire.append(fault)
+                    self.wires |= {plan.wiring.ports[run] for run in runs_of(fault)}
+        touched = {*self.wires, *(port for port in self.socket if port in plan._places)}
         touched |= {port for port in plan._places if self.socket.get(port, port)[0] in self.of_box}
         self.ports = [port for port in plan._places if port in touched]

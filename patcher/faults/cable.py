@@ -2,28 +2,35 @@
 
 Each pixel takes as many octets as it has channels and passes on the rest, whoever it is. What comes behind the end of
 the stream is nothing, and a pixel that gets nothing is dark. A tee branches off at the beginning of its run's place,
-before the nulls there; leads, with their nulls and tees, stay where they are when two runs are swapped.
+before the nulls there. Two runs may be swapped without their leads, which then stay where they are with their nulls and
+tees, or with them.
+
+A pixel that was replaced may take more or fewer octets than its neighbours; a colour that it has beside the planned
+ones is not followed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.faults.fault import Fault
-from patcher.faults.sent import DARK, Stream
-from patcher.shapes import Lattice, lattice
-from patcher.show.runs import Run
+from patcher.faults.fault import AT_A_LAMP, SWAPS, Fault
+from patcher.faults.sent import DARK, Port, Stream
+from patcher.shapes import Lattice, lattice, pixels_at
+from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Show
+from patcher.wiring import Wiring
 
 Takes = NDArray[np.int32]
 """For each lamp of a run, as the plan numbers them, and each letter of its planned colour order, the running channel
 that sets it: shape (pixels, channels)."""
 Order = NDArray[np.int64]
 
+NEVER = 2**40
+"""An octet that is behind every stream."""
 RANDOM = -2
 """In place of a running channel: it gets data, but broken."""
 
@@ -36,6 +43,37 @@ class Place:
     nulls: tuple[int, ...]
     """Channels of each null pixel."""
     tees: tuple[str, ...]
+
+
+def places_of(wiring: Wiring) -> dict[Port, tuple[Place, ...]]:
+    """The places of every port's chain, as planned; what is not up this season is not there."""
+    show = wiring.show
+    return {
+        port: tuple(
+            Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run))
+            for run in chain
+            if show.runs[run].hung
+        )
+        for port, chain in wiring.chains.items()
+    }
+
+
+def rearranged(places: Mapping[Port, tuple[Place, ...]], faults: Iterable[Fault]) -> dict[Port, tuple[Place, ...]]:
+    """The places of the ports where runs are in each other's place."""
+    found = dict(places)
+    for fault in (fault for fault in faults if fault.kind in SWAPS):
+        (one, first), (other, second) = (_place(found, run) for run in fault.places)
+        now = {one: list(found[one]), other: list(found[other])}
+        here, there = now[one][first], now[other][second]
+        if fault.kind == "swapped-runs":
+            here, there = replace(there, run=here.run), replace(here, run=there.run)
+        now[one][first], now[other][second] = there, here
+        found |= {port: tuple(own) for port, own in now.items()}
+    return found
+
+
+def _place(places: Mapping[Port, tuple[Place, ...]], run: str) -> tuple[Port, int]:
+    return next((port, number) for port, own in places.items() for number, place in enumerate(own) if place.run == run)
 
 
 def channels_of(show: Show, run: str) -> int:
@@ -72,20 +110,16 @@ class Cable:
         self._show = show
         self._at_lamp: dict[str, list[Fault]] = {}
         self._of_run: dict[str, list[Fault]] = {}
-        runs = [place.run for place in places]
         for fault in faults:
-            if fault.kind == "swapped-runs":
-                one, other = (runs.index(name) for name in fault.places)
-                runs[one], runs[other] = runs[other], runs[one]
-            elif fault.where in self._show.runs:
-                self._of_run.setdefault(fault.where, []).append(fault)
-            else:
+            if fault.kind in AT_A_LAMP:
                 self._at_lamp.setdefault(fault.lamp[0], []).append(fault)
+            elif fault.kind not in SWAPS:
+                self._of_run.setdefault(fault.where, []).append(fault)
         self._chain: list[tuple[_Branch, list[_Branch]]] = []
-        for place, run in zip(places, runs, strict=True):
+        for place in places:
             before = [branch for branch, _ in self._chain]
             tees = [tee for tee in place.tees if self._show.runs[tee].hung]
-            own = self._branch(run, place.nulls, before)
+            own = self._branch(place.run, place.nulls, before)
             self._chain.append((own, [self._branch(tee, self._nulls(tee), []) for tee in tees]))
 
     def _nulls(self, run: str) -> tuple[int, ...]:
@@ -120,11 +154,15 @@ class Cable:
         chips = next((f.value for f in self._of_run.get(branch.run, ()) if f.kind == "colour-order"), letters)
         columns = np.array([chips.index(letter) for letter in letters])
         at += sum(branch.nulls)
-        first = at + np.arange(len(branch.lamps)) * len(letters)
         faults = self._at_lamp.get(branch.run, ())
+        others = [fault for fault in faults if fault.kind == "replaced" and fault.lamp[1] in branch.lamps]
+        if others:
+            first, octets, end = self._beside(branch, others, at, columns)
+        else:
+            first = at + np.arange(len(branch.lamps)) * len(letters)
+            octets, end = first[:, None] + columns, at + len(first) * len(letters)
         for fault in faults:
             harm = _harmed(harm, fault, branch.lamps, first)
-        octets = first[:, None] + columns
         inside = octets < len(ended) - 1
         taken = ended[np.where(inside, octets, len(ended) - 1)]
         if harm.broken is not None:
@@ -138,7 +176,23 @@ class Cable:
                 found[fault.lamp[1]] = DARK
             elif fault.kind == "dark-channel":
                 found[fault.lamp[1], letters.index(fault.value)] = DARK
-        return found, at + len(first) * len(letters), harm
+        return found, end, harm
+
+    def _beside(self, branch: _Branch, replaced: Sequence[Fault], at: int, columns: Order) -> tuple[Order, Order, int]:
+        """Where other pixels stand among a branch's: the first octet of each pixel from `at` on, the octet of each of
+        its planned letters, and the octet behind them all.
+        """
+        letters = self._show.type_of(self._show.runs[branch.run]).colour_order
+        widths = np.full(len(branch.lamps), len(letters))
+        where = {int(np.flatnonzero(branch.lamps == fault.lamp[1])[0]): fault.value for fault in replaced}
+        for place, chip in where.items():
+            widths[place] = len(chip)
+        ends = at + np.cumsum(widths)
+        first = ends - widths
+        octets = first[:, None] + columns
+        for place, chip in where.items():
+            octets[place] = [first[place] + chip.index(letter) if letter in chip else NEVER for letter in letters]
+        return first, octets, int(ends[-1])
 
 
 def _harmed(harm: _Harm, fault: Fault, lamps: Order, first: Order) -> _Harm:
@@ -176,7 +230,14 @@ def _order(show: Show, name: str, faults: Iterable[Fault]) -> Order:
     run = show.runs[name]
     order: Order = np.arange(run.pixels)
     wired = {f.kind.replace("-", "_"): f.value for f in faults if f.kind in ("data-in", "lines", "turns")}
-    if wired:
+    if wired and isinstance(run, LoopRun):
+        (fault,) = (f for f in faults if f.kind == "data-in")
+        data_in, backwards = fault.entry
+        now = run.model_copy(update={"data_in": data_in, "backwards": backwards})
+        number = np.full(run.places, -1)
+        number[pixels_at(run)] = order
+        order = number[pixels_at(now)]
+    elif wired:
         plan = lattice(show, run)
         assert plan is not None  # noqa: S101  (such a fault is about a grid)
         order = _rewired(plan, replace(plan, **wired), run.gap_places)  # type: ignore[arg-type]

@@ -7,38 +7,41 @@ What several faults do together is checked by `build`.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from typing import get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import lattice
-from patcher.show.runs import Run
+from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Controller, Show
-from patcher.show.tables import CHANNELS, LAST_UNIVERSE, Corner
+from patcher.show.tables import CHANNELS, LAST_UNIVERSE, Corner, End
 
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
 
 FORMS: dict[str, tuple[str, str]] = {
     "reversed": ("RUN", ""),
-    "data-in": ("GRID", "top-right"),
+    "data-in": ("GRID or LOOP", "top-right"),
     "lines": ("GRID", "columns"),
     "turns": ("GRID", "same-way"),
     "colour-order": ("RUN", "GRB"),
     "swapped-ports": ("BOX/1,BOX/2", ""),
     "swapped-runs": ("RUN,RUN", ""),
+    "swapped-with-leads": ("RUN,RUN", ""),
     "shift": ("RUN", "1"),
     "dark": ("RUN/57", ""),
     "dark-channel": ("RUN/57", "G"),
+    "replaced": ("RUN/57", "GRB"),
     "missing": ("RUN/57", ""),
     "cut": ("RUN/57", ""),
     "flicker": ("RUN/57", ""),
     "dead": ("BOX or BOX/1", ""),
-    "universe-shift": ("BOX", "1"),
+    "universe-shift": ("BOX or BOX/1", "1"),
     "channel-shift": ("BOX/1", "3"),
     "count": ("BOX/1", "-20"),
+    "swapped-starts": ("BOX/1,BOX/2", ""),
 }
 """Every kind of fault, with how its place is written and an example of its value; no value where that is empty."""
 
@@ -50,8 +53,16 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "turns": ("serpentine", "same-way"),
 }
 """The values that a grid's kinds may have."""
+ENTRIES = (*get_args(End), *get_args(Corner))
+"""Where the data may enter a loop, beside the places drawn."""
 
-AT_A_LAMP = ("dark", "dark-channel", "missing", "cut", "flicker")
+AT_A_LAMP = ("dark", "dark-channel", "replaced", "missing", "cut", "flicker")
+OF_BOX = ("dead", "universe-shift", "channel-shift", "count", "swapped-starts")
+"""Kinds that are what a box is set to, or does not do."""
+SWAPS = ("swapped-runs", "swapped-with-leads")
+"""Kinds that put two runs in each other's place."""
+BACKWARDS = "-backwards"
+"""Behind the place where the data enters a loop: it then goes round against the order of the corners."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +92,12 @@ class Fault:
         """Run and pixel, from 0, of a fault at one lamp."""
         run, _, pixel = self.where.rpartition("/")
         return run, int(pixel) - 1
+
+    @property
+    def entry(self) -> tuple[str | int, bool]:
+        """Where the data enters a loop, and whether it goes round backwards, as the show file says it."""
+        where = self.value.removesuffix(BACKWARDS)
+        return int(where) if where.isdecimal() else where, where != self.value
 
     @property
     def amount(self) -> int:
@@ -156,6 +173,19 @@ class _Said:
             raise self.wrong(f"names the box “{name}”, {what}", choose_from(name, boxes))
         return boxes[name]
 
+    def start(self, name: str) -> str:
+        """The name of a start, or of a box for all of its starts."""
+        if name in self.show.controllers:
+            self.box(name)
+        elif name in self.show.runs:
+            self.run(name)
+            box = next((box for box, _, chain in _chains(self.show) if name in chain), None)
+            if box is None or self.show.controllers[box].start_per != "run":
+                raise self.wrong(f"is about “{name}”, a run that has no start of its own", "name its port, as BOX/1")
+        elif (table := self.used_port(name)[0]).start_per == "controller":
+            raise self.wrong(f"is about a port of “{table.name}”, which has one start", f"name the box: {table.name}")
+        return name
+
     def whole(self, low: int, high: int, why: str = "") -> int:
         """The value as a whole number from `low` to `high` that is not 0."""
         if not re.fullmatch(r"[+-]?[0-9]{1,9}", self.value):
@@ -173,6 +203,25 @@ class _Said:
 def _reversed(said: _Said) -> str:
     said.run(said.where)
     return ""
+
+
+def _data_in(said: _Said) -> str:
+    run = said.run(said.where)
+    if not isinstance(run, LoopRun):
+        return _grid(said)
+    where = said.value.removesuffix(BACKWARDS)
+    choices = [*ENTRIES, "1"]
+    if where not in ENTRIES and not re.fullmatch(r"[1-9][0-9]{0,8}", where):
+        says = f"cannot have the value “{said.value}”"
+        raise said.wrong(says, f"{choose_from(where, choices)}, or {BACKWARDS} behind it")
+    if said.value == f"last{BACKWARDS}":
+        raise said.wrong("goes round backwards twice", f"write {said.kind}:{said.where}=last")
+    try:
+        run.entry_of(int(where) if where.isdecimal() else where)
+    except ValueError as error:
+        says, _, remedy = str(error).partition(" → ")
+        raise said.wrong(f"cannot be: {says}", remedy) from None
+    return said.value
 
 
 def _grid(said: _Said) -> str:
@@ -211,11 +260,9 @@ def _swapped_runs(said: _Said) -> str:
     one, other = _two(said)
     for name in (one, other):
         if said.run(name).same_data_as is not None:
-            raise said.wrong(f"is about “{name}”, which is a tee and stands in no chain", "name two runs of one chain")
-    chains = {run: (box, port) for box, port, chain in _chains(said.show) for run in chain}
-    if chains[one] != chains[other]:
-        says = "is about runs of two chains: {}/{} and {}/{}".format(*chains[one], *chains[other])
-        raise said.wrong(says, "name two runs of one chain, or use swapped-ports")
+            raise said.wrong(
+                f"is about “{name}”, which is a tee and stands in no chain", "name the run whose data it shares"
+            )
     return ""
 
 
@@ -234,9 +281,17 @@ def _lamp(said: _Said) -> str:
     run = said.run(name if slash else said.where)
     if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
         raise said.wrong(f"names a pixel that is not in the run, whose pixels are 1 to {run.pixels}")
+    letters = said.show.type_of(run).colour_order
+    if said.kind == "replaced":
+        if not re.fullmatch(r"[A-Z]{1,12}", said.value) or len(set(said.value)) != len(said.value):
+            raise said.wrong(
+                "names no colour order", f"write one capital letter a channel, as {said.kind}:{said.where}=GRB"
+            )
+        if said.value == letters:
+            raise said.wrong(f"is a pixel as planned: {letters}", "write the order that its chip takes instead")
+        return said.value
     if said.kind != "dark-channel":
         return ""
-    letters = said.show.type_of(run).colour_order
     if len(said.value) != 1 or said.value not in letters:
         raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, letters))
     return said.value
@@ -251,8 +306,15 @@ def _dead(said: _Said) -> str:
 
 
 def _universe_shift(said: _Said) -> str:
-    said.box(said.where)
+    said.start(said.where)
     return str(said.whole(1 - LAST_UNIVERSE, LAST_UNIVERSE - 1))
+
+
+def _swapped_starts(said: _Said) -> str:
+    one, other = (starts_of(said.show, said.start(name)) for name in _two(said))
+    if set(one) & set(other):
+        raise said.wrong("is about one start twice", "name two starts, as BOX/1,BOX/2")
+    return ""
 
 
 def _channel_shift(said: _Said) -> str:
@@ -278,16 +340,17 @@ def _count(said: _Said) -> str:
 
 _CHECKS: dict[str, Callable[[_Said], str]] = {
     "reversed": _reversed,
-    "data-in": _grid, "lines": _grid, "turns": _grid,
+    "data-in": _data_in, "lines": _grid, "turns": _grid,
     "colour-order": _colour_order,
     "swapped-ports": _swapped_ports,
-    "swapped-runs": _swapped_runs,
+    **dict.fromkeys(SWAPS, _swapped_runs),
     "shift": _shift,
     **dict.fromkeys(AT_A_LAMP, _lamp),
     "dead": _dead,
     "universe-shift": _universe_shift,
     "channel-shift": _channel_shift,
     "count": _count,
+    "swapped-starts": _swapped_starts,
 }  # fmt: skip
 
 
@@ -319,12 +382,17 @@ def build(show: Show, faults: Iterable[Fault]) -> Built:
 def _clash(show: Show, one: Fault, other: Fault) -> str | None:
     """Why two faults make no sense together."""
     kinds, pair = {one.kind, other.kind}, (one.where, other.where)
+    if kinds <= set(SWAPS) and set(one.places) & set(other.places):
+        return "swaps again what is swapped"
     if len(kinds) == 1:
+        if one.kind == "swapped-starts":
+            here, there = ({run for name in fault.places for run in starts_of(show, name)} for fault in (one, other))
+            return "swaps again what is swapped" if here & there else None
         if one.kind.startswith("swapped") and set(one.places) & set(other.places):
             return "swaps again what is swapped"
         if one.kind == "dead" and any(here in (there, there.split("/")[0]) for here, there in (pair, pair[::-1])):
             return "is dead already, in whole or in part,"
-        if one.kind == "channel-shift" and first_run(show, one.where) == first_run(show, other.where):
+        if one.kind in ("channel-shift", "universe-shift") and _same_start(show, one.where, other.where):
             return "shifts the same start again"
         if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
             return "says the same thing again"
@@ -333,8 +401,33 @@ def _clash(show: Show, one: Fault, other: Fault) -> str | None:
     return None
 
 
+def _same_start(show: Show, one: str, other: str) -> bool:
+    """Whether two names are of the same start; a box whose starts are several is none of them."""
+    here, there = starts_of(show, one), starts_of(show, other)
+    return here[0] == there[0] and len(here) == len(there)
+
+
+def starts_of(show: Show, where: str) -> tuple[str, ...]:
+    """The starts that BOX, BOX/1 or RUN names, each by the run with which it begins."""
+    controller = show.controllers.get(where)
+    if controller is None or controller.start_per == "controller":
+        return (first_run(show, where),)
+    chains = [chain for _, chain in sorted(controller.port.items()) if chain]
+    return tuple(run for chain in chains for run in (chain if controller.start_per == "run" else chain[:1]))
+
+
+def boxes_of(ports: Mapping[str, tuple[str, int]], fault: Fault) -> tuple[str, ...]:
+    """The boxes that a fault of `OF_BOX` is about, from the port of each run."""
+    return tuple(dict.fromkeys(ports[name][0] if name in ports else name.split("/")[0] for name in fault.places))
+
+
+def runs_of(fault: Fault) -> tuple[str, ...]:
+    """The runs that a fault on a wire is about."""
+    return (fault.lamp[0],) if fault.kind in AT_A_LAMP else fault.places
+
+
 def first_run(show: Show, where: str) -> str:
-    """The run with which the start begins that a `channel-shift` is about."""
+    """The run with which the one start begins that RUN, BOX/1 or a BOX with one start names."""
     box, slash, port = where.rpartition("/")
     if not slash:
         if where in show.runs:

@@ -6,15 +6,15 @@ the box inserts a null. A number that was typed in wrongly changes what the box 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Link, Start, behind, first_fit
+from patcher.address.patch import CHANNELS, Link, Patch, Start, behind, first_fit
 from patcher.address.rules import LAST_UNIVERSE
 from patcher.errors import refuse
-from patcher.faults.fault import Fault, first_run
+from patcher.faults.fault import Fault, first_run, starts_of
 from patcher.show.runs import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -55,14 +55,27 @@ def laid(at: int, pixels: int, channels: int) -> Order:
     return places
 
 
+def exchanged(show: Show, patch: Patch, faults: Iterable[Fault]) -> dict[str, int]:
+    """Where starts begin that are typed in each other's place, by the run with which each begins. Of two boxes the
+    first start goes with the first, as far as both have some.
+    """
+    found: dict[str, int] = {}
+    for fault in faults:
+        if fault.kind == "swapped-starts":
+            one, other = (starts_of(show, name) for name in fault.places)
+            for here, there in zip(one, other, strict=False):
+                found[here], found[there] = patch.start_of(there).at, patch.start_of(here).at
+    return found
+
+
 def streams(
-    wiring: Wiring, starts: Sequence[Start], box: str, faults: Sequence[Fault]
+    wiring: Wiring, patch: Patch, box: str, faults: Sequence[Fault]
 ) -> tuple[dict[Port, Stream], tuple[int, ...]]:
     """What a box sends on each of its ports, and which universes it listens to, rising.
 
     Args:
         wiring: the wiring as planned.
-        starts: the box's starts as planned.
+        patch: its patch as planned.
         box: its name.
         faults: those that are about what it sends.
 
@@ -70,8 +83,9 @@ def streams(
         PatcherError: it would begin before universe 1, or end behind the last one.
     """
     show = wiring.show
-    universes = sum(fault.amount for fault in faults if fault.kind == "universe-shift")
-    moved = {first_run(show, f.where): f for f in faults if f.kind == "channel-shift"}
+    starts = [start for start in patch.starts if start.controller == box]
+    moved = exchanged(show, patch, faults)
+    off = _moved(show, faults)
     dead = {fault.where for fault in faults if fault.kind == "dead"}
     if box in dead:
         return {port: NOTHING for port in wiring.chains if port[0] == box}, ()
@@ -79,10 +93,8 @@ def streams(
     pieces: dict[Port, list[Stream]] = {}
     listened: set[int] = set()
     for start in starts:
-        at = start.at + universes * CHANNELS
-        if fault := moved.get(start.chain.links[0].run):
-            at += fault.amount
-        first = at
+        begins = start.chain.links[0].run
+        at = first = moved.get(begins, start.at) + off.get(begins, 0)
         for link in start.chain.links:
             count = counts.get(link.run, link.nulls + link.pixels)
             end = behind(at, count, link.channels)
@@ -98,6 +110,19 @@ def streams(
             listened.update(range(first // CHANNELS + 1, (at - 1) // CHANNELS + 2))
     sent = {port: np.concatenate(found) for port, found in pieces.items() if f"{port[0]}/{port[1]}" not in dead}
     return {port: sent.get(port, NOTHING) for port in wiring.chains if port[0] == box}, tuple(sorted(listened))
+
+
+def _moved(show: Show, faults: Sequence[Fault]) -> dict[str, int]:
+    """By how many channels starts are off, each by the run with which it begins."""
+    found: dict[str, int] = {}
+    for fault in faults:
+        if fault.kind == "universe-shift":
+            for run in starts_of(show, fault.where):
+                found[run] = found.get(run, 0) + fault.amount * CHANNELS
+        elif fault.kind == "channel-shift":
+            run = first_run(show, fault.where)
+            found[run] = found.get(run, 0) + fault.amount
+    return found
 
 
 def _counts(show: Show, starts: Sequence[Start], off: Mapping[str, int]) -> dict[str, int]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from patcher.limits.stretches import taken_pixels
 from patcher.limits.wires import CELSIUS, Wire, wire_of
+from patcher.shapes import data_order
 from patcher.show.runs import Run
 from patcher.show.schema import Feed, Show
 from patcher.wiring import Wiring
@@ -159,11 +160,9 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
 
 def metres_between(run: Run, pitch: float) -> Floats:
     """Wire from each lamp of a run to the next; past a place without a lamp it is longer by a pitch."""
-    gaps = run.gap_places
-    if not gaps:
-        return np.full(run.places - 1, pitch)
-    between: Floats = np.diff(np.delete(np.arange(run.places, dtype=float), np.array(gaps) - 1)) * pitch
-    return between[::-1] if getattr(run, "data_in", "first") == "last" else between
+    order = data_order(run)
+    held = np.flatnonzero(~np.isin(order, np.array(run.gap_places, dtype=int) - 1))
+    return np.diff(held).astype(float) * pitch
 
 
 def _string(show: Show, run: Run, first: int, wires: _Wires) -> slice:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from patcher.shapes import data_order
 from patcher.sheets import marks
 from patcher.sheets.course import Course, arrows, course, inside
 from patcher.sheets.facts import Facts, Tapped, amps_words
@@ -206,8 +207,8 @@ class Hanging:
             return []
         every = course(self.show, run.model_copy(update={"gaps": ()}), strip.paper)
         assert every is not None  # noqa: S101  (it has a picture)
-        backwards = getattr(run, "data_in", "first") == "last"
-        places = [run.places - gap if backwards else gap - 1 for gap in run.gaps]
+        order = data_order(run).tolist()
+        places = [order.index(gap - 1) for gap in run.gaps]
         drawn = []
         for place, gap in zip(places, run.gaps, strict=True):
             at = every.lamps[place]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationInfo, model_validator
@@ -13,6 +15,7 @@ from patcher.show.tables import (
     Corner,
     Count,
     End,
+    Entry,
     Flag,
     Length,
     Name,
@@ -25,6 +28,9 @@ from patcher.show.tables import (
     Whole,
     one_gauge,
 )
+
+ABOUT = 0.1
+"""Two corners lie in a quarter of an outline alike where they are so near each other, as a part of its size."""
 
 
 class Run(Named):
@@ -156,11 +162,70 @@ class LoopRun(CountedRun):
     shape: Literal["loop"]
     corners: Annotated[tuple[Point, ...], Field(min_length=3)]
     """The corners of the outline, [x, y] each."""
+    data_in: Entry = "first"  # type: ignore[assignment]  # a closed outline may be entered anywhere
+    """Where the data enters: "first" or "last" place drawn, a corner, or the number of a place drawn; "last" goes round
+    backwards."""
+    backwards: Flag = False
+    """The data goes round against the order of the corners."""
+
+    @property
+    def entry(self) -> int:
+        """The place drawn, from 1, where the data enters."""
+        return self.entry_of(self.data_in)
+
+    @property
+    def against(self) -> bool:
+        """Whether the data goes round against the order of the corners."""
+        return self.backwards or self.data_in == "last"
+
+    def entry_of(self, data_in: str | int) -> int:
+        """The place drawn, from 1, that is meant by a way to say where the data enters.
+
+        Raises:
+            ValueError: there is no such place, or no saying which corner is meant.
+        """
+        if data_in in ("first", "last"):
+            return 1 if data_in == "first" else self.drawn
+        if isinstance(data_in, str):
+            return self._corner(data_in)
+        if data_in > self.drawn:
+            raise ValueError(
+                f"data_in names place {data_in}, but {self.drawn} places are drawn → places are 1 to {self.drawn}"
+            )
+        return data_in
+
+    def _corner(self, name: str) -> int:
+        """The place at the drawn corner that lies in a quarter of the outline, nearest to the quarter's outer end."""
+        ends = list(zip(*self.corners, strict=True))
+        low, size = [min(own) for own in ends], [max(own) - min(own) for own in ends]
+        far = (name.endswith("right"), name.startswith("top"))
+        found: list[tuple[float, int]] = []
+        for corner, place in zip(self.corners, self.corner_places, strict=True):
+            off = [(at - begin) / whole if whole else 0.0 for at, begin, whole in zip(corner, low, size, strict=True)]
+            off = [1 - part if outer and whole else part for part, outer, whole in zip(off, far, size, strict=True)]
+            if max(off) < 0.5:
+                found.append((sum(off), place))
+        near = {place for off, place in found if off <= min(found)[0] + ABOUT}
+        if len(near) != 1:
+            says = f"lies at more than one of its corners: places {sorted(near)}" if near else "is no corner of it"
+            raise ValueError(f"data_in = “{name}” {says} → write the number of the place, 1 to {self.drawn}")
+        return near.pop()
+
+    @property
+    def corner_places(self) -> tuple[int, ...]:
+        """The place drawn, from 1, that is nearest to each corner along the outline."""
+        sides = [math.dist(*two) for two in pairwise((*self.corners, self.corners[0]))]
+        gone = [sum(sides[:number]) for number in range(len(sides))]
+        return tuple(int(way / sum(sides) * self.drawn + 0.5) % self.drawn + 1 for way in gone)
 
     @model_validator(mode="after")
     def _has_length(self) -> LoopRun:
         if len(set(self.corners)) == 1:
             raise ValueError("corners has no length: its points are all the same → give it two different points")
+        if self.backwards and self.data_in == "last":
+            says = 'backwards is said twice: data_in = "last" goes round backwards already'
+            raise ValueError(f"{says} → take backwards out, or write data_in = {self.drawn}")
+        self.entry_of(self.data_in)
         return self
 
 

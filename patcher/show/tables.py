@@ -73,6 +73,7 @@ NotNegative = Annotated[Real, Field(ge=0)]
 Fraction = Annotated[Real, Field(ge=0, le=1)]
 Whole = Annotated[int, Field(strict=True, ge=0)]
 Count = Annotated[int, Field(strict=True, ge=1, le=MOST_PIXELS)]
+Entry = Literal["first", "last", "bottom-left", "bottom-right", "top-left", "top-right"] | Count
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
 Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]

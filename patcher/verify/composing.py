@@ -1,8 +1,8 @@
 """Two faults at once: what every lamp takes under one fault together with each of many others, in a few array
 operations.
 
-A fault at a lamp (dark, one colour dark, missing, cut, flicker) leaves the rest of the wiring as it finds it. So it is
-put on top of an *arrangement*: where on the stream of its port each lamp stands under the other fault.
+A fault at a lamp (dark, one colour dark, replaced, missing, cut, flicker) leaves the rest of the wiring as it finds it.
+So it is put on top of an *arrangement*: where on the stream of its port each lamp stands under the other fault.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from patcher.errors import PatcherError
 from patcher.faults import DARK, RANDOM, Fault, Planned, Takes, build, departure
-from patcher.faults.cable import Cable, Place, channels_of
-from patcher.faults.fault import AT_A_LAMP, first_run
+from patcher.faults.cable import Cable, Place, channels_of, places_of, rearranged
+from patcher.faults.fault import AT_A_LAMP, OF_BOX, SWAPS, boxes_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 
 Bits = NDArray[np.bool_]
@@ -24,8 +24,9 @@ Numbers = NDArray[np.int64]
 Floats = NDArray[np.float64]
 BEYOND = 1000
 """Octets are counted so many pixels beyond what is planned on a cable."""
+AT_A_TIME = 256
+"""Faults whose takes are worked out in one go: few enough for the processor's cache."""
 SHIFTS = ("shift", "channel-shift")
-OF_BOX = ("dead", "universe-shift", "channel-shift", "count")
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +37,7 @@ class Arrangement:
         stream: what is sent, octet by octet.
         first: for each run, in the order in which the data passes them, the first octet that each lamp takes; −1 for
             what is not on the cable.
-        columns: for each run, which of its octets each letter of the planned order takes.
+        columns: for each run, which of its octets each letter of the planned order takes: shape (lamps, channels).
         dark: for each run the letters of lamps that stay dark: shape (lamps, channels).
         cut: for each run the lamps that no data reaches.
         broken: for each run the lamps that broken data reaches.
@@ -73,9 +74,13 @@ class _AtLamps:
     kinds: NDArray[np.str_]
     pixels: Numbers
     letters: Numbers
+    chips: NDArray[np.str_]
+    """The colour order of a pixel that is there instead."""
 
-    def of(self, chosen: Bits) -> _AtLamps:
-        return _AtLamps(self.numbers[chosen], self.kinds[chosen], self.pixels[chosen], self.letters[chosen])
+    def of(self, chosen: Bits | slice) -> _AtLamps:
+        return _AtLamps(
+            self.numbers[chosen], self.kinds[chosen], self.pixels[chosen], self.letters[chosen], self.chips[chosen]
+        )
 
 
 @dataclass(eq=False)
@@ -100,17 +105,29 @@ class Composer:
     _known: dict[tuple[int, int], dict[str, Takes] | None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        show, lamps = self.plan.wiring.show, dict[str, list[tuple[int, str, int, int]]]()
+        lamps = dict[str, list[tuple[int, str, int, int, str]]]()
         for number, fault in enumerate(self.faults):
             if fault.kind not in AT_A_LAMP:
                 self._others.append(number)
                 continue
             run, pixel = fault.lamp
-            letter = show.type_of(show.runs[run]).colour_order.index(fault.value) if fault.value else -1
-            lamps.setdefault(run, []).append((number, fault.kind, pixel, letter))
+            chip = fault.value if fault.kind == "replaced" else ""
+            lamps.setdefault(run, []).append((number, fault.kind, pixel, self._letter(number), chip))
         for run, rows in lamps.items():
-            numbers, kinds, pixels, letters = zip(*rows, strict=True)
-            self._at_lamps[run] = _AtLamps(np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters))
+            numbers, kinds, pixels, letters, chips = zip(*rows, strict=True)
+            self._at_lamps[run] = _AtLamps(
+                np.array(numbers), np.array(kinds), np.array(pixels), np.array(letters), np.array(chips)
+            )
+        self._places = places_of(self.plan.wiring)
+
+    def singly(self, run: str) -> Iterator[tuple[Numbers, dict[str, Takes]]]:
+        """What lamps take under each fault at a lamp of a run by itself, in batches: the numbers of the faults, and for
+        each run that they can reach its takes: shape (faults, lamps, channels).
+        """
+        arranged, own = self._arrange(self.plan.wiring.ports[run], ()), self._at_lamps[run]
+        for begin in range(0, len(own.numbers), AT_A_TIME):
+            part = own.of(slice(begin, begin + AT_A_TIME))
+            yield part.numbers, self._on_top(arranged, run, part)
 
     def with_all(self, one: int, rank: Floats | None = None, most: int = 0, beside: int = 0) -> Iterator[Batch]:
         """All pairs of one fault and another that can both be there, in batches.
@@ -131,7 +148,7 @@ class Composer:
                 others = others.of(highest)
             if not len(others.numbers):
                 continue
-            arranged = self._arrangement(one, self.plan.wiring.ports[run])
+            arranged = self._arrangement(one, self._port(run, one))
             takes = self._on_top(arranged, run, others)
             if own.kind == "shift" and own.amount < 0:
                 self._mend(one, arranged.first[run], others, takes)
@@ -191,7 +208,7 @@ class Composer:
         if self.faults[one].kind in AT_A_LAMP:
             run, pixel = self.faults[one].lamp
             own = self._at_lamps[run]
-            arranged = self._arrangement(other, self.plan.wiring.ports[run])
+            arranged = self._arrangement(other, self._port(run, other))
             if arranged.first[run][pixel] < 0:
                 return self._planned_both(one, other)
             takes = self._on_top(arranged, run, own.of(own.numbers == one))
@@ -209,6 +226,14 @@ class Composer:
             except PatcherError:
                 self._known[key] = None
         return self._known[key]
+
+    def _port(self, run: str, one: int) -> Port:
+        """The port, by its planned chain, on whose cable a run is under one fault."""
+        fault = self.faults[one]
+        if fault.kind not in SWAPS:
+            return self.plan.wiring.ports[run]
+        places = rearranged(self._places, (fault,))
+        return next(port for port, own in places.items() for at in own if run == at.run or run in at.tees)
 
     def _arrangement(self, one: int, port: Port) -> Arrangement:
         """What stands on a port's cable, and is sent to it, under one fault."""
@@ -228,45 +253,31 @@ class Composer:
 
     def _arrange(self, port: Port, faults: tuple[Fault, ...]) -> Arrangement:
         show, wiring = self.plan.wiring.show, self.plan.wiring
-        socket, boxes = port, {port[0]: list[Fault]()}
-        on_wire = []
+        socket, of_box, on_wire = port, list[Fault](), list[Fault]()
         for fault in faults:
             if fault.kind == "swapped-ports":
                 ends = [port_of(name) for name in fault.places]
                 socket = ends[1 - ends.index(port)] if port in ends else port
             elif fault.kind in OF_BOX:
-                box = fault.where.partition("/")[0]
-                if fault.kind == "channel-shift":
-                    box = wiring.ports[first_run(show, fault.where)][0]
-                boxes.setdefault(box, []).append(fault)
-            elif wiring.ports[fault.places[0]] == port:
+                of_box.append(fault)
+            else:
                 on_wire.append(fault)
-        places = self._of_port(port)
-        starts = [start for start in self.plan.patch.starts if start.controller == socket[0]]
-        sent = streams(wiring, starts, socket[0], boxes.get(socket[0], []))[0] if starts else {}
-        stream = sent.get(socket, NOTHING)
-        most = sum(4 * (show.runs[place.run].pixels + len(place.nulls)) for place in places)
-        most += sum(4 * abs(fault.amount) for fault in on_wire if fault.kind == "shift")
+        places = rearranged(self._places, on_wire)[port]
+        own = [fault for fault in of_box if socket[0] in boxes_of(wiring.ports, fault)]
+        stream = streams(wiring, self.plan.patch, socket[0], own)[0].get(socket, NOTHING)
+        most = sum(channels_of(show, place.run) * show.runs[place.run].pixels + sum(place.nulls) for place in places)
+        most += sum(channels_of(show, f.where) * abs(f.amount) for f in on_wire if f.kind == "shift")
         octets = Cable(show, places, on_wire).takes(np.arange(most + 4 * BEYOND, dtype=np.int32))
         letters = {run: channels_of(show, run) for run in octets}
         first = {run: np.where(octets[run][:, 0] < 0, -1, octets[run].min(axis=1)).astype(np.int64) for run in letters}
         columns = {}
         for run, count in letters.items():
             there = np.flatnonzero(first[run] >= 0)
-            columns[run] = octets[run][there[0]] - first[run][there[0]] if len(there) else np.arange(count)
+            own_columns = octets[run][there[0]] - first[run][there[0]] if len(there) else np.arange(count)
+            columns[run] = np.tile(own_columns.astype(np.int64), (len(first[run]), 1))
         none = {run: np.zeros(len(first[run]), dtype=bool) for run in letters}
         dark = {run: np.zeros((len(first[run]), n), dtype=bool) for run, n in letters.items()}
         return Arrangement(stream, first, columns, dark, none, dict(none))
-
-    def _of_port(self, port: Port) -> tuple[Place, ...]:
-        if port not in self._places:
-            wiring, show = self.plan.wiring, self.plan.wiring.show
-            self._places[port] = tuple(
-                Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run))
-                for run in wiring.chains[port]
-                if show.runs[run].hung
-            )
-        return self._places[port]
 
     def _behind(self, arranged: Arrangement, run: str) -> list[str]:
         """The runs that a fault at a lamp of `run` can reach: itself and, for what is no tee, what stands behind."""
@@ -278,8 +289,13 @@ class Composer:
     def _marked(self, arranged: Arrangement, run: str, one: _AtLamps) -> Arrangement:
         """The arrangement with one fault at a lamp in it."""
         first, dark, cut, broken = self._marks(arranged, run, one)
+        columns = arranged.columns
+        if one.chips[0]:
+            own = columns[run].copy()
+            own[one.pixels[0]] = self._columns(run, str(one.chips[0]))
+            columns = columns | {run: own}
         return Arrangement(
-            arranged.stream, arranged.first | {r: f[0] for r, f in first.items()}, arranged.columns,
+            arranged.stream, arranged.first | {r: f[0] for r, f in first.items()}, columns,
             arranged.dark | {r: d[0] for r, d in dark.items()}, arranged.cut | {r: c[0] for r, c in cut.items()},
             arranged.broken | {r: b[0] for r, b in broken.items()},
         )  # fmt: skip
@@ -293,6 +309,7 @@ class Composer:
         here = arranged.first[run][faults.pixels]
         there = (here >= 0) & ~arranged.cut[run][faults.pixels]
         kinds = {kind: faults.kinds == kind for kind in AT_A_LAMP}
+        wider = np.where(kinds["replaced"], np.char.str_len(faults.chips) - channels, 0)
         first, dark, cut, broken = {}, {}, {}, {}
         for name in self._behind(arranged, run):
             shape = (count, *arranged.first[name].shape)
@@ -300,6 +317,8 @@ class Composer:
             behind = (own >= here[:, None]) & there[:, None]
             gone = behind & kinds["missing"][:, None]
             first[name] = np.where(gone, own - channels, own)
+            if wider.any():
+                first[name] += np.where((own > here[:, None]) & there[:, None], wider[:, None], 0)
             if name == run:
                 lost = np.flatnonzero(kinds["missing"])
                 first[name][lost, faults.pixels[lost]] = -1
@@ -311,7 +330,14 @@ class Composer:
         dark[run][rows[whole], faults.pixels[whole]] = True
         part = kinds["dark-channel"]
         dark[run][rows[part], faults.pixels[part], faults.letters[part]] = True
+        for row in np.flatnonzero(kinds["replaced"]):
+            dark[run][row, faults.pixels[row]] |= self._columns(run, str(faults.chips[row])) < 0
         return first, dark, cut, broken
+
+    def _columns(self, run: str, chip: str) -> Numbers:
+        """Which of its octets each letter of a run's planned order takes in a pixel of another order; −1: none."""
+        show = self.plan.wiring.show
+        return np.array([chip.find(letter) for letter in show.type_of(show.runs[run]).colour_order])
 
     def _on_top(self, arranged: Arrangement, run: str, faults: _AtLamps) -> dict[str, Takes]:
         """What lamps take under an arrangement with each of some faults at lamps of a run on top."""
@@ -322,6 +348,10 @@ class Composer:
             if name not in self.runs:
                 continue
             octets = first[name][:, :, None] + arranged.columns[name]
+            if name == run:
+                for row in np.flatnonzero(faults.kinds == "replaced"):
+                    pixel = faults.pixels[row]
+                    octets[row, pixel] = first[name][row, pixel] + self._columns(run, str(faults.chips[row]))
             inside = (first[name] >= 0)[:, :, None] & (octets < len(ended) - 1)
             taken = ended[np.where(inside, octets, len(ended) - 1)]
             taken[broken[name][:, :, None] & inside] = RANDOM

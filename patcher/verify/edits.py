@@ -17,9 +17,9 @@ from patcher.address.patch import Patch, Start, written
 from patcher.errors import PatcherError, refuse
 from patcher.faults import Fault
 from patcher.faults.fault import first_run
-from patcher.faults.sent import port_of
-from patcher.shapes import Lattice, lattice
-from patcher.show.runs import BandRun, GridRun, PathRun, PlainRun, Run
+from patcher.faults.sent import exchanged, port_of
+from patcher.shapes import Lattice, data_order, lattice, pixels_at
+from patcher.show.runs import BandRun, GridRun, LoopRun, PathRun, PlainRun, Run
 from patcher.show.schema import Controller, Feed, Show, Tap
 from patcher.show.tables import CHANNELS, Corner
 
@@ -27,12 +27,14 @@ K = TypeVar("K")
 V = TypeVar("V")
 
 CORNERS: tuple[Corner, ...] = ("bottom-left", "bottom-right", "top-left", "top-right")
+STARTS = ("universe-shift", "swapped-starts")
 OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "power_joined")
 """What stays where it is when two runs hang in each other's place."""
 
 NEVER = {
     "dark": "the lamp is there, and the file does not say which lamps are dead",
     "dark-channel": "the lamp is there, and the file does not say which lamps are dead",
+    "replaced": "all pixels of a run are of one kind there",
     "cut": "the lamps behind it hang where they should, and only want their data back",
     "flicker": "the lamps behind it hang where they should, and only want their data back",
     "dead": "what hangs there hangs where it should, and only wants its box back",
@@ -60,7 +62,7 @@ def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
         PatcherError: no edit says one of them honestly; it has the reason.
     """
     for fault in sorted(faults, key=lambda fault: list(_EDITS).index(fault.kind)):
-        if fault.kind in ("channel-shift", "count", "universe-shift") and not _hangs(show, fault.where):
+        if fault.kind in ("channel-shift", "count", *STARTS) and not all(_hangs(show, name) for name in fault.places):
             raise cannot(fault, "nothing hangs there once the other fault is in the file; mend one, and ask again")
         show = _EDITS[fault.kind](show, patch, fault)
     return show
@@ -101,10 +103,7 @@ def _without(show: Show, fault: Fault, name: str, lamps: Sequence[int]) -> Show:
     if isinstance(run, PlainRun):
         show = _with_run(show, name, drawn=run.drawn - len(lamps))
     else:
-        places = [place for place in range(1, run.places + 1) if place not in run.gap_places]
-        if isinstance(run, PathRun) and run.data_in == "last":
-            places.reverse()
-        gone = {places[lamp] for lamp in lamps}
+        gone = {int(place) + 1 for place in pixels_at(run)[list(lamps)]}
         show = _with_run(show, name, gaps=tuple(sorted({*run.gap_places, *gone})))
     kept = np.delete(np.arange(run.pixels), lamps)
     return _renumbered(show, name, kept)
@@ -150,6 +149,13 @@ def _colour_order(show: Show, patch: Patch, fault: Fault) -> Show:
     return _with_run(show.model_copy(update={"pixel_types": show.pixel_types | {called: wanted}}), name, pixel=called)
 
 
+def _data_in(show: Show, patch: Patch, fault: Fault) -> Show:
+    if not isinstance(show.runs[fault.where], LoopRun):
+        return _grid(show, patch, fault)
+    data_in, backwards = fault.entry
+    return _with_run(show, fault.where, data_in=data_in, backwards=backwards)
+
+
 def _grid(show: Show, patch: Patch, fault: Fault) -> Show:
     run = show.runs[fault.where]
     wired = lattice(show, run)
@@ -172,6 +178,12 @@ def _rewired(show: Show, run: Run, was: Lattice, now: Lattice) -> Show:
 
 def _reversed(show: Show, patch: Patch, fault: Fault) -> Show:
     run = show.runs[fault.where]
+    if isinstance(run, LoopRun):
+        end = int(data_order(run)[-1]) + 1
+        forward = not run.against
+        last = forward and end == run.drawn
+        entry = "last" if last else "first" if end == 1 and not forward else end
+        return _with_run(show, run.name, data_in=entry, backwards=forward and not last)
     if isinstance(run, PathRun):
         return _with_run(show, run.name, data_in="first" if run.data_in == "last" else "last")
     wired = lattice(show, run)
@@ -188,15 +200,22 @@ def _reversed(show: Show, patch: Patch, fault: Fault) -> Show:
 def _swapped_runs(show: Show, patch: Patch, fault: Fault) -> Show:
     one, other = fault.places
     swap = {one: other, other: one}
-    box, port = _port_of(show, one)
-    table = show.controllers[box]
-    chain = tuple(swap.get(run, run) for run in table.port[port])
-    show = _with_box(show, box, port=table.port | {port: chain})
+    show = _swapped_with_leads(show, patch, fault)
     leads = {run: {key: getattr(show.runs[run], key) for key in OF_A_LEAD} for run in (one, other)}
     for run, place in swap.items():
         show = _with_run(show, run, **leads[place])
     for tee in [run for run in show.runs.values() if run.same_data_as in swap]:
         show = _with_run(show, tee.name, same_data_as=swap[str(tee.same_data_as)])
+    return show
+
+
+def _swapped_with_leads(show: Show, patch: Patch, fault: Fault) -> Show:
+    one, other = fault.places
+    swap = {one: other, other: one}
+    for box, port in dict.fromkeys((_port_of(show, one), _port_of(show, other))):
+        table = show.controllers[box]
+        chain = tuple(swap.get(run, run) for run in table.port[port])
+        show = _with_box(show, box, port=table.port | {port: chain})
     return show
 
 
@@ -265,6 +284,10 @@ def _count(show: Show, patch: Patch, fault: Fault) -> Show:
 
 
 def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
+    if fault.where not in show.controllers:
+        start = patch.start_of(first_run(show, fault.where))
+        box = show.controllers[start.controller]
+        return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS})
     box = show.controllers[fault.where]
     starts = [start for start in patch.starts if start.controller == box.name]
     if box.first_universe is not None:
@@ -278,6 +301,14 @@ def _channel_shift(show: Show, patch: Patch, fault: Fault) -> Show:
     start = patch.start_of(first_run(show, fault.where))
     box = show.controllers[start.controller]
     return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount})
+
+
+def _swapped_starts(show: Show, patch: Patch, fault: Fault) -> Show:
+    for run, at in exchanged(show, patch, [fault]).items():
+        start = patch.start_of(run)
+        box = show.controllers[start.controller]
+        show = _pinned(show, box.name, {_start_key(box, start): at})
+    return show
 
 
 def _start_key(box: Controller, start: Start) -> str:
@@ -294,13 +325,15 @@ _EDITS: dict[str, Callable[[Show, Patch, Fault], Show]] = {
     **dict.fromkeys(NEVER, _never),
     "missing": _missing,
     "colour-order": _colour_order,
-    "data-in": _grid, "lines": _grid, "turns": _grid,
+    "data-in": _data_in, "lines": _grid, "turns": _grid,
     "reversed": _reversed,
     "swapped-runs": _swapped_runs,
+    "swapped-with-leads": _swapped_with_leads,
     "shift": _shift,
     "swapped-ports": _swapped_ports,
     "count": _count,
     "universe-shift": _universe_shift,
     "channel-shift": _channel_shift,
+    "swapped-starts": _swapped_starts,
 }  # fmt: skip
 """In the order in which several are made: a lamp is named by the plan, what is cut off by where it then stands."""

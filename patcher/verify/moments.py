@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from patcher.address.patch import Patch
-from patcher.show.tables import LAST_UNIVERSE
+from patcher.address.rules import LAST_UNIVERSE
 from patcher.stream.sender import Target, box_universes, targets
 from patcher.verify.frames import Frame
+from patcher.verify.hypotheses import BOXES_OFF
 from patcher.wire import e131
 from patcher.wiring import Wiring
 
@@ -24,7 +25,8 @@ UP_OR_DOWN, DIMMEST = 25, 1 / 3
 
 
 def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[Target]:
-    """Where frames go: every box, its universes and those two up and down, for what may be off.
+    """Where frames go: every box, its universes, those two up and down, for what may be off, and those of boxes near it
+    in the file, for starts that may be typed into the wrong box.
 
     Args:
         wiring: what hangs where.
@@ -34,10 +36,13 @@ def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[
     tables = wiring.show.controllers
     boxes = box_universes(patch)
     found = set(targets(wiring.show, patch, boxes, hosts))
-    for box, own in boxes.items():
+    names = list(boxes)
+    for number, (box, own) in enumerate(boxes.items()):
+        near = names[max(number - BOXES_OFF, 0) : number + BOXES_OFF + 1]
+        others = {universe for name in near for universe in boxes[name]}
         host = hosts.get(box) or tables[box].address or ""
-        for universe in {one + off for one in own for off in (-2, -1, 1, 2)} - set(own):
-            if 1 <= universe <= LAST_UNIVERSE:
+        for universe in {one + off for one in own for off in (-2, -1, 1, 2)} | others:
+            if 1 <= universe <= LAST_UNIVERSE[tables[box].protocol] and universe not in own:
                 multicast = tables[box].delivery == "multicast"
                 goal = e131.multicast_group(universe) if multicast else host
                 found.add(Target(tables[box].protocol, universe, goal))

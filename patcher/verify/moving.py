@@ -50,6 +50,11 @@ class Taken:
         found: Lamps = lamps_of([self.index[:, :1]], self.channels)[0]
         return found
 
+    @cached_property
+    def times(self) -> Numbers:
+        """How often each channel is taken in the base, by whatever letter of whatever lamp."""
+        return np.bincount(np.minimum(self.index[:, 0], self.channels).ravel(), minlength=self.channels + 1)
+
     def differs_from(self, first: Lamps) -> Numbers:
         """For each class the first step at which a lamp lights that takes another channel than in the base, under the
         class or in the base, from the first step that lights each channel.
@@ -82,6 +87,8 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken]) -> Chances
     near = np.flatnonzero(open_ & (good < differs))
     if len(near):
         loses = np.all([each.loses[each.of[near]] for each in taken], axis=0) & (differs[near] < bad)
+        once = np.sum([each.times for each in taken], axis=0) == 1
+        loses &= once[steps[differs[near]]].all(axis=1)
         doubtful = near[~loses]
         at_once = _lamps_at(taken, doubtful, steps[differs[doubtful]])
         ended = np.append(near[loses], doubtful[~eye.holds(ask, at_once[:, None])[:, 0]])

@@ -96,7 +96,7 @@ class Repertoire:
         asks = (eye.whole(run), eye.flicker(run))
         for colour in colours:
             frame = Frame(f"all of {run} {colour}", (self.painter.channels(run, every, colour),))
-            yield Candidate(frame, (*asks, eye.gap(run, (colour,))))
+            yield Candidate(frame, (*asks, eye.gap(run, (colour,)), eye.odd(run, (colour,))))
         yield self.blocks(run, [0, 1, 2, 3, 4])
         yield self.blocks(run, [lamps - 4, lamps - 3, lamps - 2, lamps - 1, lamps])
         yield self.blocks(run, [round(lamps * part / 4) for part in range(5)])
@@ -207,6 +207,8 @@ class Repertoire:
         if len(parts) > 1:
             asks.append(eye.missing(run, tuple(parts)))
         asks.append(eye.gap(run, tuple(parts)))
+        if all(len(p) > eye.COUNTS_TO for p in parts.values()):
+            asks.append(eye.odd(run, tuple(parts)))
         few = sum(len(p) for p in parts.values()) <= eye.COUNTS_TO
         return Candidate(Frame(says, (self.painter.paint(run, parts),)), tuple(asks), (run,) if few else ())
 

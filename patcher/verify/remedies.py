@@ -16,6 +16,7 @@ from patcher.faults.fault import AT_A_LAMP
 from patcher.faults.sent import port_of
 from patcher.limits import hold
 from patcher.limits.power import Power, power
+from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -67,6 +68,10 @@ CAUSES: dict[str, tuple[str, ...]] = {
         "one colour of that lamp has died",
         "a lamp of another kind was put in: with fewer colours, or in another order",
     ),
+    "replaced": ("a pixel of another kind or purchase was put in when one was repaired",),
+    "data-in": ("the lead was joined at another corner than planned",),
+    "swapped-starts": ("two lines of the box sheet mixed up when typed", "two boxes mixed up when they were set"),
+    "swapped-with-leads": ("two strings mixed up when they were hung",),
     "missing": ("a dead lamp was cut out, and the wires joined",),
     "dead": ("no power at the box", "a blown fuse", "the network cable", "another address typed into the box"),
     "universe-shift": ("the box counts universes from 0", "a start universe mistyped"),
@@ -102,6 +107,8 @@ def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
         return _colours(wiring, where, value)
     if fault.kind == "dead":
         return _dead(path, show, where)
+    if fault.kind == "data-in" and isinstance(show.runs[where], LoopRun):
+        return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
     at_a_lamp = fault.kind in AT_A_LAMP
     run, pixel = (fault.lamp[0], fault.lamp[1] + 1) if at_a_lamp else ("", 0)
     before = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
@@ -113,18 +120,44 @@ def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
         "lines": f"rewire {where}: its lines run along the {value}",
         "turns": f"rewire {where}: every line of it {'runs the same way' if value == 'same-way' else 'turns back'}",
         "swapped-ports": f"swap the plugs of {' and '.join(places)}",
-        "swapped-runs": f"hang {' and '.join(places)} in each other's place on the cable",
+        "swapped-runs": f"hang {' and '.join(places)} in each other's place; their leads stay where they are",
+        "swapped-with-leads": f"hang {' and '.join(places)} in each other's place, each with its lead",
         "shift": f"{off} pixel{'s' * (value not in ('1', '-1'))} than planned before {where}'s first lamp: see its "
                  "nulls in the box, then its first lamps",
         "dark": f"replace the lamp {where}, from its neighbours' batch if you can",
         "dark-channel": f"replace the lamp {where}, whose {_colour_name(value)} stays dark",
+        "replaced": f"replace the pixel {where} by one of {_kind_of(show, run)}; its chip takes {value}",
         "missing": f"put a lamp in at {where}, where one was cut out",
         "cut": f"open the joint {before}, dry it, and make it anew",
         "flicker": f"look at the lamp {where}, and at what comes {before}",
         "universe-shift": f"type {where}'s planned start universe; it is set {off} than planned",
         "channel-shift": f"type {where}'s planned start channel; it is set {off} than planned",
         "count": f"type {where}'s planned number of pixels; it is set {off} than planned",
+        "swapped-starts": f"type the planned starts of {' and '.join(places)}; each has the other's",
     }[fault.kind]  # fmt: skip
+
+
+def _entered(run: Run, fault: Fault) -> str:
+    """Where the data enters a loop, and which way it goes round, as the audience sees it."""
+    assert isinstance(run, LoopRun)  # noqa: S101  (a grid has a corner only)
+    place, backwards = fault.entry
+    at = f"at place {place} of its outline" if isinstance(place, int) else f"at its {place.replace('-', ' ')} corner"
+    if place in ("first", "last"):
+        at = f"at the {place} place drawn"
+    turned = zip(run.corners, (*run.corners[1:], run.corners[0]), strict=True)
+    area = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in turned)
+    way = "against the drawn order" if backwards or place == "last" else "in the drawn order"
+    if area:
+        way = "clockwise" if (area < 0) is not (backwards or place == "last") else "anticlockwise"
+    return f"it is fed {at} and goes round {way}"
+
+
+def _kind_of(show: Show, run: str) -> str:
+    """A run's kind of pixel with its colour order; nothing for no run."""
+    if run not in show.runs:
+        return ""
+    kind = show.type_of(show.runs[run])
+    return f"{kind.name}, {kind.colour_order}"
 
 
 def _colour_name(letter: str) -> str:
@@ -180,8 +213,14 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
             f"patcher send ports {path}: if every box of that make is off by one, they count from 0; if only "
             f"{fault.where} is, its number was mistyped"
         )
-    if fault.kind == "channel-shift":
-        box = fault.where.partition("/")[0]
+    if fault.kind == "replaced":
+        run, pixel = fault.lamp
+        return (
+            f"{send.format('primaries', run)}: where the chip takes as many channels, {run}/{pixel + 1} alone shows "
+            "other colours; where it takes more or fewer, all behind it do"
+        )
+    if fault.kind in ("channel-shift", "swapped-starts"):
+        box = fault.where.partition("/")[0].partition(",")[0]
         return f"patcher where {path} {box} says what is planned: read the box's own page by it"
     return ""
 

@@ -18,9 +18,10 @@ from patcher.address.patch import Patch
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.faults import DARK, Fault, Planned, Takes, departure, planned
-from patcher.faults.cable import Cable, Place, channels_of
+from patcher.faults.cable import Cable, places_of, rearranged
+from patcher.faults.fault import OF_BOX
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
-from patcher.shapes import lattice
+from patcher.shapes import lattice, pixels_at
 from patcher.show.editing import edited
 from patcher.show.reading import read
 from patcher.show.runs import PathRun, PlainRun, PointsRun, Run
@@ -28,8 +29,6 @@ from patcher.show.schema import Show
 from patcher.verify.edits import cannot, changed
 from patcher.wiring import Wiring, problems, wire
 
-IN_A_BOX = ("dead", "universe-shift", "channel-shift", "count")
-"""Kinds of fault that are what a box is set to, or does not do; all others are on the wire."""
 SECONDS = 2.0
 """To search for the changed show's patch."""
 
@@ -82,7 +81,7 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     said = planned(wiring, patch)
     if misfits(patch, wiring) or not holds(plan, faults, said):
         raise cannot(faults[0], "it would then plan other data for some lamp than that lamp takes")
-    in_box = any(fault.kind in IN_A_BOX for fault in faults)
+    in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)
     return Rewritten(text, new, wiring, patch, _new_lines(text, new), boxes, moved, _counted(show, after))
@@ -129,7 +128,7 @@ def _without_lengths(show: Show) -> dict[str, object]:
 
 def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
     """Whether every lamp takes, as built, what a changed show plans for the same lamp."""
-    if any(fault.kind in IN_A_BOX for fault in faults):
+    if any(fault.kind in OF_BOX for fault in faults):
         built = before.takes | departure(before, faults).takes
     else:
         built = as_hung(before, faults, after)
@@ -153,21 +152,16 @@ def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[st
     show, wiring = before.wiring.show, before.wiring
     sent: dict[Port, Stream] = {}
     for box in after.universes:
-        own = [start for start in after.patch.starts if start.controller == box]
-        sent |= streams(after.wiring, own, box, ())[0]
+        sent |= streams(after.wiring, after.patch, box, ())[0]
     socket: dict[Port, Port] = {}
     for fault in faults:
         if fault.kind == "swapped-ports":
             one, other = (port_of(name) for name in fault.places)
             socket |= {one: other, other: one}
     found = dict(before.takes)
-    for port, chain in wiring.chains.items():
-        hung = [run for run in chain if show.runs[run].hung]
-        places = [Place(run, (channels_of(show, run),) * show.runs[run].nulls, wiring.tees(run)) for run in hung]
-        own_runs = {run for place in places for run in (place.run, *place.tees)}
-        on_it = [fault for fault in faults if fault.kind != "swapped-ports"]
-        of_wire = [f for f in on_it if (f.lamp[0] if "/" in f.where else f.places[0]) in own_runs]
-        found |= Cable(show, places, of_wire).takes(sent.get(socket.get(port, port), NOTHING))
+    on_wire = [fault for fault in faults if fault.kind != "swapped-ports"]
+    for port, places in rearranged(places_of(wiring), on_wire).items():
+        found |= Cable(show, places, on_wire).takes(sent.get(socket.get(port, port), NOTHING))
     return found
 
 
@@ -182,13 +176,10 @@ def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
         return np.array([number[tuple(cell)] for cell in cells], dtype=np.int64)
     if not isinstance(was, PathRun) or not isinstance(now, PathRun):
         return np.arange(now.pixels)
-    drawn = np.arange(was.places)
-    held = np.delete(drawn, _places(now))
-    number_of = np.cumsum(~np.isin(drawn, _places(was))) - 1
-    found: NDArray[np.int64] = number_of[held]
-    if was.data_in == "last":
-        found = was.pixels - 1 - found
-    return found[::-1] if now.data_in == "last" else found
+    number_at = np.full(was.places, -1)
+    number_at[pixels_at(was)] = np.arange(was.pixels)
+    found: NDArray[np.int64] = number_at[pixels_at(now)]
+    return found
 
 
 def _places(run: object) -> list[int]:
@@ -217,7 +208,7 @@ def _counted(before: Show, after: Show) -> tuple[str, ...]:
     """The feeds that join by number a run whose pixels are counted from elsewhere."""
 
     def wired(run: Run) -> list[object]:
-        return [getattr(run, key, None) for key in ("data_in", "lines", "turns")]
+        return [getattr(run, key, None) for key in ("data_in", "backwards", "lines", "turns")]
 
     turned = {name for name, run in after.runs.items() if wired(run) != wired(before.runs[name])}
     return tuple(name for name, feed in after.feeds.items() if any(tap.run in turned for tap in feed.taps))

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from patcher.address.patch import Patch
 from patcher.faults import planned
+from patcher.faults.fault import AT_A_LAMP
 from patcher.verify import words
 from patcher.verify.items import Item, drawn_runs, hung_chain, items
 from patcher.verify.rounds import plan
@@ -39,15 +40,20 @@ def concerns(item: Item, one: Passed, wiring: Wiring) -> bool:
 def in_words(found: Iterable[Passed]) -> list[str]:
     """What no yes proves, a sentence for each kind of it."""
     nowhere: dict[str, list[Passed]] = {}
+    alike: dict[tuple[str, str, str], list[Passed]] = {}
     said, overlooked = [], dict[str, float]()
     for one in found:
         if not one.runs:
             nowhere.setdefault(one.fault.kind, []).append(one)
         elif one.unprovable:
-            said.append(f"{one.fault}: every step of the round looks as it should.")
+            thing = one.fault.where.partition("/")[0] if one.fault.kind in AT_A_LAMP else one.fault.where
+            alike.setdefault((one.fault.kind, thing, one.fault.value), []).append(one)
         else:
             for run in one.runs:
                 overlooked[run] = max(overlooked.get(run, 0.0), one.chance)
+    for group in alike.values():
+        more = f", and the same at {len(group) - 1} more of its pixels" if group[1:] else ""
+        said.append(f"{group[0].fault}{more}: every step of the round looks as it should.")
     for kind, group in nowhere.items():
         where = _named(dict.fromkeys(one.fault.where for one in group))
         said.append(f"{_NOWHERE.get(kind, f'{kind}, where it moves no pixel')}: it shows in no frame ({where}).")
@@ -64,6 +70,7 @@ def in_words(found: Iterable[Passed]) -> list[str]:
 _NOWHERE = {
     "count": "A number of pixels typed in too high, or a null pixel too many, behind the last pixel of a port",
     "channel-shift": "A start typed a few channels off, in front of a place where no whole pixel fits",
+    "replaced": "A pixel of another kind put in, that shows the same colours and has none behind it to disturb",
     "swapped-runs": "Two runs exchanged that take the same",
 }
 

@@ -45,6 +45,11 @@ def asks(show: Show, ask: Ask) -> str:
             return f"Which of the colours is missing on {run}?"
         case "gap":
             return f"Is there a gap between lit lamps of {run}? Coming from {first}: which colour is just before it?"
+        case "odd":
+            return (
+                f"Is there a single pixel of another colour among those of {run}? Coming from {first}: which colour is "
+                "just before it?"
+            )
         case "where":
             return f"Where on {run} is the {ask.colours[0]} light?"
         case "few" if len(ask.runs) == 1:
