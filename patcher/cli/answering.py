@@ -16,8 +16,8 @@ import numpy as np
 from patcher.cli.folding import choices
 from patcher.errors import choose_from, refuse
 from patcher.show.tables import CHANNELS
+from patcher.verify import moments
 from patcher.verify.answering import Deed, Reply, Word
-from patcher.verify.moments import EACH, FRAME
 
 if TYPE_CHECKING:
     from patcher.cli.typed import Typed
@@ -75,10 +75,8 @@ class Person:
         """Keep the step lit until a key is an answer; several looks go round and round, and a yes counts only once all
         of them were shown, and the last one held.
         """
-        from patcher.verify.moments import step_moments
-
         keys, wanted = (LAST_KEYS, LAST_HELP) if self.last else (KEYS, HELP)
-        shown = step_moments(len(sent))
+        shown = moments.step_moments(len(sent))
         levels = [sent[look].dimmed(part) for look, part in shown]
         self._frames, self._told = 0, ""
         self.say(f"  {wanted}")
@@ -86,7 +84,7 @@ class Person:
             whole, look = self._frames >= len(levels) or len(sent) == 1, shown[self._frames % len(shown)][0]
             word = keys.get(key.lower())
             if word == "yes" and not whole:
-                left = math.ceil((len(levels) - self._frames) * FRAME)
+                left = math.ceil((len(levels) - self._frames) * moments.FRAME)
                 self.say(f"  Not yet: {left} s more, until every colour was shown and the last one held.")
                 continue
             if word == "no" and self.last:
@@ -107,7 +105,7 @@ class Person:
         self._frames = at
         if len(step.looks) == 1 or at >= len(shown):
             return
-        look, held = shown[at][0], at >= len(step.looks) * EACH
+        look, held = shown[at][0], at >= len(step.looks) * moments.EACH
         what = (
             "growing brighter and dimmer for 10 s: does anything flicker?" if held else "; ".join(step.looks[look].says)
         )
@@ -140,12 +138,11 @@ class Person:
         """Keep the frame lit until a key is one of the answers."""
         from patcher.stream.levels import Levels
         from patcher.verify.answering import BACK
-        from patcher.verify.moments import moments
 
         frame = question.frame
         still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
         dark = Levels((), still[0].slots[:0])
-        levels = [dark if step is None else still[step] for step in moments(frame)]
+        levels = [dark if step is None else still[step] for step in moments.moments(frame)]
         known = {answer.key: answer for answer in question.answers}
         keys = [*((answer.key, answer.says) for answer in question.answers), (BACK, "back"), ("q", "stop")]
         self.say("     " + choices(keys))
@@ -195,7 +192,7 @@ class Person:
         for elapsed in Clock(self.rate).frames(wait):
             if got or self.keys.ended or self.stopped():
                 break
-            at = begin + int(elapsed / FRAME)
+            at = begin + int(elapsed / moments.FRAME)
             if told:
                 told(at)
             self.sender.send(levels[at % len(levels)])
