@@ -15,11 +15,10 @@ from patcher.phone.plan import Plan
 from patcher.phone.state import Act
 from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
-from patcher.verify import Question
+from patcher.verify import Question, moments
 from patcher.verify.answering import BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
 from patcher.verify.hypotheses import Hypothesis
-from patcher.verify.moments import EACH, moments, step_moments
 from patcher.verify.record import states, tally
 from patcher.verify.rounds import plan as steps_of
 from patcher.verify.steps import Step
@@ -86,13 +85,13 @@ class Round:
         screen, state = self._desk.screen, self._desk.state
         if screen is None or act.number != screen.number or not self._answers_it(act, screen):
             return
+        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
+            self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
+            return
         if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
             left = f"{self._desk.shown.left} s more" if self._desk.shown.left else "a moment more"
             says = f"Not yet: {left}, until every colour was shown and the last one held."
             self._desk.alter(lambda state: replace(state, problem=says))
-            return
-        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
-            self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
             return
         try:
             self._answers.put_nowait(act)
@@ -175,7 +174,7 @@ class Round:
         own = {step.where, *(subject.says for subject in step.subjects)}
         self._told = [line for line in self._told if line not in own and not line.endswith(f"   {step.name}")]
         says = tuple(subject.says for subject in step.subjects)
-        looks = tuple(look for look, _ in step_moments(len(sent))) if len(sent) > 1 else ()
+        looks = tuple(look for look, _ in moments.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
             "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *says),
             keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
@@ -197,11 +196,11 @@ class Round:
         if len(sent) == 1:
             return (Moment(sent[0], lit[0]),)
         says = ["; ".join(look.says) for look in step.looks]
-        shown = step_moments(len(sent))
+        shown = moments.step_moments(len(sent))
         held = {part: sent[-1].dimmed(part) for _, part in shown}
         return tuple(
             Moment(sent[look], lit[look], f"Now {says[look]}")
-            if at < EACH * len(sent)
+            if at < moments.EACH * len(sent)
             else Moment(held[part], lit[look], "Now brighter and dimmer: does anything flicker?")
             for at, (look, part) in enumerate(shown)
         )
@@ -229,7 +228,7 @@ class Round:
             Moment(frame.levels(universes, number), plan.lit_by(channels), _go_words(frame.goes, number))
             for number, channels in enumerate((frame.plain or frame).steps)
         ]
-        shown = tuple(Moment(None, ()) if number is None else still[number] for number in moments(frame))
+        shown = tuple(Moment(None, ()) if number is None else still[number] for number in moments.moments(frame))
         own = {f"Sent: {frame.says}", question.asks}
         self._told = [line for line in self._told if line not in own and not line.endswith(f"Sent: {frame.says}")]
         keys = (*((answer.key, answer.says) for answer in question.answers), (BACK, "Back a question"), STOP)

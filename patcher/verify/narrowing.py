@@ -23,6 +23,10 @@ NOT_ALIKE = 1
 """The place, among the answers, of the one that something is not as the rest."""
 
 
+class _Back(Exception):  # noqa: N818  (it is no error)
+    """The last answer is taken back."""
+
+
 @dataclass
 class Narrowing:
     """A talk about one run.
@@ -44,9 +48,22 @@ class Narrowing:
     pixel: int | None = None
     seen: list[Seen] = field(default_factory=list)
     stopped: bool = False
+    _given: list[str | int | None] = field(default_factory=list, init=False)
+    _known: list[str | int | None] = field(default_factory=list, init=False)
 
     def narrow(self, colours: Sequence[Colour]) -> None:
-        """Ask until one pixel is left, or until it is no matter of one pixel; by the first colour that shows it."""
+        """Ask until one pixel is left, or until it is no matter of one pixel; by the first colour that shows it. Who
+        takes the last answer back is led to its question again, by the answers before it.
+        """
+        again = True
+        while again:
+            try:
+                self._narrow(colours)
+                again = False
+            except _Back:
+                self._known, self.seen, self._given = self._given[:-1], [], []
+
+    def _narrow(self, colours: Sequence[Colour]) -> None:
         lamps = self.sound.wiring.show.runs[self.run].pixels
         for colour in colours:
             name = shade_name(colour)
@@ -63,7 +80,7 @@ class Narrowing:
 
     def _begin(self, colour: Colour, lamps: int) -> Iterator[tuple[int, int]]:
         """Stretches to look into: round the pixel that is pointed at, then the halves of the run."""
-        pointed = self.answering.point(self.run, self._question(colour, 0, lamps))
+        pointed = self._pointed(self._question(colour, 0, lamps))
         if pointed is not None:
             first = max(0, min(pointed - 1, lamps - COUNTS_TO))
             yield first, min(first + COUNTS_TO, lamps)
@@ -98,17 +115,34 @@ class Narrowing:
         ask = whole(self.run) if overall else even(self.run, shade_name(colour), last - first)
         return question(self.sound.wiring, frame, ask)
 
+    def _pointed(self, asked: Question) -> int | None:
+        if not self._known:
+            self._known.append(self.answering.point(self.run, asked))
+        self._given.append(self._known.pop(0))
+        given = self._given[-1]
+        return given if isinstance(given, int) else None
+
     def _asked(self, asked: Question) -> str | None:
         """What is said, in words; None: stop."""
-        self.say(f"     Sent: {asked.frame.says}")
-        self.say(f"     {asked.asks}")
-        key = self.answering.question(asked)
-        while key == BACK:
+        known = bool(self._known)
+        if not known:
+            self.say(f"     Sent: {asked.frame.says}")
+            self.say(f"     {asked.asks}")
+        key = self._known.pop(0) if known else self.answering.question(asked)
+        while key == BACK and not any(isinstance(given, str) for given in self._given):
             key = self.answering.question(asked)
+        if key == BACK:
+            while not isinstance(self._given[-1], str):
+                self._given.pop()  # where they pointed belongs to the answer before it
+            raise _Back
         if key is None:
             self.stopped = True
             return None
         place = next(n for n, answer in enumerate(asked.answers) if key in (answer.key, answer.says))
+        self._given.append(asked.answers[place].key)
+        if known:
+            self.seen.append(Seen(asked.frame, asked.ask, place))
+            return asked.ask.answers[place]
         self.seen.append(Seen(asked.frame, asked.ask, place))
         self.say(f"     → {asked.ask.answers[place]}")
         return asked.ask.answers[place]
