@@ -86,6 +86,8 @@ def _run(random_: random.Random, kind: str) -> Tables:
         run["pixels"] = places
     if shape in ("line", "loop", "points"):
         run["data_in"] = random_.choice(("first", "last"))
+    if shape == "loop" and places % 2:
+        run |= {"data_in": places * 2 // 3 or 1, "backwards": places % 3 == 0}
     drawn = len(lamps({"run": {"a": run}}, "a"))
     if shape != "none" and random_.random() < 0.5:
         run["gaps"] = sorted(random_.sample(range(1, drawn + 1), random_.randint(0, min(drawn - 1, 5))))

@@ -178,6 +178,10 @@ def lamps(tables: Tables, name: str) -> list[int]:
         count = len(run["at"])
     else:
         count = run["pixels"]
+    if isinstance(run.get("data_in"), int):  # round a closed outline: places go on counting behind its last
+        begin, step = run["data_in"], -1 if run.get("backwards") else 1
+        gone = [begin + step * number for number in range(count)]
+        return [place for place in gone if (place - 1) % count + 1 not in run.get("gaps", ())]
     places = [place for place in range(1, count + 1) if place not in run.get("gaps", ())]
     return places[::-1] if run.get("data_in") == "last" else places
 

@@ -209,9 +209,13 @@ def play(
 
 
 def boxes_at(plan: Plan, goals: Sequence[Target]) -> dict[str, str]:
-    """The box at each host that is sent to: the one most of whose universes go there."""
+    """The box at each host that is sent to: the one most of whose universes go there first, as `frame_goals` has it."""
     own = box_universes(plan.patch)
-    sent: dict[str, set[int]] = {}
+    sent: dict[str, dict[int, None]] = {}
     for goal in goals:
-        sent.setdefault(goal.host, set()).add(goal.universe)
-    return {host: max(own, key=lambda box: len(universes.intersection(own[box]))) for host, universes in sent.items()}
+        sent.setdefault(goal.host, {})[goal.universe] = None
+
+    def part(box: str, universes: dict[int, None]) -> float:
+        return len(set(own[box]).intersection(list(universes)[: len(own[box])])) / len(own[box])
+
+    return {host: max(own, key=lambda box: part(box, universes)) for host, universes in sent.items()}

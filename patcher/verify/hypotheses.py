@@ -46,6 +46,8 @@ COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
 """The values that are thought of, of kinds that could have any number."""
 BOXES_OFF = 3
 """So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
+MOST_LETTERS = 12
+"""Letters of a colour order. Source: the schema's `ColourOrder`."""
 EVERY_ORDER = 4
 """Of so many letters every order is thought of; of more only those in which two are exchanged, or all turned round."""
 
@@ -224,11 +226,11 @@ def other_orders(letters: str) -> list[str]:
 
 
 def other_chips(letters: str) -> list[str]:
-    """What may be put in for a pixel: a chip of its letters with red, green and blue in another order, or with two
-    letters exchanged; one with a white more or fewer; for one colour, one of three.
+    """What may be put in for a pixel: a chip of its letters with red, green and blue in another order, of few letters
+    also with any two exchanged; one with a white more or fewer; for one colour, one of three.
     """
     three = [letter for letter in letters if letter in "RGB"]
-    found = set(_exchanged(letters)[: len(letters) * (len(letters) - 1) // 2])
+    found = set(_exchanged(letters)) if len(letters) <= EVERY_ORDER else set[str]()
     for order in permutations(three):
         left = iter(order)
         found.add("".join(next(left) if letter in three else letter for letter in letters))
@@ -236,7 +238,7 @@ def other_chips(letters: str) -> list[str]:
         found |= {"RGB"}
     elif "W" in letters:
         found |= {order.replace("W", "") for order in (letters, *_exchanged(letters)[:1]) if len(order) > 1}
-    else:
+    elif len(letters) < MOST_LETTERS:
         found |= {f"{order}W" for order in (letters, *_exchanged(letters)[:1])}
     return sorted(found - {letters, ""})
 

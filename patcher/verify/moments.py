@@ -32,21 +32,25 @@ def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[
         wiring: what hangs where.
         patch: its patch.
         hosts: an address for boxes that are not to be sent to by their own.
+
+    Returns:
+        The boxes' own universes first.
     """
     tables = wiring.show.controllers
     boxes = box_universes(patch)
-    found = set(targets(wiring.show, patch, boxes, hosts))
+    found = dict.fromkeys(sorted(targets(wiring.show, patch, boxes, hosts)))
+    others = set[Target]()
     names = list(boxes)
     for number, (box, own) in enumerate(boxes.items()):
         near = names[max(number - BOXES_OFF, 0) : number + BOXES_OFF + 1]
-        others = {universe for name in near for universe in boxes[name]}
+        of_others = {universe for name in near for universe in boxes[name]}
         host = hosts.get(box) or tables[box].address or ""
-        for universe in {one + off for one in own for off in (-2, -1, 1, 2)} | others:
+        for universe in {one + off for one in own for off in (-2, -1, 1, 2)} | of_others:
             if 1 <= universe <= LAST_UNIVERSE[tables[box].protocol] and universe not in own:
                 multicast = tables[box].delivery == "multicast"
                 goal = e131.multicast_group(universe) if multicast else host
-                found.add(Target(tables[box].protocol, universe, goal))
-    return sorted(found)
+                others.add(Target(tables[box].protocol, universe, goal))
+    return list(found | dict.fromkeys(sorted(others)))
 
 
 def moments(frame: Frame) -> list[int | None]:
