@@ -176,7 +176,7 @@ class Round:
         says = tuple(subject.says for subject in step.subjects)
         looks = tuple(look for look, _ in moments.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
-            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *says),
+            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *(() if looks else says)),
             keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
             moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip

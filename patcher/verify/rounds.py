@@ -114,7 +114,9 @@ class _Round:
         shown = primaries.looks({run: self._letters(run) for run in wanted})
         looks = []
         for colours in shown:
-            lines = tuple(f"{name}: {words.listed(own)}" for name, own in primaries.named(colours).items())
+            named = primaries.named(colours)
+            alike = len(named) == 1 and len(colours) == len(wanted)
+            lines = tuple(named) if alike else tuple(f"{name}: {words.listed(own)}" for name, own in named.items())
             looks.append(Look(tuple(Glow(run, self._all(run), colour) for run, colour in colours.items()), lines))
         subjects = []
         for run, names in wanted.items():
@@ -128,8 +130,8 @@ class _Round:
                 says = f"{name}: every pixel {words.listed(own)}"
                 subjects.append(Subject(name, says, (Item(name, "colours"),), tuple(checks)))
         where = (
-            f"Look over every pixel that {box} feeds, colour after colour; at last all of it grows brighter and dimmer "
-            "for ten seconds. No pixel is dark, dimmer or of another colour than the rest of its run; nothing flickers."
+            f"Look over all that {box} feeds: no pixel is dark, dimmer or of another colour. "
+            "At the end, for 10 s: nothing flickers."
         )
         yield Step(f"colours {box}", box, where, tuple(looks), tuple(subjects))
 

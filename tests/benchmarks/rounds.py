@@ -60,9 +60,7 @@ def main() -> None:
     asked.add_argument("--shows", type=int, default=50)
     asked.add_argument("--from", type=int, default=0, dest="first")
     given = asked.parse_args()
-    print(
-        "| show | steps a run | faults at pixels | seen by no eye | overlooked with a chance | s, round | s |"
-    )
+    print("| show | steps a run | faults at pixels | seen by no eye | overlooked with a chance | s, round | s |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     show = read_show(SHOWS / "heron-lock.toml").show
     assert show is not None
