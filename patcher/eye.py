@@ -10,9 +10,10 @@ An eye
 - counts to four: where at most four lamps of a run are lit it sees each of them, and every gap between them;
 - calls a colour seen in a longer stretch where two lamps or more show it;
 - sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
-- where all that is lit on a run should have one colour, sees a single pixel of another colour at once (a feature that
-  stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a dark one as above;
-- tells behind which colour of several stretches a single lamp of another one is, and misses it one time in ten;
+- where all that is lit on a run should be one stretch of one colour, and it is asked whether that is so, sees a single
+  pixel of another colour at once (what stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a
+  dark one as above;
+- tells behind which colour of several stretches a single pixel of another one is, and misses it one time in ten;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
 - sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
   side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.

@@ -4,6 +4,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import numpy as np
 from judges import judge
 from phones import Rig, until
 from playwright.sync_api import BrowserContext, Page, sync_playwright
@@ -11,10 +12,11 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from patcher.cli.witness import Witness
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
+from patcher.stream.looks import Look
 from patcher.verify import Question
 from patcher.verify.items import items
-from patcher.verify.rounds import as_said
 from patcher.verify.rounds import plan as steps_of
+from patcher.verify.steps import as_said
 
 SCREEN = {"width": 360, "height": 740}
 
@@ -110,26 +112,38 @@ class Answerer:
     def look(self, page: Page, name: str) -> None:
         """Yes, where the lamps that are lit are those of the look; else no, with every thing that has others."""
         step, wiring = self.steps[name], self.rig.plan.wiring
-        meant = {
-            f"{run}/{lamp + 1}"
-            for glow in step.look.glows
-            for run in (glow.run, *wiring.tees(glow.run))
-            for lamp in glow.pixels.tolist()
-        }
-        until(lambda: self.rig.lit() == meant, 1.0)
-        with self.rig.watch:
-            shades = {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
-        seen = {
-            run: shade_table(self.rig.yard.letters[run])[((lamps > 0) << list(range(lamps.shape[1]))).sum(axis=1)]
-            for run, lamps in shades.items()
-        }
+        seen = [self._shades(look, number if len(step.looks) > 1 else 0) for number, look in enumerate(step.looks)]
         said = as_said(step, wiring, seen, Eye())
         wrong = [thing for thing, chance in said.items() if thing and chance < 0.5]
         if all(chance >= 0.5 for chance in said.values()):
-            key(page, "Yes")
+            page.get_by_role("button", name="Yes", exact=True).tap(timeout=60_000)
             return
         key(page, "No")
         if len(step.subjects) > 1:
             for thing in wrong:
                 page.locator("#keys").get_by_role("button", name=thing, exact=True).tap()
             key(page, "These are wrong" if wrong else "Can’t tell which")
+
+    def _shades(self, look: Look, number: int) -> dict[str, np.ndarray]:
+        """What the yard's lamps show of a look, once its turn has come."""
+        wiring = self.rig.plan.wiring
+        meant = {
+            f"{run}/{lamp + 1}"
+            for glow in look.glows
+            for run in (glow.run, *wiring.tees(glow.run))
+            for lamp in glow.pixels.tolist()
+        }
+        its_turn = lambda: self.rig.desk.shown.step == number and bool(self.rig.desk.shown.lit)  # noqa: E731
+        while True:
+            until(its_turn, 60.0)
+            come = len(self.rig.arrived)
+            until(lambda: len(self.rig.arrived) >= come + 4, 1.0)  # noqa: B023  (the same lamps in another colour)
+            until(lambda: self.rig.lit() == meant or not its_turn(), 1.0)
+            with self.rig.watch:
+                shades = {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
+            if its_turn():
+                break
+        return {
+            run: shade_table(self.rig.yard.letters[run])[((lamps > 0) << list(range(lamps.shape[1]))).sum(axis=1)]
+            for run, lamps in shades.items()
+        }

@@ -143,7 +143,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
-        page.get_by_role("button", name="Yes").wait_for()
+        page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         rig.rounds._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
         page.get_by_role("button", name=said[0]).wait_for()
         drawn = {
@@ -169,11 +169,11 @@ def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path)
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
-        page.get_by_role("button", name="Yes").wait_for()
+        page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         screen = rig.desk.screen
         assert screen is not None
         key(page, "Dark")
-        page.get_by_role("button", name="Yes").wait_for(state="detached")
+        page.get_by_role("button", name=re.compile("^Yes")).wait_for(state="detached")
         assert page.get_by_role("button", name="Skip").is_visible()
         with rig.page() as other:
             other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
@@ -393,7 +393,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
             page.goto(f"{rig.entry.origin}/show#{section}")
             if section == "round":
                 page.get_by_role("button", name="Go on with the round").tap()
-                page.get_by_role("button", name="Yes").wait_for()
+                page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         page.locator(f"#{section}").wait_for()
         found = Axe().run(page)
         assert found.violations_count == 0, found.generate_report()
@@ -456,3 +456,55 @@ def test_the_command_serves_ends_dark_and_says_so(heron_lock: Path, patcher: Pat
     ran = patcher("phone", heron_lock, "--address", "203.0.113.9")
     assert ran.returncode == 2
     assert "this machine has no address" in ran.stderr
+
+
+def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_the_time(heron_lock: Path) -> None:
+    # Source: the issue: it cannot be answered "yes, all fine" before the ten seconds are over, on the phone either
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        key(page, "Begin the round")
+        yes = page.get_by_role("button", name=re.compile("^Yes, in [0-9]+ s$"))
+        yes.wait_for()
+        assert yes.is_disabled()
+        page.locator("#stands").get_by_text("Now green").wait_for()
+        screen, answers = rig.desk.screen, rig.rounds._answers
+        assert screen is not None
+        with rig.page() as other:
+            other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
+            page.get_by_role("alert").get_by_text("Not yet").wait_for()
+            assert rig.desk.screen is screen
+            assert answers.empty()
+        key(page, "Dark")
+        assert until(lambda: not rig.lit())
+        left = rig.desk.shown.left
+        time.sleep(1.2)
+        key(page, "Light")
+        assert until(lambda: bool(rig.lit()))
+        assert until(lambda: rig.desk.shown.left > 0)
+        assert rig.desk.shown.left >= left - 1, "while it is dark no time counts"
+        page.locator("#stands").get_by_text("does anything flicker").wait_for()
+        key(page, "Yes")
+        assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
+
+
+def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
+    # Source: the issue: "which run?", then pointed at on the phone's drawing until the pixel is known
+    fault = "dark-channel:gable/57=G"
+    with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="The round").tap()
+        key(page, "Begin the round")
+        answerer = Answerer(rig, [fault])
+        page.get_by_role("button", name=re.compile("^Yes")).wait_for()
+        answerer.look(page, "colours lockhouse")
+        page.get_by_role("heading", name="What is wrong?").wait_for()
+        assert answerer.question is not None
+        wanted = answerer.witness.answer(answerer.question)
+        words = next(answer.says for answer in answerer.question.answers if answer.key == wanted)
+        page.locator("#keys").get_by_role("button", name=words, exact=True).tap()
+        page.get_by_role("heading", name="Which pixel of gable?").wait_for()
+        assert until(lambda: len(rig.lit()) >= 88)
+        page.wait_for_function("() => drawn && drawn.runs.includes('gable')")
+        at = page.evaluate("() => drawn.put('gable', 56)")
+        page.locator("#round-picture").tap(position={"x": at[0], "y": at[1] + 1})
+        page.get_by_role("heading", name="What is wrong?").wait_for()
+        assert until(lambda: rig.lit() <= {f"gable/{number}" for number in range(56, 60)} and bool(rig.lit()))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+import re
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,7 @@ import numpy as np
 from patcher.cli.folding import choices
 from patcher.errors import choose_from, refuse
 from patcher.show.tables import CHANNELS
+from patcher.verify import moments
 from patcher.verify.answering import Deed, Reply, Word
 
 if TYPE_CHECKING:
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
     from patcher.verify import Question
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.moments import Play
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step
     from patcher.wiring import Wiring
     from patcher.yard.yard import Yard
 
@@ -66,53 +69,88 @@ class Person:
     stopped: Callable[[], bool]
     say: Callable[[str], None]
     last: bool = False
+    _frames: int = field(default=0, init=False)
+    _told: str = field(default="", init=False)
 
-    def step(self, step: Step, levels: Levels) -> Reply:
-        """Keep the look lit until a key is an answer."""
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """Keep the step lit until a key is an answer; several looks go round and round, and a yes counts only once all
+        of them were shown, and the last one held.
+        """
         keys, wanted = (LAST_KEYS, LAST_HELP) if self.last else (KEYS, HELP)
+        shown = moments.step_moments(len(sent))
+        levels = [sent[look].dimmed(part) for look, part in shown]
+        self._frames, self._told = 0, ""
         self.say(f"  {wanted}")
-        while (key := self._key([levels])) is not None:
+        while (key := self._key(levels, told=lambda at: self._say_part(step, shown, at))) is not None:
+            whole, look = self._frames >= len(levels) or len(sent) == 1, shown[self._frames % len(shown)][0]
             word = keys.get(key.lower())
+            if word == "yes" and not whole:
+                left = math.ceil((len(levels) - self._frames) * moments.FRAME)
+                self.say(f"  Not yet: {left} s more, until every colour was shown and the last one held.")
+                continue
             if word == "no" and self.last:
                 return Reply("no")
             if word == "note":
                 self.say("  Your note, then Enter:")
-                return Reply("note", text=self._line([levels]) or "")
+                return Reply("note", text=self._line(levels) or "")
             if word == "no" and len(step.subjects) > 1:
-                return self._which(step, levels)
+                return replace(self._which(step, levels), look=look, whole=whole)
             if word is not None:
-                return Reply(word)
+                return Reply(word, look=look, whole=whole)
             if key.strip():
                 self.say(f"  “{key}” is no answer. {wanted}")
         return Reply("stop")
 
-    def _which(self, step: Step, levels: Levels) -> Reply:
+    def _say_part(self, step: Step, shown: Sequence[tuple[int, float]], at: int) -> None:
+        """Which look of several it is, the first time round."""
+        self._frames = at
+        if len(step.looks) == 1 or at >= len(shown):
+            return
+        look, held = shown[at][0], at >= len(step.looks) * moments.EACH
+        what = (
+            "growing brighter and dimmer for 10 s: does anything flicker?" if held else "; ".join(step.looks[look].says)
+        )
+        if what != self._told:
+            self._told = what
+            self.say(f"  now {what}")
+
+    def _which(self, step: Step, levels: Sequence[Levels]) -> Reply:
         for number, subject in enumerate(step.subjects, start=1):
             self.say(f"    {number} {subject.thing}")
-        self.say("  Which is not so? Its number, or several, then Enter; Enter alone if you can't tell.")
-        line = self._line([levels])
+        self.say(
+            "  Which is not so? Its number, or several with spaces between, then Enter; Enter alone if you can't tell."
+        )
+        line = self._line(levels)
         if line is None:
             return Reply("stop")
-        chosen = [int(key) for key in line if key.isdecimal() and key.isascii()]
+        chosen = {int(number) for number in re.findall("[0-9]+", line, re.ASCII)}
+        if len(step.subjects) < 10:  # keys as they come: 12 is the first and the second
+            chosen = {int(key) for number in chosen for key in str(number)}
         return Reply("no", tuple(s.thing for number, s in enumerate(step.subjects, start=1) if number in chosen))
+
+    def point(self, run: str, question: Question) -> int | None:
+        """The pixel's number, where they know it."""
+        self.say("     Its number, counted from where the data comes in, then Enter; Enter alone if not known.")
+        frame = question.frame
+        line = self._line([frame.levels(self.universes)])
+        return int(line) - 1 if line and line.isascii() and line.isdecimal() and int(line) else None
 
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
         from patcher.verify.answering import AGAIN, BACK
-        from patcher.verify.moments import Play, lasts, moments, too_early
 
         frame = question.frame
         still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
-        levels = [None if step is None else still[step] for step in moments(frame)]
-        play = Play.of(frame)
+        levels = [None if step is None else still[step] for step in moments.moments(frame)]
+        play = moments.Play.of(frame)
         needs = {answer.key: question.needs(answer.key) for answer in question.answers}
         keys = [(answer.key, answer.says) for answer in question.answers]
         keys += [(AGAIN, "play it again")] * play.moves + [(BACK, "previous question"), ("q", "stop")]
         if play.moves:
-            self.say(f"     {lasts(frame)}")
+            self.say(f"     {moments.lasts(frame)}")
         self.say("     " + choices(keys))
         while (key := self._key(levels, play)) is not None:
-            if key in needs and (early := too_early(needs[key], play.begun, play.whole)):
+            if key in needs and (early := moments.too_early(needs[key], play.begun, play.whole)):
                 self.say(f"     {early}")
             elif key in needs or key == BACK:
                 return key
@@ -141,17 +179,21 @@ class Person:
         """They see it for themselves."""
         return True
 
-    def _key(self, levels: Sequence[Levels | None], play: Play | None = None) -> str | None:
+    def _key(
+        self, levels: Sequence[Levels | None], play: Play | None = None, told: Callable[[int], None] | None = None
+    ) -> str | None:
         """The next key, frames being sent meanwhile; None: stop.
 
         Args:
-            levels: what is sent; of a frame that moves each of its moments, None where all is dark.
-            play: how far that was played; what runs is said.
+            levels: what is sent, moment after moment; None where all is dark.
+            play: how far a frame that moves was played; what runs is said.
+            told: is told each moment by its number; they go on from where the last key found them.
         """
         from patcher.stream.clock import Clock
         from patcher.stream.sender import DARK
 
         got: list[str] = []
+        begin = self._frames if told else 0
 
         def wait(left: float) -> bool:
             key = self.keys(min(left, LONGEST_WAIT))
@@ -161,14 +203,19 @@ class Person:
                 time.sleep(min(left, LONGEST_WAIT))
             return bool(got) or self.keys.ended or self.stopped()
 
-        for _ in Clock(self.rate).frames(wait):
+        for elapsed in Clock(self.rate).frames(wait):
             if got or self.keys.ended or self.stopped():
                 break
-            said = play.says if play else ""
-            moment = play.at(time.monotonic()) if play else 0
-            if play and play.says != said:
-                self.say(f"     {play.says}")
-            self.sender.send((levels[moment] if moment is not None else None) or DARK)
+            if play:
+                said = play.says
+                at = play.at(time.monotonic())
+                if play.says != said:
+                    self.say(f"     {play.says}")
+            else:
+                at = begin + int(elapsed / moments.FRAME)
+                if told:
+                    told(at)
+            self.sender.send((levels[at % len(levels)] if at is not None else None) or DARK)
         return got[0] if got and not self.stopped() else None
 
     def _line(self, levels: Sequence[Levels]) -> str | None:
@@ -204,12 +251,23 @@ class Written:
             if not colon or not name or not answer:
                 says = f"is no answer: “{text}”"
                 raise refuse(
-                    f"{path}, line {number}", says, "write the step's name, a colon and the answer: colours gable: yes"
+                    f"{path}, line {number}", says, "write the step's name, a colon and the answer: parts gable: yes"
                 )
             lines.append((number, name, answer))
         return cls(path, lines)
 
-    def step(self, step: Step, levels: Levels) -> Reply:
+    def point(self, run: str, question: Question) -> int | None:
+        """The next line, if it names the pixel: `pixel: 57`."""
+        if not self.lines or self.lines[0][1] != "pixel":
+            return None
+        number, _, answer = self.lines.pop(0)
+        if not (answer.isascii() and answer.isdecimal() and int(answer)):
+            raise refuse(
+                f"{self.path}, line {number}", f"“{answer}” is no pixel of {run}", "write its number: pixel: 57"
+            )
+        return int(answer) - 1
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """The next line, which must be about this step; at the file's end: stop."""
         if not self.lines:
             return Reply("stop")
@@ -289,22 +347,28 @@ class Lamps:
     stopped: Callable[[], bool]
     heard: int = 0
 
-    def step(self, step: Step, levels: Levels) -> Reply:
-        """What the eye says of the look: no, where any of its things is not as it should be."""
-        from patcher.verify.rounds import as_said
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """What the eye says of the step: no, where any of its things is not as it should be."""
+        from patcher.verify.steps import as_said
 
+        shades = [self._shades(levels) for levels in sent]
         sound = {
             thing: bool(self.chance.random() < chance)
-            for thing, chance in as_said(step, self.wiring, self._shades(levels), self.eye).items()
+            for thing, chance in as_said(step, self.wiring, shades, self.eye).items()
         }
         if self.stopped():
             return Reply("stop")
         if all(sound.values()):
             return Reply("yes")
         wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
-        return Reply(
-            "no", wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
-        )
+        checks = [check for subject in step.subjects if subject.thing in wrong for check in subject.checks]
+        look = min(checks, key=lambda one: one.chance(self.eye, shades[one.look][one.run])).look if checks else 0
+        named = wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
+        return Reply("no", named, look=look)
+
+    def point(self, run: str, question: Question) -> int | None:
+        """An eye at ten metres knows no pixel's number."""
+        return None
 
     def question(self, question: Question) -> str | None:
         """The key of what the eye sees."""

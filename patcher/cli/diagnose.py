@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from patcher.verify.consulting import Consulting
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rewriting import Rewritten
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step
     from patcher.wiring import Wiring
 
     Hands = Callable[[Wiring, Patch], AbstractContextManager[Answering]]
@@ -181,7 +181,11 @@ class Lines:
         said = self._next(["mended", *["write"] * writable, "leave"])
         return "mended" if said == "mended" else "write" if said == "write" else "leave"
 
-    def step(self, step: Step, levels: Levels) -> Reply:
+    def point(self, run: str, question: Question) -> int | None:
+        """Nobody points: the questions of a diagnosis ask for no pixel."""
+        return None
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """The next line, yes or no."""
         from patcher.verify.answering import Reply
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli.folding import fold
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
     from patcher.verify.answering import Answering
     from patcher.verify.items import Item
     from patcher.verify.record import Record, State
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step
+    from patcher.verify.unprovable import Passed
     from patcher.verify.walking import Walk
     from patcher.wiring import Wiring
 
@@ -79,7 +81,7 @@ def verify(
             answers=answers, yard=yard, by_hand=by_hand, interface=interface, as_json=as_json,
         )  # fmt: skip
         record = read_record(show)
-    _say_report(show, wiring, record, wanted, looks=None if report else walked, as_json=as_json)
+    _say_report(show, wiring, patch, record, wanted, looks=None if report else walked, as_json=as_json)
 
 
 def _fitting(
@@ -154,7 +156,6 @@ def _round(
 ) -> int:  # fmt: skip
     """Walk it, and begin anew where the show file is changed on the way; how many looks were shown."""
     from patcher.cli.answering import Written
-    from patcher.cli.folding import fold
     from patcher.verify.files import read_record
     from patcher.verify.items import digests, items
 
@@ -192,7 +193,9 @@ def _walk(
     """The round that is left to walk; None where all is proved."""
     from patcher.stream.levels import levels
     from patcher.stream.sender import box_universes
+    from patcher.verify.items import older_digests
     from patcher.verify.rounds import plan
+    from patcher.verify.standing import by_older_round
     from patcher.verify.walking import Walk, open_items
 
     steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
@@ -200,18 +203,22 @@ def _walk(
         say("All of it is proved already: --again looks once more, --new-season unproves all.")
         return None
     universes = sorted({universe for own in box_universes(patch).values() for universe in own})
-    say(_begin(steps, record, wanted))
+    say(_begin(steps, record, wanted, by_older_round(record, older_digests(wiring, patch, wanted))))
     return Walk(
         show, wiring, patch, every, steps, answering,
         lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
     )  # fmt: skip
 
 
-def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str]) -> str:
+def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str], before: set[Item]) -> str:
+    from patcher.verify.standing import OLDER
+
     boxes = list(dict.fromkeys(step.box for step in steps))
-    first = f"{count(len(steps), 'look')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
-    changed = sorted({item.thing for item, digest in wanted.items() if record.changed(item, digest)})
-    return first + (f"\nChanged since they were looked at: {', '.join(changed)}." if changed else "")
+    first = f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
+    changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
+    first += f"\nChanged since they were looked at: {', '.join(changed)}." if changed else ""
+    again = sorted({item.thing for item in before & {*wanted}})
+    return first + (f"\nOpen again, since {OLDER}: the colours of {', '.join(again)}." if again else "")
 
 
 @contextmanager
@@ -282,23 +289,32 @@ def _lamps(
 
 
 def _say_report(
-    show: Path, wiring: Wiring, record: Record, wanted: Mapping[Item, str], *, looks: int | None, as_json: bool
-) -> None:
+    show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
+    *, looks: int | None, as_json: bool,
+) -> None:  # fmt: skip
+    from patcher.verify.items import older_digests
     from patcher.verify.record import STATES, states, tally
     from patcher.verify.standing import by_box, failed, still_open
+    from patcher.verify.unproved import TOO_MANY, in_words, left_open
 
     found = states(record, wanted)
     of_box = by_box(wanted, wiring)
     in_all = tally(found.values())
+    proved = [box for box, own in of_box.items() if any(found[item] == "proved" for item in own)]
+    unproved = left_open(wiring, patch, proved) if proved and (as_json or looks is None) else []
     if as_json:
-        say_json(_document(show, record, wanted, of_box, looks))
+        say_json(_document(show, wiring, patch, record, wanted, of_box, looks, unproved))
     else:
         rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in of_box.items()]
         say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
         for line in failed(record, wanted):
             print(f"failed: {line}")
-        for line in still_open(record, wanted) if looks is None else ():
-            print(f"open: {line}")
+        for line in still_open(record, wanted, older_digests(wiring, patch, wanted)) if looks is None else ():
+            print(fold(f"open: {line}"))
+        if unproved is None:
+            print(fold(f"no yes proves: that {TOO_MANY}: patcher verify {show} {proved[0]} --report"))
+        for line in in_words(unproved or ()):
+            print(fold(f"no yes proves: {line}"))
         for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
             for entry in entries:
                 print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {entry.thing}: {entry.what}")
@@ -307,19 +323,27 @@ def _say_report(
 
 
 def _document(
-    show: Path, record: Record, wanted: Mapping[Item, str], by_box: Mapping[str, list[Item]], looks: int | None
-) -> dict[str, Any]:
+    show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
+    by_box: Mapping[str, list[Item]], looks: int | None, unproved: list[Passed] | None,
+) -> dict[str, Any]:  # fmt: skip
+    from patcher.verify.items import older_digests
     from patcher.verify.record import CHAPTERS, states
+    from patcher.verify.standing import by_older_round
+    from patcher.verify.unproved import concerns
 
     found = states(record, wanted)
-    things = []
+    things, before = [], by_older_round(record, older_digests(wiring, patch, wanted))
     for item, state in found.items():
         answer = record.answers.get(item)
         things.append({
             "thing": item.thing, "what": item.what, "state": state,
-            "changed": record.changed(item, wanted[item]),
+            "changed": record.changed(item, wanted[item]), "older_round": item in before,
             "when": answer.when.isoformat() if answer else None,
             "found": list(answer.found) if answer and state == "failed" else [],
+            "unprovable": [
+                str(one.fault)
+                for one in unproved or () if state == "proved" and one.unprovable and concerns(item, one, wiring)
+            ],
         })  # fmt: skip
     entries = {
         str(chapter): [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in record.chapter(chapter)]
@@ -328,8 +352,18 @@ def _document(
     return {
         "show": str(show), **_counts(found.values()), "looks": looks,
         "boxes": [{"controller": box, **_counts(found[item] for item in own)} for box, own in by_box.items()],
-        "items": things, **entries,
+        "items": things, "unproved": None if unproved is None else _unproved(unproved), **entries,
     }  # fmt: skip
+
+
+def _unproved(found: Iterable[Passed]) -> list[dict[str, Any]]:
+    """Faults that pass the round, with their chance; of those that an eye may overlook the worst of each run."""
+    worst: dict[tuple[str, ...], Passed] = {}
+    for one in found:
+        key = (str(one.fault),) if one.unprovable else one.runs
+        if key not in worst or worst[key].chance < one.chance:
+            worst[key] = one
+    return [{"fault": str(one.fault), "runs": list(one.runs), "chance": round(one.chance, 6)} for one in worst.values()]
 
 
 def _counts(states: Iterable[State]) -> dict[str, int]:

@@ -15,7 +15,7 @@ from patcher.stream.sender import box_universes
 from patcher.verify import Frame, Question
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.rewriting import same_lamps
-from patcher.verify.rounds import Step, as_said
+from patcher.verify.steps import Step, as_said
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
@@ -71,17 +71,21 @@ class Witness:
         self.says = wiring
         return not boxes and bool(named or not mended)
 
-    def step(self, step: Step, levels: Levels) -> Reply:
-        """Whether the eye finds a look as it should be."""
+    def point(self, run: str, question: Question) -> int | None:
+        """An eye at ten metres knows no pixel's number."""
+        return None
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """Whether the eye finds a step as it should be."""
         from patcher.verify.answering import Reply
 
-        looks = []
-        for _ in range(GLANCES):
-            self._send(levels)
-            looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
-        shades = {}
-        for run in self.says.show.runs:
-            shades[run] = self._shades(run, [look[run] for look in looks])[0]
+        shades = []
+        for levels in sent:
+            looks = []
+            for _ in range(GLANCES):
+                self._send(levels)
+                looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
+            shades.append({run: self._shades(run, [look[run] for look in looks])[0] for run in self.says.show.runs})
         said = as_said(step, self.says, shades, self._eye)
         return Reply("yes" if all(self._chance.random() < chance for chance in said.values()) else "no")
 

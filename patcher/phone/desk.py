@@ -23,13 +23,14 @@ FEW = 12
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One of the pictures that a question of the round shows in turn: its levels, None for dark, what it lights, and
-    which pass of what moves it belongs to, from 1; 0 where nothing moves.
+    """One of the pictures that a screen of the round shows in turn: its levels, None for dark, what it lights, which
+    pass of what moves it belongs to, from 1 (0 where nothing moves), and which look of a step it is, in words.
     """
 
     levels: Levels | None
     lit: tuple[Lit, ...]
     of_pass: int = 0
+    go: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,8 @@ class Screen:
         says: what should be lit, in words.
         needs: for each key how many passes must have begun before it can be answered, as in `Ask.needs`.
         marks: places that are named: the run, the pixel to begin at, one towards which it is read.
+        looks: for each moment the look of a step that it belongs to, where a yes counts only once all were shown.
+        points: the run at one of whose pixels may be pointed.
     """
 
     number: int
@@ -64,6 +67,8 @@ class Screen:
     says: tuple[str, ...] = ()
     needs: tuple[int, ...] = ()
     marks: tuple[tuple[str, int, int], ...] = ()
+    looks: tuple[int, ...] = ()
+    points: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +81,11 @@ class Shown:
         step: which step of how many.
         steps: how many.
         lost: boxes that cannot be reached.
-        go: which pass of what moves runs, in words.
+        go: which pass of what moves runs, or which look of a step, in words.
         screen: the number of the screen that it belongs to; 0 for none.
         begun: how many passes of that have begun.
         whole: whether all of it was shown.
+        left: seconds until all of a step was shown, so that a yes counts.
     """
 
     says: tuple[str, ...] = ()
@@ -91,6 +97,7 @@ class Shown:
     screen: int = 0
     begun: int = 0
     whole: bool = True
+    left: int = 0
 
 
 @dataclass
@@ -104,6 +111,7 @@ class Desk:
         state: what is asked of the lamps.
         screen: what the round asks; None where there is none.
         shown: what is on the wire.
+        whole: the number of the screen all of which was shown.
         record: counts the changes of the record.
         version: counts all changes.
         failed: why there is no light any more, and never will be.
@@ -116,6 +124,7 @@ class Desk:
     state: State = field(default_factory=State)
     screen: Screen | None = None
     shown: Shown = field(default_factory=Shown)
+    whole: int = 0
     record: int = 0
     failed: str = ""
     version: int = 0
@@ -251,8 +260,8 @@ class Desk:
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
-            "go": shown.go, "begun": shown.begun, "whole": shown.whole, "step": shown.step, "steps": shown.steps,
-            "says": says, "lit": shown.lit,
+            "go": shown.go, "begun": shown.begun, "whole": shown.whole, "left": shown.left, "step": shown.step,
+            "steps": shown.steps, "says": says, "lit": shown.lit,
             "lost": shown.lost, "record": self.record, "failed": self.failed,
             "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
         }  # fmt: skip
@@ -263,4 +272,5 @@ def _screen(screen: Screen) -> dict[str, Any]:
         "number": screen.number, "kind": screen.kind, "title": screen.title, "where": screen.where,
         "told": screen.told, "asks": screen.asks, "keys": screen.keys, "things": screen.things,
         "needs": screen.needs, "marks": screen.marks,
+        "timed": bool(screen.looks), "points": screen.points,
     }  # fmt: skip

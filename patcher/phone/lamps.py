@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 from patcher.phone.desk import Desk, Moment, Screen, Shown
 from patcher.phone.plan import Plan
@@ -16,11 +17,13 @@ from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
 from patcher.stream.patterns import FASTEST_FLASH, Pattern
 from patcher.stream.sender import DARK, Sender, Target, box_universes
-from patcher.verify.moments import Play
+from patcher.verify.moments import FRAME, Play
 
 SMALL = 8
 """Slots that may grow brighter without being a flash: a lamp or two."""
 LONGEST_WAIT = 0.05
+LONGEST_GAP = 0.5
+"""Seconds between two frames; after more than that nothing was shown meanwhile."""
 SAID_A_SECOND = 12.0
 """How often at most pages are told of steps that go by themselves."""
 
@@ -80,6 +83,8 @@ class Lamps:
         self._own_step: object = None
         self._played: tuple[int, int] = (0, 0)
         self._play = Play((), ())
+        self._screen = 0
+        self._lit_for, self._lit_at = 0.0, 0.0
         self._said_at = -1.0
         self._picture: Picture | None = None
 
@@ -119,6 +124,8 @@ class Lamps:
             if state.dark or screen is None or not screen.moments:
                 self._play.again()
                 return Picture("dark", DARK, Shown())
+            if screen.looks:
+                return self._of_looks(screen, now)
             return self._of_screen(screen, now)
         self._play.again()
         pattern = pattern_of(state, self._plan)
@@ -141,6 +148,23 @@ class Lamps:
             go=self._play.says, screen=screen.number, begun=self._play.begun, whole=self._play.whole,
         )  # fmt: skip
         return Picture((screen.number, at), moment.levels or DARK, shown)
+
+    def _of_looks(self, screen: Screen, now: float) -> Picture:
+        """The look of a step whose turn it is. Only what is lit counts as shown: a blackout stops the time."""
+        if self._screen != screen.number:
+            self._screen, self._lit_for = screen.number, 0.0
+        lit, self._lit_at = self._lit_at, now
+        if self._levels is not DARK and 0 <= now - lit < LONGEST_GAP:
+            self._lit_for += now - lit
+        whole = len(screen.moments) * FRAME
+        at = int(self._lit_for / FRAME) % len(screen.moments)
+        moment, look = screen.moments[at], screen.looks[at]
+        if self._lit_for >= whole:
+            self._desk.whole = screen.number
+        left = ceil(max(0.0, whole - self._lit_for))
+        shown = Shown((moment.go,), moment.lit, look, max(screen.looks) + 1, go=moment.go, left=left)
+        same_look = isinstance(self._key, tuple) and self._key[:2] == (screen.number, look)
+        return Picture((screen.number, look, at), moment.levels or DARK, shown, by_itself=same_look)
 
     def _of_pattern(self, state: State, pattern: Pattern) -> Picture:
         key = self._key_of(state)

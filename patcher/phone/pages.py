@@ -25,6 +25,7 @@ from patcher.stream.patterns import SWEEPS
 from patcher.verify.files import read_record
 from patcher.verify.record import states, tally
 from patcher.verify.standing import failed, still_open, tallies
+from patcher.verify.unproved import TOO_MANY, in_words, left_open
 from patcher.wiring import port_name
 
 WIDE = 90.0
@@ -47,6 +48,8 @@ class Pages:
         self._words = {"yard": yard, "hold": hold}
         self._made: dict[str, tuple[int, str]] = {}
         self._making = threading.Lock()
+        self._unproved: tuple[int, list[str]] = (-1, [])
+        self._working = threading.Lock()
 
     def file(self, name: str) -> Response:
         """A file that is the same for every show."""
@@ -67,9 +70,20 @@ class Pages:
         in_all = tally(states(record, plan.digests).values())
         return {
             "in_all": in_all, "boxes": tallies(record, plan.digests, plan.wiring),
-            "failed": failed(record, plan.digests), "open": still_open(record, plan.digests),
+            "failed": failed(record, plan.digests), "open": still_open(record, plan.digests, plan.older),
+            "unproved": self.unproved(plan),
             "notes": [f"{one.when:%d %b %H:%M} · {one.thing}: {one.what}" for one in reversed(record.notes[-LATEST:])],
         }  # fmt: skip
+
+    def unproved(self, plan: Plan) -> list[str]:
+        """What no yes proves, worked out once for each reading of the show."""
+        with self._working:
+            if self._unproved[0] != plan.number:
+                boxes = [box for box in plan.wiring.show.controllers if plan.wiring.of_controller(box)]
+                found = left_open(plan.wiring, plan.patch, boxes)
+                says = [f"What no yes proves {TOO_MANY}: patcher verify BOX --report says it."]
+                self._unproved = (plan.number, says if found is None else in_words(found))
+            return self._unproved[1]
 
     def _once(self, name: str, plan: Plan, make: Callable[[Plan], str]) -> str:
         with self._making:

@@ -20,7 +20,7 @@ from patcher.stream.looks import COLOURS, Look, Pixels
 from patcher.stream.patterns import Pattern
 from patcher.stream.sender import box_universes
 from patcher.verify.frames import Channels
-from patcher.verify.items import Item, digests, items
+from patcher.verify.items import Item, digests, items, older_digests
 from patcher.wiring import Wiring
 
 WHOLE = "everything"
@@ -56,6 +56,11 @@ class Plan:
     def digests(self) -> dict[Item, str]:
         """What each proof depends on."""
         return digests(self.wiring, self.patch, items(self.wiring))
+
+    @cached_property
+    def older(self) -> dict[Item, str]:
+        """What proofs of an older round depended on, where they meant less."""
+        return older_digests(self.wiring, self.patch, self.digests)
 
     @cached_property
     def universes(self) -> list[int]:

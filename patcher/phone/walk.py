@@ -15,14 +15,13 @@ from patcher.phone.plan import Plan
 from patcher.phone.state import Act
 from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
-from patcher.verify import Question
+from patcher.verify import Question, moments
 from patcher.verify.answering import AGAIN, BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
 from patcher.verify.hypotheses import Hypothesis
-from patcher.verify.moments import lasts, moments, passes_of, too_early
 from patcher.verify.record import states, tally
-from patcher.verify.rounds import Step
 from patcher.verify.rounds import plan as steps_of
+from patcher.verify.steps import Step
 from patcher.verify.walking import Walk, open_items
 from patcher.verify.wording import marks
 from patcher.wiring import Wiring
@@ -37,6 +36,8 @@ DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
 )  # fmt: skip
+POINT = "point"
+"""The answer of who taps a pixel on the picture."""
 STOP = ("stop", "Stop here")
 LEAVES = ("stop", "skip", "back", BACK)
 """Answers that say nothing of what is lit."""
@@ -86,6 +87,11 @@ class Round:
             self._desk.alter(lambda state: replace(state, problem=""))
             self._desk.replay()
             return
+        if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
+            left = f"{self._desk.shown.left} s more" if self._desk.shown.left else "a moment more"
+            says = f"Not yet: {left}, until every colour was shown and the last one held."
+            self._desk.alter(lambda state: replace(state, problem=says))
+            return
         if early := self._early(act, screen):
             self._desk.alter(lambda state: replace(state, problem=early))
             return
@@ -104,6 +110,8 @@ class Round:
     @staticmethod
     def _answers_it(act: Act, screen: Screen) -> bool:
         known = {key for key, _ in screen.keys}
+        if act.text == POINT and screen.points:
+            return act.thing.rpartition("/")[0] == screen.points and act.thing.rpartition("/")[2].isdecimal()
         named = [name for name in act.thing.split(",") if name]
         return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
 
@@ -112,7 +120,7 @@ class Round:
         shown = self._desk.shown
         begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
         needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
-        return too_early(needs.get(act.text, 0), begun, whole)
+        return moments.too_early(needs.get(act.text, 0), begun, whole)
 
     def _go(self, again: bool) -> None:
         over = "The round is over."
@@ -166,27 +174,59 @@ class Round:
                 self._put("wait", asks=("Working it out …",))
                 return act
 
-    def step(self, step: Step, sent: Levels) -> Reply:
-        """What a page says of a look."""
-        walk, plan = self._walk, self._desk.plan
-        steps = walk.steps if walk is not None else ()
-        place = f"{steps.index(step) + 1} of {len(steps)}" if step in steps else "The last look"
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """What a page says of a step."""
+        names = [one.name for one in self._walk.steps] if self._walk is not None else []
+        place = f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "The last look"
         # The lines that say the look again stand on the screen already.
         own = {step.where, *(subject.says for subject in step.subjects)}
         self._told = [line for line in self._told if line not in own and not line.endswith(f"   {step.name}")]
         says = tuple(subject.says for subject in step.subjects)
+        looks = tuple(look for look, _ in moments.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
-            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *says),
+            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *(() if looks else says)),
             keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
-            moments=(Moment(sent, plan.lit(step.look)),), says=says,
+            moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
             return Reply("stop")
         things = [subject.thing for subject in step.subjects]
         about = tuple(thing for thing in act.thing.split(",") if thing in things)
         if act.text == "no":
-            return Reply("no", about or (tuple(things) if len(things) == 1 else ()))
+            about = about or (tuple(things) if len(things) == 1 else ())
+            whole = not looks or self._desk.whole == act.number
+            return Reply("no", about, look=self._desk.shown.step if looks else 0, whole=whole)
         return Reply(cast(Word, act.text))
+
+    def _moments(self, step: Step, sent: Sequence[Levels]) -> tuple[Moment, ...]:
+        """What is lit in turn: of several looks one after the other, and the last one growing brighter and dimmer."""
+        lit = [self._desk.plan.lit(look) for look in step.looks]
+        if len(sent) == 1:
+            return (Moment(sent[0], lit[0]),)
+        says = ["; ".join(look.says) for look in step.looks]
+        shown = moments.step_moments(len(sent))
+        held = {part: sent[-1].dimmed(part) for _, part in shown}
+        return tuple(
+            Moment(sent[look], lit[look], go=f"Now {says[look]}")
+            if at < moments.EACH * len(sent)
+            else Moment(held[part], lit[look], go="Now brighter and dimmer: does anything flicker?")
+            for at, (look, part) in enumerate(shown)
+        )
+
+    def point(self, run: str, question: Question) -> int | None:
+        """The pixel that is tapped on the picture."""
+        frame, plan = question.frame, self._desk.plan
+        lit = Moment(frame.levels(plan.universes), plan.lit_by(frame.steps[0]))
+        keys = (("halves", "I can’t point at it: narrow it down"), STOP)
+        act = self._asked(self._put(
+            "question", title=f"Which pixel of {run}?", asks=(f"Tap the pixel in the picture of {run}.",), keys=keys,
+            moments=(lit,),
+            says=(f"Sent: {frame.says}",), points=run,
+        ))  # fmt: skip
+        if act is None or act.text != POINT:
+            return None
+        pixel = int(act.thing.rpartition("/")[2][:9]) - 1
+        return pixel if 0 <= pixel < self._desk.plan.wiring.show.runs[run].pixels else None
 
     def question(self, question: Question) -> str | None:
         """The key that a page gives to a question of the diagnosis."""
@@ -198,15 +238,15 @@ class Round:
         ]
         shown = tuple(
             Moment(None, (), of_pass) if number is None else Moment(*still[number], of_pass)
-            for number, of_pass in zip(moments(frame), passes_of(frame), strict=True)
+            for number, of_pass in zip(moments.moments(frame), moments.passes_of(frame), strict=True)
         )
         self._told = [line for line in self._told if line != question.asks and not line.endswith(frame.says)]
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
         show = plan.wiring.show
         act = self._asked(self._put(
-            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, lasts(frame)))), keys=keys,
-            moments=shown, says=(frame.says,), needs=tuple(question.needs(answer.key) for answer in question.answers),
+            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, moments.lasts(frame)))),
+            keys=keys, moments=shown, says=(frame.says,), needs=tuple(question.needs(answer.key) for answer in question.answers),
             marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(show, question.ask)),
         ))  # fmt: skip
         return None if act is None or act.text == "stop" else act.text

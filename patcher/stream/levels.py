@@ -32,6 +32,10 @@ class Levels:
     universes: tuple[int, ...]
     slots: Slots
 
+    def dimmed(self, part: float) -> Levels:
+        """The same at a part of its brightness, from 0 to 1."""
+        return self if part == 1 else Levels(self.universes, np.round(self.slots * part).astype(np.uint8))
+
 
 def pixel_places(at: int, pixels: Places, channels: int) -> Places:
     """The running channel of the first channel of each pixel (from 0) of a run that is laid from `at`."""

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from patcher.stream.levels import Levels
     from patcher.verify.diagnosis import Question
     from patcher.verify.hypotheses import Hypothesis
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step
     from patcher.wiring import Wiring
 
 Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
@@ -26,11 +26,15 @@ class Reply:
         word: what.
         about: after a no, the things that are not as they should be; empty where that cannot be told.
         text: of a note.
+        look: after a no, in which of the step's looks it was seen, from 0.
+        whole: whether all looks of the step were shown by then; else a no says nothing of its other things.
     """
 
     word: Word
     about: tuple[str, ...] = ()
     text: str = ""
+    look: int = 0
+    whole: bool = True
 
 
 BACK = "b"
@@ -44,11 +48,14 @@ AGAIN = "r"
 class Answering(Protocol):
     """Whoever answers."""
 
-    def step(self, step: Step, levels: Levels) -> Reply:
-        """What is said of a step, whose look has these levels."""
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """What is said of a step, whose looks have these levels; a yes to several only once all were shown and held."""
 
     def question(self, question: Question) -> str | None:
         """The key, or the words, of an answer to a question of the diagnosis; `BACK`; None: stop."""
+
+    def point(self, run: str, question: Question) -> int | None:
+        """The pixel of a run, from 0, that is not as the others, if they can point at it; a frame is lit meanwhile."""
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found; `writable`: whether the show file can be changed instead."""

@@ -15,7 +15,8 @@ from patcher.stream.looks import COLOURS, Glow, Look
 from patcher.verify.frames import Painter
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.items import items
-from patcher.verify.rounds import Check, Step, Subject, as_said, plan
+from patcher.verify.rounds import plan
+from patcher.verify.steps import Check, Step, Subject, as_said
 
 MOST = 12
 """Of so many hypotheses that look alike it is seen whether a look tells them from a sound thing."""
@@ -33,7 +34,7 @@ def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypot
     departures = [departure(sound, faults) for faults in hypotheses[:MOST] if faults]
     touched = {run for differs in departures for run in differs.takes}
     best, least = None, 1.0
-    for step in steps:
+    for step in sorted(steps, key=lambda step: len(step.looks) > 1):  # one look is seen sooner than several
         if not (step.runs & touched):
             continue
         passes = max(
@@ -69,13 +70,19 @@ def _near(sound: Planned, faults: Hypothesis) -> Step | None:
     checks = (Check(run, None, str(len(pixels))), Check(run, missing(run, colours), "none is missing"))
     where = f"Look at {run}: {len(pixels)} lamps are lit, and nothing else."
     subject = Subject(run, says, (), checks)
-    return Step(f"lamp {fault.where}", sound.wiring.ports[run][0], where, Look(tuple(glows), (says,)), (subject,))
+    return Step(f"lamp {fault.where}", sound.wiring.ports[run][0], where, (Look(tuple(glows), (says,)),), (subject,))
 
 
 def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:
-    """How likely an eye finds a look as it should be, where the lamps take this."""
+    """How likely an eye finds a step as it should be, where the pixels take this."""
+    shades = [shown(look, sound, takes) for look in step.looks]
+    return float(np.prod(list(as_said(step, sound.wiring, shades, Eye()).values())))
+
+
+def shown(look: Look, sound: Planned, takes: Mapping[str, Takes]) -> dict[str, Shades]:
+    """What each run's pixels show of a look, where they take this."""
     universes = sorted({universe for own in sound.universes.values() for universe in own})
-    sent = levels(step.look, sound.wiring, sound.patch, universes, 1.0)
+    sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
     lit = np.zeros((universes[-1] + 1) * CHANNELS, dtype=bool)
     for universe, slots in zip(sent.universes, sent.slots, strict=True):
         lit[(universe - 1) * CHANNELS : universe * CHANNELS] = slots > 0
@@ -85,4 +92,4 @@ def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:
         bits = ((taken >= 0) & lit[np.clip(taken, 0, len(lit) - 1)]) << np.arange(taken.shape[1])
         seen = shade_table(show.type_of(show.runs[run]).colour_order)[bits.sum(axis=1)]
         shades[run] = np.where((taken == RANDOM).any(axis=1), FLICKER, seen).astype(np.uint8)
-    return float(np.prod(list(as_said(step, sound.wiring, shades, Eye()).values())))
+    return shades

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from patcher.verify.answering import Answering
     from patcher.verify.hypotheses import Hypothesis
     from patcher.verify.rewriting import Rewritten
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step
     from patcher.verify.unknown import Known
     from patcher.wiring import Wiring
 
@@ -206,7 +206,8 @@ class Consulting:
         for subject in step.subjects:
             self.say(f"    {subject.says}")
         universes = sorted({universe for own in self.plan.universes.values() for universe in own})
-        reply = self.answering.step(step, levels(step.look, self.wiring, self.plan.patch, universes, TEST_LEVEL))
+        sent = [levels(look, self.wiring, self.plan.patch, universes, TEST_LEVEL) for look in step.looks]
+        reply = self.answering.step(step, sent)
         said = {"yes": True, "no": False}.get(reply.word)
         if said:
             self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])

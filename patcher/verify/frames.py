@@ -19,6 +19,7 @@ from patcher.faults import Planned, wire_letters
 from patcher.show.tables import LAST_UNIVERSE
 from patcher.stream.levels import Levels, pixel_places
 from patcher.stream.looks import COLOURS as PARTS
+from patcher.stream.looks import Colour
 
 BEHIND = 10
 """Pixels beyond a run's ends that may be lit, where a shift is looked for."""
@@ -101,19 +102,28 @@ class Painter:
         return np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
 
     def steps(self, run: str, pixels: Pixels, colour: str) -> Channels:
+        """See `steps_in`, of a colour that has a name."""
+        return self.steps_in(run, pixels, PARTS[colour])
+
+    def steps_in(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
         """The running channels that show a colour on each of some pixels of a run, counted from 0: shape (pixels,
         channels of the colour). Pixels up to `BEHIND` beyond its ends are where the box would go on counting.
         """
-        if (run, colour) not in self._known:
+        key = run, colour.name
+        if key not in self._known:
             source = self._plan.wiring.source(run)
             link, at = self._plan.patch.link_of(source)
             box = self._plan.wiring.ports[source][0]
             letters = wire_letters(self._show, box, self._show.runs[source])
-            on = self.on(letters, colour)
+            on = np.flatnonzero(np.array(colour.on(letters)) > 0)
             every = np.arange(-BEHIND, self._show.runs[run].pixels + BEHIND)
-            self._known[run, colour] = pixel_places(at, every, link.channels)[:, None] + on
-        found: Channels = self._known[run, colour][pixels + BEHIND]
+            self._known[key] = pixel_places(at, every, link.channels)[:, None] + on
+        found: Channels = self._known[key][pixels + BEHIND]
         return found
+
+    def lit(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
+        """The running channels of all those pixels in a colour."""
+        return self.steps_in(run, pixels, colour).ravel()
 
     def channels(self, run: str, pixels: Pixels, colour: str) -> Channels:
         """The running channels of all those pixels in a colour; those that no universe holds are left out."""

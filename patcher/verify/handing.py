@@ -11,11 +11,12 @@ from collections.abc import Collection, Iterable
 import numpy as np
 
 from patcher.faults import Planned
+from patcher.stream.looks import Look
 from patcher.verify.diagnosis import Seen
 from patcher.verify.frames import Frame, Painter
-from patcher.verify.rounds import Check, Step
+from patcher.verify.steps import Check, Step
 
-KINDS = ("whole", "outer", "colours", "gap", "flicker")
+KINDS = ("whole", "outer", "colours", "gap", "flicker", "even")
 """What a diagnosis asks of a whole run in a frame that stands still."""
 
 
@@ -27,17 +28,22 @@ def seen_of(sound: Planned, step: Step, things: Collection[str]) -> tuple[Seen, 
         step: the look.
         things: those of its things that were as they should be.
     """
-    painter = Painter(sound)
-    lit = [painter.paint(glow.run, {glow.colour.name: glow.pixels}) for glow in step.look.glows]
-    frame = Frame(", ".join(step.look.says), (np.concatenate(lit),))
+    frames = [_frame(sound, look) for look in step.looks]
     checks = [check for subject in step.subjects if subject.thing in things for check in subject.checks]
-    found: dict[tuple[str, str, int], Seen] = {}
+    found: dict[tuple[int, str, str, int], Seen] = {}
     for check in checks:
         ask = check.ask
         if ask is None or ask.kind not in KINDS or not _of_all(check, sound):
             continue
-        found.setdefault((check.run, ask.kind, ask.end), Seen(frame, ask, ask.answers.index(check.answer)))
+        key = (check.look, check.run, ask.kind, ask.end)
+        found.setdefault(key, Seen(frames[check.look], ask, ask.answers.index(check.answer)))
     return tuple(found.values())
+
+
+def _frame(sound: Planned, look: Look) -> Frame:
+    painter = Painter(sound)
+    lit = [painter.lit(glow.run, glow.pixels, glow.colour) for glow in look.glows]
+    return Frame(", ".join(look.says), (np.concatenate(lit),))
 
 
 def _of_all(check: Check, sound: Planned) -> bool:

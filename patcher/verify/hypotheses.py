@@ -6,7 +6,7 @@ every frame that can be sent; they are one *class*, and a class keeps the names 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import combinations, permutations
 from typing import get_args
@@ -75,11 +75,18 @@ def chain_of(wiring: Wiring, port: tuple[str, int]) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def singles(plan: Planned, runs: Sequence[str]) -> list[tuple[Fault, Departure]]:
+def singles(
+    plan: Planned, runs: Sequence[str], pixels: Callable[[str], Iterable[int]] | None = None
+) -> list[tuple[Fault, Departure]]:
     """Every single fault that could be at some runs, with what it changes.
 
     Those of the runs themselves, their ports and their boxes are there even where they change nothing; those of other
     runs on the same ports are there where they change what one of `runs` shows.
+
+    Args:
+        plan: the wiring as planned.
+        runs: the runs.
+        pixels: for a run the pixels, from 1, at which a fault is thought of; None: all.
     """
     show, ports = plan.wiring.show, list(dict.fromkeys(plan.wiring.ports[run] for run in runs))
     near = [name for port in ports for name in chain_of(plan.wiring, port)]
@@ -97,7 +104,7 @@ def singles(plan: Planned, runs: Sequence[str]) -> list[tuple[Fault, Departure]]
                 continue
             if own or any(run in differs.takes for run in runs):
                 found.append((fault, differs))
-    at_lamps = [fault for name in near for fault in _at_lamps(show, name)]
+    at_lamps = [fault for name in near for fault in _at_lamps(show, name, pixels)]
     found += [
         (fault, differs)
         for fault, differs in zip(at_lamps, _each_alone(plan, near, at_lamps), strict=True)
@@ -185,11 +192,11 @@ def _of_run(show: Show, name: str) -> Iterator[str]:
     yield from (f"shift:{name}={off}" for off in SHIFTS)
 
 
-def _at_lamps(show: Show, name: str) -> Iterator[Fault]:
+def _at_lamps(show: Show, name: str, pixels: Callable[[str], Iterable[int]] | None) -> Iterator[Fault]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
     chips = other_chips(letters)
-    for pixel in range(1, run.pixels + 1):
+    for pixel in pixels(name) if pixels else range(1, run.pixels + 1):
         yield from (Fault(kind, f"{name}/{pixel}") for kind in ("dark", "missing", "cut", "flicker"))
         yield from (Fault("dark-channel", f"{name}/{pixel}", letter) for letter in letters)
         yield from (Fault("replaced", f"{name}/{pixel}", chip) for chip in chips)

@@ -1,9 +1,9 @@
 """What there is to prove in a show, and what each proof depends on.
 
-Five things are proved: that a port feeds what the plan hangs on it; of a run its colours, its two ends with its count,
-and its direction; and of a prop that its lamps stand where its picture has them. A proof holds as long as what it
-depends on is the same: how the data gets there, what the lamps take of it, and where a person looks. A level, a supply,
-a title, the length of a lead change no look and no address, and no proof.
+Five things are proved: that a port feeds what the plan hangs on it; of a run that each pixel shows every colour,
+and steadily, its two ends with its count, and its direction; and of a prop that its lamps stand where its picture has
+them. A proof holds as long as what it depends on is the same: how the data gets there, what the lamps take of it, and
+where a person looks. A level, a supply, a title, the length of a lead change no look and no address, and no proof.
 """
 
 from __future__ import annotations
@@ -73,6 +73,16 @@ def drawn_runs(wiring: Wiring, prop: str) -> tuple[str, ...]:
     )
 
 
+EVERY_PIXEL = "every pixel in every colour"
+"""What is meant by a run's colours. An older round showed each pixel one colour only, and its yes is none to this."""
+
+
+def older_digests(wiring: Wiring, patch: Patch, wanted: Iterable[Item]) -> dict[Item, str]:
+    """For each item whose meaning has changed the digest that an older round gave it."""
+    reader = _Reader(wiring, patch)
+    return {item: _digest(reader.of(item)[:-1]) for item in wanted if item.what == "colours"}
+
+
 def digests(wiring: Wiring, patch: Patch, wanted: Iterable[Item]) -> dict[Item, str]:
     """For each item a digest of all that its proof depends on: equal as long as none of it changes."""
     reader = _Reader(wiring, patch)
@@ -95,7 +105,7 @@ class _Reader:
             case "identity":
                 return self._identity(item.thing)
             case "colours":
-                return [*self._data(item.thing), *self._letters(item.thing)]
+                return [*self._data(item.thing), *self._letters(item.thing), EVERY_PIXEL]
             case "ends":
                 places = self._placed(item.thing)
                 return [*self._data(item.thing), places and [places[0], places[-1]]]

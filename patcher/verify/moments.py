@@ -24,6 +24,12 @@ LONGEST = 60.0
 """Seconds that a frame takes at most. Common practice, no source: nobody looks closely for longer."""
 MOST_STEPS = round(LONGEST / FRAME) - 4 * REST
 """Steps of a frame that moves, at most."""
+EACH = 30
+"""Frames that each look of a step with several is shown: 3 s, far from the three flashes a second that an eye bears."""
+HELD = 100
+"""Frames that the last of them is held for, growing brighter and dimmer: 10 s."""
+UP_OR_DOWN, DIMMEST = 25, 1 / 3
+"""Frames in which it grows dimmer, and how dim it gets, as a part of what it began with."""
 
 
 def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[Target]:
@@ -173,3 +179,16 @@ def too_early(needs: int, begun: int, whole: bool) -> str:
     if needs == WHOLE:
         return "That can be said only once the last pass has finished. Watch to the end, then answer."
     return f"Pass {needs} has not begun yet. Watch it, then answer."
+
+
+def step_moments(looks: int) -> list[tuple[int, float]]:
+    """What a step shows, frame by frame: the look, from 0, and its part of full brightness. Once round is all of it.
+
+    Each frame of the part that is held has other levels than the one before, in every channel: as much as the data
+    lines of a box ever carry.
+    """
+    if looks == 1:
+        return [(0, 1.0)]
+    ramp = [abs(frame % (2 * UP_OR_DOWN) - UP_OR_DOWN) / UP_OR_DOWN for frame in range(HELD)]
+    held = [(looks - 1, DIMMEST + (1 - DIMMEST) * part) for part in ramp]
+    return [(number, 1.0) for number in range(looks) for _ in range(EACH)] + held

@@ -43,11 +43,22 @@ def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
 
 
-def still_open(record: Record, wanted: Mapping[Item, str]) -> list[str]:
-    """What is open, thing by thing, and whether that is because it was changed."""
+OLDER = "seen by an older round, which did not show every pixel in every colour"
+
+
+def by_older_round(record: Record, older: Mapping[Item, str]) -> set[Item]:
+    """The items whose last answer was given to an older round, which meant less by it."""
+    answers = record.answers
+    return {item for item, digest in older.items() if item in answers and answers[item].against == digest}
+
+
+def still_open(record: Record, wanted: Mapping[Item, str], older: Mapping[Item, str]) -> list[str]:
+    """What is open, thing by thing, and whether that is because it was changed, or seen by an older round only."""
+    before = by_older_round(record, older)
     found: dict[str, list[str]] = {}
     for item, state in states(record, wanted).items():
         if state == "open":
             changed = ", changed since" if record.changed(item, wanted[item]) else ""
+            changed = f", {OLDER}" if item in before else changed
             found.setdefault(item.thing, []).append(item.what + changed)
     return [f"{thing} ({', '.join(whats)})" for thing, whats in found.items()]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from patcher.stream.levels import Levels
     from patcher.stream.looks import Look
     from patcher.verify import Seen
-    from patcher.verify.rounds import Step
+    from patcher.verify.steps import Step, Subject
     from patcher.wiring import Wiring
 
 NEVER_HIDES = ("dark", "dark-channel")
@@ -40,7 +40,7 @@ class Walk:
         answering: who answers.
         render: turns a look into levels.
         say: prints a line.
-        looks: how many looks were shown.
+        looks: how many steps were shown.
         seen: what was seen to be as it should be, as the diagnosis would have asked it.
         told: answers to a diagnosis that was stopped, until its thing is looked at again.
         written: the show file says something else now, so the round begins anew.
@@ -70,8 +70,9 @@ class Walk:
     def go(self) -> None:
         """Through all steps, or until someone stops."""
         at, box = 0, ""
+        rest: Step | None = None
         while at < len(self.steps):
-            step = self.steps[at]
+            step = rest or self.steps[at]
             if step.box != box:
                 box = step.box
                 self.say(f"\n── {box}{self._stands(box)} ──")
@@ -79,10 +80,11 @@ class Walk:
                 self.say(
                     f"\n{at + 1} of {len(self.steps)}   {step.name}: passed over until {_listed(found)} is mended."
                 )
-                at += 1
+                at, rest = at + 1, None
                 continue
             self._show(step, at)
-            reply = self.answering.step(step, self.render(step.look))
+            reply = self.answering.step(step, [self.render(look) for look in step.looks])
+            before, rest = rest, None
             match reply.word:
                 case "stop":
                     self.say("\nStopped here. Every answer so far is kept; the same command goes on.")
@@ -91,6 +93,7 @@ class Walk:
                     at = max(0, at - 1)
                     self._look_again(self.steps[at])
                 case "note":
+                    rest = before
                     self._note(step, reply.text)
                 case "skip":
                     self.say("  skipped: it stays as it was")
@@ -102,10 +105,10 @@ class Walk:
                         self._remember(step, [subject.thing for subject in step.subjects])
                     at += 1
                 case "no":
-                    again = self._no(step, reply)
+                    rest = self._no(step, reply)
                     if self.written:
                         return
-                    at += not again
+                    at += rest is None
 
     def _stands(self, box: str) -> str:
         at = self.wiring.show.controllers[box].at
@@ -154,17 +157,19 @@ class Walk:
 
         self.seen += seen_of(self._plan, step, things)
 
-    def _no(self, step: Step, reply: Reply) -> bool:
-        """What is named is kept as failed before anything else; what was not named is as it should be. Whether the look
-        is shown again, for something was mended: it is the last look that confirms it.
+    def _no(self, step: Step, reply: Reply) -> Step | None:
+        """What is named is kept as failed before anything else; what was not named is as it should be, if all of the
+        step was shown. The step that comes next, if it is not the one behind this: the same, for something was mended,
+        or the rest of it.
         """
         wrong = [subject for subject in step.subjects if not reply.about or subject.thing in reply.about]
         named = reply.about or (step.subjects[0].thing if len(step.subjects) == 1 else "something in it",)
         self.say(f"  no: {', '.join(named)}")
         self._keep([item for subject in wrong for item in subject.proves], "no")
         right = [subject for subject in step.subjects if subject not in wrong]
-        self._keep([item for subject in right for item in subject.proves], "yes")
-        self._remember(step, [subject.thing for subject in right])
+        if reply.whole:
+            self._keep([item for subject in right for item in subject.proves], "yes")
+            self._remember(step, [subject.thing for subject in right])
         again = False
         if reply.about or len(step.subjects) == 1:
             for subject in wrong:
@@ -175,14 +180,39 @@ class Walk:
                     self._keep(subject.proves, "no", known)
                     self.say(f"  {subject.thing}: that is {_listed(known)} still")
                 else:
-                    again |= self._diagnose(subject.thing, subject.proves)
+                    again |= self._look_into(step, subject, reply)
                 if self.written or again:
                     break
         else:
             again = self._diagnose(step.box, [item for subject in wrong for item in subject.proves])
         if again:
             self._look_again(step)
-        return again
+            return step
+        return None if reply.whole or not right else step.only([subject.thing for subject in right], self.wiring)
+
+    def _look_into(self, step: Step, subject: Subject, reply: Reply) -> bool:
+        """Which pixel, where the step shows all of a run in one colour; then which fault. Whether it was mended."""
+        last = len(step.looks) - 1
+        if not last:
+            return self._diagnose(subject.thing, subject.proves)
+        from patcher.verify.narrowing import Narrowing
+
+        shown = [
+            glow.colour for look in step.looks for glow in look.glows if glow.run == self.wiring.source(subject.thing)
+        ]
+        first = min(reply.look, len(shown) - 1)
+        self.say(f"\n  Which pixel of {subject.thing} is it?")
+        narrowing = Narrowing(self._plan, subject.thing, self.answering, self.say)
+        narrowing.narrow([*shown[first:], *shown[:first]])
+        pixel = "" if narrowing.pixel is None else f"{subject.thing}/{narrowing.pixel + 1}"
+        if pixel:
+            self.say(f"  It is {pixel}.")
+            self._keep(subject.proves, "no", (pixel,))
+        if narrowing.stopped:
+            self.say(f"  Stopped there. Take it up again: patcher diagnose {self.path} {subject.thing}")
+            return False
+        self.told += narrowing.seen
+        return self._diagnose(subject.thing, subject.proves)
 
     def _diagnose(self, thing: str, proves: Sequence[Item]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was mended, so that the look is shown again."""

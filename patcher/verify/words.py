@@ -14,10 +14,35 @@ from patcher.shapes import Positions
 
 Pixels = NDArray[np.int64]
 
+SHARP = np.radians(30)
+"""A way that turns less has no corner for an eye."""
+
 
 def place(points: Positions, of: Positions) -> str:
     """Where some points lie in a picture: `left`, `top right`, `middle`."""
     return part_of(points.mean(axis=0), of)
+
+
+def corner_at_seam(places: Positions | None) -> int | None:
+    """Of a closed outline the pixel, the first (0) or the last (−1), that sits in a corner that an eye can find: there
+    the way turns by `SHARP` or more, and at its neighbours by less than half of that. None where neither does.
+    """
+    if places is None or len(places) < 6:
+        return None
+    way = np.diff(places, axis=0, append=places[:1])
+    angle = np.arctan2(way[:, 1], way[:, 0])
+    turns = np.abs((angle - np.roll(angle, 1) + np.pi) % (2 * np.pi) - np.pi)
+    best = max((0, -1), key=lambda place: float(turns[place]))
+    beside = max(turns[best - 1], turns[(best + 1) % len(turns)])
+    return best if turns[best] >= SHARP and beside < turns[best] / 2 else None
+
+
+def ways_round(places: Positions) -> tuple[str, str]:
+    """Which way round a closed outline its data goes, as the audience sees it, and the other way."""
+    x, y = places.T
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    names = ("anticlockwise", "clockwise")
+    return names if area > 0 else names[::-1]
 
 
 def ends(places: Positions | None, *, grid: bool) -> tuple[str, str]:

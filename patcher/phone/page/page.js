@@ -187,6 +187,7 @@ function showScreen(told) {
   $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
   $("round-picture").hidden = over || !told.in_round || told.dark || !(told.lit.length || screen.marks.length);
   $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : (!over && told.in_round && told.go) || "";
+  waitForAll(told);
   const unseen = told.dark && screen && ["look", "question"].includes(screen.kind);
   const key = JSON.stringify([screen && screen.number, told.in_round, unseen]);
   if (key === screenShown) { waits(told); return; }
@@ -200,10 +201,19 @@ function showScreen(told) {
   const answers = over || !told.in_round ? [] : screen.keys.filter(([name]) => !unseen || LEAVES.includes(name));
   keys(answers.map(([name, words]) => [words, () => answer(screen, name), name]));
   waits(told);
+  waitForAll(told);
   if (open === "round" && screen && screen.kind !== "wait") {
     window.scrollTo(0, 0);
     $("title-of-round").focus({ preventScroll: true });
   }
+}
+
+// A yes to several looks counts once all of them were shown: until then its key says how long that takes.
+function waitForAll(told) {
+  const yes = document.querySelector("#keys .answer[data-name=yes]");
+  if (!yes || !told.screen || !told.screen.timed) return;
+  yes.disabled = told.left > 0;
+  yes.querySelector("span").textContent = told.left > 0 ? `Yes, in ${told.left} s` : "Yes";
 }
 
 // ── the round ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -214,7 +224,7 @@ function waits(told) {
   if (!screen || naming !== null) return;
   const needs = new Map(screen.keys.map(([name], i) => [name, screen.needs[i] || 0]));
   for (const key of $("keys").children) {
-    const early = !told.whole && (needs.get(key.dataset.key) || 0) > told.begun;
+    const early = !told.whole && (needs.get(key.dataset.name) || 0) > told.begun;
     if (early) key.setAttribute("aria-disabled", "true"); else key.removeAttribute("aria-disabled");
   }
 }
@@ -228,7 +238,7 @@ function keys(wanted) {
     key.append(Object.assign(document.createElement("span"), { textContent: words }));
     if (name === "mended" || words.length > 24) key.classList.add("first");
     if (name === "yes" || name === "no") key.classList.add("answer");
-    key.dataset.key = name;
+    key.dataset.name = name;
     const mark = pictured(words);
     if (mark) key.prepend(mark);
     if (sight(words)) key.classList.add("sighted");
@@ -322,7 +332,7 @@ async function report() {
       row.append(Object.assign(document.createElement("td"), { textContent: of[state] }));
     return row;
   }));
-  for (const name of ["failed", "open", "notes"]) lines($(name), told[name].length ? told[name] : ["none"]);
+  for (const name of ["failed", "open", "unproved", "notes"]) lines($(name), told[name].length ? told[name] : ["none"]);
 }
 
 // ── taps ─────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -405,6 +415,9 @@ document.addEventListener("click", (event) => {
     if (pattern) send("pattern", pattern);
     if (colour) send("colour", colour);
     if (by) send("by", by);
+  } else if (event.target.closest("#round-picture") && now && now.screen && now.screen.points) {
+    const lamp = lampNear(now.screen.points, event.offsetX, event.offsetY);
+    if (lamp !== null) send("answer", "point", { number: now.screen.number, thing: `${now.screen.points}/${lamp + 1}` });
   } else if (event.target.closest("#drawing")) {
     const run = near(event.clientX, event.clientY);
     if (run) find(run);

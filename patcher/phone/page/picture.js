@@ -7,6 +7,7 @@ const COLOURS = {
 };
 const BARE = 40;      // centimetres that a run with no picture is high
 let places = null;    // by run: lamps, every, at
+let drawn = null;     // the picture that was drawn last: where a lamp is put, of which runs
 
 async function loadPlaces() {
   places = await (await fetch("lamps.json")).json();
@@ -58,6 +59,18 @@ function sizeOf(lit, put) {
   return Math.max(2.5, apart / 2);
 }
 
+// The lamp of a run, from 0, that lies nearest to a place on the picture that was drawn last.
+function lampNear(run, x, y) {
+  if (!drawn || !drawn.runs.includes(run)) return null;
+  let [best, least] = [null, Infinity];
+  for (let lamp = 0; lamp < places[run].lamps; lamp += places[run].every) {
+    const [u, v] = drawn.put(run, lamp);
+    const far = Math.hypot(u - x, v - y);
+    if (far < least) [best, least] = [lamp, far];
+  }
+  return best;
+}
+
 // Where a question begins: a ring round the pixel, and an arrow the way in which it is read.
 function drawMark(pen, [x, y], [tipX, tipY]) {
   const turn = Math.atan2(tipY - y, tipX - x);
@@ -100,6 +113,7 @@ function drawPicture(canvas, runs, lit, marks = []) {
     const [x, y] = lampAt(run, lamp, frame);
     return [dx + (x - frame.left) * scale, dy + (y - frame.top) * scale];
   };
+  drawn = { put, runs: known };
   pen.fillStyle = "#515a69";
   for (const run of known) {
     for (let lamp = 0; lamp < places[run].lamps; lamp += places[run].every) {
