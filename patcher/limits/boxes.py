@@ -147,7 +147,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     cables = tuple(replace(cable, fed=(cable.run, 1) in fed) for cable in cables)
     others = [start for start in kept.starts if start.controller != dead]
     own = [chain for chain in chains(wire(after)) if chain.controller == spare]
-    starts = spare_starts(after, others, own, ways.today)
+    starts = spare_starts(after, others, own, ways.today, ways.begins)
     if starts is None:
         return _no_universes(ways, own)
     after = _pinned(after, old, spare, starts, others)
@@ -192,7 +192,9 @@ class _Ways:
     def __init__(self, wiring: Wiring, kept: Patch, old: Controller, new: Controller) -> None:
         self.wiring, self.show, self.old, self.new = wiring, wiring.show, old, new
         self.chains = list(wiring.of_controller(old.name).items())
-        self.today = {run: kept.link_of(run)[1] for _, runs in self.chains for run in runs}
+        laid = [one for start in kept.starts if start.controller == old.name for one in start.laid()]
+        self.today = {link.run: first for link, _, first, _ in laid}
+        self.begins = frozenset(begin for _, begin, _, _ in laid)
         self.reorders = old.reorders and new.reorders
         one_order = self.reorders and new.start_per == "port"
         self.ports = Ports(new.ports, new.port_pixels, one_order, self._centimetres, self._moves)

@@ -6,11 +6,10 @@ what the show file does not say is None.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
-from patcher.address.patch import Link, Patch, Start, behind, first_fit, written
+from patcher.address.patch import Patch, Start, written
 from patcher.limits.circuit import lead_wire
 from patcher.limits.network import traffic
 from patcher.limits.power import Power, RunVolts
@@ -186,7 +185,7 @@ class _Reader:
         for start in patch.starts:
             self.starts.setdefault(start.controller, []).append(start)
         self.places = {
-            link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in _places(start)
+            link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in start.laid()
         }
 
     def box(self, name: str) -> BoxSheet:
@@ -247,12 +246,3 @@ class _Reader:
         feeds = [feed for feed in self.feeds.values() if feed.supply in own or {tap.run for tap in feed.taps} & runs]
         near = own | {feed.supply for feed in feeds} | ({logic.supply} if logic is not None else set())
         return tuple(supply for name, supply in self.supplies.items() if name in near), tuple(feeds)
-
-
-def _places(start: Start) -> Iterator[tuple[Link, int, int, int]]:
-    """Each run of a start: the running channels at which its data begins, its first lamp stands, and it has ended."""
-    at = start.at
-    for link, lamps in start.placed():
-        end = behind(lamps, link.pixels, link.channels)
-        yield link, first_fit(at, link.channels), lamps, end
-        at = end
