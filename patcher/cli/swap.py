@@ -181,7 +181,7 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
     if reading.show is not None and not reading.findings:
         wiring = wire(reading.show)
         same = all(getattr(reading.show, part) == getattr(after, part) for part in ("supplies", "feeds", "accepts"))
-        same = same and _settings(reading.show) == _settings(after)
+        same = same and _settings(reading.show) == _settings(after) and _leads(reading.show) == _leads(after)
         if same and not problems(wiring) and not (patch and misfits(patch, wiring)):
             return
     says = "is written in a way that cannot be changed here; nothing was written"
@@ -191,6 +191,12 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
 def _settings(show: Show) -> dict[str, object]:
     """The boxes' settings but for where they stand, which a file in feet gives with other roundings."""
     return {name: box.model_dump(exclude={"at"}) for name, box in show.controllers.items()}
+
+
+def _leads(show: Show) -> dict[str, object]:
+    """What is in each run's lead, and what joins it; its length may be rounded otherwise in feet."""
+    keys = {"lead_via", "lead_awg", "lead_mm2", "nulls", "power_joined"}
+    return {name: run.model_dump(include=keys) for name, run in show.runs.items()}
 
 
 def _say_paragraphs(texts: list[str]) -> None:

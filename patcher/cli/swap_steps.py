@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import pairwise
 
 from patcher.limits.boxes import BoxSwap, Cable
@@ -43,7 +44,7 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
         said.append(f"{spare} has too few ports, so {_are(joined, 'hangs', 'hang')} behind another run.")
         if not found.proved:
             said.append("So many runs cannot all be weighed against each other: this is the best way found.")
-    cut = [cable.run for cable in found.cables if cable.behind is None]
+    cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
     if cut:
         said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
     if moves := [move.run for move in found.moves]:
@@ -69,7 +70,8 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
         [f"Plug the leads into {spare.name}.", *_plug(found)],
     ]  # fmt: skip
     if found.cables:
-        steps.append(["Make these cables, for data and ground only; V+ is not joined.", *_cables(found, wiring.show)])
+        steps.append(["Make these cables, for data and ground only, with no null pixel in them; V+ is not joined.",
+                      *_cables(found, wiring)])  # fmt: skip
     steps += [
         ["Network cable in, mains on."],
         [f"Type into {spare.name}:", *_type(found)],
@@ -131,32 +133,42 @@ def _plug(found: BoxSwap) -> list[str]:
     return lines
 
 
-def _cables(found: BoxSwap, show: Show) -> list[str]:
-    lines = []
+def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
+    show, lines = wiring.show, []
     for cable in found.cables:
         length = _length(cable.metres, show)
         goal = f"the data-in of {cable.run}"
-        start = (
-            f"the data-out of {cable.behind}, its last pixel,"
-            if cable.behind
-            else f"port {cable.port} of {found.spare.name}"
-        )
+        if cable.tee_of:
+            start = f"the data-in of {cable.tee_of}"
+        elif cable.behind:
+            start = f"the data-out of {cable.behind}, its last pixel,"
+        else:
+            start = f"port {cable.port} of {found.spare.name}"
         line = f"{length}, from {start} to {goal}"
         if not cable.measured:
             line = f"from {start} to {goal}: measure it, for the file does not say where both are ({length} is counted)"
-        run = show.runs[cable.run]
-        if cable.metres > LONGEST_LEAD and run.lead_via == "cable" and run.nulls == 0:
+        if cable.via == "booster":
             line += f"; over {LONGEST_LEAD:g} m data often arrives damaged: put a booster into it"
-        line += "."
-        if cable.behind and found.from_ports.get(cable.run) and not _was_cut(found, cable):
-            line += f" The old lead of {cable.run} is not plugged in: cap its end."
-        if not cable.fed:
-            line += (
-                f" The file names no feed for {cable.run}: leave the V+ and ground that it has today where they are, "
-                "and change its data wire only."
-            )
-        lines.append(line)
+        lines.append(line + "." + "".join(f" {words}" for words in _old_lead(found, wiring, cable)))
     return lines
+
+
+def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
+    """What becomes of the lead that a new cable takes the place of, of what was in it and of what hung on it."""
+    run, name = wiring.show.runs[cable.run], cable.run
+    if cable.tee_of or (cable.behind and not _was_cut(found, cable)):
+        yield f"The old lead of {name} is not plugged in: unplug it at {name}, and cap its end."
+    if run.nulls:
+        pixels = f"{run.nulls} null pixel{'s' if run.nulls > 1 else ''}"
+        yield f"Leave out the {pixels} of the old lead: {name} then has none."
+    tees = [tee for tee in wiring.tees(name) if not wiring.show.runs[tee].nulls]
+    if tees and not cable.tee_of:
+        yield f"The lead of {_are(tees, 'stays', 'stay')} at the data-in of {name}."
+    if not cable.fed:
+        yield (
+            f"The file names no feed for {name}: leave the V+ and ground that it has today where they are, "
+            "and change its data wire only."
+        )
 
 
 def _was_cut(found: BoxSwap, cable: Cable) -> bool:
