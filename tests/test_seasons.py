@@ -55,12 +55,15 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, pat
     # Each line of the difference, worked out from the two patch files alone.
     typed = [{start.chain.name: (start.universe, start.channel, start.chain.pixels) for start in patch.starts}
              for patch in (old, new)]  # fmt: skip
-    assert {one["start"]: (one["old"], one["new"]) for one in told["starts"]} == {
-        name: tuple(dict(zip(("universe", "channel", "pixels"), now[name], strict=True)) for now in typed)
+    keys = ("universe", "channel", "pixels")
+    assert {
+        one["start"]: tuple({key: one[age][key] for key in keys} for age in ("old", "new")) for one in told["starts"]
+    } == {
+        name: tuple(dict(zip(keys, now[name], strict=True)) for now in typed)
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "No start to type anew" in patcher("diff", heron_lock).stdout
+    assert "No setting to change in a box" in patcher("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
@@ -116,7 +119,7 @@ def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path
     path.write_bytes(edited.encode())
     ran = patcher("patch", heron_lock)
     assert ran.returncode == 0, ran.stderr
-    assert "no start to type anew" in ran.stdout
+    assert "no setting changed" in ran.stdout
 
 
 # --- a table of one's own, afterwards -----------------------------------------------------------------------------

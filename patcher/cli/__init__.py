@@ -10,7 +10,23 @@ from io import TextIOWrapper
 
 import typer
 
-from patcher.cli import adopt, ask, bench, demo, diagnose, edit, listen, phone, power, send, sheet, swap, verify, yard
+from patcher.cli import (
+    adopt,
+    ask,
+    bench,
+    demo,
+    diagnose,
+    edit,
+    listen,
+    phone,
+    power,
+    send,
+    sheet,
+    swap,
+    todo,
+    verify,
+    yard,
+)
 from patcher.errors import PatcherError
 
 app = typer.Typer(
@@ -21,6 +37,7 @@ app.command("new")(edit.new)
 app.command("check")(ask.check)
 app.command("patch")(edit.patch)
 app.command("diff")(edit.diff)
+app.command("todo")(todo.todo)
 app.command("adopt")(adopt.adopt)
 app.command("swap")(swap.swap)
 app.command("power")(power.power)

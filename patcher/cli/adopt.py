@@ -147,7 +147,7 @@ def _document(made: _Adopted, wrote: list[str]) -> dict[str, object]:
             {"line": row.line, "run": run, "universe": row.universe, "channel": row.channel}
             for row, run in _given(made)
         ],
-        "starts": [start_json(start) for start in patch.starts],
+        "starts": [start_json(start, made.wiring.show) for start in patch.starts],
         "spans": [asdict(span) for span in patch.spans()],
         "left": list(made.adoption.left),
         "findings": [finding_json(finding) for finding in made.findings],
@@ -201,3 +201,4 @@ def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) ->
         print(f"Next: patcher patch {show}, which finds free places for the rest")
     else:
         print(f"Next: patcher patch {show}")
+    print(f"Where your boxes and your player have these addresses already: patcher todo {show} --typed all --told all")

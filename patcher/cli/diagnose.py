@@ -274,7 +274,7 @@ class Talk:
             self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
             self.say(f"  Changed: {' and '.join(self.wrote)}.")
             if change.boxes:
-                self.say(f"  Before you look: type {', '.join(change.boxes)} anew, by patcher patch {self.show}")
+                self.say(f"  Before you look: set {', '.join(change.boxes)} as it says: patcher todo {self.show}")
         seen = who.goes_on(
             change.wiring if deed == "write" and change else consulting.wiring,
             same if deed == "mended" else (), change.boxes if deed == "write" and change else (),

@@ -56,14 +56,19 @@ def _kind(show: Show, dead: str, spare: str) -> str:
 
 
 def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+    from patcher.address.entered import todo
+    from patcher.address.files import read_entered
     from patcher.cli.swap_steps import box_steps, box_summary
+    from patcher.cli.todo import say_left
     from patcher.limits.boxes import Shortfall, swap_box
+    from patcher.wiring import wire
 
     found = swap_box(wiring, load_patch(path, wiring), dead, spare)
     if isinstance(found, Shortfall):
         _say_shortfall(found, as_json=as_json)
         raise typer.Exit(1)
     steps = box_steps(found, wiring, str(path))
+    entered = read_entered(path)
     wrote = _write(path, wiring.show, found.show, found.patch, dead, spare) if write else []
     if as_json:
         say_json(_box_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
@@ -74,6 +79,8 @@ def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_j
     if wrote and found.spare.start:
         pins = f"[controller.{spare}.start]"
         print(f"The starts of {spare} are pinned in the show file, under {pins}: take a pin out where one may move.")
+    if wrote:
+        say_left(path, todo(entered, wire(found.show), found.patch))
 
 
 def _box_document(found: BoxSwap) -> dict[str, object]:
@@ -87,7 +94,7 @@ def _box_document(found: BoxSwap) -> dict[str, object]:
         "frame_ms": round(found.worst_ms, 4),
         "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare.port.items()],
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in found.cables],
-        "starts": [start_json(start) for start in found.starts],
+        "starts": [start_json(start, found.show) for start in found.starts],
         "moved_runs": [
             {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)}
             for move in found.moves

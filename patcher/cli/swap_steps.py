@@ -9,9 +9,10 @@ from patcher.limits.boxes import BoxSwap, Cable
 from patcher.limits.plan import LONGEST_LEAD
 from patcher.limits.stretches import stretches
 from patcher.limits.supplies import LOADED, SupplySwap
+from patcher.sheets.rows import NUMBERS, TYPED, null_words, start_row
 from patcher.show.schema import Controller, Show
 from patcher.units import METRES_PER
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
 PROTOCOLS = {"e131": "E1.31", "artnet": "Art-Net"}
@@ -183,31 +184,22 @@ def _type(found: BoxSwap) -> list[str]:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
         lines.append("colours: as they come (RGB, or RGBW for lamps of four colours), on every port")
-    rows = [("start of", "universe", "channel", "pixels", "nulls", "colours", "runs")]
-    kinds, runs = found.show.pixel_types, found.show.runs
-    for start in found.starts:
-        chain = [link.run for link in start.chain.links]
-        orders = dict.fromkeys(kinds[runs[run].pixel].colour_order for run in chain)
-        nulls = sum(runs[run].nulls for run in chain)
-        colours = " ".join(orders) if spare.reorders else "as sent"
-        name = f"port {start.chain.port}" if start.chain.run is None and start.chain.port else start.chain.name
-        rows.append(
-            (
-                name,
-                str(start.universe),
-                str(start.channel),
-                str(start.chain.pixels),
-                str(nulls),
-                colours,
-                ", ".join(chain),
+    wiring = wire(found.show)
+    rows = [[head.replace("_", " ") for head in TYPED]]
+    rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
+    wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
+    return (
+        lines
+        + [
+            "  "
+            + "  ".join(
+                cell.rjust(w) if head in NUMBERS else cell.ljust(w)
+                for head, cell, w in zip(TYPED, row, wide, strict=True)
             )
-        )
-    wide = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
-    right = (False, True, True, True, True, False, False)
-    return lines + [
-        "  " + "  ".join(cell.rjust(w) if r else cell.ljust(w) for cell, w, r in zip(row, wide, right, strict=True))
-        for row in rows
-    ]
+            for row in rows
+        ]
+        + null_words(wiring, found.starts)
+    )
 
 
 def _player(found: BoxSwap, show: Show) -> list[str]:

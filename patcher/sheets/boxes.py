@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isnan
 
+from patcher.address.changes import colours
 from patcher.address.patch import Patch, Start, written
 from patcher.limits.circuit import lead_wire
 from patcher.limits.network import traffic
 from patcher.limits.power import Power, RunVolts
 from patcher.limits.timing import PortTime, port_times
 from patcher.sheets.copper import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.rows import colours
+from patcher.sheets.rows import StartRow, start_row
 from patcher.sheets.saying import PROTOCOL, lowest, ranges
 from patcher.wire.e131 import multicast_group
 from patcher.wiring import Wiring, port_name
@@ -97,18 +98,6 @@ class PortSheet:
 
 
 @dataclass(frozen=True, slots=True)
-class StartSheet:
-    """One start as it is typed into the box."""
-
-    start: str
-    universe: int
-    channel: int
-    pixels: int
-    last_universe: int
-    colours: str
-
-
-@dataclass(frozen=True, slots=True)
 class BoxSheet:
     """One box.
 
@@ -149,7 +138,7 @@ class BoxSheet:
     max_rate: float
     slowest_port: int
     packets: float
-    starts: tuple[StartSheet, ...]
+    starts: tuple[StartRow, ...]
     ports: tuple[PortSheet, ...]
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
@@ -199,13 +188,8 @@ class _Reader:
             name, table.address, PROTOCOL[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
-            tuple(self._start(start) for start in starts), ports, supplies, feeds,
+            tuple(start_row(self.wiring, start) for start in starts), ports, supplies, feeds,
         )  # fmt: skip
-
-    def _start(self, start: Start) -> StartSheet:
-        order = colours(self.wiring, start.controller, [link.run for link in start.chain.links])
-        last = start.universes[-1]
-        return StartSheet(start.chain.name, start.universe, start.channel, start.chain.pixels, last, order)
 
     def _port(self, box: str, number: int) -> PortSheet:
         chain = self.wiring.of_controller(box).get(number, ())
@@ -221,7 +205,7 @@ class _Reader:
         nulls = sum(run.nulls for run in own)
         return PortSheet(
             number, written(self.places[chain[0]][0]), own[-1].ends, self.show.controllers[box].start_per,
-            port_first - 1, nulls, colours(self.wiring, box, chain), time.frame_ms, time.max_rate, tuple(runs),
+            port_first - 1, nulls, colours(self.show, box, chain), time.frame_ms, time.max_rate, tuple(runs),
         )  # fmt: skip
 
     def _run(self, name: str, before: str, first: int) -> HungRun:

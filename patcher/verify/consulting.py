@@ -146,9 +146,9 @@ class Consulting:
                 if line.strip():
                     self.say(f"    line {number}: {line.strip()}")
             if found.boxes:
-                self.say(f"    and type {', '.join(found.boxes)} anew: patcher patch {self.path} says what")
+                self.say(f"    and change settings of {', '.join(found.boxes)}: patcher todo {self.path} says which")
             if found.moved:
-                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher patch {self.path} --player")
+                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher todo {self.path} says what")
             if found.counted:
                 self.say(f"    and see {', '.join(found.counted)}: its pixels then count from another place")
             return found
