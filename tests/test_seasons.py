@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+import tomli_w
 from conftest import Patcher, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -282,3 +283,42 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     }
     tables["show"]["share_universes"] = True
     assert allocate(wired(tables)).patch.universe_count == 1
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=4), min_size=1, max_size=3),
+    st.sampled_from(("fresh", "follow", "whole")), st.booleans(),
+)  # fmt: skip
+def test_the_placement_that_is_proposed_takes_the_fewest_of_the_three(boxes, placement, share) -> None:
+    # Source: FINDINGS B6: `whole` took 42 universes, `follow` 41; here each placement is written into the show in turn
+    runs = {f"run-{b}-{r}": pixels for b, some in enumerate(boxes) for r, pixels in enumerate(some)}
+    ports = {
+        f"box-{b}": box(b + 1, *([f"run-{b}-{r}"] for r in range(len(some)))) for b, some in enumerate(boxes)
+    }  # fmt: skip
+    counts = {
+        other: allocate(wired(show(ports, runs, placement=other, share_universes=share))).patch.universe_count
+        for other in ("fresh", "follow", "whole")
+    }
+    told = savings(wired(show(ports, runs, placement=placement, share_universes=share)), counts[placement])
+    proposed = {one.placement: one.universes for one in told if one.fewest}
+    least = min(counts.values())
+    if counts[placement] == least:
+        assert proposed == {}
+    else:
+        assert proposed == {other: least for other in counts if counts[other] == least}
+    assert {one.placement: one.universes for one in told if one.placement} == {
+        other: universes for other, universes in counts.items() if universes < counts[placement]
+    }
+
+
+def test_whole_may_take_more_than_follow_and_patch_says_so(tmp_path: Path, here: Patcher) -> None:
+    # Source: by hand: ten chains of 150 pixels, 450 channels each; none may be cut, or 1500 pixels at 170 a universe
+    runs = {f"run-{number}": 150 for number in range(10)}
+    path = tmp_path / "weir.toml"
+    path.write_text(
+        tomli_w.dumps(show({"near": box(1, *([run] for run in runs)) | {"ports": 10}}, runs, placement="whole"))
+    )
+    said = here("patch", path).stdout
+    assert "10 universes." in said
+    assert 'placement = "follow" and patch --fresh would take 9 universes, the fewest of the three placements.' in said

@@ -196,7 +196,8 @@ def _say_room(wiring: Wiring, patch: Patch, saved: list[Saving] | None) -> None:
         for why, universes in reasons.items():
             print(f"  {why}: {ranges(universes)}.")
     for saving in saved or ():
-        print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
+        least = ", the fewest of the three placements" * saving.fewest
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}{least}.")
 
 
 def diff(
