@@ -4,6 +4,7 @@ import csv
 import io
 import sys
 from pathlib import Path
+from random import Random
 from tempfile import TemporaryDirectory
 
 import pytest
@@ -58,27 +59,25 @@ def run(*words: object) -> tuple[int, str, str]:
     return code, out.getvalue(), err.getvalue()
 
 
-CELLS = st.one_of(
-    st.sampled_from(
-        ("", "0", "-1", "513", "1/1", "63999", "3 x 190", "2x50", "x", "one", "1.5", "∞", "=1+1", "192.0.2.7")
-    ),
-    st.text(max_size=6),
-)
+CELLS = (
+    "", "0", "-1", "513", "1/1", "63999", "3 x 190", "2x50", "0 x 5", "x", "one", "1.5", "∞", "=1+1", "192.0.2.7",
+    "\x1b[1m",
+)  # fmt: skip
 
 
-def table_of(draw: st.DrawFn, text: str) -> str:
+def table_of(pick: Random, text: str) -> str:
     """A table as `patch` prints it, with some cells written over, rows doubled and left out, another separator."""
     rows = list(csv.reader(io.StringIO(text)))
-    for _ in range(draw(st.integers(0, 4))):
-        row = draw(st.sampled_from(rows))
-        row[draw(st.integers(0, len(row) - 1))] = draw(CELLS)
-    body = [row for row in rows[1:] for _ in range(draw(st.sampled_from((1, 1, 1, 0, 2))))]
+    for _ in range(pick.randrange(5)):
+        row = pick.choice(rows)
+        row[pick.randrange(len(row))] = pick.choice(CELLS)
+    body = [row for row in rows[1:] for _ in range(pick.choice((1, 1, 1, 0, 2)))]
     out = io.StringIO()
-    csv.writer(out, delimiter=draw(st.sampled_from(",;\t"))).writerows([rows[0], *body])
+    csv.writer(out, delimiter=pick.choice(",;\t")).writerows([rows[0], *body])
     return out.getvalue()
 
 
-def every_command(tables: dict, other: dict, data: st.DataObject) -> None:
+def every_command(tables: dict, other: dict, pick: Random) -> None:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "show.toml"
         path.write_text(tomli_w.dumps(tables), encoding="utf-8")
@@ -97,14 +96,14 @@ def every_command(tables: dict, other: dict, data: st.DataObject) -> None:
             "nobody",
             "/",
         ]
-        for thing in {data.draw(st.sampled_from(things)) for _ in range(4)} | {"other", "spare"}:
+        for thing in {pick.choice(things) for _ in range(4)} | {"other", "spare"}:
             run("where", path, thing)
-        named = data.draw(st.sampled_from([*tables["run"], "all", "dead", "nobody"]))
+        named = pick.choice([*tables["run"], "all", "dead", "nobody"])
         run("todo", path, "--typed", named, "--told", named)
         if code == 0:
             for option in ("--csv", ("--csv", "--player")):
                 text = run("patch", path, *quick, *([option] if isinstance(option, str) else option))[1]
-                (path.parent / "table.csv").write_text(table_of(data.draw, text), encoding="utf-8")
+                (path.parent / "table.csv").write_text(table_of(pick, text), encoding="utf-8")
                 run("adopt", path.parent / f"new-{len(option)}.toml", path.parent / "table.csv")
                 again = path.parent / f"again-{len(option)}.toml"
                 again.write_text(path.read_text(encoding="utf-8"), encoding="utf-8")
@@ -122,15 +121,15 @@ def every_command(tables: dict, other: dict, data: st.DataObject) -> None:
 
 
 @settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
-@given(shows(), shows(), st.data())
-def test_no_command_ends_in_a_fault_of_its_own(tables: dict, other: dict, data: st.DataObject) -> None:
+@given(shows(), shows(), st.integers(0, 2**32))
+def test_no_command_ends_in_a_fault_of_its_own(tables: dict, other: dict, seed: int) -> None:
     # Source: FINDINGS C6: whatever is wrong is said in words, with exit 0, 1 or 2
-    every_command(tables, other, data)
+    every_command(tables, other, Random(seed))
 
 
 @pytest.mark.long
 @settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
-@given(shows(), shows(), st.data())
-def test_no_command_ends_in_a_fault_of_its_own_on_many_shows(tables: dict, other: dict, data: st.DataObject) -> None:
+@given(shows(), shows(), st.integers(0, 2**32))
+def test_no_command_ends_in_a_fault_of_its_own_on_many_shows(tables: dict, other: dict, seed: int) -> None:
     # Source: as above
-    every_command(tables, other, data)
+    every_command(tables, other, Random(seed))
