@@ -747,3 +747,113 @@ def test_any_text_gives_a_show_or_words(text: str) -> None:
         kept = {(start.universe, start.channel) for start in adoption.patch.starts}
         assert {(row.universe, row.channel) for row in rows} <= kept | set(addresses(adoption.patch).values())
         dump(adoption.patch)
+
+
+# --- what people's tables have besides -----------------------------------------------------------------------------
+
+
+def draft_of(text: str, name: str = "mill.csv"):
+    """The show that is drafted from a table, what is said of the table by line, and the draft's own text."""
+    listing = read_listing(text, name)
+    rows, _ = joined(listing.rows, name)
+    draft, by_run = outline(rows, "Mill", name)
+    wiring = wired_text(draft_text(draft))
+    adoption = adopt(Match(by_run, frozenset(by_run), ()), wiring, name)
+    return wiring, adoption, draft_text(draft), listing
+
+
+def wired_text(text: str) -> Wiring:
+    reading = read(text)
+    assert reading.findings == ()
+    wiring = wire(reading.show)
+    assert problems(wiring) == []
+    return wiring
+
+
+MILL = """\
+Box,IP,Port,What,Universe,Channel,Pixels,Notes
+Mill,192.0.2.31,1,Wheel,45,1,70,new in 2025
+,,1,Sluice,45,{sluice},40,
+Barn,192.0.2.32,1,Gable,50,1,3 x 190,two spare pixels
+,,2,Door,60,1,50,
+"""
+
+
+def test_the_boxes_addresses_what_it_is_and_notes_are_used() -> None:
+    # Source: FINDINGS D6: columns for addresses, "What" and "Notes" were not used
+    wiring, adoption, text, listing = draft_of(MILL.format(sluice=211))
+    assert listing.unused == ()
+    assert {box.name: (box.address, box.delivery) for box in wiring.show.controllers.values()} == {
+        "mill": ("192.0.2.31", "unicast"), "barn": ("192.0.2.32", "unicast"),
+    }  # fmt: skip
+    assert {"wheel", "sluice", "door"} < wiring.show.runs.keys()
+    assert "# the table's note: new in 2025" in text
+    assert text.index("# the table's note: new in 2025") > text.index("[run.wheel]")
+    assert adoption.findings == ()
+    assert addresses(adoption.patch)["sluice"] == (45, 211)
+
+
+@pytest.mark.parametrize("heading", ["IP", "ip address", "Address", "Controller IP", "IPv4"])
+def test_a_column_of_network_addresses_is_known_by_its_heading_or_by_what_is_in_it(heading: str) -> None:
+    text = f"Box,{heading},Port,Name,Uni,Start,Px\nMill,192.0.2.31,1,Wheel,45,7,70\n,,2,Sluice,46,1,40\n"
+    wiring, adoption, _, listing = draft_of(text)
+    assert listing.columns["ip"] == heading
+    assert wiring.show.controllers["mill"].address == "192.0.2.31"
+    assert addresses(adoption.patch) == {"wheel": (45, 7), "sluice": (46, 1)}
+
+
+def test_an_address_that_no_box_can_have_or_that_two_have_is_not_taken() -> None:
+    text = "Box,IP,Port,Uni,Channel,Px\nMill,239.255.0.1,1,1,1,50\nBarn,192.0.2.7,1,2,1,50\nKiln,192.0.2.7,1,3,1,50\n"
+    wiring, _, _, listing = draft_of(text)
+    assert {box.address for box in wiring.show.controllers.values()} == {None}
+    assert [(finding.line, finding.severity) for finding in listing.findings] == [(2, "warning")]
+
+
+def test_an_address_that_differs_from_the_shows_is_said(here: Patcher, garden: Path, tmp_path: Path) -> None:
+    table = tmp_path / "table.csv"
+    table.write_text("Box,IP,Port,Run,Universe,Channel,Notes\nShed,192.0.2.99,1,front-hedge,1,1,wet\n")
+    said = told(here, garden, 0)
+    finding = next(finding for finding in said["findings"] if finding["rule"] == "place")
+    assert finding["line"] == 2
+    assert "192.0.2.99" in finding["says"]
+    assert "192.0.2.1" in finding["says"]
+
+
+@given(st.integers(1, 5), st.integers(1, 200), st.sampled_from((1, 4, 100, 508)), st.sampled_from((3, 4)))
+def test_so_many_times_so_many_are_so_many_runs(parts: int, each: int, channel: int, width: int) -> None:
+    # Source: FINDINGS D6: "3 x 190" is three runs; the pencil of test_patch_rules lays them
+    text = (
+        f"Box,Port,Name,Universe,Channel,Pixels,Channels per pixel\nBarn,1,Gable,5,{channel},{parts} x {each},{width}\n"
+    )
+    wiring, adoption, _, _ = draft_of(text)
+    runs = [f"gable-{part}" for part in range(1, parts + 1)] if parts > 1 else ["gable"]
+    assert list(wiring.show.runs) == runs
+    assert {run.pixels for run in wiring.show.runs.values()} == {each}
+    if parts > 1:
+        assert wiring.show.props["gable"].runs == tuple(runs)
+    at, wanted = 4 * 512 + channel - 1, {}
+    for run in runs:
+        for pixel in range(each):
+            at = at if at % 512 + width <= 512 else (at // 512 + 1) * 512
+            if pixel == 0:
+                wanted[run] = (at // 512 + 1, at % 512 + 1)
+            at += width
+    assert addresses(adoption.patch) == wanted
+
+
+def test_so_many_times_so_many_fit_the_runs_that_a_show_has() -> None:
+    wiring, adoption, text, listing = draft_of(MILL.format(sluice=211))
+    matched = match(listing.rows, wired_text(text), "mill.csv")
+    again = adopt(matched, wiring, "mill.csv")
+    assert matched.findings == ()
+    assert again.patch == adoption.patch
+
+
+@pytest.mark.parametrize(("sluice", "meant"), [(211, None), (212, "45/211"), (213, "45/211"), (214, None), (300, None)])
+def test_a_channel_that_does_not_follow_is_remarked(sluice: int, meant: str | None) -> None:
+    # Source: FINDINGS D6: 45/212, where 211 was meant, was not remarked. 70 RGB pixels from channel 1 end at 210.
+    _, adoption, _, _ = draft_of(MILL.format(sluice=sluice))
+    remarks = [finding for finding in adoption.findings if finding.rule == "gap"]
+    assert [(finding.line, finding.severity) for finding in remarks] == ([(3, "warning")] if meant else [])
+    assert all(str(meant) in finding.remedy for finding in remarks)
+    assert addresses(adoption.patch)["sluice"] == (45, sluice)

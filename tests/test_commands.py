@@ -157,9 +157,9 @@ def test_the_keys_of_the_documents(here: Patcher, heron_lock: Path) -> None:
     patched = document(here("patch", heron_lock, "--json"))
     assert patched.keys() == {
         "show", "pixels", "channels", "universes", "lower_bound", "proved", "starts", "spans", "changed", "moved_runs",
-        "explained",
+        "explained", "to_type", "to_tell",
     }  # fmt: skip
-    start = {"controller", "port", "run", "universe", "channel", "pixels", "universes"}
+    start = {"controller", "port", "run", "universe", "channel", "pixels", "nulls", "universes"}
     assert {frozenset(one) for one in patched["starts"]} == {frozenset(start)}
     assert {frozenset(one) for one in patched["spans"]} == {frozenset(SPAN)}
     assert patched["pixels"] == sum(one["pixels"] for one in patched["starts"])

@@ -65,8 +65,8 @@ def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_the_patch_and_the_swap(cottage: Path, patcher: Patcher) -> None:
     # Source: README.md, Fewest universes; A dead box, a dead supply.
     ran = patcher("patch", "shows/heron-lock.toml")
-    last = "".join(ran.stdout.splitlines(keepends=True)[-8:]).replace("\u00a0", " ")
-    assert last == printed("patcher patch shows/heron-lock.toml | tail -8")
+    last = "".join(ran.stdout.splitlines(keepends=True)[-10:]).replace("\u00a0", " ")
+    assert last == printed("patcher patch shows/heron-lock.toml | tail -10")
     swapped = patcher("swap", "shows/heron-lock.toml", "gatepost", "shelf")
     assert (swapped.returncode, swapped.stdout) == (0, printed("patcher swap shows/heron-lock.toml gatepost shelf"))
 

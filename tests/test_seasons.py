@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+import tomli_w
 from conftest import Patcher, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -55,12 +56,15 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, pat
     # Each line of the difference, worked out from the two patch files alone.
     typed = [{start.chain.name: (start.universe, start.channel, start.chain.pixels) for start in patch.starts}
              for patch in (old, new)]  # fmt: skip
-    assert {one["start"]: (one["old"], one["new"]) for one in told["starts"]} == {
-        name: tuple(dict(zip(("universe", "channel", "pixels"), now[name], strict=True)) for now in typed)
+    keys = ("universe", "channel", "pixels")
+    assert {
+        one["start"]: tuple({key: one[age][key] for key in keys} for age in ("old", "new")) for one in told["starts"]
+    } == {
+        name: tuple(dict(zip(keys, now[name], strict=True)) for now in typed)
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "No start to type anew" in patcher("diff", heron_lock).stdout
+    assert "No setting to change in a box" in patcher("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
@@ -116,7 +120,7 @@ def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path
     path.write_bytes(edited.encode())
     ran = patcher("patch", heron_lock)
     assert ran.returncode == 0, ran.stderr
-    assert "no start to type anew" in ran.stdout
+    assert "no setting changed" in ran.stdout
 
 
 # --- a table of one's own, afterwards -----------------------------------------------------------------------------
@@ -279,3 +283,42 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     }
     tables["show"]["share_universes"] = True
     assert allocate(wired(tables)).patch.universe_count == 1
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=4), min_size=1, max_size=3),
+    st.sampled_from(("fresh", "follow", "whole")), st.booleans(),
+)  # fmt: skip
+def test_the_placement_that_is_proposed_takes_the_fewest_of_the_three(boxes, placement, share) -> None:
+    # Source: FINDINGS B6: `whole` took 42 universes, `follow` 41; here each placement is written into the show in turn
+    runs = {f"run-{b}-{r}": pixels for b, some in enumerate(boxes) for r, pixels in enumerate(some)}
+    ports = {
+        f"box-{b}": box(b + 1, *([f"run-{b}-{r}"] for r in range(len(some)))) for b, some in enumerate(boxes)
+    }  # fmt: skip
+    counts = {
+        other: allocate(wired(show(ports, runs, placement=other, share_universes=share))).patch.universe_count
+        for other in ("fresh", "follow", "whole")
+    }
+    told = savings(wired(show(ports, runs, placement=placement, share_universes=share)), counts[placement])
+    proposed = {one.placement: one.universes for one in told if one.fewest}
+    least = min(counts.values())
+    if counts[placement] == least:
+        assert proposed == {}
+    else:
+        assert proposed == {other: least for other in counts if counts[other] == least}
+    assert {one.placement: one.universes for one in told if one.placement} == {
+        other: universes for other, universes in counts.items() if universes < counts[placement]
+    }
+
+
+def test_whole_may_take_more_than_follow_and_patch_says_so(tmp_path: Path, here: Patcher) -> None:
+    # Source: by hand: ten chains of 150 pixels, 450 channels each; none may be cut, or 1500 pixels at 170 a universe
+    runs = {f"run-{number}": 150 for number in range(10)}
+    path = tmp_path / "weir.toml"
+    path.write_text(
+        tomli_w.dumps(show({"near": box(1, *([run] for run in runs)) | {"ports": 10}}, runs, placement="whole"))
+    )
+    said = here("patch", path).stdout
+    assert "10 universes." in said
+    assert 'placement = "follow" and patch --fresh would take 9 universes, the fewest of the three placements.' in said

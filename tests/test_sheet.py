@@ -201,11 +201,12 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
     # Source: issue 7: read back from the HTML and compared with the patch JSON
     patch = json.loads(here("patch", heron_lock, "--json").stdout)
     typed = page.of("typed")[1:]
+    keys = ("universe", "channel", "pixels", "nulls")
     wanted = [
-        (one["controller"], one["universe"], one["channel"], one["pixels"], one["universe"] + one["universes"] - 1)
+        (one["controller"], *(one[key] for key in keys), one["universe"] + one["universes"] - 1)
         for one in patch["starts"]
     ]  # fmt: skip
-    assert [(row[0], *map(int, row[2:6])) for row in typed] == wanted
+    assert [(row[0], *map(int, row[2:7])) for row in typed] == wanted
     first, last = {}, {}
     for span in patch["spans"]:
         first.setdefault(span["run"], f"{span['universe']}/{span['first_channel']}")
@@ -248,22 +249,29 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         ]
 
 
-def test_what_changed_since_the_kept_patch_is_what_diff_says(heron_lock: Path, here: Patcher) -> None:
-    # Source: `patcher diff`, on the season of README.md
+def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:
+    # Source: `patcher todo`, on the season of README.md
+    def printed() -> Page:
+        assert here("sheet", heron_lock, "--out", "out").returncode == 0
+        return Page((heron_lock.parent / "out/sheets.html").read_text())
+
     assert here("patch", heron_lock).returncode == 0
-    kept = read_patch(heron_lock)
-    here("sheet", heron_lock, "--out", "out")
-    page = Page((heron_lock.parent / "out/sheets.html").read_text())
-    assert any("Nothing since the patch that is kept" in text for text in page.text)
+    assert any("Nothing was ticked off yet" in text for text in printed().text)
+    assert here("todo", heron_lock, "--typed", "all", "--told", "all").returncode == 0
+    assert any("all of it is ticked off" in text for text in printed().text)
     text = heron_lock.read_text()
     heron_lock.write_text(text.replace("pixels = 89\n", "pixels = 120\n"))
-    assert here("sheet", heron_lock, "--out", "out").returncode == 0
-    page = Page((heron_lock.parent / "out/sheets.html").read_text())
-    said = json.loads(here("diff", heron_lock, "--json").stdout)
-    typed, told = page.of("typed-anew")[1:], page.of("told-anew")[1:]
-    assert [(row[0], row[1]) for row in typed] == [(one["controller"], one["start"]) for one in said["starts"]]
-    assert [row[0] for row in told] == [one["run"] for one in said["runs"]]
+    kept = read_patch(heron_lock)
+    page = printed()
     assert read_patch(heron_lock) == kept
+    assert here("patch", heron_lock).returncode == 0
+    left = json.loads(here("todo", heron_lock, "--json").stdout)
+    typed, told = page.of("to-type")[1:], page.of("to-tell")[1:]
+    assert [(row[0], row[1]) for row in typed] == [(one["controller"], one["start"]) for one in left["to_type"]]
+    assert [row[3] for row in typed] == ["{universe}/{channel}".format(**one["new"]) for one in left["to_type"]]
+    assert [row[0] for row in told] == [one["run"] for one in left["to_tell"]]
+    assert typed
+    assert told
 
 
 def test_headings_go_down_by_one_and_ids_are_there_once(page: Page, heron_lock: Path) -> None:

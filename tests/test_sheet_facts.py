@@ -90,7 +90,7 @@ def test_the_heron_locks_boxes(heron) -> None:
     assert list(sheets) == ["lockhouse", "gatepost", "weirside", "mooring"]
     gate = sheets["gatepost"]
     assert gate.frame_ms == pytest.approx(560 * 24 * 1.25e-3 + 0.3)
-    assert [(start.start, start.pixels) for start in gate.starts] == [("gatepost", 1000)]
+    assert [(start.start_of, start.pixels) for start in gate.starts] == [("gatepost", 1000)]
     assert sheets["weirside"].groups == tuple(f"239.255.0.{universe}" for universe in (9, 10, 20, 21, 22, 23))
     boat = sheets["mooring"].ports[2].chain[0]
     assert (boat.run, boat.nulls, boat.lead, boat.begins) == ("narrowboat", 1, 11.0, (34, 4))

@@ -5,7 +5,10 @@ The oracles below are written from the rules of the swap and share no code with 
 
 import json
 import random
+import re
+import tomllib
 from collections import Counter
+from collections.abc import Callable
 from itertools import combinations, pairwise, product
 from math import dist, prod
 from pathlib import Path
@@ -14,20 +17,24 @@ import networkx as nx
 import pytest
 import tomli_w
 from conftest import Patcher, wired
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import HealthCheck, Phase, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
 from patcher.address.changes import misfits
-from patcher.address.files import dump, parse
+from patcher.address.files import dump, parse, read_patch
 from patcher.address.patch import Chain, Link, Patch, Start, written
 from patcher.address.placement import allocate
 from patcher.address.rules import breaches
 from patcher.address.swapping import places_kept
+from patcher.cli.swap import _write
+from patcher.cli.swap_steps import box_steps
 from patcher.errors import PatcherError
 from patcher.limits.boxes import BoxSwap, Shortfall, swap_box
+from patcher.limits.findings import check
 from patcher.limits.power import power
 from patcher.limits.supplies import swap_supply
+from patcher.show.files import read_show
 from patcher.wiring import wire
 
 KINDS = {
@@ -77,30 +84,46 @@ def centimetres(tables: dict, before: str | None, run: str) -> int:
     return round(dist(start, goal) * 100)
 
 
-def nanoseconds(tables: dict, run: str) -> int:
+def nanoseconds(tables: dict, run: str, *, old_lead: bool) -> int:
+    """How long the pixels of a run take, those in its old lead too where that is still in use."""
+    return pixels_on(tables, run, old_lead=old_lead) * pixel_ns(tables, run)
+
+
+def pixels_on(tables: dict, run: str, *, old_lead: bool) -> int:
     table = tables["run"][run]
-    kind = KINDS[table["pixel"]]
-    bits = (len(table["at"]) + table.get("nulls", 0)) * len(kind["colour_order"]) * 8
-    return bits * 1_000_000_000 // kind.get("bit_rate", 800_000)
+    return len(table["at"]) + (table.get("nulls", 0) if old_lead else 0)
+
+
+def pixel_ns(tables: dict, run: str) -> int:
+    kind = KINDS[tables["run"][run]["pixel"]]
+    return len(kind["colour_order"]) * 8 * 1_000_000_000 // kind.get("bit_rate", 800_000)
+
+
+def before_each(tables: dict) -> dict[str, str | None]:
+    """What each run hangs behind on the dead box: a run, or (None) the box."""
+    chains = tables["controller"]["dead"]["port"].values()
+    return {run: ahead for chain in chains for ahead, run in pairwise([None, *chain])}
 
 
 def reset(tables: dict, run: str) -> int:
     return KINDS[tables["run"][run]["pixel"]].get("reset_us", 300) * 1000
 
 
-def objective(tables: dict, ports: dict[int, tuple[str, ...]]) -> tuple[int, int, int]:
-    """Chains cut, nanoseconds of the slowest port, centimetres of new cable: what a way to hang the runs costs."""
-    was = {
-        run: before for runs in tables["controller"]["dead"]["port"].values() for before, run in pairwise([None, *runs])
-    }
+def objective(tables: dict, ports: dict[int, tuple[str, ...]], new: set[str]) -> tuple[int, int, int]:
+    """Chains cut, nanoseconds of the slowest port, centimetres of new cable: what a way to hang the runs costs.
+
+    `new` are the runs that get a new cable; the others keep their leads, and the null pixels in them.
+    """
+    was = before_each(tables)
     cuts = cable = 0
     for runs in ports.values():
         for before, run in pairwise([None, *runs]):
-            if before != was[run]:
+            assert run in new or before == was[run], f"{run} is to hang behind {before}, and has no cable for it"
+            if run in new:
                 cuts += was[run] is not None
                 cable += centimetres(tables, before, run)
     slowest = max(
-        sum(nanoseconds(tables, run) for run in runs) + max(reset(tables, run) for run in runs)
+        sum(nanoseconds(tables, run, old_lead=run not in new) for run in runs) + max(reset(tables, run) for run in runs)
         for runs in ports.values()
     )
     return cuts, slowest, cable
@@ -109,10 +132,15 @@ def objective(tables: dict, ports: dict[int, tuple[str, ...]]) -> tuple[int, int
 def judged(tables: dict) -> tuple[int, int, int] | None:
     """The best way to hang the runs on the spare's ports, by CP-SAT; None where there is none.
 
-    A circuit through the box and the runs, that passes the box once a port; a run follows a run on the same port.
+    A circuit through the box and the runs, that passes the box once a port; a run follows a run on the same port. Where
+    every chain can have a port of its own, it has: no cable is made to save a null pixel's time.
     """
     dead, spare, runs = tables["controller"]["dead"], tables["controller"]["spare"], list(tables["run"])
-    before = {run: ahead for chain in dead["port"].values() for ahead, run in pairwise([None, *chain])}
+    before = before_each(tables)
+    whole_chains = {number: tuple(chain) for number, chain in enumerate(dead["port"].values())}
+    longest = max(sum(pixels_on(tables, run, old_lead=True) for run in chain) for chain in whole_chains.values())
+    if len(whole_chains) <= spare["ports"] and longest <= spare["port_pixels"]:
+        return objective(tables, whole_chains, set())
     model = cp_model.CpModel()
     arcs, arc = [], {}
     for a in [None, *runs]:
@@ -125,9 +153,24 @@ def judged(tables: dict) -> tuple[int, int, int] | None:
     on = {(run, port): model.new_bool_var(f"{run}@{port}") for run in runs for port in range(spare["ports"])}
     for run in runs:
         model.add_exactly_one(on[run, port] for port in range(spare["ports"]))
+    # A run is on its old lead, or on a new one; the joint of a chain can get a new one too, without its nulls.
+    kept = {run: model.new_bool_var("") for run in runs}
+    for run, ahead in before.items():
+        if ahead:
+            model.add_implication(kept[run], arc[ahead, run])
+        else:
+            model.add(kept[run] == arc[None, run])
+    old = {}  # the run is on this port, on its old lead
+    for run, port in on:
+        old[run, port] = model.new_bool_var("")
+        model.add_multiplication_equality(old[run, port], kept[run], on[run, port])
+
+    def nulls(port: int, each: Callable[[str], int] = lambda run: 1) -> cp_model.LinearExpr:
+        return sum(old[run, port] * tables["run"][run].get("nulls", 0) * each(run) for run in runs)
+
     for port in range(spare["ports"]):
-        pixels = {run: len(tables["run"][run]["at"]) + tables["run"][run].get("nulls", 0) for run in runs}
-        model.add(sum(on[run, port] * pixels[run] for run in runs) <= spare["port_pixels"])
+        pixels = sum(on[run, port] * len(tables["run"][run]["at"]) for run in runs)
+        model.add(pixels + nulls(port) <= spare["port_pixels"])
         firsts = []
         for run in runs:
             first = model.new_bool_var("")
@@ -154,7 +197,7 @@ def judged(tables: dict) -> tuple[int, int, int] | None:
             chain = chain_of[a]
             if chain is chain_of[b]:
                 first, last = sorted((chain.index(a), chain.index(b)))
-                together = [arc[c, d] for c, d in pairwise(chain[first : last + 1])]
+                together = [kept[run] for run in chain[first + 1 : last + 1]]
             whole = model.new_bool_var("")
             if together:
                 model.add_bool_and(together).only_enforce_if(whole)
@@ -162,13 +205,15 @@ def judged(tables: dict) -> tuple[int, int, int] | None:
                 model.add(whole == 0)
             for port in range(spare["ports"]):
                 model.add_bool_or(on[a, port].negated(), on[b, port].negated(), whole)
-    cuts = sum(1 - arc[ahead, run] for run, ahead in before.items() if ahead)
+    cuts = sum(1 - kept[run] for run, ahead in before.items() if ahead)
     slowest = model.new_int_var(0, 10**12, "slowest")
     for port in range(spare["ports"]):
         for run in runs:
-            load = sum(on[other, port] * nanoseconds(tables, other) for other in runs)
-            model.add(slowest >= load + reset(tables, run) * on[run, port])
+            load = sum(on[other, port] * nanoseconds(tables, other, old_lead=False) for other in runs)
+            in_leads = nulls(port, lambda other: pixel_ns(tables, other))
+            model.add(slowest >= load + in_leads + reset(tables, run) * on[run, port])
     cable = sum(centimetres(tables, a, b) * lit for (a, b), lit in arc.items() if b and a != before[b])
+    cable += sum(centimetres(tables, before[run], run) * (arc[before[run], run] - kept[run]) for run in runs)
     found = []
     for goal in (cuts, slowest, cable):
         model.minimize(goal)
@@ -197,7 +242,7 @@ def random_case(seed: int) -> dict:
                 kind = pick.choice([other for other in kinds if other != "slow"])
             name = f"run-{len(runs) + 1}"
             runs[name] = line(
-                place(), place(), pick.choice((10, 20, 30, 40, 50)), kind, nulls=pick.choice((0, 0, 0, 1))
+                place(), place(), pick.choice((10, 20, 30, 40, 50)), kind, nulls=pick.choice((0, 0, 0, 1, 3, 20))
             )
             chain.append(name)
         runs[chain[-1]]["hung"] = pick.random() > 0.1
@@ -228,7 +273,7 @@ def test_the_joins_are_the_best_there_are(cases) -> None:
     for number, (tables, found, best) in enumerate(cases):
         assert isinstance(found, BoxSwap) == (best is not None), number
         if isinstance(found, BoxSwap):
-            ours = objective(tables, found.spare.port)
+            ours = objective(tables, found.spare.port, {cable.run for cable in found.cables})
             assert ours == best, f"case {number}: {ours} is not {best}"
             assert found.proved
             assert round(found.worst_ms * 1e6) == ours[1]
@@ -250,7 +295,8 @@ def test_no_port_is_over_its_length_and_no_run_is_lost(cases) -> None:
         if isinstance(found, BoxSwap):
             spare = tables["controller"]["spare"]
             for runs in found.spare.port.values():
-                pixels = sum(len(tables["run"][run]["at"]) + tables["run"][run].get("nulls", 0) for run in runs)
+                new = {cable.run for cable in found.cables}
+                pixels = sum(pixels_on(tables, run, old_lead=run not in new) for run in runs)
                 assert pixels <= spare["port_pixels"]
             assert max(found.spare.port) <= spare["ports"]
             assert sorted(run for runs in found.spare.port.values() for run in runs) == sorted(tables["run"])
@@ -398,12 +444,28 @@ def test_a_spare_with_a_start_for_every_run_and_no_limits_moves_nothing(tables: 
     assert found.cables == ()
 
 
+NULL_AT_THE_END = show_of(
+    {
+        "one": {"pixel": "rgbw", "pixels": 127},
+        "two": {"pixel": "rgb", "pixels": 1, "nulls": 1},
+        "three": {"pixel": "rgb", "pixels": 1},
+    },
+    {"start_per": "run", "consecutive": False, "skips_nulls": False, "port": {"1": ["one", "two", "three"]}},
+    {},
+    show={"placement": "follow"},
+)
+"""Behind 508 channels a null pixel fits before channel 512, and the pixel behind it does not: two may begin on channel
+509 or 510, and its pixel stands on channel 1 of the next universe either way."""
+
+
 @settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@example(NULL_AT_THE_END)
 @given(yards())
 def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
     dead = tables["controller"]["dead"]
-    same = {key: dead[key] for key in ("ports", "protocol", "start_per", "consecutive", "reorders", "skips_nulls")}
-    tables["controller"]["spare"] = {"spare": True} | same
+    kept_keys = ("ports", "protocol", "start_per", "consecutive", "reorders", "skips_nulls")
+    same = {key: dead[key] for key in kept_keys if key in dead}
+    tables = tables | {"controller": tables["controller"] | {"spare": {"spare": True} | same}}
     _, kept, found = a_swap(tables)
     assert isinstance(found, BoxSwap)
     assert found.moves == ()
@@ -413,6 +475,152 @@ def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
     )
     settings_of = [(start.at, start.chain.links) for start in kept.starts if start.controller == "dead"]
     assert settings_of == [(start.at, start.chain.links) for start in found.starts]
+
+
+LEAD = re.compile(r"port (\d+): the lead to ([\w-]+)")
+CABLE = re.compile(
+    r"from (?:the data-out of ([\w-]+), its last pixel,|port (\d+) of spare|the data-in of ([\w-]+))"
+    r" to the data-in of ([\w-]+)"
+)
+
+
+def built_by(steps: list[list[str]], tables: dict) -> tuple[dict[int, list[tuple[str, int]]], dict[str, int]]:
+    """What hangs on each port of the spare after somebody has done these steps, and the nulls in each tee's lead.
+
+    Each run is named with the null pixels before it. A lead that is plugged in has in it what it had; so has the joint
+    of a chain, where no step says otherwise. A new cable has no null pixel in it.
+    """
+    old = {name: run.get("nulls", 0) for name, run in tables["run"].items()}
+    plug = next(step for step in steps if step[0].startswith("Plug the leads into"))
+    make = next((step for step in steps if step[0].startswith("Make these cables")), ["no null pixel"])
+    assert "no null pixel" in make[0]
+    behind = {ahead: run for run, ahead in before_each(tables).items() if ahead}
+    firsts = {int(found[1]): (found[2], old[found[2]]) for line in plug[1:] if (found := LEAD.match(line))}
+    nulls, tees = dict(old), {run: old[run] for run in tables["run"] if "same_data_as" in tables["run"][run]}
+    for line in make[1:]:
+        ahead, port, source, run = CABLE.search(line).groups()
+        if source:
+            assert tables["run"][run]["same_data_as"] == source
+            tees[run] = 0
+            continue
+        for other in [other for other, held in behind.items() if held == run]:
+            del behind[other]
+        nulls[run] = 0
+        if port:
+            firsts[int(port)] = (run, 0)
+    for line in make[1:]:
+        ahead, _, _, run = CABLE.search(line).groups()
+        if ahead:
+            assert ahead not in behind
+            behind[ahead] = run
+    lines = {}
+    for port, (run, before) in firsts.items():
+        lines[port] = [(run, before)]
+        while run in behind:
+            run = behind[run]
+            lines[port].append((run, nulls[run]))
+    return lines, tees
+
+
+def typed_by(steps: list[list[str]]) -> list[tuple[int, int, int, list[str]]]:
+    """The table that is typed into the spare: universe, channel, nulls, and the runs, start by start."""
+    lines = next(step for step in steps if step[0].startswith("Type into"))
+    rows = [re.split(r"\s{2,}", line.strip()) for line in lines if line.startswith("  ")]
+    at = {head: rows[0].index(head) for head in ("universe", "channel", "nulls", "runs")}
+    return [
+        (int(row[at["universe"]]), int(row[at["channel"]]), int(row[at["nulls"]]), row[at["runs"]].split(", "))
+        for row in rows[1:]
+    ]
+
+
+def lit_by(
+    lines: dict[int, list[tuple[str, int]]], typed: list, after: dict, widths: dict[str, int], pixels: dict[str, int]
+) -> dict[tuple[str, int], tuple[int, int]]:
+    """Universe and first channel that each pixel takes: chips on a wire, each taking as many octets as it has channels.
+
+    The box sends the starts that are typed in, and before each run the nulls that the show file has now: dark octets
+    where it skips nulls, else the next channels.
+    """
+    sent: dict[str, list[tuple[int, int] | None]] = {}  # of each run: for each pixel, nulls too, where it comes from
+    for universe, channel, nulls, runs in typed:
+        assert nulls == sum(after["run"][run].get("nulls", 0) for run in runs)
+        for run in runs:
+            dark = after["run"][run].get("nulls", 0)
+            skipped = dark if after["controller"]["spare"].get("skips_nulls", True) else 0
+            sent[run] = [None] * skipped
+            for _ in range(dark - skipped + pixels[run]):
+                if channel + widths[run] - 1 > 512:
+                    universe, channel = universe + 1, 1
+                sent[run].append((universe, channel))
+                channel += widths[run]
+    found = {}
+    for line in lines.values():
+        octets = [(run, place, octet) for run, _ in line for place in sent[run] for octet in range(widths[run])]
+        taken = 0
+        for run, nulls in line:
+            for pixel in range(1 - nulls, pixels[run] + 1):
+                mine = octets[taken : taken + widths[run]]
+                taken += widths[run]
+                if pixel > 0:
+                    assert [octet for *_, octet in mine] == list(range(widths[run])), f"{run}/{pixel} is out of step"
+                    found[run, pixel] = mine[0][1]
+    return found
+
+
+@st.composite
+def with_tees(draw) -> dict:
+    """A yard in which some runs of the dead box have a tee, and leads have wires and ways of their own."""
+    tables = draw(yards())
+    for run in list(tables["run"].values()):
+        run |= draw(st.sampled_from(({}, {"lead": 12.0}, {"lead_via": "differential"}, {"lead": 3.0, "lead_awg": 16})))
+    for run in [run for runs in tables["controller"]["dead"]["port"].values() for run in runs]:
+        if draw(st.integers(0, 3)) == 0:
+            tee = {key: tables["run"][run][key] for key in ("pixel", "pixels", "nulls")}
+            tables["run"][f"{run}-tee"] = tee | {"same_data_as": run, "lead": 2.0}
+    if draw(st.booleans()):
+        tables["controller"]["spare"]["ports"] = draw(st.integers(1, 2))
+    return tables
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@given(with_tees())
+def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -> None:
+    from tempfile import TemporaryDirectory
+
+    wiring, _, found = a_swap(tables)
+    if isinstance(found, Shortfall):
+        return
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "show.toml"
+        path.write_text(tomli_w.dumps(tables))
+        _write(path, wiring.show, found.show, found.patch, "dead", "spare")
+        after = read_show(path).show
+        patch = read_patch(path)
+        said = tomllib.loads(path.read_text())
+    assert after is not None
+    assert patch == found.patch
+    planned = wire(after)
+    wrong = [finding for finding in check(planned, patch)[1] if finding.severity == "error"]
+    assert [finding for finding in wrong if finding.area in ("file", "wiring", "address")] == []
+    steps = box_steps(found, wiring, "show.toml")
+    lines, tees = built_by(steps, tables)
+    assert {port: tuple(run for run, _ in line) for port, line in lines.items()} == planned.of_controller("spare")
+    widths = {run: len(KINDS[table["pixel"]]["colour_order"]) for run, table in tables["run"].items()}
+    pixels = {run: table["pixels"] for run, table in tables["run"].items()}
+    lit = lit_by(lines, typed_by(steps), said, widths, pixels)
+    assert lit == {(run, pixel): place for (run, pixel), place in pixels_of(patch).items() if (run, pixel) in lit}
+    assert {run for run, _ in lit} == {run for line in lines.values() for run, _ in line}
+    nulls = {run: before for line in lines.values() for run, before in line}
+    for tee, before in tees.items():
+        assert before == nulls[tables["run"][tee]["same_data_as"]], f"{tee} does not show what its run shows"
+    new = {CABLE.search(line)[4] for step in steps if step[0].startswith("Make") for line in step[1:]}
+    for run, table in tables["run"].items():
+        keys = ("lead", "lead_via", "lead_awg", "nulls")
+        if run not in new:
+            assert {key: said["run"][run].get(key) for key in keys} == {key: table.get(key) for key in keys}
+        else:
+            assert said["run"][run].get("lead_via", "cable") in ("cable", "booster")
+            assert "lead_awg" not in said["run"][run]
 
 
 def lamps_kept(old: dict, starts) -> int:
@@ -488,7 +696,7 @@ def test_a_unicast_player_needs_no_change() -> None:
 @pytest.mark.parametrize(
     ("spare", "words"),
     [
-        ({"ports": 1, "port_pixels": 60}, ["100 pixels hang on dead", "its one port of spare take 60: 40 too many"]),
+        ({"ports": 1, "port_pixels": 60}, ["99 pixels hang on dead", "its one port of spare take 60: 39 too many"]),
         (
             {"ports": 2, "port_pixels": 50},
             ["two has 70 pixels with its nulls, and a port of spare takes 50: 20 too many"],

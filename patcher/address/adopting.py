@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import NamedTuple
 
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, running, written
@@ -62,7 +63,7 @@ def joined(rows: Sequence[Row], table: str) -> tuple[list[Row], list[Finding]]:
 
 def _carries_on(one: Row, two: Row) -> bool:
     same = (one.controller, one.port, one.runs, one.prop) == (two.controller, two.port, two.runs, two.prop)
-    if not (same and one.runs and one.pixels and two.pixels and two.channel == 1):
+    if one.parts > 1 or two.parts > 1 or not (same and one.runs and one.pixels and two.pixels and two.channel == 1):
         return False
     widths = (one.channels,) if one.channels else (3, 4)
     return any(first_fit(behind(_at(one), one.pixels, width), width) == _at(two) for width in widths)
@@ -192,6 +193,10 @@ class _Matcher:
             said = port_name(box, row.port) if row.port is not None else box
             says = f"hangs on {said}; in the show it is on {port_name(controller, port)}"
             self._say("warning", "place", row, says, "correct the table or the show; the address is taken")
+        address = show.controllers[controller].address
+        if row.ip and address and row.ip != address:
+            says = f"gives {controller} the address {row.ip}; in the show it is {address}"
+            self._say("warning", "place", row, says, "correct the table or the show; the channels are taken")
         counts = {show.runs[run].pixels, sum(show.runs[name].pixels for name in covers)}
         if row.pixels is not None and row.pixels not in counts:
             says = f"has {row.pixels} pixels; {run} has {show.runs[run].pixels} in the show"
@@ -227,7 +232,7 @@ def adopt(matched: Match, wiring: Wiring, table: str) -> Adoption:
     """
     starts: list[Start] = []
     left: list[str] = []
-    found = list(_straight(matched, wiring, table))
+    found = [*_straight(matched, wiring, table), *_apart(matched, wiring, table)]
     for chain in chains(wiring):
         start = _start(chain, matched, table, found.append)
         if start is None:
@@ -316,3 +321,20 @@ def _straight(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
             free = first_fit(laid, show.type_of(show.runs[begins[end]]).channels)
             remedy = f"begin {begins[end]} at {_text(free)}, where a box comes to that cuts no pixel"
             yield _of_row("error", "split-pixel", table, row, says, remedy)
+
+
+def _apart(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
+    """The rows that begin less than one pixel behind where another one ends: no pixel fits between them."""
+    show = wiring.show
+    ordered = sorted(matched.rows.items(), key=lambda pair: _at(pair[1]))
+    for (before, one), (run, two) in pairwise(ordered):
+        width, next_width = (show.type_of(show.runs[name]).channels for name in (before, run))
+        pixels = one.pixels or show.runs[before].pixels
+        end = behind(_at(one), pixels, width)
+        meant = first_fit(end, next_width)
+        gap = _at(two) - meant
+        if 0 < gap < min(width, next_width) and end // CHANNELS == _at(two) // CHANNELS:
+            says = f"begins at {_text(_at(two))}; {before} ends at {_text(end - 1)}, and the {gap} channel"
+            says += f"{'s' if gap > 1 else ''} between are too few for a pixel"
+            remedy = f"see in the box whether it is {_text(meant)}; the table's address is taken"
+            yield _of_row("warning", "gap", table, two, says, remedy)

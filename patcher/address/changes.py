@@ -4,18 +4,74 @@ patch and the wiring.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from patcher.address.patch import Patch, Start, written
 from patcher.address.placement import chains
 from patcher.errors import Finding
+from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
 
 @dataclass(frozen=True, slots=True)
+class Setting:
+    """What is typed into a box for one start.
+
+    Attributes:
+        port: its port; None where the whole box has one start.
+        universe: the universe of its first channel.
+        channel: its first channel.
+        pixels: its pixels, without nulls.
+        nulls: its null pixels, whether they take channels or not.
+        colours: the colour order to set, of each kind of pixel once; `as sent` where the box leaves colours as they
+            come; empty where only the patch file is known.
+    """
+
+    port: int | None
+    universe: int
+    channel: int
+    pixels: int
+    nulls: int
+    colours: str = ""
+
+
+def setting(start: Start, show: Show | None = None) -> Setting:
+    """What is typed into the box for a start. The patch file alone knows no colours, and of null pixels only those that
+    take channels.
+    """
+    chain = start.chain
+    nulls = sum(link.nulls for link in chain.links)
+    plain = Setting(chain.port, start.universe, start.channel, chain.pixels, nulls)
+    box = show.controllers.get(chain.controller) if show is not None else None
+    if show is None or box is None:
+        return plain
+    runs = [link.run for link in chain.links if link.run in show.runs]
+    nulls = sum(show.runs[run].nulls for run in runs) if box.skips_nulls else nulls
+    return replace(plain, nulls=nulls, colours=colours(show, chain.controller, runs))
+
+
+def colours(show: Show, box: str, runs: Iterable[str]) -> str:
+    """The colour order to set in a box for some runs; `as sent` where it leaves colours as they come."""
+    orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
+    return " ".join(orders) if show.controllers[box].reorders else "as sent"
+
+
+Settings = Mapping[str, Mapping[str, Setting]]
+"""What is typed into the boxes: box → start, as it is named everywhere → its setting."""
+
+
+def settings(patch: Patch | None, show: Show | None = None) -> dict[str, dict[str, Setting]]:
+    """What a patch wants typed into the boxes."""
+    found: dict[str, dict[str, Setting]] = {}
+    for start in patch.starts if patch else ():
+        found.setdefault(start.controller, {})[start.chain.name] = setting(start, show)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
 class StartChange:
-    """One start of a box that is typed anew.
+    """One start of a box whose setting is to be changed.
 
     Attributes:
         controller: the box.
@@ -26,8 +82,8 @@ class StartChange:
 
     controller: str
     name: str
-    old: Start | None
-    new: Start | None
+    old: Setting | None
+    new: Setting | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,38 +130,56 @@ def changed_boxes(old: Patch | None, new: Patch) -> list[str]:
     ]
 
 
-def start_changes(old: Patch | None, new: Patch) -> list[StartChange]:
-    """The starts to type anew, box by box, and those that go; nothing of what stays."""
-    before, after = _by_box(old), _by_box(new)
+def start_changes(old: Patch | None, new: Patch, show: Show | None = None) -> list[StartChange]:
+    """The starts to type in, box by box, and those that go; nothing of what stays.
+
+    What differs is told from the two patches alone; the show is looked up for what else their settings say.
+    """
+    before, after = settings(old, show), settings(new, show)
     return [
-        change for name in [*after, *(name for name in before if name not in after)]
-        for change in _box_changes(name, before.get(name, []), after.get(name, []))
-    ]  # fmt: skip
+        StartChange(
+            change.controller,
+            change.name,
+            change.old and before[change.controller][change.name],
+            change.new and after[change.controller][change.name],
+        )
+        for change in setting_changes(settings(old), settings(new))
+    ]
 
 
-def _box_changes(name: str, old: list[Start], new: list[Start]) -> Iterator[StartChange]:
-    left = list(old)
-    stays: set[int] = set()
-    for number, start in enumerate(new):
-        twin = next((other for other in left if _typed(other) == _typed(start)), None)
+def setting_changes(before: Settings, after: Settings) -> list[StartChange]:
+    """The settings to change, box by box, and those that go; what a start is called is not typed in."""
+    return [
+        change
+        for name in [*after, *(name for name in before if name not in after)]
+        for change in _box_changes(name, before.get(name, {}), after.get(name, {}))
+    ]
+
+
+def _box_changes(name: str, old: Mapping[str, Setting], new: Mapping[str, Setting]) -> Iterator[StartChange]:
+    left = dict(old)
+    stays: set[str] = set()
+    for start, wanted in new.items():
+        twin = start if left.get(start) == wanted else next((was for was in left if left[was] == wanted), None)
         if twin is not None:
-            left.remove(twin)
-            stays.add(number)
-    for number, start in enumerate(new):
-        if number not in stays:
-            was = next((other for other in left if other.chain.name == start.chain.name), None)
-            if was is not None:
-                left.remove(was)
-            yield StartChange(name, start.chain.name, was, start)
-    for gone in left:
-        yield StartChange(name, gone.chain.name, gone, None)
+            del left[twin]
+            stays.add(start)
+    for start, wanted in new.items():
+        if start not in stays:
+            yield StartChange(name, start, left.pop(start, None), wanted)
+    for gone, was in left.items():
+        yield StartChange(name, gone, was, None)
 
 
 def run_changes(old: Patch | None, new: Patch) -> list[RunChange]:
+    """The runs whose addresses differ, and those that go."""
+    return place_changes(places(old), places(new))
+
+
+def place_changes(before: Mapping[str, RunPlace], after: Mapping[str, RunPlace]) -> list[RunChange]:
     """The runs whose addresses differ, and those that go; a run with a new name in the very place of one that is gone
     is the same run.
     """
-    before, after = _places(old or Patch(())), _places(new)
     gone = {place: run for run, place in before.items() if run not in after}
     found: list[RunChange] = []
     for run, place in after.items():
@@ -121,10 +195,11 @@ def moved_runs(old: Patch | None, new: Patch) -> list[str]:
     return [change.run for change in run_changes(old, new) if change.new is not None]
 
 
-def _places(patch: Patch) -> dict[str, RunPlace]:
+def places(patch: Patch | None) -> dict[str, RunPlace]:
+    """What the player is told of a patch, run by run."""
     return {
         link.run: RunPlace(*written(at), link.pixels, link.channels)
-        for start in patch.starts
+        for start in (patch.starts if patch else ())
         for link, at in start.placed()
     }
 

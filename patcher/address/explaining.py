@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from patcher.address.patch import CHANNELS, Patch, Start, pieces
 from patcher.address.placement import allocate
@@ -33,10 +33,19 @@ class PartEmpty:
 
 @dataclass(frozen=True, slots=True)
 class Saving:
-    """A setting that, changed alone, would save universes in a patch laid anew."""
+    """A setting that, changed alone, would save universes in a patch laid anew.
+
+    Attributes:
+        setting: the setting, as it is written.
+        universes: how many the patch would use.
+        placement: the placement that it is; None where it is another setting.
+        fewest: it is the placement that takes the fewest universes of all three.
+    """
 
     setting: str
     universes: int
+    placement: str | None = None
+    fewest: bool = False
 
 
 def part_empty(show: Show, patch: Patch) -> list[PartEmpty]:
@@ -94,28 +103,41 @@ def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: f
     """
     found: list[Saving] = []
     for setting, show in _variants(wiring.show):
+        placement = show.settings.placement if show.settings.placement != wiring.show.settings.placement else None
         try:
             made = allocate(Wiring(show, wiring.graph), spare_pixels=spare_pixels, seconds=seconds)
         except PatcherError:
             continue
-        if made.patch.universe_count < universes:
-            found.append(Saving(setting, made.patch.universe_count))
-    return sorted(found, key=lambda saving: saving.universes)
+        found.append(Saving(setting, made.patch.universe_count, placement))
+    # The least of the three: against this placement laid anew, which `found` has too.
+    least = min((one.universes for one in found if one.placement or one.setting == FRESH), default=universes)
+    return sorted(
+        (
+            replace(one, fewest=one.placement is not None and one.universes == least)
+            for one in found
+            if one.universes < universes
+        ),
+        key=lambda saving: saving.universes,
+    )
+
+
+FRESH = "patch --fresh"
+PLACEMENTS = ("fresh", "follow", "whole")
 
 
 def _variants(show: Show) -> Iterator[tuple[str, Show]]:
     settings, boxes = show.settings, show.controllers
     used = [box for box in boxes.values() if not box.spare]
-    yield "patch --fresh", show
-    for placement in ("follow", "whole"):
+    yield FRESH, show
+    for placement in PLACEMENTS:
         if settings.placement != placement:
-            yield f'placement = "{placement}" and patch --fresh', _with_settings(show, placement=placement)
+            yield f'placement = "{placement}" and {FRESH}', _with_settings(show, placement=placement)
     if not settings.share_universes:
-        yield "share_universes = true and patch --fresh", _with_settings(show, share_universes=True)
+        yield f"share_universes = true and {FRESH}", _with_settings(show, share_universes=True)
     if settings.share_universes and any(box.consecutive for box in used):
-        yield "consecutive = false in every box and patch --fresh", _with_boxes(show, consecutive=False)
+        yield f"consecutive = false in every box and {FRESH}", _with_boxes(show, consecutive=False)
     if settings.placement == "whole" and any(box.start_per != "run" for box in used):
-        yield 'start_per = "run" in every box without pins and patch --fresh', _with_boxes(show, start_per="run")
+        yield f'start_per = "run" in every box without pins and {FRESH}', _with_boxes(show, start_per="run")
 
 
 def _with_settings(show: Show, **changes: object) -> Show:

@@ -1,29 +1,40 @@
-"""The patch file: what is typed into the boxes, beside the show file.
+"""Two files beside the show file: the patch file, what is to be typed into the boxes, and what of it was ticked off.
 
-It holds the starts and the lengths of each chain's runs, and nothing that follows from them. A start stands where it is
-typed: at the box, at a port, or at a run. Its last line says how many there are, so that half a file is known as such.
+The patch file holds the starts and the lengths of each chain's runs, and nothing that follows from them. A start stands
+where it is typed: at the box, at a port, or at a run. Its last line says how many there are, so that half a file is
+known as such. The other file needs no such line: what is missing in it is still to do.
 """
 
 from __future__ import annotations
 
+import threading
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import tomli_w
 
+from patcher.address.changes import RunPlace, Setting
+from patcher.address.entered import Entered
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.errors import PatcherError, refuse
 from patcher.show.files import read_text, write_whole
 from patcher.show.tables import is_address
 
 FORMAT = 1
+Read = TypeVar("Read")
 
 _HEAD = """\
-# What is typed into the boxes, written by `patcher patch`: change the show file, not this one.
+# What is to be typed into the boxes, written by `patcher patch`: change the show file, not this one.
 
 """
+_ENTERED_HEAD = """\
+# What is in the boxes, and what the player was told, as it was ticked off: `patcher todo` says what is still to do.
+
+"""
+_CHANGING = threading.Lock()
 
 
 def patch_path(show_path: Path) -> Path:
@@ -121,6 +132,11 @@ def read_patch(show_path: Path) -> Patch | None:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
     path = patch_path(show_path)
+    return _read(path, parse, "patch file", "bring back the last good one, or forget it: patcher patch --fresh")
+
+
+def _read(path: Path, parse: Callable[[str], Read], kind: str, remedy: str) -> Read | None:
+    """What a file says; None where there is none; PatcherError where it cannot be read."""
     if not path.exists():
         return None
     text = ""
@@ -135,9 +151,8 @@ def read_patch(show_path: Path) -> Patch | None:
         reason = str(error)
     except (KeyError, TypeError, AttributeError, RecursionError):
         reason = "something is missing in it, or has another form"
-    says = f"is no patch file that can be read: {reason}; it was left as it is"
-    remedy = "bring back the last good one, or forget it: patcher patch --fresh"
-    raise refuse(str(path), says, remedy, rule="patch-file", area="address")
+    says = f"is no {kind} that can be read: {reason}; it was left as it is"
+    raise refuse(str(path), says, remedy, rule=kind.replace(" ", "-"), area="address")
 
 
 def write_patch(show_path: Path, patch: Patch) -> Path:
@@ -145,3 +160,66 @@ def write_patch(show_path: Path, patch: Patch) -> Path:
     path = patch_path(show_path)
     write_whole(path, dump(patch))
     return path
+
+
+def entered_path(show_path: Path) -> Path:
+    """Where it stands what was ticked off of a show file: `heron-lock.toml` → `heron-lock.entered.toml`."""
+    return show_path.with_name(show_path.name.removesuffix(".toml") + ".entered.toml")
+
+
+def dump_entered(entered: Entered) -> str:
+    """The text of the file of what was ticked off."""
+    boxes = {
+        box: {start: {key: value for key, value in asdict(held).items() if value is not None} for start, held in starts}
+        for box, starts in ((box, starts.items()) for box, starts in entered.boxes.items())
+    }
+    player = {run: asdict(place) for run, place in entered.player.items()}
+    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "player": player})
+
+
+def parse_entered(text: str) -> Entered:
+    """What was ticked off, of its file's text; ValueError or KeyError and their like where it is not one."""
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    boxes = {
+        box: {start: Setting(**({"port": None} | keys)) for start, keys in starts.items()}
+        for box, starts in tables["box"].items()
+    }
+    player = {run: RunPlace(**keys) for run, keys in tables["player"].items()}
+    places: list[Setting | RunPlace] = [*player.values()]
+    places += [held for starts in boxes.values() for held in starts.values()]
+    for place in places:
+        if isinstance(place, Setting) and not isinstance(place.colours, str):
+            raise ValueError(f"{place.colours!r} is no colour order")
+        numbers = [value for key, value in asdict(place).items() if value is not None and key != "colours"]
+        if not all(type(number) is int and number >= 0 for number in numbers):
+            raise ValueError(f"{numbers} are no numbers of a start")
+        if not is_address(place.universe, place.channel):
+            raise ValueError(f"{place.universe}/{place.channel} is no address")
+    return Entered(boxes, player)
+
+
+def read_entered(show_path: Path) -> Entered:
+    """What was ticked off of a show; nothing where there is no file yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    path = entered_path(show_path)
+    remedy = "bring back the last good one; or move it away: then all is still to type"
+    return _read(path, parse_entered, "file of what is ticked off", remedy) or Entered()
+
+
+def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:
+    """Read what was ticked off, change it, and write it, whole or not at all.
+
+    It is read again each time, so that what another program wrote meanwhile is kept.
+
+    Raises:
+        PatcherError: it cannot be read or written; it is left as it is.
+    """
+    with _CHANGING:
+        entered = change(read_entered(show_path))
+        write_whole(entered_path(show_path), dump_entered(entered))
+    return entered

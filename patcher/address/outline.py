@@ -6,11 +6,11 @@ Whatever the table does not tell is chosen so that every address of the table st
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, behind, first_fit, running
+from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, behind, first_fit, running, written
 from patcher.address.rules import breaches
 from patcher.show.drafting import Draft, DraftBox, DraftRun, draft_text, folded, legal_name
 from patcher.show.listing import Row
@@ -18,6 +18,8 @@ from patcher.show.reading import read
 
 _ORDERS = {1: "W", 2: "RG", 3: "RGB", 4: "RGBW"}
 _MOST_PORTS = 10_000
+Key = tuple[int, int]
+"""What tells a row from all others."""
 
 
 def outline(rows: Sequence[Row], title: str, table: str) -> tuple[Draft, dict[str, Row]]:
@@ -28,31 +30,63 @@ def outline(rows: Sequence[Row], title: str, table: str) -> tuple[Draft, dict[st
         title: what the show is called.
         table: what the table is called.
     """
+    rows = list(_parted(rows))
     names = _Names()
-    by_box: dict[str, list[Row]] = {}
-    for row in rows:
-        by_box.setdefault(folded(row.controller), []).append(row)
+    by_box = _by_box(rows)
+    addresses = _addresses(by_box)
     boxes = {key: names.give(own[0].controller or "box", "box") for key, own in by_box.items()}
     by_prop = _props(rows)
     props = {key: names.give(own[0].prop, "prop") for key, own in by_prop.items()}
     run_of = _run_names(rows, boxes, names)
-    widths = {row.line: _channels(row, behind_it) for own in by_box.values() for row, behind_it in _with_next(own)}
-    orders = {row.line: row.colours or _order(widths[row.line]) for row in rows}
+    widths = {row.key: _channels(row, behind_it) for own in by_box.values() for row, behind_it in _with_next(own)}
+    orders = {row.key: row.colours or _order(widths[row.key]) for row in rows}
     drafted = tuple(
-        DraftRun(run_of[row.line], row.name, orders[row.line], row.pixels, len(row.runs) > 1) for row in rows
+        DraftRun(run_of[row.key], row.name, orders[row.key], row.pixels, len(row.runs) > 1, row.note) for row in rows
     )
     found: list[DraftBox] = []
     starts: list[Start] = []
     for key, own in by_box.items():
         box, its_starts = _box(boxes[key], own, run_of, widths)
-        found.append(box)
+        found.append(replace(box, address=addresses.get(key, "")))
         starts += its_starts
-    members = {props[key]: tuple(run_of[row.line] for row in own) for key, own in by_prop.items()}
+    members = {props[key]: tuple(run_of[row.key] for row in own) for key, own in by_prop.items()}
     draft = Draft(
         title, table, min(row.universe for row in rows), "fresh", False,
         frozenset(row.colours for row in rows if row.colours), tuple(found), drafted, members,
     )  # fmt: skip
-    return _fitted(draft, Patch(tuple(starts))), {run_of[row.line]: row for row in rows}
+    return _fitted(draft, Patch(tuple(starts))), {run_of[row.key]: row for row in rows}
+
+
+def _parted(rows: Sequence[Row]) -> Iterator[Row]:
+    """The rows, those of several runs of one length (`3 x 190`) as a row for each, one behind the other."""
+    behind_it = {row.key: following for own in _by_box(rows).values() for row, following in _with_next(own)}
+    for row in rows:
+        if row.parts == 1 or row.pixels is None:
+            yield row
+            continue
+        width, at = _channels(row, behind_it[row.key]), running(row.universe, row.channel)
+        name = " ".join(row.runs) or row.prop
+        for part in range(1, row.parts + 1):
+            universe, channel = written(at := first_fit(at, width))
+            yield replace(
+                row, part=part, parts=1, pixels=row.pixels // row.parts, universe=universe, channel=channel,
+                runs=(f"{name} {part}",) if name else (), prop=row.prop or name, channels=width,
+            )  # fmt: skip
+            at = behind(at, row.pixels // row.parts, width)
+
+
+def _by_box(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(folded(row.controller), []).append(row)
+    return found
+
+
+def _addresses(by_box: Mapping[str, Sequence[Row]]) -> dict[str, str]:
+    """The address on the network of each box for which the table gives one, and no other box the same."""
+    given = {key: next((row.ip for row in own if row.ip), "") for key, own in by_box.items()}
+    uses = Counter(given.values())
+    return {key: ip for key, ip in given.items() if ip and uses[ip] == 1}
 
 
 def _props(rows: Sequence[Row]) -> dict[str, list[Row]]:
@@ -86,10 +120,10 @@ class _Names:
         return name
 
 
-def _run_names(rows: Sequence[Row], boxes: dict[str, str], names: _Names) -> dict[int, str]:
-    """The name of each row's run, by the row's line."""
+def _run_names(rows: Sequence[Row], boxes: dict[str, str], names: _Names) -> dict[Key, str]:
+    """The name of each row's run, by the row's key."""
     uses = Counter(folded(" ".join(row.runs)) for row in rows)
-    given: dict[int, str] = {}
+    given: dict[Key, str] = {}
     for row in rows:
         said = " ".join(row.runs) or row.prop
         if row.runs and row.prop and uses[folded(said)] > 1:
@@ -97,7 +131,7 @@ def _run_names(rows: Sequence[Row], boxes: dict[str, str], names: _Names) -> dic
         if not said:
             box = boxes[folded(row.controller)]
             said = f"{box} {row.port}" if row.port is not None else f"{box} run"
-        given[row.line] = names.give(said, "run")
+        given[row.key] = names.give(said, "run")
     return given
 
 
@@ -122,7 +156,7 @@ def _order(width: int) -> str:
 
 
 def _box(
-    name: str, rows: Sequence[Row], run_of: dict[int, str], widths: dict[int, int]
+    name: str, rows: Sequence[Row], run_of: dict[Key, str], widths: dict[Key, int]
 ) -> tuple[DraftBox, list[Start]]:
     """A box with its runs on its ports, and what is typed into it."""
     told = [row.port for row in rows if row.port is not None]
@@ -137,7 +171,7 @@ def _box(
     ordered = dict(sorted((by_place if follows else ports).items()))
     starts: list[Start] = []
     for port, own in ordered.items():
-        links = [Link(port, run_of[row.line], row.pixels or 1, widths[row.line]) for row in own]
+        links = [Link(port, run_of[row.key], row.pixels or 1, widths[row.key]) for row in own]
         if follows:
             starts.append(Start(Chain(name, port, None, tuple(links)), own[0].universe, own[0].channel))
         else:
@@ -145,14 +179,14 @@ def _box(
                 Start(Chain(name, port, link.run, (link,)), row.universe, row.channel)
                 for link, row in zip(links, own, strict=True)
             ]
-    chains = {port: tuple(run_of[row.line] for row in own) for port, own in ordered.items()}
+    chains = {port: tuple(run_of[row.key] for row in own) for port, own in ordered.items()}
     said = rows[0].controller
     return DraftBox(name, said, "port" if follows else "run", chains, len(told) == len(rows)), starts
 
 
-def _follow(one: Row, two: Row, widths: dict[int, int]) -> bool:
+def _follow(one: Row, two: Row, widths: dict[Key, int]) -> bool:
     """Whether a run begins where a chain puts it that comes from the other."""
-    end = first_fit(_end(one, widths[one.line]), widths[two.line])
+    end = first_fit(_end(one, widths[one.key]), widths[two.key])
     return one.pixels is not None and end == running(two.universe, two.channel)
 
 

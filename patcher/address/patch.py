@@ -159,13 +159,20 @@ class Start:
         """The universes that it touches, which follow each other."""
         return range(self.universe, written(self.end - 1)[0] + 1)
 
-    def placed(self) -> Iterator[tuple[Link, int]]:
-        """Each link with the running channel of its first lamp."""
+    def laid(self) -> Iterator[tuple[Link, int, int, int]]:
+        """Each link with the running channels at which its data begins (its null pixels included), at which its first
+        pixel stands, and just behind its last.
+        """
         at = self.at
         for link in self.chain.links:
-            lamps = first_fit(behind(at, link.nulls, link.channels), link.channels)
-            yield link, lamps
-            at = behind(lamps, link.pixels, link.channels)
+            first = first_fit(behind(at, link.nulls, link.channels), link.channels)
+            end = behind(first, link.pixels, link.channels)
+            yield link, first_fit(at, link.channels), first, end
+            at = end
+
+    def placed(self) -> Iterator[tuple[Link, int]]:
+        """Each link with the running channel of its first pixel."""
+        return ((link, first) for link, _, first, _ in self.laid())
 
     def spans(self) -> Iterator[Span]:
         """The spans of its lamps in data order; nulls have none."""

@@ -7,7 +7,7 @@ universes, next to the box's others where they must follow each other.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
@@ -32,20 +32,31 @@ def kept_pixels(chain: Chain, at: int, today: Mapping[str, int]) -> int:
     return sum(link.pixels for link in chain.links if found[link.run] == today.get(link.run))
 
 
-def places_kept(chain: Chain, today: Mapping[str, int]) -> list[int]:
-    """Where a chain can begin so that a run of it stays where it is, the last place for each set of runs that stay; the
-    place that keeps most lamps comes first.
+def places_kept(chain: Chain, today: Mapping[str, int], begins: Container[int] = ()) -> list[int]:
+    """Where a chain can begin so that a run of it stays where it is; the place that keeps most lamps comes first.
+
+    Null pixels that take channels may leave several places for one set of runs that stay: of these one where data
+    begins today, so that nothing is typed in that need not be, then the last.
+
+    Args:
+        chain: the chain.
+        today: the running channel of the first lamp of each run, today.
+        begins: the running channels at which the data of a run begins today, its null pixels included.
     """
-    found: dict[frozenset[str], int] = {}
+    found: dict[frozenset[str], list[int]] = {}
     for run in (link.run for link in chain.links if link.run in today):
         # A run never lies earlier when its chain begins later, so the places where it stays follow each other.
         channels, where = range(today[run] + 1), partial(_place_of, chain, run)
         for at in range(bisect_left(channels, today[run], key=where), bisect_right(channels, today[run], key=where)):
             if first_fit(at, chain.links[0].channels) == at:
-                found[_staying(chain, at, today)] = at
+                found.setdefault(_staying(chain, at, today), []).append(at)
     lamps = {link.run: link.pixels for link in chain.links}
-    pixels = {at: sum(lamps[run] for run in stays) for stays, at in found.items()}
-    return sorted(pixels, key=lambda at: (-pixels[at], at))
+    ranked = {
+        at: (-sum(lamps[run] for run in stays), at not in begins, at)
+        for stays, places in found.items()
+        for at in {next((at for at in places if at in begins), places[-1]), places[-1]}
+    }
+    return sorted(ranked, key=ranked.__getitem__)
 
 
 def _place_of(chain: Chain, run: str, at: int) -> int:
@@ -65,6 +76,7 @@ class _Search:
     controller: Controller
     others: tuple[Start, ...]
     today: Mapping[str, int]
+    begins: Container[int]
     order: Sequence[Chain]
     already: frozenset[Finding]
     best: list[Start] | None = None
@@ -74,7 +86,7 @@ class _Search:
 
     def run(self) -> list[Start] | None:
         """The starts that leave most lamps where they are; None where no places are allowed at all."""
-        choices = [places_kept(chain, self.today) for chain in self.order]
+        choices = [places_kept(chain, self.today, self.begins) for chain in self.order]
         each = [kept_pixels(c, p[0], self.today) if p else 0 for c, p in zip(self.order, choices, strict=True)]
         self.most = [sum(each[number:]) for number in range(len(each) + 1)]
         self._keep([], [], choices, 0)
@@ -141,7 +153,7 @@ class _Search:
 
 
 def spare_starts(
-    show: Show, others: Sequence[Start], chains: Sequence[Chain], today: Mapping[str, int]
+    show: Show, others: Sequence[Start], chains: Sequence[Chain], today: Mapping[str, int], begins: Container[int]
 ) -> list[Start] | None:
     """Where the chains of a spare begin, so that as many lamps as can be stay where they are.
 
@@ -150,6 +162,7 @@ def spare_starts(
         others: the starts of the other boxes, which stay.
         chains: what has a start of its own in the spare, in the order of its ports.
         today: the running channel of the first lamp of each run, today.
+        begins: the running channels at which the data of a run begins today, its null pixels included.
 
     Returns:
         The starts in the order of the chains; None where no place was found that the limits of the box and the
@@ -161,7 +174,7 @@ def spare_starts(
         return None
     longest_first = sorted(chains, key=lambda chain: -chain.pixels)
     already = frozenset(breaches(show, Patch(tuple(others))))
-    found = _Search(show, controller, tuple(others), today, longest_first, already).run()
+    found = _Search(show, controller, tuple(others), today, begins, longest_first, already).run()
     if found is None:
         return None
     by_name = {start.chain.name: start for start in found}

@@ -24,6 +24,7 @@ from patcher.cli import (
     send,
     sheet,
     swap,
+    todo,
     verify,
     yard,
 )
@@ -37,6 +38,7 @@ app.command("new")(edit.new)
 app.command("check")(ask.check)
 app.command("patch")(edit.patch)
 app.command("diff")(edit.diff)
+app.command("todo")(todo.todo)
 app.command("adopt")(adopt.adopt)
 app.command("swap")(swap.swap)
 app.command("power")(power.power)

@@ -45,7 +45,7 @@ def adopt(
     from patcher.show.files import write_whole
 
     drafted = not show.exists()
-    if drafted and (show.suffix != ".toml" or show.name.endswith(".patch.toml")):
+    if drafted and (show.suffix != ".toml" or show.name.endswith((".patch.toml", ".checks.toml", ".entered.toml"))):
         raise refuse(str(show), "is no name for a show file", "call it by what the show is, as my-show.toml")
     made = _adopted(show, table, drafted=drafted)
     kept = read_patch(show)
@@ -147,7 +147,7 @@ def _document(made: _Adopted, wrote: list[str]) -> dict[str, object]:
             {"line": row.line, "run": run, "universe": row.universe, "channel": row.channel}
             for row, run in _given(made)
         ],
-        "starts": [start_json(start) for start in patch.starts],
+        "starts": [start_json(start, made.wiring.show) for start in patch.starts],
         "spans": [asdict(span) for span in patch.spans()],
         "left": list(made.adoption.left),
         "findings": [finding_json(finding) for finding in made.findings],
@@ -160,12 +160,17 @@ def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) ->
     from patcher.show.drafting import MARK, marks
 
     patch = made.adoption.patch
-    columns = ", ".join(f"{column} “{heading}”" for column, heading in made.listing.columns.items())
+    used = {
+        column: heading for column, heading in made.listing.columns.items() if made.drafted or column != "notes"
+    }  # fmt: skip
+    columns = ", ".join(f"{column} “{heading}”" for column, heading in used.items())
     print(f"Columns of {table}: {columns}.")
     if "universe" not in made.listing.columns and "running channel" in made.listing.columns:
         print("No universe there: channels are counted through, so 513 is 2/1.")
-    if made.listing.unused:
-        print(f"Not used: {', '.join(f'“{heading}”' for heading in made.listing.unused)}.")
+    notes = made.listing.columns.get("notes")
+    unused = [*made.listing.unused, *([notes] if notes and not made.drafted else [])]
+    if unused:
+        print(f"Not used: {', '.join(f'“{heading}”' for heading in unused)}.")
     print()
     rows = []
     for start in patch.starts:
@@ -201,3 +206,4 @@ def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) ->
         print(f"Next: patcher patch {show}, which finds free places for the rest")
     else:
         print(f"Next: patcher patch {show}")
+    print(f"Where your boxes and your player have these addresses already: patcher todo {show} --typed all --told all")

@@ -126,6 +126,8 @@ def where(
     spans = spans_of(found, wiring, patch)
     if as_json:
         say_json([asdict(span) for span in spans])
+    elif not spans and not all(part.isdigit() for part in thing.split("/")):
+        print(f"{thing} has no pixel: nothing hangs on it.")
     elif not spans:
         universe = int(thing.split("/")[0])
         if any(universe in start.universes for start in patch.starts):

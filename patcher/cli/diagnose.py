@@ -282,9 +282,8 @@ class Talk:
             self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
             self.say(f"  Changed: {' and '.join(self.wrote)}.")
             if change.boxes:
-                self.say(
-                    f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher patch {self.show})"
-                )
+                boxes = ", ".join(change.boxes)
+                self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.show})")
         seen = who.goes_on(
             change.wiring if deed == "write" and change else consulting.wiring,
             same if deed == "mended" else (), change.boxes if deed == "write" and change else (),

@@ -15,12 +15,10 @@ from patcher.errors import refuse
 if TYPE_CHECKING:
     from patcher.address.changes import RunChange, StartChange
     from patcher.address.explaining import Saving
-    from patcher.address.patch import Patch, Start
+    from patcher.address.patch import Patch
     from patcher.address.placement import Allocation
     from patcher.sheets.rows import Table
     from patcher.wiring import Wiring
-
-NUMBERS = "universe channel last_universe running_channel pixels channels pixel port"
 
 
 def new(
@@ -55,7 +53,10 @@ def patch(
     as_json: AsJson = False,
 ) -> None:
     """Give every pixel its universe and channel, keep them in the patch file, print what to type into each box."""
-    from patcher.address.files import read_patch, write_patch
+    from patcher.address.entered import todo
+    from patcher.address.files import read_entered, read_patch, write_patch
+    from patcher.cli.todo import say_left, todo_json
+    from patcher.sheets.rows import NUMBERS
 
     if player and every_pixel:
         raise refuse("--player", "does not go together with --every-pixel", "leave one of them out")
@@ -63,10 +64,12 @@ def patch(
         raise refuse("--json", "does not go together with --csv or --player", "leave one of them out")
     wiring = load(show)
     kept = None if fresh else read_patch(show)
+    entered = read_entered(show)
     made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
     path = write_patch(show, made.patch)
+    left = todo(entered, wiring, made.patch)
     if as_json:
-        document = _document(wiring, made, kept, _savings(wiring, made, spare_pixels, seconds))
+        document = _document(wiring, made, kept, _savings(wiring, made, spare_pixels, seconds)) | todo_json(left)
         if every_pixel:
             table = _table(wiring, made.patch, player=False, every_pixel=True)
             document["every_pixel"] = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
@@ -76,10 +79,11 @@ def patch(
         if csv:
             say_csv(table.heads, table.rows)
         else:
-            say_table(table.heads, table.rows, right=NUMBERS)
+            say_table(table.heads, table.rows, right=" ".join(NUMBERS))
     else:
         _say_boxes(wiring, made.patch)
         _say_summary(wiring, made, kept, path, _savings(wiring, made, spare_pixels, seconds))
+        say_left(show, left)
     _say_faults(show, made)
 
 
@@ -115,7 +119,7 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None, saved: list[
         "universes": patch.universe_count,
         "lower_bound": made.lower_bound,
         "proved": made.proved,
-        "starts": [start_json(start) for start in patch.starts],
+        "starts": [start_json(start, wiring.show) for start in patch.starts],
         "spans": [asdict(span) for span in patch.spans()],
         "changed": changed_boxes(kept, patch),
         "moved_runs": moved_runs(kept, patch),
@@ -133,11 +137,13 @@ def _say_boxes(wiring: Wiring, patch: Patch) -> None:
     from patcher.sheets import rows
     from patcher.sheets.saying import PROTOCOL
 
-    heads, every = (table := rows.starts(wiring, patch)).heads, table.rows
-    for name, own in groupby(every, key=lambda row: str(row[0])):
-        controller = wiring.show.controllers[name]
+    heads, numbers = rows.TYPED, " ".join(rows.NUMBERS)
+    for name, starts in groupby(patch.starts, key=lambda start: start.controller):
+        controller, own = wiring.show.controllers[name], list(starts)
         print(f"{name}: {PROTOCOL[controller.protocol]}, {controller.delivery}, {controller.address or 'no address'}")
-        say_table(heads[1:], [row[1:] for row in own], right=NUMBERS)
+        say_table(heads, [rows.start_row(wiring, start).cells for start in own], right=numbers)
+        for words in rows.null_words(wiring, own):
+            print(f"  {words}")
         print()
 
 
@@ -156,9 +162,9 @@ def _say_summary(wiring: Wiring, made: Allocation, kept: Patch | None, path: Pat
         print(f"Wrote {path}: all of it is new to the boxes.")
         return
     boxes, runs = changed_boxes(kept, patch), moved_runs(kept, patch)
-    print(f"Wrote {path}. To be typed anew: {', '.join(boxes)}." if boxes else f"Kept {path}: no start to type anew.")
+    print(f"Wrote {path}. Settings changed: {', '.join(boxes)}." if boxes else f"Kept {path}: no setting changed.")
     if runs:
-        print(f"New to the player: {', '.join(runs)}.")
+        print(f"New addresses for the player: {', '.join(runs)}.")
     if made.excess:
         print(f"Up to {count(made.excess, 'start')} fewer might have to change; no better was found.")
 
@@ -190,7 +196,8 @@ def _say_room(wiring: Wiring, patch: Patch, saved: list[Saving] | None) -> None:
         for why, universes in reasons.items():
             print(f"  {why}: {ranges(universes)}.")
     for saving in saved or ():
-        print(f"{saving.setting} would take {count(saving.universes, 'universe')}.")
+        least = ", the fewest of the three placements" * saving.fewest
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}{least}.")
 
 
 def diff(
@@ -200,59 +207,45 @@ def diff(
     seconds: Seconds = SEARCH,
     as_json: AsJson = False,
 ) -> None:
-    """What `patch` would change: what to type anew into each box, and what to tell the player. Writes nothing."""
+    """What `patch` would change: which settings in each box, and what to tell the player. Writes nothing."""
     from patcher.address.changes import run_changes, start_changes
-    from patcher.address.files import patch_path, read_patch
-    from patcher.sheets.rows import told_anew
+    from patcher.address.entered import todo
+    from patcher.address.files import patch_path, read_entered, read_patch
+    from patcher.cli.todo import say_left, say_settings, say_told, todo_json
 
     wiring = load(show)
-    old = read_patch(show)
+    old, entered = read_patch(show), read_entered(show)
     made = allocated(show, wiring, None if fresh else old, spare_pixels=spare_pixels, seconds=seconds)
-    starts, runs = start_changes(old, made.patch), run_changes(old, made.patch)
+    starts, runs = start_changes(old, made.patch, wiring.show), run_changes(old, made.patch)
     if as_json:
-        say_json(_changes(starts, runs, made))
+        say_json(_changes(starts, runs, made) | todo_json(todo(entered, wiring, made.patch)))
         if made.faults:
             raise typer.Exit(1)
         return
     if old is None:
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
-        print("No start to type anew, and no address to tell the player.")
-    _say_typed(wiring, starts)
+        print("No setting to change in a box, and no address to tell the player.")
+    say_settings(wiring, starts)
     if runs:
         print("\nTo tell the player:")
-        table = told_anew(runs)
-        say_table(table.heads, table.rows)
+        say_told(runs)
     if starts or runs:
         print(f"\nNothing is written yet: patcher patch {show}")
+    elif old is not None:
+        say_left(show, todo(entered, wiring, old))
     _say_faults(show, made)
 
 
 def _changes(starts: list[StartChange], runs: list[RunChange], made: Allocation) -> dict[str, object]:
     from dataclasses import asdict
 
-    def typed(start: Start | None) -> dict[str, int] | None:
-        if start is None:
-            return None
-        return {"universe": start.universe, "channel": start.channel, "pixels": start.chain.pixels}
+    from patcher.cli.todo import setting_json
 
     return {
-        "starts": [
-            {"controller": change.controller, "start": change.name, "old": typed(change.old), "new": typed(change.new)}
-            for change in starts
-        ],
+        "starts": [setting_json(change) for change in starts],
         "runs": [asdict(change) for change in runs],
         "universes": made.patch.universe_count,
         "excess": made.excess,
         "findings": [finding_json(fault) for fault in made.faults],
     }
-
-
-def _say_typed(wiring: Wiring, starts: list[StartChange]) -> None:
-    from patcher.sheets import rows
-
-    table = rows.typed_anew(starts)
-    for name, own in groupby(table.rows, key=lambda row: str(row[0])):
-        gone = "" if name in wiring.show.controllers else ", no longer in the show"
-        print(f"{name}{gone}:")
-        say_table(table.heads[1:], [row[1:] for row in own])

@@ -20,12 +20,8 @@ SEARCH = 10.0
 """Seconds to search for a better patch, unless the person says otherwise."""
 
 Seconds = Annotated[float, typer.Option("--seconds", help="How long to search for a better patch.", min=0.1, max=3600)]
-SparePixels = Annotated[
-    int,
-    typer.Option(
-        "--spare-pixels", metavar="N", help="Keep N pixels free behind each start laid anew.", min=0, max=10_000
-    ),
-]
+_SPARE = "Leave N spare pixels after each start that is newly assigned."
+SparePixels = Annotated[int, typer.Option("--spare-pixels", metavar="N", help=_SPARE, min=0, max=10_000)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
 
 
@@ -41,6 +37,9 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
     if path.name.endswith(".checks.toml"):
         show = path.name.removesuffix(".checks.toml") + ".toml"
         raise refuse(str(path), "is Patcher's own record of what is proved, not a show", f"name the show: {show}")
+    if path.name.endswith(".entered.toml"):
+        show = path.name.removesuffix(".entered.toml") + ".toml"
+        raise refuse(str(path), "is Patcher's own file of what is ticked off, not a show", f"name the show: {show}")
     reading = read_show(path)
     found = list(reading.findings)
     if reading.show is None:

@@ -15,6 +15,7 @@ from patcher.sheets.saying import ranges as ranges
 
 if TYPE_CHECKING:
     from patcher.address.patch import Start
+    from patcher.show.schema import Show
 
 
 def say_json(document: Any) -> None:
@@ -28,12 +29,15 @@ def finding_json(finding: Finding) -> dict[str, Any]:
     return {keys.get(key, key): value for key, value in asdict(finding).items()}
 
 
-def start_json(start: Start) -> dict[str, Any]:
+def start_json(start: Start, show: Show) -> dict[str, Any]:
     """A start as scripts read it: what is typed into the box, and how many universes it touches."""
+    from patcher.address.changes import setting
+
+    typed = setting(start, show)
     return {
-        "controller": start.controller, "port": start.chain.port, "run": start.chain.run,
-        "universe": start.universe, "channel": start.channel,
-        "pixels": start.chain.pixels, "universes": len(start.universes),
+        "controller": start.controller, "port": typed.port, "run": start.chain.run,
+        "universe": typed.universe, "channel": typed.channel,
+        "pixels": typed.pixels, "nulls": typed.nulls, "universes": len(start.universes),
     }  # fmt: skip
 
 

@@ -51,7 +51,7 @@ def sheet(
     as_json: AsJson = False,
 ) -> None:
     """Box sheets, cable labels and drawings to print, and the same as tables; the patch file is left as it is."""
-    from patcher.address.files import read_patch
+    from patcher.address.files import read_entered, read_patch
     from patcher.limits.power import power
     from patcher.sheets import files, machines, page
     from patcher.sheets.drawn import draw
@@ -59,7 +59,7 @@ def sheet(
 
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
-    kept = read_patch(show)
+    kept, entered = read_patch(show), read_entered(show)
     if len(wiring.show.runs) > MOST_RUNS:
         says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
         raise refuse(str(show), says, f"print its tables: patcher patch {show} --csv, or one show file for some boxes")
@@ -71,7 +71,7 @@ def sheet(
         state = power(wiring)
         done()
         found = _findings(wiring, made.patch, made.faults, state)
-        said = show_sheet(wiring, made.patch, kept, state, spares=spares, findings=found)
+        said = show_sheet(wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found)
         if store:
             said = with_tags(said, wiring, *_record(show, wiring, made.patch))
         drawings = draw(wiring, made.patch, state, begin)

@@ -66,14 +66,19 @@ def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
 
 
 def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+    from patcher.address.entered import todo
+    from patcher.address.files import read_entered
     from patcher.cli.swap_steps import box_steps, box_summary
+    from patcher.cli.todo import say_left
     from patcher.limits.boxes import Shortfall, swap_box
+    from patcher.wiring import wire
 
     found = swap_box(wiring, load_patch(path, wiring), dead, spare)
     if isinstance(found, Shortfall):
         _say_shortfall(found, as_json=as_json)
         raise typer.Exit(1)
     steps = box_steps(found, wiring, str(path))
+    entered = read_entered(path)
     wrote = _write(path, wiring.show, found.show, found.patch, dead, spare) if write else []
     if as_json:
         say_json(_box_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
@@ -84,6 +89,8 @@ def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_j
     if wrote and found.spare.start:
         pins = f"[controller.{spare}.start]"
         print(f"The starts of {spare} are pinned in the show file, under {pins}: take a pin out where one may move.")
+    if wrote:
+        say_left(path, todo(entered, wire(found.show), found.patch))
 
 
 def _box_document(found: BoxSwap) -> dict[str, object]:
@@ -97,7 +104,7 @@ def _box_document(found: BoxSwap) -> dict[str, object]:
         "frame_ms": round(found.worst_ms, 4),
         "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare.port.items()],
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in found.cables],
-        "starts": [start_json(start) for start in found.starts],
+        "starts": [start_json(start, found.show) for start in found.starts],
         "moved_runs": [
             {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)}
             for move in found.moves
@@ -192,7 +199,7 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
     if reading.show is not None and not reading.findings:
         wiring = wire(reading.show)
         same = all(getattr(reading.show, part) == getattr(after, part) for part in ("supplies", "feeds", "accepts"))
-        same = same and _settings(reading.show) == _settings(after)
+        same = same and _settings(reading.show) == _settings(after) and _leads(reading.show) == _leads(after)
         if same and not problems(wiring) and not (patch and misfits(patch, wiring)):
             return
     says = "is written in a way that cannot be changed here; nothing was written"
@@ -202,6 +209,12 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
 def _settings(show: Show) -> dict[str, object]:
     """The boxes' settings but for where they stand, which a file in feet gives with other roundings."""
     return {name: box.model_dump(exclude={"at"}) for name, box in show.controllers.items()}
+
+
+def _leads(show: Show) -> dict[str, object]:
+    """What is in each run's lead, and what joins it; its length may be rounded otherwise in feet."""
+    keys = {"lead_via", "lead_awg", "lead_mm2", "nulls", "power_joined"}
+    return {name: run.model_dump(include=keys) for name, run in show.runs.items()}
 
 
 def _say_paragraphs(texts: list[str]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import pairwise
 
 from patcher.limits.boxes import BoxSwap, Cable
@@ -9,9 +10,10 @@ from patcher.limits.plan import LONGEST_LEAD
 from patcher.limits.power import LOADED
 from patcher.limits.stretches import stretches
 from patcher.limits.supplies import SupplySwap
+from patcher.sheets.rows import NUMBERS, TYPED, null_words, start_row
 from patcher.show.schema import Controller, Show
 from patcher.units import METRES_PER
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
 PROTOCOLS = {"e131": "E1.31", "artnet": "Art-Net"}
@@ -44,7 +46,7 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
         said.append(f"{spare} has too few ports, so {_are(joined, 'hangs', 'hang')} behind another run.")
         if not found.proved:
             said.append("So many runs cannot all be weighed against each other: this is the best way found.")
-    cut = [cable.run for cable in found.cables if cable.behind is None]
+    cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
     if cut:
         said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
     if moves := [move.run for move in found.moves]:
@@ -70,7 +72,8 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
         [f"Plug the leads into {spare.name}.", *_plug(found)],
     ]  # fmt: skip
     if found.cables:
-        steps.append(["Make these cables, for data and ground only; V+ is not joined.", *_cables(found, wiring.show)])
+        steps.append(["Make these cables, for data and ground only, with no null pixel in them; V+ is not joined.",
+                      *_cables(found, wiring)])  # fmt: skip
     steps += [
         ["Network cable in, mains on."],
         [f"Type into {spare.name}:", *_type(found)],
@@ -132,32 +135,42 @@ def _plug(found: BoxSwap) -> list[str]:
     return lines
 
 
-def _cables(found: BoxSwap, show: Show) -> list[str]:
-    lines = []
+def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
+    show, lines = wiring.show, []
     for cable in found.cables:
         length = _length(cable.metres, show)
         goal = f"the data-in of {cable.run}"
-        start = (
-            f"the data-out of {cable.behind}, its last pixel,"
-            if cable.behind
-            else f"port {cable.port} of {found.spare.name}"
-        )
+        if cable.tee_of:
+            start = f"the data-in of {cable.tee_of}"
+        elif cable.behind:
+            start = f"the data-out of {cable.behind}, its last pixel,"
+        else:
+            start = f"port {cable.port} of {found.spare.name}"
         line = f"{length}, from {start} to {goal}"
         if not cable.measured:
             line = f"from {start} to {goal}: measure it, for the file does not say where both are ({length} is counted)"
-        run = show.runs[cable.run]
-        if max(found.show.runs[cable.run].lead_stretches) > LONGEST_LEAD and run.lead_via == "cable":
+        if cable.via == "booster":
             line += f"; over {LONGEST_LEAD:g} m data often arrives damaged: put a booster into it"
-        line += "."
-        if cable.behind and found.from_ports.get(cable.run) and not _was_cut(found, cable):
-            line += f" The old lead of {cable.run} is not plugged in: cap its end."
-        if not cable.fed:
-            line += (
-                f" The file names no feed for {cable.run}: leave the V+ and ground that it has today where they are, "
-                "and change its data wire only."
-            )
-        lines.append(line)
+        lines.append(line + "." + "".join(f" {words}" for words in _old_lead(found, wiring, cable)))
     return lines
+
+
+def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
+    """What becomes of the lead that a new cable takes the place of, of what was in it and of what hung on it."""
+    run, name = wiring.show.runs[cable.run], cable.run
+    if cable.tee_of or (cable.behind and not _was_cut(found, cable)):
+        yield f"The old lead of {name} is not plugged in: unplug it at {name}, and cap its end."
+    if run.nulls:
+        pixels = f"{run.nulls} null pixel{'s' if run.nulls > 1 else ''}"
+        yield f"Leave out the {pixels} of the old lead: {name} then has none."
+    tees = [tee for tee in wiring.tees(name) if not wiring.show.runs[tee].nulls]
+    if tees and not cable.tee_of:
+        yield f"The lead of {_are(tees, 'stays', 'stay')} at the data-in of {name}."
+    if not cable.fed:
+        yield (
+            f"The file names no feed for {name}: leave the V+ and ground that it has today where they are, "
+            "and change its data wire only."
+        )
 
 
 def _was_cut(found: BoxSwap, cable: Cable) -> bool:
@@ -172,31 +185,22 @@ def _type(found: BoxSwap) -> list[str]:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
         lines.append("colours: as they come (RGB, or RGBW for lamps of four colours), on every port")
-    rows = [("start of", "universe", "channel", "pixels", "nulls", "colours", "runs")]
-    kinds, runs = found.show.pixel_types, found.show.runs
-    for start in found.starts:
-        chain = [link.run for link in start.chain.links]
-        orders = dict.fromkeys(kinds[runs[run].pixel].colour_order for run in chain)
-        nulls = sum(runs[run].nulls for run in chain)
-        colours = " ".join(orders) if spare.reorders else "as sent"
-        name = f"port {start.chain.port}" if start.chain.run is None and start.chain.port else start.chain.name
-        rows.append(
-            (
-                name,
-                str(start.universe),
-                str(start.channel),
-                str(start.chain.pixels),
-                str(nulls),
-                colours,
-                ", ".join(chain),
+    wiring = wire(found.show)
+    rows = [[head.replace("_", " ") for head in TYPED]]
+    rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
+    wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
+    return (
+        lines
+        + [
+            "  "
+            + "  ".join(
+                cell.rjust(w) if head in NUMBERS else cell.ljust(w)
+                for head, cell, w in zip(TYPED, row, wide, strict=True)
             )
-        )
-    wide = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
-    right = (False, True, True, True, True, False, False)
-    return lines + [
-        "  " + "  ".join(cell.rjust(w) if r else cell.ljust(w) for cell, w, r in zip(row, wide, right, strict=True))
-        for row in rows
-    ]
+            for row in rows
+        ]
+        + null_words(wiring, found.starts)
+    )
 
 
 def _player(found: BoxSwap, show: Show) -> list[str]:

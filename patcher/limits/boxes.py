@@ -1,7 +1,10 @@
 """The swap of a dead box for a spare: what hangs where afterwards, which cables are new, which addresses stay.
 
-The spare is put where the dead box stood and takes its address. Chains keep their leads; a chain that is hung behind
-another needs a cable from there, for data and ground: its power stays as it is.
+The spare is put where the dead box stood and takes its address. A chain that is plugged into a port keeps its lead,
+with all that is in it. A chain that is hung behind another needs a cable from there, for data and ground: its power
+stays as it is. What was in the old lead (null pixels, a booster, its wires) stays with the old lead: the new cable has
+none of it, but for a booster where it is long. A tee's lead begins at the data-in of its run and stays there; but where
+it has null pixels, which its run then has no more, the tee gets a new one too.
 """
 
 from __future__ import annotations
@@ -9,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise, product
-from math import ceil, hypot, prod
+from math import ceil, dist, prod
+from typing import Literal
 
 from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, written
 from patcher.address.placement import chains
@@ -23,6 +27,7 @@ from patcher.limits.joining import (
     port_pixels_needed,
     with_fewest_cuts,
 )
+from patcher.limits.plan import LONGEST_LEAD
 from patcher.limits.stretches import stretches
 from patcher.shapes import positions
 from patcher.show.schema import Controller, Logic, Show
@@ -32,16 +37,18 @@ from patcher.wiring import Wiring, wire
 
 @dataclass(frozen=True, slots=True)
 class Cable:
-    """A cable to make: data and ground.
+    """A cable to make: data and ground, no null pixel in it.
 
     Attributes:
         run: the run whose first pixel it leads to.
-        behind: the run from whose last pixel it comes; None where it comes straight from the box.
+        behind: the run from whose last pixel it comes; None where it comes straight from the box, or of a tee.
         port: the spare's port that it ends up on.
         metres: the straight way between the two, rounded up to a tenth of the file's unit; where the file does not say
             where both are, the run's lead of today.
         measured: the straight way is known.
-        fed: a feed of the file joins what the run shares its V+ with once it is cut off from what was before it.
+        fed: a feed of the file joins what the run shares its V+ with once it is cut off from what was before it; True
+            of a tee, whose power stays as it is.
+        tee_of: the run from whose data-in it comes, where the run is a tee.
     """
 
     run: str
@@ -50,6 +57,12 @@ class Cable:
     metres: float
     measured: bool
     fed: bool
+    tee_of: str | None = None
+
+    @property
+    def via(self) -> Literal["cable", "booster"]:
+        """How the data crosses it."""
+        return "booster" if self.metres > LONGEST_LEAD else "cable"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +157,10 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     cables = tuple(ways.cables(hung))
     after = _show_after(show, old, new, {port: _runs(line) for port, line in hung.items()}, cables)
     fed = {(run, first) for part in stretches(wire(after)) if part.trees for run, first, _ in part.parts}
-    cables = tuple(replace(cable, fed=(cable.run, 1) in fed) for cable in cables)
+    cables = tuple(replace(cable, fed=(cable.run, 1) in fed or cable.tee_of is not None) for cable in cables)
     others = [start for start in kept.starts if start.controller != dead]
     own = [chain for chain in chains(wire(after)) if chain.controller == spare]
-    starts = spare_starts(after, others, own, ways.today)
+    starts = spare_starts(after, others, own, ways.today, ways.begins)
     if starts is None:
         return _no_universes(ways, own)
     after = _pinned(after, old, spare, starts, others)
@@ -192,11 +205,14 @@ class _Ways:
     def __init__(self, wiring: Wiring, kept: Patch, old: Controller, new: Controller) -> None:
         self.wiring, self.show, self.old, self.new = wiring, wiring.show, old, new
         self.chains = list(wiring.of_controller(old.name).items())
-        self.today = {run: kept.link_of(run)[1] for _, runs in self.chains for run in runs}
+        laid = [one for start in kept.starts if start.controller == old.name for one in start.laid()]
+        self.today = {link.run: first for link, _, first, _ in laid}
+        self.begins = frozenset(begin for _, begin, _, _ in laid)
         self.reorders = old.reorders and new.reorders
         one_order = self.reorders and new.start_per == "port"
         self.ports = Ports(new.ports, new.port_pixels, one_order, self._centimetres, self._moves)
-        self.ends = {run: ends for _, runs in self.chains for run in runs if (ends := self._ends(run)) is not None}
+        tees = [tee for run in self.today for tee in wiring.tees(run)]
+        self.ends = {run: ends for run in (*self.today, *tees) if (ends := self._ends(run)) is not None}
 
     def _ends(self, name: str) -> tuple[tuple[float, float], tuple[float, float]] | None:
         """Where a run's first and last pixel are."""
@@ -209,11 +225,12 @@ class _Ways:
         """Runs that follow each other in one chain, as a piece."""
         found = [self.show.runs[name] for name in runs]
         kinds = [self.show.type_of(run) for run in found]
+        nulls = [0, *(run.nulls for run in found[1:])]
         return Piece(
             port, runs, cut,
-            tuple((run.pixels + run.nulls, kind.channels) for run, kind in zip(found, kinds, strict=True)),
+            tuple((run.pixels + n, kind.channels) for run, n, kind in zip(found, nulls, kinds, strict=True)),
             frozenset(kind.bit_rate for kind in kinds), max(kind.reset_us for kind in kinds),
-            frozenset(kind.colour_order for kind in kinds), not found[-1].hung,
+            frozenset(kind.colour_order for kind in kinds), not found[-1].hung, 0 if cut else found[0].nulls,
         )  # fmt: skip
 
     def join(self, pieces: Iterable[Piece]) -> Piece:
@@ -224,17 +241,26 @@ class _Ways:
     def way(self, before: str | None, run: str) -> float | None:
         """Metres straight from a run's last pixel, or the box, to a run's first; None where one is not known."""
         start = self.old.at if before is None else self.ends[before][1] if before in self.ends else None
-        if start is None or run not in self.ends:
-            return None
-        goal = self.ends[run][0]
-        return hypot(start[0] - goal[0], start[1] - goal[1])
+        return None if start is None or run not in self.ends else dist(start, self.ends[run][0])
 
     def _centimetres(self, before: Piece | None, piece: Piece) -> int:
         if before is None and not piece.cut:
             return 0
-        run = piece.runs[0]
-        metres = self.way(before.runs[-1] if before else None, run)
-        return round((self.show.runs[run].lead if metres is None else metres) * 100)
+        return sum(round(metres * 100) for *_, metres in self._leads(before, piece))
+
+    def _leads(self, before: Piece | None, piece: Piece) -> Iterator[tuple[str, str | None, float | None, float]]:
+        """The new leads to a piece's first run and to those of its tees that have nulls: the run, the one that it is a
+        tee of, the straight way, and the metres that are counted.
+        """
+        first = piece.runs[0]
+        way = self.way(before.runs[-1] if before else None, first)
+        yield first, None, way, self.show.runs[first].lead if way is None else way
+        for tee in self.wiring.tees(first):
+            run, source = self.show.runs[tee], self.show.runs[tee].same_data_as
+            if run.nulls and source is not None:
+                ends = [self.ends[name][0] for name in (source, tee) if name in self.ends]
+                way = dist(*ends) if len(ends) == 2 else None
+                yield tee, source, way, run.lead if way is None else way
 
     def _moves(self, before: Piece, piece: Piece) -> bool:
         """Whether a piece behind another is not where it is today, if that one is."""
@@ -243,7 +269,6 @@ class _Ways:
         one, two = (self.show.runs[name] for name in (before.runs[-1], piece.runs[0]))
         width = self.show.type_of(two).channels
         end = behind(self.today[one.name], one.pixels, self.show.type_of(one).channels)
-        end = behind(end, 0 if self.new.skips_nulls else two.nulls, width)
         return first_fit(end, width) != self.today[two.name]
 
     def cables(self, hung: dict[int, tuple[Piece, ...]]) -> Iterator[Cable]:
@@ -253,10 +278,10 @@ class _Ways:
             for before, piece in pairwise([None, *line]):
                 if piece is None or (before is None and not piece.cut):
                     continue
-                last, run = before.runs[-1] if before else None, piece.runs[0]
-                way = self.way(last, run)
-                metres = self.show.runs[run].lead if way is None else ceil(way / unit * 10 - 1e-6) / 10 * unit
-                yield Cable(run, last, port, metres, way is not None, fed=False)
+                last = before.runs[-1] if before else None
+                for run, tee_of, way, lead in self._leads(before, piece):
+                    metres = lead if way is None else ceil(way / unit * 10 - 1e-6) / 10 * unit
+                    yield Cable(run, None if tee_of else last, port, metres, way is not None, fed=False, tee_of=tee_of)
 
 
 def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
@@ -289,9 +314,10 @@ def _show_after(
     runs = dict(show.runs)
     for cable in cables:
         joined = {} if cable.behind is None else {"power_joined": False}
-        run = runs[cable.run]
-        nulls_at = run.nulls_at if not run.nulls_at or run.nulls_at[-1] <= cable.metres else ()
-        runs[cable.run] = run.model_copy(update={"lead": cable.metres, "nulls_at": nulls_at} | joined)
+        lead = {
+            "lead": cable.metres, "lead_via": cable.via, "lead_awg": None, "lead_mm2": None, "nulls": 0, "nulls_at": (),
+        }  # fmt: skip
+        runs[cable.run] = runs[cable.run].model_copy(update=lead | joined)
     supplies = {
         name: supply.model_copy(update={"box": new.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
@@ -336,10 +362,10 @@ def _too_short(ways: _Ways, singles: tuple[Piece, ...]) -> Shortfall:
     """Why the runs find no place on the spare's ports."""
     name, limit, count = ways.new.name, ways.ports.pixels, ways.ports.count
     short = [
-        f"{piece.runs[0]} has {piece.pixels} pixels with its nulls, and a port of {name} takes {limit}: "
-        f"{piece.pixels - limit} too many"
+        f"{piece.runs[0]} has {piece.pixels + piece.nulls} pixels with its nulls, and a port of {name} takes {limit}: "
+        f"{piece.pixels + piece.nulls - limit} too many"
         for piece in singles
-        if limit is not None and piece.pixels > limit
+        if limit is not None and piece.pixels + piece.nulls > limit
     ]
     total = sum(piece.pixels for piece in singles)
     if limit is not None and total > limit * count:

@@ -1,8 +1,10 @@
 """Which chains share a port when a box has fewer ports, or shorter ones: the joins that cost least.
 
 A *piece* is what is plugged in as a whole: the chain of a dead box's port, or, where a chain is too long for any port
-of the spare, a part of it. Pieces on one port hang behind each other. What counts, in this order: that every port holds
-its pixels; fewest chains cut; the least frame time of the slowest port; the least cable; the fewest addresses moved.
+of the spare, a part of it. Pieces on one port hang behind each other. The first one keeps its lead from the box, with
+the null pixels in it; each other one hangs on a new cable, which has none. What counts, in this order: that every port
+holds its pixels; fewest chains cut; the least frame time of the slowest port; the least cable; the fewest addresses
+moved. Where every chain can have a port of its own, none is joined.
 
 All orders of pieces on a port are weighed by the dynamic programme of Held and Karp (1962), all ways to share the
 pieces out over the ports by one over subsets. Past `MOST_EXACT` pieces the longest go first, each where it costs least:
@@ -35,7 +37,9 @@ class Piece:
         port: the dead box's port that it hung on.
         runs: its runs in data order.
         cut: it is not the beginning of its chain, so no lead from the box leads to it.
-        loads: how many pixels, nulls included, of how many channels: one pair a run.
+        loads: how many pixels of how many channels, one pair a run; with the nulls between its runs, and without those
+            before its first.
+        nulls: the null pixels in its lead from the box, which count only where that lead is plugged in.
         bit_rates: bits a second that its chips take.
         reset_us: the longest quiet time that one of them needs.
         orders: colour orders of its chips.
@@ -50,10 +54,11 @@ class Piece:
     reset_us: float
     orders: frozenset[str]
     closed: bool
+    nulls: int = 0
 
     @property
     def pixels(self) -> int:
-        """Its pixels, nulls included."""
+        """Its pixels and the nulls between them, without those in its lead from the box."""
         return sum(pixels for pixels, _ in self.loads)
 
 
@@ -107,9 +112,9 @@ class Sharing:
 
 
 def line_ms(pieces: Iterable[Piece]) -> float:
-    """Milliseconds that one frame of pieces on one port takes."""
+    """Milliseconds that one frame of pieces on one port takes, the first of them on its own lead."""
     line = list(pieces)
-    loads = [load for piece in line for load in piece.loads]
+    loads = [(line[0].nulls, line[0].loads[0][1]), *(load for piece in line for load in piece.loads)]
     return frame_ms(loads, min(min(piece.bit_rates) for piece in line), max(piece.reset_us for piece in line))
 
 
@@ -123,9 +128,17 @@ class _Sets:
     def members(self, held: int) -> list[Piece]:
         return [piece for index, piece in enumerate(self.pieces) if held >> index & 1]
 
+    def firsts(self, held: int) -> list[int]:
+        """The pieces of a set that can be the first: what is closed has nothing behind it."""
+        return [
+            index
+            for index, piece in enumerate(self.pieces)
+            if held >> index & 1 and (held == 1 << index or not piece.closed)
+        ]
+
     @cached_property
-    def pixels(self) -> dict[int, int]:
-        """The pixels of every such set; each of its subsets is one too."""
+    def _bare(self) -> dict[int, int]:
+        """The pixels, without a lead's nulls, of every set that could hang on one port; with each also its subsets."""
         apart = [
             sum(1 << j for j, two in enumerate(self.pieces) if j != i and not self.ports.share(one, two))
             for i, one in enumerate(self.pieces)
@@ -140,30 +153,58 @@ class _Sets:
         return found
 
     @cached_property
-    def time(self) -> dict[int, float]:
-        """The frame time of every such set."""
-        return {held: line_ms(self.members(held)) for held in self.pixels if held}
+    def pixels(self) -> dict[int, int]:
+        """The pixels of every such set, the nulls of the lead that has fewest included; 0 of the empty set."""
+        return {
+            held: bare + (min(self.pieces[first].nulls for first in self.firsts(held)) if held else 0)
+            for held, bare in self._bare.items()
+        }
 
     @cached_property
-    def order(self) -> dict[int, tuple[int, tuple[int, ...]]]:
-        """The cheapest order of every such set, and what it costs (Held and Karp)."""
+    def times(self) -> dict[int, dict[int, float]]:
+        """The frame time of every such set by the piece that is the first, for those whose lead the port can hold."""
+        most = inf if self.ports.pixels is None else self.ports.pixels
+        found: dict[int, dict[int, float]] = {}
+        for held, bare in self._bare.items():
+            for first in self.firsts(held) if held else ():
+                if bare + self.pieces[first].nulls <= most:
+                    behind = self.members(held ^ 1 << first)
+                    found.setdefault(held, {})[first] = line_ms([self.pieces[first], *behind])
+        return found
+
+    @cached_property
+    def time(self) -> dict[int, float]:
+        """The least frame time of every such set."""
+        return {held: min(times.values()) for held, times in self.times.items()}
+
+    @cached_property
+    def _begun(self) -> dict[int, dict[int, tuple[int, tuple[int, ...]]]]:
+        """The cheapest order of every set by its first piece, and what the joins cost (Held and Karp)."""
         step = [[self.ports.step(one, two) for two in self.pieces] for one in self.pieces]
-        ending: dict[int, dict[int, tuple[int, tuple[int, ...]]]] = {}
-        for held in self.time:
-            here = ending[held] = {}
-            for last, piece in enumerate(self.pieces):
-                rest = held ^ 1 << last
-                if not held >> last & 1:
-                    continue
-                if not rest:
-                    here[last] = (self.ports.step(None, piece), (last,))
-                elif ways := [
-                    (cost + step[before][last], (*way, last))
-                    for before, (cost, way) in ending[rest].items()
-                    if not self.pieces[before].closed
-                ]:
-                    here[last] = min(ways)
-        return {held: min(ways.values()) for held, ways in ending.items()}
+        found: dict[int, dict[int, tuple[int, tuple[int, ...]]]] = {}
+        for held in self._bare:
+            found[held] = {
+                first: min(
+                    ((cost + step[first][second], (first, *way)) for second, (cost, way) in rest.items()),
+                    default=(0, (first,)),
+                )
+                for first in (self.firsts(held) if held else ())
+                for rest in [found[held ^ 1 << first]]
+            }
+        return found
+
+    def orders(self, worst: float) -> dict[int, tuple[int, tuple[int, ...]]]:
+        """The cheapest order of every such set that takes so many milliseconds at most, and what it costs."""
+        found: dict[int, tuple[int, tuple[int, ...]]] = {}
+        for held, times in self.times.items():
+            ways = [
+                (cost + self.ports.step(None, self.pieces[first]), way)
+                for first, (cost, way) in self._begun[held].items()
+                if times.get(first, inf) <= worst
+            ]
+            if ways:
+                found[held] = min(ways)
+        return found
 
 
 def _parts(held: int) -> Iterator[int]:
@@ -219,7 +260,8 @@ def share_out(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
     """The best way to hang all pieces on the ports; None where there is none, or past `MOST_EXACT` none is found."""
     if _too_long(pieces, ports):
         return None
-    if len(pieces) <= ports.count and not any(piece.cut for piece in pieces):
+    alone = (ports.pixels is None or piece.pixels + piece.nulls <= ports.pixels for piece in pieces)
+    if len(pieces) <= ports.count and not any(piece.cut for piece in pieces) and all(alone):
         lines: tuple[tuple[Piece, ...], ...] = tuple((piece,) for piece in pieces)
         return Sharing(lines, max(map(line_ms, lines)), 0, proved=True)
     if len(pieces) > MOST_EXACT:
@@ -228,8 +270,9 @@ def share_out(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
     worst = _bottleneck(sets.time, ports.count, len(pieces))[-1]
     if worst == inf:
         return None
-    cost = {held: sets.order[held][0] for held, time in sets.time.items() if time <= worst}
-    chosen = [sets.order[held] for held in _cheapest(cost, ports.count, len(pieces))]
+    orders = sets.orders(worst)
+    cost = {held: cost for held, (cost, _) in orders.items()}
+    chosen = [orders[held] for held in _cheapest(cost, ports.count, len(pieces))]
     lines = tuple(tuple(pieces[index] for index in way) for _, way in chosen)
     return Sharing(lines, worst, sum(cost for cost, _ in chosen) // _CM, proved=True)
 
@@ -262,7 +305,7 @@ def _greedy(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
 
 def _holds(line: list[Piece], ports: Ports) -> bool:
     return (
-        (ports.pixels is None or sum(piece.pixels for piece in line) <= ports.pixels)
+        (ports.pixels is None or line[0].nulls + sum(piece.pixels for piece in line) <= ports.pixels)
         and all(ports.share(one, two) for one, two in combinations(line, 2))
         and not any(piece.closed for piece in line[:-1])
     )

@@ -18,8 +18,10 @@ from patcher.limits.power import power
 from patcher.phone.night import night_drawing
 from patcher.phone.plan import WHOLE, Plan
 from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
+from patcher.phone.ticks import left
 from patcher.sheets.boxes import box_sheets
 from patcher.sheets.drawing import show_drawing
+from patcher.sheets.rows import TYPED
 from patcher.stream.asked import PatternName
 from patcher.stream.patterns import SWEEPS
 from patcher.verify.files import read_record
@@ -73,6 +75,7 @@ class Pages:
             "failed": failed(record, plan.digests), "open": still_open(record, plan.digests, plan.older),
             "unproved": self.unproved(plan),
             "notes": [f"{one.when:%d %b %H:%M} · {one.thing}: {one.what}" for one in reversed(record.notes[-LATEST:])],
+            **left(plan),
         }  # fmt: skip
 
     def unproved(self, plan: Plan) -> list[str]:
@@ -108,7 +111,8 @@ class Pages:
             boxes=box_sheets(plan.wiring, plan.patch, state), ports=ports, props=props, runs=show.runs, whole=WHOLE,
             called=lambda kind, name: called(kind, name, show),
             two=" ".join(name for name in show.props if name in show.controllers),
-            patterns=list(PatternName), colours=COLOUR_KEYS, sweeps=SWEEPS, longest=LONGEST_TEXT, **self._words,
+            patterns=list(PatternName), colours=COLOUR_KEYS, sweeps=SWEEPS, longest=LONGEST_TEXT, typed=TYPED,
+            **self._words,
         )  # fmt: skip
         return page
 
@@ -122,4 +126,5 @@ def _text(name: str) -> str:
 def _template() -> Any:
     loader = PackageLoader("patcher.phone", "page")
     own = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    own.filters["zip"] = zip
     return own.get_template("page.html.jinja")

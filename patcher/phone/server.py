@@ -25,6 +25,7 @@ from patcher.phone.desk import Desk
 from patcher.phone.entry import WINDOW, Entry
 from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
+from patcher.phone.ticks import tick
 from patcher.phone.walk import Round
 from patcher.verify.files import change_record
 from patcher.verify.record import Entry as Note
@@ -242,6 +243,16 @@ class Server:
                 self._rounds.take(act)
             case "note":
                 asyncio.get_running_loop().run_in_executor(None, self._note, act)
+            case "typed" | "told":
+                asyncio.get_running_loop().run_in_executor(None, self._tick, act)
+
+    def _tick(self, act: Act) -> None:
+        """Tick off what was typed in or told, or take the tick away; what cannot be kept is said."""
+        try:
+            tick(self._desk.plan, act)
+            self._desk.recorded()
+        except PatcherError as error:
+            self._desk.say_problem(error)
 
     def _note(self, act: Act) -> None:
         """Keep a note; what cannot be kept is said."""

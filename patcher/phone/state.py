@@ -34,7 +34,7 @@ Mode = Literal["patterns", "round"]
 Do = Literal[
     "here", "find", "pattern", "colour", "by", "brighter", "dimmer", "faster", "slower",
     "on", "back", "hold", "let go", "run", "stop", "dark", "light",
-    "round", "resume", "answer", "note",
+    "round", "resume", "answer", "note", "typed", "told",
 ]  # fmt: skip
 DOES = frozenset(get_args(Do))
 
@@ -45,8 +45,9 @@ class Act:
 
     Attributes:
         do: what.
-        text: of what; of an answer its key, of a note its words.
-        thing: of a note what it is about; of an answer no the things that are not so, a comma between them.
+        text: of what; of an answer its key, of a note its words; of a tick `yes`, or `no` to take it away.
+        thing: of a note what it is about; of an answer no the things that are not so, a comma between them; of a tick
+            the box and the start that is typed in, a space between them, or the run that the player is told of.
         number: of an answer the screen that it answers.
     """
 

@@ -246,7 +246,8 @@ class Round:
         show = plan.wiring.show
         act = self._asked(self._put(
             "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, moments.lasts(frame)))),
-            keys=keys, moments=shown, says=(frame.says,), needs=tuple(question.needs(answer.key) for answer in question.answers),
+            keys=keys, moments=shown, says=(frame.says,),
+            needs=tuple(question.needs(answer.key) for answer in question.answers),
             marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(show, question.ask)),
         ))  # fmt: skip
         return None if act is None or act.text == "stop" else act.text

@@ -6,17 +6,17 @@ what the show file does not say is None.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
-from patcher.address.patch import Link, Patch, Start, behind, first_fit, written
+from patcher.address.changes import colours
+from patcher.address.patch import Patch, Start, written
 from patcher.limits.circuit import lead_wire
 from patcher.limits.network import traffic
 from patcher.limits.power import Power, RunVolts
 from patcher.limits.timing import PortTime, port_times
 from patcher.sheets.copper import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.rows import colours
+from patcher.sheets.rows import StartRow, start_row
 from patcher.sheets.saying import PROTOCOL, lowest, ranges
 from patcher.wire.e131 import multicast_group
 from patcher.wiring import Wiring, port_name
@@ -98,18 +98,6 @@ class PortSheet:
 
 
 @dataclass(frozen=True, slots=True)
-class StartSheet:
-    """One start as it is typed into the box."""
-
-    start: str
-    universe: int
-    channel: int
-    pixels: int
-    last_universe: int
-    colours: str
-
-
-@dataclass(frozen=True, slots=True)
 class BoxSheet:
     """One box.
 
@@ -150,7 +138,7 @@ class BoxSheet:
     max_rate: float
     slowest_port: int
     packets: float
-    starts: tuple[StartSheet, ...]
+    starts: tuple[StartRow, ...]
     ports: tuple[PortSheet, ...]
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
@@ -186,7 +174,7 @@ class _Reader:
         for start in patch.starts:
             self.starts.setdefault(start.controller, []).append(start)
         self.places = {
-            link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in _places(start)
+            link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in start.laid()
         }
 
     def box(self, name: str) -> BoxSheet:
@@ -200,13 +188,8 @@ class _Reader:
             name, table.address, PROTOCOL[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
-            tuple(self._start(start) for start in starts), ports, supplies, feeds,
+            tuple(start_row(self.wiring, start) for start in starts), ports, supplies, feeds,
         )  # fmt: skip
-
-    def _start(self, start: Start) -> StartSheet:
-        order = colours(self.wiring, start.controller, [link.run for link in start.chain.links])
-        last = start.universes[-1]
-        return StartSheet(start.chain.name, start.universe, start.channel, start.chain.pixels, last, order)
 
     def _port(self, box: str, number: int) -> PortSheet:
         chain = self.wiring.of_controller(box).get(number, ())
@@ -222,7 +205,7 @@ class _Reader:
         nulls = sum(run.nulls for run in own)
         return PortSheet(
             number, written(self.places[chain[0]][0]), own[-1].ends, self.show.controllers[box].start_per,
-            port_first - 1, nulls, colours(self.wiring, box, chain), time.frame_ms, time.max_rate, tuple(runs),
+            port_first - 1, nulls, colours(self.show, box, chain), time.frame_ms, time.max_rate, tuple(runs),
         )  # fmt: skip
 
     def _run(self, name: str, before: str, first: int) -> HungRun:
@@ -247,12 +230,3 @@ class _Reader:
         feeds = [feed for feed in self.feeds.values() if feed.supply in own or {tap.run for tap in feed.taps} & runs]
         near = own | {feed.supply for feed in feeds} | ({logic.supply} if logic is not None else set())
         return tuple(supply for name, supply in self.supplies.items() if name in near), tuple(feeds)
-
-
-def _places(start: Start) -> Iterator[tuple[Link, int, int, int]]:
-    """Each run of a start: the running channels at which its data begins, its first lamp stands, and it has ended."""
-    at = start.at
-    for link, lamps in start.placed():
-        end = behind(lamps, link.pixels, link.channels)
-        yield link, first_fit(at, link.channels), lamps, end
-        at = end

@@ -19,7 +19,7 @@ from patcher.sheets.whole import ShowSheet
 def document(sheet: ShowSheet) -> dict[str, Any]:
     """All of it as JSON values, in the words of the other commands' JSON; tables as lists of objects."""
     found = asdict(sheet)
-    for key in ("starts", "player", "typed_anew", "told_anew"):
+    for key in ("starts", "player", "to_type", "to_tell"):
         table: Table = getattr(sheet, key)
         found[key] = [dict(zip(_keys(table), row, strict=True)) for row in table.rows]
     for finding in found["findings"]:
@@ -39,7 +39,7 @@ def _keys(table: Table) -> list[str]:
 def tables(sheet: ShowSheet) -> dict[str, Table]:
     """What is written as CSV, by the name of its file."""
     found = {
-        "patch": sheet.starts, "player": sheet.player, "typed-anew": sheet.typed_anew, "told-anew": sheet.told_anew,
+        "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
         "shopping": _of(sheet.shopping), "labels": _of(sheet.labels),
         "chains": _chains(sheet), "taps": _taps(sheet),
     }  # fmt: skip
@@ -89,7 +89,7 @@ def as_csv(table: Table) -> str:
 
 
 def as_markdown(sheet: ShowSheet) -> str:
-    """The sheets as Markdown: the patch, what has changed, the player, each box, the shopping list."""
+    """The sheets as Markdown: the patch, what is still to do, the player, each box, the shopping list."""
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
     parts = [
         f"# {_inert(sheet.title)}", f"{total}. Mark {sheet.mark}.",
@@ -125,13 +125,13 @@ def as_markdown(sheet: ShowSheet) -> str:
 
 
 def _changes(sheet: ShowSheet) -> Iterable[str]:
-    yield "## What has changed"
-    if sheet.kept is None:
-        yield "No patch is kept yet: all of it is new to the boxes."
-    elif not sheet.typed_anew.rows and not sheet.told_anew.rows:
-        yield "Nothing since the patch that is kept."
+    yield "## Still to type in, still to tell"
+    if not sheet.ticked:
+        yield "Nothing was ticked off yet, so all of it is still to do."
+    elif not sheet.to_type.rows and not sheet.to_tell.rows:
+        yield "Nothing: all of it is ticked off."
     else:
-        yield from (_table(table) for table in (sheet.typed_anew, sheet.told_anew) if table.rows)
+        yield from (_table(table) for table in (sheet.to_type, sheet.to_tell) if table.rows)
 
 
 def _table(table: Table) -> str:

@@ -17,6 +17,7 @@ from patcher.limits.timing import rate_text
 from patcher.sheets import labels as paper_labels
 from patcher.sheets import saying
 from patcher.sheets.profile import plain
+from patcher.sheets.rows import NUMBERS, TYPED
 from patcher.sheets.stock import LabelStock, fit
 from patcher.sheets.whole import ShowSheet
 
@@ -120,6 +121,8 @@ def _environment() -> Environment:
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {
+        "typed": TYPED,
+        "numbers": NUMBERS,
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
         "css": lambda text: Markup(text),  # noqa: S704  (css_string leaves nothing that could end it)
     }

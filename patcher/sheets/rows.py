@@ -5,11 +5,11 @@ A table is its heads and its rows; heads are words joined by underscores, as a C
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
 
-from patcher.address.changes import RunChange, StartChange
-from patcher.address.patch import Patch, written
+from patcher.address.changes import RunChange, StartChange, setting
+from patcher.address.patch import Patch, Start, written
 from patcher.wiring import Wiring
 
 Row = tuple[object, ...]
@@ -23,24 +23,78 @@ class Table:
     rows: tuple[Row, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class StartRow:
+    """One start as it is typed into the box. Its fields are the columns of every table that is typed in.
+
+    Attributes:
+        start_of: the start, as it is named everywhere.
+        universe: the universe of its first channel.
+        channel: its first channel.
+        pixels: its pixels, without nulls.
+        nulls: its null pixels, whether they take channels or not.
+        last_universe: the last universe that it reaches.
+        colours: the colour order to set.
+        runs: its runs in data order.
+    """
+
+    start_of: str
+    universe: int
+    channel: int
+    pixels: int
+    nulls: int
+    last_universe: int
+    colours: str
+    runs: str
+
+    @property
+    def cells(self) -> Row:
+        """Its cells, in the order of `TYPED`."""
+        return tuple(getattr(self, field.name) for field in fields(self))
+
+
+TYPED = tuple({"start_of": "start of"}.get(field.name, field.name) for field in fields(StartRow))
+"""The columns of what is typed in."""
+NUMBERS = frozenset({
+    "universe", "channel", "pixels", "nulls", "last_universe", "running_channel", "channels", "pixel", "port",
+})  # fmt: skip
+"""Columns of numbers, which are aligned right."""
+
+
+def start_row(wiring: Wiring, start: Start) -> StartRow:
+    """What is typed in for one start."""
+    runs = [link.run for link in start.chain.links]
+    typed = setting(start, wiring.show)
+    return StartRow(
+        start.chain.name, typed.universe, typed.channel, typed.pixels, typed.nulls, start.universes[-1], typed.colours,
+        ", ".join(runs),
+    )  # fmt: skip
+
+
+def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
+    """What a table of starts of one box cannot say of null pixels: how the box takes them, and those inside a chain."""
+    own = list(starts)
+    inside = [
+        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, inside its chain"
+        for start in own
+        for before, link in zip((None, *start.chain.links), start.chain.links, strict=False)
+        if before is not None and before.port == link.port
+        for name, nulls in [(link.run, wiring.show.runs[link.run].nulls)]
+        if nulls
+    ]
+    if not any(setting(start, wiring.show).nulls for start in own):
+        return []
+    if wiring.show.controllers[own[0].controller].skips_nulls:
+        said = "null pixels take no channels: set their number, and count them not as pixels"
+    else:
+        said = "null pixels take channels like pixels: a box that has one number for both gets pixels + nulls"
+    return [said, *inside]
+
+
 def starts(wiring: Wiring, patch: Patch) -> Table:
     """What is typed into the boxes, a row a start."""
-    rows = []
-    for start in patch.starts:
-        runs = [link.run for link in start.chain.links]
-        rows.append((
-            start.controller, start.chain.name, start.universe, start.channel, start.chain.pixels,
-            start.universes[-1], colours(wiring, start.controller, runs), ", ".join(runs),
-        ))  # fmt: skip
-    heads = ("box", "start of", "universe", "channel", "pixels", "last_universe", "colours", "runs")
-    return Table(heads, tuple(rows))
-
-
-def colours(wiring: Wiring, box: str, runs: Sequence[str]) -> str:
-    """The colour order to set in a box for some runs; `as sent` where it leaves colours as they come."""
-    show = wiring.show
-    orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
-    return " ".join(orders) if show.controllers[box].reorders else "as sent"
+    rows = ((start.controller, *start_row(wiring, start).cells) for start in patch.starts)
+    return Table(("box", *TYPED), tuple(rows))
 
 
 def player(wiring: Wiring, patch: Patch) -> Table:
@@ -54,27 +108,37 @@ def player(wiring: Wiring, patch: Patch) -> Table:
     return Table(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
 
 
-def typed_anew(changes: Sequence[StartChange]) -> Table:
-    """What is typed anew into the boxes: each start as it is now and as it is to be."""
+NEW = "new"
+"""What stands for a setting that was not there before."""
+NOT_KNOWN = "not known"
+"""What stands for a setting of which nobody said what is in the box."""
+
+
+def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
+    """The settings to change in the boxes: each start as it is now and as it is to be; `before` where it is not now."""
     rows: list[Row] = []
     for change in changes:
         old, new = change.old, change.new
-        now = f"{old.universe}/{old.channel}" if old else "new"
-        then = f"{new.universe}/{new.channel}" if new else "goes"
-        pixels = " → ".join(dict.fromkeys(str(start.chain.pixels) for start in (old, new) if start))
-        rows.append((change.controller, change.name, now, then if then != now else "as now", pixels))
-    return Table(("box", "start of", "now", "then", "pixels"), tuple(rows))
+        now = f"{old.universe}/{old.channel}" if old else before
+        then = f"{new.universe}/{new.channel}" if new else "none"
+        others = (" → ".join(dict.fromkeys(str(getattr(held, key)) for held in (old, new) if held)) for key in _OTHERS)
+        rows.append((change.controller, change.name, now, then if then != now else "as now", *others))
+    return Table(("box", "start of", "now", "change_to", *_OTHERS), tuple(rows))
 
 
-def told_anew(changes: Sequence[RunChange]) -> Table:
-    """What the player is told anew, run by run."""
-    return Table(("run", "now", "then", "pixels"), tuple(_told(change) for change in changes))
+_OTHERS = ("pixels", "nulls", "colours")
+"""What is typed in beside a start's address."""
 
 
-def _told(change: RunChange) -> Row:
+def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> Table:
+    """What the player is to be told, run by run; `before` where it does not know the run now."""
+    return Table(("run", "now", "change_to", "pixels"), tuple(_told(change, before) for change in changes))
+
+
+def _told(change: RunChange, before: str) -> Row:
     old, new = change.old, change.new
-    now = f"{old.universe}/{old.channel}" if old else "new"
-    then = f"{new.universe}/{new.channel}" if new else "goes"
+    now = f"{old.universe}/{old.channel}" if old else before
+    then = f"{new.universe}/{new.channel}" if new else "none"
     wide = old is not None and new is not None and old.channels != new.channels
     texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
     return change.run, now, then if then != now else "as now", " → ".join(dict.fromkeys(texts))

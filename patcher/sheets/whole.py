@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from patcher.address.changes import run_changes, start_changes
+from patcher.address.entered import NOTHING, Entered, todo
 from patcher.address.files import dump
 from patcher.address.patch import Patch
 from patcher.errors import Finding
@@ -47,8 +48,9 @@ class ShowSheet:
         kept: whether every address is the one in the patch that is kept; None where none is kept yet.
         starts: what is typed into the boxes.
         player: what the player is told.
-        typed_anew: what is typed anew, against the kept patch.
-        told_anew: what the player is told anew.
+        ticked: whether anything of what is typed in or told was ever ticked off.
+        to_type: what is still to type in, against what was ticked off.
+        to_tell: what the player is still to be told, against what was ticked off.
         boxes: a sheet a box.
         spares: boxes on the shelf.
         supplies: every supply in use.
@@ -71,8 +73,9 @@ class ShowSheet:
     kept: bool | None
     starts: Table
     player: Table
-    typed_anew: Table
-    told_anew: Table
+    ticked: bool
+    to_type: Table
+    to_tell: Table
     boxes: tuple[BoxSheet, ...]
     spares: tuple[str, ...]
     supplies: tuple[SupplySheet, ...]
@@ -85,21 +88,23 @@ class ShowSheet:
 
 
 def show_sheet(
-    wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, spares: float = SPARES,
-    findings: Sequence[Finding] = (),
+    wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, entered: Entered = NOTHING,
+    spares: float = SPARES, findings: Sequence[Finding] = (),
 ) -> ShowSheet:  # fmt: skip
     """All that is printed of a show but the tags for storage.
 
     Args:
         wiring: the wiring.
         patch: the patch to print.
-        kept: the patch that is kept, for what is changed; None where there is none.
+        kept: the patch that is kept; None where there is none.
         state: the show's solved power.
+        entered: what was ticked off as typed in and told.
         spares: percent of pixels and fuses to have besides.
         findings: what is to be said of the show.
     """
     show = wiring.show
-    typed, told = start_changes(kept, patch), run_changes(kept, patch)
+    same = None if kept is None else not (start_changes(kept, patch, show) or run_changes(kept, patch))
+    left = todo(entered, wiring, patch)
     runs = (
         RunSheet(
             found.run, None if found.lowest != found.lowest else found.lowest, found.pixel, found.least, found.holds
@@ -108,8 +113,9 @@ def show_sheet(
     )
     return ShowSheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
-        patch.pixels, patch.channels, patch.universe_count, None if kept is None else not (typed or told),
-        rows.starts(wiring, patch), rows.player(wiring, patch), rows.typed_anew(typed), rows.told_anew(told),
+        patch.pixels, patch.channels, patch.universe_count, same,
+        rows.starts(wiring, patch), rows.player(wiring, patch), not entered.nothing,
+        rows.to_type(left.starts, before=rows.NOT_KNOWN), rows.to_tell(left.runs, before=rows.NOT_KNOWN),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
         labels(wiring, state), (), tuple(finding for finding in findings if not finding.accepted),

@@ -25,6 +25,7 @@ class DraftBox:
         ports_told: whether the table gives port numbers.
         consecutive: whether its universes follow each other.
         pins: starts that no placement gives, as they are pinned.
+        address: its address on the network; empty where the table does not tell.
     """
 
     name: str
@@ -34,6 +35,7 @@ class DraftBox:
     ports_told: bool
     consecutive: bool = True
     pins: Mapping[str, str] = field(default_factory=dict)
+    address: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,7 @@ class DraftRun:
         colour_order: its lamps'.
         pixels: how many; None where the table does not tell.
         several: whether the table names several runs here, with one address.
+        note: what the table remarks of it.
     """
 
     name: str
@@ -53,6 +56,7 @@ class DraftRun:
     colour_order: str
     pixels: int | None
     several: bool = False
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +156,8 @@ def _lines(draft: Draft) -> Iterator[str]:
     for run in draft.runs:
         yield ""
         yield _line(f"[run.{run.name}]", _said(run.said, run.name))
+        if run.note:
+            yield f"# the table's note: {shown(run.note)}"
         yield f'pixel = "{_lamp(run.colour_order)}"'
         asks = f"# {MARK}: part it, with how many lamps each has" if run.several else ""
         asks = asks if run.pixels else f"# {MARK}: how many lamps; the table does not tell"
@@ -167,7 +173,11 @@ def _lines(draft: Draft) -> Iterator[str]:
 def _box(box: DraftBox) -> Iterator[str]:
     yield ""
     yield _line(f"[controller.{box.name}]", _said(box.said, box.name))
-    yield _line('delivery = "multicast"', f'# {MARK}: or "unicast", and address = the one set in the box')
+    if box.address:
+        yield _line(f'address = "{box.address}"', "# as in the table")
+        yield _line('delivery = "unicast"', f'# {MARK}: or "multicast", as set in the box')
+    else:
+        yield _line('delivery = "multicast"', f'# {MARK}: or "unicast", and address = the one set in the box')
     yield _line('protocol = "e131"', f'# {MARK}: or "artnet", as set in the box; it then is unicast')
     yield _line(f'start_per = "{box.start_per}"', "# as the table's addresses go")
     yield _line(f"ports = {max(box.ports)}", f"# {MARK}: how many outputs it has; so many the table uses")

@@ -14,23 +14,25 @@ from io import StringIO
 from typing import Literal, NamedTuple
 
 from patcher.errors import Finding, Severity, refuse
-from patcher.show.tables import CHANNELS, LAST_UNIVERSE, MOST_PIXELS
+from patcher.show.tables import CHANNELS, LAST_UNIVERSE, MOST_PIXELS, station_address
 
 Column = Literal[
     "controller", "port", "run", "prop", "start of", "universe", "channel", "address", "running channel", "pixels",
-    "channels", "channels a pixel", "colours",
+    "channels", "channels a pixel", "colours", "ip", "notes",
 ]  # fmt: skip
 
 _WORDS = {
     "controller": "box controller node",
     "port": "port output out outlet",
-    "run": "run runs string strand name label",
+    "run": "run runs string strand name label what item description",
     "prop": "prop",
     "universe": "universe universes uni univ",
     "channel": "channel chan ch",
     "channels": "channels chans",
     "start": "start first begin begins starting beginning from",
     "address": "address addr",
+    "ip": "ip ipv4",
+    "notes": "note notes remark remarks comment comments",
     "running": "running absolute abs",
     "pixels": "pixel pixels px lamp lamps light lights led leds bulb bulbs count qty quantity",
     "a": "a per each",
@@ -41,7 +43,7 @@ _SAME = {word: same for same, words in _WORDS.items() for word in words.split()}
 _FILLERS = frozenset(
     ("of", "the", "no", "nr", "num", "number", "numbers", "s", "dmx", "sacn", "name", "data", "id", "total")
 )
-_VAGUE = frozenset(("name", "label", "from", "count", "qty", "quantity", "universes"))
+_VAGUE = frozenset(("name", "label", "what", "item", "description", "from", "count", "qty", "quantity", "universes"))
 """Headings that give way to one that says the same more plainly."""
 _HEADINGS: dict[str, Column] = {
     "controller": "controller",
@@ -59,6 +61,8 @@ _HEADINGS: dict[str, Column] = {
     "channels": "channels", "channels pixels": "channels", "channel pixels": "channels",
     "channels a pixels": "channels a pixel", "channel a pixels": "channels a pixel",
     "colours": "colours", "colours order": "colours",
+    "ip": "ip", "ip address": "ip", "address ip": "ip", "controller ip": "ip", "ip controller": "ip",
+    "controller ip address": "ip", "controller address": "ip", "notes": "notes",
 }  # fmt: skip
 """What a heading means, once its words are those of `_WORDS` and its fillers are gone."""
 
@@ -66,6 +70,8 @@ _BEFORE = r"(?:(?:port|p|output|out|universe|uni|u|channel|chan|ch|c|no|nr|#)[.:
 _BEHIND = r"\s*(?:px|pixels?|lamps?|lights?|leds?|ch|channels?)?\.?"
 _NUMBER = re.compile(rf"{_BEFORE}(\d{{1,3}}(?:[ ',]\d{{3}})+|\d{{1,12}})(?:[.,]0{{1,2}})?{_BEHIND}", re.IGNORECASE)
 _BETWEEN = r"(?:\s*[/:]\s*|\s*,\s*(?=[a-z])|\s+(?=[a-z]))"
+_TIMES = re.compile(r"(\d{1,3})\s*[x×*]\s*(.+)", re.IGNORECASE)
+_IPV4 = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}")
 _PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}}){_BETWEEN}{_BEFORE}(\d{{1,9}})", re.IGNORECASE)
 _RANGE = re.compile(r"(\d{1,9})\s*(?:-|–|to)\s*\d{1,9}")
 _COLOURS = re.compile(r"(?=.*R)(?=.*G)(?=.*B)[RGBWACVUY]{3,9}|W")
@@ -91,6 +97,10 @@ class Row:
         channels: channels that one of its pixels takes.
         colours: its colour order.
         is_start: the address is that of a start, before any null pixel; else that of the first lamp.
+        parts: of how many runs of the same length these pixels are, as in `3 x 190`.
+        part: which of them it is, from 1, once they are rows of their own; 0 of a whole row.
+        ip: the box's own address on the network, as the table gives it.
+        note: what the table remarks.
     """
 
     line: int
@@ -104,6 +114,15 @@ class Row:
     channels: int | None = None
     colours: str = ""
     is_start: bool = False
+    parts: int = 1
+    part: int = 0
+    ip: str = ""
+    note: str = ""
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """What tells it from all other rows."""
+        return self.line, self.part
 
     @property
     def name(self) -> str:
@@ -142,14 +161,14 @@ def read_listing(text: str, name: str) -> Listing:
     for separator in ",;\t":
         lines = _lines(text, separator)
         for index, line in enumerate(lines[:_HEADING_WITHIN]):
-            columns = _columns(line.cells)
+            columns = _read_columns(line.cells, lines[index + 1 :])
             if _places(columns) and len(columns) >= 2 and (found is None or len(columns) > found[0]):
                 found = len(columns), lines, index
     if found is None:
         raise _no_heading(text, name)
     _, lines, index = found
     heading = lines[index].cells
-    columns = _counted_through(_columns(heading), lines[index + 1 :])
+    columns = _counted_through(_read_columns(heading, lines[index + 1 :]), lines[index + 1 :])
     reader = _Reader(name, columns, lines[index + 1 :])
     rows = tuple(reader.rows())
     used = {column: heading[at].strip() for column, at in sorted(columns.items(), key=lambda item: item[1])}
@@ -197,6 +216,22 @@ def _columns(heading: list[str]) -> dict[Column, int]:
     return columns
 
 
+def _read_columns(heading: list[str], lines: list[_Line]) -> dict[Column, int]:
+    """Which column means what; one headed “Address” that holds addresses on the network is that of the boxes."""
+    columns = _columns(heading)
+    at = columns.get("address")
+    if at is None:
+        return columns
+    cells = [line.cells[at].strip() for line in lines if at < len(line.cells) and line.cells[at].strip()]
+    if not cells or not all(map(_IPV4.fullmatch, cells)):
+        return columns
+    others = _columns([*heading[:at], "", *heading[at + 1 :]])
+    if not _places(others):
+        return columns
+    others.setdefault("ip", at)
+    return others
+
+
 def _counted_through(columns: dict[Column, int], lines: list[_Line]) -> dict[Column, int]:
     """The columns, a start beside a universe being its channel; a channel with none is counted through, or a pair."""
     if "universe" in columns:
@@ -238,6 +273,7 @@ class _Reader:
         self.findings: list[Finding] = []
         self.controller = ""
         self.port = ""
+        self.ip = ""
         self.totals = self._channels_are_totals()
 
     def _say(self, severity: Severity, rule: str, line: int, says: str, remedy: str) -> None:
@@ -279,7 +315,7 @@ class _Reader:
         if place:
             # A row with no address at all, such as a total, is about no box; one with a wrong address is.
             if box and box != self.controller:
-                self.port = ""
+                self.port = self.ip = ""
             box = self.controller = box or self.controller
             if not start_of:
                 port = self.port = port or self.port
@@ -294,8 +330,22 @@ class _Reader:
             says = f"{about}: “{port}” is no port number"
             self._say("warning", "row", line.number, f"{says}; its address is taken", "ports count from 1")
             number = None
-        pixels, channels, colours = self._pixels(line, about)
-        return Row(line.number, box, number, runs, prop, *place, pixels, channels, colours, bool(start_of))
+        self.ip = self._ip(line, about) or self.ip
+        pixels, channels, colours, parts = self._pixels(line, about)
+        return Row(
+            line.number, box, number, runs, prop, *place, pixels, channels, colours, bool(start_of), parts,
+            ip=self.ip, note=self._cell(line, "notes"),
+        )  # fmt: skip
+
+    def _ip(self, line: _Line, about: str) -> str:
+        """The box's address on the network; empty where the row gives none."""
+        text = self._cell(line, "ip")
+        try:
+            return station_address(text) if text else ""
+        except ValueError:
+            says = f"{about}: “{text}” is no address that a box can have; the rest of the row is taken"
+            self._say("warning", "row", line.number, says, "correct it: four numbers, as 192.0.2.21")
+            return ""
 
     def _place(self, line: _Line) -> tuple[int, int] | str:
         """Universe and channel, or why they are none; an empty reason where the row gives none at all."""
@@ -321,14 +371,17 @@ class _Reader:
             return f"“{universe}” is no universe" if number is None else f"“{start}” is no channel"
         return _checked(number, channel)
 
-    def _pixels(self, line: _Line, about: str) -> tuple[int | None, int | None, str]:
-        """Its pixels, its channels a pixel and its colour order, as far as the row gives them."""
+    def _pixels(self, line: _Line, about: str) -> tuple[int | None, int | None, str, int]:
+        """Its pixels, its channels a pixel and its colour order, as far as the row gives them; of how many runs."""
         text = self._cell(line, "pixels")
-        pixels = _number(text) if text else None
+        times = _TIMES.fullmatch(text)
+        parts = int(times[1]) if times else 1
+        each = _number(times[2] if times else text) if text else None
+        pixels = None if each is None else each * parts
         if text and (pixels is None or not 1 <= pixels <= MOST_PIXELS):
             says = f"{about}: “{text}” is no number of pixels; its address is taken"
             self._say("warning", "row", line.number, says, "correct the row")
-            pixels = None
+            pixels, parts = None, 1
         width = _number(self._cell(line, "channels a pixel"))
         channels = _number(self._cell(line, "channels"))
         if channels and not self.totals:
@@ -342,7 +395,7 @@ class _Reader:
             colours = ""
         width = width or len(colours) or None
         colours = colours if width == len(colours) else ""
-        return pixels, width if width and width <= _MOST_CHANNELS else None, colours
+        return pixels, width if width and width <= _MOST_CHANNELS else None, colours, parts
 
 
 def _checked(universe: int, channel: int) -> tuple[int, int] | str:

@@ -165,11 +165,10 @@ class Consulting:
                 if line.strip():
                     self.say(f"    line {number}: {line.strip()}")
             if found.boxes:
-                self.say(
-                    f"    and change the settings of {', '.join(found.boxes)}: patcher patch {self.path} lists them"
-                )
+                boxes = ", ".join(found.boxes)
+                self.say(f"    and change the settings of {boxes}: patcher todo {self.path} lists them")
             if found.moved:
-                self.say(f"    and change {', '.join(found.moved)} in the player: patcher patch {self.path} --player")
+                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher todo {self.path} says what")
             if found.counted:
                 self.say(f"    and note: the pixels of {', '.join(found.counted)} are then counted from another place")
             return found

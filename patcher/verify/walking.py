@@ -243,7 +243,7 @@ class Walk:
         elif deed == "write" and change is not None:
             self.say(f"  Changed: {' and '.join(write(self.path, change))}.")
             if change.boxes:
-                self.say(f"  Before you look: type {', '.join(change.boxes)} anew, by patcher patch {self.path}")
+                self.say(f"  Before you look: set {', '.join(change.boxes)} as it says: patcher todo {self.path}")
             self.written = True
         return deed == "mended"
 

@@ -332,7 +332,34 @@ async function report() {
       row.append(Object.assign(document.createElement("td"), { textContent: of[state] }));
     return row;
   }));
+  ticks("to_type", "typed", told.to_type);
+  ticks("to_tell", "told", told.to_tell);
   for (const name of ["failed", "open", "unproved", "notes"]) lines($(name), told[name].length ? told[name] : ["none"]);
+}
+
+// What is ticked off stays in the list while the page is open, so that a wrong tick can be taken back.
+const ticked = { typed: new Map(), told: new Map() };
+
+function ticks(list, act, rows) {
+  const left = new Set(rows.map((row) => row.thing));
+  for (const row of rows) ticked[act].set(row.thing, row);
+  $(list).replaceChildren(...[...ticked[act].values()].map((row) => {
+    const box = Object.assign(document.createElement("input"), { type: "checkbox", checked: !left.has(row.thing) });
+    box.addEventListener("change", () => {
+      if (!send(act, box.checked ? "yes" : "no", { thing: row.thing })) box.checked = !box.checked;
+    });
+    const says = document.createElement("span");
+    says.append(
+      Object.assign(document.createElement("b"), { textContent: row.name }),
+      Object.assign(document.createElement("small"), { textContent: row.says }),
+    );
+    const label = document.createElement("label");
+    label.append(box, says);
+    const item = document.createElement("li");
+    item.append(label);
+    return item;
+  }));
+  if (!ticked[act].size) lines($(list), ["nothing"]);
 }
 
 // ── taps ─────────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -1,0 +1,53 @@
+"""What is still to type into the boxes and to tell the player, as a page shows it and ticks it off."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from patcher.address import entered
+from patcher.address.files import change_entered, read_entered
+from patcher.errors import refuse
+from patcher.phone.plan import Plan
+from patcher.phone.state import Act
+from patcher.sheets.rows import NOT_KNOWN, to_tell, to_type
+
+
+def left(plan: Plan) -> dict[str, list[dict[str, Any]]]:
+    """What is still to do: of each thing its key in an act, and its words."""
+    todo = entered.todo(read_entered(plan.path), plan.wiring, plan.patch)
+    starts, runs = to_type(todo.starts, before=NOT_KNOWN), to_tell(todo.runs, before=NOT_KNOWN)
+    return {
+        "to_type": [
+            {
+                "thing": f"{box} {start}", "name": start,
+                "says": f"now {now}, change to {then}; pixels {pixels}, nulls {nulls}, colours {colours}",
+            }
+            for box, start, now, then, pixels, nulls, colours in starts.rows
+        ],
+        "to_tell": [
+            {"thing": run, "name": run, "says": f"now {now}, change to {then}; pixels {pixels}"}
+            for run, now, then, pixels in runs.rows
+        ],
+    }  # fmt: skip
+
+
+def tick(plan: Plan, act: Act) -> None:
+    """Tick one thing off, or take its tick away.
+
+    Raises:
+        PatcherError: there is no such thing, or it cannot be kept.
+    """
+    held, yes = read_entered(plan.path), act.text == "yes"
+    if act.do == "told":
+        runs = entered.named_runs([act.thing], held, plan.wiring, plan.patch)
+        change_entered(plan.path, lambda now: entered.told(now, plan.patch, runs) if yes else entered.untold(now, runs))
+        return
+    box, _, start = act.thing.partition(" ")
+    if (box, start) not in entered.named_starts([entered.ALL], held, plan.wiring, plan.patch):
+        raise refuse(act.thing, "is no start that is typed into a box", "open this page again")
+    change_entered(
+        plan.path,
+        lambda now: (
+            entered.typed(now, plan.wiring, plan.patch, [(box, start)]) if yes else entered.untyped(now, [(box, start)])
+        ),
+    )
