@@ -15,8 +15,9 @@ import tomli_w
 
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.errors import PatcherError, refuse
-from patcher.show.files import read_text, write_whole
+from patcher.show.files import read_text
 from patcher.show.tables import is_address
+from patcher.show.writing import Seen, write_together
 
 FORMAT = 1
 
@@ -140,8 +141,17 @@ def read_patch(show_path: Path) -> Patch | None:
     raise refuse(str(path), says, remedy, rule="patch-file", area="address")
 
 
-def write_patch(show_path: Path, patch: Patch) -> Path:
-    """Write the patch file of a show file, whole or not at all, and say where."""
+def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path:
+    """Write the patch file of a show file, and say where.
+
+    Args:
+        show_path: the show file.
+        patch: what the patch file is to say.
+        seen: what files said when they were read (`as_read`); where one says something else by now, nothing is written.
+
+    Raises:
+        PatcherError: it could not be written, or a file of `seen` was changed; all is as it was.
+    """
     path = patch_path(show_path)
-    write_whole(path, dump(patch))
+    write_together(seen or {}, {path: dump(patch)})
     return path

@@ -13,7 +13,9 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json
+from patcher.cli.screen import order
 from patcher.errors import choose_from, refuse
+from patcher.visible import as_json
 
 if TYPE_CHECKING:
     from patcher.show.schema import Show
@@ -42,7 +44,7 @@ def yard(
         list[str] | None,
         typer.Option(metavar="BOX=5..10", help="A box without power from second 5 to 10, or on, as BOX=5..; repeats."),
     ] = None,
-    seed: Annotated[int, typer.Option(help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
     snapshot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write what all lamps show there as JSON, every second.")
     ] = None,
@@ -147,12 +149,10 @@ def _watchers(yard: Yard, wiring: Wiring, snapshot: Path | None, *, picture: boo
 
 
 def _write_snapshot(yard: Yard, path: Path) -> None:
-    import json
-
-    from patcher.show.files import write_whole
+    from patcher.show.writing import UNSEALED, write_output
     from patcher.yard.yard import snapshot
 
-    write_whole(path, json.dumps(snapshot(yard), ensure_ascii=False) + "\n")
+    write_output(path, as_json({"seal": UNSEALED, **snapshot(yard)}, indent=None))
 
 
 def _document(yard: Yard, hosts: dict[str, str], seconds: float) -> dict[str, Any]:
@@ -186,10 +186,10 @@ def _picture(yard: Yard, wiring: Wiring) -> Callable[[], None]:
     console = Console(highlight=False)
     kinds = {None: "", "standard": "8", "256": "8", "windows": "8", "truecolor": "truecolor"}
     drawn = Picture(yard, wiring, console.width, console.height, kinds.get(console.color_system, "8"))
-    console.clear()
+    order("\x1b[2J\x1b[H")
 
     def draw() -> None:
-        sys.stdout.write(drawn.text())
+        order(drawn.text())
         sys.stdout.flush()
 
     return draw
