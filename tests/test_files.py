@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from patcher.address.files import patch_path
 from patcher.errors import PatcherError
+from patcher.show import writing
 from patcher.show.lines import with_ends_of
 from patcher.show.writing import LARGEST_FILE, UNSEALED, alone_with, as_read, write_output, write_together, write_whole
 from patcher.verify.files import change_record, checks_path, read_record
@@ -92,6 +93,21 @@ def test_a_lock_that_is_held_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyP
     with alone_with(path), pytest.raises(PatcherError, match="being written by another Patcher"):
         write_whole(path, "new\n")
     assert not path.exists()
+
+
+def test_a_lock_on_a_file_that_is_gone_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Whoever had the lock deletes its file when done: one that was opened before that keeps nobody out.
+    opening, gone = writing._opened, []
+
+    def opened(lock: Path) -> int:
+        handle = opening(lock)
+        if not gone:
+            gone.append(lock.unlink())
+        return handle
+
+    monkeypatch.setattr(writing, "_opened", opened)
+    with alone_with(tmp_path / "show.toml"):
+        assert len(hidden(tmp_path)) == 1
 
 
 def test_a_killed_write_leaves_the_old_or_the_new_and_nothing_else(tmp_path: Path) -> None:

@@ -115,6 +115,13 @@ def _leaves(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]
 PLACES = [path for path in _leaves(TABLES) if path]
 
 
+def _at(place: tuple[Any, ...]) -> Any:
+    value: Any = TABLES
+    for key in place:
+        value = value[key]
+    return value
+
+
 @given(st.sampled_from(PLACES), st.sampled_from(["value", "key", "name"]))
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_hostile_show_file_gives_no_orders(here: Patcher, tmp_path: Path, place: tuple[Any, ...], how: str) -> None:
@@ -429,3 +436,39 @@ def test_no_number_is_a_fault(heron_lock: Path, here: Patcher, command: str, opt
         assert ran.returncode in (0, 1, 2)
         if number in ("nan", "inf", "-inf", "x", ""):
             assert ran.returncode == 2, (number, ran)
+
+
+# --- numbers of a show --------------------------------------------------------------------------------------------
+
+KEYS = {
+    (place[0], TABLES["run"][place[1]].get("shape") if place[0] == "run" else "",
+     *(key for key in place[2:] if not isinstance(key, int))): place
+    for place in PLACES if type(_at(place)) in (int, float)
+}  # fmt: skip
+"""A place for each key that is a number."""
+EXTREMES = [0, -1, 1e-9, 10**5, 1e6, 1e9, 1e308, 5e-324, 10**30]
+
+
+def _numbers(here: Patcher, show: Path, place: tuple[Any, ...], number: float) -> None:
+    tables = copy.deepcopy(TABLES)
+    table: Any = tables
+    for key in place[:-1]:
+        table = table[key]
+    table[place[-1]] = number
+    show.write_text(tomli_w.dumps(tables), encoding="utf-8")
+    if here("check", show).returncode != 2:
+        for call in (("power", show), ("sheet", show, "--out", "out", "--seconds", 0.2)):
+            assert here(*call).returncode in (0, 1, 2)
+
+
+@pytest.mark.parametrize("number", [1e6, 1e9])
+def test_a_lead_of_any_length_is_drawn_or_refused(heron_lock: Path, here: Patcher, number: float) -> None:
+    # Source: FINDINGS.md C6: `sheet` with a lead of 1e9 ended in a StopIteration.
+    _numbers(here, heron_lock, ("run", "gable", "lead"), number)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("place", KEYS.values(), ids=[".".join(map(str, key)) for key in KEYS])
+def test_no_number_of_a_show_is_a_fault(heron_lock: Path, here: Patcher, place: tuple[Any, ...]) -> None:
+    for number in EXTREMES:
+        _numbers(here, heron_lock, place, number)
