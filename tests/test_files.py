@@ -354,6 +354,18 @@ def test_an_output_replaces_nothing_but_an_output(heron_lock: Path, here: Patche
     assert hidden(folder) == []
 
 
+def test_sheets_are_not_written_through_a_link_that_somebody_put_there(heron_lock: Path, here: Patcher) -> None:
+    # The list of the folder names labels.html as Patcher's own, but what stands there by now is the show.
+    text = heron_lock.read_text()
+    assert here("sheet", heron_lock, "--out", "out").returncode == 0
+    (labels := heron_lock.parent / "out" / "labels.html").unlink()
+    labels.symlink_to(heron_lock)
+    ran = here("sheet", heron_lock, "--out", "out")
+    assert ran.returncode == 2
+    assert "labels.html: is there already, and Patcher did not write it" in ran.stderr
+    assert heron_lock.read_text() == text
+
+
 def test_every_option_that_names_an_output_is_tried_above() -> None:
     # A new option that writes a file belongs under the same rule. Those that read one are named here.
     from typer.main import get_command
