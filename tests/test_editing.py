@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_swap import a_swap, fed, yards
 
-from patcher.errors import PatcherError
 from patcher.limits.boxes import BoxSwap
 from patcher.limits.supplies import swap_supply
 from patcher.show.editing import edited
@@ -286,21 +285,14 @@ def test_what_is_no_swap_is_refused(heron_lock: Path, patcher: Patcher, dead: st
     assert not heron_lock.with_name("heron-lock.patch.toml").exists()
 
 
-def test_a_patch_file_that_cannot_be_written_leaves_the_show_file_as_it_was(
-    heron_lock: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from patcher.address import files
-    from patcher.cli import swap
-    from patcher.errors import refuse
-
+def test_a_patch_file_that_cannot_be_written_leaves_the_show_file_as_it_was(heron_lock: Path, patcher: Patcher) -> None:
     text = heron_lock.read_text()
-
-    def full(*_: object) -> None:
-        raise refuse("heron-lock.patch.toml", "could not be written: no space left", "look at the free space")
-
-    monkeypatch.setattr(files, "write_patch", full)
-    with pytest.raises(PatcherError, match="no space left"):
-        swap.swap(heron_lock, "mooring", "shelf", write=True)
+    assert patcher("patch", heron_lock).returncode == 0
+    kept = heron_lock.with_name("heron-lock.patch.toml")
+    kept.chmod(0o444)
+    ran = patcher("swap", heron_lock, "mooring", "shelf", "--write")
+    assert ran.returncode == 2
+    assert "is read-only" in ran.stderr
     assert heron_lock.read_text() == text
 
 

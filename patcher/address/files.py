@@ -7,7 +7,6 @@ known as such. The other file needs no such line: what is missing in it is still
 
 from __future__ import annotations
 
-import threading
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
@@ -20,8 +19,9 @@ from patcher.address.changes import RunPlace, Setting
 from patcher.address.entered import Entered
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.errors import PatcherError, refuse
-from patcher.show.files import read_text, write_whole
+from patcher.show.files import read_text
 from patcher.show.tables import is_address
+from patcher.show.writing import Seen, alone_with, as_read, write_together
 
 FORMAT = 1
 Read = TypeVar("Read")
@@ -34,7 +34,6 @@ _ENTERED_HEAD = """\
 # What is in the boxes, and what the player was told, as it was ticked off: `patcher todo` says what is still to do.
 
 """
-_CHANGING = threading.Lock()
 
 
 def patch_path(show_path: Path) -> Path:
@@ -155,10 +154,19 @@ def _read(path: Path, parse: Callable[[str], Read], kind: str, remedy: str) -> R
     raise refuse(str(path), says, remedy, rule=kind.replace(" ", "-"), area="address")
 
 
-def write_patch(show_path: Path, patch: Patch) -> Path:
-    """Write the patch file of a show file, whole or not at all, and say where."""
+def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path:
+    """Write the patch file of a show file, and say where.
+
+    Args:
+        show_path: the show file.
+        patch: what the patch file is to say.
+        seen: what files said when they were read (`as_read`); where one says something else by now, nothing is written.
+
+    Raises:
+        PatcherError: it could not be written, or a file of `seen` was changed; all is as it was.
+    """
     path = patch_path(show_path)
-    write_whole(path, dump(patch))
+    write_together(seen or {}, {path: dump(patch)})
     return path
 
 
@@ -214,12 +222,14 @@ def read_entered(show_path: Path) -> Entered:
 def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:
     """Read what was ticked off, change it, and write it, whole or not at all.
 
-    It is read again each time, so that what another program wrote meanwhile is kept.
+    It is read again each time, under a lock between programs, so that what another one wrote meanwhile is kept.
 
     Raises:
         PatcherError: it cannot be read or written; it is left as it is.
     """
-    with _CHANGING:
+    path = entered_path(show_path)
+    with alone_with(path):
+        seen = as_read(path)
         entered = change(read_entered(show_path))
-        write_whole(entered_path(show_path), dump_entered(entered))
+        write_together(seen, {path: dump_entered(entered)}, alone=True)
     return entered

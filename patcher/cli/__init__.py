@@ -4,11 +4,15 @@ Every import that takes time is made in the function that needs it, so that `pat
 """
 
 import gc
+import math
 import os
+import re
 import sys
-from io import TextIOWrapper
+from pathlib import Path
+from typing import Any
 
 import typer
+from typer.core import TyperCommand
 
 from patcher.cli import (
     adopt,
@@ -28,63 +32,126 @@ from patcher.cli import (
     verify,
     yard,
 )
-from patcher.errors import PatcherError
+from patcher.cli.screen import Unread, let_go, screens
+from patcher.errors import Finding, PatcherError, refuse
+from patcher.visible import one_line
+
+UsageError: Any = typer.BadParameter.__mro__[1]
+"""What typer raises where the call is wrong, wherever it keeps it."""
+
+
+class Command(TyperCommand):
+    """A command whose numbers are finite, and whose files have names of one line."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run it; PatcherError where an option or argument is none that it can be."""
+        for parameter in self.params:
+            value, name = ctx.params.get(parameter.name or ""), parameter.opts[0]
+            if isinstance(value, float) and not math.isfinite(value):
+                raise refuse(name, f"{value} is no number to count with", "give a number, as 0.5")
+            if isinstance(value, Path) and re.search(r"[\x00-\x1f\x7f-\x9f]", str(value)):
+                raise refuse(str(value), "has a control character in its name", "rename the file or folder")
+        return super().invoke(ctx)
+
 
 app = typer.Typer(
     add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
     help="Plans, proves and tests the wiring of a display of addressable pixels.",
 )  # fmt: skip
-app.command("new")(edit.new)
-app.command("check")(ask.check)
-app.command("patch")(edit.patch)
-app.command("diff")(edit.diff)
-app.command("todo")(todo.todo)
-app.command("adopt")(adopt.adopt)
-app.command("swap")(swap.swap)
-app.command("power")(power.power)
-app.command("where")(ask.where)
-app.command("send")(send.send)
-app.command("bench")(bench.bench)
-app.command("listen")(listen.listen)
-app.command("yard")(yard.yard)
-app.command("verify")(verify.verify)
-app.command("diagnose")(diagnose.diagnose)
-app.command("sheet")(sheet.sheet)
-app.command("phone")(phone.phone)
-app.command("schema")(ask.schema)
-app.command("demo")(demo.demo)
+app.command("new", cls=Command)(edit.new)
+app.command("check", cls=Command)(ask.check)
+app.command("patch", cls=Command)(edit.patch)
+app.command("diff", cls=Command)(edit.diff)
+app.command("todo", cls=Command)(todo.todo)
+app.command("adopt", cls=Command)(adopt.adopt)
+app.command("swap", cls=Command)(swap.swap)
+app.command("power", cls=Command)(power.power)
+app.command("where", cls=Command)(ask.where)
+app.command("send", cls=Command)(send.send)
+app.command("bench", cls=Command)(bench.bench)
+app.command("listen", cls=Command)(listen.listen)
+app.command("yard", cls=Command)(yard.yard)
+app.command("verify", cls=Command)(verify.verify)
+app.command("diagnose", cls=Command)(diagnose.diagnose)
+app.command("sheet", cls=Command)(sheet.sheet)
+app.command("phone", cls=Command)(phone.phone)
+app.command("schema", cls=Command)(ask.schema)
+app.command("demo", cls=Command)(demo.demo)
 
 
 def main() -> None:
     """Run a command; whatever goes wrong is said in words, and never as a traceback."""
     gc.set_threshold(200_000)  # a show is many small values without rings: to look for them takes a tenth of the time
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(errors="replace")
+    with screens():
+        code = _run()
+        for stream in (sys.stdout, sys.stderr):
+            try:
+                stream.flush()
+            except OSError as error:
+                said, code = code == 2, 2
+                if not said and not isinstance(error, Unread):
+                    print(f"error: the output could not be written: {error.strerror}", file=sys.stderr)
+                let_go(stream)
+    sys.exit(code)
+
+
+def _run() -> int:
+    """Run a command and say how it ended; the exit code."""
     try:
         try:
-            app()
-        finally:
-            output.end()
-    except PatcherError as error:
-        from patcher.cli.saying import say_findings
+            try:
+                code = typer.main.get_command(app).main(prog_name="patcher", standalone_mode=False)
+            finally:
+                output.end()
+        except Exception as error:
+            _say(error)
+            return 1 if isinstance(error, typer.Abort) else 2
+        return code if isinstance(code, int) else 0
+    except OSError as error:  # stdout takes nothing, not even why
+        if not isinstance(error, Unread):
+            print(f"error: the output could not be written: {error.strerror}", file=sys.stderr)
+        let_go(sys.stdout)
+    return 2
 
-        say_findings(error.findings, as_json="--json" in sys.argv)
-        sys.exit(2)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(2)
-    except OSError as error:
-        print(
-            f"error: {error.filename or 'the output'} could not be read or written: {error.strerror}", file=sys.stderr
-        )
-        os._exit(2)
-    except Exception as error:
+
+def _say(error: Any) -> None:
+    """What went wrong; for scripts as findings."""
+    from patcher.cli.saying import say_findings
+
+    as_json = "--json" in sys.argv
+    if isinstance(error, PatcherError):
+        say_findings(error.findings, as_json=as_json)
+    elif isinstance(error, UsageError):
+        if as_json:
+            say_findings([_of_call(error)], as_json=True)
+        else:
+            error.show()
+    elif isinstance(error, Unread):
+        let_go(sys.stdout)
+    elif isinstance(error, OSError):
+        says = f"could not be read or written: {error.strerror}"
+        say_findings([_fault(str(error.filename or "the output"), says, "look at its owner and the free space")],
+                     as_json=as_json)  # fmt: skip
+    elif isinstance(error, typer.Abort):
+        print("Aborted.", file=sys.stderr)
+    else:
         if os.environ.get("PATCHER_TRACEBACK"):
-            raise
-        print(f"Patcher has a fault of its own: {type(error).__name__}: {error}", file=sys.stderr)
-        print(
-            "No file was left half-written, and no lamp lit. Set PATCHER_TRACEBACK=1 and run it again to see where.",
-            file=sys.stderr,
-        )
-        sys.exit(2)
+            raise error
+        says = f"Patcher has a fault of its own: {type(error).__name__}: {error}"
+        then = "No file was left half-written, and no lamp lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
+        if as_json:
+            say_findings([_fault("patcher", says, then)], as_json=True)
+        else:
+            print(f"{one_line(says)}\n{then}", file=sys.stderr)
+
+
+def _of_call(error: Any) -> Finding:
+    """A call that is wrong, as a finding: which option or argument, why, and where to read on."""
+    named = getattr(error, "param", None)
+    where = getattr(error, "option_name", None) or (named and (named.opts[0] if named.opts else named.name)) or "call"
+    command = error.ctx.command_path if error.ctx is not None else "patcher"
+    return _fault(str(where), error.format_message(), f"{command} --help")
+
+
+def _fault(where: str, says: str, remedy: str) -> Finding:
+    return Finding("error", "call", "file", where, says, remedy)

@@ -11,6 +11,7 @@ import typer
 from patcher.cli.loading import AsJson, load
 from patcher.cli.saying import count, finding_json, in_words, say_json, say_table, start_json
 from patcher.errors import Finding, PatcherError, refuse
+from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,22 +42,22 @@ def adopt(
     as_json: AsJson = False,
 ) -> None:
     """Take the addresses of a table of your own as the patch to keep."""
-    from patcher.address.files import patch_path, read_patch, write_patch
-    from patcher.show.files import write_whole
+    from patcher.address.files import dump, patch_path, read_patch
+    from patcher.cli.loading import show_name
+    from patcher.show.writing import as_read, write_together
 
+    path = patch_path(show)
+    seen = as_read(show, path)
     drafted = not show.exists()
-    if drafted and (show.suffix != ".toml" or show.name.endswith((".patch.toml", ".checks.toml", ".entered.toml"))):
-        raise refuse(str(show), "is no name for a show file", "call it by what the show is, as my-show.toml")
+    if drafted:
+        show_name(show)
     made = _adopted(show, table, drafted=drafted)
     kept = read_patch(show)
     if kept is not None and kept != made.adoption.patch:
         says = "is there already, with other addresses; it was left as it is"
-        raise refuse(
-            str(patch_path(show)), says, "move it away first, and adopt again", rule="patch-file", area="address"
-        )
-    if drafted:
-        write_whole(show, made.text)
-    path = write_patch(show, made.adoption.patch)
+        raise refuse(str(path), says, "move it away first, and adopt again", rule="patch-file", area="address")
+    texts = ({show: made.text} if drafted else {}) | {path: dump(made.adoption.patch)}
+    write_together(seen, texts)
     if as_json:
         say_json(_document(made, [str(show)] * drafted + [str(path)] * (kept is None)))
     else:
@@ -163,14 +164,14 @@ def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) ->
     used = {
         column: heading for column, heading in made.listing.columns.items() if made.drafted or column != "notes"
     }  # fmt: skip
-    columns = ", ".join(f"{column} “{heading}”" for column, heading in used.items())
+    columns = ", ".join(f"{column} “{one_line(heading)}”" for column, heading in used.items())
     print(f"Columns of {table}: {columns}.")
     if "universe" not in made.listing.columns and "running channel" in made.listing.columns:
         print("No universe there: channels are counted through, so 513 is 2/1.")
     notes = made.listing.columns.get("notes")
     unused = [*made.listing.unused, *([notes] if notes and not made.drafted else [])]
     if unused:
-        print(f"Not used: {', '.join(f'“{heading}”' for heading in unused)}.")
+        print(f"Not used: {', '.join(f'“{one_line(heading)}”' for heading in unused)}.")
     print()
     rows = []
     for start in patch.starts:

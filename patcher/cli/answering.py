@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from patcher.cli.folding import choices
+from patcher.cli.screen import order
 from patcher.errors import choose_from, refuse
 from patcher.show.tables import CHANNELS
 from patcher.verify import moments
@@ -223,7 +224,8 @@ class Person:
         while (key := self._key(levels)) not in (None, "\r", "\n"):
             text = text[:-1] if key in ("\x7f", "\b") else text + str(key)
             if sys.stdin.isatty():
-                self.say(f"\x1b[A\x1b[2K  {text}")
+                order("\x1b[A\x1b[2K")
+                self.say(f"  {text}")
         return text.strip() if key is not None or text else None
 
 

@@ -30,6 +30,7 @@ from patcher.cli.pattern import (
 from patcher.cli.saying import count
 from patcher.errors import choose_from, refuse
 from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
+from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -109,17 +110,17 @@ def _asked() -> str:
 
 def _keep(like: str, pattern: str, how: str | None, *, as_json: bool) -> None:
     """A string that was tried on the bench goes into the record beside its show."""
-    from datetime import datetime
-
-    from patcher.verify.files import change_record, checks_path
+    from patcher.verify.files import change_record, checks_path, local_time
     from patcher.verify.record import Entry
 
     if not how:
         return
     path, _, run = like.rpartition(":")
-    now = datetime.now().astimezone().replace(microsecond=0)
+    now = local_time()
     change_record(Path(path), lambda record: record.added("bench", Entry(run, now, f"{pattern}: {how}")))
-    print(f"Kept of {run} in {checks_path(Path(path)).name}: {how}", file=sys.stderr if as_json else sys.stdout)
+    print(
+        f"Kept of {run} in {checks_path(Path(path)).name}: {one_line(how)}", file=sys.stderr if as_json else sys.stdout
+    )
 
 
 def _named(given: dict[str, Any]) -> dict[str, Any]:

@@ -51,7 +51,7 @@ def diagnose(
     mend: Annotated[
         bool, typer.Option("--mend", help="With --fault: what is found is fixed in the yard, and it asks again.")
     ] = False,
-    seed: Annotated[int, typer.Option(help="Random seed: what the yard's eye misses.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Random seed: what the yard's eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
 ) -> None:

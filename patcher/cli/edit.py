@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, SparePixels, allocated, load
+from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, SparePixels, allocated, load, show_name
 from patcher.cli.saying import count, finding_json, ranges, say_csv, say_findings, say_json, say_table, start_json
 from patcher.errors import refuse
 
@@ -27,17 +27,17 @@ def new(
     """Write a small show file with comments, to begin from."""
     import json
 
-    from patcher.show.files import write_whole
     from patcher.show.schema import json_schema
     from patcher.show.starter import STARTER
+    from patcher.show.writing import UNSEALED, write_output, write_together
 
-    if file.suffix != ".toml":
-        raise refuse(str(file), "does not end in .toml", f"call it {file.name}.toml")
-    if file.exists():
+    show_name(file)
+    if file.exists() or file.is_symlink():
         raise refuse(str(file), "is there already; it was left as it is", "choose another name")
-    write_whole(file, STARTER)
     schema = file.with_name("patcher.schema.json")
-    write_whole(schema, json.dumps(json_schema(), ensure_ascii=False, indent=1) + "\n")
+    document = {"$comment": UNSEALED, **json_schema()}
+    write_output(schema, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
+    write_together({file: None}, {file: STARTER})
     print(f"Wrote {file}, and {schema} beside it, by which an editor completes and checks it.")
     print(f"Change it to your own, then: patcher check {file}")
 
@@ -54,19 +54,21 @@ def patch(
 ) -> None:
     """Give every pixel its universe and channel, keep them in the patch file, print what to type into each box."""
     from patcher.address.entered import todo
-    from patcher.address.files import read_entered, read_patch, write_patch
+    from patcher.address.files import patch_path, read_entered, read_patch, write_patch
     from patcher.cli.todo import say_left, todo_json
     from patcher.sheets.rows import NUMBERS
+    from patcher.show.writing import as_read
 
     if player and every_pixel:
         raise refuse("--player", "does not go together with --every-pixel", "leave one of them out")
     if as_json and (csv or player):
         raise refuse("--json", "does not go together with --csv or --player", "leave one of them out")
+    seen = as_read(show, patch_path(show))
     wiring = load(show)
     kept = None if fresh else read_patch(show)
     entered = read_entered(show)
     made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
-    path = write_patch(show, made.patch)
+    path = write_patch(show, made.patch, seen)
     left = todo(entered, wiring, made.patch)
     if as_json:
         document = _document(wiring, made, kept, _savings(wiring, made, spare_pixels, seconds)) | todo_json(left)

@@ -49,6 +49,15 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
     return wiring, located(found, reading.text) if found else [], reading.text
 
 
+def show_name(path: Path) -> None:
+    """PatcherError where a file that is to be written has no name for a show file: no command would take it."""
+    if path.suffix != ".toml":
+        raise refuse(str(path), "does not end in .toml", f"call it {path.name}.toml")
+    if path.stem.endswith((".patch", ".checks", ".entered")):
+        says = f"would be taken for Patcher's own file beside {path.name.rsplit('.', 2)[0]}.toml"
+        raise refuse(str(path), says, "call it by what the show is, as my-show.toml")
+
+
 def load(path: Path) -> Wiring:
     """The wiring of a sound show; PatcherError with everything that is wrong."""
     wiring, found, _ = examine(path)

@@ -14,6 +14,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO, cast
 
+from patcher.cli.screen import Screen, Unread
+
+STREAMS = ("stdout", "stderr")
 MOST = 1 << 20
 """Characters that may wait for a reader."""
 PIECE = 4096
@@ -126,9 +129,14 @@ _abandon = False
 def timed() -> Iterator[None]:
     """While this lasts, printing waits for no reader. `end` is to be called before the program ends."""
     if not _outputs:
-        _outputs.extend((Output(sys.stdout), Output(sys.stderr)))
+        for name in STREAMS:
+            stream = getattr(sys, name)
+            if isinstance(stream, Screen):
+                stream.under = cast(TextIO, made := Output(stream.under))
+            else:
+                setattr(sys, name, made := Output(stream))
+            _outputs.append(made)
         _outputs[1].beside = _outputs[0]
-        sys.stdout, sys.stderr = (cast(TextIO, output) for output in _outputs)
     for output in _outputs:
         output.timed = True
     try:
@@ -139,8 +147,8 @@ def timed() -> Iterator[None]:
 
 
 def failed() -> bool:
-    """Whether something could not be written."""
-    return any(output.error for output in _outputs)
+    """Whether something could not be written to stdout; on stderr that is no error, as in `Screen`."""
+    return bool(_outputs) and _outputs[0].error is not None
 
 
 def busy() -> bool:
@@ -171,9 +179,14 @@ def end() -> None:
         os._exit(2)
     outputs, _abandon = list(_outputs), False
     _outputs.clear()
-    for output in outputs:
+    for output, name in zip(outputs, STREAMS, strict=True):
         output.end()
-    sys.stdout, sys.stderr = (output.under for output in outputs)
-    for output in outputs:
-        if output.error is not None:
-            raise output.error
+        stream = getattr(sys, name)
+        if isinstance(stream, Screen):
+            stream.under = output.under
+        else:
+            setattr(sys, name, output.under)
+    if (error := outputs[0].error) is not None:
+        if isinstance(error, BrokenPipeError):
+            raise Unread from error
+        raise error

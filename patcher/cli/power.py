@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from patcher.limits.planning import Plan, RailPlan
     from patcher.limits.power import Power
     from patcher.limits.wires import Wire
+    from patcher.show.writing import Seen
     from patcher.wiring import Wiring
 
 Sizes = Annotated[
@@ -60,11 +61,11 @@ def power(
         raise refuse("--write", "writes what --plan proposes", "add --plan")
     if plan and (thing is not None or svg is not None):
         raise refuse("--plan", "plans the whole show and draws nothing", "leave out the other")
-    wiring = load(show)
     if plan:
         asked = {"gauges": _wires(wire), "slack": slack / 100, "margin": margin / 100}
-        _plan(show, wiring, {**asked, "level": level, "celsius": celsius}, write=write, as_json=as_json)
+        _plan(show, {**asked, "level": level, "celsius": celsius}, write=write, as_json=as_json)
         return
+    wiring = load(show)
     state = solved(wiring, level=level, celsius=celsius)
     runs = _runs_of(state, thing)
     rules = ("accept",)  # that an [[accept]] of another area meets nothing here is no news
@@ -105,10 +106,10 @@ def _runs_of(state: Power, thing: str | None) -> list[str]:
 def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
     from patcher.sheets.plots import profiles
     from patcher.sheets.voltage import svg
-    from patcher.show.files import write_whole
+    from patcher.show.writing import UNSEALED, write_output
 
     title = f"{state.show.settings.title}: volts at level {state.level:g}"
-    write_whole(path, svg(title, list(profiles(state, runs))))
+    write_output(path, f"<!-- {UNSEALED} -->\n{svg(title, list(profiles(state, runs)))}")
     print(f"Wrote {path}.", file=sys.stderr)
 
 
@@ -259,12 +260,15 @@ def _wires(text: str) -> tuple[Wire, ...]:
     return tuple(found)
 
 
-def _plan(path: Path, wiring: Wiring, asked: dict[str, Any], *, write: bool, as_json: bool) -> None:
+def _plan(path: Path, asked: dict[str, Any], *, write: bool, as_json: bool) -> None:
     from patcher.limits import planning
+    from patcher.show.writing import as_read
 
+    seen = as_read(path)
+    wiring = load(path)
     found = planning.plan(wiring, **asked)
     if write and found.feeds:
-        _write_feeds(path, wiring, found)
+        _write_feeds(path, seen, wiring, found)
     if as_json:
         document = power_json(found.after)
         document["feeds"] = [feed for feed in document["feeds"] if feed["feed"] in found.feeds]
@@ -305,16 +309,16 @@ def _plan_json(found: Plan) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _write_feeds(path: Path, wiring: Wiring, found: Plan) -> None:
+def _write_feeds(path: Path, seen: Seen, wiring: Wiring, found: Plan) -> None:
     from patcher.show.editing import with_feeds
-    from patcher.show.files import read_text, write_whole
+    from patcher.show.writing import write_together
 
     feeds = [found.after.show.feeds[name] for name in found.feeds]
     note = (
         f"Planned by patcher power --plan for level {found.after.level:g}, with a margin of {found.margin * 100:g} %; "
     )
     note += "lengths are straight lines and slack."
-    write_whole(path, with_feeds(read_text(path), wiring.show, feeds, note))
+    write_together(seen, {path: with_feeds(seen[path] or "", wiring.show, feeds, note)})
 
 
 def _say_plan(path: Path, found: Plan, *, write: bool) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
@@ -12,6 +11,7 @@ from patcher.cli.folding import on_screen
 from patcher.errors import Finding
 from patcher.sheets.saying import count as count
 from patcher.sheets.saying import ranges as ranges
+from patcher.visible import as_csv, as_json, one_line
 
 if TYPE_CHECKING:
     from patcher.address.patch import Start
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def say_json(document: Any) -> None:
     """One JSON document on stdout."""
-    print(json.dumps(document, ensure_ascii=False, indent=1))
+    print(as_json(document), end="")
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
@@ -55,7 +55,8 @@ def in_words(finding: Finding) -> str:
     """A finding in two lines: where and what, then what to do."""
     kind = "accepted" if finding.accepted else finding.severity
     line = f" (line {finding.line})" if finding.line else ""
-    return f"{kind}: {finding.where}{line}: {finding.says}\n       → {finding.remedy}  [{finding.rule}]"
+    where, says, remedy = map(one_line, (finding.where, finding.says, finding.remedy))
+    return f"{kind}: {where}{line}: {says}\n       → {remedy}  [{finding.rule}]"
 
 
 def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: str = "") -> None:
@@ -70,7 +71,7 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
     from rich.cells import cell_len
 
     names = [head.replace("_", " ") for head in heads]
-    table = [names, *([str(cell) for cell in row] for row in rows)]
+    table = [names, *([one_line(str(cell)) for cell in row] for row in rows)]
     lengths = [[len(cell) if cell.isascii() else cell_len(cell) for cell in row] for row in table]
     widths = [max(column) for column in zip(*lengths, strict=True)]
     before = sum(widths[:-1]) + 3 * len(widths[:-1])
@@ -93,8 +94,4 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
 
 def say_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
     """A table as CSV on stdout."""
-    import csv
-
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(heads)
-    writer.writerows(rows)
+    print(as_csv(heads, rows), end="")

@@ -30,6 +30,7 @@ from patcher.cli.pattern import (
     choose,
 )
 from patcher.cli.saying import count, say_json
+from patcher.cli.screen import order
 from patcher.errors import refuse
 from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
 
@@ -192,7 +193,8 @@ def _say_look(step: int, look: Look) -> None:
     if len(look.says) > MOST_LINES:
         lines.append(f"… and {len(look.says) - MOST_LINES} more")
     if len(lines) == 1 and sys.stdout.isatty():
-        print(f"\r\x1b[K{step + 1:>4}  {lines[0]}", end="", flush=True)
+        order("\r\x1b[K")
+        print(f"{step + 1:>4}  {lines[0]}", end="", flush=True)
         return
     for number, line in enumerate(lines):
         print(f"{step + 1:>4}  {line}" if number == 0 else f"      {line}", flush=True)

@@ -15,6 +15,7 @@ from patcher.cli.folding import on_screen
 from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, allocated, load
 from patcher.cli.saying import count, finding_json, in_words, say_json
 from patcher.errors import Finding, refuse
+from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -107,7 +108,8 @@ def _say(out: Path, kept: bool | None, boxes: int, labels: int, tags: int, show:
     if not kept:
         print(f"These addresses are not kept yet: patcher patch {show}")
     if old:
-        print(f"Left over from before, and no longer true: {', '.join(old[:8])}{' …' if len(old) > 8 else ''}")
+        names = one_line(", ".join(old[:8]))
+        print(f"Left over from before, and no longer true: {names}{' …' if len(old) > 8 else ''}")
 
 
 def _stock(label: str, columns: int | None, top: float) -> LabelStock:
@@ -171,7 +173,7 @@ def _progress() -> Iterator[Begin]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-    console = Console(stderr=True)
+    console = Console(file=getattr(sys.stderr, "under", sys.stderr))  # its own orders; the names in it are ours
     columns = TextColumn("{task.description:16}"), BarColumn(), MofNCompleteColumn()
     progress = Progress(*columns, console=console, transient=True, disable=not sys.stderr.isatty())
     began = time.monotonic()

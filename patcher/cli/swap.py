@@ -11,13 +11,14 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import say_json, start_json
-from patcher.errors import PatcherError, choose_from, refuse
+from patcher.errors import choose_from, refuse
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.limits.boxes import BoxSwap, Shortfall
     from patcher.limits.supplies import SupplySwap
     from patcher.show.schema import Show
+    from patcher.show.writing import Seen
     from patcher.wiring import Wiring
 
 WIDTH = 100
@@ -31,12 +32,16 @@ def swap(
     as_json: AsJson = False,
 ) -> None:
     """Put a spare in the place of a dead box or supply: what to replug, to make and to type, in order."""
+    from patcher.address.files import patch_path
+    from patcher.show.writing import as_read
+
+    seen = as_read(show, patch_path(show))
     wiring = load(show)
     kind, dead, spare = _meant(wiring.show, dead, spare)
     if kind == "controller":
-        _box(show, wiring, dead, spare, write=write, as_json=as_json)
+        _box(show, seen, wiring, dead, spare, write=write, as_json=as_json)
     else:
-        _supply(show, wiring, dead, spare, write=write, as_json=as_json)
+        _supply(show, seen, wiring, dead, spare, write=write, as_json=as_json)
 
 
 def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
@@ -65,7 +70,7 @@ def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
     return both[0], said[0][1], said[1][1]
 
 
-def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
     from patcher.address.entered import todo
     from patcher.address.files import read_entered
     from patcher.cli.swap_steps import box_steps, box_summary
@@ -79,7 +84,7 @@ def _box(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_j
         raise typer.Exit(1)
     steps = box_steps(found, wiring, str(path))
     entered = read_entered(path)
-    wrote = _write(path, wiring.show, found.show, found.patch, dead, spare) if write else []
+    wrote = _write(path, seen, wiring.show, found.show, found.patch, dead, spare) if write else []
     if as_json:
         say_json(_box_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
         return
@@ -124,13 +129,13 @@ def _say_shortfall(found: Shortfall, *, as_json: bool) -> None:
     _say_paragraphs([best, more, "Nothing was written."])
 
 
-def _supply(path: Path, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
+def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
     from patcher.cli.swap_steps import supply_shortfall, supply_steps, supply_summary
     from patcher.limits.supplies import swap_supply
 
     found = swap_supply(wiring, dead, spare)
     steps = supply_steps(found, str(path)) if found.holds else []
-    wrote = _write(path, wiring.show, found.show, None, dead, spare) if write and found.holds else []
+    wrote = _write(path, seen, wiring.show, found.show, None, dead, spare) if write and found.holds else []
     if as_json:
         say_json(_supply_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
     elif found.holds:
@@ -165,24 +170,19 @@ def _supply_document(found: SupplySwap) -> dict[str, object]:
     }
 
 
-def _write(path: Path, before: Show, after: Show, patch: Patch | None, dead: str, spare: str) -> list[str]:
+def _write(path: Path, seen: Seen, before: Show, after: Show, patch: Patch | None, dead: str, spare: str) -> list[str]:
     """Change the show file and, where there is one, write the patch file; both or none."""
-    from patcher.address.files import write_patch
+    from patcher.address.files import dump, patch_path
     from patcher.show.editing import edited
-    from patcher.show.files import read_text, write_whole
+    from patcher.show.writing import write_together
 
-    text = read_text(path)
     again = "spare = true, without address, runs and starts" if patch is not None else "spare = true"
-    changed = edited(text, before, after, f"Dead: {spare} has taken its place. Once mended, uncomment it with {again}.")
+    note = f"Dead: {spare} has taken its place. Once mended, uncomment it with {again}."
+    changed = edited(seen[path] or "", before, after, note)
     _hold_against(path, changed, after, patch)
-    write_whole(path, changed)
-    if patch is None:
-        return [str(path)]
-    try:
-        return [str(path), str(write_patch(path, patch))]
-    except PatcherError:
-        write_whole(path, text)
-        raise
+    texts = {path: changed} | ({patch_path(path): dump(patch)} if patch is not None else {})
+    write_together(seen, texts)
+    return list(map(str, texts))
 
 
 def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> None:

@@ -15,6 +15,7 @@ from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
 from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL
+from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -50,7 +51,7 @@ def verify(
     replaced: Annotated[
         str | None, typer.Option(metavar="TEXT", help="Keep that the lamp THING was replaced, and by what.")
     ] = None,
-    seed: Annotated[int, typer.Option(help="With --yard: of what the eye misses.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="With --yard: of what the eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -116,10 +117,8 @@ def _add(
     show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
 ) -> None:
     """Keep what a person says of a thing, at any time."""
-    from datetime import datetime
-
     from patcher.address.thing import find
-    from patcher.verify.files import change_record
+    from patcher.verify.files import change_record, local_time
     from patcher.verify.record import Entry
 
     if thing is None:
@@ -127,7 +126,7 @@ def _add(
     kind = find(thing, wiring, patch).kind
     if replaced is not None and kind not in ("pixel", "pixels"):
         raise refuse("--replaced", f"is about a lamp, and {thing} is a {kind}", "name it by its run: gable/17")
-    now = datetime.now().astimezone().replace(microsecond=0)
+    now = local_time()
     if note is not None:
         change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
     if replaced is not None:
@@ -308,16 +307,16 @@ def _say_report(
         rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in of_box.items()]
         say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
         for line in failed(record, wanted):
-            print(f"failed: {line}")
+            print(f"failed: {one_line(line)}")
         for line in still_open(record, wanted, older_digests(wiring, patch, wanted)) if looks is None else ():
-            print(fold(f"open: {line}"))
+            print(fold(f"open: {one_line(line)}"))
         if unproved is None:
             print(fold(f"no yes proves: that {TOO_MANY}: patcher verify {show} {proved[0]} --report"))
         for line in in_words(unproved or ()):
             print(fold(f"no yes proves: {line}"))
         for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
             for entry in entries:
-                print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {entry.thing}: {entry.what}")
+                print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {one_line(f'{entry.thing}: {entry.what}')}")
     if in_all["failed"]:
         raise typer.Exit(1)
 

@@ -14,7 +14,9 @@ import typer
 
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json
+from patcher.cli.screen import order
 from patcher.errors import PatcherError, choose_from, refuse
+from patcher.visible import as_json
 
 if TYPE_CHECKING:
     from patcher.address.thing import Thing
@@ -49,7 +51,7 @@ def yard(
         list[str] | None,
         typer.Option(metavar="BOX=5..10", help="A box without power from second 5 to 10, or on, as BOX=5..; repeats."),
     ] = None,
-    seed: Annotated[int, typer.Option(help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
     snapshot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write what all lamps show there as JSON, every second.")
     ] = None,
@@ -210,12 +212,10 @@ def _watchers(
 
 
 def _write_snapshot(yard: Yard, path: Path) -> None:
-    import json
-
-    from patcher.show.files import write_whole
+    from patcher.show.writing import UNSEALED, write_output
     from patcher.yard.yard import snapshot
 
-    write_whole(path, json.dumps(snapshot(yard), ensure_ascii=False) + "\n")
+    write_output(path, as_json({"seal": UNSEALED, **snapshot(yard)}, indent=None))
 
 
 def _document(yard: Yard, hosts: dict[str, str], seconds: float) -> dict[str, Any]:
@@ -265,6 +265,6 @@ def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], No
 
     def draw() -> None:
         if not output.busy():
-            sys.stdout.write(screen.text(time.monotonic()))
+            order(screen.text(time.monotonic()))
 
     return draw

@@ -8,7 +8,6 @@ import asyncio
 import time
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
-from datetime import datetime
 
 from starlette.applications import Starlette
 from starlette.datastructures import Headers, MutableHeaders
@@ -27,7 +26,7 @@ from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.ticks import tick
 from patcher.phone.walk import Round
-from patcher.verify.files import change_record
+from patcher.verify.files import change_record, local_time
 from patcher.verify.record import Entry as Note
 
 LONGEST_SECRET = 256
@@ -260,7 +259,7 @@ class Server:
             if act.thing not in self._desk.plan.wiring.show.controllers:
                 self._desk.plan.find(act.thing)
             if words := act.text.strip():
-                now = datetime.now().astimezone().replace(microsecond=0)
+                now = local_time()
                 path = self._desk.plan.path
                 change_record(path, lambda record: record.added("notes", Note(act.thing, now, words)))
                 self._desk.recorded()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import count
 
 import numpy as np
 
@@ -153,7 +154,7 @@ def lines_at(lines: Sequence[str], left: float, top: float, kind: str) -> list[s
 def _step(left: float, right: float, scale: float) -> float:
     """Metres from tick to tick."""
     room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 m", SMALL) + 2)
-    steps = (base * 10.0**power for power in range(-2, 8) for base in (1, 2, 5))
+    steps = (base * 10.0**power for power in count(-2) for base in (1, 2, 5))
     return next(step for step in steps if step * scale >= room)
 
 
@@ -161,7 +162,7 @@ def ticks(left: float, right: float, scale: float) -> list[float]:
     """The round metres between two places that a ruler has room to number."""
     step = _step(left, right, scale)
     first, end = int(np.ceil(left / step - 1e-9)), int(np.floor(right / step + 1e-9))
-    return [count * step for count in range(first, end + 1)]
+    return [place * step for place in range(first, end + 1)]
 
 
 def ruler(left: float, right: float, scale: float, x: float, y: float) -> list[str]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from patcher import visible
 from patcher.sheets.profile import plain
 from patcher.sheets.rows import Table
 from patcher.sheets.saying import count, enough
@@ -29,7 +27,7 @@ def document(sheet: ShowSheet) -> dict[str, Any]:
 
 def as_json(document: Any) -> str:
     """The text of a JSON document."""
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return visible.as_json(document)
 
 
 def _keys(table: Table) -> list[str]:
@@ -81,11 +79,7 @@ def _taps(sheet: ShowSheet) -> Table:
 
 def as_csv(table: Table) -> str:
     """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(table.heads)
-    writer.writerows(table.rows)
-    return text.getvalue()
+    return visible.as_csv(table.heads, table.rows)
 
 
 def as_markdown(sheet: ShowSheet) -> str:

@@ -17,7 +17,7 @@ from pydantic import BaseModel
 from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Table, Trivia, Whitespace
 
 from patcher.errors import refuse
-from patcher.show.lines import _HEADING, _PART, _plain
+from patcher.show.lines import _HEADING, _PART, _plain, with_ends_of
 from patcher.show.schema import Feed, PixelType, Show, Tap
 from patcher.units import METRES_PER
 
@@ -41,7 +41,7 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
         PatcherError: a table that is gone is not written under a heading of its own.
     """
     if "\r\n" in text:
-        return edited(text.replace("\r\n", "\n"), before, after, note).replace("\n", "\r\n")
+        return with_ends_of(text, edited(text.replace("\r\n", "\n"), before, after, note))
     unit = METRES_PER[before.settings.units]
     document = tomlkit.parse(text)
     gone: list[Place] = []
@@ -112,7 +112,6 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
     Raises:
         PatcherError: the file says its feeds in a form that no table can be put behind.
     """
-    end = "\r\n" if "\r\n" in text else "\n"
     unit = METRES_PER[show.settings.units]
     lines = ["", f"# {note}"]
     for feed in feeds:
@@ -125,7 +124,7 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
             f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r} }},' for tap in feed.taps
         ]
         lines += ["]"]
-    new = text.rstrip("\r\n") + end + "".join(line + end for line in lines)
+    new = with_ends_of(text, text.rstrip("\r\n") + "\n" + "".join(f"{line}\n" for line in lines))
     try:
         tomllib.loads(new)
     except tomllib.TOMLDecodeError:

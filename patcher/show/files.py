@@ -1,20 +1,17 @@
-"""The show file and the points files beside it, read from disk with care; a text written whole or not at all."""
+"""The show file and the points files beside it, read from disk with care."""
 
 from __future__ import annotations
 
 import contextlib
 import csv
-import os
 import stat
-import tempfile
 from functools import lru_cache
 from pathlib import Path
 
 from patcher.errors import PatcherError, refuse
 from patcher.show.reading import Reading, read
-
-LARGEST_FILE = 8 * 1024 * 1024
-"""Octets. A show of all 63 999 universes takes about 1 MB."""
+from patcher.show.writing import LARGEST_FILE as LARGEST_FILE
+from patcher.show.writing import write_whole as write_whole
 
 
 def read_show(path: Path) -> Reading:
@@ -108,33 +105,3 @@ def _read_points(folder: Path, name: str) -> list[list[float]]:
     if not places:
         raise ValueError(f"names the file {name}, which lists no place → one line a lamp: x,y")
     return places
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text so that the file is the old one or the new one at every moment.
-
-    Raises:
-        PatcherError: it could not be written; the old file, if any, is as it was.
-
-    """
-    octets = text.encode()
-    temporary: str | None = None
-    try:
-        with contextlib.suppress(FileNotFoundError):
-            if path.read_bytes() == octets:
-                return
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "wb") as file:
-            file.write(octets)
-            file.flush()
-            os.fsync(file.fileno())
-            umask = os.umask(0)
-            os.umask(umask)
-            os.chmod(temporary, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~umask)  # noqa: PTH101
-        Path(temporary).replace(path)
-    except OSError as error:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                Path(temporary).unlink()
-        says = f"could not be written: {error.strerror}; nothing was changed"
-        raise refuse(str(path), says, "look at the folder, its owner and the free space") from None

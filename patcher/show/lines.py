@@ -1,9 +1,10 @@
-"""On which line of the file a place stands, for a person with an editor open.
+"""On which line of the file a place stands, for a person with an editor open; and how its lines end.
 
 The TOML reader of the standard library keeps no line numbers, so places are looked for in the text. What cannot be
 found plainly has no line; a wrong line would be worse than none.
 """
 
+import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
@@ -75,3 +76,31 @@ def _place(where: str) -> Place:
     if found := _ARRAY.fullmatch(where):
         return (found[1], int(found[2]) - 1, *filter(None, [found[3]]))
     return tuple(where.partition("[")[0].split("."))
+
+
+def with_ends_of(old: str, new: str) -> str:
+    r"""The new text, its lines ending (`\n` or `\r\n`) as they do in the old one; a new line as most lines there."""
+    new = new.replace("\r\n", "\n")
+    if "\r\n" not in old:
+        return new
+    *before, _ = old.split("\n")
+    *after, rest = new.split("\n")
+    number = sum(line.endswith("\r") for line in before)
+    many, all_alike = 2 * number >= len(before), number == len(before)
+    ends = [many] * len(after)
+    for first, last, to, end in _same([line.removesuffix("\r") for line in before], after) if not all_alike else ():
+        ends[to:end] = [line.endswith("\r") for line in before[first:last]]
+    return "".join(line + "\r" * crlf + "\n" for line, crlf in zip(after, ends, strict=True)) + rest
+
+
+def _same(before: list[str], after: list[str]) -> Iterator[tuple[int, int, int, int]]:
+    """Stretches of lines that are the same, or stand one for one in each other's place: from and to, in both."""
+    short = min(len(before), len(after))
+    head = next((at for at in range(short) if before[at] != after[at]), short)
+    tail = next((at for at in range(short - head) if before[-1 - at] != after[-1 - at]), short - head)
+    yield 0, head, 0, head
+    yield len(before) - tail, len(before), len(after) - tail, len(after)
+    middle = before[head : len(before) - tail], after[head : len(after) - tail]
+    for _, first, last, to, end in difflib.SequenceMatcher(None, *middle, autojunk=False).get_opcodes():
+        if last - first == end - to:
+            yield head + first, head + last, head + to, head + end

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from patcher.errors import PatcherError, refuse
+from patcher.errors import PatcherError
 
 if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
@@ -241,17 +241,10 @@ def write(path: Path, found: Rewritten) -> list[str]:
     Raises:
         PatcherError: one of them cannot be written; both are as they were.
     """
-    from patcher.address.files import patch_path, write_patch
-    from patcher.show.files import read_text, write_whole
+    from patcher.address.files import dump, patch_path
+    from patcher.show.writing import as_read, write_together
 
-    before = read_text(path)
-    if before != found.old:
-        raise refuse(str(path), "was changed meanwhile, and was left as it is", "ask again: patcher diagnose")
-    write_whole(path, found.text)
-    if not patch_path(path).exists():
-        return [str(path)]
-    try:
-        return [str(path), str(write_patch(path, found.patch))]
-    except PatcherError:
-        write_whole(path, before)
-        raise
+    kept = as_read(patch_path(path))
+    texts = {path: found.text} | {of_patch: dump(found.patch) for of_patch, said in kept.items() if said is not None}
+    write_together({path: found.old, **kept}, texts)
+    return list(map(str, texts))

@@ -7,22 +7,21 @@ so that half a file, or one that was changed by hand, is known as such, and left
 from __future__ import annotations
 
 import hashlib
-import threading
 import tomllib
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any, cast
 
 import tomli_w
 
 from patcher.errors import PatcherError, refuse
-from patcher.show.files import read_text, write_whole
+from patcher.show.files import read_text
+from patcher.show.writing import alone_with, as_read, write_together
 from patcher.verify.items import WHATS, Item, What
 from patcher.verify.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
 
 FORMAT = 1
-_CHANGING = threading.Lock()
 
 _HEAD = """\
 # What was proved of this show, written by `patcher verify` after every answer. Read it, but leave it to Patcher:
@@ -40,16 +39,25 @@ def dump(record: Record) -> str:
     """The text of the record's file."""
     proved: dict[str, dict[str, Any]] = {}
     for item, answer in record.answers.items():
-        keys: dict[str, Any] = {"says": answer.says, "when": answer.when, "against": answer.against}
+        keys: dict[str, Any] = {"says": answer.says, "when": _in_minutes(answer.when), "against": answer.against}
         if answer.found:
             keys["found"] = list(answer.found)
         proved.setdefault(item.thing, {})[item.what] = keys
     tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
     for chapter in CHAPTERS:
         if entries := record.chapter(chapter):
-            tables[chapter] = [{"thing": one.thing, "when": one.when, "what": one.what} for one in entries]
+            tables[chapter] = [{"thing": one.thing, "when": _in_minutes(one.when), "what": one.what} for one in entries]
     text = _HEAD + tomli_w.dumps(tables)
+    text = text.encode(errors="replace").decode()  # words of a command line may be no Unicode
     return text + "\n" + _last_line(record, text) + "\n"
+
+
+def _in_minutes(when: datetime) -> datetime:
+    """The same moment in a zone of whole minutes: TOML (RFC 3339) knows no seconds there, which some old zones have."""
+    off = when.utcoffset() or timedelta()
+    if not off % timedelta(minutes=1):
+        return when
+    return when.astimezone(timezone(timedelta(minutes=int(off / timedelta(minutes=1)))))
 
 
 def _last_line(record: Record, above: str) -> str:
@@ -110,6 +118,14 @@ def _words(value: Any) -> str:
     return value
 
 
+def local_time() -> datetime:
+    """Local time to the second, with its zone; UTC where the zone is none that there can be."""
+    try:
+        return datetime.now().astimezone().replace(microsecond=0)
+    except ValueError:
+        return datetime.now(UTC).replace(microsecond=0)
+
+
 def read_record(show_path: Path) -> Record:
     """The record of a show; an empty one where there is no file yet.
 
@@ -139,12 +155,14 @@ def read_record(show_path: Path) -> Record:
 def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record:
     """Read the record, change it, and write it, whole or not at all.
 
-    It is read anew each time, so that what another program wrote meanwhile is kept.
+    It is read anew each time, under a lock between programs, so that what another one wrote meanwhile is kept.
 
     Raises:
         PatcherError: it cannot be read or written; it is left as it is.
     """
-    with _CHANGING:
+    path = checks_path(show_path)
+    with alone_with(path):
+        seen = as_read(path)
         record = change(read_record(show_path))
-        write_whole(checks_path(show_path), dump(record))
+        write_together(seen, {path: dump(record)}, alone=True)
     return record

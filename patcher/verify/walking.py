@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patcher.verify.answering import Answering, Reply
-from patcher.verify.files import change_record
+from patcher.verify.files import change_record, local_time
 from patcher.verify.items import Item
 from patcher.verify.record import Answer, Entry, Record, Says
 
@@ -139,7 +138,7 @@ class Walk:
             self.waiting.pop(run, None)
 
     def _keep(self, items: Iterable[Item], says: Says, found: tuple[str, ...] = ()) -> None:
-        now = datetime.now().astimezone().replace(microsecond=0)
+        now = local_time()
         answers = {item: Answer(says, now, self.digests[item], found) for item in items}
         if answers:
             change_record(self.path, lambda record: record.answered(answers))
@@ -147,7 +146,7 @@ class Walk:
     def _note(self, step: Step, text: str) -> None:
         if not text:
             return
-        now = datetime.now().astimezone().replace(microsecond=0)
+        now = local_time()
         thing = step.subjects[0].thing if len(step.subjects) == 1 else step.name.partition(" ")[2].partition(" ")[0]
         change_record(self.path, lambda record: record.added("notes", Entry(thing, now, text)))
         self.say(f"  noted of {thing}")

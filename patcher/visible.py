@@ -1,0 +1,63 @@
+"""Other people's text where it is shown: nothing in it gives orders to a terminal, to a reader or to a spreadsheet.
+
+Names, notes, cells of tables, names of files and of sources on the network are written by whoever likes. Control
+characters (C0, DEL, C1) move the cursor, colour or retitle a terminal; bidirectional controls show text in another
+order than it has (Unicode Technical Report 36, 3.2); a cell that begins with = + - @ is worked out by a spreadsheet.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from io import StringIO
+from typing import Any
+
+_CONTROLS = "\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
+_ORDER = re.compile(f"[{_CONTROLS}]")
+_ORDER_IN_LINES = re.compile(f"(?!\n)[{_CONTROLS}]")
+_ESCAPED = re.compile(f"(?!\n)[{_CONTROLS}\ud800-\udfff]")
+_BLANK = re.compile(r"[\t\r\n]+")
+_FORMULA = re.compile(r"(^|[;,|])(?=\s*[=+\-@＝＋－＠])")
+
+
+def visible(text: str) -> str:
+    """Text of several lines with a sign (U+FFFD) in the place of each control character."""
+    return text if text.isascii() and text.isprintable() else _ORDER_IN_LINES.sub("\ufffd", text)
+
+
+def one_line(text: str) -> str:
+    """The same of a name, a note or a cell, which has one line: what would begin another one becomes a space."""
+    return text if text.isascii() and text.isprintable() else _ORDER.sub("\ufffd", _BLANK.sub(" ", text))
+
+
+def cell(value: object) -> object:
+    """What a cell of a table holds, so that a spreadsheet takes words for words: behind ' where it would calculate.
+
+    Numbers stay numbers, also where they are written in words, as -1. Source: OWASP, CSV Injection.
+    """
+    if not isinstance(value, str):
+        return value
+    text = one_line(value)
+    try:
+        float(text)
+    except ValueError:
+        return _FORMULA.sub(r"\1'", text)
+    return text
+
+
+def as_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
+    import csv
+
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([cell(head) for head in heads])
+    writer.writerows([cell(value) for value in row] for row in rows)
+    return text.getvalue()
+
+
+def as_json(document: Any, *, indent: int | None = 1) -> str:
+    """A JSON document; control characters are escaped in it, so that it says the same and gives no orders."""
+    text = json.dumps(document, ensure_ascii=False, indent=indent, allow_nan=False)
+    return _ESCAPED.sub(lambda sign: f"\\u{ord(sign[0]):04x}", text) + "\n"
