@@ -38,11 +38,15 @@ EYES = (Eye(), Eye(gaps=False))
 
 def tables(runs: dict[str, dict], ports: dict[str, list[str]], **box: object) -> dict:
     controller = {"address": "192.0.2.1", "ports": 3, "port": ports} | box
+    lines = {
+        name: {"shape": "line", "path": [[0.0, place], [run["pixels"] * 0.1, place]]} if "shape" not in run else {}
+        for place, (name, run) in enumerate(runs.items())
+    }  # drawn, so that each end can be told from the other
     return {
         "show": {"title": "Landing stage"},
         "pixel": {"rgb": {"colour_order": "GRB"}, "rgbw": {"colour_order": "RGBW"}},
         "controller": {"box": controller},
-        "run": {name: {"pixel": "rgb"} | run for name, run in runs.items()},
+        "run": {name: {"pixel": "rgb"} | lines[name] | run for name, run in runs.items()},
     }  # fmt: skip
 
 

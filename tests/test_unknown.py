@@ -24,6 +24,7 @@ from patcher.verify import Diagnosis
 from patcher.verify.consulting import in_words
 from patcher.verify.engine import Engine
 from patcher.verify.frames import Frame
+from patcher.verify.hypotheses import singles
 from patcher.verify.pairs import Told, likelihood_of
 from patcher.verify.scene import build_scene, scene_of
 from patcher.verify.unknown import DEPARTS, PRIOR, Known, log_weight
@@ -31,7 +32,7 @@ from patcher.verify.ways import see
 
 SHOW = {
     "show": {"title": "Boat shed"},
-    "pixel": {"rgb": {}, "grb": {"colour_order": "GRB"}},
+    "pixel": {"rgb": {"colour_order": "RGB"}, "grb": {"colour_order": "GRB"}},
     "controller": {
         "shed": {"address": "192.0.2.7", "ports": 4, "port": {"1": ["ridge", "gable"], "2": ["door"], "3": ["oars"]}},
         "slip": {"address": "192.0.2.8", "ports": 2, "start_per": "controller", "port": {"1": ["boat"]}},
@@ -39,7 +40,7 @@ SHOW = {
     "run": {
         "ridge": {"pixel": "rgb", "pixels": 30, "nulls": 1}, "gable": {"pixel": "grb", "pixels": 17},
         "door": {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [2.0, 1.0]], "columns": 7, "rows": 5,
-                 "lines": "rows", "turns": "serpentine"},
+                 "lines": "rows", "turns": "serpentine", "data_in": "bottom-left"},
         "oars": {"pixel": "rgb", "pixels": 9}, "boat": {"pixel": "rgb", "pixels": 190},
     },
 }  # fmt: skip
@@ -268,3 +269,17 @@ def test_worlds_go_on_for_ever_with_every_kind() -> None:
     assert len(names) >= len(chips.UNMODELLED) - 1
     with pytest.raises(PatcherError):
         parse("stuck-on:ridge", WIRING.show)
+
+
+def test_a_run_turned_round_is_thought_of_only_where_its_ends_can_be_told() -> None:
+    """A run with no picture is known by its lead alone, and an arch that goes over and back ends where it begins."""
+    arch = {"pixel": "rgb", "shape": "arch", "feet": [[0.0, 0.0], [4.0, 0.0]], "height": 2.0, "passes": 2, "pixels": 20}
+    line = {"pixel": "rgb", "shape": "line", "path": [[0.0, 0.0], [1.0, 0.0]], "pixels": 6}
+    runs = {"arch": arch, "hedge": {"pixel": "rgb", "pixels": 6}, "rail": line, "bow": arch | {"passes": 1}}
+    tables = SHOW | {"run": runs, "controller": {"box": {"address": "192.0.2.1", "ports": 4, "port": {
+        str(number): [run] for number, run in enumerate(runs, start=1)
+    }}}}  # fmt: skip
+    wiring = wired(tables)
+    plan = planned(wiring, allocate(wiring).patch)
+    thought = {str(fault) for run in runs for fault, _ in singles(plan, [run])}
+    assert {name for name in thought if name.startswith("reversed")} == {"reversed:rail", "reversed:bow"}

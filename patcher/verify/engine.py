@@ -8,20 +8,17 @@ looks alike is believed even so.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS
-from patcher.eye import CANNOT_TELL, NEVER, Ask, Chances, Eye, few, whole
-from patcher.faults.fault import AT_A_LAMP
-from patcher.show.tables import LAST_UNIVERSE
+from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 from patcher.verify.ahead import best_first
+from patcher.verify.coverage import Class, Coverage
 from patcher.verify.frames import Frame
-from patcher.verify.hypotheses import Hypothesis, chain_of
+from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.pairs import Pairs, Pool, Told, likelihood_of
-from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as, narrowing
+from patcher.verify.questions import Candidate, Repertoire, ends_of, narrowing
 from patcher.verify.scene import Scene
 from patcher.verify.unknown import Known, asked_again, log_weight, places
 from patcher.verify.ways import see
@@ -199,7 +196,7 @@ class Engine:
 
     def _prove(self) -> tuple[Frame, Ask] | None:
         """The question that tells most for one who doubts; None where what looks alike is believed, or none tells."""
-        if not self._contradicted() and (dot := self._unfollowed(self.trusted())) is not None:
+        if not self._contradicted() and (dot := self._left(self.trusted()).followed()) is not None:
             return dot
         belief, unknown = self.belief(), self.unknown()
         if unknown >= SURE or self._confirmed(int(belief.argmax())) >= CONFIRMED:
@@ -212,10 +209,7 @@ class Engine:
                 return again or (best.frame, best.ask)
             if whole:
                 break
-        top = int(belief.argmax())
-        if (
-            left := self._unfollowed(belief) or self._uncompared(top) or self._unread(top) or self._unlit(top)
-        ) is not None:
+        if (left := self._left(belief).next()) is not None:
             return left
         if best is not None and not self._contradicted() and (more := self._narrow()) is not None:
             return more
@@ -324,6 +318,15 @@ class Engine:
         """How likely each answer is under some classes of the scene: shape (classes, answers)."""
         return see(self.scene, self.eye, frame, ask, classes)
 
+    def _class(self, number: int) -> Class:
+        ((scene, own),) = self._scenes(np.array([number]))
+        return Class(scene, int(own[0]), self.members(number)[0])
+
+    def _left(self, belief: Belief) -> Coverage:
+        """What must be seen before the likeliest class is believed."""
+        top = self._class(int(belief.argmax()))
+        return Coverage(self.scene, self.eye, self._repertoire, top, self._heard, self._used)
+
     def _scenes(self, chosen: NDArray[np.int64]) -> list[tuple[Scene, NDArray[np.int64]]]:
         """The scenes of some classes, each with those that are its own, by its own numbers."""
         single = len(self.scene.classes)
@@ -364,26 +367,16 @@ class Engine:
             return []
         found = []
         planned = {run: self.scene.plan.takes[run].astype(np.int64) for run in names}
-        for takes in (planned, self._believed(names, top)):
+        for takes in (planned, self._class(top).takes(names)):
             found.append(self._repertoire.several(takes, {run: ends_of(each) for run, each in takes.items()}))
         return [one for one in found if one is not None]
-
-    def _believed(self, names: list[str], number: int) -> dict[str, NDArray[np.int64]]:
-        """What the lamps of some runs take under a class, as running channels."""
-        ((scene, own),) = self._scenes(np.array([number]))
-        numbers = np.append(scene.numbers, [-1, -1])
-        found = {}
-        for run in names:
-            variants = scene.variants[run]
-            found[run] = numbers[variants.index[:, variants.of[own[0]]]].T
-        return found
 
     def _proving(self, run: str, likely: NDArray[np.int64], belief: Belief) -> list[Candidate]:
         """Frames for a run that is fed as the likeliest class has it; and frames that narrow the place of one of two
         faults, for a run that is fed as the other has it, where that is in most of the pairs.
         """
         single, top = len(self.scene.classes), int(belief.argmax())
-        found = self._fed(run, top, self._repertoire.proving(run))
+        found = self._class(top).fed(run, self._repertoire.proving(run))
         if self.pool is None or self._pairs is None or not (likely >= single).any():
             return found
         variants = self.scene.variants[run]
@@ -396,92 +389,8 @@ class Engine:
         if placed.any():
             places, alone = variants.first[which][placed], variants.count[which][placed] == 1
             closer = narrowing(self._repertoire, run, places, alone, weight[placed], self._moved())
-            found += self._fed(run, int(self._pairs.class_of[common]), closer)
+            found += self._class(int(self._pairs.class_of[common])).fed(run, closer)
         return found
-
-    def _followed(self, number: int) -> list[Candidate]:
-        """Two lamps side by side along all that lights under a class, one run after the other and then along each tee,
-        but for what they went along: they leave few faults unseen. A dot where no two light so.
-        """
-        ((scene, own),) = self._scenes(np.array([number]))
-        wiring, seen = scene.plan.wiring, self._went_along()
-        groups: dict[tuple[str, int], dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]] = {}
-        changed = [run for run, variants in scene.variants.items() if variants.of[own[0]]]
-        for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
-            hung = [run for run in chain_of(wiring, port) if run in scene.variants]
-            for run, takes in self._believed(hung, number).items():
-                planned, along = self._repertoire.along(run, takes)
-                new = ~np.isin(_codes(along), seen)
-                if new.any():
-                    group = "" if wiring.show.runs[run].same_data_as is None else run
-                    groups.setdefault((group, along.shape[1]), {})[run] = planned[new], along[new]
-        return [one for steps in groups.values() for one in self._repertoire.followed(steps)]
-
-    def _unfollowed(self, belief: Belief) -> tuple[Frame, Ask] | None:
-        """What follows all that lights under the likeliest class, where it was not asked for yet."""
-        found = [(one.frame, one.asks[0]) for one in self._followed(int(belief.argmax()))]
-        return next((one for one in found if (one[0].key, one[1]) not in self._used), None)
-
-    def _uncompared(self, number: int) -> tuple[Frame, Ask] | None:
-        """All of the thing in each of its colours, fed as a class has it, where not all of it was seen so yet."""
-        takes = self._believed([run for run in self.scene.runs if run in self.scene.variants], number)
-        one = self._repertoire.alike(takes)
-        if one is None:
-            return None
-        held = [step for told in self._heard if told.ask.kind == "alike" for step in told.frame.held]
-        lit = np.concatenate([np.empty(0, dtype=np.int64), *held])
-        if all(np.isin(step, lit).all() for step in one.frame.held) or (one.frame.key, one.asks[0]) in self._used:
-            return None
-        return one.frame, one.asks[0]
-
-    def _unread(self, number: int) -> tuple[Frame, Ask] | None:
-        """The four pixels around a faulty one, by themselves, where they were not read yet: what else is wrong there
-        than a class says shows as a gap more or less.
-        """
-        ((scene, own),) = self._scenes(np.array([number]))
-        for fault in self.members(number)[0]:
-            if fault.kind not in AT_A_LAMP or self.scene.quarters.get(fault.lamp[0]) is not None:
-                continue
-            run, pixel = fault.lamp
-            near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < scene.variants[run].lamps]
-            colours = self._repertoire.painter.colours(run)
-            parts = {colour: np.array([n]) for colour, n in zip(colours, near, strict=False)}
-            for one in self._fed(run, number, [self._repertoire.shown(run, parts)] if len(parts) > 1 else []):
-                variants = scene.variants[run]
-                index = variants.index[:, variants.of[own[0]]][:, None]
-                (sight,) = self.eye.reads(variants.shades(scene.on(one.frame.steps[0]), index))
-                if (one.frame.key, None) not in self._used and len(sight) > 1:
-                    return one.frame, few((run,), ((sight,),), (None,))
-        return None
-
-    def _unlit(self, number: int) -> tuple[Frame, Ask] | None:
-        """All of the show lit, where a class says that nothing of a run lights: it may be fed with another's data."""
-        for run, takes in self._believed(
-            [run for run in self.scene.runs if run in self.scene.variants], number
-        ).items():
-            every = self._repertoire.everything()
-            if (takes < 0).all() and (every.key, whole(run)) not in self._used:
-                return every, whole(run)
-        return None
-
-    def _went_along(self) -> NDArray[np.int64]:
-        """The codes of the steps of what went along and was never otherwise than it should be."""
-        never = [
-            one for one in self._heard
-            if one.ask.kind in ("vanish", "together") and one.ask.answers[one.answer] in NEVER
-        ]  # fmt: skip
-        return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
-
-    def _fed(self, run: str, number: int, candidates: Iterable[Candidate]) -> list[Candidate]:
-        """Candidates for a run that is fed as a class has it."""
-        ((scene, own),) = self._scenes(np.array([number]))
-        variants = scene.variants[run]
-        if not variants.of[own[0]]:
-            return list(candidates)
-        believed = np.append(scene.numbers, [-1, -1])[variants.index[:, variants.of[own[0]]]].T
-        planned = self.scene.plan.takes[run].astype(np.int64)
-        fed = [fed_as(one, planned.ravel(), believed.ravel()) for one in candidates]
-        return [one for one in fed if one is not None]
 
     def _moved(self) -> float:
         """Another part of a colour each time, spread evenly between −½ and ½."""
@@ -503,11 +412,6 @@ class Engine:
     ) -> list[Weighed]:
         """Candidates weighed by a belief over some classes, which are rising."""
         return weighed(self.eye, self._scenes(chosen), candidates, self._used, weight, doubt)
-
-
-def _codes(steps: NDArray[np.int64]) -> NDArray[np.int64]:
-    """A number for each step of one channel or of two."""
-    return steps[:, 0] * (LAST_UNIVERSE * CHANNELS) + steps[:, -1]
 
 
 def _in_order(weight: Belief, chosen: NDArray[np.int64], single: int) -> Belief:

@@ -18,7 +18,7 @@ from patcher.address.thing import find
 from patcher.errors import PatcherError, refuse
 from patcher.faults import Departure, Fault, Planned, Takes, departure, parse
 from patcher.faults.fault import BACKWARDS, CHOICES
-from patcher.shapes import lattice, pixels_at
+from patcher.shapes import lattice, pixels_at, positions
 from patcher.show.runs import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
@@ -40,6 +40,8 @@ ANY_PLACE, OTHER_BOX = 0.1, 0.2
 against one of the same box. Common practice, no source."""
 
 SHIFTS = (-3, -2, -1, 1, 2, 3)
+SAME_PLACE = 1e-3
+"""Metres; pixels that are nearer hang in one place."""
 UNIVERSES_OFF = (-2, -1, 1, 2)
 CHANNELS_OFF = (-6, -4, -3, -2, -1, 1, 2, 3, 4, 6)
 COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
@@ -151,6 +153,14 @@ def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
     yield from _of_starts(show, {port: chain for port, chain in plan.wiring.chains.items() if port in set(ports)})
 
 
+def _has_ends(show: Show, name: str) -> bool:
+    """Whether a person can tell at which end the data enters: a run with no picture is known by its lead alone, and an
+    arch that goes over and back begins and ends in one place.
+    """
+    places = positions(show, show.runs[name])
+    return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
+
+
 def _starts(show: Show, box: str) -> list[str]:
     """The names of a box's starts."""
     controller = show.controllers[box]
@@ -181,7 +191,8 @@ def _of_starts(show: Show, chains: Mapping[tuple[str, int], Sequence[str]]) -> I
 def _of_run(show: Show, name: str) -> Iterator[str]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
-    yield f"reversed:{name}"
+    if _has_ends(show, name):
+        yield f"reversed:{name}"
     if (wired := lattice(show, run)) is not None:
         for kind, choices in CHOICES.items():
             planned = getattr(wired, kind.replace("-", "_"))

@@ -1,0 +1,164 @@
+"""What must be seen before a class is believed: all that lights, in every colour, and what no known fault would change.
+
+A class that explains every answer so far may still be wrong where nobody has looked. So two pixels step along all that
+lights, all of the thing is shown in each of its colours, the pixels around a faulty one are read by themselves, and
+what seems dead is looked at while the whole show is lit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.address.patch import CHANNELS
+from patcher.eye import NEVER, Ask, Eye, few, whole
+from patcher.faults.fault import AT_A_LAMP
+from patcher.show.tables import LAST_UNIVERSE
+from patcher.verify.frames import Frame
+from patcher.verify.hypotheses import Hypothesis, chain_of
+from patcher.verify.pairs import Told
+from patcher.verify.questions import Candidate, Repertoire, fed_as
+from patcher.verify.scene import Scene
+
+Asked = tuple[Frame, Ask]
+
+
+@dataclass(frozen=True, eq=False)
+class Class:
+    """A class of hypotheses, as what its runs take.
+
+    Attributes:
+        scene: the scene that it is one of.
+        number: which of them.
+        faults: its likeliest hypothesis.
+    """
+
+    scene: Scene
+    number: int
+    faults: Hypothesis
+
+    def takes(self, runs: Iterable[str]) -> dict[str, NDArray[np.int64]]:
+        """What the pixels of some runs take, as running channels: shape (pixels, channels)."""
+        numbers = np.append(self.scene.numbers, [-1, -1])
+        found = {}
+        for run in runs:
+            variants = self.scene.variants[run]
+            found[run] = numbers[variants.index[:, variants.of[self.number]]].T
+        return found
+
+    def fed(self, run: str, candidates: Iterable[Candidate]) -> list[Candidate]:
+        """Candidates for a run that is fed as the class has it; those of which nothing would light are left out."""
+        if not self.scene.variants[run].of[self.number]:
+            return list(candidates)
+        believed = self.takes([run])[run].ravel()
+        planned = self.scene.plan.takes[run].astype(np.int64).ravel()
+        fed = [fed_as(one, planned, believed) for one in candidates]
+        return [one for one in fed if one is not None]
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """What was seen of a thing, and what must be before a class is believed.
+
+    Attributes:
+        scene: the scene of the thing.
+        eye: the eye that answers.
+        repertoire: what can be shown.
+        top: the class.
+        heard: what was answered, but for "can't tell".
+        used: frames and asks that were asked.
+    """
+
+    scene: Scene
+    eye: Eye
+    repertoire: Repertoire
+    top: Class
+    heard: Sequence[Told]
+    used: set[tuple[int, Ask | None]]
+
+    def next(self) -> Asked | None:
+        """The next question; None where all was seen."""
+        return self.followed() or self._compared() or self._read() or self._lit()
+
+    @property
+    def _runs(self) -> list[str]:
+        return [run for run in self.scene.runs if run in self.scene.variants]
+
+    def followed(self) -> Asked | None:
+        """Two pixels that step along what lights and was not stepped along yet."""
+        found = [(one.frame, one.asks[0]) for one in self._ways()]
+        return next((one for one in found if (one[0].key, one[1]) not in self.used), None)
+
+    def _ways(self) -> Iterator[Candidate]:
+        """Two pixels side by side along all that lights, one run after the other and then along each tee, but for what
+        they went along: they leave few faults unseen. One pixel where no two light so.
+        """
+        scene, seen = self.top.scene, self._went_along()
+        wiring = scene.plan.wiring
+        groups: dict[tuple[str, int], dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]] = {}
+        changed = [run for run, variants in scene.variants.items() if variants.of[self.top.number]]
+        for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
+            hung = [run for run in chain_of(wiring, port) if run in scene.variants]
+            for run, takes in self.top.takes(hung).items():
+                planned, along = self.repertoire.along(run, takes)
+                new = ~np.isin(_codes(along), seen)
+                if new.any():
+                    group = "" if wiring.show.runs[run].same_data_as is None else run
+                    groups.setdefault((group, along.shape[1]), {})[run] = planned[new], along[new]
+        for steps in groups.values():
+            yield from self.repertoire.followed(steps)
+
+    def _went_along(self) -> NDArray[np.int64]:
+        """The codes of the steps of what went along and was never otherwise than it should be."""
+        never = [
+            one for one in self.heard
+            if one.ask.kind in ("vanish", "together") and one.ask.answers[one.answer] in NEVER
+        ]  # fmt: skip
+        return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
+
+    def _compared(self) -> Asked | None:
+        """All of the thing in each of its colours, fed as the class has it, where not all of it was seen so yet."""
+        one = self.repertoire.alike(self.top.takes(self._runs))
+        if one is None:
+            return None
+        held = [step for told in self.heard if told.ask.kind == "alike" for step in told.frame.held]
+        lit = np.concatenate([np.empty(0, dtype=np.int64), *held])
+        if all(np.isin(step, lit).all() for step in one.frame.held) or (one.frame.key, one.asks[0]) in self.used:
+            return None
+        return one.frame, one.asks[0]
+
+    def _read(self) -> Asked | None:
+        """The four pixels around a faulty one, by themselves, where they were not read yet: what else is wrong there
+        than a class says shows as a gap more or less.
+        """
+        scene = self.top.scene
+        for fault in self.top.faults:
+            if fault.kind not in AT_A_LAMP or self.scene.quarters.get(fault.lamp[0]) is not None:
+                continue
+            run, pixel = fault.lamp
+            near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < scene.variants[run].lamps]
+            colours = self.repertoire.painter.colours(run)
+            parts = {colour: np.array([n]) for colour, n in zip(colours, near, strict=False)}
+            for one in self.top.fed(run, [self.repertoire.shown(run, parts)] if len(parts) > 1 else []):
+                variants = scene.variants[run]
+                index = variants.index[:, variants.of[self.top.number]][:, None]
+                (sight,) = self.eye.reads(variants.shades(scene.on(one.frame.steps[0]), index))
+                if (one.frame.key, None) not in self.used and len(sight) > 1:
+                    return one.frame, few((run,), ((sight,),), (None,))
+        return None
+
+    def _lit(self) -> Asked | None:
+        """All of the show lit, where the class says that nothing of a run lights: it may be fed with another's data."""
+        every = self.repertoire.everything()
+        for run, takes in self.top.takes(self._runs).items():
+            if (takes < 0).all() and (every.key, whole(run)) not in self.used:
+                return every, whole(run)
+        return None
+
+
+def _codes(steps: NDArray[np.int64]) -> NDArray[np.int64]:
+    """A number for each step of one channel or of two."""
+    return steps[:, 0] * (LAST_UNIVERSE * CHANNELS) + steps[:, -1]
