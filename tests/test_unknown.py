@@ -253,10 +253,10 @@ def test_it_says_what_is_known_and_what_is_not_explained() -> None:
         (Known("boat", none=True), "boat: two pixels side by side were never seen on it."),
         (
             Known("boat", (41, 45), (60, 64)),
-            "boat: pixels 1 to 40 light in their places, and something is wrong from between pixel 41 and pixel 45 on; "
+            "boat: pixels 1 to 40 light in their places, and something is wrong from a pixel between 41 and 45 on; "
             "from pixel 65 to 190 they light in their places again.",
         ),
-        (Known("boat", (1, 5), (188, 190)), "boat: something is wrong from between pixel 1 and pixel 5 on."),
+        (Known("boat", (1, 5), (188, 190)), "boat: something is wrong from a pixel between 1 and 5 on."),
     ],
 )  # fmt: skip
 def test_its_words(known: Known, words: str) -> None:

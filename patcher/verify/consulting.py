@@ -121,10 +121,8 @@ class Consulting:
         self.say(f"  Nearest: {nearest}. It does not explain:")
         for seen in diagnosis.unexplained[:MOST_NAMED]:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
-        self.say(
-            "  Look at the pixels there, their joints, and which kind they are. Several faults at once can look like"
-        )
-        self.say("  this too: fix what you find, then run diagnose again.")
+        self.say("  Look at the pixels there, at their joints, and of which kind they are.")
+        self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
         """What to do about the likeliest of what looks alike, both ways; the show file as it could be, if it can."""
@@ -224,7 +222,7 @@ def in_words(known: Known, pixels: int) -> str:
         return f"{run}: each pixel lights in its place. What is wrong there is a colour, or comes and goes."
     first, last = known.begins
     right = f"pixels 1 to {first - 1} light in their places, and " if first > 1 else ""
-    says = f"{run}: {right}something is wrong from between pixel {first} and pixel {last} on"
+    says = f"{run}: {right}something is wrong from a pixel between {first} and {last} on"
     if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
         return f"{says}."
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -188,9 +189,12 @@ class Diagnosis:
 
     @property
     def unexplained(self) -> tuple[Seen, ...]:
-        """What was answered and `same_look` does not explain, each question once."""
-        told = {(one.frame.key, one.ask): one for one in self._engine.misfits()}
-        return tuple(Seen(one.frame, one.ask, one.answer) for one in told.values())
+        """What was answered and `same_look` does not explain, each question once: those asked more than once, if any."""
+        misfits = self._engine.misfits()
+        told = {(one.frame.key, one.ask): one for one in misfits}
+        often = Counter((one.frame.key, one.ask) for one in misfits)
+        kept = [one for key, one in told.items() if often[key] > 1] or list(told.values())
+        return tuple(Seen(one.frame, one.ask, one.answer) for one in kept)
 
     @property
     def known(self) -> tuple[Known, ...]:

@@ -369,7 +369,11 @@ class Repertoire:
         of = eye.goes_of([len(piece) for piece in np.array_split(along, PASSES) if len(piece)])
         takes, runs = self.scene.plan.takes, tuple(steps)
         parts = tuple(run for run, (own, _) in steps.items() if len(np.unique(own)) < MOST_OF * takes[run].size)
-        says = f"Lit on {', then '.join(runs)}: {MOVING[along.shape[1]]}, {IN_TURN}"
+        named = []
+        for run, (own, _) in steps.items():
+            pixels = np.flatnonzero(np.isin(takes[run], own).any(axis=1))
+            named.append(f"{run}, {span_words(int(pixels[0]), int(pixels[-1]))}" if run in parts else run)
+        says = f"Lit on {', then '.join(named)}: {MOVING[along.shape[1]]}, {IN_TURN}"
         plain = Frame(says, tuple(planned), tuple(of.tolist()))
         asked = _asked(runs, of, self.scene.joined(runs) if along.shape[1] > 1 else None, parts)
         if np.array_equal(planned, along):
