@@ -201,6 +201,7 @@ def test_no_picture_is_drawn_before_the_last_one_was_taken(monkeypatch: pytest.M
     from patcher.cli import output, yard
 
     written = io.StringIO()
+    written.isatty = lambda: True  # type: ignore[method-assign]
     monkeypatch.setattr("sys.stdout", written)
     wiring = wired(one_grid({"columns": 3, "rows": 2}))
     draw = yard._picture(Yard(wiring, allocate(wiring).patch, Built()), wiring, None)

@@ -352,7 +352,7 @@ def test_what_no_supply_reaches_is_not_fed_and_draws_nothing(case: str, draw: st
 @pytest.mark.parametrize("case", ["cut", "not joined", "tee"])
 def test_what_is_not_fed_makes_nothing_else_unknown(case: str) -> None:
     tables, fed = unfed(case)
-    tables["pixel"]["dark"] = {"awg": 20, "pitch": 0.05}
+    tables["pixel"]["dark"] = {"colour_order": "RGB", "awg": 20, "pitch": 0.05}
     if case == "cut":
         tables["controller"]["box"]["port"]["1"] = ["a", "c"]
         tables["run"]["c"] = {"pixel": "dark", "pixels": 2}

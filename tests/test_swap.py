@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
 from patcher.address.changes import misfits
-from patcher.address.files import dump, parse, read_patch
+from patcher.address.files import dump, parse, patch_path, read_patch
 from patcher.address.patch import Chain, Link, Patch, Start, written
 from patcher.address.placement import allocate
 from patcher.address.rules import breaches
@@ -35,6 +35,7 @@ from patcher.limits.findings import check
 from patcher.limits.power import power
 from patcher.limits.supplies import swap_supply
 from patcher.show.files import read_show
+from patcher.show.writing import as_read
 from patcher.wiring import wire
 
 KINDS = {
@@ -593,7 +594,7 @@ def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -
     with TemporaryDirectory() as folder:
         path = Path(folder) / "show.toml"
         path.write_text(tomli_w.dumps(tables))
-        _write(path, wiring.show, found.show, found.patch, "dead", "spare")
+        _write(path, as_read(path, patch_path(path)), wiring.show, found.show, found.patch, "dead", "spare")
         after = read_show(path).show
         patch = read_patch(path)
         said = tomllib.loads(path.read_text())
