@@ -229,7 +229,8 @@ def test_keys_answer_while_frames_are_sent(patcher: Patcher, heron_lock: Path) -
     assert ran.returncode == 1
     assert "Traceback" not in ran.stderr
     assert "can't tell" in ran.stdout
-    assert ran.stdout.count("Lit on") == 2
+    assert "  1  Lit" in ran.stdout
+    assert "  2  Lit" in ran.stdout
     assert "Stopped after 1 question, before it was sure" in ran.stdout
 
 
