@@ -16,6 +16,7 @@ from phones import evening, until
 from playwright.sync_api import WebSocketRoute
 
 from patcher.eye import Eye, few, goes_of, together
+from patcher.phone import lamps
 from patcher.phone.state import Act
 from patcher.verify import Frame, diagnosis, moments
 from patcher.verify.items import items
@@ -25,7 +26,10 @@ AT = moments.Play.at
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What moves is played much faster than an eye could follow, forty moments at a time."""
+    """What moves is played much faster than an eye could follow, forty moments at a time; the looks of a step are held
+    for half of their time.
+    """
+    monkeypatch.setattr(lamps, "FRAME", 0.05)
     clock = itertools.count()
 
     def at(play: moments.Play, now: float) -> int | None:

@@ -38,7 +38,7 @@ def anything(draw: st.DrawFn, *, wild: bool = False) -> dict:
             "draw": "power" if kind == "foam" else "current",
         }
         unsaid = draw(st.sets(st.sampled_from([*said]), max_size=1)) if draw(st.integers(0, 7)) == 0 else set()
-        kinds[kind] = {key: value for key, value in said.items() if key not in unsaid}
+        kinds[kind] = {"colour_order": "RGB"} | {key: value for key, value in said.items() if key not in unsaid}
     runs: dict[str, dict] = {}
     boxes: dict[str, dict] = {}
     for box in ("left", "right"):

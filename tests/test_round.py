@@ -264,7 +264,7 @@ def test_a_pixel_that_is_pointed_at_is_looked_at_with_its_neighbours_first(heron
     lines = ["colours gatepost: no gate-left", "ask: red", "pixel: 57", bad, good, bad, bad]
     path.write_text("\n".join([*lines, "ports gatepost: yes"]) + "\n")
     done = here("verify", heron_lock, "gatepost", "--answers", path)
-    assert "gate-left 56–59 red, and nothing else" in done.stdout
+    assert "gate-left pixels 56–59 red, and nothing else" in done.stdout
     assert read_record(heron_lock).answers[Item("gate-left", "colours")].found == ("gate-left/58",)
 
 

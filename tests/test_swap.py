@@ -870,7 +870,16 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
     tmp_path: Path, patcher: Patcher, dimmer: float, draw: str
 ) -> None:
     # Judge: `power`, whose circuit ngspice judges in test_drop.py.
-    kind = {"volts": 12.0, "channel_ma": 15.0, "idle_ma": 1.0, "min_volts": 8.0, "awg": 18, "pitch": 0.1, "draw": draw}
+    kind = {
+        "colour_order": "RGB",
+        "volts": 12.0,
+        "channel_ma": 15.0,
+        "idle_ma": 1.0,
+        "min_volts": 8.0,
+        "awg": 18,
+        "pitch": 0.1,
+        "draw": draw,
+    }
     tables = {
         "show": {"title": "Boathouse", "level": 0.8},
         "pixel": {"lamp": kind},
@@ -895,7 +904,8 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
 
 
 def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_lets_fit() -> None:
-    kinds = {"lamp": {"volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 6.0, "awg": 18, "pitch": 0.1,
+    kinds = {"lamp": {"colour_order": "RGB", "volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 6.0,
+                      "awg": 18, "pitch": 0.1,
                       "draw": "power"}}  # fmt: skip
     runs = {f"r{n}": {"pixel": "lamp", "pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
     feeds = {

@@ -221,7 +221,7 @@ class Round:
         act = self._asked(self._put(
             "question", title=f"Which pixel of {run}?", asks=(f"Tap the pixel in the picture of {run}.",), keys=keys,
             moments=(lit,),
-            says=(f"Sent: {frame.says}",), points=run,
+            says=(f"Lit: {frame.says}",), points=run,
         ))  # fmt: skip
         if act is None or act.text != POINT:
             return None

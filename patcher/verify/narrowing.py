@@ -126,7 +126,7 @@ class Narrowing:
         """What is said, in words; None: stop."""
         known = bool(self._known)
         if not known:
-            self.say(f"     Sent: {asked.frame.says}")
+            self.say(f"     Lit: {asked.frame.says}")
             self.say(f"     {asked.asks}")
         key = self._known.pop(0) if known else self.answering.question(asked)
         while key == BACK and not any(isinstance(given, str) for given in self._given):
