@@ -138,7 +138,7 @@ class Answerer:
             until(its_turn, 60.0)
             come = len(self.rig.arrived)
             until(lambda: len(self.rig.arrived) >= come + 4, 1.0)  # noqa: B023  (the same lamps in another colour)
-            until(lambda: self.rig.lit() == meant or not its_turn(), 1.0)
+            until(lambda: self.rig.lit() == meant or not its_turn(), 0.4)
             with self.rig.watch:
                 shades = {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
             if its_turn():

@@ -27,9 +27,9 @@ AT = moments.Play.at
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """What moves is played much faster than an eye could follow, forty moments at a time; the looks of a step are held
-    for half of their time.
+    for two thirds of their time.
     """
-    monkeypatch.setattr(lamps, "FRAME", 0.05)
+    monkeypatch.setattr(lamps, "FRAME", 0.07)
     clock = itertools.count()
 
     def at(play: moments.Play, now: float) -> int | None:
@@ -189,6 +189,7 @@ def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path)
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.number > screen.number)
 
 
+@pytest.mark.long
 def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_back(heron_lock: Path) -> None:
     # Source: issue 8: what should be lit, on the drawing; where two cables are swapped, that is the other run's lamps
     fault = "swapped-ports:gatepost/1,gatepost/2"

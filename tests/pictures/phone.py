@@ -50,7 +50,7 @@ def draw(folder: Path, show: Path, wanted: tuple[str, ...] | None) -> None:
         key(page, "Begin the round")
         answerer = Answerer(rig, [FAULT])
         page.get_by_role("button", name="Yes").wait_for()
-        answerer.look(page, "ports lockhouse")
+        answerer.look(page, "colours lockhouse")
         page.locator("#title-of-round").get_by_text("2 of").wait_for()
         picture("phone-round")
         answerer.walk(page, "question")
