@@ -32,10 +32,10 @@ TOGETHER = {
     "swap": {"test_swap"},
     "wire": {
         "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close", "test_commands",
-        "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_guard",
-        "test_handing", "test_listen", "test_network", "test_patterns", "test_readme", "test_record", "test_sender",
-        "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page", "test_two_hosts",
-        "test_verify", "test_yard",
+        "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files", "test_guard",
+        "test_handing", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
+        "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page",
+        "test_todo", "test_two_hosts", "test_verify", "test_yard",
     },
 }  # fmt: skip
 """Test files that share what there is once (the ports of the loopback), or what takes long to make: with several
