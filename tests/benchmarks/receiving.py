@@ -24,7 +24,7 @@ PIXELS_A_UNIVERSE = 170
 
 def show_text(universes: int) -> str:
     """A show of so many universes of RGB pixels, a hundred a box, ten a port, drawn as lines."""
-    out = ['[show]\ntitle = "Receiving"\n\n[pixel.lamp]\n']
+    out = ['[show]\ntitle = "Receiving"\n\n[pixel.lamp]\ncolour_order = "RGB"\n']
     boxes = -(-universes // UNIVERSES_A_BOX)
     for box in range(boxes):
         here = min(UNIVERSES_A_BOX, universes - box * UNIVERSES_A_BOX)
