@@ -124,6 +124,10 @@ class Answerer:
                 page.locator("#keys").get_by_role("button", name=thing, exact=True).tap()
             key(page, "These are wrong" if wrong else "Can’t tell which")
 
+    def _lamps(self) -> dict[str, np.ndarray]:
+        with self.rig.watch:
+            return {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
+
     def _shades(self, look: Look, number: int) -> dict[str, np.ndarray]:
         """What the yard's lamps show of a look, once its turn has come."""
         wiring = self.rig.plan.wiring
@@ -139,8 +143,13 @@ class Answerer:
             come = len(self.rig.arrived)
             until(lambda: len(self.rig.arrived) >= come + 4, 1.0)  # noqa: B023  (the same lamps in another colour)
             until(lambda: self.rig.lit() == meant or not its_turn(), 0.4)
-            with self.rig.watch:
-                shades = {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
+            shades, later = self._lamps(), None
+            while its_turn() and (
+                later is None or any(((later[run] > 0) != (shades[run] > 0)).any() for run in shades)
+            ):
+                shades = self._lamps() if later is None else later
+                time.sleep(0.2)  # what came late, of the look before, has gone by then
+                later = self._lamps()
             if its_turn():
                 break
         return {

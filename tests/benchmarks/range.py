@@ -26,7 +26,9 @@ SHORT = 63_999 * 170 - (BOXES * RUNS - 1) * PIXELS
 
 def show_text(boxes: int) -> str:
     """The show file: ten runs a box, each on a port of its own, drawn as a line."""
-    out = ['[show]\ntitle = "All of the range"\nplacement = "follow"\n\n[pixel.lamp]\ncolour_order = "RGB"\nvolts = 12.0\n']
+    out = [
+        '[show]\ntitle = "All of the range"\nplacement = "follow"\n\n[pixel.lamp]\ncolour_order = "RGB"\nvolts = 12.0\n'
+    ]
     last = f"run-{BOXES}-{RUNS}"
     for box in range(1, boxes + 1):
         out.append(f'[controller.box-{box}]\naddress = "10.0.{box // 250}.{box % 250 + 1}"\nports = {RUNS}\n')
