@@ -283,7 +283,7 @@ def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Pat
         key(one, "Begin the round")
         answerer = Answerer(rig, [fault])
         answerer.walk(one, "deed")
-        key(one, "Change the show file instead, and look")
+        key(one, "Change the show file instead, then check")
         for page in (one, other):
             page.locator("body[data-plan='2']").wait_for(timeout=30_000)
             page.get_by_text("Connected", exact=True).wait_for()

@@ -106,7 +106,7 @@ def counted(seed: int) -> str:
         assert has_margin(found.after, rail, margin)
         assert not has_margin(found.before, rail, margin)
         assert rail.bound <= len(rail.taps)
-        assert not sound(rewired(found, rail, ()), rail, margin)
+        assert not rail.proved or not sound(rewired(found, rail, ()), rail, margin), (seed, rail)
         every = [(run, pixel) for run, first, last in rail.parts for pixel in range(first, last + 1)]
         for pixels in combinations(every, rail.bound - 1) if rail.bound else ():
             fewer = rewired(found, rail, pixels)

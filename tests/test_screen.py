@@ -336,14 +336,14 @@ def _streams(folder: Path, calls: tuple[tuple[str, ...], ...]) -> None:
         nothing = subprocess.DEVNULL
         usual = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=120, stdin=nothing)
         for stream in ("stdout", "stderr"):
-            started = []
             for how in WAYS:
                 other = {"stdout": "stderr", "stderr": "stdout"}[stream]
+                if call[:1] == ("new",):
+                    (folder / call[1]).unlink(missing_ok=True)
                 with _ended(stream, how) as options:
                     options = {other: subprocess.PIPE, "stdin": nothing} | options
-                    started.append((how, subprocess.Popen(command, cwd=folder, text=True, **options)))
-            for how, process in started:
-                out, err = process.communicate(timeout=120)
+                    process = subprocess.Popen(command, cwd=folder, text=True, **options)
+                    out, err = process.communicate(timeout=120)
                 words = (out or "") + (err or "")
                 where = f"{call} with {stream} {how}: {process.returncode}, {words}"
                 assert "Traceback" not in words, where

@@ -189,7 +189,7 @@ class Diagnosis:
 
     @property
     def unexplained(self) -> tuple[Seen, ...]:
-        """What was answered and `same_look` does not explain, each question once: those asked twice, if there are any."""
+        """What was answered and `same_look` does not explain, each question once: those asked twice, if any were."""
         misfits = self._engine.misfits()
         told = {(one.frame.key, one.ask): one for one in misfits}
         often = Counter((one.frame.key, one.ask) for one in misfits)
