@@ -12,6 +12,8 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from patcher.cli.witness import Witness
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
+from patcher.stream.asked import TEST_LEVEL
+from patcher.stream.levels import levels
 from patcher.stream.looks import Look
 from patcher.verify import Question
 from patcher.verify.items import items
@@ -110,9 +112,16 @@ class Answerer:
                 page.get_by_role("button", name="Leave it for now").tap()
 
     def look(self, page: Page, name: str) -> None:
-        """Yes, where the lamps that are lit are those of the look; else no, with every thing that has others."""
-        step, wiring = self.steps[name], self.rig.plan.wiring
-        seen = [self._shades(look, number if len(step.looks) > 1 else 0) for number, look in enumerate(step.looks)]
+        """Yes, where the lamps that are lit are those of the look; else no, with every thing that has others. A step of
+        several looks is watched in a yard that does not take their time.
+        """
+        step, plan = self.steps[name], self.rig.plan
+        wiring = plan.wiring
+        if len(step.looks) == 1:
+            seen = [self._shades(step.looks[0])]
+        else:
+            sent = [levels(look, wiring, plan.patch, plan.universes, TEST_LEVEL) for look in step.looks]
+            seen = self.witness.shown(sent)
         said = as_said(step, wiring, seen, Eye())
         wrong = [thing for thing, chance in said.items() if thing and chance < 0.5]
         if all(chance >= 0.5 for chance in said.values()):
@@ -128,8 +137,8 @@ class Answerer:
         with self.rig.watch:
             return {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
 
-    def _shades(self, look: Look, number: int) -> dict[str, np.ndarray]:
-        """What the yard's lamps show of a look, once its turn has come."""
+    def _shades(self, look: Look) -> dict[str, np.ndarray]:
+        """What the yard's lamps show of a look, once it has come."""
         wiring = self.rig.plan.wiring
         meant = {
             f"{run}/{lamp + 1}"
@@ -137,7 +146,7 @@ class Answerer:
             for run in (glow.run, *wiring.tees(glow.run))
             for lamp in glow.pixels.tolist()
         }
-        its_turn = lambda: self.rig.desk.shown.step == number and bool(self.rig.desk.shown.lit)  # noqa: E731
+        its_turn = lambda: self.rig.desk.shown.step == 0 and bool(self.rig.desk.shown.lit)  # noqa: E731
         while True:
             until(its_turn, 60.0)
             come = len(self.rig.arrived)

@@ -27,9 +27,9 @@ AT = moments.Play.at
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """What moves is played much faster than an eye could follow, forty moments at a time; the looks of a step are held
-    for two thirds of their time.
+    for a third of their time.
     """
-    monkeypatch.setattr(lamps, "FRAME", 0.07)
+    monkeypatch.setattr(lamps, "FRAME", 0.03)
     clock = itertools.count()
 
     def at(play: moments.Play, now: float) -> int | None:
@@ -126,7 +126,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     assert failed == 2
     assert proved + failed + left == len(items(rig.plan.wiring))
     assert over == f"The round is over: {proved} proved, {failed} failed, {left} open."
-    assert left == 7
+    assert left == 5
     record = heron_lock.with_name("heron-lock.checks.toml").read_text()
     assert fault in record
     assert "want labels" in record

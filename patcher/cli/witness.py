@@ -79,6 +79,11 @@ class Witness:
         """Whether the eye finds a step as it should be."""
         from patcher.verify.answering import Reply
 
+        said = as_said(step, self.says, self.shown(sent), self._eye)
+        return Reply("yes" if all(self._chance.random() < chance for chance in said.values()) else "no")
+
+    def shown(self, sent: Sequence[Levels]) -> list[dict[str, Shades]]:
+        """What the pixels of each run show of each of some levels: shape (pixels,)."""
         shades = []
         for levels in sent:
             looks = []
@@ -86,8 +91,7 @@ class Witness:
                 self._send(levels)
                 looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
             shades.append({run: self._shades(run, [look[run] for look in looks])[0] for run in self.says.show.runs})
-        said = as_said(step, self.says, shades, self._eye)
-        return Reply("yes" if all(self._chance.random() < chance for chance in said.values()) else "no")
+        return shades
 
     def answer(self, question: Question) -> str:
         """The key of the answer."""
