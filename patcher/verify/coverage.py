@@ -20,7 +20,7 @@ from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Told
-from patcher.verify.questions import Candidate, Repertoire, fed_as
+from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as
 from patcher.verify.scene import Scene
 
 Asked = tuple[Frame, Ask]
@@ -81,7 +81,7 @@ class Coverage:
 
     def next(self) -> Asked | None:
         """The next question; None where all was seen."""
-        return self.followed() or self._compared() or self._read() or self._lit()
+        return self.followed() or self._compared() or self._read() or self._both_ends() or self._lit()
 
     @property
     def _runs(self) -> list[str]:
@@ -143,12 +143,29 @@ class Coverage:
             colours = self.repertoire.painter.colours(run)
             parts = {colour: np.array([n]) for colour, n in zip(colours, near, strict=False)}
             for one in self.top.fed(run, [self.repertoire.shown(run, parts)] if len(parts) > 1 else []):
-                variants = scene.variants[run]
-                index = variants.index[:, variants.of[self.top.number]][:, None]
-                (sight,) = self.eye.reads(variants.shades(scene.on(one.frame.steps[0]), index))
-                if (one.frame.key, None) not in self.used and len(sight) > 1:
-                    return one.frame, few((run,), ((sight,),), (None,))
+                if (asked := self._sight(run, one.frame)) is not None:
+                    return asked
         return None
+
+    def _both_ends(self) -> Asked | None:
+        """The first two and the last two pixels that light on each run of the thing, where the class has two faults: a
+        pair may explain what moves in the middle of a run, and not at its ends.
+        """
+        for run, takes in self.top.takes(self._runs).items() if len(self.top.faults) > 1 else ():
+            one = self.repertoire.several({run: takes}, {run: ends_of(takes)})
+            if one is not None and (asked := self._sight(run, one.frame)) is not None:
+                return asked
+        return None
+
+    def _sight(self, run: str, frame: Frame) -> Asked | None:
+        """Whether few pixels of a run show what the class says of them; None where they were read already."""
+        scene, variants = self.top.scene, self.top.scene.variants[run]
+        quarters = self.scene.quarters.get(run)
+        index = variants.index[:, variants.of[self.top.number]][:, None]
+        (sight,) = self.eye.reads(variants.shades(scene.on(frame.steps[0]), index), quarters)
+        if (frame.key, None) in self.used or len(sight) < 2:
+            return None
+        return frame, few((run,), ((sight,),), (quarters,))
 
     def _lit(self) -> Asked | None:
         """All of the show lit, where the class says that nothing of a run lights: it may be fed with another's data."""

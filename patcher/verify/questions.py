@@ -202,10 +202,10 @@ class Repertoire:
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
 
     def everything(self) -> Frame:
-        """All that the show lights."""
-        plan = self.scene.plan
-        lit = np.unique(np.concatenate([takes.ravel() for takes in plan.takes.values()]))
-        return Frame("Lit: everything in the show", (lit[lit >= 0].astype(np.int64),))
+        """Every channel of every universe of the show."""
+        universes = sorted({number for own in self.scene.plan.universes.values() for number in own})
+        lit = (np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)
+        return Frame("Lit: everything in the show", (lit.ravel(),))
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
