@@ -125,6 +125,17 @@ def test_power_goes_on_past_a_run_that_is_not_hung() -> None:
     assert rules(show(runs, {"f": fed(tap("a"))})) == []
 
 
+@pytest.mark.parametrize("where", [{"pixel": 1}, {"every": 3}])
+def test_what_hangs_loose_at_a_run_that_is_not_hung_joins_no_supplies(where: dict) -> None:
+    runs = {"a": asleep(), "b": asleep() | {"hung": False, "power_joined": False}}
+    loose = {"run": "b", "length": 1.0} | where
+    supplies = {name: {"volts": 12.0, "amps": 30.0} for name in ("s", "r")}
+    tables = show(runs, {"f": fed(tap("a"), loose), "g": fed(loose, supply="r")}, supplies=supplies)
+    own, other = (load.amps for load in power(wired(tables)).supplies)
+    assert own > 0.1
+    assert other == pytest.approx(0.0, abs=1e-9)
+
+
 def test_a_tee_has_power_of_its_own() -> None:
     tables = show({"a": asleep(), "t": asleep() | {"same_data_as": "a"}}, {"f": fed(tap("a"))})
     assert rules(tables) == [("error", "unfed", "run.t")]

@@ -202,15 +202,10 @@ def _feeds(
     show: Show, runs: dict[str, slice], supplies: dict[str, int], points: Iterator[int], wires: _Wires
 ) -> dict[str, tuple[Join, ...]]:
     joins: dict[str, tuple[Join, ...]] = {}
-    loose: dict[tuple[str, int], int] = {}
 
     def point(run: str, pixel: int) -> int:
-        if run in runs:
-            return int(runs[run].start) + pixel - 1
-        if (run, pixel) not in loose:
-            loose[run, pixel] = next(points)
-        found: int = loose[run, pixel]
-        return found
+        # What is to go to a run that is not hung hangs loose: it joins nothing, not even another feed's end there
+        return int(runs[run].start) + pixel - 1 if run in runs else next(points)
 
     for feed in outwards(show):
         if feed.supply is not None:
@@ -219,9 +214,10 @@ def _feeds(
             here = next(join.point for join in reversed(joins[str(feed.source)]) if join.tap == feed.tap)
         found = []
         for number, run, pixel, metres in joints(show, feed):
-            wire = wires.lay_one(here, point(run, pixel), metres, wire_of(feed.awg, feed.mm2))
-            here = point(run, pixel)
-            found.append(Join(number, run, pixel, metres, wire, here))
+            there = point(run, pixel)
+            wire = wires.lay_one(here, there, metres, wire_of(feed.awg, feed.mm2))
+            found.append(Join(number, run, pixel, metres, wire, there))
+            here = there
         joins[feed.name] = tuple(found)
     return joins
 
