@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.address.patch import CHANNELS
-from patcher.eye import NEVER, Ask, Eye, few, whole
+from patcher.eye import LINE, NEVER, Ask, Eye, few
 from patcher.faults.fault import AT_A_LAMP
 from patcher.show.tables import LAST_UNIVERSE
 from patcher.verify.frames import Frame
@@ -81,7 +81,7 @@ class Coverage:
 
     def next(self) -> Asked | None:
         """The next question; None where all was seen."""
-        return self.followed() or self._compared() or self._read() or self._both_ends() or self._lit()
+        return self.followed() or self._compared() or self._read() or self._both_ends() or self._lit() or self._lost()
 
     @property
     def _runs(self) -> list[str]:
@@ -132,20 +132,43 @@ class Coverage:
 
     def _read(self) -> Asked | None:
         """The four pixels around a faulty one, by themselves, where they were not read yet: what else is wrong there
-        than a class says shows as a gap more or less.
+        than a class says shows as a gap more or less. On a grid, where no gap is read: two of them, as they step over
+        the faulty one.
         """
-        scene = self.top.scene
         for fault in self.top.faults:
-            if fault.kind not in AT_A_LAMP or self.scene.quarters.get(fault.lamp[0]) is not None:
-                continue
-            run, pixel = fault.lamp
-            near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < scene.variants[run].lamps]
-            colours = self.repertoire.painter.colours(run)
-            parts = {colour: np.array([n]) for colour, n in zip(colours, near, strict=False)}
-            for one in self.top.fed(run, [self.repertoire.shown(run, parts)] if len(parts) > 1 else []):
-                if (asked := self._sight(run, one.frame)) is not None:
+            if fault.kind in AT_A_LAMP:
+                grid = self.scene.quarters.get(fault.lamp[0]) is not None
+                asked = self._over(*fault.lamp) if grid else self._around(*fault.lamp)
+                if asked is not None:
                     return asked
         return None
+
+    def _around(self, run: str, pixel: int) -> Asked | None:
+        lamps = self.top.scene.variants[run].lamps
+        near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < lamps]
+        parts = {c: np.array([n]) for c, n in zip(self.repertoire.painter.colours(run), near, strict=False)}
+        for one in self.top.fed(run, [self.repertoire.shown(run, parts)] if len(parts) > 1 else []):
+            if (one.frame.key, None) not in self.used:
+                return self._sight([run], one.frame, least=2)
+        return None
+
+    def _over(self, run: str, pixel: int) -> Asked | None:
+        """Two pixels side by side before the faulty one, those before and behind it, two behind it."""
+        takes, places = self.top.takes([run])[run], self.scene.places[run]
+
+        def beside(one: int, two: int) -> bool:
+            return abs(int(places[one]) - int(places[two])) in (1, LINE)
+
+        def lit(*pixels: int) -> bool:
+            return all(0 <= n < len(takes) and takes[n, 0] >= 0 for n in pixels)
+
+        over = [(pixel - one, pixel + two) for one, two in ((1, 1), (1, 2), (2, 1))]
+        apart = [two for two in over if lit(*two) and not beside(*two)]
+        if not apart:
+            return None
+        twos = [(pixel - 2, pixel - 1), apart[0], (pixel + 1, pixel + 2)]
+        one = self.repertoire.over(run, takes, [two for two in twos if two == apart[0] or (lit(*two) and beside(*two))])
+        return None if (one.frame.key, one.asks[0]) in self.used else (one.frame, one.asks[0])
 
     def _both_ends(self) -> Asked | None:
         """The first two and the last two pixels that light on each run of the thing, where the class has two faults: a
@@ -153,27 +176,49 @@ class Coverage:
         """
         for run, takes in self.top.takes(self._runs).items() if len(self.top.faults) > 1 else ():
             one = self.repertoire.several({run: takes}, {run: ends_of(takes)})
-            if one is not None and (asked := self._sight(run, one.frame)) is not None:
+            if one is None or (one.frame.key, None) in self.used:
+                continue
+            if (asked := self._sight([run], one.frame, least=2)) is not None:
                 return asked
         return None
 
-    def _sight(self, run: str, frame: Frame) -> Asked | None:
-        """Whether few pixels of a run show what the class says of them; None where they were read already."""
-        scene, variants = self.top.scene, self.top.scene.variants[run]
-        quarters = self.scene.quarters.get(run)
-        index = variants.index[:, variants.of[self.top.number]][:, None]
-        (sight,) = self.eye.reads(variants.shades(scene.on(frame.steps[0]), index), quarters)
-        if (frame.key, None) in self.used or len(sight) < 2:
-            return None
-        return frame, few((run,), ((sight,),), (quarters,))
-
     def _lit(self) -> Asked | None:
         """All of the show lit, where the class says that nothing of a run lights: it may be fed with another's data."""
-        every = self.repertoire.everything()
-        for run, takes in self.top.takes(self._runs).items():
-            if (takes < 0).all() and (every.key, whole(run)) not in self.used:
-                return every, whole(run)
-        return None
+        return self._sight(self._dead, self.repertoire.everything()) if self._dead else None
+
+    @property
+    def _claimed(self) -> list[str]:
+        """The runs of the thing, and those that the class says are not as planned."""
+        variants = self.top.scene.variants
+        changed = [run for run, own in variants.items() if own.of[self.top.number]]
+        return list(dict.fromkeys((*self._runs, *changed)))
+
+    @property
+    def _dead(self) -> list[str]:
+        return [run for run, takes in self.top.takes(self._claimed).items() if (takes < 0).all()]
+
+    def _lost(self) -> Asked | None:
+        """All channels that the class says light nothing, by themselves: something may take them."""
+        taken = np.concatenate([takes.ravel() for takes in self.top.takes(self.top.scene.variants).values()])
+        planned = {run: self.scene.plan.takes[run].astype(np.int64).ravel() for run in self._claimed}
+        lost = {run: own[(own >= 0) & ~np.isin(own, taken)] for run, own in planned.items() if run not in self._dead}
+        runs = [run for run, own in lost.items() if len(own)]
+        if not runs:
+            return None
+        return self._sight(runs, self.repertoire.sent(np.concatenate([lost[run] for run in runs]), runs))
+
+    def _sight(self, runs: Sequence[str], frame: Frame, least: int = 0) -> Asked | None:
+        """Whether few pixels of some runs show what the class says of them; None where that was asked already, or
+        where so few light that there is nothing to read.
+        """
+        scene, sights = self.top.scene, []
+        quarters = tuple(self.scene.quarters.get(run) for run in runs)
+        for run, own in zip(runs, quarters, strict=True):
+            variants = scene.variants[run]
+            index = variants.index[:, variants.of[self.top.number]][:, None]
+            sights += self.eye.reads(variants.shades(scene.on(frame.steps[0]), index), own)
+        ask = few(tuple(runs), (tuple(sights),), quarters)
+        return None if max(map(len, sights)) < least or (frame.key, ask) in self.used else (frame, ask)
 
 
 def _codes(steps: NDArray[np.int64]) -> NDArray[np.int64]:

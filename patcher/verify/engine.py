@@ -281,7 +281,7 @@ class Engine:
 
     def tell(self, frame: Frame, ask: Ask, answer: int) -> None:
         """Take an answer, by its place among the ask's."""
-        self._used.add((frame.key, ask if ask.kind != "few" else None))
+        self._used |= {(frame.key, ask), (frame.key, None)} if ask.kind == "few" else {(frame.key, ask)}
         every = np.arange(len(self.scene.classes))
         chances = plain = np.ones(len(every))
         if ask.answers[answer] != CANNOT_TELL:

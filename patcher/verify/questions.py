@@ -32,6 +32,8 @@ MOST_OF = 0.9
 AS_BELIEVED = ", sent on the addresses that it seems to use"
 ONE = {"red": "R", "green": "G", "blue": "B", "white": "W"}
 """The letter that alone shows a colour."""
+SHOWN = 20
+"""Steps for which two pixels are shown that do not go along."""
 HELD = 30
 """Steps for which a colour is held, where several are shown one after the other."""
 MOVING = {1: "one pixel at a time", 2: "two pixels at a time"}
@@ -207,6 +209,11 @@ class Repertoire:
         lit = (np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)
         return Frame("Lit: everything in the show", (lit.ravel(),))
 
+    def sent(self, channels: Channels, runs: Sequence[str]) -> Frame:
+        """Channels that seem to light nothing on some runs."""
+        says = f"Sent: the channels of {listed(list(runs))} that seem to light nothing; nothing there should light"
+        return Frame(says, (channels,))
+
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
         lamps = self.scene.variants[run].lamps
@@ -380,6 +387,25 @@ class Repertoire:
             return Candidate(plain, (asked,))
         frame = Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain)
         return Candidate(frame, (asked,))
+
+    def over(self, run: str, takes: Channels, twos: Sequence[tuple[int, int]]) -> Candidate:
+        """Some twos of pixels, each for a moment in a pass of its own: whether they are side by side is seen.
+
+        Args:
+            run: the run.
+            takes: the channels of its lamps, as planned or as is believed: shape (lamps, channels).
+            twos: the pixels, from 0.
+        """
+        pixels = np.repeat(np.array(twos), SHOWN, axis=0)
+        planned, along = self.scene.plan.takes[run][pixels, 0].astype(np.int64), takes[pixels, 0]
+        of = eye.goes_of([SHOWN] * len(twos))
+        words = "; ".join(f"pixels {one + 1} and {two + 1}" for one, two in twos)
+        says = f"Lit on {run}: {MOVING[2]}: {words}"
+        asked = _asked((run,), of, self.scene.joined((run,)), (run,))
+        plain = Frame(says, tuple(planned), tuple(of.tolist()))
+        if np.array_equal(planned, along):
+            return Candidate(plain, (asked,))
+        return Candidate(Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain), (asked,))
 
     def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """A dot along some pixels in up to four passes."""
