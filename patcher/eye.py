@@ -14,6 +14,7 @@ An eye
   pixel of another colour at once (what stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a
   dark one as above;
 - tells behind which colour of several stretches a single pixel of another one is, and misses it one time in ten;
+- tells whether the first pixel that flickers comes before all that are steady, from the first one on;
 - names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
 - sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
   side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.
@@ -374,13 +375,16 @@ class Eye:
             follows = (rows[1:] == rows[:-1]) & (dark[1:] > dark[:-1])
             counted = ((shades != DARK).sum(axis=1) <= COUNTS_TO)[rows[:-1]]
             read[:-1] += _GAP * (follows & counted)
+        # On a grid nothing is read in order, so what flickers comes last
+        leads = flickers & (quarters is None) & ((shades == FLICKER).argmax(axis=1) < steady.argmax(axis=1))
         flat, ends = read.tolist(), np.cumsum(np.where(count <= COUNTS_TO, count, 0)).tolist()
         return [
-            (MANY,) * many + tuple(flat[begin:end]) + (FLICKERS,) * broken
-            for begin, end, many, broken in zip(
-                [0, *ends], ends, (count > COUNTS_TO).tolist(), flickers.tolist(), strict=False
+            (FLICKERS,) * before + (MANY,) * many + tuple(flat[begin:end]) + (FLICKERS,) * behind
+            for begin, end, many, before, behind in zip(
+                [0, *ends], ends, (count > COUNTS_TO).tolist(), leads.tolist(), (flickers & ~leads).tolist(),
+                strict=False,
             )
-        ]
+        ]  # fmt: skip
 
     def _few(self, shades: Sequence[Shades], ask: Ask) -> NDArray[np.int64]:
         each = [self.reads(own, quarters) for own, quarters in zip(shades, ask.grids, strict=True)]

@@ -172,7 +172,10 @@ def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None
         counted = sum(lamp > 0 for lamp in lamps) <= 4
         if rest and 0 in lamps[n : rest[0]] and seeing.gaps and counted and not quarters:
             found.append("gap")
-    return [*found, *["some flicker"] * (6 in lamps)]
+    flickering = [n for n, lamp in enumerate(lamps) if lamp == 6]
+    if flickering and steady and flickering[0] < steady[0] and not quarters:
+        return ["some flicker", *found]
+    return [*found, *["some flicker"] * bool(flickering)]
 
 
 # Source: the issue that asked for the eye: it counts to four; where it does, it sees every lamp and every gap.

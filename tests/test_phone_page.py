@@ -134,16 +134,17 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
 
 def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) -> None:
     # Source: issue 8: answers as big keys or as pictures to tap; the words are those of the eye
-    dark, red, green, blue, white, odd, _ = range(7)
+    dark, red, green, blue, white, odd, flickers = range(7)
     chain = [np.array([lamps], dtype=np.uint8) for lamps in ([red, dark, odd], [dark, dark, dark])]
     grid = np.array([[blue, white, dark, green]], dtype=np.uint8)
     quarters = np.array([0, 0, 1, 3], dtype=np.int8)
     sights = [
         (("eaves", "gable"), tuple(Eye().reads(run)[0] for run in chain)),
         (("net",), (Eye().reads(grid, quarters)[0],)),
+        (("eaves",), (Eye().reads(np.array([[flickers, red, green]], dtype=np.uint8))[0],)),
     ]
     asks = [few(runs, (sight,), (None,) * len(runs)) for runs, sight in sights]
-    said = [asks[0].answers[0], asks[1].answers[0], "red is missing", "after green", "top left", "red", "nothing"]
+    said = [*(ask.answers[0] for ask in asks), "red is missing", "after green", "top left", "red", "nothing"]
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
@@ -157,13 +158,17 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
             ]
             for words in said
         }
+        in_words = page.get_by_role("button", name=said[2], exact=True).locator(".sight > span").inner_text()
         corner = [cell.get_attribute("class") for cell in page.locator(".corners").first.locator("i").all()]
-    assert said[:2] == [
+    assert said[:3] == [
         "eaves: red, gap, another colour; gable: nothing",
         "blue and white bottom left, green top right",
+        "some flicker, red, green",
     ]
     assert drawn.pop(said[0]) == [["dot red", "gap", "dot other"], []]
     assert drawn.pop(said[1]) == [["dot blue", "dot white", "place corners", "dot green", "place corners"]]
+    assert drawn.pop(said[2]) == [["dot red", "dot green"]]
+    assert in_words == "some flicker"
     assert corner == ["", "", "here", ""], "row by row from the top: bottom left"
     assert not any(drawn.values()), "no other answer is drawn so"
 

@@ -1,8 +1,8 @@
 """What must be seen before a class is believed: all that lights, in every colour, and what no known fault would change.
 
 A class that explains every answer so far may still be wrong where nobody has looked. So two pixels step along all that
-lights, all of the thing is shown in each of its colours, the pixels around a faulty one are read by themselves, and
-what seems dead is looked at while the whole show is lit.
+lights, all that the class speaks of is shown in each of its colours, the pixels around a faulty one are read by
+themselves, and what seems dark is looked at while all else is lit.
 """
 
 from __future__ import annotations
@@ -81,11 +81,17 @@ class Coverage:
 
     def next(self) -> Asked | None:
         """The next question; None where all was seen."""
-        return self.followed() or self._compared() or self._read() or self._both_ends() or self._lit() or self._lost()
+        return self.followed() or self._compared() or self._read() or self._both_ends() or self._dark()
 
     @property
     def _runs(self) -> list[str]:
         return [run for run in self.scene.runs if run in self.scene.variants]
+
+    @property
+    def _claimed(self) -> list[str]:
+        """The runs of the thing, and those that the class says are not as planned."""
+        changed = (run for run, own in self.top.scene.variants.items() if own.of[self.top.number])
+        return list(dict.fromkeys((*self._runs, *changed)))
 
     def followed(self) -> Asked | None:
         """Two pixels that step along what lights and was not stepped along yet."""
@@ -99,8 +105,7 @@ class Coverage:
         scene, seen = self.top.scene, self._went_along()
         wiring = scene.plan.wiring
         groups: dict[tuple[str, int], dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]] = {}
-        changed = [run for run, variants in scene.variants.items() if variants.of[self.top.number]]
-        for port in dict.fromkeys(wiring.ports[run] for run in (*scene.runs, *changed)):
+        for port in dict.fromkeys(wiring.ports[run] for run in self._claimed):
             hung = [run for run in chain_of(wiring, port) if run in scene.variants]
             for run, takes in self.top.takes(hung).items():
                 planned, along = self.repertoire.along(run, takes)
@@ -120,8 +125,8 @@ class Coverage:
         return np.concatenate([_codes(one.frame.stacked) for one in never] or [np.empty(0, dtype=np.int64)])
 
     def _compared(self) -> Asked | None:
-        """All of the thing in each of its colours, fed as the class has it, where not all of it was seen so yet."""
-        one = self.repertoire.alike(self.top.takes(self._runs))
+        """All that the class speaks of in each of its colours, fed as it has it, where not all was seen so yet."""
+        one = self.repertoire.alike(self.top.takes(self._claimed))
         if one is None:
             return None
         held = [step for told in self.heard if told.ask.kind == "alike" for step in told.frame.held]
@@ -182,30 +187,15 @@ class Coverage:
                 return asked
         return None
 
-    def _lit(self) -> Asked | None:
-        """All of the show lit, where the class says that nothing of a run lights: it may be fed with another's data."""
-        return self._sight(self._dead, self.repertoire.everything()) if self._dead else None
-
-    @property
-    def _claimed(self) -> list[str]:
-        """The runs of the thing, and those that the class says are not as planned."""
-        variants = self.top.scene.variants
-        changed = [run for run, own in variants.items() if own.of[self.top.number]]
-        return list(dict.fromkeys((*self._runs, *changed)))
-
-    @property
-    def _dead(self) -> list[str]:
-        return [run for run, takes in self.top.takes(self._claimed).items() if (takes < 0).all()]
-
-    def _lost(self) -> Asked | None:
-        """All channels that the class says light nothing, by themselves: something may take them."""
-        taken = np.concatenate([takes.ravel() for takes in self.top.takes(self.top.scene.variants).values()])
-        planned = {run: self.scene.plan.takes[run].astype(np.int64).ravel() for run in self._claimed}
-        lost = {run: own[(own >= 0) & ~np.isin(own, taken)] for run, own in planned.items() if run not in self._dead}
-        runs = [run for run, own in lost.items() if len(own)]
-        if not runs:
+    def _dark(self) -> Asked | None:
+        """All that the show sends, but for what some runs take, where the class says that something of them is dark: it
+        may take another's data.
+        """
+        claimed = self.top.takes(self._claimed)
+        dark = [run for run, takes in claimed.items() if (takes < 0).any()]
+        if not dark:
             return None
-        return self._sight(runs, self.repertoire.sent(np.concatenate([lost[run] for run in runs]), runs))
+        return self._sight(dark, self.repertoire.but_for(dark, np.concatenate([claimed[run].ravel() for run in dark])))
 
     def _sight(self, runs: Sequence[str], frame: Frame, least: int = 0) -> Asked | None:
         """Whether few pixels of some runs show what the class says of them; None where that was asked already, or

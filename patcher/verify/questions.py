@@ -203,16 +203,12 @@ class Repertoire:
         asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
 
-    def everything(self) -> Frame:
-        """Every channel of every universe of the show."""
+    def but_for(self, runs: Sequence[str], taken: Channels) -> Frame:
+        """Every channel of every universe of the show, but for those that some runs take as is believed."""
         universes = sorted({number for own in self.scene.plan.universes.values() for number in own})
-        lit = (np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)
-        return Frame("Lit: everything in the show", (lit.ravel(),))
-
-    def sent(self, channels: Channels, runs: Sequence[str]) -> Frame:
-        """Channels that seem to light nothing on some runs."""
-        says = f"Sent: the channels of {listed(list(runs))} that seem to light nothing; nothing there should light"
-        return Frame(says, (channels,))
+        every = ((np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)).ravel()
+        says = f"Lit: all that takes other data than {listed(list(runs))}; nothing there should light"
+        return Frame(says, (every[~np.isin(every, taken)],))
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""

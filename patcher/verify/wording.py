@@ -74,7 +74,9 @@ def asks(show: Show, ask: Ask) -> str:
 
 
 def _few(show: Show, ask: Ask) -> str:
-    """Few pixels are lit; grids are read by their corners, all else from an end on."""
+    """Few pixels are lit, or none; grids are read by their corners, all else from an end on."""
+    if not any(lamps for sight in ask.sights for lamps in sight):
+        return f"Nothing should be lit on {listed(list(ask.runs))}. Which line matches what you see?"
     lines = [run for run, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
     if len(ask.runs) == 1:
         begin = f" Begin at {ends(show, ask.runs[0])[0]}." if lines else ""

@@ -284,14 +284,15 @@ function drawnSight(words, mark) {
     const name = run.match(/^[^:;]+(?=: )/);
     if (name) line.append(Object.assign(document.createElement("b"), { textContent: name[0] }));
     for (const part of run.replace(OF_RUN, "$1").split(", ")) {
-      for (const lamp of part.match(LAMPS) || []) {
+      const lamps = part.match(LAMPS) || [];
+      if (!lamps.length) line.append(part);
+      for (const lamp of lamps) {
         const kind = lamp === "gap" ? "gap" : `dot ${lamp === "another colour" ? "other" : lamp}`;
         line.append(Object.assign(document.createElement("i"), { className: kind }));
       }
       const corner = part.match(/(top|bottom) (left|right)/);
       if (corner) line.append(place(corner[0], 2, document.createElement("span")));
     }
-    if (!line.querySelector("i")) line.append("nothing");
     mark.append(line);
   }
   return mark;
