@@ -229,13 +229,17 @@ def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
 def test_what_is_read_from_a_place_has_a_mark_there_and_nothing_else_has() -> None:
     show = shown(one="pixels = 50", two="pixels = 60")
     goes = goes_of([3, 3])
-    read_off = few(("one", "two"), (), (None, np.zeros(60, dtype=np.int8)))
+    quarters = np.zeros(60, dtype=np.int8)
+    read_off = few(("one", "two"), (((1,), ()),), (None, quarters))
+    dark = few(("one", "two"), (((), ()),), (None, quarters))
     moving = (vanish(("one", "two"), goes), together(("one", "two"), goes, np.arange(110), parts=("two",)))
     marked = {ask.kind: [mark.run for mark in marks(show, ask)] for ask in (  # type: ignore[arg-type]
         whole("one"), gap("one", ("red",)), read_off, *moving
     )}  # fmt: skip
     assert marked == {"whole": [], "gap": ["one"], "few": ["one"], "vanish": ["one", "two"], "together": ["one"]}
     assert "a part of two" in asks(show, moving[1])  # type: ignore[arg-type]
+    assert marks(show, dark) == ()  # type: ignore[arg-type]
+    assert asks(show, dark).startswith("Nothing should be lit on one and two.")  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("end", [0, -1])

@@ -383,10 +383,10 @@ def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path) -> No
         "writing.os = type('', (), {**vars(os), 'open': staticmethod(watched)})\n"
         "try:\n    main()\nfinally:\n    file = open('fds', 'w')\n    file.write(repr(opened))\n    file.close()\n"
     )
-    for number in (0, 1, 2):
+    for closed in ((0,), (1,), (2,), (1, 2), (0, 1, 2)):
         subprocess.run(
             [sys.executable, "-c", code, "patch", heron_lock, "--fresh"], cwd=heron_lock.parent, timeout=60,
-            preexec_fn=lambda number=number: os.close(number), check=False,
+            preexec_fn=lambda closed=closed: [os.close(number) for number in closed] and None, check=False,
         )  # fmt: skip
         opened = json.loads(heron_lock.with_name("fds").read_text())
         patch_path(heron_lock).unlink()

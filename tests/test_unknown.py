@@ -22,10 +22,12 @@ from patcher.eye import CANNOT_TELL, FLICKER, Eye, alike, shade_table, whole
 from patcher.faults import build, departure, parse, planned
 from patcher.verify import Diagnosis
 from patcher.verify.consulting import in_words
+from patcher.verify.coverage import Class, Coverage
 from patcher.verify.engine import Engine
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import singles
 from patcher.verify.pairs import Told, likelihood_of
+from patcher.verify.questions import Repertoire
 from patcher.verify.scene import build_scene, scene_of
 from patcher.verify.unknown import DEPARTS, PRIOR, Known, log_weight
 from patcher.verify.ways import see
@@ -217,6 +219,31 @@ def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> Non
     else:
         assert answer == (f"not in {wrong[0]}" if wrong else "all are alike")
     assert ask.answers[-1] == CANNOT_TELL
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(1, 7), st.integers(3, 6), st.sampled_from(("rows", "columns")),
+    st.sampled_from(("serpentine", "same-way")), st.sampled_from(("bottom-left", "top-right")), st.data(),
+)  # fmt: skip
+def test_on_a_grid_a_dark_pixel_is_told_from_what_feeds_all_behind_it_a_pixel_off(
+    columns: int, rows: int, lines: str, turns: str, data_in: str, data: st.DataObject
+) -> None:
+    net = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [2.0, 1.0]], "columns": columns, "rows": rows,
+           "lines": lines, "turns": turns, "data_in": data_in}  # fmt: skip
+    box = {"address": "192.0.2.7", "ports": 1, "port": {"1": ["net"]}}
+    wiring = wired({"show": SHOW["show"], "pixel": SHOW["pixel"], "controller": {"shed": box}, "run": {"net": net}})
+    plan = planned(wiring, allocate(wiring).patch)
+    scene, pixel = scene_of(plan, "net"), data.draw(st.integers(2, columns * rows - 1))
+    fault = parse(f"dark:net/{pixel}", wiring.show)
+    (number,) = [n for n, members in enumerate(scene.classes) if (fault,) in members]
+    asked = Coverage(scene, Eye(), Repertoire(scene), Class(scene, number, (fault,)), [], set())._read()
+    assert asked is not None
+    off = plan.takes["net"].astype(np.int64).copy()
+    off[pixel - 1 : -1], off[-1] = off[pixel:].copy(), chips.DARK
+    expected = see(scene, Eye(), *asked, np.array([number]))[0]
+    assert expected.max() == 1.0
+    assert Onlooker(wiring, {"net": off}).chances(*asked).argmax() != expected.argmax()
 
 
 @pytest.mark.parametrize("text", ["cut:ridge/20", "dead:shed/1", "dark:door/9", "dark-channel:oars/4=G"])

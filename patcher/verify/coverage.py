@@ -158,22 +158,25 @@ class Coverage:
         return None
 
     def _over(self, run: str, pixel: int) -> Asked | None:
-        """Two pixels side by side before the faulty one, those before and behind it, two behind it."""
-        takes, places = self.top.takes([run])[run], self.scene.places[run]
+        """Two pixels side by side before the faulty one, two behind it, and one before with one behind it: whether
+        those are side by side is another thing if all behind the faulty one are fed a pixel off.
+        """
+        takes, places = self.top.takes([run])[run][:, 0], self.scene.places[run]
 
-        def beside(one: int, two: int) -> bool:
-            return abs(int(places[one]) - int(places[two])) in (1, LINE)
+        def beside(one: int) -> NDArray[np.bool_]:
+            return np.isin(np.abs(places - places[one]), (1, LINE))
 
-        def lit(*pixels: int) -> bool:
-            return all(0 <= n < len(takes) and takes[n, 0] >= 0 for n in pixels)
-
-        over = [(pixel - one, pixel + two) for one, two in ((1, 1), (1, 2), (2, 1))]
-        apart = [two for two in over if lit(*two) and not beside(*two)]
-        if not apart:
+        own = beside(pixel - 1)
+        told = np.flatnonzero(own[1:] != own[:-1]) + 1
+        told = told[(told > pixel) & (takes[told] >= 0)]
+        if pixel < 1 or takes[pixel - 1] < 0 or not len(told):
             return None
-        twos = [(pixel - 2, pixel - 1), apart[0], (pixel + 1, pixel + 2)]
-        one = self.repertoire.over(run, takes, [two for two in twos if two == apart[0] or (lit(*two) and beside(*two))])
-        return None if (one.frame.key, one.asks[0]) in self.used else (one.frame, one.asks[0])
+        twos = [(pixel - 1, int(told[0]))]
+        for one in (pixel + 1, pixel - 2):
+            if 0 <= one < len(takes) - 1 and takes[one : one + 2].min() >= 0 and beside(one)[one + 1]:
+                twos.insert(0, (one, one + 1))
+        found = self.repertoire.over(run, self.top.takes([run])[run], twos)
+        return None if (found.frame.key, found.asks[0]) in self.used else (found.frame, found.asks[0])
 
     def _both_ends(self) -> Asked | None:
         """The first two and the last two pixels that light on each run of the thing, where the class has two faults: a

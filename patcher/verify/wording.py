@@ -75,7 +75,7 @@ def asks(show: Show, ask: Ask) -> str:
 
 def _few(show: Show, ask: Ask) -> str:
     """Few pixels are lit, or none; grids are read by their corners, all else from an end on."""
-    if not any(lamps for sight in ask.sights for lamps in sight):
+    if _nothing(ask):
         return f"Nothing should be lit on {listed(list(ask.runs))}. Which line matches what you see?"
     lines = [run for run, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
     if len(ask.runs) == 1:
@@ -83,6 +83,10 @@ def _few(show: Show, ask: Ask) -> str:
         return f"Only a few pixels are lit on {ask.runs[0]}. Which line matches what you see?{begin}"
     begin = "; ".join(f"{run} at {ends(show, run)[0]}" for run in lines)
     return "Only a few pixels are lit. Which line matches what you see?" + f" Begin {begin}." * bool(lines)
+
+
+def _nothing(ask: Ask) -> bool:
+    return ask.kind == "few" and not any(lamps for sight in ask.sights for lamps in sight)
 
 
 def _moving(ask: Ask) -> str:
@@ -100,7 +104,7 @@ def _moving(ask: Ask) -> str:
 
 def marks(show: Show, ask: Ask) -> tuple[Mark, ...]:
     """The places that a question names, where it is to be read from one on."""
-    if ask.kind not in ("outer", "gap", "odd", "few", "vanish", "together"):
+    if ask.kind not in ("outer", "gap", "odd", "few", "vanish", "together") or _nothing(ask):
         return ()
     grids = ask.grids or (None,) * len(ask.runs)
     named = [run for run, grid in zip(ask.runs, grids, strict=True) if grid is None and run not in ask.parts]
