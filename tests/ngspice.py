@@ -197,9 +197,11 @@ def trunk(tables: Tables, name: str) -> Iterator[tuple[tuple[str, int], tuple[st
 
 
 def joints(tables: Tables, name: str) -> list[list[tuple[str, int, float]]]:
-    """Where each tap of a feed joins: the run, the pixel, the wire from the joint before."""
+    """Where each tap of a feed joins: the run, the pixel, the wire from the joint before. At a run that is not hung it
+    hangs loose: the feed goes on from there, and joins nothing else that hangs loose.
+    """
     found = []
-    for tap in tables["feed"][name]["taps"]:
+    for number, tap in enumerate(tables["feed"][name]["taps"], start=1):
         places = lamps(tables, tap["run"])
         if "every" in tap:
             pixels = [pixel for pixel in range(1, len(places) + 1) if (pixel - 1) % tap["every"] == 0]
@@ -211,7 +213,9 @@ def joints(tables: Tables, name: str) -> list[list[tuple[str, int, float]]]:
         for before, pixel in pairwise(pixels):
             pitch = tables["pixel"][tables["run"][tap["run"]]["pixel"]]["pitch"]
             lengths.append(abs(places[pixel - 1] - places[before - 1]) * pitch)
-        found.append([(tap["run"], pixel, length) for pixel, length in zip(pixels, lengths, strict=True)])
+        hung = tables["run"][tap["run"]].get("hung", True)
+        there = tap["run"] if hung else f"tap {number} of {name}, loose"
+        found.append([(there, pixel, length) for pixel, length in zip(pixels, lengths, strict=True)])
     return found
 
 

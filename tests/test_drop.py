@@ -104,8 +104,9 @@ def test_joins_are_where_the_file_puts_them() -> None:
         copper = circuit(wired(tables))
         metre = 0.3048 if tables["show"]["units"] == "ft" else 1.0
         for feed, joins in copper.joins.items():
+            named = [tap["run"] for tap in tables["feed"][feed]["taps"]]
             taps = enumerate(joints(tables, feed), start=1)
-            wanted = [(number, *joint) for number, tap in taps for joint in tap]
+            wanted = [(number, named[number - 1], *joint[1:]) for number, tap in taps for joint in tap]
             assert [(join.tap, join.run, join.pixel) for join in joins] == [joint[:3] for joint in wanted]
             assert [join.metres for join in joins] == pytest.approx([joint[3] * metre for joint in wanted])
             for join in joins:

@@ -656,6 +656,27 @@ def best_kept(found: BoxSwap, kept, old: dict) -> int | None:
     return 0
 
 
+AHEAD_OF_ITS_OWN = show_of(
+    {
+        "one": {"pixel": "rgb", "pixels": 5},
+        "long": {"pixel": "rgb", "pixels": 300, "nulls": 1},
+        "two": {"pixel": "rgb", "pixels": 5, "nulls": 1},
+        "three": {"pixel": "rgb", "pixels": 8},
+        "four": {"pixel": "rgb", "pixels": 5},
+    },
+    {"consecutive": False, "port": {"1": ["long"], "2": ["two"], "3": ["three"]}},
+    {"ports": 3, "skips_nulls": False, "consecutive": True},
+    show={"placement": "fresh", "share_universes": False},
+)
+AHEAD_OF_ITS_OWN["controller"] = {
+    "ahead": {"address": "192.0.2.2", "ports": 1, "port": {"1": ["one"]}},
+    "dead": AHEAD_OF_ITS_OWN["controller"]["dead"],
+    "behind": {"address": "192.0.2.3", "ports": 1, "port": {"1": ["four"]}},
+    "spare": AHEAD_OF_ITS_OWN["controller"]["spare"],
+}
+"""A start that must move fits between the box before it and one of its own, in whose first universe it ends."""
+
+
 def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
 
@@ -664,8 +685,9 @@ def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
         max_examples=500,
         deadline=None,
         suppress_health_check=list(HealthCheck),
-        phases=[Phase.reuse, Phase.generate],
+        phases=[Phase.explicit, Phase.reuse, Phase.generate],
     )
+    @example(AHEAD_OF_ITS_OWN)
     @given(yards())
     def every(tables: dict) -> None:
         nonlocal told, moved

@@ -125,7 +125,9 @@ class _Search:
         return None
 
     def _free_places(self, placed: list[Start], chain: Chain) -> Iterator[int]:
-        """Channel 1 of free universes, those beside the box's own starts first; then right behind one of these."""
+        """Channel 1 of free universes, those beside the box's own starts first; then right behind one of these; then
+        channel 1 from where it ends in the universe in which one of these begins.
+        """
         taken = [start.universes for start in (*self.others, *placed)]
         length = len(Start(chain, 1, 1).universes)
         own = [edge for start in reversed(placed) for edge in (start.universes.stop, start.universes.start - length)]
@@ -138,8 +140,9 @@ class _Search:
                 tried.append(universe)
                 if not any(reach.start < used.stop and used.start < reach.stop for used in taken):
                     yield running(universe, 1)
-        for start in placed:
-            at = first_fit(start.end, chain.links[0].channels)
+        behind = [first_fit(start.end, chain.links[0].channels) for start in placed]
+        before = [running(first, 1) for start in placed if (first := start.universes.start - length + 1) >= 1]
+        for at in (*behind, *before):
             if not any(at < other.end and other.at < chain.end(at) for other in (*self.others, *placed)):
                 yield at
 

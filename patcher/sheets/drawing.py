@@ -30,6 +30,8 @@ from patcher.wiring import Wiring
 _MANY = 60
 """Runs beyond which the show's drawing names boxes, not runs."""
 _TRIES = 3
+_LEAST = 30.0
+"""Millimetres of height that a picture has at least."""
 _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
@@ -136,11 +138,11 @@ def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
     foot = len(legend) * key.ROW + 2
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
-    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high * 0.5) - foot - 12 - less)
+    lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high - _LEAST - 5) - foot - 12)
     hanging = Hanging(
         show, subject.looks, subject.by_box, subject.detail, subject.told, Paper(wide, HIGH), _size(shaped)
     )
-    strips = _strips(subject, shaped, wide, subject.high - foot - lanes - 8 - less)
+    strips = _strips(subject, shaped, wide, max(subject.high - foot - lanes - 8 - less, _LEAST))
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
