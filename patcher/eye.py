@@ -229,7 +229,8 @@ def _needs(goes: NDArray[np.int8]) -> tuple[int, ...]:
 
 def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[np.int8] | None, ...]) -> Ask:
     """Where few lamps are lit on some runs: which of these do they give?"""
-    said = (*(in_words(runs, sight) for sight in sights), "none of these", CANNOT_TELL)
+    lit = any(lamps for sight in sights for lamps in sight)
+    said = (*(in_words(runs, sight) for sight in sights), "none of these" if lit else "something is lit", CANNOT_TELL)
     return Ask("few", runs, said, sights=sights, grids=grids)
 
 

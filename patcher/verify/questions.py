@@ -325,7 +325,7 @@ class Repertoire:
         if not any(any(count) for count in counts):
             return None
         goes = tuple(np.repeat(np.arange(len(colours)), HELD).tolist())
-        says = f"Lit: all of {', '.join(takes)}, {', then '.join(colours)}"
+        says = f"Lit: all of {listed(list(takes))}: {', then '.join(colours)}"
         ask = eye.alike(tuple(takes), tuple(colours), tuple(counts))
         as_planned = Frame(says, tuple(step for step in plain for _ in range(HELD)), goes)
         if all(np.array_equal(np.sort(one), np.sort(two)) for one, two in zip(steps, plain, strict=True)):

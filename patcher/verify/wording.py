@@ -66,7 +66,7 @@ def asks(show: Show, ask: Ask) -> str:
             return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
         case "alike":
             colours = ", then ".join(ask.colours)
-            return f"All of {', '.join(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
+            return f"All of {listed(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":
@@ -76,7 +76,7 @@ def asks(show: Show, ask: Ask) -> str:
 def _few(show: Show, ask: Ask) -> str:
     """Few pixels are lit, or none; grids are read by their corners, all else from an end on."""
     if _nothing(ask):
-        return f"Nothing should be lit on {listed(list(ask.runs))}. Which line matches what you see?"
+        return f"Nothing should be lit on {listed(ask.runs)}. Is anything?"
     lines = [run for run, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
     if len(ask.runs) == 1:
         begin = f" Begin at {ends(show, ask.runs[0])[0]}." if lines else ""
