@@ -64,6 +64,7 @@ def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_l
         tap_run(page, "towpath")
         key(page, "dot")
         assert until(lambda: rig.lit() == {"towpath/1"})
+        page.locator("#hold").wait_for()
         at = page.locator("#hold").bounding_box()
         assert at is not None
         page.mouse.move(at["x"] + 20, at["y"] + 20)
