@@ -418,11 +418,13 @@ class Eye:
         return found
 
     def _odd(self, shades: Shades, ask: Ask) -> Chances:
-        """A lamp of another colour than those on both sides of it is called by the one before it."""
+        """A lamp of another colour than those on both sides of it is called by the one before it; to an eye that sees
+        no gaps the next lit one is beside it.
+        """
         found = np.zeros((len(shades), len(ask.answers)))
         lit = (shades != DARK) & (shades != FLICKER)
-        before, behind = (np.full_like(shades, DARK) for _ in range(2))
-        before[:, 1:], behind[:, :-1] = shades[:, :-1], shades[:, 1:]
+        before = _beside(shades, lit | self.gaps)
+        behind = _beside(shades[:, ::-1], lit[:, ::-1] | self.gaps)[:, ::-1]
         among = (before != DARK) | (behind != DARK)
         alone = lit & among & (shades != before) & (shades != behind)
         count, first = alone.sum(axis=1), alone.argmax(axis=1)
@@ -435,6 +437,16 @@ class Eye:
         found[np.arange(len(shades)), answer] = 1.0 - missed
         found[:, 0] += missed
         return found
+
+
+def _beside(shades: Shades, counted: NDArray[np.bool_]) -> Shades:
+    """For each lamp the shade of the nearest one before it that is counted; dark where there is none."""
+    last = np.where(counted, np.arange(1, shades.shape[1] + 1), 0)
+    last = np.maximum.accumulate(last, axis=1)[:, :-1]
+    rows = np.arange(len(shades))[:, None]
+    found = np.full_like(shades, DARK)
+    found[:, 1:] = np.where(last > 0, shades[rows, last - 1], DARK)
+    return found
 
 
 def parted(holds: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

@@ -159,6 +159,30 @@ def two_side_by_side(one: int, other: int, grid: list[tuple[int, int]], gaps: bo
     return abs(a - c) + abs(b - d) == 1
 
 
+def odd_slowly(lamps: list[int], seeing: Eye) -> list[str]:
+    """Behind which colours a single pixel of another one stands, lamp by lamp."""
+    kept = [lamp for lamp in lamps if seeing.gaps or lamp not in (0, 6)]
+    found = []
+    for n, lamp in enumerate(kept):
+        before, behind = (kept[n - 1] if n else 0), (kept[n + 1] if n + 1 < len(kept) else 0)
+        if lamp not in (0, 6) and (before or behind) and lamp not in (before, behind):
+            found.append(NAMES[before])
+    return found
+
+
+# Source: the issue of step 8: a dead colour of one pixel; an eye that sees no gaps is told nothing by gaps.
+@given(RUN, st.booleans())
+def test_a_single_pixel_of_another_colour_is_called_by_the_one_before_it(lamps: list[int], gaps: bool) -> None:
+    seeing, ask = Eye(gaps=gaps), eye.odd("run", ("red", "green"))
+    chances = seeing.sees(ask, [np.array([lamps], dtype=np.uint8)])[0]
+    single = odd_slowly(lamps, seeing)
+    wanted = (
+        "none" if not single else f"after {single[0]}" if single in (["red"], ["green"]) else "several, or elsewhere"
+    )
+    assert ask.answers[int(chances.argmax())] == wanted
+    assert chances.max() == pytest.approx(1.0 if not single else 0.9)
+
+
 GRID = st.lists(st.tuples(SHADE, st.integers(0, 3)), min_size=1, max_size=14)
 
 
