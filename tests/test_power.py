@@ -136,6 +136,15 @@ def test_what_hangs_loose_at_a_run_that_is_not_hung_joins_no_supplies(where: dic
     assert other == pytest.approx(0.0, abs=1e-9)
 
 
+def test_what_collapses_at_full_leaves_the_highest_level_of_what_shares_its_ground_unknown() -> None:
+    runs = {"a": asleep(), "b": asleep(40) | {"pixel": "dot", "power_joined": False}}
+    supplies = {name: {"volts": 12.0, "amps": 0.1} for name in ("s", "r", "t")}
+    both = {"f": fed(tap("a")), "g": fed(tap("a", "last"), supply="r")}
+    feeds = both | {"h": fed(tap("b", 1, 200.0), supply="t") | {"awg": 24}}
+    for load in power(wired(show(runs, feeds, kinds={"dot": {"draw": "power"}}, supplies=supplies))).supplies:
+        assert (load.dark > 0.0, np.isnan(load.full_white), load.max_level) == (True, True, None)
+
+
 def test_a_tee_has_power_of_its_own() -> None:
     tables = show({"a": asleep(), "t": asleep() | {"same_data_as": "a"}}, {"f": fed(tap("a"))})
     assert rules(tables) == [("error", "unfed", "run.t")]

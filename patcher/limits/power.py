@@ -276,7 +276,7 @@ class Power:
         found: list[float | None] = []
         for at, supply in enumerate(self.show.supplies.values()):
             most = supply.amps * LOADED + SLIGHT
-            if np.isnan(dark[at]) or dark[at] > most:
+            if np.isnan(dark[at] + white[at]) or dark[at] > most:
                 found.append(None)
             elif white[at] <= most:
                 found.append(1.0)
