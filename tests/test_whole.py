@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 from conftest import wired
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
@@ -339,7 +339,69 @@ def large_shows(draw, *, pins: bool) -> dict:
     return tables_of(boxes, share_universes=draw(st.booleans()), first_universe=draw(st.sampled_from((1, 5))))
 
 
+PINNED_AMONG_OTHERS = tables_of(
+    {
+        "box-1": (
+            {"consecutive": True, "first_universe": 1},
+            [
+                [("rgb", 153)],
+                [("rgb", 122)],
+                [("rgb", 386)],
+                [("rgb", 119)],
+                [("rgb", 155)],
+                [("rgb", 273)],
+                [("rgb", 338)],
+                [("rgb", 381)],
+            ],
+        ),
+        "box-2": (
+            {"consecutive": False, "first_universe": 41},
+            [
+                [("rgb", 33)],
+                [("rgb", 78), ("rgb", 126)],
+                [("rgb", 380), ("rgb", 349)],
+                [("rgb", 374), ("rgb", 8)],
+                [("rgb", 256)],
+                [("rgb", 313)],
+                [("rgb", 228), ("rgb", 94)],
+                [("rgb", 194)],
+                [("rgb", 399)],
+            ],
+        ),
+        "box-3": (
+            {"consecutive": False, "start": {"1": "85/101"}},
+            [
+                [("rgb", 312)],
+                [("rgb", 70), ("rgb", 307)],
+                [("rgb", 307), ("rgb", 48)],
+                [("rgb", 193), ("rgb", 376)],
+                [("rgb", 23)],
+                [("rgb", 252), ("rgb", 372)],
+                [("rgb", 365)],
+            ],
+        ),
+        "box-4": (
+            {"consecutive": True, "first_universe": 121},
+            [
+                [("rgb", 258), ("rgb", 27)],
+                [("rgb", 57)],
+                [("rgb", 340)],
+                [("rgb", 183)],
+                [("rgb", 253)],
+                [("rgb", 316)],
+                [("rgb", 148)],
+                [("rgb", 118)],
+            ],
+        ),
+    },
+    share_universes=True,
+    first_universe=1,
+)
+"""Two boxes with no gap are pinned; the longer chains of others would fill the universes that they still need."""
+
+
 @settings(deadline=None, max_examples=20, suppress_health_check=list(HealthCheck))
+@example((PINNED_AMONG_OTHERS, 0), 0.001)
 @given(
     st.one_of(st.tuples(large_shows(pins=True), st.just(0)), st.tuples(large_shows(pins=False), st.just(7))),
     st.sampled_from((0.001, 0.5)),

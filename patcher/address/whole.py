@@ -297,11 +297,13 @@ def _apart(task: Task, first: int) -> Places:
 
 
 def _orders_around(task: Task) -> list[list[int]]:
-    """Orders in which to find places around pinned chains: the file's; long ones first; and that box by box."""
+    """Orders in which to find places around pinned chains: the file's; long ones first; and that box by box, those with
+    a pin first, and of them those first that must have no gap.
+    """
     numbers = [number for number, item in enumerate(task.items) if item.at is None]
     pinned = {item.box for item in task.items if item.at is not None}
     long = sorted(numbers, key=lambda n: (-universes_of(task.items[n].shape), -_over(task.items[n]), n))
-    names = sorted(task.boxes, key=lambda name: name not in pinned)
+    names = sorted(task.boxes, key=lambda name: (name not in pinned, not task.boxes[name].consecutive))
     return [numbers, long, sorted(long, key=lambda n: names.index(task.items[n].box))]
 
 
