@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 import tomli_w
+from hypothesis import settings
 
 TESTS = Path(__file__).parent
 SHOWS = TESTS.parent / "shows"
@@ -25,6 +26,11 @@ os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get
 
 from patcher.show.reading import read  # noqa: E402  (behind the guard)
 from patcher.wiring import Wiring, problems, wire  # noqa: E402
+
+settings.register_profile("same", derandomize=True)
+settings.register_profile("anew", print_blob=True)
+settings.load_profile("same")
+# Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more.
 
 TOGETHER = {
     "drawing": {"test_drawing"},
