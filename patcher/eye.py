@@ -121,6 +121,7 @@ class Ask:
         needs: for each answer how many passes must have begun before it can be true: one that names a pass needs that
             pass, one about the whole frame all of it, `WHOLE`. Empty where nothing moves: all can be said at once.
         parts: for `vanish` and `together`: the runs along which it goes only a part of the way.
+        steady: for `alike`: what is dark or flickers is not asked about.
     """
 
     kind: AskKind
@@ -137,6 +138,7 @@ class Ask:
     counts: tuple[tuple[int, ...], ...] = ()
     needs: tuple[int, ...] = ()
     parts: tuple[str, ...] = ()
+    steady: bool = False
 
     @property
     def price(self) -> float:
@@ -162,8 +164,12 @@ def even(run: str, colour: str, count: int) -> Ask:
     return Ask("even", (run,), said, (colour,), count=count)
 
 
-def alike(runs: tuple[str, ...], colours: tuple[str, ...], counts: tuple[tuple[int, ...], ...]) -> Ask:
-    """All of some runs in one colour after the other: is any pixel dark, dimmer or of another colour?"""
+def alike(
+    runs: tuple[str, ...], colours: tuple[str, ...], counts: tuple[tuple[int, ...], ...], *, steady: bool = False
+) -> Ask:
+    """All of some runs in one colour after the other: is any pixel dark, dimmer or of another colour? Steady: is any of
+    another colour, of those that are lit and steady?
+    """
     said = (
         "all are alike",
         *(f"not in {colour}" for colour in colours),
@@ -171,7 +177,7 @@ def alike(runs: tuple[str, ...], colours: tuple[str, ...], counts: tuple[tuple[i
         "something flickers",
     )
     needs = (WHOLE,) * (len(said) - 1) + (0, 0)
-    return Ask("alike", runs, (*said, CANNOT_TELL), colours, counts=counts, needs=needs)
+    return Ask("alike", runs, (*said, CANNOT_TELL), colours, counts=counts, needs=needs, steady=steady)
 
 
 def missing(run: str, colours: tuple[str, ...]) -> Ask:
@@ -299,10 +305,13 @@ class Eye:
             case _:
                 raise ValueError(ask.kind)
 
-    def evenly(self, run: str, colour: str, count: int, shades: Shades) -> NDArray[np.float64]:
+    def evenly(self, ask: Ask, run: str, colour: str, count: int, shades: Shades) -> NDArray[np.float64]:
         """How likely all that is lit on a run is found alike, where so many pixels should be: shape (variants,); NaN
-        where something flickers.
+        where something flickers, and that is asked about.
         """
+        if ask.steady:
+            other = (shades != DARK) & (shades != FLICKER) & (shades != COLOURS.get(colour, ODD))
+            return np.where(other.any(axis=1), 0.0, 1.0)
         found: NDArray[np.float64] = self._even(shades, even(run, colour, count))[:, 0]
         found[(shades == FLICKER).any(axis=1)] = np.nan
         return found

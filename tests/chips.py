@@ -390,7 +390,7 @@ class Onlooker:
         if ask.kind == "alike":
             each = [
                 np.prod([
-                    self.eye.evenly(run, colour, count, self._shades(run, set(lit.tolist())))[0]
+                    self.eye.evenly(ask, run, colour, count, self._shades(run, set(lit.tolist())))[0]
                     for run, count in zip(ask.runs, counts, strict=True) if count
                 ])
                 for colour, counts, lit in zip(ask.colours, ask.counts, frame.held, strict=True)

@@ -134,9 +134,22 @@ def test_of_faults_that_nobody_modelled_few_end_sure_of_another() -> None:
     [
         ("shift:ridge=-1", "shift:gable=2"), ("shift:ridge=2", "shift:gable=-2"),
         ("missing:ridge/3", "missing:gable/4"), ("cut:ridge/20", "shift:ridge=1"),
+        ("dark:ridge/7", "replaced:ridge/21=RBG"),
     ],
 )  # fmt: skip
 def test_two_faults_of_one_chain_never_end_sure_of_one(thing: str, texts: tuple[str, str]) -> None:
+    assert_not_sure_of_one(thing, texts)
+
+
+@pytest.mark.parametrize(
+    "texts", [("dark:boat/39", "replaced:boat/83=RBG"), ("flicker:boat/99", "replaced:boat/30=GRB")]
+)
+def test_a_fault_is_seen_beside_one_that_leaves_pixels_dark_or_flickering(texts: tuple[str, str]) -> None:
+    """What is dark or flickers makes all of a run look unlike, so what else is unlike there hides behind it."""
+    assert_not_sure_of_one("boat", texts)
+
+
+def assert_not_sure_of_one(thing: str, texts: tuple[str, str]) -> None:
     both = build(WIRING.show, [parse(text, WIRING.show) for text in texts]).faults
     scene = scene_of(PLAN, thing)
     there = build_scene(PLAN, list(scene.variants), [(), both], [None, departure(PLAN, both)])
@@ -208,7 +221,7 @@ def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> Non
     each = np.ones((1, 2))
     for place, (colour, runs) in enumerate(zip(ask.colours, shown, strict=True)):
         for run, bits in zip(ask.runs, runs, strict=True):
-            each[:, place] *= Eye().evenly(run, colour, len(bits), table[bits][None])
+            each[:, place] *= Eye().evenly(ask, run, colour, len(bits), table[bits][None])
     shades = [table[np.concatenate(runs)] for runs in shown]
     answer = ask.answers[int(Eye().compares(each)[0].argmax())]
     wrong = [c for c, own in zip(ask.colours, shades, strict=True) if (own != table[colours[c]]).any()]
@@ -244,6 +257,28 @@ def test_on_a_grid_a_dark_pixel_is_told_from_what_feeds_all_behind_it_a_pixel_of
     expected = see(scene, Eye(), *asked, np.array([number]))[0]
     assert expected.max() == 1.0
     assert Onlooker(wiring, {"net": off}).chances(*asked).argmax() != expected.argmax()
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(0, 1 << 30))
+def test_of_what_is_lit_and_steady_a_single_pixel_of_another_colour_is_seen(seed: int) -> None:
+    """A slow definition, pixel by pixel."""
+    rng, table = np.random.default_rng(seed), shade_table("RGB")
+    ask = alike(("one",), ("red", "green"), ((9,), (9,)), steady=True)
+    shown = [rng.choice([colour, 0, 0x80], size=9) for colour in (1, 2)]
+    for bits in shown:
+        if rng.random() < 0.3:
+            bits[rng.integers(9)] = rng.choice([4, 3])
+    each = [
+        Eye().evenly(ask, "one", colour, 9, table[bits][None]) for colour, bits in zip(ask.colours, shown, strict=True)
+    ]
+    wrong = [
+        colour for colour, own, bits in zip(ask.colours, (1, 2), shown, strict=True)
+        if any(bit not in (own, 0, 0x80) for bit in bits)
+    ]  # fmt: skip
+    answer = ask.answers[int(Eye().compares(np.stack(each, axis=1))[0].argmax())]
+    several = "not in several colours" if len(wrong) > 1 else f"not in {''.join(wrong)}"
+    assert answer == (several if wrong else "all are alike")
 
 
 @pytest.mark.parametrize("text", ["cut:ridge/20", "dead:shed/1", "dark:door/9", "dark-channel:oars/4=G"])

@@ -119,7 +119,8 @@ class Witness:
                 looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
             for run, count in zip(ask.runs, counts, strict=True):
                 if count:
-                    each[:, place] *= self._eye.evenly(run, colour, count, self._shades(run, [x[run] for x in looks]))
+                    shades = self._shades(run, [look[run] for look in looks])
+                    each[:, place] *= self._eye.evenly(ask, run, colour, count, shades)
         return self._eye.compares(each)
 
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:

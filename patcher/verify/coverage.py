@@ -22,8 +22,11 @@ from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Told
 from patcher.verify.questions import Candidate, Repertoire, ends_of, fed_as
 from patcher.verify.scene import Scene
+from patcher.verify.ways import see
 
 Asked = tuple[Frame, Ask]
+
+SURELY = 0.999
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,11 +132,15 @@ class Coverage:
         one = self.repertoire.alike(self.top.takes(self._claimed))
         if one is None:
             return None
-        held = [step for told in self.heard if told.ask.kind == "alike" for step in told.frame.held]
-        lit = np.concatenate([np.empty(0, dtype=np.int64), *held])
-        if all(np.isin(step, lit).all() for step in one.frame.held) or (one.frame.key, one.asks[0]) in self.used:
+        compared = [told for told in self.heard if told.ask.kind == "alike" and (told.ask.steady or not told.answer)]
+        lit = np.concatenate([np.empty(0, dtype=np.int64), *(step for told in compared for step in told.frame.held)])
+        if all(np.isin(step, lit).all() for step in one.frame.held):
             return None
-        return one.frame, one.asks[0]
+        every, steady = one.asks
+        # What the class has dark or flickering would hide what is wrong beside it
+        sound = see(self.top.scene, self.eye, one.frame, every, np.array([self.top.number]))[0][0] > SURELY
+        ask = every if sound else steady
+        return None if (one.frame.key, ask) in self.used else (one.frame, ask)
 
     def _read(self) -> Asked | None:
         """The four pixels around a faulty one, by themselves, where they were not read yet: what else is wrong there

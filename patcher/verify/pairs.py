@@ -308,7 +308,8 @@ class Pairs:
             for run, each, count in zip(one.ask.runs, takes, counts, strict=True):
                 if count:
                     same = each[:1] if each.strides[0] == 0 else each
-                    found[:, place] *= self._eye.evenly(run, colour, count, shades_of(same, frame, self._tables[run]))
+                    shades = shades_of(same, frame, self._tables[run])
+                    found[:, place] *= self._eye.evenly(one.ask, run, colour, count, shades)
         return found
 
     def _moved(self, one: Told, takes: Sequence[Takes], base: Sequence[Takes]) -> Belief:

@@ -307,7 +307,8 @@ class Repertoire:
         return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
 
     def alike(self, takes: dict[str, Channels]) -> Candidate | None:
-        """All of some runs in one colour after the other, each held for a while; None where they have no colours.
+        """All of some runs in one colour after the other, each held for a while; None where they have no colours. The
+        second ask is of what is lit and steady alone.
 
         Args:
             takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
@@ -326,12 +327,13 @@ class Repertoire:
             return None
         goes = tuple(np.repeat(np.arange(len(colours)), HELD).tolist())
         says = f"Lit: all of {listed(list(takes))}: {', then '.join(colours)}"
-        ask = eye.alike(tuple(takes), tuple(colours), tuple(counts))
+        said = tuple(takes), tuple(colours), tuple(counts)
+        asks = eye.alike(*said), eye.alike(*said, steady=True)
         as_planned = Frame(says, tuple(step for step in plain for _ in range(HELD)), goes)
         if all(np.array_equal(np.sort(one), np.sort(two)) for one, two in zip(steps, plain, strict=True)):
-            return Candidate(as_planned, (ask,))
+            return Candidate(as_planned, asks)
         fed = tuple(step for step in steps for _ in range(HELD))
-        return Candidate(Frame(f"{says}{AS_BELIEVED}", fed, goes, as_planned), (ask,))
+        return Candidate(Frame(f"{says}{AS_BELIEVED}", fed, goes, as_planned), asks)
 
     def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
         """The steps of two lamps side by side along a run, as far as both light, or of a dot where none do.

@@ -69,5 +69,5 @@ def _evenly(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) ->
         for (run, own), count in zip(ways.items(), counts, strict=True):
             if count:
                 (shades,) = own.shades([Frame("", (lit,))])
-                found *= eye.evenly(run, colour, count, shades[0])[own.of]
+                found *= eye.evenly(ask, run, colour, count, shades[0])[own.of]
         yield found

@@ -66,6 +66,9 @@ def asks(show: Show, ask: Ask) -> str:
             return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
         case "alike":
             colours = ", then ".join(ask.colours)
+            if ask.steady:
+                lit = f"Look at the pixels of {listed(ask.runs)} that are lit and steady."
+                return f"{lit} They should be {colours}. Is any of them of another colour?"
             return f"All of {listed(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
         case "flicker":
             return f"Does anything on {run} flicker?"
