@@ -411,6 +411,14 @@ def test_new_writes_over_nothing_and_only_what_a_command_takes(tmp_path: Path, h
     assert here("check", "b.toml").returncode == 0
 
 
+def test_where_a_show_is_not_those_beside_it_are_named_and_no_other_file(heron_lock: Path, here: Patcher) -> None:
+    for name in ("pyproject.toml", "heron-lock.checks.toml", "heron-lock.patch.toml"):
+        heron_lock.with_name(name).write_text('[project]\nname = "show"\n')
+    os.mkfifo(heron_lock.with_name("waits.toml"))
+    ran = here("check", "heron-look.toml")
+    assert (ran.returncode, "there is: heron-lock.toml\n" in ran.stderr.replace("  [", "\n")) == (2, True)
+
+
 # --- what is written can be read again ----------------------------------------------------------------------------
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from patcher.cli.terminal import Terminal, terminal
+from patcher.cli.terminal import Console, Terminal, terminal
 from patcher.stream.playing import Move
 
 ON, BACK = {" ", "n", "\x1b[C", "\x1bOC"}, {"b", "\x1b[D", "\x1bOD"}
@@ -19,7 +19,7 @@ class Keys:
         done: the person wants to stop, or nothing more can be typed.
     """
 
-    def __init__(self, source: Terminal) -> None:
+    def __init__(self, source: Terminal | Console) -> None:
         """Read from a terminal, or from what stands in for it."""
         self.done = False
         self._source = source

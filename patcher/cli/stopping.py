@@ -10,6 +10,7 @@ from __future__ import annotations
 import select
 import signal
 import socket
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -66,7 +67,7 @@ class Stop:
         with blackout.LOCK:
             began = time.monotonic()
             with terminal.ordinary(), blackout.rest():
-                if not told(0.0):
+                if not told(0.0) and sys.platform != "win32":
                     # This thread alone is told: so it is stopped before it does anything else, and all others with it.
                     signal.pthread_kill(threading.get_ident(), signal.SIGSTOP)
                 if told(SETTLES):
@@ -80,8 +81,10 @@ def catchable() -> set[int]:
     What was ignored from the beginning, as by `nohup`, ends nothing; what another's handler has is theirs.
     """
     by_hand = _numbers(ASKED_BY_HAND)
+    # On Windows no thread can leave a fault of its own to another: there it ends the program, and is not taken
+    others = _numbers(HARMLESS) | (_numbers(FAULTS) if sys.platform == "win32" else set())
     found: set[int] = set()
-    for number in signal.valid_signals() - _numbers(HARMLESS):
+    for number in signal.valid_signals() - others:
         before = signal.getsignal(number)
         if before is None or (before is signal.SIG_IGN and number not in by_hand):
             continue
@@ -104,7 +107,8 @@ def stopping() -> Iterator[Stop]:
     before = {number: signal.signal(number, _nothing) for number in taken}
     told = signal.set_wakeup_fd(mouth.fileno(), warn_on_full_buffer=False)
     faults = taken & _numbers(FAULTS)
-    signal.pthread_sigmask(signal.SIG_BLOCK, faults)
+    if sys.platform != "win32":
+        signal.pthread_sigmask(signal.SIG_BLOCK, faults)
     watcher = threading.Thread(target=_watch, args=(stop, ears, faults), name="signals", daemon=True)
     watcher.start()
     try:
@@ -116,7 +120,8 @@ def stopping() -> Iterator[Stop]:
         signal.set_wakeup_fd(told, warn_on_full_buffer=False)
         mouth.shutdown(socket.SHUT_WR)
         watcher.join()
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, faults)
+        if sys.platform != "win32":
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, faults)
         ears.close()
         mouth.close()
 
@@ -131,8 +136,9 @@ def _numbers(names: tuple[str, ...]) -> set[int]:
 
 def _watch(stop: Stop, ears: socket.socket, faults: set[int]) -> None:
     """Do at once what each signal asks for, until the other end of `ears` is shut."""
-    # Threads that block these end, with the program, by a fault of their own; one that was sent comes to this thread.
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, faults)
+    if sys.platform != "win32":
+        # Threads that block these end, with the program, by a fault of their own; one that was sent comes to this one.
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, faults)
     stops = _numbers(STOPS)
 
     def heard(seconds: float | None) -> set[int] | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import queue
 import select
 import sys
 import threading
@@ -37,6 +39,8 @@ class Terminal:
 
     def _ready(self) -> bool:
         """Whether it is ours to read: in the background it is the shell's. Then it gives single keys."""
+        if sys.platform == "win32":
+            return False
         import termios
         import tty
 
@@ -51,6 +55,8 @@ class Terminal:
             return True
 
     def _foreground(self) -> bool:
+        if sys.platform == "win32":
+            return True
         try:
             return os.tcgetpgrp(self.source) == os.getpgrp()
         except OSError:
@@ -58,6 +64,8 @@ class Terminal:
 
     def put_back(self) -> None:
         """Leave the terminal as it was."""
+        if sys.platform == "win32":
+            return
         import termios
 
         with _changing:
@@ -66,16 +74,78 @@ class Terminal:
             self._before = None
 
 
-_open: list[Terminal] = []
+class Console:
+    """The same where the system has no termios, as on Windows: it lends single keys without being changed.
+
+    Attributes:
+        source: its file descriptor.
+    """
+
+    def __init__(self, source: int) -> None:
+        """Read from a file descriptor; what is no terminal is read by a thread of its own."""
+        self.source = source
+        self._come: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        if not os.isatty(source):
+            threading.Thread(target=self._go, name="keys", daemon=True).start()
+
+    def read(self, seconds: float) -> bytes | None:
+        """What was typed, after waiting at most so many seconds; empty where nothing more can come, None where nothing
+        came.
+        """
+        if not os.isatty(self.source):
+            try:
+                return self._come.get(timeout=seconds)
+            except queue.Empty:
+                return None
+        until = time.monotonic() + seconds
+        while not _typed():
+            if time.monotonic() >= until:
+                return None
+            time.sleep(_LOOK)
+        from click import getchar
+
+        try:
+            key = getchar()
+        except EOFError:
+            return b""
+        return ARROWS.get(key, key).encode()
+
+    def put_back(self) -> None:
+        """It was never changed."""
+
+    def _go(self) -> None:
+        octets = b"?"
+        while octets:
+            octets = os.read(self.source, 256)
+            self._come.put(octets)
+
+
+ARROWS = {"\xe0M": "\x1b[C", "\xe0K": "\x1b[D", "\x00M": "\x1b[C", "\x00K": "\x1b[D"}
+"""Right and left as Windows tells them, and as terminals do. Source: Microsoft C runtime, _getch: 0 or 0xE0, then the
+key's scan code, 77 and 75 (from memory).
+"""
+_LOOK = 0.01
+"""Seconds from one look for a key to the next."""
+
+
+def _typed() -> bool:
+    if sys.platform != "win32":
+        return True
+    import msvcrt
+
+    return msvcrt.kbhit()
+
+
+_open: list[Terminal | Console] = []
 _changing = threading.Lock()
 _lent = False
 """Whether the terminal is another's for the moment, whoever reads."""
 
 
 @contextmanager
-def terminal() -> Iterator[Terminal]:
+def terminal() -> Iterator[Terminal | Console]:
     """Keys one by one from the terminal, or from whatever stands in for it; the terminal is left as it was."""
-    opened = Terminal(sys.stdin.fileno())
+    opened = (Console if importlib.util.find_spec("termios") is None else Terminal)(sys.stdin.fileno())
     _open.append(opened)
     try:
         yield opened

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from patcher.cli.terminal import Terminal, terminal
+from patcher.cli.terminal import Console, Terminal, terminal
 
 END = "\x04"
 """Ctrl-D: nothing more is typed."""
@@ -18,7 +18,7 @@ class Typed:
         ended: nothing more can be typed.
     """
 
-    def __init__(self, source: Terminal) -> None:
+    def __init__(self, source: Terminal | Console) -> None:
         self.ended = False
         self._source = source
         self._octets = b""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import csv
 import stat
 from functools import lru_cache
@@ -67,10 +68,24 @@ def read_text(path: Path) -> str:
 
 def _beside(path: Path) -> str:
     with contextlib.suppress(OSError):
-        shows = sorted(entry.name for entry in path.parent.glob("*.toml") if not entry.name.endswith(".patch.toml"))
+        shows = [entry.name for entry in sorted(path.parent.glob("*.toml")) if _is_show(entry)]
         if shows:
             return f"there is: {', '.join(shows[:6])}"
     return "patcher new FILE writes a first one"
+
+
+def _is_show(path: Path) -> bool:
+    """Whether a file has the table that every show has, within its first octets."""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            return re.search(rb"(?m)^\s*\[\s*show\s*\]", file.read(_BEGIN)) is not None
+    except OSError:
+        return False
+
+
+_BEGIN = 1 << 16
 
 
 def _read_points(folder: Path, name: str) -> list[list[float]]:

@@ -8,6 +8,7 @@ out, and said: it would be wrong to take its packets from it, and worse not to l
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -55,6 +56,8 @@ def addresses(interface: str | None) -> list[list[Ear]]:
 
 def _room(sockets: int) -> int:
     """How many of so many sockets may be opened; the system is asked for more as far as that needs no rights."""
+    if sys.platform == "win32":
+        return sockets
     try:
         import resource
 

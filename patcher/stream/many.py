@@ -17,6 +17,8 @@ A_CALL = 512
 """Datagrams that one call takes."""
 _NAME = 16
 _REMEMBERED = 4096
+_MSG_DONTWAIT = 0x40
+"""Linux, recv(2): an answer at once, whether anything has come or not."""
 _ADDRESS = struct.Struct("!H4s")
 
 Arrived = tuple[bytes, str]
@@ -79,7 +81,7 @@ class _Many:
     def __call__(self, source: socket.socket, most: int) -> list[Arrived]:
         found: list[Arrived] = []
         while (wanted := min(most - len(found), A_CALL)) > 0:
-            got = self._call(source.fileno(), self._messages, wanted, socket.MSG_DONTWAIT, None)
+            got = self._call(source.fileno(), self._messages, wanted, _MSG_DONTWAIT, None)
             if got <= 0:
                 break
             # One copy of all, then slices of it: quicker than a copy each out of the block.
