@@ -12,9 +12,9 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from patcher.cli.witness import Witness
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
-from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import levels
 from patcher.stream.looks import Look
+from patcher.trade import TEST_LEVEL
 from patcher.verify import Question
 from patcher.verify.items import items
 from patcher.verify.rounds import plan as steps_of

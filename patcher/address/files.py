@@ -20,8 +20,8 @@ from patcher.address.entered import Entered
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.errors import PatcherError, refuse
 from patcher.show.files import read_text
-from patcher.show.tables import is_address
 from patcher.show.writing import Seen, alone_with, as_read, write_together
+from patcher.trade import is_address
 
 FORMAT = 1
 Read = TypeVar("Read")

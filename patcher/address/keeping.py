@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from patcher.address.choosing import choose
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Chain, Patch, Start, first_fit, running
 from patcher.address.seats import Box, Claim, Rule, Seat, stay
 from patcher.address.sharing import one_by_one
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, behind, first_fit, running, written
+from patcher.address.patch import Chain, Link, Patch, Start, behind, first_fit, running, written
 from patcher.address.rules import breaches
 from patcher.show.drafting import Draft, DraftBox, DraftRun, draft_text, folded, legal_name
 from patcher.show.listing import Row
 from patcher.show.reading import read
+from patcher.trade import CHANNELS, MOST_PORTS
 
-_ORDERS = {1: "W", 2: "RG", 3: "RGB", 4: "RGBW"}
-_MOST_PORTS = 10_000
+_ORDERS = {1: "W", 2: "RG"}
 Key = tuple[int, int]
 """What tells a row from all others."""
 
@@ -164,7 +164,7 @@ def _box(
     highest = max(told, default=0)
     for row in rows:
         if row.port is None:
-            highest = min(highest + 1, _MOST_PORTS)
+            highest = min(highest + 1, MOST_PORTS)
         ports.setdefault(highest if row.port is None else row.port, []).append(row)
     by_place = {port: sorted(own, key=lambda row: (row.universe, row.channel)) for port, own in ports.items()}
     follows = all(_follow(one, two, widths) for own in by_place.values() for one, two in pairwise(own))

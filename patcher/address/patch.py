@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from patcher.show.tables import CHANNELS as CHANNELS
+from patcher.trade import CHANNELS
 
 
 def running(universe: int, channel: int) -> int:

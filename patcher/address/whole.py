@@ -18,9 +18,9 @@ from patcher.address.beside import around, box_by_box, without_gap
 from patcher.address.bounds import Remainders, lower_bound, remainders
 from patcher.address.orders import Item, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.address.packing import Packing, pack
-from patcher.address.patch import CHANNELS, Chain, running
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Chain, running
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 FEW = 12
 """Most chains whose every order is tried."""

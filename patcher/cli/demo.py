@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from patcher.cli.saying import count
+from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 SHOW = "heron-lock.toml"
 WALKED, GRID, FAULT = "footbridge-rail", "gate-right", "data-in:gate-right=bottom-left"
-LEVEL = 0.3
 PATIENCE = 2.0
 """Seconds to wait for the packets of one frame on the loopback."""
 
@@ -125,9 +125,9 @@ class _Watched:
                     print("Ended; all is dark.")
                     raise typer.Exit(1)
                 look = self.pattern.look(step)
-                sender.send(levels(look, wiring, patch, universes, LEVEL))
+                sender.send(levels(look, wiring, patch, universes, TEST_LEVEL))
                 hear(sender.packets)
-                wrong = differences(look, LEVEL, wiring, yard)
+                wrong = differences(look, TEST_LEVEL, wiring, yard)
                 if not wrong:
                     self.as_planned += 1
                 elif self.first_wrong is None:

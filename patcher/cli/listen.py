@@ -13,6 +13,7 @@ import typer
 
 from patcher.cli.loading import AsJson, load, load_patch
 from patcher.errors import Finding, refuse
+from patcher.trade import DISCOVERY_UNIVERSE, FIRST_UNIVERSE, HIGHEST_UNIVERSE, UDP_PORTS
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -138,7 +139,6 @@ def _universes(text: str | None, scene: Scene) -> list[int]:
     """The E1.31 universes to join: those named, and the show's."""
     from patcher.stream.hearing import MOST_GROUPS
     from patcher.stream.sender import box_universes
-    from patcher.wire import e131
 
     found: set[int] = set()
     if scene.patch is not None:
@@ -149,8 +149,9 @@ def _universes(text: str | None, scene: Scene) -> list[int]:
         if not all(number.isascii() and number.isdigit() and len(number) < 6 for number in numbers):
             raise refuse("--universe", f"“{part}” is no universe and no range of them", "write it like 1-20,64")
         low, high = int(numbers[0]), int(numbers[-1])
-        if not e131.FIRST_UNIVERSE <= low <= high <= e131.LAST_UNIVERSE:
-            raise refuse("--universe", f"“{part}” is not within 1 to 63999, rising", "write it like 1-20,64")
+        if not FIRST_UNIVERSE <= low <= high <= HIGHEST_UNIVERSE:
+            says = f"“{part}” is not within {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}, rising"
+            raise refuse("--universe", says, "write it like 1-20,64")
         found.update(range(low, high + 1))
     if len(found) > MOST_GROUPS:
         if text:
@@ -167,7 +168,6 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
     from patcher.stream.hearing import Hearing
     from patcher.stream.listening import Listening
     from patcher.stream.probing import Prober
-    from patcher.wire import e131
 
     asks = {} if scene.yard else scene.hosts
     show = scene.wiring.show if scene.wiring else None
@@ -175,7 +175,7 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
     e131_boxes = [host for host in asks.values() if host and host not in art_net]
     listening = Listening()
     with stopping() as stop, Hearing() as hearing, Prober(art_net, e131_boxes, interface) as prober:
-        hearing.listen_on([e131.DISCOVERY_UNIVERSE, *numbers], interface)
+        hearing.listen_on([DISCOVERY_UNIVERSE, *numbers], interface)
         if not hearing.ears:
             reasons = "; ".join(sorted(set(hearing.deaf.values())))
             raise refuse("listen", f"could open no port: {reasons}", "end what else listens, or choose an --interface")
@@ -292,11 +292,10 @@ def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], 
 def _held(scene: Scene, hosts: dict[str, str | None]) -> Iterable[str]:
     """Those addresses at which a program on this machine listens: the yard."""
     from patcher.stream.receiver import Ear, is_free
-    from patcher.wire import artnet, e131
 
     assert scene.wiring is not None  # noqa: S101  (there is a yard only where there is a show)
     for box, host in hosts.items():
-        port = e131.PORT if scene.wiring.show.controllers[box].protocol == "e131" else artnet.PORT
+        port = UDP_PORTS[scene.wiring.show.controllers[box].protocol]
         if host and not is_free(Ear(host, port)):
             yield host
 

@@ -32,7 +32,8 @@ from patcher.cli.pattern import (
 from patcher.cli.saying import count, say_json
 from patcher.cli.screen import order
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
+from patcher.stream.asked import FASTEST_STREAM, Asked, PatternName
+from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -62,7 +63,7 @@ def send(
     seconds: Seconds = None,
     loops: Loops = None,
     step: Step = False,
-    priority: Priority = 100,
+    priority: Priority = PRIORITY,
     interface: Interface = None,
     sync: Sync = False,
     to: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Send there, not to the boxes.")] = None,

@@ -12,11 +12,11 @@ from patcher.limits.stretches import stretches
 from patcher.limits.supplies import SupplySwap
 from patcher.sheets.rows import NUMBERS, TYPED, null_words, start_row
 from patcher.show.schema import Controller, Show
+from patcher.trade import PROTOCOL_NAMES
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
-PROTOCOLS = {"e131": "E1.31", "artnet": "Art-Net"}
 CARE = (
     "Fixed wiring is a licensed electrician's, by your local code. A ladder stands on firm ground, held by someone, "
     "and not in wind or ice."
@@ -180,7 +180,7 @@ def _was_cut(found: BoxSwap, cable: Cable) -> bool:
 def _type(found: BoxSwap) -> list[str]:
     spare = found.spare
     lines = [f"address {spare.address}"] if spare.address else []
-    lines.append(f"protocol {PROTOCOLS[spare.protocol]}, {spare.delivery}")
+    lines.append(f"protocol {PROTOCOL_NAMES[spare.protocol]}, {spare.delivery}")
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
@@ -224,7 +224,7 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
 
 
 def _sending(box: Controller) -> str:
-    return f"{PROTOCOLS[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
+    return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
 
 
 def _ranges(numbers: list[int]) -> str:

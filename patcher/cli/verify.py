@@ -14,7 +14,8 @@ from patcher.cli.folding import fold
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL
+from patcher.stream.asked import FASTEST_STREAM
+from patcher.trade import TEST_LEVEL
 from patcher.visible import one_line
 
 if TYPE_CHECKING:

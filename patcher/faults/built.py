@@ -17,10 +17,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch
+from patcher.address.patch import Patch
 from patcher.faults.cable import Cable, Place, Takes, dark, places_of, rearranged
 from patcher.faults.fault import OF_BOX, Fault, boxes_of, runs_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 

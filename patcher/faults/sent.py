@@ -11,12 +11,12 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Link, Patch, Start, behind, first_fit
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Link, Patch, Start, behind, first_fit
 from patcher.errors import refuse
 from patcher.faults.fault import Fault, first_run, starts_of
 from patcher.show.runs import Run
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE, letter_place
 from patcher.wiring import Wiring
 
 Stream = NDArray[np.int32]
@@ -41,7 +41,7 @@ def wire_letters(show: Show, controller: str, run: Run) -> str:
     order = show.type_of(run).colour_order
     if not show.controllers[controller].reorders:
         return order
-    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
+    return "".join(sorted(order, key=letter_place))
 
 
 def laid(at: int, pixels: int, channels: int) -> Order:

@@ -15,7 +15,7 @@ from itertools import pairwise, product
 from math import ceil, dist, prod
 from typing import Literal
 
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, written
+from patcher.address.patch import Chain, Patch, Start, behind, first_fit, written
 from patcher.address.placement import chains
 from patcher.address.swapping import falls_by_itself, lamps_at, spare_starts
 from patcher.errors import choose_from, refuse
@@ -31,6 +31,7 @@ from patcher.limits.plan import LONGEST_LEAD
 from patcher.limits.stretches import stretches
 from patcher.shapes import positions
 from patcher.show.schema import Controller, Logic, Show
+from patcher.trade import CHANNELS
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 

@@ -15,8 +15,9 @@ from patcher.phone.desk import Desk, Moment, Screen, Shown
 from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
-from patcher.stream.patterns import FASTEST_FLASH, Pattern
+from patcher.stream.patterns import Pattern
 from patcher.stream.sender import DARK, Sender, Target, box_universes
+from patcher.trade import FASTEST_FLASH
 from patcher.verify.moments import FRAME, Play
 
 SMALL = 8

@@ -16,9 +16,10 @@ from patcher.shapes import positions
 from patcher.stream.asked import Asked, PatternName
 from patcher.stream.choosing import named
 from patcher.stream.levels import pixel_places
-from patcher.stream.looks import COLOURS, Look, Pixels
+from patcher.stream.looks import Look, Pixels
 from patcher.stream.patterns import Pattern
 from patcher.stream.sender import box_universes
+from patcher.trade import colour_name, shows_white
 from patcher.verify.frames import Channels
 from patcher.verify.items import Item, digests, items, older_digests
 from patcher.wiring import Wiring
@@ -154,6 +155,4 @@ def rows(lamps: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
 def _colour_of(letters: str, bits: list[bool]) -> str:
     """The name of a colour by the channels that are on."""
     on = {letter for letter, bit in zip(letters, bits, strict=True) if bit}
-    if on >= set("RGB") or "W" in on:
-        return "white"
-    return next((name for name, colour in COLOURS.items() if set(colour.parts) == on), "other")
+    return "white" if shows_white(on) else colour_name(on) or "other"

@@ -13,8 +13,8 @@ from patcher.errors import PatcherError
 from patcher.phone.desk import Desk, Moment, Screen
 from patcher.phone.plan import Plan
 from patcher.phone.state import Act
-from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
+from patcher.trade import TEST_LEVEL
 from patcher.verify import Question, moments
 from patcher.verify.answering import AGAIN, BACK, Deed, Reply, Word
 from patcher.verify.files import read_record

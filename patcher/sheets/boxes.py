@@ -17,7 +17,8 @@ from patcher.limits.power import Power, RunVolts
 from patcher.limits.timing import PortTime, port_times
 from patcher.sheets.copper import FeedSheet, SupplySheet, feed_sheets, supply_sheets
 from patcher.sheets.rows import StartRow, start_row
-from patcher.sheets.saying import PROTOCOL, lowest, ranges
+from patcher.sheets.saying import lowest, ranges
+from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
 from patcher.wiring import Wiring, port_name
 
@@ -185,7 +186,7 @@ class _Reader:
         groups = map(multicast_group, universes) if table.delivery == "multicast" else ()
         supplies, feeds = self._power(name, ports)
         return BoxSheet(
-            name, table.address, PROTOCOL[table.protocol], table.delivery, tuple(groups), table.start_per,
+            name, table.address, PROTOCOL_NAMES[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
             tuple(start_row(self.wiring, start) for start in starts), ports, supplies, feeds,

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Patch, Start, behind, pieces, written
+from patcher.address.patch import Patch, Start, behind, pieces, written
 from patcher.sheets import key, marks
 from patcher.sheets.ink import (
     BLACK,
@@ -24,6 +24,7 @@ from patcher.sheets.ink import (
     path,
     text_at,
 )  # fmt: skip
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 from patcher.wiring import Wiring
 
 _HEAD, _BAR, _SPACE, _EDGE = 8.0, 5.4, 2.2, 9.0
@@ -168,7 +169,7 @@ def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str)
 
 
 def _left(wide: float) -> float:
-    return long("63999", PLAIN, bold=True) + 2.0
+    return long(str(HIGHEST_UNIVERSE), PLAIN, bold=True) + 2.0
 
 
 def _scale(wide: float) -> float:

@@ -33,6 +33,7 @@ from patcher.show.tables import (
     Wired,
     station_address,
 )
+from patcher.trade import FRAME_RATE, MOST_PORTS, Protocol
 
 StartText = Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]
 
@@ -44,7 +45,7 @@ class Settings(Table):
     """What the display is called; any script."""
     units: Literal["m", "ft"] = "m"
     """Unit of every length in this file: metres or feet."""
-    frame_rate: Annotated[Positive, Field(le=1000)] = 40
+    frame_rate: Annotated[Positive, Field(le=1000)] = FRAME_RATE
     """Frames a second that the show plays at."""
     first_universe: UniverseNumber = 1
     """Where the patch begins."""
@@ -99,11 +100,11 @@ class Controller(Named):
     """IPv4 address of the box."""
     delivery: Literal["unicast", "multicast"] = "unicast"
     """Sent to the box's own address, or to the group of each universe."""
-    protocol: Literal["e131", "artnet"] = "e131"
+    protocol: Protocol = "e131"
     """What the box listens to."""
     start_per: Literal["controller", "port", "run"] = "port"
     """What has a start of its own."""
-    ports: Annotated[Count, Field(le=10_000)]
+    ports: Annotated[Count, Field(le=MOST_PORTS)]
     """How many data outputs the box has."""
     port_pixels: Count | None = None
     """Most pixels on one port, nulls included."""

@@ -22,20 +22,13 @@ from pydantic import (
     model_validator,
 )
 
-CHANNELS = 512
-"""Channels of one universe. Source: ANSI E1.11 (DMX512-A), 512 slots a packet."""
-LAST_UNIVERSE = 63_999
-"""Source: ANSI E1.31-2018, 6.2.7: universes 1–63999."""
-MOST_PIXELS = LAST_UNIVERSE * CHANNELS
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS
+
+MOST_PIXELS = HIGHEST_UNIVERSE * CHANNELS
 """Pixels of one channel that fill every universe of E1.31; no count in a show is larger."""
 NAME_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]*$"
 Corner = Literal["bottom-left", "bottom-right", "top-left", "top-right"]
 End = Literal["first", "last"]
-
-
-def is_address(universe: int, channel: int) -> bool:
-    """Whether there is such a universe and such a channel; both count from 1."""
-    return 1 <= universe <= LAST_UNIVERSE and 1 <= channel <= CHANNELS
 
 
 def _to_metres(length: float, info: ValidationInfo) -> float:
@@ -85,8 +78,10 @@ Amps = Annotated[Positive, Field(ge=1e-3, le=1_000_000)]
 Milliamps = Annotated[NotNegative, Field(le=10_000_000)]
 SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000)]
 Point = tuple[Coordinate, Coordinate]
-ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
-UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=LAST_UNIVERSE)]
+ColourOrder = Annotated[
+    str, StringConstraints(strict=True, pattern=rf"^[A-Z]{{1,{MOST_LETTERS}}}$"), AfterValidator(_known_letters)
+]
+UniverseNumber = Annotated[int, Field(strict=True, ge=FIRST_UNIVERSE, le=HIGHEST_UNIVERSE)]
 PortNumber = Annotated[int, BeforeValidator(_port_number), Field(ge=1)]
 Awg = Annotated[int, Field(strict=True, ge=0, le=40)]
 

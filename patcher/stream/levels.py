@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch, first_fit
+from patcher.address.patch import Patch, first_fit
 from patcher.faults import wire_letters
 from patcher.stream.looks import Look
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 Slots = NDArray[np.uint8]

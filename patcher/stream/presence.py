@@ -9,8 +9,9 @@ from patcher.address.patch import Patch
 from patcher.errors import Finding
 from patcher.show.schema import Show
 from patcher.stream.contention import in_words
-from patcher.stream.listening import Node, Protocol
+from patcher.stream.listening import Node
 from patcher.stream.sender import box_universes
+from patcher.trade import Protocol
 
 SIMULATED = "yard"
 

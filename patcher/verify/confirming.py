@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from patcher.address.patch import CHANNELS
 from patcher.eye import COUNTS_TO, FLICKER, Eye, Shades, missing, shade_table
 from patcher.faults import RANDOM, Planned, Takes, departure
 from patcher.faults.fault import AT_A_LAMP
 from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Glow, Look
+from patcher.trade import CHANNELS
 from patcher.verify.frames import Painter
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.items import items

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patcher.errors import PatcherError
+from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
@@ -24,7 +25,6 @@ MOST_NAMED = 6
 MOST_TRIED = 12
 """Of so many faults that look alike the first that the show file can say is offered."""
 CAUTION = "Supply off at its plug before a box is opened or a wire is touched; both feet on the ground to solder."
-TEST_LEVEL = 0.3
 
 
 @dataclass

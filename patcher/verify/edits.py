@@ -21,7 +21,8 @@ from patcher.faults.sent import exchanged, port_of
 from patcher.shapes import Lattice, data_order, lattice, pixels_at
 from patcher.show.runs import BandRun, GridRun, LoopRun, PathRun, PlainRun, Run
 from patcher.show.schema import Controller, Feed, Show, Tap
-from patcher.show.tables import CHANNELS, Corner
+from patcher.show.tables import Corner
+from patcher.trade import CHANNELS
 
 K = TypeVar("K")
 V = TypeVar("V")

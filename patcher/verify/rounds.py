@@ -18,6 +18,7 @@ from patcher import eye
 from patcher.address.patch import Patch
 from patcher.shapes import cells, positions
 from patcher.stream.looks import COLOURS, Glow, Look
+from patcher.trade import plain_colours
 from patcher.verify import primaries, words
 from patcher.verify.items import Item, drawn_runs, hung_chain, with_tees
 from patcher.verify.scene import quarters_of
@@ -256,10 +257,7 @@ class _Round:
 
     def _shown(self, run: str) -> tuple[str, ...]:
         """The colours that the run's lamps can show and an eye can tell; all of them where it has none of those."""
-        letters = set(self.show.type_of(self.show.runs[run]).colour_order)
-        white = "W" in letters or letters >= set("RGB")
-        own = {"red": "R" in letters, "green": "G" in letters, "blue": "B" in letters, "white": white}
-        return tuple(colour for colour in eye.COLOURS if own[colour]) or ("white",)
+        return plain_colours(self.show.type_of(self.show.runs[run]).colour_order) or ("white",)
 
     def _colour(self, run: str, number: int) -> str:
         shown = self._shown(run)

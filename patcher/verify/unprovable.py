@@ -14,11 +14,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS
 from patcher.eye import BROKEN, DARK, Eye, Shades, shade_table
 from patcher.faults import RANDOM, Departure, Fault, Planned
 from patcher.stream.levels import levels
 from patcher.stream.looks import Glow, Look
+from patcher.trade import CHANNELS
 from patcher.verify.hypotheses import singles
 from patcher.verify.steps import Check, Step, meant_in
 

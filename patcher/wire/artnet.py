@@ -20,22 +20,20 @@ import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from patcher.trade import CHANNELS, LAST_UNIVERSE, UDP_PORTS
 from patcher.wire.malformed import Malformed
 
 Octets = bytes | bytearray | memoryview
 
-PORT = 6454
-"""The UDP port, 0x1936."""
-LAST_PORT_ADDRESS = 32767
-"""A Port-Address is a net of 7 bits, a sub-net of 4 and a universe of 4, from the highest."""
-SLOTS = 512
-"""Most slots in one ArtDmx packet."""
 PROTOCOL_VERSION = 14
 """What is sent, and the least that is read."""
 REPLY_PORTS = 4
 """Most ports that one ArtPollReply describes."""
 SHORT_NAME_OCTETS, LONG_NAME_OCTETS = 17, 63
 """Longest names in ArtPollReply, less the zero that ends them."""
+
+_LAST_PORT_ADDRESS = LAST_UNIVERSE["artnet"]
+"""A Port-Address is a net of 7 bits, a sub-net of 4 and a universe of 4, from the highest."""
 
 _IDENTIFIER = b"Art-Net\x00"
 _OP_POLL, _OP_POLL_REPLY, _OP_DMX, _OP_SYNC = 0x2000, 0x2100, 0x5000, 0x5200
@@ -127,7 +125,7 @@ def dmx_packet(*, port_address: int) -> bytearray:
     """
     _check_port_address(port_address)
     sub_uni, net = port_address & 0xFF, port_address >> 8
-    return _head(_OP_DMX) + _DMX.pack(0, 0, sub_uni, net, SLOTS >> 8, SLOTS & 0xFF) + bytes(SLOTS)
+    return _head(_OP_DMX) + _DMX.pack(0, 0, sub_uni, net, CHANNELS >> 8, CHANNELS & 0xFF) + bytes(CHANNELS)
 
 
 def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
@@ -142,12 +140,12 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
         ValueError: more than 512 slots; the packet is left as it was.
     """
     given = len(slots)
-    if given > SLOTS:
-        raise ValueError(f"{given} slots do not fit into a universe of {SLOTS}")
+    if given > CHANNELS:
+        raise ValueError(f"{given} slots do not fit into a universe of {CHANNELS}")
     packet[SEQUENCE_AT] = sequence % 255 + 1
     packet[SLOTS_AT : SLOTS_AT + given] = slots
-    if given < SLOTS:
-        packet[SLOTS_AT + given :] = bytes(SLOTS - given)
+    if given < CHANNELS:
+        packet[SLOTS_AT + given :] = bytes(CHANNELS - given)
 
 
 def sync_packet() -> bytearray:
@@ -204,7 +202,7 @@ def poll_reply_packet(
         bytes(port_address & 0xF for port_address in port_addresses),
         mac,
     )
-    _LOW_FIRST.pack_into(reply, 14, PORT)
+    _LOW_FIRST.pack_into(reply, 14, UDP_PORTS["artnet"])
     _HIGH_FIRST.pack_into(reply, 20, _OEM_UNKNOWN)
     reply[182 : 182 + ports] = bytes([_DATA_IS_TRANSMITTED] * ports)
     reply[212] = _FIFTEEN_BIT_PORT_ADDRESS
@@ -252,8 +250,8 @@ def _head(opcode: int) -> bytearray:
 
 
 def _check_port_address(port_address: int) -> None:
-    if not 0 <= port_address <= LAST_PORT_ADDRESS:
-        raise ValueError(f"Port-Address {port_address} is not 0 to {LAST_PORT_ADDRESS}")
+    if not 0 <= port_address <= _LAST_PORT_ADDRESS:
+        raise ValueError(f"Port-Address {port_address} is not 0 to {_LAST_PORT_ADDRESS}")
 
 
 def _ascii(field: str, name: str, most: int) -> bytes:
@@ -277,8 +275,8 @@ def _decode_dmx(octets: Octets) -> Dmx | Malformed:
     follow = len(octets) - SLOTS_AT
     if length > follow:
         return Malformed(f"ArtDmx's length says {length} slots but {follow} follow")
-    if not 2 <= length <= SLOTS:
-        return Malformed(f"ArtDmx's length {length} is not 2 to {SLOTS}")
+    if not 2 <= length <= CHANNELS:
+        return Malformed(f"ArtDmx's length {length} is not 2 to {CHANNELS}")
     if length % 2:
         return Malformed(f"ArtDmx's length {length} is odd")
     if net > 0x7F:

@@ -22,6 +22,7 @@ from patcher.show.schema import Show
 from patcher.stream.looks import Look
 from patcher.stream.receiver import Ear
 from patcher.stream.sender import Target, box_universes
+from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wiring import Wiring
 from patcher.yard.boxes import Box
@@ -66,7 +67,7 @@ def ears(
 def _box_ears(show: Show, name: str, universes: Sequence[int], hosts: Mapping[str, str]) -> list[Ear]:
     controller = show.controllers[name]
     if controller.delivery == "multicast":
-        return [Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK) for universe in universes]
+        return [Ear(e131.multicast_group(universe), UDP_PORTS["e131"], LOOPBACK) for universe in universes]
     return [Ear(hosts[name], Target(controller.protocol, 1, "").port)] if universes else []
 
 
@@ -77,7 +78,7 @@ def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
         if show.controllers[name].delivery == "multicast":
             for universe in box.stream_sync.universes:
                 if universe not in box.universes:
-                    found.setdefault(Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK), []).append(name)
+                    found.setdefault(Ear(e131.multicast_group(universe), UDP_PORTS["e131"], LOOPBACK), []).append(name)
     return found
 
 

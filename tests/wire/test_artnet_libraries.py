@@ -14,6 +14,7 @@ from pyartnet.impl_artnet import ArtNetNode
 from stupidArtnet import StupidArtnet
 from wire_samples import LEVELS, artnet_dmx
 
+from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
 
@@ -114,7 +115,7 @@ class Outbox:
         self.packets: list[bytes] = []
 
     def sendto(self, octets: bytes, address: tuple[str, int]) -> None:
-        assert address == ("127.0.0.1", artnet.PORT)
+        assert address == ("127.0.0.1", UDP_PORTS["artnet"])
         self.packets.append(bytes(octets))
 
 
@@ -122,7 +123,7 @@ def pyartnet_writes(port_address: int, levels: bytes, frames: int) -> list[bytes
     """What pyartnet's own code sends: so many times the levels, and an ArtSync after each."""
 
     async def write() -> list[bytes]:
-        node = ArtNetNode(UnicastNetworkTarget.create("127.0.0.1", artnet.PORT))
+        node = ArtNetNode(UnicastNetworkTarget.create("127.0.0.1", UDP_PORTS["artnet"]))
         outbox = node._socket = Outbox()
         universe = node.add_universe(port_address)
         universe.add_channel(1, len(levels)).set_values(list(levels))

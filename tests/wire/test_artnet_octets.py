@@ -203,11 +203,6 @@ def test_poll_reply_is_read() -> None:
     assert second_is_an_input.port_addresses == (0x1231, 0x1230)
 
 
-def test_constants() -> None:
-    # Source: Art-Net 4, by way of CHECKS
-    assert (artnet.PORT, artnet.LAST_PORT_ADDRESS, artnet.SLOTS, artnet.PROTOCOL_VERSION) == (0x1936, 32767, 512, 14)
-
-
 @pytest.mark.parametrize(
     ("build", "words"),
     [

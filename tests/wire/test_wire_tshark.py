@@ -11,6 +11,7 @@ import pytest
 from dissection import Reading, dissect
 from wire_samples import CID, LEVELS, MAC, SOURCE, artnet_dmx, artnet_poll_reply, e131_data, with_octet
 
+from patcher.trade import UDP_PORTS
 from patcher.wire import artnet, e131
 
 UNIVERSES = [1, 7, 255, 256, 0x1234, 63999]
@@ -55,13 +56,13 @@ def artnet_packets() -> dict[object, bytes]:
 def acn(folder: Path) -> dict[object, Reading]:
     packets = e131_packets()
     disguised = [with_octet(packet, 21, 4) if packet[21] == 8 else packet for packet in packets.values()]
-    return dict(zip(packets, dissect(folder, e131.PORT, disguised), strict=True))
+    return dict(zip(packets, dissect(folder, UDP_PORTS["e131"], disguised), strict=True))
 
 
 @pytest.fixture(scope="module")
 def art(folder: Path) -> dict[object, Reading]:
     packets = artnet_packets()
-    return dict(zip(packets, dissect(folder, artnet.PORT, packets.values()), strict=True))
+    return dict(zip(packets, dissect(folder, UDP_PORTS["artnet"], packets.values()), strict=True))
 
 
 def slots_of(reading: Reading) -> bytes:
