@@ -120,7 +120,7 @@ class Answerer:
         if len(step.looks) == 1:
             seen = [self._shades(step.looks[0])]
         else:
-            sent = [levels(look, wiring, plan.patch, plan.universes, TEST_LEVEL) for look in step.looks]
+            sent = [levels(look, wiring, plan.patch, plan.patch.universes, TEST_LEVEL) for look in step.looks]
             seen = self.witness.shown(sent)
         said = as_said(step, wiring, seen, Eye())
         wrong = [thing for thing, chance in said.items() if thing and chance < 0.5]

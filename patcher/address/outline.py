@@ -208,7 +208,7 @@ def _fitted(draft: Draft, patch: Patch) -> Draft:
 
 def _pinned(box: DraftBox, patch: Patch, share: bool) -> DraftBox:
     """The box with its starts pinned, where they do not follow each other as the placement `follow` lays them."""
-    own = [start for start in patch.starts if start.controller == box.name]
+    own = patch.boxes[box.name]
     first = own[0]
     ends = {start.end for start in patch.starts if start.controller != box.name}
     begins = first.at % CHANNELS == 0 or (share and any(_fits(end, first) for end in ends))

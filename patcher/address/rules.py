@@ -6,7 +6,7 @@ the starts are.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from patcher.address.patch import Patch, Start, first_fit, running, written
@@ -23,10 +23,7 @@ def breaches(show: Show, patch: Patch) -> list[Finding]:
     """Everything in a patch that cannot be."""
     found = [finding for start in patch.starts for finding in _start(show, start)]
     found += _overlaps(show, patch)
-    boxes: dict[str, list[Start]] = {}
-    for start in patch.starts:
-        boxes.setdefault(start.controller, []).append(start)
-    for name, starts in boxes.items():
+    for name, starts in patch.boxes.items():
         found += _box(show.controllers[name], starts)
     return found
 
@@ -74,7 +71,7 @@ def _text(at: int) -> str:
     return "{}/{}".format(*written(at))
 
 
-def _box(controller: Controller, starts: list[Start]) -> Iterator[Finding]:
+def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
     """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
     free = [start.at for start in starts if start.chain.key not in controller.pins]

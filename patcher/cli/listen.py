@@ -121,13 +121,12 @@ def _is_one_host(text: str) -> bool:
 def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
     if show is None:
         return Scene()
-    from patcher.stream.sender import box_universes
 
     wiring = load(show)
     patch = load_patch(show, wiring)
     hosts: dict[str, str | None] = {}
     if boxes:
-        hosts = {box: wiring.show.controllers[box].address for box in box_universes(patch)}
+        hosts = {box: wiring.show.controllers[box].address for box in patch.boxes}
         if yard:
             from patcher.yard.yard import addresses
 
@@ -138,11 +137,10 @@ def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
 def _universes(text: str | None, scene: Scene) -> list[int]:
     """The E1.31 universes to join: those named, and the show's."""
     from patcher.stream.hearing import MOST_GROUPS
-    from patcher.stream.sender import box_universes
 
     found: set[int] = set()
     if scene.patch is not None:
-        found.update(universe for universes in box_universes(scene.patch).values() for universe in universes)
+        found.update(scene.patch.universes)
     for part in (text or ("" if found else USUAL_UNIVERSES)).split(",") if text or not found else ():
         first, dash, last = (piece.strip() for piece in part.partition("-"))
         numbers = [first, last] if dash else [first]

@@ -11,7 +11,6 @@ from patcher.address.patch import Patch
 from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades, shade_table
 from patcher.faults import Built
 from patcher.stream.levels import Levels
-from patcher.stream.sender import box_universes
 from patcher.trade import CHANNELS, FRAME_RATE, Protocol
 from patcher.verify import Frame, Question
 from patcher.verify.hypotheses import Hypothesis
@@ -44,7 +43,7 @@ class Witness:
         self._yard = Yard(wiring, patch, built, seed=seed)
         self._eye = eye or Eye()
         self._chance = np.random.default_rng(seed)
-        self._universes = box_universes(patch)
+        self._universes = patch.box_universes
         self._packets: dict[tuple[str, int], bytearray] = {}
         self._sent = 0
         self._mends = mends

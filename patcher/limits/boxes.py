@@ -110,7 +110,7 @@ class BoxSwap:
     @property
     def starts(self) -> tuple[Start, ...]:
         """The spare's starts: what is typed into it."""
-        return tuple(start for start in self.patch.starts if start.controller == self.shelved.name)
+        return self.patch.boxes.get(self.shelved.name, ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +206,7 @@ class _Ways:
     def __init__(self, wiring: Wiring, kept: Patch, old: Controller, new: Controller) -> None:
         self.wiring, self.show, self.old, self.new = wiring, wiring.show, old, new
         self.chains = list(wiring.of_controller(old.name).items())
-        laid = [one for start in kept.starts if start.controller == old.name for one in start.laid()]
+        laid = [one for start in kept.boxes.get(old.name, ()) for one in start.laid()]
         self.today = {link.run: first for link, _, first, _ in laid}
         self.begins = frozenset(begin for _, begin, _, _ in laid)
         self.reorders = old.reorders and new.reorders

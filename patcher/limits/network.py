@@ -85,17 +85,14 @@ def most_universes(protocol: Protocol, frame_rate: float, mbps: float = LINK_MBP
 
 def traffic(show: Show, patch: Patch) -> Traffic:
     """What is sent at the show's frame rate under a patch."""
-    universes: dict[str, set[int]] = {}
-    for start in patch.starts:
-        universes.setdefault(start.controller, set()).update(start.universes)
     boxes: dict[str, Stream] = {}
     groups: set[int] = set()
     sent: dict[Protocol, int] = {"e131": 0, "artnet": 0}
-    for box, numbers in universes.items():
+    for box, numbers in patch.box_universes.items():
         controller = show.controllers[box]
         boxes[box] = _stream({controller.protocol: len(numbers)}, show.settings.frame_rate)
         if controller.delivery == "multicast":
-            groups |= numbers
+            groups.update(numbers)
         else:
             sent[controller.protocol] += len(numbers)
     sent["e131"] += len(groups)

@@ -16,7 +16,7 @@ from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
 from patcher.stream.patterns import Pattern
-from patcher.stream.sender import DARK, Sender, Target, box_universes
+from patcher.stream.sender import DARK, Sender, Target
 from patcher.trade import FASTEST_FLASH
 from patcher.verify.moments import FRAME, Play
 
@@ -227,7 +227,7 @@ def play(
 
 def boxes_at(plan: Plan, goals: Sequence[Target]) -> dict[str, str]:
     """The box at each host that is sent to: the one most of whose universes go there first, as `frame_goals` has it."""
-    own = box_universes(plan.patch)
+    own = plan.patch.box_universes
     sent: dict[str, dict[int, None]] = {}
     for goal in goals:
         sent.setdefault(goal.host, {})[goal.universe] = None

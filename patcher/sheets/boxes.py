@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import isnan
 
 from patcher.address.changes import colours
-from patcher.address.patch import Patch, Start, written
+from patcher.address.patch import Patch, written
 from patcher.limits.circuit import lead_wire
 from patcher.limits.network import traffic
 from patcher.limits.power import Power, RunVolts
@@ -158,7 +158,7 @@ class BoxSheet:
 def box_sheets(wiring: Wiring, patch: Patch, state: Power) -> tuple[BoxSheet, ...]:
     """The sheet of every box that has pixels, in the file's order."""
     read = _Reader(wiring, patch, state)
-    return tuple(read.box(name) for name in wiring.show.controllers if name in read.starts)
+    return tuple(read.box(name) for name in wiring.show.controllers if name in patch.boxes)
 
 
 class _Reader:
@@ -171,16 +171,13 @@ class _Reader:
         self.packets = traffic(self.show, patch).boxes
         self.supplies = {supply.supply: supply for supply in supply_sheets(state)}
         self.feeds = {feed.feed: feed for feed in feed_sheets(state)}
-        self.starts: dict[str, list[Start]] = {}
-        for start in patch.starts:
-            self.starts.setdefault(start.controller, []).append(start)
         self.places = {
             link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in start.laid()
         }
 
     def box(self, name: str) -> BoxSheet:
-        table, starts = self.show.controllers[name], self.starts[name]
-        universes = sorted({universe for start in starts for universe in start.universes})
+        table, starts = self.show.controllers[name], self.patch.boxes[name]
+        universes = self.patch.box_universes[name]
         ports = tuple(self._port(name, number) for number in range(1, table.ports + 1))
         slowest = max((self.times[name, port.port] for port in ports if port.chain), key=lambda time: time.frame_ms)
         groups = map(multicast_group, universes) if table.delivery == "multicast" else ()

@@ -9,14 +9,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import Patch
+from patcher.address.patch import Patch, pixel_places
 from patcher.faults import wire_letters
 from patcher.show.schema import Show
 from patcher.stream.contention import by_universe, winners
-from patcher.stream.levels import pixel_places
 from patcher.stream.listening import Heard
 from patcher.stream.looks import DARK
-from patcher.stream.sender import box_universes
 from patcher.trade import CHANNELS, PROTOCOL_NAMES, Protocol, colour_name
 from patcher.wiring import Wiring
 
@@ -34,7 +32,7 @@ class Lit:
 def expected(show: Show, patch: Patch) -> dict[tuple[Protocol, int], Collection[str]]:
     """The boxes that listen to each universe, by the protocol that they take."""
     found: dict[tuple[Protocol, int], Collection[str]] = {}
-    for box, universes in box_universes(patch).items():
+    for box, universes in patch.box_universes.items():
         for universe in universes:
             key: tuple[Protocol, int] = (show.controllers[box].protocol, universe)
             found[key] = (*found.get(key, ()), box)

@@ -39,7 +39,7 @@ from patcher.trade import (
 )
 from patcher.wire import e131
 
-__all__ = ["Sender", "Target", "box_universes", "targets"]
+__all__ = ["Sender", "Target", "targets"]
 
 DARK_GAP, END_GAP = 0.1, 1 / HIGHEST_RATE
 """Seconds between two dark frames at the end, four frames of a usual show, and from there between packets that end a
@@ -49,14 +49,6 @@ PATIENCE, LAST_PATIENCE = 0.01, 0.5
 next frame."""
 DARK = Levels((), np.zeros((0, CHANNELS), dtype=np.uint8))
 """Levels of no universe: all that a sender has goes dark."""
-
-
-def box_universes(patch: Patch) -> dict[str, list[int]]:
-    """The universes that each box has pixels in, rising."""
-    found: dict[str, set[int]] = {}
-    for start in patch.starts:
-        found.setdefault(start.controller, set()).update(start.universes)
-    return {box: sorted(universes) for box, universes in found.items()}
 
 
 def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, str]) -> list[Target]:
@@ -69,10 +61,9 @@ def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, 
         hosts: an address for boxes that are not to be sent to by their own.
     """
     found: set[Target] = set()
-    every = box_universes(patch)
     for box in boxes:
         controller = show.controllers[box]
-        for universe in every.get(box, ()):
+        for universe in patch.box_universes.get(box, ()):
             host = hosts.get(box)
             if host is None and controller.delivery == "multicast":
                 host = e131.multicast_group(universe)

@@ -81,7 +81,7 @@ def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:
 
 def shown(look: Look, sound: Planned, takes: Mapping[str, Takes]) -> dict[str, Shades]:
     """What each run's pixels show of a look, where they take this."""
-    universes = sorted({universe for own in sound.universes.values() for universe in own})
+    universes = sound.patch.universes
     sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
     lit = np.zeros((universes[-1] + 1) * CHANNELS, dtype=bool)
     for universe, slots in zip(sent.universes, sent.slots, strict=True):

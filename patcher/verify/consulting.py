@@ -202,8 +202,8 @@ class Consulting:
         self.say(f"  {step.where}")
         for subject in step.subjects:
             self.say(f"    {subject.says}")
-        universes = sorted({universe for own in self.plan.universes.values() for universe in own})
-        sent = [levels(look, self.wiring, self.plan.patch, universes, TEST_LEVEL) for look in step.looks]
+        patch = self.plan.patch
+        sent = [levels(look, self.wiring, patch, patch.universes, TEST_LEVEL) for look in step.looks]
         reply = self.answering.step(step, sent)
         said = {"yes": True, "no": False}.get(reply.word)
         if said:

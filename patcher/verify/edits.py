@@ -304,7 +304,7 @@ def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
         box = show.controllers[start.controller]
         return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS})
     box = show.controllers[fault.where]
-    starts = [start for start in patch.starts if start.controller == box.name]
+    starts = patch.boxes.get(box.name, ())
     if box.first_universe is not None:
         show = _with_box(show, box.name, first_universe=box.first_universe + fault.amount)
         if len(starts) == 1 and not box.start:

@@ -13,8 +13,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.address.patch import pixel_places
 from patcher.faults import Planned, wire_letters
-from patcher.stream.levels import Levels, pixel_places
+from patcher.stream.levels import Levels
 from patcher.stream.looks import COLOURS, Colour
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, TEST_LEVEL, plain_colours
 

@@ -204,7 +204,7 @@ class Repertoire:
 
     def but_for(self, runs: Sequence[str], taken: Channels) -> Frame:
         """Every channel of every universe of the show, but for those that some runs take as is believed."""
-        universes = sorted({number for own in self.scene.plan.universes.values() for number in own})
+        universes = self.scene.plan.patch.universes
         every = ((np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)).ravel()
         says = f"Lit: all that takes other data than {listed(list(runs))}; nothing there should light"
         return Frame(says, (every[~np.isin(every, taken)],))
