@@ -76,6 +76,10 @@ TEST_LEVEL = 0.3
 
 MOST_LETTERS = 12
 """Letters of a colour order, and so channels of a pixel, at most. Own choice: no pixel is known with more."""
+USUAL_WIDTHS = (len("RGB"), len("RGBW"))
+"""Channels of the pixels that are usual, most usual first. Common practice, no source."""
+USUAL_CHANNELS = USUAL_WIDTHS[0]
+"""Channels of a pixel of which nothing is said."""
 LETTER_NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 """The colour of each letter that has a name, in the order in which a box sends them. Common practice, no source."""
 COLOUR_LETTERS = {

@@ -20,7 +20,7 @@ from patcher.address.entered import Entered
 from patcher.address.patch import Chain, Link, Patch, Start
 from patcher.show.kept import change_kept, kept_path, read_kept
 from patcher.show.writing import Seen, write_together
-from patcher.trade import is_address
+from patcher.trade import MOST_LETTERS, USUAL_CHANNELS, is_address
 
 FORMAT = 1
 
@@ -65,7 +65,7 @@ def _last_line(starts: int, boxes: int) -> str:
 
 def _link_keys(link: Link) -> dict[str, int]:
     """A run's length, and of its channels and nulls what is not as usual."""
-    unusual = {"channels": (link.channels, 3), "nulls": (link.nulls, 0)}
+    unusual = {"channels": (link.channels, USUAL_CHANNELS), "nulls": (link.nulls, 0)}
     return {"pixels": link.pixels} | {key: value for key, (value, usual) in unusual.items() if value != usual}
 
 
@@ -103,12 +103,12 @@ def _links(number: int, port: dict[str, Any]) -> Iterator[Link]:
 
 
 def _link(number: int, run: str, keys: dict[str, Any]) -> Link:
-    link = Link(number, run, keys["pixels"], keys.get("channels", 3), keys.get("nulls", 0))
+    link = Link(number, run, keys["pixels"], keys.get("channels", USUAL_CHANNELS), keys.get("nulls", 0))
     counts = (link.pixels, link.channels, link.nulls)
     if (
         not all(type(count) is int for count in counts)
         or link.pixels < 1
-        or not 1 <= link.channels <= 12
+        or not 1 <= link.channels <= MOST_LETTERS
         or link.nulls < 0
     ):
         raise ValueError(f"run {run} has no sensible length")
@@ -193,8 +193,8 @@ def read_entered(show_path: Path) -> Entered:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
     remedy = "bring back the last good one; or move it away: then all is still to type"
-    kind = "file of what is ticked off"
-    return read_kept(entered_path(show_path), parse_entered, kind, remedy, rule="file-of-what-is-ticked-off") or Entered()
+    kind, rule = "file of what is ticked off", "file-of-what-is-ticked-off"
+    return read_kept(entered_path(show_path), parse_entered, kind, remedy, rule=rule) or Entered()
 
 
 def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:

@@ -15,7 +15,7 @@ from patcher.address.rules import breaches
 from patcher.show.drafting import Draft, DraftBox, DraftRun, draft_text, folded, legal_name
 from patcher.show.listing import Row
 from patcher.show.reading import read
-from patcher.trade import CHANNELS, MOST_PORTS
+from patcher.trade import CHANNELS, MOST_PORTS, USUAL_CHANNELS, USUAL_WIDTHS
 
 _ORDERS = {1: "W", 2: "RG"}
 Key = tuple[int, int]
@@ -142,9 +142,9 @@ def _with_next(rows: Sequence[Row]) -> list[tuple[Row, Row | None]]:
 def _channels(row: Row, following: Row | None) -> int:
     """Channels a pixel: as the table tells, or as the step to the next address shows, else three."""
     if row.channels or not row.pixels or following is None or following.channel == 1:
-        return row.channels or 3
+        return row.channels or USUAL_CHANNELS
     end = running(following.universe, following.channel)
-    return next((width for width in (3, 4) if _end(row, width) == end), 3)
+    return next((width for width in USUAL_WIDTHS if _end(row, width) == end), USUAL_CHANNELS)
 
 
 def _end(row: Row, width: int) -> int:

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.trade import CHANNELS
+from patcher.trade import CHANNELS, USUAL_CHANNELS
 
 Places = NDArray[np.int64]
 """Running channels, or numbers of pixels from 0."""
@@ -89,7 +89,7 @@ class Link:
     port: int
     run: str
     pixels: int
-    channels: int = 3
+    channels: int = USUAL_CHANNELS
     nulls: int = 0
 
 

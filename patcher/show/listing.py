@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple
 
 from patcher.errors import Finding, Severity, refuse
 from patcher.show.tables import MOST_PIXELS, station_address
-from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS, MOST_PORTS
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS, MOST_PORTS, USUAL_CHANNELS
 
 Column = Literal[
     "controller", "port", "run", "prop", "start of", "universe", "channel", "address", "running channel", "pixels",
@@ -387,8 +387,8 @@ class _Reader:
             width = width or channels
         elif channels and pixels and channels % pixels == 0:
             width = width or channels // pixels
-        elif channels and not pixels and channels % (width or 3) == 0:
-            pixels = channels // (width or 3)
+        elif channels and not pixels and channels % (width or USUAL_CHANNELS) == 0:
+            pixels = channels // (width or USUAL_CHANNELS)
         colours = self._cell(line, "colours").upper()
         if not _COLOURS.fullmatch(colours) or len(set(colours)) != len(colours):
             colours = ""
