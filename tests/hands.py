@@ -76,7 +76,7 @@ class Answerer:
         plan = rig.plan
         built = build(plan.wiring.show, [parse(fault, plan.wiring.show) for fault in faults])
         self.rig, self.asked = rig, 0
-        self.steps = {step.name: step for step in steps_of(plan.wiring, plan.patch, set(items(plan.wiring)))}
+        self.steps = {step.name: step for step in steps_of(plan.wiring, set(items(plan.wiring)))}
         self.witness = Witness(plan.wiring, plan.patch, built)
         self.question: Question | None = None
         asks = rig.rounds.question

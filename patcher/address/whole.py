@@ -268,7 +268,7 @@ def _over(item: Item) -> int:
     return end_of(item.shape, 0) - (universes_of(item.shape) - 1) * CHANNELS
 
 
-def _after(task: Task, item: Item, at: int) -> int:
+def _after(item: Item, at: int) -> int:
     """The first place, from `at` on, behind everything, where a chain may begin."""
     return at if may_begin(item.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
 
@@ -282,7 +282,7 @@ def _in_order(task: Task, first: int) -> Places:
         if item.at is None:
             if not task.share and item.box != box:
                 at, box = -(-at // CHANNELS) * CHANNELS, item.box
-            places[number] = _after(task, item, max(at, item.floor * CHANNELS))
+            places[number] = _after(item, max(at, item.floor * CHANNELS))
             at = task.held(item, places[number])
     return places
 

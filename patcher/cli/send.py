@@ -85,7 +85,7 @@ def send(
     asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
-    goals = targets(wiring.show, patch, boxes, _hosts(wiring, boxes, to))
+    goals = targets(wiring.show, patch, boxes, _hosts(boxes, to))
     if yard:
         from patcher.yard.yard import addresses
 
@@ -161,7 +161,7 @@ def need_yard(goals: list[Target], show: Path) -> None:
         raise refuse("--yard", "finds no yard that would hear it", f"in another terminal: patcher yard {show}")
 
 
-def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
+def _hosts(boxes: list[str], to: str | None) -> dict[str, str]:
     if to is None:
         return {}
     from ipaddress import IPv4Address

@@ -197,7 +197,7 @@ def _walk(
     from patcher.verify.standing import by_older_round
     from patcher.verify.walking import Walk, open_items
 
-    steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
+    steps = plan(wiring, set(wanted) if again else open_items(record, wanted))
     if not steps:
         say("All of it is proved already: --again looks once more, --new-season unproves all.")
         return None

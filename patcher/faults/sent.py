@@ -20,7 +20,6 @@ from patcher.trade import CHANNELS, LAST_UNIVERSE, letter_place
 from patcher.wiring import Wiring
 
 Stream = NDArray[np.int32]
-Order = NDArray[np.int64]
 Port = tuple[str, int]
 
 DARK = -1

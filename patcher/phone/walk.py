@@ -140,7 +140,7 @@ class Round:
         plan = self._desk.plan
         record = read_record(plan.path)
         wanted = set(plan.digests) if again else open_items(record, plan.digests)
-        steps = steps_of(plan.wiring, plan.patch, wanted)
+        steps = steps_of(plan.wiring, wanted)
         if not steps:
             self._told.append("All of it is proved.")
             return False

@@ -333,7 +333,7 @@ def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, acr
         lamps = np.column_stack([x + steps, np.full(len(steps), y)])
         strings = (lamps[[0, -1]],) if len(lamps) > 1 else ()
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
-        strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
+        strip = Strip(0, each, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
         hanging.draw(fact, found, strip)
     return left_out

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TypeVar
 
 from patcher.address.patch import Patch
 from patcher.limits.power import Power
@@ -12,7 +11,6 @@ from patcher.sheets.page import Drawings
 from patcher.sheets.plots import profiles
 from patcher.wiring import Wiring
 
-T = TypeVar("T")
 Step = Callable[[str, int], Callable[[], None]]
 """Called with what is begun and in how many parts; gives what to call after each part."""
 WIDE, HIGH = 180.0, 222.0

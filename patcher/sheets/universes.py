@@ -144,7 +144,7 @@ def _legend(looks: dict[str, Look], page: Sequence[_Row], wide: float) -> list[l
 
 def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str) -> str:
     parts, y = [], _HEAD
-    left, scale = _left(wide), _scale(wide)
+    left, scale = _left(), _scale(wide)
     free_from = 0.0
     for tick in _TICKS:
         x = left + (tick - 0.5) * scale
@@ -168,12 +168,12 @@ def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str)
     return document(title, says, wide, y, parts)
 
 
-def _left(wide: float) -> float:
+def _left() -> float:
     return long(str(HIGHEST_UNIVERSE), PLAIN, bold=True) + 2.0
 
 
 def _scale(wide: float) -> float:
-    return (wide - _left(wide) - _EDGE) / CHANNELS
+    return (wide - _left() - _EDGE) / CHANNELS
 
 
 class _Row:
@@ -181,7 +181,7 @@ class _Row:
 
     def __init__(self, universe: int, taken: Sequence[Seat], wide: float, looks: dict[str, Look]) -> None:
         self.universe, self.taken, self.looks, self.wide = universe, taken, looks, wide
-        self.left, self.scale = _left(wide), _scale(wide)
+        self.left, self.scale = _left(), _scale(wide)
         small = [seat for seat in taken if not self._fits(seat)]
         listed = [f"{seat.channels} {seat.words}" for seat in small]
         listed += [f"{first}–{last} given twice" for first, last in twice(taken)]

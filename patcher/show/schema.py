@@ -35,8 +35,6 @@ from patcher.show.tables import (
 )
 from patcher.trade import FRAME_RATE, MOST_PORTS, Protocol
 
-StartText = Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]
-
 
 class Settings(Table):
     """[show]: what holds for the whole display."""

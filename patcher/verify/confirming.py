@@ -24,7 +24,7 @@ MOST = 12
 
 def steps_of(sound: Planned) -> tuple[Step, ...]:
     """The whole round of a show."""
-    return plan(sound.wiring, sound.patch, items(sound.wiring))
+    return plan(sound.wiring, items(sound.wiring))
 
 
 def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypothesis]) -> Step | None:

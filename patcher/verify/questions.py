@@ -490,10 +490,10 @@ def narrowing(
                 yield from repertoire.twos(run, [low - 1, *four, high + 1], colour)
     best = np.argsort(-weight, kind="stable")[:400]
     top = list(dict.fromkeys(places[best].tolist()))[:4]
-    yield from _near(repertoire, run, top, lamps, colours)
+    yield from _near(repertoire, run, top, colours)
 
 
-def _near(repertoire: Repertoire, run: str, top: list[int], lamps: int, colours: list[str]) -> Iterator[Candidate]:
+def _near(repertoire: Repertoire, run: str, top: list[int], colours: list[str]) -> Iterator[Candidate]:
     """The lamps of the likeliest classes, one by one and with their neighbours."""
     few = sorted(top)
     if len(few) > 1 and few[-1] - few[0] > 3:

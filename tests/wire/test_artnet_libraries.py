@@ -40,9 +40,7 @@ def test_we_read_stupidartnets_dmx_and_sync(inbox: socket.socket, port_address: 
         sender.show()
     finally:
         sender.close()
-    assert artnet.decode(inbox.recv(2048)) == Dmx(
-        port_address=port_address, sequence=0, physical=0, slots=LEVELS[:slots]
-    )
+    assert artnet.decode(inbox.recv(2048)) == Dmx(port_address=port_address, sequence=0, slots=LEVELS[:slots])
     assert artnet.decode(inbox.recv(2048)) == Sync()
 
 
@@ -150,5 +148,5 @@ def test_we_read_pyartnets_shorter_packets(slots: int) -> None:
     # Judge: pyartnet 2.0 writes only the slots in use
     dmx, sync = pyartnet_writes(3, LEVELS[:slots], frames=1)
     assert len(dmx) == 18 + slots
-    assert artnet.decode(dmx) == Dmx(port_address=3, sequence=1, physical=0, slots=LEVELS[:slots])
+    assert artnet.decode(dmx) == Dmx(port_address=3, sequence=1, slots=LEVELS[:slots])
     assert artnet.decode(sync) == Sync()
