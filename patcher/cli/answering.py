@@ -16,6 +16,7 @@ import numpy as np
 from patcher.cli.folding import choices
 from patcher.cli.screen import order
 from patcher.errors import choose_from, refuse
+from patcher.stream.playing import LONGEST_WAIT
 from patcher.trade import CHANNELS, UDP_PORTS
 from patcher.verify import moments
 from patcher.verify.answering import Deed, Reply, Word
@@ -42,7 +43,6 @@ HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
 LAST_HELP = "y yes · n no · q stop"
 
-LONGEST_WAIT = 0.05
 FRAMES_A_LOOK = 3
 """Frames of one look that are sent to the yard: enough to see what flickers."""
 PATIENCE = 5.0

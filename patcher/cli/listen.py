@@ -109,13 +109,12 @@ def _check_interface(interface: str | None) -> None:
 
 def _is_one_host(text: str) -> bool:
     """Whether it is an address that a machine can have: some systems bind to groups and to everyone as well."""
-    from ipaddress import AddressValueError, IPv4Address
+    from patcher.show.tables import station_address
 
     try:
-        address = IPv4Address(text)
-    except AddressValueError:
+        return bool(station_address(text))
+    except ValueError:
         return False
-    return not (address.is_multicast or address.is_unspecified or text == "255.255.255.255")
 
 
 def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:

@@ -198,7 +198,8 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
     reading = read(text, lambda name: points[name], str(path))
     if reading.show is not None and not reading.findings:
         wiring = wire(reading.show)
-        same = all(getattr(reading.show, part) == getattr(after, part) for part in ("supplies", "feeds", "accepts"))
+        now = reading.show
+        same = (now.supplies, now.feeds, now.accepts) == (after.supplies, after.feeds, after.accepts)
         same = same and _settings(reading.show) == _settings(after) and _leads(reading.show) == _leads(after)
         if same and not problems(wiring) and not (patch and misfits(patch, wiring)):
             return

@@ -16,13 +16,13 @@ from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
 from patcher.stream.patterns import Pattern
+from patcher.stream.playing import LONGEST_WAIT
 from patcher.stream.sender import DARK, Sender, Target
 from patcher.trade import FASTEST_FLASH
 from patcher.verify.moments import FRAME, Play
 
 SMALL = 8
 """Slots that may grow brighter without being a flash: a lamp or two."""
-LONGEST_WAIT = 0.05
 LONGEST_GAP = 0.5
 """Seconds between two frames; after more than that nothing was shown meanwhile."""
 SAID_A_SECOND = 12.0

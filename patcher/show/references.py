@@ -132,7 +132,7 @@ def _run(run: Run, show: Show) -> Iterator[Finding]:
     if isinstance(run, BandRun):
         band_problems = list(_band(run, show))
         yield from band_problems
-        if band_problems or run._line_length is None:
+        if band_problems or not run.has_grid:
             return
         if run.gaps and max(run.gaps) > run.places:
             says = f"names place {max(run.gaps)}, but the band has {run.places}"

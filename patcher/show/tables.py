@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from ipaddress import IPv4Address
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -102,11 +102,17 @@ class Named(Table):
         """The name after the dot in the table's heading."""
         return self._name
 
+    def called(self, name: str) -> Self:
+        """The same table under a name."""
+        table = self.model_copy()
+        table._name = name
+        return table
 
-def one_gauge(table: Table, awg: str, mm2: str) -> None:
-    """Refuse a table that says the same wire by two keys."""
-    if getattr(table, awg) is not None and getattr(table, mm2) is not None:
-        raise ValueError(f"gives the wire twice → write {awg} or {mm2}, not both")
+
+def one_gauge(awg: int | None, mm2: float | None, of: str = "") -> None:
+    """Refuse a table that says the same wire by two keys; `of` stands before both keys: `lead_`."""
+    if awg is not None and mm2 is not None:
+        raise ValueError(f"gives the wire twice → write {of}awg or {of}mm2, not both")
 
 
 class Wired(Named):
@@ -119,5 +125,5 @@ class Wired(Named):
 
     @model_validator(mode="after")
     def _gauge(self) -> Wired:
-        one_gauge(self, "awg", "mm2")
+        one_gauge(self.awg, self.mm2)
         return self

@@ -17,14 +17,13 @@ from types import TracebackType
 
 from patcher.errors import PatcherError
 from patcher.stream.contention import by_universe
-from patcher.stream.interfaces import interfaces
+from patcher.stream.interfaces import ANYWHERE, interfaces
 from patcher.stream.listening import Heard, Listening, Stream
 from patcher.stream.receiver import Datagram, Ear, Receiver
 from patcher.stream.sender import Target
 from patcher.trade import UDP_PORTS, Protocol
 from patcher.wire import e131
 
-ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses)
 EVERYONE = "255.255.255.255"
 MOST_GROUPS = 2000
 """Groups joined at once: each is a socket of its own."""

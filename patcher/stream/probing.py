@@ -16,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal
 
+from patcher.stream.interfaces import ANYWHERE
 from patcher.stream.receiver import Datagram, Ear
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
@@ -29,7 +30,6 @@ _DISCARD = 9
 _COMPLETE = 0x2
 _MOST_PINGS = 64
 ARP_CACHE = Path("/proc/net/arp")
-ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses the interface)
 
 
 def echo_request(number: int) -> bytes:

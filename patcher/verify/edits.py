@@ -146,8 +146,8 @@ def _colour_order(show: Show, patch: Patch, fault: Fault) -> Show:
     called = f"{kind.name}-{order.lower()}"
     while called in show.pixel_types:
         called += "-2"
-    wanted._name = called
-    return _with_run(show.model_copy(update={"pixel_types": show.pixel_types | {called: wanted}}), name, pixel=called)
+    kinds = show.pixel_types | {called: wanted.called(called)}
+    return _with_run(show.model_copy(update={"pixel_types": kinds}), name, pixel=called)
 
 
 def _data_in(show: Show, patch: Patch, fault: Fault) -> Show:

@@ -182,8 +182,8 @@ def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
     return found
 
 
-def _places(run: object) -> list[int]:
-    return [place - 1 for place in getattr(run, "gap_places", ())]
+def _places(run: Run) -> list[int]:
+    return [place - 1 for place in run.gap_places]
 
 
 def _to_type(before: Planned, after: Planned) -> tuple[str, ...]:
