@@ -30,6 +30,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.trade import colour_name
+
 Shades = NDArray[np.uint8]
 """What each lamp shows: shape (variants, lamps)."""
 Chances = NDArray[np.float64]
@@ -90,10 +92,10 @@ def shade_table(letters: str) -> Shades:
     White is the white chip alone, or red, green and blue together.
     """
     table = np.full(256, FLICKER, dtype=np.uint8)
-    named = {"": DARK, "R": RED, "G": GREEN, "B": BLUE, "W": WHITE, "BGR": WHITE}
+    named = COLOURS | {"dark": DARK}
     for bits in range(BROKEN):
         lit = {letter for number, letter in enumerate(letters) if bits >> number & 1}
-        table[bits] = named.get("".join(sorted(lit)), ODD)
+        table[bits] = named.get(colour_name(lit) or "", ODD)
     return table
 
 
@@ -148,13 +150,13 @@ class Ask:
 
 def whole(run: str) -> Ask:
     """What does the run look like as a whole?"""
-    said = ("dark", "red", "green", "blue", "white", "another colour", "it flickers", "several colours", CANNOT_TELL)
+    said = ("dark", *COLOURS, "another colour", "it flickers", "several colours", CANNOT_TELL)
     return Ask("whole", (run,), said)
 
 
 def outer(run: str, end: int) -> Ask:
     """What colour is the outermost lamp that is lit and steady, from the first lamp (0) or the last (−1)?"""
-    said = ("nothing is lit", "red", "green", "blue", "white", "another colour", "lit ones only flicker", CANNOT_TELL)
+    said = ("nothing is lit", *COLOURS, "another colour", "lit ones only flicker", CANNOT_TELL)
     return Ask("outer", (run,), said, end=end)
 
 

@@ -1,8 +1,8 @@
 """The wiring as one graph: controllers → ports → runs → runs, and from a run to those that share its data (tees).
 
-A node is what a person calls the thing: `lockhouse`, `lockhouse/1`, `towpath`. An edge of kind `port` leads from a
-controller to its port; one of kind `lead` is a cable, with its length, its nulls and how the data crosses it; one of
-kind `tee` joins a run to a run that hangs on the same data. Chains and order are read off the graph.
+A node is what a person calls the thing: `lockhouse`, `lockhouse/1`, `towpath`; a port's has its number. An edge of kind
+`port` leads from a controller to its port; one of kind `lead` is a cable; one of kind `tee` joins a run to a run that
+hangs on the same data. Chains and order are read off the graph.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 import networkx as nx
 
@@ -79,13 +79,17 @@ class Wiring:
         """The run on whose data `run` hangs: itself, but for a tee."""
         return self._sources.get(run, run)
 
+    def joined_to(self, run: str) -> list[str]:
+        """The runs that hang on the data of `run`, joined to that very run."""
+        return self._next(run, "tee")
+
     def tees(self, run: str) -> tuple[str, ...]:
         """The runs that hang on the data of `run`, at any remove."""
         found: list[str] = []
-        waiting = self._next(run, "tee")[::-1]
+        waiting = self.joined_to(run)[::-1]
         while waiting:
             found.append(waiting.pop())
-            waiting += self._next(found[-1], "tee")[::-1]
+            waiting += self.joined_to(found[-1])[::-1]
         return tuple(found)
 
     def of_controller(self, controller: str) -> dict[int, tuple[str, ...]]:
@@ -97,28 +101,23 @@ class Wiring:
 def wire(show: Show) -> Wiring:
     """The graph of a show, sound or not: `problems` says which."""
     graph: nx.DiGraph[str] = nx.DiGraph()
-    for name, run in show.runs.items():
-        graph.add_node(name, kind="run", run=run)
+    graph.add_nodes_from(show.runs)
+    graph.add_nodes_from(show.controllers)
     for name, controller in show.controllers.items():
-        graph.add_node(name, kind="controller")
         for number, chain in sorted(controller.port.items()):
             if not chain:
                 continue
             node = port_name(name, number)
-            graph.add_node(node, kind="port", number=number)
+            graph.add_node(node, number=number)
             graph.add_edge(name, node, kind="port")
             for run_name in chain:
                 if run_name in show.runs:
-                    graph.add_edge(node, run_name, **_lead(show.runs[run_name]))
+                    graph.add_edge(node, run_name, kind="lead")
                     node = run_name
     for name, run in show.runs.items():
         if run.same_data_as in show.runs:
-            graph.add_edge(run.same_data_as, name, **(_lead(run) | {"kind": "tee"}))
+            graph.add_edge(run.same_data_as, name, kind="tee")
     return Wiring(show, nx.freeze(graph))
-
-
-def _lead(run: Run) -> dict[str, Any]:
-    return {"kind": "lead", "metres": run.lead, "nulls": run.nulls, "via": run.lead_via}
 
 
 def _wrong(rule: str, where: str, says: str, remedy: str) -> Finding:

@@ -12,9 +12,9 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from patcher.cli.witness import Witness
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
-from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import levels
 from patcher.stream.looks import Look
+from patcher.trade import TEST_LEVEL
 from patcher.verify import Question
 from patcher.verify.items import items
 from patcher.verify.rounds import plan as steps_of
@@ -76,7 +76,7 @@ class Answerer:
         plan = rig.plan
         built = build(plan.wiring.show, [parse(fault, plan.wiring.show) for fault in faults])
         self.rig, self.asked = rig, 0
-        self.steps = {step.name: step for step in steps_of(plan.wiring, plan.patch, set(items(plan.wiring)))}
+        self.steps = {step.name: step for step in steps_of(plan.wiring, set(items(plan.wiring)))}
         self.witness = Witness(plan.wiring, plan.patch, built)
         self.question: Question | None = None
         asks = rig.rounds.question
@@ -120,7 +120,7 @@ class Answerer:
         if len(step.looks) == 1:
             seen = [self._shades(step.looks[0])]
         else:
-            sent = [levels(look, wiring, plan.patch, plan.universes, TEST_LEVEL) for look in step.looks]
+            sent = [levels(look, wiring, plan.patch, plan.patch.universes, TEST_LEVEL) for look in step.looks]
             seen = self.witness.shown(sent)
         said = as_said(step, wiring, seen, Eye())
         wrong = [thing for thing, chance in said.items() if thing and chance < 0.5]

@@ -24,7 +24,6 @@ from websockets.typing import Origin
 
 from patcher.address.placement import allocate
 from patcher.show.files import read_show
-from patcher.stream.sender import box_universes
 from patcher.wiring import wire
 
 PATIENCE = 30.0
@@ -434,7 +433,7 @@ def test_it_is_dark_whatever_the_program_is_busy_with(number: int) -> None:
 def test_the_demo_ends_its_streams(number: int, processes: Nursery, tmp_path: Path, heron_lock: Path) -> None:
     show = read_show(heron_lock).show
     assert show is not None
-    universes = box_universes(allocate(wire(show)).patch)["weirside"]
+    universes = allocate(wire(show)).patch.box_universes["weirside"]
     groups, said = [Group(universe) for universe in universes], tmp_path / "said"
     running = processes.run("demo", said=said)
     try:

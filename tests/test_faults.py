@@ -571,7 +571,7 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
     found = departure(plan, [fault])
     assert all(not np.array_equal(taken, plan.takes[run]) for run, taken in found.takes.items())
     assert all(box != plan.boxes[run] for run, box in found.boxes.items())
-    assert all(universes != plan.universes[box] for box, universes in found.universes.items())
+    assert all(universes != plan.patch.box_universes[box] for box, universes in found.universes.items())
     lamps = plan.takes["run-0"]
     assert (lamps >= 0).all()
     again = departure(plan, [])

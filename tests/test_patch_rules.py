@@ -278,6 +278,11 @@ def hold_the_rules(tables: dict, patch) -> None:
     assert patch.pixels == len(wanted)
     assert patch.channels == sum(len(addresses) for addresses in by_pixel.values())
     assert patch.universe_count == len({universe for universe, _ in owner})
+    by_box: dict[str, set[int]] = {}
+    for box, _, laid in laid_by_pencil(tables, patch):
+        by_box.setdefault(box, set()).update(universe for (universe, _), _ in laid)
+    assert patch.box_universes == {box: tuple(sorted(universes)) for box, universes in by_box.items()}
+    assert patch.universes == tuple(sorted({universe for universe, _ in owner}))
 
 
 def hold_the_limits(tables: dict, patch) -> None:

@@ -52,8 +52,8 @@ def rewired(found: Plan, rail: RailPlan, pixels: tuple[tuple[str, int], ...]) ->
     for number, (run, pixel) in enumerate(pixels):
         box, _ = supply_place(found.after.wiring, rail.supply, rail.parts[0][0])
         metres = max(float(np.hypot(*(pixel_places(found.after.wiring, run)[pixel - 1] - box))), 0.1)
-        one = Feed(supply=rail.supply, awg=THICK.awg, taps=(Tap(run=run, pixel=pixel, length=metres),))
-        one._name = f"try-{number}"
+        taps = (Tap(run=run, pixel=pixel, length=metres),)
+        one = Feed(supply=rail.supply, awg=THICK.awg, taps=taps).called(f"try-{number}")
         feeds[one.name] = one
     wiring = wire(found.after.show.model_copy(update={"feeds": feeds}))
     return power(wiring, level=found.after.level, celsius=found.after.celsius)

@@ -35,7 +35,7 @@ from patcher.verify.unproved import concerns, in_words, left_open
 def made(seed: int):
     wiring = wired(any_show(seed))
     patch = allocate(wiring).patch
-    return wiring, patch, planned(wiring, patch), plan(wiring, patch, items(wiring))
+    return wiring, patch, planned(wiring, patch), plan(wiring, items(wiring))
 
 
 UNPROVABLE = {

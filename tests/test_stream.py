@@ -6,9 +6,9 @@ from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.patch import Patch, pieces
+from patcher.address.patch import Patch, pieces, pixel_places
 from patcher.address.placement import allocate
-from patcher.stream.levels import levels, pixel_places
+from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Colour, Glow, Look
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W", "amber": "ARGB"}

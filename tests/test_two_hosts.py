@@ -24,7 +24,6 @@ from judges import judge
 
 from patcher.address.files import read_patch
 from patcher.cli.loading import load
-from patcher.stream.sender import box_universes
 
 TESTS = Path(__file__).parent
 SILENCE = 2.5  # Source: E131_NETWORK_DATA_LOSS_TIMEOUT (CHECKS.md)
@@ -189,7 +188,7 @@ def play(hosts: Hosts, heron_lock: Path, here: Patcher, tmp_path: Path) -> Itera
     wiring, patch = load(heron_lock), read_patch(heron_lock)
     assert patch is not None
     controllers = wiring.show.controllers
-    every = box_universes(patch)
+    every = patch.box_universes
     streams = sorted(each for box, numbers in every.items() for each in numbers if controllers[box].protocol == "e131")
     runs: dict[str, list[str]] = {}
     for run, (box, _) in wiring.ports.items():

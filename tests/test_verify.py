@@ -46,7 +46,7 @@ HERON_LOCK = SHOWS / "heron-lock.toml"
 def heron():
     wiring = load(HERON_LOCK)
     patch = allocate(wiring).patch
-    return wiring, patch, planned(wiring, patch), plan(wiring, patch, items(wiring))
+    return wiring, patch, planned(wiring, patch), plan(wiring, items(wiring))
 
 
 @cache
@@ -223,7 +223,7 @@ def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dic
     wiring = wired(tables)
     patch = allocate(wiring).patch
     sound = planned(wiring, patch).takes
-    steps = plan(wiring, patch, items(wiring))
+    steps = plan(wiring, items(wiring))
     assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
     assert len(steps) <= 3 * len(wiring.show.runs)
     assert len({step.name for step in steps}) == len(steps)
@@ -391,7 +391,7 @@ def answers_of(show: Path, lines: dict[str, str]) -> Path:
     """A file that answers every step with yes, but for those named."""
     wiring = load(show)
     path = show.with_name("answers.txt")
-    steps = plan(wiring, allocate(wiring).patch, items(wiring))
+    steps = plan(wiring, items(wiring))
     path.write_text("# an evening\n" + "".join(f"{step.name}: {lines.get(step.name, 'yes')}\n" for step in steps))
     return path
 
@@ -446,7 +446,7 @@ def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, he
     wiring = load(heron_lock)
     patch = allocate(wiring).patch
     wanted = [item for item in items(wiring) if item.thing in ("towpath", "mooring/1")]
-    colours, ports = plan(wiring, patch, wanted)[:2]
+    colours, ports = plan(wiring, wanted)[:2]
     sound = planned(wiring, patch)
     begin = about([*seen_of(sound, colours, ["towpath"]), *seen_of(sound, ports, ["mooring/1"])], ["towpath"])
     lines = [

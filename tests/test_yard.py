@@ -20,7 +20,6 @@ from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Colour, Glow, Look
 from patcher.stream.many import many
 from patcher.stream.receiver import Ear, Receiver, _one_by_one
-from patcher.stream.sender import box_universes
 from patcher.wiring import Wiring
 from patcher.yard.boxes import Box
 from patcher.yard.picture import Picture
@@ -432,7 +431,7 @@ def yards(draw) -> dict:
 
 def send(yard: Yard, wiring: Wiring, patch: Patch, look: Look, level: float = 1.0, sequence: int = 1) -> None:
     """Every universe of a look as a packet of the test's own making, to the box that holds it."""
-    for box, universes in box_universes(patch).items():
+    for box, universes in patch.box_universes.items():
         found = levels(look, wiring, patch, universes, level)
         for row, universe in enumerate(universes):
             make = e131 if wiring.show.controllers[box].protocol == "e131" else artnet
@@ -700,7 +699,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
     patch = allocate(wiring).patch
     one_by_one, at_once = (Yard(wiring, patch, Built()) for _ in range(2))
     packets = []
-    for box, universes in box_universes(patch).items():
+    for box, universes in patch.box_universes.items():
         make = e131 if wiring.show.controllers[box].protocol == "e131" else artnet
         for _ in range(data.draw(st.integers(0, 12))):
             universe = data.draw(st.sampled_from(universes))

@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, running, written
+from patcher.address.patch import Chain, Patch, Start, behind, first_fit, running, written
 from patcher.address.placement import chains
 from patcher.errors import Finding, Severity, choose_from
 from patcher.show.drafting import folded, legal_name
 from patcher.show.listing import Row
+from patcher.trade import CHANNELS, USUAL_WIDTHS
 from patcher.wiring import Wiring, port_name
 
 
@@ -65,7 +66,7 @@ def _carries_on(one: Row, two: Row) -> bool:
     same = (one.controller, one.port, one.runs, one.prop) == (two.controller, two.port, two.runs, two.prop)
     if one.parts > 1 or two.parts > 1 or not (same and one.runs and one.pixels and two.pixels and two.channel == 1):
         return False
-    widths = (one.channels,) if one.channels else (3, 4)
+    widths = (one.channels,) if one.channels else USUAL_WIDTHS
     return any(first_fit(behind(_at(one), one.pixels, width), width) == _at(two) for width in widths)
 
 

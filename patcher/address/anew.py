@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from patcher.address.patch import CHANNELS, Chain, behind, first_fit, running
+from patcher.address.patch import Chain, behind, first_fit, running
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS
 
 
 def in_order(show: Show, todo: Sequence[Chain], spare_pixels: int) -> list[int]:

@@ -8,9 +8,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from patcher.address.patch import CHANNELS, first_fit
+from patcher.address.patch import first_fit
 from patcher.address.seats import MOST_ORDERED, Box, Seat, begins_well, merged, width
 from patcher.address.taken import Taken
+from patcher.trade import CHANNELS
 
 
 @dataclass(frozen=True, slots=True)

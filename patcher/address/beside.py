@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from time import monotonic
 
 from patcher.address.orders import Item, Task, may_begin
-from patcher.address.patch import CHANNELS
+from patcher.trade import CHANNELS
 
 NODES = 2_000
 """Steps of the search for a laying of a box without a gap."""

@@ -8,7 +8,8 @@ from time import monotonic
 
 from patcher.address.orders import Item, Pinned, Task, universes_of
 from patcher.address.packing import Packing, pack
-from patcher.address.patch import CHANNELS, pieces
+from patcher.address.patch import pieces
+from patcher.trade import CHANNELS
 
 
 def lower_bound(task: Task, over: Remainders, packing: Packing, until: float) -> tuple[int, str]:

@@ -63,10 +63,8 @@ Settings = Mapping[str, Mapping[str, Setting]]
 
 def settings(patch: Patch | None, show: Show | None = None) -> dict[str, dict[str, Setting]]:
     """What a patch wants typed into the boxes."""
-    found: dict[str, dict[str, Setting]] = {}
-    for start in patch.starts if patch else ():
-        found.setdefault(start.controller, {})[start.chain.name] = setting(start, show)
-    return found
+    boxes = patch.boxes if patch else {}
+    return {box: {start.chain.name: setting(start, show) for start in starts} for box, starts in boxes.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,19 +111,12 @@ def _typed(start: Start) -> Typed:
     return (start.chain.port, start.universe, start.channel, start.chain.pixels)
 
 
-def _by_box(patch: Patch | None) -> dict[str, list[Start]]:
-    found: dict[str, list[Start]] = {}
-    for start in patch.starts if patch else ():
-        found.setdefault(start.controller, []).append(start)
-    return found
-
-
 def changed_boxes(old: Patch | None, new: Patch) -> list[str]:
     """The controllers whose settings differ: their starts with their pixel counts. All, where there is no old patch."""
-    before, after = _by_box(old), _by_box(new)
+    before = old.boxes if old else {}
     return [
         name
-        for name, starts in after.items()
+        for name, starts in new.boxes.items()
         if [_typed(start) for start in starts] != [_typed(start) for start in before.get(name, ())]
     ]
 

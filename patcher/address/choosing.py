@@ -15,9 +15,9 @@ from itertools import pairwise
 import networkx as nx
 
 from patcher.address.around import Frame, block, frames, seats, wider
-from patcher.address.patch import CHANNELS
 from patcher.address.seats import MOST_ORDERED, Box, Seat, rows, stay, width
 from patcher.address.taken import Taken
+from patcher.trade import CHANNELS
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from patcher.address.patch import CHANNELS, Patch, Start, pieces
+from patcher.address.patch import Patch, Start, pieces
 from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 

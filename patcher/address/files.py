@@ -11,20 +11,18 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import tomli_w
 
 from patcher.address.changes import RunPlace, Setting
 from patcher.address.entered import Entered
 from patcher.address.patch import Chain, Link, Patch, Start
-from patcher.errors import PatcherError, refuse
-from patcher.show.files import read_text
-from patcher.show.tables import is_address
-from patcher.show.writing import Seen, alone_with, as_read, write_together
+from patcher.show.kept import change_kept, kept_path, read_kept
+from patcher.show.writing import Seen, write_together
+from patcher.trade import MOST_LETTERS, USUAL_CHANNELS, is_address
 
 FORMAT = 1
-Read = TypeVar("Read")
 
 _HEAD = """\
 # What is to be typed into the boxes, written by `patcher patch`: change the show file, not this one.
@@ -38,7 +36,7 @@ _ENTERED_HEAD = """\
 
 def patch_path(show_path: Path) -> Path:
     """Where the patch file of a show file stands: `heron-lock.toml` → `heron-lock.patch.toml`."""
-    return show_path.with_name(show_path.name.removesuffix(".toml") + ".patch.toml")
+    return kept_path(show_path, "patch")
 
 
 def dump(patch: Patch) -> str:
@@ -67,7 +65,7 @@ def _last_line(starts: int, boxes: int) -> str:
 
 def _link_keys(link: Link) -> dict[str, int]:
     """A run's length, and of its channels and nulls what is not as usual."""
-    unusual = {"channels": (link.channels, 3), "nulls": (link.nulls, 0)}
+    unusual = {"channels": (link.channels, USUAL_CHANNELS), "nulls": (link.nulls, 0)}
     return {"pixels": link.pixels} | {key: value for key, (value, usual) in unusual.items() if value != usual}
 
 
@@ -105,12 +103,12 @@ def _links(number: int, port: dict[str, Any]) -> Iterator[Link]:
 
 
 def _link(number: int, run: str, keys: dict[str, Any]) -> Link:
-    link = Link(number, run, keys["pixels"], keys.get("channels", 3), keys.get("nulls", 0))
+    link = Link(number, run, keys["pixels"], keys.get("channels", USUAL_CHANNELS), keys.get("nulls", 0))
     counts = (link.pixels, link.channels, link.nulls)
     if (
         not all(type(count) is int for count in counts)
         or link.pixels < 1
-        or not 1 <= link.channels <= 12
+        or not 1 <= link.channels <= MOST_LETTERS
         or link.nulls < 0
     ):
         raise ValueError(f"run {run} has no sensible length")
@@ -130,28 +128,8 @@ def read_patch(show_path: Path) -> Patch | None:
     Raises:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
-    path = patch_path(show_path)
-    return _read(path, parse, "patch file", "bring back the last good one, or forget it: patcher patch --fresh")
-
-
-def _read(path: Path, parse: Callable[[str], Read], kind: str, remedy: str) -> Read | None:
-    """What a file says; None where there is none; PatcherError where it cannot be read."""
-    if not path.exists():
-        return None
-    text = ""
-    try:
-        text = read_text(path)
-        return parse(text)
-    except PatcherError as error:
-        reason = f"it {error.findings[0].says}"
-    except tomllib.TOMLDecodeError as error:
-        reason = "it holds a merge conflict" if "<<<<<<<" in text else f"it is not TOML: {error}"
-    except ValueError as error:
-        reason = str(error)
-    except (KeyError, TypeError, AttributeError, RecursionError):
-        reason = "something is missing in it, or has another form"
-    says = f"is no {kind} that can be read: {reason}; it was left as it is"
-    raise refuse(str(path), says, remedy, rule=kind.replace(" ", "-"), area="address")
+    remedy = "bring back the last good one, or forget it: patcher patch --fresh"
+    return read_kept(patch_path(show_path), parse, "patch file", remedy, rule="patch-file")
 
 
 def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path:
@@ -172,7 +150,7 @@ def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path
 
 def entered_path(show_path: Path) -> Path:
     """Where it stands what was ticked off of a show file: `heron-lock.toml` → `heron-lock.entered.toml`."""
-    return show_path.with_name(show_path.name.removesuffix(".toml") + ".entered.toml")
+    return kept_path(show_path, "entered")
 
 
 def dump_entered(entered: Entered) -> str:
@@ -214,22 +192,11 @@ def read_entered(show_path: Path) -> Entered:
     Raises:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
-    path = entered_path(show_path)
     remedy = "bring back the last good one; or move it away: then all is still to type"
-    return _read(path, parse_entered, "file of what is ticked off", remedy) or Entered()
+    kind, rule = "file of what is ticked off", "file-of-what-is-ticked-off"
+    return read_kept(entered_path(show_path), parse_entered, kind, remedy, rule=rule) or Entered()
 
 
 def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:
-    """Read what was ticked off, change it, and write it, whole or not at all.
-
-    It is read again each time, under a lock between programs, so that what another one wrote meanwhile is kept.
-
-    Raises:
-        PatcherError: it cannot be read or written; it is left as it is.
-    """
-    path = entered_path(show_path)
-    with alone_with(path):
-        seen = as_read(path)
-        entered = change(read_entered(show_path))
-        write_together(seen, {path: dump_entered(entered)}, alone=True)
-    return entered
+    """Read what was ticked off, change it, and write it; see `change_kept`."""
+    return change_kept(entered_path(show_path), lambda: read_entered(show_path), change, dump_entered)

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from patcher.address.choosing import choose
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Chain, Patch, Start, first_fit, running
 from patcher.address.seats import Box, Claim, Rule, Seat, stay
 from patcher.address.sharing import one_by_one
 from patcher.address.taken import Taken
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +80,14 @@ def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]
 
 
 def _boxes(show: Show, todo: Sequence[Chain], old: Patch, reserve: int) -> tuple[list[list[int]], list[Box]]:
-    before: dict[str, list[Start]] = defaultdict(list)
-    for start in old.starts:
-        before[start.controller].append(start)
     members: dict[str, list[int]] = defaultdict(list)
     for index, chain in enumerate(todo):
         members[chain.controller].append(index)
     faulty = _faulty(old)
     boxes = []
     for name, own in members.items():
-        box = _box(show, name, [todo[i] for i in own], before[name], old, reserve)
-        stays = box.same and any(start.controller in faulty for start in before[name])
+        box = _box(show, name, [todo[i] for i in own], old.boxes.get(name, ()), old, reserve)
+        stays = box.same and any(start.controller in faulty for start in old.boxes.get(name, ()))
         boxes.append(replace(box, faulty=stays and stay(replace(box, faulty=True)) is not None))
     return list(members.values()), boxes
 
@@ -108,7 +105,7 @@ def _faulty(old: Patch) -> set[str]:
     return found
 
 
-def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch, reserve: int) -> Box:
+def _box(show: Show, name: str, own: list[Chain], old: Sequence[Start], patch: Patch, reserve: int) -> Box:
     controller = show.controllers[name]
     same = [(chain.port, chain.pixels) for chain in own] == [(s.chain.port, s.chain.pixels) for s in old]
     homes: list[int | None] = [start.at for start in old] if same else _homes(own, old)
@@ -141,7 +138,7 @@ def _box(show: Show, name: str, own: list[Chain], old: list[Start], patch: Patch
     return replace(box, close=may and not show.settings.share_universes and not box.pinned and _lay_close(box, old))
 
 
-def _homes(own: list[Chain], old: list[Start]) -> list[int | None]:
+def _homes(own: list[Chain], old: Sequence[Start]) -> list[int | None]:
     """Where each chain would be no change: at the start of its own name, or else of one just like it."""
     left = list(old)
     homes: list[int | None] = [None] * len(own)
@@ -168,7 +165,7 @@ def _before(chain: Chain, old: Patch, rule: Rule) -> int | None:
     return None if rule == "fresh" and at % CHANNELS else at
 
 
-def _lay_close(box: Box, old: list[Start]) -> bool:
+def _lay_close(box: Box, old: Sequence[Start]) -> bool:
     behind = 0
     for number, start in enumerate(sorted(old, key=lambda start: start.at)):
         width = start.chain.links[0].channels

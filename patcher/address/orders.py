@@ -14,7 +14,8 @@ from dataclasses import dataclass, field
 from functools import cache
 from time import monotonic
 
-from patcher.address.patch import CHANNELS, Chain, behind, first_fit
+from patcher.address.patch import Chain, behind, first_fit
+from patcher.trade import CHANNELS
 
 Shape = tuple[tuple[int, int], ...]
 """What of a chain matters here: (pixels with nulls, channels of one) of each run."""

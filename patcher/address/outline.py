@@ -10,14 +10,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, behind, first_fit, running, written
+from patcher.address.patch import Chain, Link, Patch, Start, behind, first_fit, running, written
 from patcher.address.rules import breaches
 from patcher.show.drafting import Draft, DraftBox, DraftRun, draft_text, folded, legal_name
 from patcher.show.listing import Row
 from patcher.show.reading import read
+from patcher.trade import CHANNELS, MOST_PORTS, USUAL_CHANNELS, USUAL_WIDTHS
 
-_ORDERS = {1: "W", 2: "RG", 3: "RGB", 4: "RGBW"}
-_MOST_PORTS = 10_000
+_ORDERS = {1: "W", 2: "RG"}
 Key = tuple[int, int]
 """What tells a row from all others."""
 
@@ -142,9 +142,9 @@ def _with_next(rows: Sequence[Row]) -> list[tuple[Row, Row | None]]:
 def _channels(row: Row, following: Row | None) -> int:
     """Channels a pixel: as the table tells, or as the step to the next address shows, else three."""
     if row.channels or not row.pixels or following is None or following.channel == 1:
-        return row.channels or 3
+        return row.channels or USUAL_CHANNELS
     end = running(following.universe, following.channel)
-    return next((width for width in (3, 4) if _end(row, width) == end), 3)
+    return next((width for width in USUAL_WIDTHS if _end(row, width) == end), USUAL_CHANNELS)
 
 
 def _end(row: Row, width: int) -> int:
@@ -164,7 +164,7 @@ def _box(
     highest = max(told, default=0)
     for row in rows:
         if row.port is None:
-            highest = min(highest + 1, _MOST_PORTS)
+            highest = min(highest + 1, MOST_PORTS)
         ports.setdefault(highest if row.port is None else row.port, []).append(row)
     by_place = {port: sorted(own, key=lambda row: (row.universe, row.channel)) for port, own in ports.items()}
     follows = all(_follow(one, two, widths) for own in by_place.values() for one, two in pairwise(own))
@@ -208,7 +208,7 @@ def _fitted(draft: Draft, patch: Patch) -> Draft:
 
 def _pinned(box: DraftBox, patch: Patch, share: bool) -> DraftBox:
     """The box with its starts pinned, where they do not follow each other as the placement `follow` lays them."""
-    own = [start for start in patch.starts if start.controller == box.name]
+    own = patch.boxes[box.name]
     first = own[0]
     ends = {start.end for start in patch.starts if start.controller != box.name}
     begins = first.at % CHANNELS == 0 or (share and any(_fits(end, first) for end in ends))

@@ -8,11 +8,17 @@ universe 1 is 0, channel 1 of universe 2 is 512.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from patcher.show.tables import CHANNELS as CHANNELS
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.trade import CHANNELS, USUAL_CHANNELS
+
+Places = NDArray[np.int64]
+"""Running channels, or numbers of pixels from 0."""
 
 
 def running(universe: int, channel: int) -> int:
@@ -55,6 +61,19 @@ def pieces(at: int, pixels: int, channels: int) -> Iterator[tuple[int, int]]:
         pixels -= here
 
 
+def pixel_places(at: int, pixels: Places, channels: int) -> Places:
+    """The running channel of the first channel of each pixel (from 0) of a run that is laid from `at`.
+
+    Pixels may lie before the first or behind the last: they stand where counting on would lay them.
+    """
+    at = first_fit(at, channels)
+    whole = CHANNELS // channels
+    here = (CHANNELS - at % CHANNELS) // channels
+    beyond = pixels - here
+    further = (at // CHANNELS + 1 + beyond // whole) * CHANNELS + beyond % whole * channels
+    return np.where(beyond < 0, at + pixels * channels, further)
+
+
 @dataclass(frozen=True, slots=True)
 class Link:
     """One run in the chain of a start.
@@ -70,7 +89,7 @@ class Link:
     port: int
     run: str
     pixels: int
-    channels: int = 3
+    channels: int = USUAL_CHANNELS
     nulls: int = 0
 
 
@@ -202,6 +221,27 @@ class Patch:
     def channels(self) -> int:
         """Channels of those lamps."""
         return sum(link.pixels * link.channels for start in self.starts for link in start.chain.links)
+
+    @cached_property
+    def boxes(self) -> Mapping[str, tuple[Start, ...]]:
+        """The starts of each box that has any, as they stand in the patch."""
+        found: dict[str, list[Start]] = {}
+        for start in self.starts:
+            found.setdefault(start.controller, []).append(start)
+        return {box: tuple(starts) for box, starts in found.items()}
+
+    @cached_property
+    def box_universes(self) -> Mapping[str, tuple[int, ...]]:
+        """The universes in which each of those boxes has pixels, rising."""
+        return {
+            box: tuple(sorted({universe for start in starts for universe in start.universes}))
+            for box, starts in self.boxes.items()
+        }
+
+    @cached_property
+    def universes(self) -> tuple[int, ...]:
+        """All universes in which the patch has pixels, rising."""
+        return tuple(sorted({universe for universes in self.box_universes.values() for universe in universes}))
 
     def spans(self) -> Iterator[Span]:
         """All spans, start by start in data order."""

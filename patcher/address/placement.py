@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from patcher.address.anew import in_order
-from patcher.address.patch import CHANNELS, Chain, Link, Patch, Start, written
+from patcher.address.patch import Chain, Link, Patch, Start, written
 from patcher.address.rules import breaches
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show.schema import Controller, Show
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 

@@ -6,16 +6,13 @@ the starts are.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from patcher.address.patch import Patch, Start, first_fit, running, written
 from patcher.errors import Finding
-from patcher.show import tables
 from patcher.show.schema import Controller, Show
-
-LAST_UNIVERSE = {"e131": tables.LAST_UNIVERSE, "artnet": 32_767}
-"""Source: ANSI E1.31-2018, 6.2.7 (universes 1–63999); Art-Net 4 (a 15-bit Port-Address)."""
+from patcher.trade import CHANNELS, LAST_UNIVERSE, PROTOCOL_NAMES
 
 
 def _breach(rule: str, where: str, says: str, remedy: str) -> Finding:
@@ -26,10 +23,7 @@ def breaches(show: Show, patch: Patch) -> list[Finding]:
     """Everything in a patch that cannot be."""
     found = [finding for start in patch.starts for finding in _start(show, start)]
     found += _overlaps(show, patch)
-    boxes: dict[str, list[Start]] = {}
-    for start in patch.starts:
-        boxes.setdefault(start.controller, []).append(start)
-    for name, starts in boxes.items():
+    for name, starts in patch.boxes.items():
         found += _box(show.controllers[name], starts)
     return found
 
@@ -37,9 +31,9 @@ def breaches(show: Show, patch: Patch) -> list[Finding]:
 def _start(show: Show, start: Start) -> Iterator[Finding]:
     controller = show.controllers[start.controller]
     where = f"controller.{controller.name}.start.{start.chain.key}"
-    last, protocol = LAST_UNIVERSE[controller.protocol], controller.protocol
+    last = LAST_UNIVERSE[controller.protocol]
     if start.universes.stop - 1 > last:
-        name = "E1.31" if protocol == "e131" else "Art-Net"
+        name = PROTOCOL_NAMES[controller.protocol]
         says = f"reaches universe {start.universes.stop - 1}; {name} ends at {last}"
         yield _breach("universe-range", where, says, "begin lower (first_universe), or use the other protocol")
     width = start.chain.links[0].channels
@@ -48,7 +42,8 @@ def _start(show: Show, start: Start) -> Iterator[Finding]:
         says = f"is pinned to {pin[0]}/{pin[1]}, but begins at {start.universe}/{start.channel}"
         yield _breach("pin", where, says, "run patcher patch, or take the pin out")
     if first_fit(start.at, width) != start.at:
-        says = f"begins at {start.universe}/{start.channel}, where no pixel of {width} channels fits before channel 512"
+        at = f"{start.universe}/{start.channel}"
+        says = f"begins at {at}, where no pixel of {width} channels fits before channel {CHANNELS}"
         yield _breach("split-pixel", where, says, f'pin it to "{start.universe + 1}/1"')
 
 
@@ -76,7 +71,7 @@ def _text(at: int) -> str:
     return "{}/{}".format(*written(at))
 
 
-def _box(controller: Controller, starts: list[Start]) -> Iterator[Finding]:
+def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
     """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
     free = [start.at for start in starts if start.chain.key not in controller.pins]

@@ -13,8 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-from patcher.address.patch import CHANNELS, Chain, behind, first_fit
+from patcher.address.patch import Chain, behind, first_fit
 from patcher.address.taken import Taken
+from patcher.trade import CHANNELS
 
 Rule = Literal["fresh", "follow", "whole"]
 MOST_ORDERED = 8

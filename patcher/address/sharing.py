@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from heapq import heapify, heappop, heappush
 
 from patcher.address.around import Frame, frames, seats, wider
-from patcher.address.patch import CHANNELS
 from patcher.address.seats import Box, Claim, merged, stay
 from patcher.address.taken import Taken
+from patcher.trade import CHANNELS
 
 _Stretch = tuple[int, int, str]
 

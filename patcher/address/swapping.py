@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, first_fit, running, written
-from patcher.address.rules import LAST_UNIVERSE, breaches
+from patcher.address.patch import Chain, Patch, Start, first_fit, running, written
+from patcher.address.rules import breaches
 from patcher.errors import Finding
 from patcher.show.schema import Controller, Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 _MOST_TRIALS = 2_000
 """Places that are tried; where they run out, the best so far is taken."""

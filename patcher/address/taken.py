@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 
-from patcher.address.patch import CHANNELS
+from patcher.trade import CHANNELS
 
 
 class Taken:

@@ -18,7 +18,7 @@ from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import cells
 from patcher.show.runs import BandRun, GridRun
 from patcher.show.schema import Show
-from patcher.show.tables import is_address
+from patcher.trade import ADDRESSES, is_address
 from patcher.wiring import Wiring
 
 ThingKind = Literal["show", "box", "port", "run", "pixel", "pixels", "prop", "channel"]
@@ -178,7 +178,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
 def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
     universe, channel = (int(part[:9]) for part in name.split("/"))
     if not is_address(universe, channel):
-        raise refuse(name, "is no universe and channel", "universes are 1 to 63999, channels 1 to 512")
+        raise refuse(name, "is no universe and channel", ADDRESSES)
     span = patch.span_at(universe, channel)
     if span is None:
         return Thing(name, "channel", ())

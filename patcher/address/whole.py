@@ -18,9 +18,9 @@ from patcher.address.beside import around, box_by_box, without_gap
 from patcher.address.bounds import Remainders, lower_bound, remainders
 from patcher.address.orders import Item, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.address.packing import Packing, pack
-from patcher.address.patch import CHANNELS, Chain, running
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Chain, running
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 FEW = 12
 """Most chains whose every order is tried."""
@@ -268,7 +268,7 @@ def _over(item: Item) -> int:
     return end_of(item.shape, 0) - (universes_of(item.shape) - 1) * CHANNELS
 
 
-def _after(task: Task, item: Item, at: int) -> int:
+def _after(item: Item, at: int) -> int:
     """The first place, from `at` on, behind everything, where a chain may begin."""
     return at if may_begin(item.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
 
@@ -282,7 +282,7 @@ def _in_order(task: Task, first: int) -> Places:
         if item.at is None:
             if not task.share and item.box != box:
                 at, box = -(-at // CHANNELS) * CHANNELS, item.box
-            places[number] = _after(task, item, max(at, item.floor * CHANNELS))
+            places[number] = _after(item, max(at, item.floor * CHANNELS))
             at = task.held(item, places[number])
     return places
 

@@ -190,7 +190,7 @@ def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) ->
             print()
     if made.adoption.left:
         print(f"The table gives no start of: {', '.join(made.adoption.left)}.")
-    boxes = count(len({start.controller for start in patch.starts}), "box")
+    boxes = count(len(patch.boxes), "box")
     starts, pixels = count(len(patch.starts), "start"), count(patch.pixels, "pixel")
     print(f"Taken: {pixels} on {boxes}, {starts}, {count(patch.universe_count, 'universe')}.")
     if made.drafted:

@@ -16,7 +16,8 @@ import numpy as np
 from patcher.cli.folding import choices
 from patcher.cli.screen import order
 from patcher.errors import choose_from, refuse
-from patcher.show.tables import CHANNELS
+from patcher.stream.playing import LONGEST_WAIT
+from patcher.trade import CHANNELS, UDP_PORTS
 from patcher.verify import moments
 from patcher.verify.answering import Deed, Reply, Word
 
@@ -42,7 +43,6 @@ HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
 LAST_HELP = "y yes · n no · q stop"
 
-LONGEST_WAIT = 0.05
 FRAMES_A_LOOK = 3
 """Frames of one look that are sent to the yard: enough to see what flickers."""
 PATIENCE = 5.0
@@ -403,13 +403,12 @@ class Lamps:
         return found
 
     def _send(self, levels: Levels) -> None:
-        from patcher.wire import e131
 
         self.sender.send(levels)
         give_up = time.monotonic() + PATIENCE
         while self.heard < self.sender.packets and time.monotonic() < give_up and not self.stopped():
             for datagram in self.receiver.poll(PATIENCE):
-                if datagram.ear.port == e131.PORT and self.source.encode() not in datagram.octets:
+                if datagram.ear.port == UDP_PORTS["e131"] and self.source.encode() not in datagram.octets:
                     continue
                 self.heard += 1
                 self.yard.receive(self.heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -29,16 +29,15 @@ from patcher.cli.pattern import (
 )
 from patcher.cli.saying import count
 from patcher.errors import choose_from, refuse
-from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
+from patcher.stream.asked import FASTEST_STREAM, Asked, PatternName
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, LAST_UNIVERSE, PRIORITY, PROTOCOL_NAMES, TEST_LEVEL
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
     from patcher.wiring import Wiring
 
-Protocol = Literal["e131", "artnet"]
 BOX, STRING, LAMP = "bench", "string", "lamp"
-SPOKEN = {"e131": "E1.31", "artnet": "Art-Net"}
 
 
 def bench(
@@ -62,7 +61,7 @@ def bench(
     seconds: Seconds = None,
     loops: Loops = None,
     step: Step = False,
-    priority: Priority = 100,
+    priority: Priority = PRIORITY,
     interface: Interface = None,
     sync: Sync = False,
     flashing: Flashing = False,
@@ -146,8 +145,8 @@ def _of_options(
     except ValidationError:
         says = f"“{colour_order}” is no order of colours"
         raise refuse("--colour-order", says, "write a capital letter a channel, each once: RGB, GRB, RGBW") from None
-    if protocol not in get_args(Protocol):
-        raise refuse("--protocol", f"cannot be “{protocol}”", choose_from(protocol, get_args(Protocol)))
+    if protocol not in PROTOCOL_NAMES:
+        raise refuse("--protocol", f"cannot be “{protocol}”", choose_from(protocol, PROTOCOL_NAMES))
     box = {"address": _station(address), "protocol": protocol, "reorders": False, "ports": 1, "port": {"1": [STRING]}}
     show = Show.model_validate({
         "show": {"title": "the bench"}, "pixel": {LAMP: {"colour_order": colour_order}},
@@ -198,9 +197,8 @@ def _of_run(address: str, like: str, given: dict[str, Any]) -> tuple[Wiring, Pat
 
 def _laid(show: Any, universe: int, channel: int) -> tuple[Wiring, Patch]:
     """The wiring of a show of one run, and the patch that begins there with its first pixel, a laid null included."""
-    from patcher.address.patch import CHANNELS, Patch, Start
+    from patcher.address.patch import Patch, Start
     from patcher.address.placement import chains
-    from patcher.address.rules import LAST_UNIVERSE
     from patcher.wiring import wire
 
     wiring = wire(show)
@@ -208,15 +206,16 @@ def _laid(show: Any, universe: int, channel: int) -> tuple[Wiring, Patch]:
     (link,) = chain.links
     (box,) = show.controllers.values()
     last = LAST_UNIVERSE[box.protocol]
-    if not 1 <= universe <= last:
-        raise refuse("--universe", f"cannot be {universe}", f"universes of {SPOKEN[box.protocol]} are 1 to {last}")
+    universes = f"universes of {PROTOCOL_NAMES[box.protocol]} are {FIRST_UNIVERSE} to {last}"
+    if not FIRST_UNIVERSE <= universe <= last:
+        raise refuse("--universe", f"cannot be {universe}", universes)
     if not 1 <= channel <= CHANNELS - link.channels + 1:
         says = f"cannot be {channel}: a pixel of {count(link.channels, 'channel')} would not fit before {CHANNELS}"
         raise refuse("--channel", says, f"channels are 1 to {CHANNELS - link.channels + 1}")
     start = Start(chain, universe, channel)
     if start.universes[-1] > last:
         says = f"{universe} leaves no room: the string would end in universe {start.universes[-1]}"
-        raise refuse("--universe", says, f"universes of {SPOKEN[box.protocol]} are 1 to {last}")
+        raise refuse("--universe", says, universes)
     return wiring, Patch((start,))
 
 
@@ -231,7 +230,8 @@ def _settings(wiring: Wiring, patch: Patch) -> str:
     order = wire_letters(wiring.show, box.name, run)
     chips = wiring.show.type_of(run).colour_order
     laid = count(link.nulls + link.pixels, "pixel")
-    words = f"Set the box at {box.address} to {SPOKEN[box.protocol]}, start {start.universe}/{start.channel}, {laid}"
+    protocol = PROTOCOL_NAMES[box.protocol]
+    words = f"Set the box at {box.address} to {protocol}, start {start.universe}/{start.channel}, {laid}"
     if run.nulls:
         nulls = count(run.nulls, "null pixel")
         words += f": {nulls}, then {count(link.pixels, 'lamp')}" if link.nulls else f" behind {nulls}"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from patcher.cli.saying import count
+from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 SHOW = "heron-lock.toml"
 WALKED, GRID, FAULT = "footbridge-rail", "gate-right", "data-in:gate-right=bottom-left"
-LEVEL = 0.3
 PATIENCE = 2.0
 """Seconds to wait for the packets of one frame on the loopback."""
 
@@ -44,10 +44,9 @@ def demo() -> None:
         made = allocate(wiring)
         write_patch(show, made.patch)
         patch = made.patch
-        boxes = len({start.controller for start in patch.starts})
         print(f"{wiring.show.settings.title}: an invented show, on this machine only. Nothing leaves it.\n")
         starts = count(len(patch.starts), "start")
-        print(f"1. The patch: {count(patch.pixels, 'pixel')} on {count(boxes, 'box')}, {starts},")
+        print(f"1. The patch: {count(patch.pixels, 'pixel')} on {count(len(patch.boxes), 'box')}, {starts},")
         print(f"   {count(patch.universe_count, 'universe')}; no pixel is cut by a universe's end.")
         walk = dot(wiring, patch, find(WALKED, wiring, patch), COLOURS["white"])
         grid = find(GRID, wiring, patch)
@@ -100,14 +99,14 @@ class _Watched:
         from patcher.faults import build, parse
         from patcher.stream.levels import levels
         from patcher.stream.receiver import Receiver
-        from patcher.stream.sender import Sender, box_universes, targets
+        from patcher.stream.sender import Sender, targets
         from patcher.yard.yard import Yard, addresses, differences, ears
 
         show, wiring, patch = self.wiring.show, self.wiring, self.patch
         hosts = addresses(self.show, show)
         heard_by = ears(show, patch, hosts)
         unicast = {box: host for box, host in hosts.items() if show.controllers[box].delivery == "unicast"}
-        goals = targets(show, patch, box_universes(patch), unicast)
+        goals = targets(show, patch, patch.boxes, unicast)
         yard = Yard(wiring, patch, build(show, [parse(fault, show) for fault in self.faults]))
 
         def hear(until: int) -> None:
@@ -125,9 +124,9 @@ class _Watched:
                     print("Ended; all is dark.")
                     raise typer.Exit(1)
                 look = self.pattern.look(step)
-                sender.send(levels(look, wiring, patch, universes, LEVEL))
+                sender.send(levels(look, wiring, patch, universes, TEST_LEVEL))
                 hear(sender.packets)
-                wrong = differences(look, LEVEL, wiring, yard)
+                wrong = differences(look, TEST_LEVEL, wiring, yard)
                 if not wrong:
                     self.as_planned += 1
                 elif self.first_wrong is None:

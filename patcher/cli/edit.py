@@ -137,12 +137,13 @@ def _document(wiring: Wiring, made: Allocation, kept: Patch | None, saved: list[
 
 def _say_boxes(wiring: Wiring, patch: Patch) -> None:
     from patcher.sheets import rows
-    from patcher.sheets.saying import PROTOCOL
+    from patcher.trade import PROTOCOL_NAMES
 
     heads, numbers = rows.TYPED, " ".join(rows.NUMBERS)
     for name, starts in groupby(patch.starts, key=lambda start: start.controller):
         controller, own = wiring.show.controllers[name], list(starts)
-        print(f"{name}: {PROTOCOL[controller.protocol]}, {controller.delivery}, {controller.address or 'no address'}")
+        protocol = PROTOCOL_NAMES[controller.protocol]
+        print(f"{name}: {protocol}, {controller.delivery}, {controller.address or 'no address'}")
         say_table(heads, [rows.start_row(wiring, start).cells for start in own], right=numbers)
         for words in rows.null_words(wiring, own):
             print(f"  {words}")

@@ -10,6 +10,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from patcher.cli.saying import count, finding_json, in_words, ranges, say_table
+from patcher.trade import PROTOCOL_NAMES
 
 if TYPE_CHECKING:
     from patcher.cli.listen import Outcome
@@ -169,7 +170,7 @@ def _row(same: Sequence[Stream], rivals: Sequence[Stream]) -> tuple[str, ...]:
 def _options(same: Sequence[Stream], rivals: Sequence[Stream]) -> Iterator[str]:
     one = same[0]
     if one.protocol == "artnet":
-        yield "Art-Net"
+        yield PROTOCOL_NAMES[one.protocol]
     if one.preview_data:
         yield "Preview_Data"
     if one.state == "terminated":
@@ -199,7 +200,6 @@ def _options(same: Sequence[Stream], rivals: Sequence[Stream]) -> Iterator[str]:
 
 
 def _say_sources(heard: Heard) -> None:
-    from patcher.stream.contention import PROTOCOLS
 
     def key(one: Stream) -> tuple[str, str, str, str]:
         return one.protocol, one.source_name, one.cid, one.address
@@ -220,7 +220,7 @@ def _say_sources(heard: Heard) -> None:
         for sync in (one for one in syncs if one.protocol == protocol):
             to = f" of {sync.synchronization_address}" if sync.synchronization_address else ""
             said += f"; {sync.rate:.1f} synchronization packets{to} a second"
-        lines.append((f"{streams[0].who} by {PROTOCOLS[streams[0].protocol]}{cid_words}", said))
+        lines.append((f"{streams[0].who} by {PROTOCOL_NAMES[streams[0].protocol]}{cid_words}", said))
     for key_, one in announced.items():
         if key_ not in told:
             name = one.source_name or "a source without a name"

@@ -13,6 +13,7 @@ import typer
 
 from patcher.cli.loading import AsJson, load, load_patch
 from patcher.errors import Finding, refuse
+from patcher.trade import DISCOVERY_UNIVERSE, FIRST_UNIVERSE, HIGHEST_UNIVERSE, UDP_PORTS
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -108,25 +109,23 @@ def _check_interface(interface: str | None) -> None:
 
 def _is_one_host(text: str) -> bool:
     """Whether it is an address that a machine can have: some systems bind to groups and to everyone as well."""
-    from ipaddress import AddressValueError, IPv4Address
+    from patcher.show.tables import station_address
 
     try:
-        address = IPv4Address(text)
-    except AddressValueError:
+        return bool(station_address(text))
+    except ValueError:
         return False
-    return not (address.is_multicast or address.is_unspecified or text == "255.255.255.255")
 
 
 def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
     if show is None:
         return Scene()
-    from patcher.stream.sender import box_universes
 
     wiring = load(show)
     patch = load_patch(show, wiring)
     hosts: dict[str, str | None] = {}
     if boxes:
-        hosts = {box: wiring.show.controllers[box].address for box in box_universes(patch)}
+        hosts = {box: wiring.show.controllers[box].address for box in patch.boxes}
         if yard:
             from patcher.yard.yard import addresses
 
@@ -137,20 +136,19 @@ def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
 def _universes(text: str | None, scene: Scene) -> list[int]:
     """The E1.31 universes to join: those named, and the show's."""
     from patcher.stream.hearing import MOST_GROUPS
-    from patcher.stream.sender import box_universes
-    from patcher.wire import e131
 
     found: set[int] = set()
     if scene.patch is not None:
-        found.update(universe for universes in box_universes(scene.patch).values() for universe in universes)
+        found.update(scene.patch.universes)
     for part in (text or ("" if found else USUAL_UNIVERSES)).split(",") if text or not found else ():
         first, dash, last = (piece.strip() for piece in part.partition("-"))
         numbers = [first, last] if dash else [first]
         if not all(number.isascii() and number.isdigit() and len(number) < 6 for number in numbers):
             raise refuse("--universe", f"“{part}” is no universe and no range of them", "write it like 1-20,64")
         low, high = int(numbers[0]), int(numbers[-1])
-        if not e131.FIRST_UNIVERSE <= low <= high <= e131.LAST_UNIVERSE:
-            raise refuse("--universe", f"“{part}” is not within 1 to 63999, rising", "write it like 1-20,64")
+        if not FIRST_UNIVERSE <= low <= high <= HIGHEST_UNIVERSE:
+            says = f"“{part}” is not within {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}, rising"
+            raise refuse("--universe", says, "write it like 1-20,64")
         found.update(range(low, high + 1))
     if len(found) > MOST_GROUPS:
         if text:
@@ -167,7 +165,6 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
     from patcher.stream.hearing import Hearing
     from patcher.stream.listening import Listening
     from patcher.stream.probing import Prober
-    from patcher.wire import e131
 
     asks = {} if scene.yard else scene.hosts
     show = scene.wiring.show if scene.wiring else None
@@ -175,7 +172,7 @@ def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: floa
     e131_boxes = [host for host in asks.values() if host and host not in art_net]
     listening = Listening()
     with stopping() as stop, Hearing() as hearing, Prober(art_net, e131_boxes, interface) as prober:
-        hearing.listen_on([e131.DISCOVERY_UNIVERSE, *numbers], interface)
+        hearing.listen_on([DISCOVERY_UNIVERSE, *numbers], interface)
         if not hearing.ears:
             reasons = "; ".join(sorted(set(hearing.deaf.values())))
             raise refuse("listen", f"could open no port: {reasons}", "end what else listens, or choose an --interface")
@@ -292,11 +289,10 @@ def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], 
 def _held(scene: Scene, hosts: dict[str, str | None]) -> Iterable[str]:
     """Those addresses at which a program on this machine listens: the yard."""
     from patcher.stream.receiver import Ear, is_free
-    from patcher.wire import artnet, e131
 
     assert scene.wiring is not None  # noqa: S101  (there is a yard only where there is a show)
     for box, host in hosts.items():
-        port = e131.PORT if scene.wiring.show.controllers[box].protocol == "e131" else artnet.PORT
+        port = UDP_PORTS[scene.wiring.show.controllers[box].protocol]
         if host and not is_free(Ear(host, port)):
             yield host
 

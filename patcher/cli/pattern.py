@@ -8,6 +8,7 @@ import typer
 
 from patcher.errors import refuse
 from patcher.stream.asked import Asked, PatternName
+from patcher.trade import FASTEST_FLASH, LAST_PRIORITY
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -30,7 +31,7 @@ FramesASecond = Annotated[float | None, typer.Option("--fps", min=0.5, max=1000,
 Seconds = Annotated[float | None, typer.Option("--seconds", min=0, help="Stop after so long.")]
 Loops = Annotated[float | None, typer.Option("--loops", min=0.01, help="Stop after so many times through.")]
 Step = Annotated[bool, typer.Option("--step", help="Step by keys, on and back.")]
-Priority = Annotated[int, typer.Option("--priority", min=0, max=200, help="E1.31 priority.")]
+Priority = Annotated[int, typer.Option("--priority", min=0, max=LAST_PRIORITY, help="E1.31 priority.")]
 Interface = Annotated[str | None, typer.Option("--interface", help="Address of this machine to send from.")]
 Sync = Annotated[bool, typer.Option("--sync", help="Boxes wait, and change all at once.")]
 Flashing = Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")]
@@ -40,7 +41,6 @@ DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would be sent;
 def choose(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     """The pattern; PatcherError where there is none such, or where it would flash and was not told to."""
     from patcher.stream.choosing import named
-    from patcher.stream.patterns import FASTEST_FLASH
 
     pattern = named(asked, wiring, patch, thing)
     if pattern.flashes > FASTEST_FLASH and not (asked.flashing or asked.step):

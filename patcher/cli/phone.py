@@ -10,13 +10,13 @@ import typer
 
 from patcher.cli.loading import ShowFile, load, load_patch
 from patcher.errors import refuse
+from patcher.trade import PRIORITY
 
 if TYPE_CHECKING:
     from patcher.phone.plan import Plan
     from patcher.stream.sender import Target
 
 PORT = 8420
-PRIORITY = 100
 """Of the E1.31 streams, as a sender has it that is not told otherwise."""
 
 

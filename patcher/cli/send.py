@@ -32,7 +32,8 @@ from patcher.cli.pattern import (
 from patcher.cli.saying import count, say_json
 from patcher.cli.screen import order
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL, Asked, PatternName
+from patcher.stream.asked import FASTEST_STREAM, Asked, PatternName
+from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.address.patch import Patch
@@ -62,7 +63,7 @@ def send(
     seconds: Seconds = None,
     loops: Loops = None,
     step: Step = False,
-    priority: Priority = 100,
+    priority: Priority = PRIORITY,
     interface: Interface = None,
     sync: Sync = False,
     to: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Send there, not to the boxes.")] = None,
@@ -84,7 +85,7 @@ def send(
     asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
-    goals = targets(wiring.show, patch, boxes, _hosts(wiring, boxes, to))
+    goals = targets(wiring.show, patch, boxes, _hosts(boxes, to))
     if yard:
         from patcher.yard.yard import addresses
 
@@ -160,7 +161,7 @@ def need_yard(goals: list[Target], show: Path) -> None:
         raise refuse("--yard", "finds no yard that would hear it", f"in another terminal: patcher yard {show}")
 
 
-def _hosts(wiring: Wiring, boxes: list[str], to: str | None) -> dict[str, str]:
+def _hosts(boxes: list[str], to: str | None) -> dict[str, str]:
     if to is None:
         return {}
     from ipaddress import IPv4Address

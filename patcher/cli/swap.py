@@ -84,7 +84,7 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
         raise typer.Exit(1)
     steps = box_steps(found, wiring, str(path))
     entered = read_entered(path)
-    wrote = _write(path, seen, wiring.show, found.show, found.patch, dead, spare) if write else []
+    wrote = _write(path, seen, wiring.show, found.show, found.patch, spare) if write else []
     if as_json:
         say_json(_box_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
         return
@@ -135,7 +135,7 @@ def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, wr
 
     found = swap_supply(wiring, dead, spare)
     steps = supply_steps(found, str(path)) if found.holds else []
-    wrote = _write(path, seen, wiring.show, found.show, None, dead, spare) if write and found.holds else []
+    wrote = _write(path, seen, wiring.show, found.show, None, spare) if write and found.holds else []
     if as_json:
         say_json(_supply_document(found) | {"steps": [" ".join(step) for step in steps], "wrote": wrote})
     elif found.holds:
@@ -170,7 +170,7 @@ def _supply_document(found: SupplySwap) -> dict[str, object]:
     }
 
 
-def _write(path: Path, seen: Seen, before: Show, after: Show, patch: Patch | None, dead: str, spare: str) -> list[str]:
+def _write(path: Path, seen: Seen, before: Show, after: Show, patch: Patch | None, spare: str) -> list[str]:
     """Change the show file and, where there is one, write the patch file; both or none."""
     from patcher.address.files import dump, patch_path
     from patcher.show.editing import edited
@@ -198,7 +198,8 @@ def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> No
     reading = read(text, lambda name: points[name], str(path))
     if reading.show is not None and not reading.findings:
         wiring = wire(reading.show)
-        same = all(getattr(reading.show, part) == getattr(after, part) for part in ("supplies", "feeds", "accepts"))
+        now = reading.show
+        same = (now.supplies, now.feeds, now.accepts) == (after.supplies, after.feeds, after.accepts)
         same = same and _settings(reading.show) == _settings(after) and _leads(reading.show) == _leads(after)
         if same and not problems(wiring) and not (patch and misfits(patch, wiring)):
             return

@@ -11,12 +11,13 @@ from patcher.limits.power import LOADED
 from patcher.limits.stretches import stretches
 from patcher.limits.supplies import SupplySwap
 from patcher.sheets.rows import NUMBERS, TYPED, null_words, start_row
+from patcher.sheets.saying import ranges
 from patcher.show.schema import Controller, Show
+from patcher.trade import PROTOCOL_NAMES
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
-PROTOCOLS = {"e131": "E1.31", "artnet": "Art-Net"}
 CARE = (
     "Fixed wiring is a licensed electrician's, by your local code. A ladder stands on firm ground, held by someone, "
     "and not in wind or ice."
@@ -180,7 +181,7 @@ def _was_cut(found: BoxSwap, cable: Cable) -> bool:
 def _type(found: BoxSwap) -> list[str]:
     spare = found.spare
     lines = [f"address {spare.address}"] if spare.address else []
-    lines.append(f"protocol {PROTOCOLS[spare.protocol]}, {spare.delivery}")
+    lines.append(f"protocol {PROTOCOL_NAMES[spare.protocol]}, {spare.delivery}")
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
@@ -207,11 +208,11 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
     dead, spare = found.dead, found.spare
     lines = [f"{m.run}: from {m.old[0]}/{m.old[1]} to {m.new[0]}/{m.new[1]}" for m in found.moves]
     old, new = (_sending(box) for box in (dead, spare))
-    universes = sorted({universe for start in found.starts for universe in start.universes})
+    universes = found.patch.box_universes.get(spare.name, ())
     if old != new:
-        lines.append(f"universe{'s' if len(universes) > 1 else ''} {_ranges(universes)}: {new}, no longer {old}")
+        lines.append(f"universe{'s' if len(universes) > 1 else ''} {ranges(universes)}: {new}, no longer {old}")
     elif found.moves and spare.delivery == "unicast":
-        lines.append(f"universes that go to {spare.address} now: {_ranges(universes)}")
+        lines.append(f"universes that go to {spare.address} now: {ranges(universes)}")
     if dead.reorders and not spare.reorders:
         for runs in spare.port.values():
             for run in runs:
@@ -224,18 +225,7 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
 
 
 def _sending(box: Controller) -> str:
-    return f"{PROTOCOLS[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
-
-
-def _ranges(numbers: list[int]) -> str:
-    """Numbers that rise, with those that follow each other as one: 3–5, 9."""
-    found: list[list[int]] = []
-    for number in numbers:
-        if found and found[-1][-1] == number - 1:
-            found[-1].append(number)
-        else:
-            found.append([number])
-    return ", ".join(str(some[0]) if len(some) == 1 else f"{some[0]}–{some[-1]}" for some in found)
+    return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
 
 
 def supply_summary(found: SupplySwap) -> list[str]:

@@ -14,7 +14,8 @@ from patcher.cli.folding import fold
 from patcher.cli.loading import AsJson, ShowFile, load, load_patch
 from patcher.cli.saying import count, say_json, say_table
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM, TEST_LEVEL
+from patcher.stream.asked import FASTEST_STREAM
+from patcher.trade import TEST_LEVEL
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
@@ -191,21 +192,19 @@ def _walk(
 ) -> Walk | None:  # fmt: skip
     """The round that is left to walk; None where all is proved."""
     from patcher.stream.levels import levels
-    from patcher.stream.sender import box_universes
     from patcher.verify.items import older_digests
     from patcher.verify.rounds import plan
     from patcher.verify.standing import by_older_round
     from patcher.verify.walking import Walk, open_items
 
-    steps = plan(wiring, patch, set(wanted) if again else open_items(record, wanted))
+    steps = plan(wiring, set(wanted) if again else open_items(record, wanted))
     if not steps:
         say("All of it is proved already: --again looks once more, --new-season unproves all.")
         return None
-    universes = sorted({universe for own in box_universes(patch).values() for universe in own})
     say(_begin(steps, record, wanted, by_older_round(record, older_digests(wiring, patch, wanted))))
     return Walk(
         show, wiring, patch, every, steps, answering,
-        lambda look: levels(look, wiring, patch, universes, TEST_LEVEL), say,
+        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say,
     )  # fmt: skip
 
 
@@ -269,7 +268,7 @@ def _lamps(
     from patcher.eye import Eye
     from patcher.faults import build, parse
     from patcher.stream.receiver import Receiver
-    from patcher.stream.sender import Sender, box_universes, targets
+    from patcher.stream.sender import Sender, targets
     from patcher.yard.yard import LOOPBACK, Yard, addresses, ears
 
     table = wiring.show
@@ -280,7 +279,7 @@ def _lamps(
     for ear, boxes in ears(table, patch, hosts, simulated.universes).items():
         heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
     near = {box: host for box, host in hosts.items() if table.controllers[box].delivery == "unicast"}
-    goals = targets(table, patch, box_universes(patch), near)
+    goals = targets(table, patch, patch.boxes, near)
     own = f"Patcher {uuid.uuid4()}"
     with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
         chance, witness = np.random.default_rng(seed), Witness(wiring, patch, built, seed=seed)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from patcher.address.patch import CHANNELS, Patch
+from patcher.address.patch import Patch
 from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades, shade_table
 from patcher.faults import Built
 from patcher.stream.levels import Levels
-from patcher.stream.sender import box_universes
+from patcher.trade import CHANNELS, FRAME_RATE, Protocol
 from patcher.verify import Frame, Question
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.rewriting import same_lamps
@@ -43,7 +43,7 @@ class Witness:
         self._yard = Yard(wiring, patch, built, seed=seed)
         self._eye = eye or Eye()
         self._chance = np.random.default_rng(seed)
-        self._universes = box_universes(patch)
+        self._universes = patch.box_universes
         self._packets: dict[tuple[str, int], bytearray] = {}
         self._sent = 0
         self._mends = mends
@@ -157,10 +157,10 @@ class Witness:
                 slots = levels.slots[row_of[universe]].tobytes() if universe in row_of else bytes(CHANNELS)
                 wire.write_levels(packet, self._sent, slots)
                 datagrams.append(([box], bytes(packet), NAME))
-        self._yard.hear(datagrams, self._sent / 40)
+        self._yard.hear(datagrams, self._sent / FRAME_RATE)
         self._sent += 1
 
-    def _packet(self, box: str, protocol: str, universe: int) -> bytearray:
+    def _packet(self, box: str, protocol: Protocol, universe: int) -> bytearray:
         if (box, universe) not in self._packets:
             self._packets[box, universe] = (
                 e131.data_packet(cid=bytes(16), source="Patcher", universe=universe)

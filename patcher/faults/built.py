@@ -17,10 +17,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch
+from patcher.address.patch import Patch
 from patcher.faults.cable import Cable, Place, Takes, dark, places_of, rearranged
 from patcher.faults.fault import OF_BOX, Fault, boxes_of, runs_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 
@@ -33,14 +34,12 @@ class Planned:
         patch: what is typed into its boxes.
         takes: what each run's lamps take as planned.
         boxes: for each run, the box that feeds it.
-        universes: for each box, the universes that it listens to, rising.
     """
 
     wiring: Wiring
     patch: Patch
     takes: dict[str, Takes] = field(default_factory=dict)
     boxes: dict[str, str] = field(default_factory=dict)
-    universes: dict[str, tuple[int, ...]] = field(default_factory=dict)
     _streams: dict[Port, Stream] = field(default_factory=dict)
     _places: dict[Port, tuple[Place, ...]] = field(default_factory=dict)
 
@@ -64,9 +63,8 @@ def planned(wiring: Wiring, patch: Patch) -> Planned:
     """A wiring and its patch, ready for faults."""
     show = wiring.show
     plan = Planned(wiring, patch)
-    for box in dict.fromkeys(start.controller for start in patch.starts):
-        sent, plan.universes[box] = streams(wiring, patch, box, ())
-        plan._streams.update(sent)
+    for box in patch.boxes:
+        plan._streams.update(streams(wiring, patch, box, ())[0])
     plan._places.update(places_of(wiring))
     for port, places in plan._places.items():
         plan.takes.update(Cable(show, places, ()).takes(plan._streams.get(port, NOTHING)))
@@ -102,7 +100,7 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
                 takes[run] = taken
             if socket[0] != plan.boxes[run]:
                 boxes[run] = socket[0]
-    listens = {box: numbers for box, numbers in universes.items() if numbers != plan.universes[box]}
+    listens = {box: numbers for box, numbers in universes.items() if numbers != plan.patch.box_universes[box]}
     return Departure(takes, boxes, listens)
 
 

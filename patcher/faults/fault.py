@@ -16,7 +16,8 @@ from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import lattice
 from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Controller, Show
-from patcher.show.tables import CHANNELS, LAST_UNIVERSE, Corner, End
+from patcher.show.tables import Corner, End
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS
 
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
@@ -283,7 +284,7 @@ def _lamp(said: _Said) -> str:
         raise said.wrong(f"names a pixel that is not in the run, whose pixels are 1 to {run.pixels}")
     letters = said.show.type_of(run).colour_order
     if said.kind == "replaced":
-        if not re.fullmatch(r"[A-Z]{1,12}", said.value) or len(set(said.value)) != len(said.value):
+        if not re.fullmatch(rf"[A-Z]{{1,{MOST_LETTERS}}}", said.value) or len(set(said.value)) != len(said.value):
             raise said.wrong(
                 "names no colour order", f"write one capital letter a channel, as {said.kind}:{said.where}=GRB"
             )
@@ -307,7 +308,7 @@ def _dead(said: _Said) -> str:
 
 def _universe_shift(said: _Said) -> str:
     said.start(said.where)
-    return str(said.whole(1 - LAST_UNIVERSE, LAST_UNIVERSE - 1))
+    return str(said.whole(1 - HIGHEST_UNIVERSE, HIGHEST_UNIVERSE - 1))
 
 
 def _swapped_starts(said: _Said) -> str:

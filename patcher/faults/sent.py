@@ -11,16 +11,15 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Link, Patch, Start, behind, first_fit
-from patcher.address.rules import LAST_UNIVERSE
+from patcher.address.patch import Link, Patch, Start, behind, pixel_places
 from patcher.errors import refuse
 from patcher.faults.fault import Fault, first_run, starts_of
 from patcher.show.runs import Run
 from patcher.show.schema import Show
+from patcher.trade import CHANNELS, LAST_UNIVERSE, letter_place
 from patcher.wiring import Wiring
 
 Stream = NDArray[np.int32]
-Order = NDArray[np.int64]
 Port = tuple[str, int]
 
 DARK = -1
@@ -41,18 +40,7 @@ def wire_letters(show: Show, controller: str, run: Run) -> str:
     order = show.type_of(run).colour_order
     if not show.controllers[controller].reorders:
         return order
-    return "".join(sorted(order, key=lambda letter: (letter not in "RGBW", "RGBW".find(letter), letter)))
-
-
-def laid(at: int, pixels: int, channels: int) -> Order:
-    """The running channel of the first channel of each of so many pixels that are laid from `at`."""
-    at = first_fit(at, channels)
-    numbers = np.arange(pixels)
-    beyond = numbers - (CHANNELS - at % CHANNELS) // channels
-    whole, rest = np.divmod(beyond, CHANNELS // channels)
-    further = (at // CHANNELS + 1 + whole) * CHANNELS + rest * channels
-    places: Order = np.where(beyond < 0, at + numbers * channels, further)
-    return places
+    return "".join(sorted(order, key=letter_place))
 
 
 def exchanged(show: Show, patch: Patch, faults: Iterable[Fault]) -> dict[str, int]:
@@ -83,7 +71,7 @@ def streams(
         PatcherError: it would begin before universe 1, or end behind the last one.
     """
     show = wiring.show
-    starts = [start for start in patch.starts if start.controller == box]
+    starts = patch.boxes.get(box, ())
     moved = exchanged(show, patch, faults)
     off = _moved(show, faults)
     dead = {fault.where for fault in faults if fault.kind == "dead"}
@@ -144,7 +132,9 @@ def _piece(show: Show, box: str, link: Link, at: int, count: int) -> Stream:
     """What the box sends for one run that it lays from `at`: its inserted nulls, then `count` pixels with channels."""
     run = show.runs[link.run]
     order, letters = show.type_of(run).colour_order, wire_letters(show, box, run)
-    channels = laid(at, count, link.channels)[:, None] + np.array([letters.index(letter) for letter in order])
+    channels = pixel_places(at, np.arange(count), link.channels)[:, None] + np.array(
+        [letters.index(letter) for letter in order]
+    )
     octets: Stream = channels.ravel().astype(np.int32)
     inserted = (run.nulls - link.nulls) * link.channels
     if not inserted:

@@ -15,7 +15,7 @@ from itertools import pairwise, product
 from math import ceil, dist, prod
 from typing import Literal
 
-from patcher.address.patch import CHANNELS, Chain, Patch, Start, behind, first_fit, written
+from patcher.address.patch import Chain, Patch, Start, behind, first_fit, written
 from patcher.address.placement import chains
 from patcher.address.swapping import falls_by_itself, lamps_at, spare_starts
 from patcher.errors import choose_from, refuse
@@ -31,6 +31,7 @@ from patcher.limits.plan import LONGEST_LEAD
 from patcher.limits.stretches import stretches
 from patcher.shapes import positions
 from patcher.show.schema import Controller, Logic, Show
+from patcher.trade import CHANNELS
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 
@@ -109,7 +110,7 @@ class BoxSwap:
     @property
     def starts(self) -> tuple[Start, ...]:
         """The spare's starts: what is typed into it."""
-        return tuple(start for start in self.patch.starts if start.controller == self.shelved.name)
+        return self.patch.boxes.get(self.shelved.name, ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +206,7 @@ class _Ways:
     def __init__(self, wiring: Wiring, kept: Patch, old: Controller, new: Controller) -> None:
         self.wiring, self.show, self.old, self.new = wiring, wiring.show, old, new
         self.chains = list(wiring.of_controller(old.name).items())
-        laid = [one for start in kept.starts if start.controller == old.name for one in start.laid()]
+        laid = [one for start in kept.boxes.get(old.name, ()) for one in start.laid()]
         self.today = {link.run: first for link, _, first, _ in laid}
         self.begins = frozenset(begin for _, begin, _, _ in laid)
         self.reorders = old.reorders and new.reorders

@@ -192,8 +192,11 @@ def _unsaid(show: Show) -> Iterator[Finding]:
 
 def unsaid(kind: PixelType) -> list[str]:
     """The keys of a kind of lamp that are needed for its voltages and are not there."""
-    missing = [key for key in ("volts", "channel_ma", "idle_ma", "min_volts", "pitch") if getattr(kind, key) is None]
-    return missing + (["awg or mm2"] if wire_of(kind.awg, kind.mm2) is None else [])
+    said = {
+        "volts": kind.volts, "channel_ma": kind.channel_ma, "idle_ma": kind.idle_ma, "min_volts": kind.min_volts,
+        "pitch": kind.pitch, "awg or mm2": wire_of(kind.awg, kind.mm2),
+    }  # fmt: skip
+    return [key for key, value in said.items() if value is None]
 
 
 def _loads(state: Power) -> Iterator[Finding]:

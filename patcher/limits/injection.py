@@ -34,14 +34,12 @@ class Taps:
         pixels: where they are, from 0, ascending.
         volts: at each pixel of the rail.
         amps: through each new tap.
-        headroom: volts that the pixel nearest its limit has above it.
         bound: a number of taps that no set can go below; fewer than there are only where the time was out.
     """
 
     pixels: tuple[int, ...]
     volts: Floats
     amps: Floats
-    headroom: float
     bound: int
 
 
@@ -161,7 +159,7 @@ class _Job:
     def taps(self, pixels: Sequence[int], bound: int) -> Taps:
         made = [Source(pixel, float(self.ohms[pixel]), self.volts) for pixel in pixels]
         volts, amps = voltages(self.rail, [*made, *self.given])
-        return Taps(tuple(pixels), volts, amps[: len(made)], float((volts - self.rail.least).min()) - SLACK, bound)
+        return Taps(tuple(pixels), volts, amps[: len(made)], bound)
 
 
 def _pull(rail: Rail, top: float) -> Floats:

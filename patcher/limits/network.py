@@ -18,6 +18,7 @@ from patcher.address.patch import Patch
 from patcher.errors import Finding
 from patcher.limits.timing import rate_to_set
 from patcher.show.schema import Controller, Show
+from patcher.trade import CHANNELS, HIGHEST_RATE, PROTOCOL_NAMES, Protocol
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
 
@@ -28,9 +29,8 @@ _UDP, _IPV4, _HEADER, _CHECK = 8, 20, 14, 4
 _PREAMBLE, _GAP = 8, 12
 _SHORTEST_FRAME = 64
 """Octets from header to check; shorter frames are padded. Source: IEEE 802.3."""
-_PAYLOAD = {"e131": 126 + e131.SLOTS, "artnet": 18 + artnet.SLOTS}
+_PAYLOAD: dict[Protocol, int] = {"e131": e131.SLOTS_AT + CHANNELS, "artnet": artnet.SLOTS_AT + CHANNELS}
 """Octets of a packet with all its slots. Source: ANSI E1.31-2018, clauses 5 to 7; Art-Net 4, ArtDmx."""
-_PROTOCOL = {"e131": "E1.31", "artnet": "Art-Net"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,36 +73,33 @@ def wire_octets(payload: int) -> int:
     return _PREAMBLE + max(frame, _SHORTEST_FRAME) + _GAP
 
 
-def mbps_of(protocol: str, frame_rate: float) -> float:
-    """Megabits a second of one universe, `"e131"` or `"artnet"`."""
+def mbps_of(protocol: Protocol, frame_rate: float) -> float:
+    """Megabits a second of one universe."""
     return wire_octets(_PAYLOAD[protocol]) * 8 * frame_rate / 1e6
 
 
-def most_universes(protocol: str, frame_rate: float, mbps: float = LINK_MBPS) -> int:
+def most_universes(protocol: Protocol, frame_rate: float, mbps: float = LINK_MBPS) -> int:
     """How many universes fit on a link."""
     return floor(mbps / mbps_of(protocol, frame_rate))
 
 
 def traffic(show: Show, patch: Patch) -> Traffic:
     """What is sent at the show's frame rate under a patch."""
-    universes: dict[str, set[int]] = {}
-    for start in patch.starts:
-        universes.setdefault(start.controller, set()).update(start.universes)
     boxes: dict[str, Stream] = {}
     groups: set[int] = set()
-    sent = {"e131": 0, "artnet": 0}
-    for box, numbers in universes.items():
+    sent: dict[Protocol, int] = {"e131": 0, "artnet": 0}
+    for box, numbers in patch.box_universes.items():
         controller = show.controllers[box]
         boxes[box] = _stream({controller.protocol: len(numbers)}, show.settings.frame_rate)
         if controller.delivery == "multicast":
-            groups |= numbers
+            groups.update(numbers)
         else:
             sent[controller.protocol] += len(numbers)
     sent["e131"] += len(groups)
     return Traffic(boxes, _stream(sent, show.settings.frame_rate))
 
 
-def _stream(universes: Mapping[str, int], rate: float) -> Stream:
+def _stream(universes: Mapping[Protocol, int], rate: float) -> Stream:
     count = sum(universes.values())
     return Stream(count, count * rate, sum(number * mbps_of(protocol, rate) for protocol, number in universes.items()))
 
@@ -130,10 +127,10 @@ def _warning(rule: str, where: str, says: str, remedy: str) -> Finding:
 def _rate(show: Show, used: list[Controller]) -> Iterator[Finding]:
     boxes = [controller.name for controller in used if controller.protocol == "e131"]
     rate = show.settings.frame_rate
-    if rate > e131.HIGHEST_RATE and boxes:
-        most = e131.HIGHEST_RATE
-        says = f"is {rate:g}, and E1.31 goes up to {most} frames a second unless a box says otherwise ({_few(boxes)})"
-        remedy = f"lower it to {most}, or accept this where each box is made for more"
+    if rate > HIGHEST_RATE and boxes:
+        most = f"E1.31 goes up to {HIGHEST_RATE} frames a second"
+        says = f"is {rate:g}, and {most} unless a box says otherwise ({_few(boxes)})"
+        remedy = f"lower it to {HIGHEST_RATE}, or accept this where each box is made for more"
         yield _warning("e131-rate", "show.frame_rate", says, remedy)
 
 
@@ -193,8 +190,8 @@ def _amount(stream: Stream) -> str:
     return f"{universes}, {stream.packets:.0f} packets a second, {stream.mbps:.1f} Mb/s"
 
 
-def _fits(protocols: Sequence[str], rate: float) -> str:
-    each = [f"{most_universes(protocol, rate)} of {_PROTOCOL[protocol]}" for protocol in protocols]
+def _fits(protocols: Sequence[Protocol], rate: float) -> str:
+    each = [f"{most_universes(protocol, rate)} of {PROTOCOL_NAMES[protocol]}" for protocol in protocols]
     return f"{' or '.join(each)} at {rate:g} frames a second"
 
 

@@ -228,7 +228,7 @@ class _Work:
                     thin = feed if over or load.weakest in (None, load.wire) else self._behind(load)
                     changed |= self._thicker(thin)
                 elif feed.supply is not None and load.blade is not None and load.amps >= (feed.fuse or 0.0):
-                    changed[feed.name] = _like(feed, fuse=load.blade)
+                    changed[feed.name] = feed.model_copy(update={"fuse": load.blade})
             if not changed:
                 return
             show = self.state.show.model_copy(update={"feeds": feeds | changed})
@@ -246,7 +246,7 @@ class _Work:
         if now is None:
             return {}
         more = [size for size in self.stock.gauges if size.bears > now.bears and size.ohms() <= now.ohms()]
-        return {feed.name: _like(feed, awg=more[0].awg, mm2=more[0].mm2)} if more else {}
+        return {feed.name: feed.model_copy(update={"awg": more[0].awg, "mm2": more[0].mm2})} if more else {}
 
     def _points(self, part: Stretch) -> Floats:
         runs = self.state.circuit.runs
@@ -528,13 +528,6 @@ class _Fed:
     found: Feeding
 
 
-def _like(feed: Feed, **keys: object) -> Feed:
-    """A feed with some keys changed."""
-    changed = feed.model_copy(update=keys)
-    changed._name = feed.name
-    return changed
-
-
 def _named(part: Stretch) -> str:
     return ", ".join(f"{run}/{first}–{last}" for run, first, last in part.parts)
 
@@ -555,8 +548,6 @@ def _with_feeds(show: Show, supply: str, run: str, strip: Strip, found: Feeding)
         if trunk.start:
             source = dict(zip(("from", "tap"), joined[trunk.start], strict=True))
         size = {"awg": trunk.wire.awg, "mm2": trunk.wire.mm2}
-        planned = Feed.model_validate({**source, **size, "fuse": trunk.fuse, "taps": taps})
-        planned._name = name
-        feeds[name] = planned
+        feeds[name] = Feed.model_validate({**source, **size, "fuse": trunk.fuse, "taps": taps}).called(name)
         joined |= {tap: (name, number) for number, tap in enumerate(trunk.taps, start=1)}
     return show.model_copy(update={"feeds": feeds})

@@ -10,6 +10,7 @@ from itertools import combinations
 import numpy as np
 
 from patcher.errors import choose_from, refuse
+from patcher.limits.hold import unsaid
 from patcher.limits.power import LOADED, SLIGHT, Power, SupplyLoad, power
 from patcher.limits.stretches import roots
 from patcher.limits.wires import wire_of
@@ -108,9 +109,7 @@ class SupplySwap:
         """What the file does not say and the load needs, key by key."""
         show, found = self.before.show, []
         for name in dict.fromkeys(show.runs[run].pixel for run in self.runs):
-            kind = show.pixel_types[name]
-            keys = [key for key in ("volts", "channel_ma", "idle_ma", "pitch") if getattr(kind, key) is None]
-            keys += ["awg or mm2"] if wire_of(kind.awg, kind.mm2) is None else []
+            keys = [key for key in unsaid(show.pixel_types[name]) if key != "min_volts"]
             found += [f"{' and '.join(keys)} for {name}"] if keys else []
         feeds = (feed.name for feed in show.feeds.values() if wire_of(feed.awg, feed.mm2) is None)
         return (*found, *(f"awg or mm2 for feed {name}" for name in feeds))

@@ -15,13 +15,14 @@ from patcher.phone.desk import Desk, Moment, Screen, Shown
 from patcher.phone.plan import Plan
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.levels import Levels, levels
-from patcher.stream.patterns import FASTEST_FLASH, Pattern
-from patcher.stream.sender import DARK, Sender, Target, box_universes
+from patcher.stream.patterns import Pattern
+from patcher.stream.playing import LONGEST_WAIT
+from patcher.stream.sender import DARK, Sender, Target
+from patcher.trade import FASTEST_FLASH
 from patcher.verify.moments import FRAME, Play
 
 SMALL = 8
 """Slots that may grow brighter without being a flash: a lamp or two."""
-LONGEST_WAIT = 0.05
 LONGEST_GAP = 0.5
 """Seconds between two frames; after more than that nothing was shown meanwhile."""
 SAID_A_SECOND = 12.0
@@ -226,7 +227,7 @@ def play(
 
 def boxes_at(plan: Plan, goals: Sequence[Target]) -> dict[str, str]:
     """The box at each host that is sent to: the one most of whose universes go there first, as `frame_goals` has it."""
-    own = box_universes(plan.patch)
+    own = plan.patch.box_universes
     sent: dict[str, dict[int, None]] = {}
     for goal in goals:
         sent.setdefault(goal.host, {})[goal.universe] = None

@@ -9,16 +9,15 @@ from pathlib import Path
 
 import numpy as np
 
-from patcher.address.patch import Patch
+from patcher.address.patch import Patch, pixel_places
 from patcher.address.thing import Thing, find, whole_show
 from patcher.faults import wire_letters
 from patcher.shapes import positions
 from patcher.stream.asked import Asked, PatternName
 from patcher.stream.choosing import named
-from patcher.stream.levels import pixel_places
-from patcher.stream.looks import COLOURS, Look, Pixels
+from patcher.stream.looks import Look, Pixels
 from patcher.stream.patterns import Pattern
-from patcher.stream.sender import box_universes
+from patcher.trade import colour_name, shows_white
 from patcher.verify.frames import Channels
 from patcher.verify.items import Item, digests, items, older_digests
 from patcher.wiring import Wiring
@@ -62,10 +61,10 @@ class Plan:
         """What proofs of an older round depended on, where they meant less."""
         return older_digests(self.wiring, self.patch, self.digests)
 
-    @cached_property
-    def universes(self) -> list[int]:
+    @property
+    def universes(self) -> tuple[int, ...]:
         """All universes of the show, rising."""
-        return sorted({universe for own in box_universes(self.patch).values() for universe in own})
+        return self.patch.universes
 
     def find(self, name: str) -> Thing:
         """The thing of that name; PatcherError where there is none, or where it has no lamp."""
@@ -154,6 +153,4 @@ def rows(lamps: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
 def _colour_of(letters: str, bits: list[bool]) -> str:
     """The name of a colour by the channels that are on."""
     on = {letter for letter, bit in zip(letters, bits, strict=True) if bit}
-    if on >= set("RGB") or "W" in on:
-        return "white"
-    return next((name for name, colour in COLOURS.items() if set(colour.parts) == on), "other")
+    return "white" if shows_white(on) else colour_name(on) or "other"

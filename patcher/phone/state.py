@@ -12,9 +12,10 @@ from typing import Literal, get_args
 
 from patcher.errors import PatcherError, refuse
 from patcher.phone.plan import WHOLE, Plan
-from patcher.stream.asked import TEST_LEVEL, PatternName
+from patcher.stream.asked import PatternName
 from patcher.stream.looks import COLOURS
-from patcher.stream.patterns import FASTEST_FLASH, SWEEPS, Pattern
+from patcher.stream.patterns import SWEEPS, Pattern
+from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
 LEVELS = (0.05, 0.1, 0.2, TEST_LEVEL, 0.5, 0.7, 1.0)
 RATES = (0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)

@@ -13,8 +13,8 @@ from patcher.errors import PatcherError
 from patcher.phone.desk import Desk, Moment, Screen
 from patcher.phone.plan import Plan
 from patcher.phone.state import Act
-from patcher.stream.asked import TEST_LEVEL
 from patcher.stream.levels import Levels, levels
+from patcher.trade import TEST_LEVEL
 from patcher.verify import Question, moments
 from patcher.verify.answering import AGAIN, BACK, Deed, Reply, Word
 from patcher.verify.files import read_record
@@ -140,7 +140,7 @@ class Round:
         plan = self._desk.plan
         record = read_record(plan.path)
         wanted = set(plan.digests) if again else open_items(record, plan.digests)
-        steps = steps_of(plan.wiring, plan.patch, wanted)
+        steps = steps_of(plan.wiring, wanted)
         if not steps:
             self._told.append("All of it is proved.")
             return False

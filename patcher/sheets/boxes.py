@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from math import isnan
 
 from patcher.address.changes import colours
-from patcher.address.patch import Patch, Start, written
+from patcher.address.patch import Patch, written
 from patcher.limits.circuit import lead_wire
 from patcher.limits.network import traffic
 from patcher.limits.power import Power, RunVolts
 from patcher.limits.timing import PortTime, port_times
 from patcher.sheets.copper import FeedSheet, SupplySheet, feed_sheets, supply_sheets
 from patcher.sheets.rows import StartRow, start_row
-from patcher.sheets.saying import PROTOCOL, lowest, ranges
+from patcher.sheets.saying import lowest, ranges
+from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
 from patcher.wiring import Wiring, port_name
 
@@ -157,7 +158,7 @@ class BoxSheet:
 def box_sheets(wiring: Wiring, patch: Patch, state: Power) -> tuple[BoxSheet, ...]:
     """The sheet of every box that has pixels, in the file's order."""
     read = _Reader(wiring, patch, state)
-    return tuple(read.box(name) for name in wiring.show.controllers if name in read.starts)
+    return tuple(read.box(name) for name in wiring.show.controllers if name in patch.boxes)
 
 
 class _Reader:
@@ -170,22 +171,19 @@ class _Reader:
         self.packets = traffic(self.show, patch).boxes
         self.supplies = {supply.supply: supply for supply in supply_sheets(state)}
         self.feeds = {feed.feed: feed for feed in feed_sheets(state)}
-        self.starts: dict[str, list[Start]] = {}
-        for start in patch.starts:
-            self.starts.setdefault(start.controller, []).append(start)
         self.places = {
             link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in start.laid()
         }
 
     def box(self, name: str) -> BoxSheet:
-        table, starts = self.show.controllers[name], self.starts[name]
-        universes = sorted({universe for start in starts for universe in start.universes})
+        table, starts = self.show.controllers[name], self.patch.boxes[name]
+        universes = self.patch.box_universes[name]
         ports = tuple(self._port(name, number) for number in range(1, table.ports + 1))
         slowest = max((self.times[name, port.port] for port in ports if port.chain), key=lambda time: time.frame_ms)
         groups = map(multicast_group, universes) if table.delivery == "multicast" else ()
         supplies, feeds = self._power(name, ports)
         return BoxSheet(
-            name, table.address, PROTOCOL[table.protocol], table.delivery, tuple(groups), table.start_per,
+            name, table.address, PROTOCOL_NAMES[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
             tuple(start_row(self.wiring, start) for start in starts), ports, supplies, feeds,

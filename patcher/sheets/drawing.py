@@ -23,7 +23,7 @@ from patcher.sheets.hanging import Hanging
 from patcher.sheets.ink import HIGH, LINE, SMALL, Floats, Look, document, look
 from patcher.sheets.placing import Paper
 from patcher.sheets.strips import Margins, Strip, lay
-from patcher.show.runs import BandRun, Grid, Run
+from patcher.show.runs import ArchRun, BandRun, Grid, GridRun, Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -226,11 +226,13 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
     if not shaped:
         return []
     things: dict[str, list[Floats]] = {}
+    grids: set[str] = set()
     for fact, found in shaped:
-        parts = things.setdefault(fact.run.of if isinstance(fact.run, BandRun) else fact.name, [])
-        parts += [found, *_corners(subject.show, fact.run)]
+        name = fact.run.of if isinstance(fact.run, BandRun) else fact.name
+        things.setdefault(name, []).extend([found, *_corners(subject.show, fact.run)])
+        if isinstance(fact.run, BandRun | GridRun):
+            grids.add(name)
     places = [np.concatenate(parts) for parts in things.values()]
-    grids = {getattr(fact.run, "of", fact.name) for fact, _ in shaped if fact.run.shape_name in ("grid", "band")}
     whole = [name in grids for name in things]
     for name in subject.boxes:
         at = subject.show.controllers[name].at
@@ -263,7 +265,7 @@ def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Flo
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
-            spread = PASS * getattr(fact.run, "passes", 1) / strip.scale
+            spread = PASS * (fact.run.passes if isinstance(fact.run, ArchRun) else 1) / strip.scale
             if found[:, 0].max() + spread < strip.left or found[:, 0].min() - spread > strip.right:
                 continue
             drawn = course(subject.show, fact.run, strip.paper)
@@ -333,7 +335,7 @@ def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, acr
         lamps = np.column_stack([x + steps, np.full(len(steps), y)])
         strings = (lamps[[0, -1]],) if len(lamps) > 1 else ()
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
-        strip = Strip(0, each, 0, 0, 1, column * each, y, rect)
+        strip = Strip(0, each, 0, 1, column * each, y, rect)
         found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
         hanging.draw(fact, found, strip)
     return left_out

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TypeVar
 
 from patcher.address.patch import Patch
 from patcher.limits.power import Power
@@ -12,7 +11,6 @@ from patcher.sheets.page import Drawings
 from patcher.sheets.plots import profiles
 from patcher.wiring import Wiring
 
-T = TypeVar("T")
 Step = Callable[[str, int], Callable[[], None]]
 """Called with what is begun and in how many parts; gives what to call after each part."""
 WIDE, HIGH = 180.0, 222.0
@@ -29,7 +27,6 @@ def draw(wiring: Wiring, patch: Patch, state: Power, begin: Step) -> Drawings:
         begin: told what is drawn.
     """
     show = wiring.show
-    boxes = list(dict.fromkeys(start.controller for start in patch.starts))
     props = [prop for prop, runs in show.prop_runs().items() if any(_has_picture(wiring, run) for run in runs)]
     plotted = [run.run for run in state.runs if run.lowest == run.lowest]
 
@@ -44,8 +41,8 @@ def draw(wiring: Wiring, patch: Patch, state: Power, begin: Step) -> Drawings:
 
     return Drawings(
         each("the show", ["show"], lambda _: drawing.show_drawing(wiring, patch, state, wide=WIDE))["show"],
-        each("boxes", boxes, lambda box: drawing.box_drawing(wiring, patch, state, box, wide=WIDE)),
-        each("cable charts", boxes, lambda box: chart.cable_chart(wiring, patch, state, box, wide=WIDE)),
+        each("boxes", patch.boxes, lambda box: drawing.box_drawing(wiring, patch, state, box, wide=WIDE)),
+        each("cable charts", patch.boxes, lambda box: chart.cable_chart(wiring, patch, state, box, wide=WIDE)),
         each("props", props, lambda prop: drawing.prop_drawing(wiring, patch, state, prop, wide=WIDE)),
         universes.universe_bars(wiring, patch, wide=WIDE, high=HIGH),
         each("voltages", plotted, lambda run: voltage.svg("", list(profiles(state, [run])))),

@@ -23,7 +23,7 @@ BLACK, WHITE, GREY = "#000000", "#ffffff", "#595959"
 COLOURS = ("#E69F00", "#56B4E9", "#009E73", "#D55E00", "#CC79A7", "#0072B2", "#F0E442")
 DASHES = ("none", "2.4 1.2", "0.5 0.9", "3.2 0.8 0.5 0.8", "1.1 1.1", "4.4 1", "2 0.7 0.5 0.7 0.5 0.7", "0.9 2.2")
 """Of the black thread that is drawn along a coloured line, so that print without colour tells lines apart too."""
-SMALL, PLAIN, NAMED = 2.5, 2.6, 2.8
+SMALL, PLAIN = 2.5, 2.6
 """Heights of text: 2.5 mm is 7.1 points, the least that is printed."""
 LINE = 1.22
 """From line to line, as a part of the height of the text."""

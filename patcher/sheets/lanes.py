@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from patcher.limits.circuit import joints, lead_wire, metres_between
+from patcher.limits.circuit import joints, metres_between
 from patcher.limits.power import Power, branches_of
 from patcher.limits.wires import wire_of
 from patcher.shapes import positions
@@ -30,14 +30,12 @@ class String:
         lead_from: metres at which its lead begins.
         along: metres at which each pixel lies.
         known: whether the file says how far its pixels lie apart.
-        lead_wire: the power wires of its lead; empty where the file does not say.
     """
 
     fact: Facts
     lead_from: float
     along: Floats
     known: bool
-    lead_wire: str
 
     @property
     def end(self) -> float:
@@ -167,8 +165,7 @@ def _lane(
     for run in (show.runs[each] for each in runs):
         steps, is_known = _steps(show, run)
         along = at + run.lead + np.concatenate([[0.0], np.cumsum(steps)])
-        wire = lead_wire(show, run)
-        strings.append(String(known[run.name], at, along, is_known, "" if wire is None else str(wire)))
+        strings.append(String(known[run.name], at, along, is_known))
         at = float(along[-1])
     return PortLane(name, port, begin, tuple(strings), tee)
 
@@ -186,14 +183,14 @@ def _steps(show: Show, run: Run) -> tuple[Floats, bool]:
 
 def _tees(wiring: Wiring, known: Mapping[str, Facts], lane: PortLane) -> Iterator[PortLane]:
     """The tees of a lane's runs, each followed by its own."""
-    show, graph = wiring.show, wiring.graph
+    show = wiring.show
 
     def of(lane: PortLane) -> list[PortLane]:
         return [
             _lane(show, known, name, lane.port, float(string.along[0]), [name], tee=True)
             for string in lane.strings
-            for name, edge in graph[string.fact.name].items()
-            if edge["kind"] == "tee" and show.runs[name].hung
+            for name in wiring.joined_to(string.fact.name)
+            if show.runs[name].hung
         ]
 
     waiting = of(lane)[::-1]

@@ -11,7 +11,6 @@ from patcher.units import METRES_PER
 if TYPE_CHECKING:
     from patcher.limits.power import FeedLoad, Power, RunVolts, SupplyLoad
 
-PROTOCOL = {"e131": "E1.31", "artnet": "Art-Net"}
 """How a person calls what a box listens to."""
 
 

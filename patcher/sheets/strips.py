@@ -26,7 +26,6 @@ class Strip:
         left: metres at its left edge, at `x` on the paper.
         right: metres at its right edge.
         top: metres of its uppermost lamp, at `y` on the paper.
-        bottom: metres of its lowermost.
         scale: millimetres a metre.
         x: millimetres on the paper.
         y: millimetres on the paper, from its top.
@@ -38,7 +37,6 @@ class Strip:
     left: float
     right: float
     top: float
-    bottom: float
     scale: float
     x: float
     y: float
@@ -128,7 +126,7 @@ def _cut(
         begins = x - 1e-6 if place else -inf
         ends = x + (right - left) * scale - 1e-6 if place < count - 1 else inf
         rect = (0.0, y, wide, foot)
-        strips.append(Strip(left, right, top, bottom, scale, x, y + margins.above, rect, begins, ends))
+        strips.append(Strip(left, right, top, scale, x, y + margins.above, rect, begins, ends))
         y = foot
     return strips
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from patcher.address.patch import CHANNELS, Patch, Start, behind, pieces, written
+from patcher.address.patch import Patch, Start, behind, pieces, written
 from patcher.sheets import key, marks
 from patcher.sheets.ink import (
     BLACK,
@@ -24,6 +24,7 @@ from patcher.sheets.ink import (
     path,
     text_at,
 )  # fmt: skip
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 from patcher.wiring import Wiring
 
 _HEAD, _BAR, _SPACE, _EDGE = 8.0, 5.4, 2.2, 9.0
@@ -119,7 +120,7 @@ def universe_bars(wiring: Wiring, patch: Patch, *, wide: float = 180.0, high: fl
         high: millimetres of a page.
     """
     boxes = [name for name, box in wiring.show.controllers.items() if not box.spare or any(box.port.values())]
-    boxes += sorted({start.controller for start in patch.starts} - set(boxes))
+    boxes += sorted(patch.boxes.keys() - set(boxes))
     looks = {name: look(place) for place, name in enumerate(boxes)}
     rows = [_Row(universe, taken, wide, looks) for universe, taken in seats(patch).items()]
     pages: list[list[_Row]] = [[]]
@@ -143,7 +144,7 @@ def _legend(looks: dict[str, Look], page: Sequence[_Row], wide: float) -> list[l
 
 def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str) -> str:
     parts, y = [], _HEAD
-    left, scale = _left(wide), _scale(wide)
+    left, scale = _left(), _scale(wide)
     free_from = 0.0
     for tick in _TICKS:
         x = left + (tick - 0.5) * scale
@@ -167,12 +168,12 @@ def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str)
     return document(title, says, wide, y, parts)
 
 
-def _left(wide: float) -> float:
-    return long("63999", PLAIN, bold=True) + 2.0
+def _left() -> float:
+    return long(str(HIGHEST_UNIVERSE), PLAIN, bold=True) + 2.0
 
 
 def _scale(wide: float) -> float:
-    return (wide - _left(wide) - _EDGE) / CHANNELS
+    return (wide - _left() - _EDGE) / CHANNELS
 
 
 class _Row:
@@ -180,7 +181,7 @@ class _Row:
 
     def __init__(self, universe: int, taken: Sequence[Seat], wide: float, looks: dict[str, Look]) -> None:
         self.universe, self.taken, self.looks, self.wide = universe, taken, looks, wide
-        self.left, self.scale = _left(wide), _scale(wide)
+        self.left, self.scale = _left(), _scale(wide)
         small = [seat for seat in taken if not self._fits(seat)]
         listed = [f"{seat.channels} {seat.words}" for seat in small]
         listed += [f"{first}–{last} given twice" for first, last in twice(taken)]

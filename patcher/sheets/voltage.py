@@ -13,6 +13,7 @@ from itertools import groupby, pairwise
 
 from rich.cells import cell_len, set_cell_size
 
+from patcher.sheets.ink import BLACK
 from patcher.sheets.profile import (
     Profile,
     cut_words,
@@ -33,7 +34,7 @@ from patcher.sheets.profile import (
 __all__ = ["Profile", "svg", "terminal"]
 
 # Source: Okabe and Ito, "Color Universal Design", 2002: the colour-blind-safe set (from memory). All text is black.
-_BLACK, _BLUE, _VERMILLION = "#000000", "#0072B2", "#D55E00"
+_BLUE, _VERMILLION = "#0072B2", "#D55E00"
 
 _WIDE, _LEFT, _RIGHT, _HIGH, _LANE = 400.0, 52.0, 350.0, 104.0, 15.0
 """Units of the viewBox: the page, the plot's sides, its height, and under it the lane with the taps and the run."""
@@ -69,7 +70,7 @@ def svg(title: str, profiles: Sequence[Profile]) -> str:
         lines, high = _panel(profile)
         parts += [f'<g class="panel" transform="translate(0,{y:.8g})">', *lines, "</g>"]
         y += high
-    head = _HEAD.format(wide=_WIDE, high=y + 10, title=escape(title or "Voltage"), black=_BLACK, vermillion=_VERMILLION)
+    head = _HEAD.format(wide=_WIDE, high=y + 10, title=escape(title or "Voltage"), black=BLACK, vermillion=_VERMILLION)
     return "\n".join([head, *parts, "</svg>\n"])
 
 
@@ -112,8 +113,8 @@ def _panel(profile: Profile) -> tuple[list[str], float]:
 
 def _triangle(x: float, y: float, place: int, kind: str) -> str:
     """The mark of a tap, its tip at x, y; of every second feed it is hollow."""
-    fill = _BLACK if place % 2 else "#ffffff"
-    return f'<path class="{kind}" d="M{x:.2f},{y:.2f}l-4,-8h8z" fill="{fill}" stroke="{_BLACK}"/>'
+    fill = BLACK if place % 2 else "#ffffff"
+    return f'<path class="{kind}" d="M{x:.2f},{y:.2f}l-4,-8h8z" fill="{fill}" stroke="{BLACK}"/>'
 
 
 class _Plot:
@@ -148,7 +149,7 @@ class _Plot:
         """Ticks of volts."""
         for tick, label in zip(self.ticks, tick_words(self.ticks), strict=True):
             y = self.y(tick)
-            yield f'<path class="volt" d="M{_LEFT:g},{y:.2f}H{_RIGHT:g}" stroke="{_BLACK}" stroke-opacity="0.2"/>'
+            yield f'<path class="volt" d="M{_LEFT:g},{y:.2f}H{_RIGHT:g}" stroke="{BLACK}" stroke-opacity="0.2"/>'
             yield _text(_LEFT - 8, y + 4, label, 'class="volts" text-anchor="end"')
 
     def limit(self) -> Iterator[str]:
@@ -173,7 +174,7 @@ class _Plot:
             wide = until - x
             yield (
                 f'<rect class="unfed" x="{x:.2f}" y="{self.top:.2f}" width="{wide:.2f}" height="{_HIGH:g}" '
-                f'fill="none" stroke="{_BLACK}" stroke-dasharray="1 3"/>'
+                f'fill="none" stroke="{BLACK}" stroke-dasharray="1 3"/>'
             )
             if wide > 48:
                 more = f'text-anchor="middle" {_HALO}'
@@ -210,19 +211,19 @@ class _Plot:
         """The run itself with its pixel numbers, dotted where it is not fed, with a gap where V+ is cut."""
         number, y = len(self.profile.volts), self.foot
         along = f"M{self.x(1) - 2:.2f},{y:g}H{self.x(number) + 2:.2f}"
-        yield f'<path class="axis" d="{along}" stroke="{_BLACK}" stroke-width="3"/>'
+        yield f'<path class="axis" d="{along}" stroke="{BLACK}" stroke-width="3"/>'
         for first, end in unfed(self.profile):
             along = "M{:.2f},{y:g}H{:.2f}".format(*self._reach(first, end), y=y)
             yield f'<path d="{along}" stroke="#ffffff" stroke-width="4"/>'
-            yield f'<path class="dead" d="{along}" stroke="{_BLACK}" stroke-width="2" stroke-dasharray="2 3"/>'
+            yield f'<path class="dead" d="{along}" stroke="{BLACK}" stroke-width="2" stroke-dasharray="2 3"/>'
         for pixel in pixel_ticks(number, 6):
-            yield f'<path d="M{self.x(pixel):.2f},{y:g}v5" stroke="{_BLACK}"/>'
+            yield f'<path d="M{self.x(pixel):.2f},{y:g}v5" stroke="{BLACK}"/>'
             yield _text(self.x(pixel), y + 16, str(pixel), 'class="pixel" text-anchor="middle"')
         free = 0.0
         for pixel in sorted(set(self.profile.cuts)):
             x = self.x(pixel - 0.5)
             yield (
-                f'<g class="cut" stroke="{_BLACK}"><path d="M{x - 2.5:.2f},{y:g}h5" stroke="#ffffff" stroke-width="4"/>'
+                f'<g class="cut" stroke="{BLACK}"><path d="M{x - 2.5:.2f},{y:g}h5" stroke="#ffffff" stroke-width="4"/>'
                 f'<path d="M{x - 2.5:.2f},{y - 5:g}v10M{x + 2.5:.2f},{y - 5:g}v10"/>'
                 f'<path d="M{x:.2f},{self.top - 4:g}V{y - 6:g}" stroke-dasharray="1 3"/></g>'
             )
@@ -256,7 +257,7 @@ class _Plot:
         half = _long(label) / 2
         middle = min(max(x, _LEFT + half), _RIGHT - half)
         yield _text(middle, y + 16, label, f'class="lowest" text-anchor="middle" {_HALO}')
-        ring = f'r="3.5" fill="#ffffff" stroke="{_BLACK}" stroke-width="1.5"'
+        ring = f'r="3.5" fill="#ffffff" stroke="{BLACK}" stroke-width="1.5"'
         yield f'<circle class="lowest" cx="{x:.2f}" cy="{y:.2f}" {ring}/>'
 
 

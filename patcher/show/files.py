@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import re
 import csv
+import re
 import stat
 from functools import lru_cache
 from pathlib import Path

@@ -14,7 +14,8 @@ from io import StringIO
 from typing import Literal, NamedTuple
 
 from patcher.errors import Finding, Severity, refuse
-from patcher.show.tables import CHANNELS, LAST_UNIVERSE, MOST_PIXELS, station_address
+from patcher.show.tables import MOST_PIXELS, station_address
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS, MOST_PORTS, USUAL_CHANNELS
 
 Column = Literal[
     "controller", "port", "run", "prop", "start of", "universe", "channel", "address", "running channel", "pixels",
@@ -75,8 +76,6 @@ _IPV4 = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}")
 _PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}}){_BETWEEN}{_BEFORE}(\d{{1,9}})", re.IGNORECASE)
 _RANGE = re.compile(r"(\d{1,9})\s*(?:-|–|to)\s*\d{1,9}")
 _COLOURS = re.compile(r"(?=.*R)(?=.*G)(?=.*B)[RGBWACVUY]{3,9}|W")
-_MOST_PORTS = 10_000
-_MOST_CHANNELS = 12
 _HEADING_WITHIN = 20
 """Lines among which the heading is looked for; above it may stand a title."""
 
@@ -286,7 +285,7 @@ class _Reader:
     def _channels_are_totals(self) -> bool:
         """Whether a column `channels` counts those of all a row's pixels, not of one."""
         counts = [_number(self._cell(line, "channels")) for line in self.lines]
-        return any(count is not None and count > _MOST_CHANNELS for count in counts)
+        return any(count is not None and count > MOST_LETTERS for count in counts)
 
     def rows(self) -> Iterator[Row]:
         for line in self.lines:
@@ -326,7 +325,7 @@ class _Reader:
             self._say(severity, "row", line.number, says, "correct the row, or leave it if it is no address")
             return None
         number = _number(port) if port else None
-        if port and (number is None or not 1 <= number <= _MOST_PORTS):
+        if port and (number is None or not 1 <= number <= MOST_PORTS):
             says = f"{about}: “{port}” is no port number"
             self._say("warning", "row", line.number, f"{says}; its address is taken", "ports count from 1")
             number = None
@@ -361,7 +360,7 @@ class _Reader:
             at = _number(running or start)
             if not at:
                 return f"“{running or start}” is no channel; an address is written 3/100"
-            return _checked((at - 1) // 512 + 1, (at - 1) % 512 + 1)
+            return _checked((at - 1) // CHANNELS + 1, (at - 1) % CHANNELS + 1)
         if not start and "channel" in self.columns:
             return "gives no channel"
         number = _number(universe)
@@ -388,19 +387,19 @@ class _Reader:
             width = width or channels
         elif channels and pixels and channels % pixels == 0:
             width = width or channels // pixels
-        elif channels and not pixels and channels % (width or 3) == 0:
-            pixels = channels // (width or 3)
+        elif channels and not pixels and channels % (width or USUAL_CHANNELS) == 0:
+            pixels = channels // (width or USUAL_CHANNELS)
         colours = self._cell(line, "colours").upper()
         if not _COLOURS.fullmatch(colours) or len(set(colours)) != len(colours):
             colours = ""
         width = width or len(colours) or None
         colours = colours if width == len(colours) else ""
-        return pixels, width if width and width <= _MOST_CHANNELS else None, colours, parts
+        return pixels, width if width and width <= MOST_LETTERS else None, colours, parts
 
 
 def _checked(universe: int, channel: int) -> tuple[int, int] | str:
     if not 1 <= channel <= CHANNELS:
-        return f"channel {channel} is none: a universe has channels 1 to 512"
-    if not 1 <= universe <= LAST_UNIVERSE:
-        return f"universe {universe} is none: universes are 1 to {LAST_UNIVERSE}"
+        return f"channel {channel} is none: a universe has channels 1 to {CHANNELS}"
+    if not FIRST_UNIVERSE <= universe <= HIGHEST_UNIVERSE:
+        return f"universe {universe} is none: universes are {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}"
     return universe, channel

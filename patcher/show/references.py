@@ -13,7 +13,7 @@ import networkx as nx
 from patcher.errors import Finding, choose_from, nearest
 from patcher.show.runs import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
-from patcher.show.tables import is_address
+from patcher.trade import ADDRESSES, is_address
 
 _NAMED = ("controller", "run", "prop", "supply", "feed")
 _MOST_COMPARED = 200_000
@@ -123,7 +123,7 @@ def _pins(controller: Controller) -> Iterator[Finding]:
             says = f"pins a start that the box has not: it has one a {controller.start_per}"
             yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
         if not is_address(universe, channel):
-            says = f"is {universe}/{channel}; universes are 1 to 63999, channels 1 to 512"
+            says = f"is {universe}/{channel}; {ADDRESSES}"
             yield _wrong("pin", place, says, 'write universe/channel: "24/1"')
 
 
@@ -132,7 +132,7 @@ def _run(run: Run, show: Show) -> Iterator[Finding]:
     if isinstance(run, BandRun):
         band_problems = list(_band(run, show))
         yield from band_problems
-        if band_problems or run._line_length is None:
+        if band_problems or not run.has_grid:
             return
         if run.gaps and max(run.gaps) > run.places:
             says = f"names place {max(run.gaps)}, but the band has {run.places}"

@@ -98,7 +98,7 @@ class Run(Named):
 
     @model_validator(mode="after")
     def _lead_gauge(self) -> Run:
-        one_gauge(self, "lead_awg", "lead_mm2")
+        one_gauge(self.lead_awg, self.lead_mm2, "lead_")
         return self
 
 
@@ -360,6 +360,17 @@ class BandRun(DrawnRun):
     turns: Literal["serpentine", "same-way"] | None = None
     """How its own lines turn, where not as its prop's."""
     _line_length: int | None = PrivateAttr(default=None)
+
+    @property
+    def has_grid(self) -> bool:
+        """Whether the prop is known on which its grid is drawn."""
+        return self._line_length is not None
+
+    def on(self, grid: Grid) -> BandRun:
+        """The same band of a grid."""
+        band = self.model_copy()
+        band._line_length = grid.line_length
+        return band
 
     @property
     def places(self) -> int:  # noqa: D102

@@ -6,7 +6,7 @@ against those tables in `references`.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Tag, model_validator
 
@@ -33,8 +33,7 @@ from patcher.show.tables import (
     Wired,
     station_address,
 )
-
-StartText = Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]
+from patcher.trade import FRAME_RATE, MOST_PORTS, Protocol
 
 
 class Settings(Table):
@@ -44,7 +43,7 @@ class Settings(Table):
     """What the display is called; any script."""
     units: Literal["m", "ft"] = "m"
     """Unit of every length in this file: metres or feet."""
-    frame_rate: Annotated[Positive, Field(le=1000)] = 40
+    frame_rate: Annotated[Positive, Field(le=1000)] = FRAME_RATE
     """Frames a second that the show plays at."""
     first_universe: UniverseNumber = 1
     """Where the patch begins."""
@@ -99,11 +98,11 @@ class Controller(Named):
     """IPv4 address of the box."""
     delivery: Literal["unicast", "multicast"] = "unicast"
     """Sent to the box's own address, or to the group of each universe."""
-    protocol: Literal["e131", "artnet"] = "e131"
+    protocol: Protocol = "e131"
     """What the box listens to."""
     start_per: Literal["controller", "port", "run"] = "port"
     """What has a start of its own."""
-    ports: Annotated[Count, Field(le=10_000)]
+    ports: Annotated[Count, Field(le=MOST_PORTS)]
     """How many data outputs the box has."""
     port_pixels: Count | None = None
     """Most pixels on one port, nulls included."""
@@ -231,28 +230,33 @@ class Accept(Table):
     why: Text
 
 
+_Some = TypeVar("_Some", bound=Named)
+
+
+def _called(tables: dict[str, _Some]) -> dict[str, _Some]:
+    return {name: table.called(name) for name, table in tables.items()}
+
+
+_Tables = Annotated[dict[Name, _Some], AfterValidator(_called)]
+
+
 class Show(Table):
     """The whole display."""
 
     settings: Settings = Field(alias="show")
-    pixel_types: dict[Name, PixelType] = Field(default_factory=dict, alias="pixel")
-    controllers: dict[Name, Controller] = Field(default_factory=dict, alias="controller")
-    runs: dict[Name, AnyRun] = Field(default_factory=dict, alias="run")
-    props: dict[Name, AnyProp] = Field(default_factory=dict, alias="prop")
-    supplies: dict[Name, Supply] = Field(default_factory=dict, alias="supply")
-    feeds: dict[Name, Feed] = Field(default_factory=dict, alias="feed")
+    pixel_types: _Tables[PixelType] = Field(default_factory=dict, alias="pixel")
+    controllers: _Tables[Controller] = Field(default_factory=dict, alias="controller")
+    runs: _Tables[AnyRun] = Field(default_factory=dict, alias="run")
+    props: _Tables[AnyProp] = Field(default_factory=dict, alias="prop")
+    supplies: _Tables[Supply] = Field(default_factory=dict, alias="supply")
+    feeds: _Tables[Feed] = Field(default_factory=dict, alias="feed")
     accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
 
     @model_validator(mode="after")
-    def _tie(self) -> Show:
-        for tables in (
-            self.pixel_types, self.controllers, self.runs, self.props, self.supplies, self.feeds,
-        ):  # fmt: skip
-            for name, table in tables.items():
-                table._name = name
-        for run in self.runs.values():
+    def _bands_have_their_grids(self) -> Show:
+        for name, run in self.runs.items():
             if isinstance(run, BandRun) and isinstance(prop := self.props.get(run.of), GridProp):
-                run._line_length = prop.line_length
+                self.runs[name] = run.on(prop)
         return self
 
     def type_of(self, run: Run) -> PixelType:

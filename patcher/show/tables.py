@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from ipaddress import IPv4Address
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -22,20 +22,13 @@ from pydantic import (
     model_validator,
 )
 
-CHANNELS = 512
-"""Channels of one universe. Source: ANSI E1.11 (DMX512-A), 512 slots a packet."""
-LAST_UNIVERSE = 63_999
-"""Source: ANSI E1.31-2018, 6.2.7: universes 1–63999."""
-MOST_PIXELS = LAST_UNIVERSE * CHANNELS
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS
+
+MOST_PIXELS = HIGHEST_UNIVERSE * CHANNELS
 """Pixels of one channel that fill every universe of E1.31; no count in a show is larger."""
 NAME_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]*$"
 Corner = Literal["bottom-left", "bottom-right", "top-left", "top-right"]
 End = Literal["first", "last"]
-
-
-def is_address(universe: int, channel: int) -> bool:
-    """Whether there is such a universe and such a channel; both count from 1."""
-    return 1 <= universe <= LAST_UNIVERSE and 1 <= channel <= CHANNELS
 
 
 def _to_metres(length: float, info: ValidationInfo) -> float:
@@ -85,8 +78,10 @@ Amps = Annotated[Positive, Field(ge=1e-3, le=1_000_000)]
 Milliamps = Annotated[NotNegative, Field(le=10_000_000)]
 SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000)]
 Point = tuple[Coordinate, Coordinate]
-ColourOrder = Annotated[str, StringConstraints(strict=True, pattern=r"^[A-Z]{1,12}$"), AfterValidator(_known_letters)]
-UniverseNumber = Annotated[int, Field(strict=True, ge=1, le=LAST_UNIVERSE)]
+ColourOrder = Annotated[
+    str, StringConstraints(strict=True, pattern=rf"^[A-Z]{{1,{MOST_LETTERS}}}$"), AfterValidator(_known_letters)
+]
+UniverseNumber = Annotated[int, Field(strict=True, ge=FIRST_UNIVERSE, le=HIGHEST_UNIVERSE)]
 PortNumber = Annotated[int, BeforeValidator(_port_number), Field(ge=1)]
 Awg = Annotated[int, Field(strict=True, ge=0, le=40)]
 
@@ -107,11 +102,17 @@ class Named(Table):
         """The name after the dot in the table's heading."""
         return self._name
 
+    def called(self, name: str) -> Self:
+        """The same table under a name."""
+        table = self.model_copy()
+        table._name = name
+        return table
 
-def one_gauge(table: Table, awg: str, mm2: str) -> None:
-    """Refuse a table that says the same wire by two keys."""
-    if getattr(table, awg) is not None and getattr(table, mm2) is not None:
-        raise ValueError(f"gives the wire twice → write {awg} or {mm2}, not both")
+
+def one_gauge(awg: int | None, mm2: float | None, of: str = "") -> None:
+    """Refuse a table that says the same wire by two keys; `of` stands before both keys: `lead_`."""
+    if awg is not None and mm2 is not None:
+        raise ValueError(f"gives the wire twice → write {of}awg or {of}mm2, not both")
 
 
 class Wired(Named):
@@ -124,5 +125,5 @@ class Wired(Named):
 
     @model_validator(mode="after")
     def _gauge(self) -> Wired:
-        one_gauge(self, "awg", "mm2")
+        one_gauge(self.awg, self.mm2)
         return self

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from patcher.wire.e131 import HIGHEST_RATE
+from patcher.trade import HIGHEST_RATE
 
-TEST_LEVEL = 0.3
-"""Low enough that a whole show in white stays far below what its supplies are built for."""
 FASTEST_STREAM = float(HIGHEST_RATE)
 """Frames a second of a test stream, unless it is told otherwise, by either protocol."""
 STEPPED_RAMP = 20.0

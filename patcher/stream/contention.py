@@ -12,10 +12,10 @@ from dataclasses import replace
 from itertools import accumulate, groupby, pairwise
 
 from patcher.errors import Finding
-from patcher.stream.listening import Heard, Protocol, Stream
+from patcher.stream.listening import Heard, Stream
+from patcher.trade import PROTOCOL_NAMES, Protocol
 
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-PROTOCOLS: dict[Protocol, str] = {"e131": "E1.31", "artnet": "Art-Net"}
 RULES = ("equal-priority", "no-priority", "two-protocols", "cid-shared")
 """The rules by which sources fight, worst first."""
 _ON = "\0"
@@ -171,8 +171,8 @@ def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collectio
         if universe in boxes and (boxes[universe][0], universe) not in live:
             right, names = boxes[universe]
             says = (
-                f"universe {universe} comes by {PROTOCOLS[protocol]}, but {', '.join(names)} takes it by "
-                f"{PROTOCOLS[right]}"
+                f"universe {universe} comes by {PROTOCOL_NAMES[protocol]}, but {', '.join(names)} takes it by "
+                f"{PROTOCOL_NAMES[right]}"
             )
             found.append(_warning("other-protocol", f"universe.{universe}", says, "set the player or the box right"))
         elif universe not in boxes:

@@ -17,13 +17,13 @@ from types import TracebackType
 
 from patcher.errors import PatcherError
 from patcher.stream.contention import by_universe
-from patcher.stream.interfaces import interfaces
-from patcher.stream.listening import Heard, Listening, Protocol, Stream
+from patcher.stream.interfaces import ANYWHERE, interfaces
+from patcher.stream.listening import Heard, Listening, Stream
 from patcher.stream.receiver import Datagram, Ear, Receiver
 from patcher.stream.sender import Target
-from patcher.wire import artnet, e131
+from patcher.trade import UDP_PORTS, Protocol
+from patcher.wire import e131
 
-ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses)
 EVERYONE = "255.255.255.255"
 MOST_GROUPS = 2000
 """Groups joined at once: each is a socket of its own."""
@@ -41,17 +41,18 @@ def own_addresses() -> list[str]:
 
 def groups(universes: Iterable[int], interface: str | None) -> list[Ear]:
     """The multicast groups of some E1.31 universes."""
-    return [Ear(e131.multicast_group(universe), e131.PORT, interface or ANYWHERE) for universe in universes]
+    return [Ear(e131.multicast_group(universe), UDP_PORTS["e131"], interface or ANYWHERE) for universe in universes]
 
 
 def addresses(interface: str | None) -> list[list[Ear]]:
     """Where unicast and broadcast come in; of each list the first that can be listened on is enough."""
     hosts = [interface] if interface else own_addresses()
-    own = [[Ear(host, e131.PORT)] for host in hosts]
-    everyone = [[Ear(EVERYONE, port)] for port in (e131.PORT, artnet.PORT)]
+    art_net = UDP_PORTS["artnet"]
+    own = [[Ear(host, UDP_PORTS["e131"])] for host in hosts]
+    everyone = [[Ear(EVERYONE, port)] for port in UDP_PORTS.values()]
     if interface:
-        return [*own, [Ear(interface, artnet.PORT)], *everyone]
-    return [*own, everyone[0], [Ear(ANYWHERE, artnet.PORT), *(Ear(host, artnet.PORT) for host in hosts)]]
+        return [*own, [Ear(interface, art_net)], *everyone]
+    return [*own, everyone[0], [Ear(ANYWHERE, art_net), *(Ear(host, art_net) for host in hosts)]]
 
 
 def _room(sockets: int) -> int:
@@ -184,7 +185,7 @@ def _named(ear: Ear) -> str:
 
 def protocol_of(ear: Ear) -> Protocol:
     """Whose port an ear is at."""
-    return "e131" if ear.port == e131.PORT else "artnet"
+    return "e131" if ear.port == UDP_PORTS["e131"] else "artnet"
 
 
 @dataclass(frozen=True, slots=True)

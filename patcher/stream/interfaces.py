@@ -5,6 +5,8 @@ from __future__ import annotations
 import socket
 from dataclasses import dataclass
 
+ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses the interface)
+
 
 @dataclass(frozen=True, slots=True)
 class Interface:

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch, first_fit
+from patcher.address.patch import Patch, pixel_places
 from patcher.faults import wire_letters
 from patcher.stream.looks import Look
+from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
 Slots = NDArray[np.uint8]
-Places = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,16 +35,6 @@ class Levels:
     def dimmed(self, part: float) -> Levels:
         """The same at a part of its brightness, from 0 to 1."""
         return self if part == 1 else Levels(self.universes, np.round(self.slots * part).astype(np.uint8))
-
-
-def pixel_places(at: int, pixels: Places, channels: int) -> Places:
-    """The running channel of the first channel of each pixel (from 0) of a run that is laid from `at`."""
-    at = first_fit(at, channels)
-    whole = CHANNELS // channels
-    here = (CHANNELS - at % CHANNELS) // channels
-    beyond = pixels - here
-    further = (at // CHANNELS + 1 + beyond // whole) * CHANNELS + beyond % whole * channels
-    return np.where(beyond < 0, at + pixels * channels, further)
 
 
 def levels(look: Look, wiring: Wiring, patch: Patch, universes: Sequence[int], level: float) -> Levels:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
 from patcher.stream.counting import Order, Rate
+from patcher.trade import DISCOVERY_INTERVAL, NETWORK_DATA_LOSS, Protocol
 from patcher.wire import artnet, e131
 from patcher.wire.malformed import Malformed
 
@@ -25,11 +26,8 @@ MOST_PAGES = 2_000
 MOST_PORT_ADDRESSES = 20_000
 """Port-Addresses of all nodes together."""
 MOST_REASONS = 5
-LOST_AFTER = e131.NETWORK_DATA_LOSS_TIMEOUT
-"""Seconds of silence. Art-Net names no time; a person asks the same of both."""
-ANNOUNCED_AGAIN = 25.0
-"""Seconds after which a source has missed two announcements: E131_UNIVERSE_DISCOVERY_INTERVAL is 10 s. Own choice."""
-Protocol = Literal["e131", "artnet"]
+ANNOUNCED_AGAIN = 2.5 * DISCOVERY_INTERVAL
+"""Seconds after which a source has missed two announcements. Own choice."""
 State = Literal["live", "terminated", "gone"]
 T = TypeVar("T")
 
@@ -170,7 +168,7 @@ class _Stream:
     def state(self, now: float) -> State:
         if self.terminated:
             return "terminated"
-        return "gone" if now - self.heard > LOST_AFTER else "live"
+        return "gone" if now - self.heard > NETWORK_DATA_LOSS else "live"
 
 
 @dataclass(slots=True)
@@ -178,6 +176,9 @@ class _Sync:
     rate: Rate
     heard: float
     packets: int = 1
+
+    def live(self, now: float) -> bool:
+        return now - self.heard <= NETWORK_DATA_LOSS
 
 
 @dataclass(slots=True)
@@ -271,7 +272,7 @@ class Listening:
                 return True
             known.rate.count(now)
             return False
-        if known.terminated and now - known.heard <= LOST_AFTER and known.order.is_behind(number):
+        if known.terminated and now - known.heard <= NETWORK_DATA_LOSS and known.order.is_behind(number):
             known.order.late += 1
             return False
         known.order.begin(number)
@@ -296,7 +297,7 @@ class Listening:
             known.packets, known.heard = known.packets + 1, now
         else:
             if len(self._syncs) >= MOST_SOURCES:
-                self._sweep("syncs", self._syncs, lambda one: now - one.heard <= LOST_AFTER, now)
+                self._sweep("syncs", self._syncs, lambda one: one.live(now), now)
             if len(self._syncs) >= MOST_SOURCES:
                 self.left_aside += 1
                 return
@@ -356,10 +357,8 @@ class Listening:
         """All of it, up to now."""
         streams = [self._seen(key, one, now) for key, one in self._streams.items()]
         syncs = [
-            Synchronization(
-                key[0], key[1], _cid(key[2]), key[3], one.rate.at(now), one.packets, now - one.heard <= LOST_AFTER
-            )
-            for key, one in self._syncs.items()
+            Synchronization(protocol, universe, _cid(cid), sender, one.rate.at(now), one.packets, one.live(now))
+            for (protocol, universe, cid, sender), one in self._syncs.items()
         ]
         announced = [
             Announced(

@@ -9,18 +9,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS, Patch
+from patcher.address.patch import Patch, pixel_places
 from patcher.faults import wire_letters
 from patcher.show.schema import Show
 from patcher.stream.contention import by_universe, winners
-from patcher.stream.levels import pixel_places
-from patcher.stream.listening import Heard, Protocol
-from patcher.stream.looks import COLOURS, DARK
-from patcher.stream.sender import box_universes
+from patcher.stream.listening import Heard
+from patcher.stream.looks import DARK
+from patcher.trade import CHANNELS, PROTOCOL_NAMES, Protocol, colour_name
 from patcher.wiring import Wiring
-
-_NAMES = {"".join(sorted(letter for letter, part in c.parts.items() if part)): name for name, c in COLOURS.items()}
-_NAMES["BGR"] = "white"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +32,7 @@ class Lit:
 def expected(show: Show, patch: Patch) -> dict[tuple[Protocol, int], Collection[str]]:
     """The boxes that listen to each universe, by the protocol that they take."""
     found: dict[tuple[Protocol, int], Collection[str]] = {}
-    for box, universes in box_universes(patch).items():
+    for box, universes in patch.box_universes.items():
         for universe in universes:
             key: tuple[Protocol, int] = (show.controllers[box].protocol, universe)
             found[key] = (*found.get(key, ()), box)
@@ -71,7 +67,7 @@ def lit(heard: Heard, wiring: Wiring, patch: Patch) -> list[Lit]:
 def _slots(heard: Heard) -> dict[tuple[Protocol, int], bytes]:
     found: dict[tuple[Protocol, int], bytes] = {}
     for universe, streams in by_universe(heard.streams).items():
-        for protocol in ("e131", "artnet"):
+        for protocol in PROTOCOL_NAMES:
             shown = winners(one for one in streams if one.protocol == protocol)
             if shown:
                 found[protocol, universe] = max(shown, key=lambda one: one.heard).slots
@@ -97,4 +93,4 @@ def _colour(kind: int, letters: str) -> str:
     bright = "".join(sorted({letter for place, letter in enumerate(letters) if kind >> place & 1}))
     if "W" in bright:
         return "white"
-    return _NAMES.get(bright) or " and ".join(bright)
+    return colour_name(bright) or " and ".join(bright)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import choose_from, refuse
+from patcher.trade import COLOUR_LETTERS, shows_white
 
 Pixels = NDArray[np.int64]
 
@@ -52,12 +53,8 @@ class Colour:
 
 
 COLOURS: dict[str, Colour] = {
-    name: Colour(name, dict.fromkeys(letters, 1.0))
-    for name, letters in {
-        "red": "R", "green": "G", "blue": "B", "white": "W",
-        "yellow": "RG", "magenta": "RB", "cyan": "GB", "dark": "",
-    }.items()
-}  # fmt: skip
+    name: Colour(name, dict.fromkeys(letters, 1.0)) for name, letters in COLOUR_LETTERS.items()
+}
 """The colours that have a name: one channel, or two at once."""
 
 DARK = COLOURS["dark"]
@@ -80,14 +77,9 @@ def colour(text: str) -> Colour:
 
 def brightest(letters: str) -> Colour:
     """White where a pixel with these channels can show it, else all of its channels at once."""
-    if "W" in letters or tells_colours(letters):
+    if shows_white(letters):
         return COLOURS["white"]
     return Colour(f"channel {letters}" if len(letters) == 1 else "all channels", dict.fromkeys(letters, 1.0))
-
-
-def tells_colours(letters: str) -> bool:
-    """Whether a pixel with these channels can show every colour that has a name."""
-    return set("RGB") <= set(letters)
 
 
 @dataclass(frozen=True, eq=False)

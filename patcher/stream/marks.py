@@ -12,8 +12,9 @@ from patcher.address.patch import Patch, Span, cut
 from patcher.address.thing import Part, Thing, lighting
 from patcher.ends import readings
 from patcher.shapes import positions
-from patcher.stream.looks import COLOURS, Colour, Glow, Look, brightest, tells_colours
+from patcher.stream.looks import COLOURS, Colour, Glow, Look, brightest
 from patcher.stream.patterns import Pattern, also, glow_of
+from patcher.trade import tells_colours
 from patcher.wiring import Wiring
 
 EVERY = 10

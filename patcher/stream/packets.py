@@ -10,17 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patcher.stream.levels import Levels, Slots
+from patcher.trade import CHANNELS, UDP_PORTS, Protocol
 from patcher.wire import artnet, e131
 
 STRIDE, SLOTS_AT = 640, 128
 """Octets of a row, and the octet of a row at which slots begin: an E1.31 packet has 126 before them."""
-SEQUENCE_AT = {
+_HEADS: dict[Protocol, int] = {"e131": e131.SLOTS_AT, "artnet": artnet.SLOTS_AT}
+SEQUENCE_AT: dict[Protocol, int] = {
     "e131": SLOTS_AT - e131.SLOTS_AT + e131.SEQUENCE_AT,
     "artnet": SLOTS_AT - artnet.SLOTS_AT + artnet.SEQUENCE_AT,
 }
@@ -39,14 +40,14 @@ class Target:
         host: an IPv4 address, of a box or of the universe's group.
     """
 
-    protocol: Literal["e131", "artnet"]
+    protocol: Protocol
     universe: int
     host: str
 
     @property
     def port(self) -> int:
         """The protocol's UDP port."""
-        return e131.PORT if self.protocol == "e131" else artnet.PORT
+        return UDP_PORTS[self.protocol]
 
 
 class Packets:
@@ -98,8 +99,7 @@ class Packets:
                 packets.append(artnet.sync_packet())
         self.places = [(goal.host, goal.port) for goal in (*self.goals, *told)]
         protocols = [goal.protocol for goal in (*self.goals, *told)]
-        heads = {"e131": e131.SLOTS_AT, "artnet": artnet.SLOTS_AT}
-        self.begins = np.array([SLOTS_AT - heads[protocol] for protocol in protocols], dtype=np.int64)
+        self.begins = np.array([SLOTS_AT - _HEADS[protocol] for protocol in protocols], dtype=np.int64)
         self.lengths = np.array([len(packet) for packet in packets], dtype=np.int64)
         self.octets = np.zeros((len(packets), STRIDE), dtype=np.uint8)
         for row, packet in enumerate(packets):
@@ -142,7 +142,7 @@ class Packets:
         if self._source_rows is None:
             return np.ascontiguousarray(levels.slots, dtype=np.uint8)
         if not levels.universes:
-            return np.zeros((len(self.goals), e131.SLOTS), dtype=np.uint8)
+            return np.zeros((len(self.goals), CHANNELS), dtype=np.uint8)
         slots = levels.slots[self._source_rows]
         slots[self._without] = 0
         return slots
@@ -157,7 +157,7 @@ class Packets:
             self._count_on("e131", rows[:own])
             self._count_on("artnet", rows[own:])
 
-    def _count_on(self, protocol: str, rows: Rows | slice) -> None:
+    def _count_on(self, protocol: Protocol, rows: Rows | slice) -> None:
         counts = self._sequences[rows]
         if not len(counts):
             return

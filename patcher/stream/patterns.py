@@ -19,6 +19,7 @@ from patcher.address.thing import Part, Thing, lighting, spans_of
 from patcher.errors import refuse
 from patcher.shapes import Cells, cells, positions
 from patcher.stream.looks import COLOURS, DARK, Colour, Glow, Look
+from patcher.trade import letter_name, letter_place
 from patcher.wiring import Wiring, port_name
 
 PORT_COLOURS = ("red", "green", "blue", "white", "yellow", "magenta")
@@ -31,9 +32,6 @@ STRIPS = 24
 RAMP_SECONDS = 8.0
 """From dark to full and back, unless asked otherwise: slow enough to see a lamp flicker on the way."""
 TENTHS = 10
-
-FASTEST_FLASH = 3
-"""Flashes in any one second. From memory: W3C, WCAG 2.2, success criterion 2.3.1."""
 
 
 @dataclass(frozen=True)
@@ -103,15 +101,13 @@ def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     """Red, green, blue, white where the pixel has it, any other channel by its letter, then off."""
     show, parts = wiring.show, lighting(thing, wiring)
     letters = {part.run: show.type_of(show.runs[part.run]).colour_order for part in parts}
-    others = sorted({letter for order in letters.values() for letter in order} - set("RGBW"))
-    names = {"R": "red", "G": "green", "B": "blue", "W": "white"}
-    steps = [letter for letter in [*"RGBW", *others] if any(letter in order for order in letters.values())]
+    steps = sorted({letter for order in letters.values() for letter in order}, key=letter_place)
 
     def look(step: int) -> Look:
         if step == len(steps):
             return Look(tuple(glow_of(part, DARK) for part in parts), ("dark: everything",))
         letter = steps[step]
-        colour = Colour(names.get(letter, f"channel {letter}"), {letter: 1.0})
+        colour = Colour(letter_name(letter), {letter: 1.0})
         lit = [part for part in parts if letter in letters[part.run]]
         says = tuple(f"{colour.name}: {_range(part, wiring, patch)}" for part in lit)
         return Look(tuple(glow_of(part, colour) for part in lit), says)

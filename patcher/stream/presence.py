@@ -9,8 +9,8 @@ from patcher.address.patch import Patch
 from patcher.errors import Finding
 from patcher.show.schema import Show
 from patcher.stream.contention import in_words
-from patcher.stream.listening import Node, Protocol
-from patcher.stream.sender import box_universes
+from patcher.stream.listening import Node
+from patcher.trade import Protocol
 
 SIMULATED = "yard"
 
@@ -52,12 +52,12 @@ def presences(
     """
     node_of = {node.address: node for node in nodes}
     found = []
-    for box, universes in box_universes(patch).items():
+    for box, universes in patch.box_universes.items():
         host = hosts.get(box)
         node = node_of.get(host or "")
         told = (node.short_name, node.long_name, node.port_addresses) if node else ("", "", ())
         answers = answered.get(host or "")
-        found.append(Presence(box, host, show.controllers[box].protocol, answers, *told, tuple(universes)))
+        found.append(Presence(box, host, show.controllers[box].protocol, answers, *told, universes))
     return found
 
 

@@ -16,7 +16,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal
 
+from patcher.stream.interfaces import ANYWHERE
 from patcher.stream.receiver import Datagram, Ear
+from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 
 Way = Literal["ARP", "echo", "ArtPoll"]
@@ -28,7 +30,6 @@ _DISCARD = 9
 _COMPLETE = 0x2
 _MOST_PINGS = 64
 ARP_CACHE = Path("/proc/net/arp")
-ANYWHERE = "0.0.0.0"  # noqa: S104  (the system chooses the interface)
 
 
 def echo_request(number: int) -> bytes:
@@ -108,7 +109,7 @@ class Prober:
         self._number += 1
         for host in self._art_net:
             if self.answered.get(host) != "ArtPoll":
-                self._out(self._poll, bytes(artnet.poll_packet()), host, artnet.PORT)
+                self._out(self._poll, bytes(artnet.poll_packet()), host, UDP_PORTS["artnet"])
         for host in self._every:
             if self.answered.get(host, "ARP") != "ARP":
                 continue
@@ -133,7 +134,7 @@ class Prober:
         """See who has answered; the Art-Net packets among the answers are returned, for a `Listening`."""
         found = []
         for octets, host, port in _read(self._poll):
-            found.append(Datagram(octets, Ear(ANYWHERE, artnet.PORT), f"{host}:{port}"))
+            found.append(Datagram(octets, Ear(ANYWHERE, UDP_PORTS["artnet"]), f"{host}:{port}"))
             self.took(octets, host)
         for octets, host, _ in _read(self._icmp):
             if octets[:1] == bytes([_ECHO_REPLY]) and host in self._every:

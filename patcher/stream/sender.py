@@ -26,34 +26,29 @@ from patcher.stream.interfaces import interfaces
 from patcher.stream.levels import Levels
 from patcher.stream.packets import Mask, Packets, Target
 from patcher.stream.reach import Place, Reach, Reached
+from patcher.trade import (
+    CHANNELS,
+    DISCOVERY_INTERVAL,
+    DISCOVERY_UNIVERSE,
+    ENDING_PACKETS,
+    HIGHEST_RATE,
+    KEEP_ALIVE,
+    LIKE_PACKETS,
+    PRIORITY,
+    UDP_PORTS,
+)
 from patcher.wire import e131
 
-__all__ = ["Sender", "Target", "box_universes", "targets"]
+__all__ = ["Sender", "Target", "targets"]
 
-ENDINGS = 3
-"""Packets that end a stream. From memory: ANSI E1.31-2018, 6.2.6, three with Stream_Terminated."""
-DARK_GAP, END_GAP = 0.1, 1 / e131.HIGHEST_RATE
+DARK_GAP, END_GAP = 0.1, 1 / HIGHEST_RATE
 """Seconds between two dark frames at the end, four frames of a usual show, and from there between packets that end a
 stream. From memory: 6.2.6 does not say how soon those follow each other; 6.6.1: no quicker than the highest rate."""
-LIKE = 3
-"""Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
-KEEP_ALIVE = 0.8
-"""Seconds between two like packets. From memory: ANSI E1.31-2018, 6.6.2, and Art-Net 4: 0.8 to 1 s."""
-DISCOVERY = 10.0
-"""Seconds between two universe discoveries. Source: E131_UNIVERSE_DISCOVERY_INTERVAL, ANSI E1.31-2018, Appendix A."""
 PATIENCE, LAST_PATIENCE = 0.01, 0.5
 """Seconds to wait for room in the system's buffer, in a frame and in one of the last; what finds none goes with the
 next frame."""
-DARK = Levels((), np.zeros((0, e131.SLOTS), dtype=np.uint8))
+DARK = Levels((), np.zeros((0, CHANNELS), dtype=np.uint8))
 """Levels of no universe: all that a sender has goes dark."""
-
-
-def box_universes(patch: Patch) -> dict[str, list[int]]:
-    """The universes that each box has pixels in, rising."""
-    found: dict[str, set[int]] = {}
-    for start in patch.starts:
-        found.setdefault(start.controller, set()).update(start.universes)
-    return {box: sorted(universes) for box, universes in found.items()}
 
 
 def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, str]) -> list[Target]:
@@ -66,10 +61,9 @@ def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, 
         hosts: an address for boxes that are not to be sent to by their own.
     """
     found: set[Target] = set()
-    every = box_universes(patch)
     for box in boxes:
         controller = show.controllers[box]
-        for universe in every.get(box, ()):
+        for universe in patch.box_universes.get(box, ()):
             host = hosts.get(box)
             if host is None and controller.delivery == "multicast":
                 host = e131.multicast_group(universe)
@@ -97,7 +91,7 @@ class Sender:
         self,
         goals: Iterable[Target],
         *,
-        priority: int = 100,
+        priority: int = PRIORITY,
         interface: str | None = None,
         source: str = "Patcher",
         sync: bool = False,
@@ -192,11 +186,11 @@ class Sender:
     def _leave(self, now: float) -> None:
         self._hear(now)
         if now >= self._discover_at:
-            self._discover_at = now + DISCOVERY
+            self._discover_at = now + DISCOVERY_INTERVAL
             self._discover()
         self._frame += 1
         # What is new leaves with each frame, so that frames since then are like packets.
-        due = self._new_in > self._frame - LIKE
+        due = self._new_in > self._frame - LIKE_PACKETS
         if self._silent(now):
             due |= self._sent_at <= now - KEEP_ALIVE
         spared = self._spare(due, now) if self.reached.gone else frozenset()
@@ -245,11 +239,11 @@ class Sender:
         return self._rows_of[place]
 
     def _discover(self) -> None:
-        group = e131.multicast_group(e131.DISCOVERY_UNIVERSE)
+        group = e131.multicast_group(DISCOVERY_UNIVERSE)
         for packet in self._discovery:
             # It is for others to know of, and no box waits for it.
             with suppress(OSError):
-                self._socket.sendto(packet, (group, e131.PORT))
+                self._socket.sendto(packet, (group, UDP_PORTS["e131"]))
 
     def close(self) -> None:
         """End what has not ended yet, and close the socket; once only."""
@@ -294,9 +288,9 @@ class Sender:
             self._leave(self._now())
 
     def _end(self) -> None:
-        steps = [(self._go_dark, DARK_GAP)] * (ENDINGS - 1) + [(self._go_dark, END_GAP)]
+        steps = [(self._go_dark, DARK_GAP)] * (ENDING_PACKETS - 1) + [(self._go_dark, END_GAP)]
         if self._block.e131:
-            steps += [(self._terminate, END_GAP)] * ENDINGS
+            steps += [(self._terminate, END_GAP)] * ENDING_PACKETS
         stopped: BaseException | None = None
         while steps:
             try:

@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from patcher.address.patch import CHANNELS
 from patcher.eye import COUNTS_TO, FLICKER, Eye, Shades, missing, shade_table
 from patcher.faults import RANDOM, Planned, Takes, departure
 from patcher.faults.fault import AT_A_LAMP
 from patcher.stream.levels import levels
 from patcher.stream.looks import COLOURS, Glow, Look
+from patcher.trade import CHANNELS
 from patcher.verify.frames import Painter
 from patcher.verify.hypotheses import Hypothesis
 from patcher.verify.items import items
@@ -24,7 +24,7 @@ MOST = 12
 
 def steps_of(sound: Planned) -> tuple[Step, ...]:
     """The whole round of a show."""
-    return plan(sound.wiring, sound.patch, items(sound.wiring))
+    return plan(sound.wiring, items(sound.wiring))
 
 
 def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypothesis]) -> Step | None:
@@ -81,7 +81,7 @@ def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:
 
 def shown(look: Look, sound: Planned, takes: Mapping[str, Takes]) -> dict[str, Shades]:
     """What each run's pixels show of a look, where they take this."""
-    universes = sorted({universe for own in sound.universes.values() for universe in own})
+    universes = sound.patch.universes
     sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
     lit = np.zeros((universes[-1] + 1) * CHANNELS, dtype=bool)
     for universe, slots in zip(sent.universes, sent.slots, strict=True):

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patcher.errors import PatcherError
+from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
@@ -24,7 +25,6 @@ MOST_NAMED = 6
 MOST_TRIED = 12
 """Of so many faults that look alike the first that the show file can say is offered."""
 CAUTION = "Supply off at its plug before a box is opened or a wire is touched; both feet on the ground to solder."
-TEST_LEVEL = 0.3
 
 
 @dataclass
@@ -202,8 +202,8 @@ class Consulting:
         self.say(f"  {step.where}")
         for subject in step.subjects:
             self.say(f"    {subject.says}")
-        universes = sorted({universe for own in self.plan.universes.values() for universe in own})
-        sent = [levels(look, self.wiring, self.plan.patch, universes, TEST_LEVEL) for look in step.looks]
+        patch = self.plan.patch
+        sent = [levels(look, self.wiring, patch, patch.universes, TEST_LEVEL) for look in step.looks]
         reply = self.answering.step(step, sent)
         said = {"yes": True, "no": False}.get(reply.word)
         if said:

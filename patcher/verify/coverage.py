@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS
 from patcher.eye import LINE, NEVER, Ask, Eye, few
 from patcher.faults.fault import AT_A_LAMP
-from patcher.show.tables import LAST_UNIVERSE
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import Hypothesis, chain_of
 from patcher.verify.pairs import Told
@@ -223,4 +222,4 @@ class Coverage:
 
 def _codes(steps: NDArray[np.int64]) -> NDArray[np.int64]:
     """A number for each step of one channel or of two."""
-    return steps[:, 0] * (LAST_UNIVERSE * CHANNELS) + steps[:, -1]
+    return steps[:, 0] * (HIGHEST_UNIVERSE * CHANNELS) + steps[:, -1]

@@ -21,7 +21,8 @@ from patcher.faults.sent import exchanged, port_of
 from patcher.shapes import Lattice, data_order, lattice, pixels_at
 from patcher.show.runs import BandRun, GridRun, LoopRun, PathRun, PlainRun, Run
 from patcher.show.schema import Controller, Feed, Show, Tap
-from patcher.show.tables import CHANNELS, Corner
+from patcher.show.tables import Corner
+from patcher.trade import CHANNELS
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -145,8 +146,8 @@ def _colour_order(show: Show, patch: Patch, fault: Fault) -> Show:
     called = f"{kind.name}-{order.lower()}"
     while called in show.pixel_types:
         called += "-2"
-    wanted._name = called
-    return _with_run(show.model_copy(update={"pixel_types": show.pixel_types | {called: wanted}}), name, pixel=called)
+    kinds = show.pixel_types | {called: wanted.called(called)}
+    return _with_run(show.model_copy(update={"pixel_types": kinds}), name, pixel=called)
 
 
 def _data_in(show: Show, patch: Patch, fault: Fault) -> Show:
@@ -303,7 +304,7 @@ def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
         box = show.controllers[start.controller]
         return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS})
     box = show.controllers[fault.where]
-    starts = [start for start in patch.starts if start.controller == box.name]
+    starts = patch.boxes.get(box.name, ())
     if box.first_universe is not None:
         show = _with_box(show, box.name, first_universe=box.first_universe + fault.amount)
         if len(starts) == 1 and not box.start:

@@ -15,9 +15,7 @@ from typing import Any, cast
 
 import tomli_w
 
-from patcher.errors import PatcherError, refuse
-from patcher.show.files import read_text
-from patcher.show.writing import alone_with, as_read, write_together
+from patcher.show.kept import change_kept, kept_path, read_kept
 from patcher.verify.items import WHATS, Item, What
 from patcher.verify.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
 
@@ -32,7 +30,7 @@ _HEAD = """\
 
 def checks_path(show_path: Path) -> Path:
     """Where the record of a show file stands."""
-    return show_path.with_name(show_path.name.removesuffix(".toml") + ".checks.toml")
+    return kept_path(show_path, "checks")
 
 
 def dump(record: Record) -> str:
@@ -132,37 +130,10 @@ def read_record(show_path: Path) -> Record:
     Raises:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
-    path = checks_path(show_path)
-    if not path.exists():
-        return Record()
-    text = ""
-    try:
-        text = read_text(path)
-        return parse(text)
-    except PatcherError as error:
-        reason = f"it {error.findings[0].says}"
-    except tomllib.TOMLDecodeError as error:
-        reason = "it holds a merge conflict" if "<<<<<<<" in text else f"it is not TOML: {error}"
-    except ValueError as error:
-        reason = str(error)
-    except (KeyError, TypeError, AttributeError, RecursionError):
-        reason = "something is missing in it, or has another form"
-    says = f"is no record that can be read: {reason}; it was left as it is"
     remedy = "bring back the last good one; or move it away, and begin to prove anew"
-    raise refuse(str(path), says, remedy, rule="checks-file")
+    return read_kept(checks_path(show_path), parse, "record", remedy, rule="checks-file", area="file") or Record()
 
 
 def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record:
-    """Read the record, change it, and write it, whole or not at all.
-
-    It is read anew each time, under a lock between programs, so that what another one wrote meanwhile is kept.
-
-    Raises:
-        PatcherError: it cannot be read or written; it is left as it is.
-    """
-    path = checks_path(show_path)
-    with alone_with(path):
-        seen = as_read(path)
-        record = change(read_record(show_path))
-        write_together(seen, {path: dump(record)}, alone=True)
-    return record
+    """Read the record, change it, and write it; see `change_kept`."""
+    return change_kept(checks_path(show_path), lambda: read_record(show_path), change, dump)

@@ -13,22 +13,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS
-from patcher.eye import COLOURS
+from patcher.address.patch import pixel_places
 from patcher.faults import Planned, wire_letters
-from patcher.show.tables import LAST_UNIVERSE
-from patcher.stream.levels import Levels, pixel_places
-from patcher.stream.looks import COLOURS as PARTS
-from patcher.stream.looks import Colour
+from patcher.stream.levels import Levels
+from patcher.stream.looks import COLOURS, Colour
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, TEST_LEVEL, plain_colours
 
 BEHIND = 10
 """Pixels beyond a run's ends that may be lit, where a shift is looked for."""
 
 Channels = NDArray[np.int64]
 Pixels = NDArray[np.int64]
-
-TEST_LEVEL = 0.3
-"""The part of full that a frame is sent at: a whole show in white stays far below what its supplies are built for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,19 +86,16 @@ class Painter:
 
     def colours(self, run: str) -> tuple[str, ...]:
         """The colours that an eye can tell and the run's pixels can show."""
-        letters = set(self.letters(run))
-        white = "W" in letters or letters >= set("RGB")
-        own = {"red": "R" in letters, "green": "G" in letters, "blue": "B" in letters, "white": white}
-        return tuple(colour for colour in COLOURS if own[colour])
+        return plain_colours(self.letters(run))
 
     @staticmethod
     def on(letters: str, colour: str) -> NDArray[np.int64]:
         """Which of a pixel's channels are lit in a colour."""
-        return np.flatnonzero(np.array(PARTS[colour].on(letters)) > 0)
+        return np.flatnonzero(np.array(COLOURS[colour].on(letters)) > 0)
 
     def steps(self, run: str, pixels: Pixels, colour: str) -> Channels:
         """See `steps_in`, of a colour that has a name."""
-        return self.steps_in(run, pixels, PARTS[colour])
+        return self.steps_in(run, pixels, COLOURS[colour])
 
     def steps_in(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
         """The running channels that show a colour on each of some pixels of a run, counted from 0: shape (pixels,
@@ -128,7 +120,7 @@ class Painter:
     def channels(self, run: str, pixels: Pixels, colour: str) -> Channels:
         """The running channels of all those pixels in a colour; those that no universe holds are left out."""
         found = self.steps(run, pixels, colour).ravel()
-        inside: Channels = found[(found >= 0) & (found < LAST_UNIVERSE * CHANNELS)]
+        inside: Channels = found[(found >= 0) & (found < HIGHEST_UNIVERSE * CHANNELS)]
         return inside
 
     def paint(self, run: str, parts: Mapping[str, Pixels]) -> Channels:

@@ -22,6 +22,7 @@ from patcher.shapes import lattice, pixels_at, positions
 from patcher.show.runs import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
+from patcher.trade import MOST_LETTERS
 from patcher.verify.composing import Composer
 from patcher.wiring import Wiring
 
@@ -48,8 +49,6 @@ COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
 """The values that are thought of, of kinds that could have any number."""
 BOXES_OFF = 3
 """So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
-MOST_LETTERS = 12
-"""Letters of a colour order. Source: the schema's `ColourOrder`."""
 EVERY_ORDER = 4
 """Of so many letters every order is thought of; of more only those in which two are exchanged, or all turned round."""
 

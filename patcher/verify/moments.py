@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from patcher.address.patch import Patch
-from patcher.address.rules import LAST_UNIVERSE
 from patcher.eye import WHOLE
-from patcher.stream.sender import Target, box_universes, targets
+from patcher.stream.sender import Target, targets
+from patcher.trade import LAST_UNIVERSE
 from patcher.verify.frames import Frame
 from patcher.verify.hypotheses import BOXES_OFF
 from patcher.wire import e131
@@ -45,7 +45,7 @@ def frame_goals(wiring: Wiring, patch: Patch, hosts: Mapping[str, str]) -> list[
         The boxes' own universes first.
     """
     tables = wiring.show.controllers
-    boxes = box_universes(patch)
+    boxes = patch.box_universes
     found = dict.fromkeys(sorted(targets(wiring.show, patch, boxes, hosts)))
     others = set[Target]()
     names = list(boxes)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from patcher import eye
 from patcher.eye import COUNTS_TO, even, whole
 from patcher.faults import Planned
 from patcher.stream.looks import Colour
@@ -70,7 +71,7 @@ class Narrowing:
             said = self._asked(self._question(colour, 0, lamps, overall=True))
             if said is None:
                 return
-            if said != name and name in ("red", "green", "blue", "white"):
+            if said != name and name in eye.COLOURS:
                 return
             for first, last in self._begin(colour, lamps):
                 found = self._within(colour, first, last)

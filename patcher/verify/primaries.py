@@ -10,36 +10,36 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from patcher.stream.looks import COLOURS, Colour
+from patcher.trade import LETTER_NAMES, letter_name, letter_place, tells_colours
 
-NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 MIXED_WHITE = Colour("white of red, green and blue", dict.fromkeys("RGB", 1.0))
 
 
 def single(letter: str) -> Colour:
     """The colour of one letter alone."""
-    name = NAMES.get(letter)
-    return COLOURS[name] if name else Colour(f"channel {letter}", {letter: 1.0})
+    name = letter_name(letter)
+    return COLOURS.get(name) or Colour(name, {letter: 1.0})
 
 
 def mixtures(letters: str) -> tuple[Colour, ...]:
     """Mixtures of a pixel's colours, so that each colour that can be missed in one is missed in one."""
     found: list[Colour] = []
     covered: set[str] = set()
-    if set("RGB") <= set(letters):
+    if tells_colours(letters):
         found.append(MIXED_WHITE if "W" in letters else COLOURS["white"])
         covered |= set("RGB")
     for letter in letters:
-        beside = next((other for other in "RGBW" if other in letters and other != letter), None)
+        beside = next((other for other in LETTER_NAMES if other in letters and other != letter), None)
         if letter not in covered and beside is not None:
             name = f"{single(beside).name} and {single(letter).name}"
             found.append(Colour(name, {beside: 1.0, letter: 1.0}))
-            covered |= {letter, beside} if letter in NAMES else {letter}
+            covered |= {letter, beside} if letter in LETTER_NAMES else {letter}
     return tuple(found)
 
 
 def looks(orders: Mapping[str, str]) -> list[dict[str, Colour]]:
     """What the runs of a box show, look by look, from their colour orders. The last look lights every run."""
-    letters = sorted({letter for order in orders.values() for letter in order}, key=_place)
+    letters = sorted({letter for order in orders.values() for letter in order}, key=letter_place)
     found = [{run: single(letter) for run, order in orders.items() if letter in order} for letter in letters]
     mixed = {run: mixtures(order) for run, order in orders.items()}
     most = max(map(len, mixed.values()), default=0)
@@ -64,10 +64,6 @@ def named(look: Mapping[str, Colour]) -> dict[str, list[str]]:
 def shade_name(colour: Colour) -> str:
     """What an eye calls it: one of its own colours, or another one."""
     return "white" if colour is MIXED_WHITE else colour.name
-
-
-def _place(letter: str) -> tuple[int, str]:
-    return ("RGBW".find(letter) if letter in NAMES else 9, letter)
 
 
 def listed(colours: Iterable[Colour]) -> list[str]:

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher import eye
-from patcher.address.patch import CHANNELS
 from patcher.eye import Ask
 from patcher.shapes import cells
+from patcher.trade import CHANNELS, COLOUR_LETTERS
 from patcher.verify.frames import BEHIND, Channels, Frame, Painter, Pixels, span_words
 from patcher.verify.hypotheses import UNIVERSES_OFF
 from patcher.verify.moments import MOST_STEPS
@@ -30,7 +30,6 @@ PASSES = 4
 MOST_OF = 0.9
 """What goes along less than this part of a run goes along a part of it, for a person."""
 AS_BELIEVED = ", sent on the addresses that it seems to use"
-ONE = {"red": "R", "green": "G", "blue": "B", "white": "W"}
 """The letter that alone shows a colour."""
 SHOWN = 20
 """Steps for which two pixels are shown that do not go along."""
@@ -205,7 +204,7 @@ class Repertoire:
 
     def but_for(self, runs: Sequence[str], taken: Channels) -> Frame:
         """Every channel of every universe of the show, but for those that some runs take as is believed."""
-        universes = sorted({number for own in self.scene.plan.universes.values() for number in own})
+        universes = self.scene.plan.patch.universes
         every = ((np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)).ravel()
         says = f"Lit: all that takes other data than {listed(list(runs))}; nothing there should light"
         return Frame(says, (every[~np.isin(every, taken)],))
@@ -313,10 +312,10 @@ class Repertoire:
         Args:
             takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
         """
-        colours = [c for c in eye.COLOURS if any(ONE[c] in self.painter.letters(run) for run in takes)]
+        colours = [c for c in eye.COLOURS if any(COLOUR_LETTERS[c] in self.painter.letters(run) for run in takes)]
         steps, plain, counts = [], [], []
         for colour in colours:
-            own = {run: self.painter.letters(run).find(ONE[colour]) for run in takes}
+            own = {run: self.painter.letters(run).find(COLOUR_LETTERS[colour]) for run in takes}
             lit = {run: takes[run][:, at] if at >= 0 else np.empty(0, dtype=np.int64) for run, at in own.items()}
             should = [self.scene.plan.takes[run][:, at].astype(np.int64) for run, at in own.items() if at >= 0]
             counts.append(tuple(int((channels >= 0).sum()) for channels in lit.values()))
@@ -493,10 +492,10 @@ def narrowing(
                 yield from repertoire.twos(run, [low - 1, *four, high + 1], colour)
     best = np.argsort(-weight, kind="stable")[:400]
     top = list(dict.fromkeys(places[best].tolist()))[:4]
-    yield from _near(repertoire, run, top, lamps, colours)
+    yield from _near(repertoire, run, top, colours)
 
 
-def _near(repertoire: Repertoire, run: str, top: list[int], lamps: int, colours: list[str]) -> Iterator[Candidate]:
+def _near(repertoire: Repertoire, run: str, top: list[int], colours: list[str]) -> Iterator[Candidate]:
     """The lamps of the likeliest classes, one by one and with their neighbours."""
     few = sorted(top)
     if len(few) > 1 and few[-1] - few[0] > 3:

@@ -18,6 +18,7 @@ from patcher.limits import hold
 from patcher.limits.power import Power, power
 from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Show
+from patcher.trade import letter_name
 from patcher.wiring import Wiring
 
 
@@ -125,7 +126,7 @@ def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
         "shift": f"{off} pixel{'s' * (value not in ('1', '-1'))} than planned before {where}'s first lamp: see its "
                  "nulls in the box, then its first lamps",
         "dark": f"replace the lamp {where}, from its neighbours' batch if you can",
-        "dark-channel": f"replace the lamp {where}, whose {_colour_name(value)} stays dark",
+        "dark-channel": f"replace the lamp {where}, whose {letter_name(value)} stays dark",
         "replaced": f"replace the pixel {where} by one of {_kind_of(show, run)}; its chip takes {value}",
         "missing": f"put a lamp in at {where}, where one was cut out",
         "cut": f"open the joint {before}, dry it, and make it anew",
@@ -158,10 +159,6 @@ def _kind_of(show: Show, run: str) -> str:
         return ""
     kind = show.type_of(show.runs[run])
     return f"{kind.name}, {kind.colour_order}"
-
-
-def _colour_name(letter: str) -> str:
-    return {"R": "red", "G": "green", "B": "blue", "W": "white"}.get(letter, f"channel {letter}")
 
 
 def _colours(wiring: Wiring, run: str, order: str) -> str:

@@ -151,7 +151,7 @@ def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[st
     """What each lamp takes, by its number in the plan, with the wire as built and boxes set as another plan says."""
     show, wiring = before.wiring.show, before.wiring
     sent: dict[Port, Stream] = {}
-    for box in after.universes:
+    for box in after.patch.boxes:
         sent |= streams(after.wiring, after.patch, box, ())[0]
     socket: dict[Port, Port] = {}
     for fault in faults:
@@ -182,15 +182,15 @@ def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
     return found
 
 
-def _places(run: object) -> list[int]:
-    return [place - 1 for place in getattr(run, "gap_places", ())]
+def _places(run: Run) -> list[int]:
+    return [place - 1 for place in run.gap_places]
 
 
 def _to_type(before: Planned, after: Planned) -> tuple[str, ...]:
     """The boxes whose settings differ, colour orders and null pixels included."""
     boxes = set(changed_boxes(before.patch, after.patch))
     return tuple(
-        box for box in after.universes if box in boxes or _typed_runs(before, box) != _typed_runs(after, box)
+        box for box in after.patch.boxes if box in boxes or _typed_runs(before, box) != _typed_runs(after, box)
     )  # fmt: skip
 
 

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher import eye
-from patcher.address.patch import Patch
 from patcher.shapes import cells, positions
 from patcher.stream.looks import COLOURS, Glow, Look
+from patcher.trade import plain_colours
 from patcher.verify import primaries, words
 from patcher.verify.items import Item, drawn_runs, hung_chain, with_tees
 from patcher.verify.scene import quarters_of
@@ -32,7 +32,7 @@ AT_ONCE = eye.COUNTS_TO
 """So many things are proved in one look at most, for an eye counts no further."""
 
 
-def plan(wiring: Wiring, patch: Patch, wanted: Collection[Item]) -> tuple[Step, ...]:
+def plan(wiring: Wiring, wanted: Collection[Item]) -> tuple[Step, ...]:
     """The steps that prove the wanted items, in the order of the walk."""
     return tuple(_Round(wiring, frozenset(wanted)).steps())
 
@@ -217,7 +217,7 @@ class _Round:
             for run, found in placed.items():
                 if found is None or self.wiring.source(run) != run:
                     continue
-                parts = self._quarters(run, found, every, [self._colour(run, number) for number in range(4)])
+                parts = self._quarters(found, every, [self._colour(run, number) for number in range(4)])
                 glows += [Glow(run, pixels, COLOURS[colour]) for colour, pixels in parts.items()]
                 checks += self._lit(run, parts)
             colours = {glow.colour.name for glow in glows}
@@ -256,10 +256,7 @@ class _Round:
 
     def _shown(self, run: str) -> tuple[str, ...]:
         """The colours that the run's lamps can show and an eye can tell; all of them where it has none of those."""
-        letters = set(self.show.type_of(self.show.runs[run]).colour_order)
-        white = "W" in letters or letters >= set("RGB")
-        own = {"red": "R" in letters, "green": "G" in letters, "blue": "B" in letters, "white": white}
-        return tuple(colour for colour in eye.COLOURS if own[colour]) or ("white",)
+        return plain_colours(self.show.type_of(self.show.runs[run]).colour_order) or ("white",)
 
     def _colour(self, run: str, number: int) -> str:
         shown = self._shown(run)
@@ -272,14 +269,15 @@ class _Round:
         lamps, colours = self._lamps(run), self._shown(run)
         grid, found = cells(self.show, self.show.runs[run]), self._places[run]
         if grid is not None and found is not None and (np.ptp(grid, axis=0) > 0).all():
-            return self._quarters(run, found, found, [*colours, *[DARK] * 3][:4])
+            return self._quarters(found, found, [*colours, *[DARK] * 3][:4])
         if len(colours) == 1 and lamps > 1:
             colours = (*colours, DARK)
         count = min(len(colours), lamps if lamps <= eye.COUNTS_TO else lamps // eye.SEEN_FROM)
         bounds = [round(lamps * part / count) for part in range(count + 1)]
         return {colours[part]: np.arange(bounds[part], bounds[part + 1]) for part in range(count)}
 
-    def _quarters(self, run: str, found: NDArray[np.float64], of: NDArray[np.float64], colours: Sequence[str]) -> Parts:
+    @staticmethod
+    def _quarters(found: NDArray[np.float64], of: NDArray[np.float64], colours: Sequence[str]) -> Parts:
         """A run's lamps by the quarter of a picture that they are in, each in its colour."""
         centre = (of.min(axis=0) + of.max(axis=0)) / 2
         right, top = (found[:, 0] > centre[0]), (found[:, 1] > centre[1])

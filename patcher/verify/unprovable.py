@@ -14,11 +14,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import CHANNELS
 from patcher.eye import BROKEN, DARK, Eye, Shades, shade_table
 from patcher.faults import RANDOM, Departure, Fault, Planned
 from patcher.stream.levels import levels
 from patcher.stream.looks import Glow, Look
+from patcher.trade import CHANNELS
 from patcher.verify.hypotheses import singles
 from patcher.verify.steps import Check, Step, meant_in
 
@@ -135,7 +135,7 @@ class _Rendered:
         self._of_run: dict[str, set[tuple[int, int]]] = {}
         self._meant: dict[tuple[int, int], set[str]] = {}
         self._lit: dict[tuple[int, int], tuple[NDArray[np.uint8], int]] = {}
-        last = max((universe for own in sound.universes.values() for universe in own), default=0)
+        last = max(sound.patch.universes, default=0)
         self._owner = np.full(last * CHANNELS, -1, dtype=np.int32)
         self._names = list(sound.takes)
         for number, taken in enumerate(sound.takes.values()):
@@ -216,7 +216,7 @@ def _table(letters: str) -> Shades:
 
 def _lit(sound: Planned, look: Look) -> tuple[NDArray[np.uint8], int]:
     boxes = {sound.wiring.ports[glow.run][0] for glow in look.glows}
-    universes = sorted({universe for box in boxes for universe in sound.universes[box]})
+    universes = sorted({universe for box in boxes for universe in sound.patch.box_universes[box]})
     sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
     begin = (universes[0] - 1) * CHANNELS
     lit = np.zeros(universes[-1] * CHANNELS - begin + 1, dtype=np.uint8)

@@ -25,7 +25,7 @@ def left_open(wiring: Wiring, patch: Patch, boxes: Sequence[str]) -> list[Passed
     sound = planned(wiring, patch)
     if len(boxes) > 1 and sum(len(taken) for taken in sound.takes.values()) > MANY:
         return None
-    return unseen(sound, plan(wiring, patch, items(wiring)), boxes)
+    return unseen(sound, plan(wiring, items(wiring)), boxes)
 
 
 def concerns(item: Item, one: Passed, wiring: Wiring) -> bool:

@@ -17,25 +17,20 @@ packet's name.
 
 import ipaddress
 import struct
-from collections.abc import Sequence
 from dataclasses import dataclass
 
+from patcher.trade import CHANNELS, LAST_UNIVERSE
 from patcher.wire.malformed import Malformed
 
 Octets = bytes | bytearray | memoryview
 
-PORT = 6454
-"""The UDP port, 0x1936."""
-LAST_PORT_ADDRESS = 32767
-"""A Port-Address is a net of 7 bits, a sub-net of 4 and a universe of 4, from the highest."""
-SLOTS = 512
-"""Most slots in one ArtDmx packet."""
 PROTOCOL_VERSION = 14
 """What is sent, and the least that is read."""
 REPLY_PORTS = 4
 """Most ports that one ArtPollReply describes."""
-SHORT_NAME_OCTETS, LONG_NAME_OCTETS = 17, 63
-"""Longest names in ArtPollReply, less the zero that ends them."""
+
+_LAST_PORT_ADDRESS = LAST_UNIVERSE["artnet"]
+"""A Port-Address is a net of 7 bits, a sub-net of 4 and a universe of 4, from the highest."""
 
 _IDENTIFIER = b"Art-Net\x00"
 _OP_POLL, _OP_POLL_REPLY, _OP_DMX, _OP_SYNC = 0x2000, 0x2100, 0x5000, 0x5200
@@ -43,19 +38,15 @@ _OPCODE_AT, _VERSION_AT = 8, 10
 SEQUENCE_AT, SLOTS_AT = 12, 18
 """Octets of ArtDmx where its sequence and its first slot stand, for those who write many packets at once."""
 _SHORTEST_SYNC = _SHORTEST_POLL = 14
-_SHORTEST_POLL_REPLY, _POLL_REPLY_SIZE = 207, 239
+_SHORTEST_POLL_REPLY = 207
 
 _LOW_FIRST, _HIGH_FIRST = struct.Struct("<H"), struct.Struct(">H")
 _DMX = struct.Struct("BBBBBB")  # from 12: Sequence, Physical, SubUni, Net, LengthHi, Length
-_POLL = struct.Struct(">BBHH")  # from 12: Flags, DiagPriority, TargetPortAddressTop, TargetPortAddressBottom
 # From 10: IP address; at 18: NetSwitch, SubSwitch; at 26: ShortName, LongName; at 172: NumPorts, PortTypes; at 190:
 # SwOut; at 201: MAC.
 _POLL_REPLY = struct.Struct(">4s4xBB6x18s64s64xH4s12x4s7x6s")
 
 _OUTPUT_FROM_ART_NET = 0x80  # PortTypes
-_DATA_IS_TRANSMITTED = 0x80  # GoodOutputA
-_FIFTEEN_BIT_PORT_ADDRESS = 0x08  # Status2
-_OEM_UNKNOWN = 0x00FF
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +56,11 @@ class Dmx:
     Attributes:
         port_address: 0 to 32767.
         sequence: 1 to 255; 0 where the sender counts none.
-        physical: the sender's own input that the slots came from; for information.
         slots: the values, an even number of octets from 2 to 512; the first is channel 1.
     """
 
     port_address: int
     sequence: int
-    physical: int
     slots: bytes
 
 
@@ -82,20 +71,7 @@ class Sync:
 
 @dataclass(frozen=True, slots=True)
 class Poll:
-    """Asks who is there (ArtPoll).
-
-    Attributes:
-        flags: bit 1: reply again whenever something changes; 2: send diagnostics; 3: as unicast; 5: only those reply
-            who have a Port-Address from `target_bottom` to `target_top`.
-        priority: the least priority of diagnostics to send.
-        target_top: highest Port-Address asked for; 0 where the packet does not say.
-        target_bottom: lowest Port-Address asked for; 0 where the packet does not say.
-    """
-
-    flags: int
-    priority: int
-    target_top: int
-    target_bottom: int
+    """Asks who is there (ArtPoll)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +103,7 @@ def dmx_packet(*, port_address: int) -> bytearray:
     """
     _check_port_address(port_address)
     sub_uni, net = port_address & 0xFF, port_address >> 8
-    return _head(_OP_DMX) + _DMX.pack(0, 0, sub_uni, net, SLOTS >> 8, SLOTS & 0xFF) + bytes(SLOTS)
+    return _head(_OP_DMX) + _DMX.pack(0, 0, sub_uni, net, CHANNELS >> 8, CHANNELS & 0xFF) + bytes(CHANNELS)
 
 
 def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
@@ -142,12 +118,12 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
         ValueError: more than 512 slots; the packet is left as it was.
     """
     given = len(slots)
-    if given > SLOTS:
-        raise ValueError(f"{given} slots do not fit into a universe of {SLOTS}")
+    if given > CHANNELS:
+        raise ValueError(f"{given} slots do not fit into a universe of {CHANNELS}")
     packet[SEQUENCE_AT] = sequence % 255 + 1
     packet[SLOTS_AT : SLOTS_AT + given] = slots
-    if given < SLOTS:
-        packet[SLOTS_AT + given :] = bytes(SLOTS - given)
+    if given < CHANNELS:
+        packet[SLOTS_AT + given :] = bytes(CHANNELS - given)
 
 
 def sync_packet() -> bytearray:
@@ -161,54 +137,6 @@ def poll_packet() -> bytearray:
     It leaves out the fields behind DiagPriority, which a receiver takes as 0.
     """
     return _head(_OP_POLL) + bytes(2)
-
-
-def poll_reply_packet(
-    *, address: str, short_name: str, long_name: str, port_addresses: Sequence[int], mac: bytes = bytes(6)
-) -> bytearray:
-    """An ArtPollReply packet of 239 octets from a box that puts out what ArtDmx brings.
-
-    Args:
-        address: the box's IPv4 address.
-        short_name: ASCII, at most 17 characters.
-        long_name: ASCII, at most 63 characters.
-        port_addresses: one for each port, at most 4, of one net and sub-net; a box with more sends more replies.
-        mac: 6 octets.
-
-    Raises:
-        ValueError: one of these is out of its bounds.
-    """
-    for port_address in port_addresses:
-        _check_port_address(port_address)
-    ports = len(port_addresses)
-    if ports > REPLY_PORTS:
-        raise ValueError(f"{ports} Port-Addresses do not fit into one ArtPollReply; {REPLY_PORTS} do")
-    switches = {port_address >> 4 for port_address in port_addresses} or {0}
-    if len(switches) > 1:
-        raise ValueError("the Port-Addresses of one ArtPollReply share their net and sub-net; these do not")
-    if len(mac) != 6:
-        raise ValueError(f"a MAC address has 6 octets, not {len(mac)}")
-    (switch,) = switches
-    reply = bytearray(_POLL_REPLY_SIZE)
-    reply[:10] = _IDENTIFIER + _LOW_FIRST.pack(_OP_POLL_REPLY)
-    _POLL_REPLY.pack_into(
-        reply,
-        10,
-        ipaddress.IPv4Address(address).packed,
-        switch >> 4,
-        switch & 0xF,
-        _ascii("short name", short_name, SHORT_NAME_OCTETS),
-        _ascii("long name", long_name, LONG_NAME_OCTETS),
-        ports,
-        bytes([_OUTPUT_FROM_ART_NET] * ports),
-        bytes(port_address & 0xF for port_address in port_addresses),
-        mac,
-    )
-    _LOW_FIRST.pack_into(reply, 14, PORT)
-    _HIGH_FIRST.pack_into(reply, 20, _OEM_UNKNOWN)
-    reply[182 : 182 + ports] = bytes([_DATA_IS_TRANSMITTED] * ports)
-    reply[212] = _FIFTEEN_BIT_PORT_ADDRESS
-    return reply
 
 
 def decode(octets: Octets) -> Dmx | Sync | Poll | PollReply | Malformed:
@@ -252,17 +180,8 @@ def _head(opcode: int) -> bytearray:
 
 
 def _check_port_address(port_address: int) -> None:
-    if not 0 <= port_address <= LAST_PORT_ADDRESS:
-        raise ValueError(f"Port-Address {port_address} is not 0 to {LAST_PORT_ADDRESS}")
-
-
-def _ascii(field: str, name: str, most: int) -> bytes:
-    """A name for ArtPollReply. Art-Net names no encoding; every reader takes ASCII."""
-    if not name.isascii() or "\x00" in name:
-        raise ValueError(f"{field} {name!r} has characters other than ASCII ones, or a zero, which would end it")
-    if len(name) > most:
-        raise ValueError(f"{field} {name!r} has {len(name)} characters; {most} fit")
-    return name.encode("ascii")
+    if not 0 <= port_address <= _LAST_PORT_ADDRESS:
+        raise ValueError(f"Port-Address {port_address} is not 0 to {_LAST_PORT_ADDRESS}")
 
 
 def _name(field: bytes) -> str:
@@ -272,18 +191,18 @@ def _name(field: bytes) -> str:
 def _decode_dmx(octets: Octets) -> Dmx | Malformed:
     if len(octets) < SLOTS_AT:
         return Malformed(f"{len(octets)} octets are too few for ArtDmx; its slots begin at octet {SLOTS_AT}")
-    sequence, physical, sub_uni, net, length_high, length_low = _DMX.unpack_from(octets, SEQUENCE_AT)
+    sequence, _, sub_uni, net, length_high, length_low = _DMX.unpack_from(octets, SEQUENCE_AT)
     length = length_high << 8 | length_low
     follow = len(octets) - SLOTS_AT
     if length > follow:
         return Malformed(f"ArtDmx's length says {length} slots but {follow} follow")
-    if not 2 <= length <= SLOTS:
-        return Malformed(f"ArtDmx's length {length} is not 2 to {SLOTS}")
+    if not 2 <= length <= CHANNELS:
+        return Malformed(f"ArtDmx's length {length} is not 2 to {CHANNELS}")
     if length % 2:
         return Malformed(f"ArtDmx's length {length} is odd")
     if net > 0x7F:
         return Malformed(f"ArtDmx's net {net} is not 0 to 127")
-    return Dmx(net << 8 | sub_uni, sequence, physical, bytes(octets[SLOTS_AT : SLOTS_AT + length]))
+    return Dmx(net << 8 | sub_uni, sequence, bytes(octets[SLOTS_AT : SLOTS_AT + length]))
 
 
 def _decode_sync(octets: Octets) -> Sync | Malformed:
@@ -295,9 +214,7 @@ def _decode_sync(octets: Octets) -> Sync | Malformed:
 def _decode_poll(octets: Octets) -> Poll | Malformed:
     if len(octets) < _SHORTEST_POLL:
         return Malformed(f"{len(octets)} octets are too few for ArtPoll, which has at least {_SHORTEST_POLL}")
-    # Fields that an older sender leaves out are taken as 0.
-    fields = bytes(octets[SEQUENCE_AT : SEQUENCE_AT + _POLL.size]).ljust(_POLL.size, b"\x00")
-    return Poll(*_POLL.unpack(fields))
+    return Poll()
 
 
 def _decode_poll_reply(octets: Octets) -> PollReply | Malformed:

@@ -18,31 +18,17 @@ import struct
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from patcher.trade import CHANNELS, DISCOVERY_UNIVERSE, FIRST_UNIVERSE, LAST_PRIORITY, LAST_UNIVERSE, PRIORITY
 from patcher.wire.malformed import Malformed
 
 Octets = bytes | bytearray | memoryview
 
-PORT = 5568
-"""The UDP port, ACN_SDT_MULTICAST_PORT (Appendix A)."""
-FIRST_UNIVERSE = 1
-LAST_UNIVERSE = 63999
-"""Universes that carry levels (6.2.7)."""
-DISCOVERY_UNIVERSE = 64214
-"""The universe whose multicast group carries universe discovery (Appendix A)."""
-SLOTS = 512
-"""Most slots, after the start code, in one packet."""
-NETWORK_DATA_LOSS_TIMEOUT = 2.5
-"""Seconds of silence after which a source is lost, E131_NETWORK_DATA_LOSS_TIMEOUT (Appendix A)."""
-
-HIGHEST_RATE = 44
-"""Packets a second of one universe, unless a receiver is known to take more. From memory: clause 6.6.1, which keeps to
-the highest rate of ANSI E1.11 (DMX512-A)."""
-
-LAST_PRIORITY = 200
 SOURCE_NAME_OCTETS = 63
 """Longest source name in UTF-8, less the zero that ends it (6.2.2)."""
 PAGE_UNIVERSES = 512
 """Most universes on one discovery page (8.5)."""
+
+_LAST_UNIVERSE = LAST_UNIVERSE["e131"]
 
 # Preamble size, post-amble size, ACN packet identifier (5.1-5.3).
 _PREAMBLE = b"\x00\x10\x00\x00ASC-E1.17\x00\x00\x00"
@@ -141,7 +127,9 @@ def multicast_group(universe: int) -> str:
     return f"239.255.{universe >> 8}.{universe & 0xFF}"
 
 
-def data_packet(*, cid: bytes, source: str, universe: int, priority: int = 100, sync_universe: int = 0) -> bytearray:
+def data_packet(
+    *, cid: bytes, source: str, universe: int, priority: int = PRIORITY, sync_universe: int = 0
+) -> bytearray:
     """A data packet of 638 octets: 512 slots at 0, start code 0, sequence 0, no option set (clauses 6.2 and 7).
 
     Build it once for each universe, then use `write_levels`.
@@ -180,12 +168,12 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
         ValueError: more than 512 slots; the packet is left as it was.
     """
     given = len(slots)
-    if given > SLOTS:
-        raise ValueError(f"{given} slots do not fit into a universe of {SLOTS}")
+    if given > CHANNELS:
+        raise ValueError(f"{given} slots do not fit into a universe of {CHANNELS}")
     packet[SEQUENCE_AT] = sequence & 0xFF
     packet[SLOTS_AT : SLOTS_AT + given] = slots
-    if given < SLOTS:
-        packet[SLOTS_AT + given :] = bytes(SLOTS - given)
+    if given < CHANNELS:
+        packet[SLOTS_AT + given :] = bytes(CHANNELS - given)
 
 
 def set_terminated(packet: bytearray | memoryview) -> None:
@@ -291,8 +279,8 @@ def _check_sender(cid: bytes, source: str) -> None:
 
 
 def _check_universe(universe: int) -> None:
-    if not FIRST_UNIVERSE <= universe <= LAST_UNIVERSE:
-        raise ValueError(f"universe {universe} is not {FIRST_UNIVERSE} to {LAST_UNIVERSE}")
+    if not FIRST_UNIVERSE <= universe <= _LAST_UNIVERSE:
+        raise ValueError(f"universe {universe} is not {FIRST_UNIVERSE} to {_LAST_UNIVERSE}")
 
 
 def _length_fault(octets: Octets, at: int, layer: str) -> str | None:
@@ -326,12 +314,12 @@ def _decode_data(octets: Octets, cid: bytes) -> Data | Malformed:
         return Malformed(f"the DMP layer has {said.format(*dmp_head)}; E1.31 has {said.format(*_DMP_HEAD)}")
     if count != values:
         return Malformed(f"the DMP layer's count says {count} values but {values} follow")
-    if values > SLOTS + 1:
-        return Malformed(f"{values - 1} slots are more than the {SLOTS} of a universe")
-    if not FIRST_UNIVERSE <= universe <= LAST_UNIVERSE:
-        return Malformed(f"universe {universe} is not {FIRST_UNIVERSE} to {LAST_UNIVERSE}")
-    if sync_universe > LAST_UNIVERSE:
-        return Malformed(f"synchronization universe {sync_universe} is not 0 to {LAST_UNIVERSE}")
+    if values > CHANNELS + 1:
+        return Malformed(f"{values - 1} slots are more than the {CHANNELS} of a universe")
+    if not FIRST_UNIVERSE <= universe <= _LAST_UNIVERSE:
+        return Malformed(f"universe {universe} is not {FIRST_UNIVERSE} to {_LAST_UNIVERSE}")
+    if sync_universe > _LAST_UNIVERSE:
+        return Malformed(f"synchronization universe {sync_universe} is not 0 to {_LAST_UNIVERSE}")
     if priority > LAST_PRIORITY:
         return Malformed(f"priority {priority} is not 0 to {LAST_PRIORITY}")
     return Data(
@@ -353,8 +341,8 @@ def _decode_sync(octets: Octets, cid: bytes) -> Sync | Malformed:
     if len(octets) != _SYNC_END:
         return Malformed(f"a synchronization packet has {_SYNC_END} octets, not {len(octets)}")
     sequence, sync_universe = _SYNC.unpack_from(octets, _FRAMING_END)
-    if not FIRST_UNIVERSE <= sync_universe <= LAST_UNIVERSE:
-        return Malformed(f"synchronization universe {sync_universe} is not {FIRST_UNIVERSE} to {LAST_UNIVERSE}")
+    if not FIRST_UNIVERSE <= sync_universe <= _LAST_UNIVERSE:
+        return Malformed(f"synchronization universe {sync_universe} is not {FIRST_UNIVERSE} to {_LAST_UNIVERSE}")
     return Sync(cid, sequence, sync_universe)
 
 
@@ -375,6 +363,6 @@ def _decode_discovery(octets: Octets, cid: bytes) -> Discovery | Malformed:
     if count > PAGE_UNIVERSES:
         return Malformed(f"{count} universes are more than the {PAGE_UNIVERSES} of a page")
     universes = struct.unpack_from(f"!{count}H", octets, _LIST_AT)
-    if universes and not FIRST_UNIVERSE <= min(universes) <= max(universes) <= LAST_UNIVERSE:
-        return Malformed(f"universes {min(universes)} to {max(universes)} are not within 1 to {LAST_UNIVERSE}")
+    if universes and not FIRST_UNIVERSE <= min(universes) <= max(universes) <= _LAST_UNIVERSE:
+        return Malformed(f"universes {min(universes)} to {max(universes)} are not within 1 to {_LAST_UNIVERSE}")
     return Discovery(cid, _name(name), page, last_page, universes)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from patcher.stream.levels import Slots
+from patcher.trade import CHANNELS, NETWORK_DATA_LOSS
 from patcher.wire import artnet, e131
 from patcher.wire.malformed import Malformed
 from patcher.yard.sync import ArtSync, StreamSync
@@ -63,9 +64,9 @@ class Box:
 
     def __post_init__(self) -> None:
         # One dark slot stands behind them all: what is in none of the universes is looked up there.
-        self._octets = bytearray(len(self.universes) * e131.SLOTS + 1)
+        self._octets = bytearray(len(self.universes) * CHANNELS + 1)
         self.octets = np.frombuffer(self._octets, dtype=np.uint8)
-        self.slots = self.octets[:-1].reshape(len(self.universes), e131.SLOTS)
+        self.slots = self.octets[:-1].reshape(len(self.universes), CHANNELS)
         self._row = {universe: row for row, universe in enumerate(self.universes)}
         self.stream_sync = StreamSync()
         self.art_sync = ArtSync()
@@ -100,17 +101,17 @@ class Box:
         the rest of it is decoded once.
         """
         if self.protocol == "e131":
-            full = len(octets) == 638
-            head, sequence, slots = octets[:111] + octets[112:126], octets[111:112], octets[126:]
+            at, begin = e131.SEQUENCE_AT, e131.SLOTS_AT
         else:
-            full = len(octets) == 530
-            head, sequence, slots = octets[:12] + octets[13:18], octets[12:13], octets[18:]
+            at, begin = artnet.SEQUENCE_AT, artnet.SLOTS_AT
+        full = len(octets) == begin + CHANNELS
+        head, sequence, slots = octets[:at] + octets[at + 1 : begin], octets[at : at + 1], octets[begin:]
         if full and (known := self._heads.get(head)) is not None:
             return known, sequence[0], slots
         read: Packet = e131.decode(octets) if self.protocol == "e131" else artnet.decode(octets)
         if not isinstance(read, e131.Data | artnet.Dmx):
             return read, 0, b""
-        if full and len(read.slots) == e131.SLOTS:
+        if full and len(read.slots) == CHANNELS:
             if len(self._heads) >= REMEMBERED + A_UNIVERSE * len(self.universes):
                 self._heads.clear()
             self._heads[head] = replace(read, slots=b"")
@@ -123,7 +124,7 @@ class Box:
             return None
         sources = self._sources.setdefault(packet.universe, {})
         known = sources.get(packet.cid)
-        if known is None or len(sources) > 1 or now - known.heard > e131.NETWORK_DATA_LOSS_TIMEOUT:
+        if known is None or len(sources) > 1 or now - known.heard > NETWORK_DATA_LOSS:
             self._forget_silent(sources, now)
             known = sources.get(packet.cid)
         if known is not None and e131.out_of_order(known.sequence, sequence):
@@ -186,7 +187,7 @@ class Box:
         if row in self.changed and self.overwrites:
             self.overwrites()
         self.changed.add(row)
-        at = row * e131.SLOTS
+        at = row * CHANNELS
         self._octets[at : at + len(slots)] = slots
 
     def _dark_without_sources(self, universe: int) -> int | None:
@@ -194,11 +195,11 @@ class Box:
             return None
         row = self._row[universe]
         self.stream_sync.drop(row)
-        self._set(row, bytes(e131.SLOTS))
+        self._set(row, bytes(CHANNELS))
         return universe
 
     def _forget_silent(self, sources: dict[bytes, _Source], now: float) -> bool:
-        silent = [cid for cid, source in sources.items() if now - source.heard > e131.NETWORK_DATA_LOSS_TIMEOUT]
+        silent = [cid for cid, source in sources.items() if now - source.heard > NETWORK_DATA_LOSS]
         for cid in silent:
             del sources[cid]
         return bool(silent)
@@ -211,7 +212,7 @@ class Box:
             self._show(self.art_sync.expired(now))
             return []
         self._show(self.stream_sync.expired(now))
-        if now - self._oldest <= e131.NETWORK_DATA_LOSS_TIMEOUT:
+        if now - self._oldest <= NETWORK_DATA_LOSS:
             return []
         gone = []
         for universe, sources in self._sources.items():
@@ -228,7 +229,7 @@ class Box:
         self._oldest = float("inf")
         self.stream_sync, self.art_sync = StreamSync(), ArtSync()
         for row in range(len(self.universes)):
-            self._set(row, bytes(e131.SLOTS))
+            self._set(row, bytes(CHANNELS))
 
 
 def _give_way(sources: dict[bytes, _Source], priority: int) -> bool:

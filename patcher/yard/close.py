@@ -20,7 +20,7 @@ from patcher.address.thing import Part, Thing
 from patcher.shapes import cells, positions
 from patcher.show.runs import BandRun
 from patcher.show.schema import Show
-from patcher.yard.picture import MIXED
+from patcher.trade import colour_name, light
 from patcher.yard.yard import Yard
 
 Index = NDArray[np.int64]
@@ -37,7 +37,6 @@ NUMBER = 7
 """Columns of the number before an unrolled line."""
 MOST_SAYS, MOST_NAMED = 3, 5
 """Lines below the picture, and runs that are named there."""
-LETTERS = {"R": "R", "G": "G", "B": "B", "RG": "Y", "RB": "M", "GB": "C", "RGB": "W"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -254,7 +253,7 @@ class Close:
         return textwrap.wrap(words, max(self._width, 1))[: MOST_SAYS if says else 1]
 
     def _light(self, part: Part) -> NDArray[np.float64]:
-        weights = np.array([MIXED.get(letter, (1, 1, 1)) for letter in self._yard.letters[part.run]], dtype=np.float64)
+        weights = np.array([light(letter) for letter in self._yard.letters[part.run]], dtype=np.float64)
         found: NDArray[np.float64] = np.minimum(self._yard.lamps[part.run][part.first - 1 : part.last] @ weights, 255.0)
         return found
 
@@ -262,8 +261,9 @@ class Close:
         """What each pixel looks like, as a number: red, green and blue of the screen, or a letter."""
         if not self._colours:
             kinds = ((light * 2 >= np.maximum(top, 1)[:, None]) & (light > 0)) @ [1, 2, 4]
-            names = ["".join(c for bit, c in enumerate("RGB") if kind >> bit & 1) for kind in range(8)]
-            letters: NDArray[np.int64] = np.array([ord(LETTERS.get(name, "·")) for name in names])[kinds]
+            names = [colour_name({c for bit, c in enumerate("RGB") if kind >> bit & 1}) for kind in range(8)]
+            signs = ["·" if name is None or name == "dark" else name[0].upper() for name in names]
+            letters: NDArray[np.int64] = np.array([ord(sign) for sign in signs])[kinds]
             return letters
         # The brightest is as bright as the screen can be, so that a dim test frame is seen; the others beside it as the
         # light is. Source: IEC 61966-2-1: how a screen's numbers stand for light.

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.faults import RANDOM, Takes, slot_index
-from patcher.show.tables import CHANNELS
+from patcher.trade import CHANNELS
 
 Lamps = NDArray[np.uint8]
 Index = NDArray[np.int64]

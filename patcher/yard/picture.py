@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.shapes import positions
+from patcher.trade import light
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
 
 Cells = NDArray[np.int64]
 
-MIXED = {"R": (1, 0, 0), "G": (0, 1, 0), "B": (0, 0, 1), "A": (1, 0.75, 0), "W": (1, 1, 1)}
-"""What red, green and blue of the screen a lamp's channel looks like; others look white."""
 CELL_SHAPE = 2.0
 """How many times as high as wide a character is. Common practice, no source."""
 STRIP = 48
@@ -95,7 +94,7 @@ class Picture:
         return marks, colours
 
     def _mixed(self, run: str) -> NDArray[np.float32]:
-        weights = np.array([MIXED.get(letter, (1, 1, 1)) for letter in self._yard.letters[run]], dtype=np.float32)
+        weights = np.array([light(letter) for letter in self._yard.letters[run]], dtype=np.float32)
         seen: NDArray[np.float32] = self._yard.lamps[run].astype(np.float32) @ weights
         return seen
 

@@ -11,14 +11,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from patcher.trade import ART_SYNC_LOSS, NETWORK_DATA_LOSS
 from patcher.wire import e131
 
 MOST_ADDRESSES = 16
 """Synchronization addresses that a box keeps apart."""
 MOST_SOURCES = 16
 """Sources of one address whose sequences are kept."""
-ART_SYNC_TIMEOUT = 4.0
-"""Seconds without ArtSync after which levels are shown as they come. From memory: Art-Net 4, ArtSync."""
 
 
 @dataclass(slots=True)
@@ -40,7 +39,7 @@ class _Address:
     sequence: dict[bytes, int] = field(default_factory=dict)
 
     def lost(self, now: float) -> bool:
-        return now - self.since > e131.NETWORK_DATA_LOSS_TIMEOUT
+        return now - self.since > NETWORK_DATA_LOSS
 
 
 @dataclass(slots=True)
@@ -114,7 +113,7 @@ class StreamSync:
         return known
 
     def _forget(self, now: float) -> None:
-        silent = [number for number, one in self._addresses.items() if now - one.named > e131.NETWORK_DATA_LOSS_TIMEOUT]
+        silent = [number for number, one in self._addresses.items() if now - one.named > NETWORK_DATA_LOSS]
         for number in silent:
             del self._addresses[number]
 
@@ -140,7 +139,7 @@ class ArtSync:
         """What an ArtSync packet lets be shown, by row."""
         if sender.partition(":")[0] != self._last_from:
             return {}
-        self._until = now + ART_SYNC_TIMEOUT
+        self._until = now + ART_SYNC_LOSS
         held, self._held = self._held, {}
         return held
 

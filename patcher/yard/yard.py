@@ -21,7 +21,8 @@ from patcher.faults import Built, departure, planned
 from patcher.show.schema import Show
 from patcher.stream.looks import Look
 from patcher.stream.receiver import Ear
-from patcher.stream.sender import Target, box_universes
+from patcher.stream.sender import Target
+from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wiring import Wiring
 from patcher.yard.boxes import Box
@@ -57,7 +58,7 @@ def ears(
         universes: those that each box listens to, where they are not the patch's; a box that has none hears nothing.
     """
     found: dict[Ear, list[str]] = {}
-    for name, numbers in (universes or box_universes(patch)).items():
+    for name, numbers in (universes or patch.box_universes).items():
         for ear in _box_ears(show, name, numbers, hosts):
             found.setdefault(ear, []).append(name)
     return found
@@ -66,7 +67,7 @@ def ears(
 def _box_ears(show: Show, name: str, universes: Sequence[int], hosts: Mapping[str, str]) -> list[Ear]:
     controller = show.controllers[name]
     if controller.delivery == "multicast":
-        return [Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK) for universe in universes]
+        return [Ear(e131.multicast_group(universe), UDP_PORTS["e131"], LOOPBACK) for universe in universes]
     return [Ear(hosts[name], Target(controller.protocol, 1, "").port)] if universes else []
 
 
@@ -77,7 +78,7 @@ def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
         if show.controllers[name].delivery == "multicast":
             for universe in box.stream_sync.universes:
                 if universe not in box.universes:
-                    found.setdefault(Ear(e131.multicast_group(universe), e131.PORT, LOOPBACK), []).append(name)
+                    found.setdefault(Ear(e131.multicast_group(universe), UDP_PORTS["e131"], LOOPBACK), []).append(name)
     return found
 
 
@@ -107,7 +108,7 @@ class Yard:
         plan = planned(wiring, patch)
         differs = departure(plan, built.faults)
         self.letters = {name: show.type_of(run).colour_order for name, run in show.runs.items()}
-        self.universes = plan.universes | differs.universes
+        self.universes = {**patch.box_universes, **differs.universes}
         fed_by = plan.boxes | differs.boxes
         takes = {name: differs.takes.get(name, plan.takes[name]) for name in show.runs}
         self._block = LampBlock(takes, fed_by, self.universes, seed)

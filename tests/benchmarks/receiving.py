@@ -18,6 +18,8 @@ import time
 from contextlib import ExitStack
 from pathlib import Path
 
+from patcher.trade import UDP_PORTS
+
 UNIVERSES_A_BOX = 100
 PIXELS_A_UNIVERSE = 170
 
@@ -43,7 +45,7 @@ def stream(hosts: dict[str, str], universes: dict[str, tuple[int, ...]], frames:
     """Send every universe to its box, frame by frame on an absolute clock; tell how many packets left."""
     from patcher.wire import e131
 
-    goals = [(hosts[box], e131.PORT) for box, numbers in universes.items() for _ in numbers]
+    goals = [(hosts[box], UDP_PORTS["e131"]) for box, numbers in universes.items() for _ in numbers]
     heads = [
         bytes(e131.data_packet(cid=b"benchmark-sender", source="benchmark", universe=universe))
         for numbers in universes.values() for universe in numbers

@@ -33,7 +33,7 @@ def measured(name: str, wiring: Wiring) -> tuple[int, int, int, list[Passed], fl
     """Steps, runs, faults that change a pixel, those that pass, seconds for the round and for what passes."""
     patch = allocate(wiring).patch
     begun = process_time()
-    steps = plan(wiring, patch, items(wiring))
+    steps = plan(wiring, items(wiring))
     made = process_time() - begun
     begun, sound = process_time(), planned(wiring, patch)
     count, found = 0, dict[str, Passed]()

@@ -39,6 +39,7 @@ from patcher.stream.datagrams import Sendto
 from patcher.stream.levels import Levels
 from patcher.stream.packets import Packets
 from patcher.stream.sender import Sender, Target
+from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 
 UNIVERSES, RATE = 1_000, 40.0
@@ -169,7 +170,7 @@ def with_a_plain_loop(stack: ExitStack) -> Burst:
 
     def frame(number: int) -> None:
         for packet in packets:
-            sock.sendto(packet, (HOST, e131.PORT))
+            sock.sendto(packet, (HOST, UDP_PORTS["e131"]))
 
     return repeated(frame)
 
@@ -186,7 +187,7 @@ def with_sacn(stack: ExitStack) -> Burst:
         for packet, slots in zip(packets, levels[number % 2], strict=True):
             packet.dmxData = slots
             packet.sequence_increase()
-            sock.sendto(bytearray(packet.getBytes()), (HOST, e131.PORT))
+            sock.sendto(bytearray(packet.getBytes()), (HOST, UDP_PORTS["e131"]))
 
     return repeated(frame)
 
@@ -201,7 +202,7 @@ def compiled(folder: Path) -> Callable[[bool], Burst] | None:
     subprocess.run([compiler, "-O2", "-shared", "-fPIC", "-o", library, source], check=True)
     loops = ctypes.CDLL(str(library))
     loops.burst.restype = ctypes.c_double
-    if loops.prepare(HOST.encode(), e131.PORT, b"".join(built()), UNIVERSES):
+    if loops.prepare(HOST.encode(), UDP_PORTS["e131"], b"".join(built()), UNIVERSES):
         raise OSError("the C loops cannot send")
 
     def burst(many: bool, frames: int) -> float:
@@ -303,7 +304,7 @@ def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     print(f"{os.cpu_count()} cores, {sys.platform}, Python {sys.version.split()[0]}\n")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
-        receiver.bind((HOST, e131.PORT))
+        receiver.bind((HOST, UDP_PORTS["e131"]))
         rates()
         stream(seconds)
 

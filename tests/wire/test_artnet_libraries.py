@@ -14,6 +14,7 @@ from pyartnet.impl_artnet import ArtNetNode
 from stupidArtnet import StupidArtnet
 from wire_samples import LEVELS, artnet_dmx
 
+from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
 
@@ -39,9 +40,7 @@ def test_we_read_stupidartnets_dmx_and_sync(inbox: socket.socket, port_address: 
         sender.show()
     finally:
         sender.close()
-    assert artnet.decode(inbox.recv(2048)) == Dmx(
-        port_address=port_address, sequence=0, physical=0, slots=LEVELS[:slots]
-    )
+    assert artnet.decode(inbox.recv(2048)) == Dmx(port_address=port_address, sequence=0, slots=LEVELS[:slots])
     assert artnet.decode(inbox.recv(2048)) == Sync()
 
 
@@ -114,7 +113,7 @@ class Outbox:
         self.packets: list[bytes] = []
 
     def sendto(self, octets: bytes, address: tuple[str, int]) -> None:
-        assert address == ("127.0.0.1", artnet.PORT)
+        assert address == ("127.0.0.1", UDP_PORTS["artnet"])
         self.packets.append(bytes(octets))
 
 
@@ -122,7 +121,7 @@ def pyartnet_writes(port_address: int, levels: bytes, frames: int) -> list[bytes
     """What pyartnet's own code sends: so many times the levels, and an ArtSync after each."""
 
     async def write() -> list[bytes]:
-        node = ArtNetNode(UnicastNetworkTarget.create("127.0.0.1", artnet.PORT))
+        node = ArtNetNode(UnicastNetworkTarget.create("127.0.0.1", UDP_PORTS["artnet"]))
         outbox = node._socket = Outbox()
         universe = node.add_universe(port_address)
         universe.add_channel(1, len(levels)).set_values(list(levels))
@@ -149,5 +148,5 @@ def test_we_read_pyartnets_shorter_packets(slots: int) -> None:
     # Judge: pyartnet 2.0 writes only the slots in use
     dmx, sync = pyartnet_writes(3, LEVELS[:slots], frames=1)
     assert len(dmx) == 18 + slots
-    assert artnet.decode(dmx) == Dmx(port_address=3, sequence=1, physical=0, slots=LEVELS[:slots])
+    assert artnet.decode(dmx) == Dmx(port_address=3, sequence=1, slots=LEVELS[:slots])
     assert artnet.decode(sync) == Sync()

@@ -20,6 +20,7 @@ from sacn.messages.sync_packet import SyncPacket
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 from wire_samples import CID, LEVELS, SOURCE, e131_data
 
+from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wire.e131 import Data, Discovery, Sync
 
@@ -157,7 +158,7 @@ class Outbox:
         self.packets: list[bytes] = []
 
     def sendto(self, octets: bytes, address: tuple[str, int]) -> None:
-        assert address == ("127.0.0.1", e131.PORT)
+        assert address == ("127.0.0.1", UDP_PORTS["e131"])
         self.packets.append(bytes(octets))
 
 
@@ -165,7 +166,7 @@ def pyartnet_writes(levels: bytes, frames: int, sync_universe: int = 0) -> list[
     """What pyartnet's own code sends for universe 7: so many times the levels, and a synchronization after each."""
 
     async def write() -> list[bytes]:
-        node = SacnNode(UnicastNetworkTarget.create("127.0.0.1", e131.PORT), cid=CID, source_name=SOURCE)
+        node = SacnNode(UnicastNetworkTarget.create("127.0.0.1", UDP_PORTS["e131"]), cid=CID, source_name=SOURCE)
         outbox = node._socket = Outbox()
         universe = node.add_universe(7)
         universe.add_channel(1, len(levels)).set_values(list(levels))

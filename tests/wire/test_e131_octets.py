@@ -272,12 +272,6 @@ def test_every_multicast_group_as_sacn_has_it() -> None:
         assert e131.multicast_group(universe) == calculate_multicast_addr(universe)
 
 
-def test_constants() -> None:
-    # Source: E1.31-2018, 6.2.7 and appendix A by way of CHECKS
-    assert (e131.PORT, e131.FIRST_UNIVERSE, e131.LAST_UNIVERSE, e131.SLOTS) == (5568, 1, 63999, 512)
-    assert (e131.DISCOVERY_UNIVERSE, e131.NETWORK_DATA_LOSS_TIMEOUT) == (64214, 2.5)
-
-
 @pytest.mark.parametrize(
     ("build", "words"),
     [

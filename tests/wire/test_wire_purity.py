@@ -29,7 +29,7 @@ def test_importing_brings_no_socket_no_clock_and_nothing_heavy() -> None:
     assert set(modules) <= brought
     assert not {module.partition(".")[0] for module in brought} & {"socket", "asyncio", "sacn", "numpy", "pydantic"}
     rooms = {module for module in brought if module.startswith("patcher.")}
-    assert rooms == {"patcher.wire", *modules}
+    assert rooms == {"patcher.wire", "patcher.trade", *modules}
 
 
 @pytest.mark.parametrize("module", [e131, artnet, malformed])

@@ -7,7 +7,7 @@ import pytest
 import sacn.messages.data_packet
 from hypothesis import given
 from hypothesis import strategies as st
-from wire_samples import CID, SOURCE, with_slots
+from wire_samples import CID, SOURCE, artnet_poll_reply, with_slots
 
 from patcher.wire import artnet, e131
 from patcher.wire.artnet import Dmx, Poll, PollReply
@@ -114,7 +114,7 @@ def test_artnet_dmx(port_address: int, sequence: int, slots: bytes) -> None:
     packet = artnet.dmx_packet(port_address=port_address)
     artnet.write_levels(packet, sequence, slots)
     dmx = artnet.decode(packet)
-    assert dmx == Dmx(port_address=port_address, sequence=1 + sequence % 255, physical=0, slots=slots.ljust(512, b"\0"))
+    assert dmx == Dmx(port_address=port_address, sequence=1 + sequence % 255, slots=slots.ljust(512, b"\0"))
 
 
 @given(frames, port_addresses)
@@ -132,7 +132,7 @@ def test_artnet_levels_written_in_place_equal_a_packet_built_afresh(
 def test_artnet_sync_and_poll() -> None:
     # Common practice, no source: a round trip
     assert artnet.decode(artnet.sync_packet()) == artnet.Sync()
-    assert artnet.decode(artnet.poll_packet()) == Poll(flags=0, priority=0, target_top=0, target_bottom=0)
+    assert artnet.decode(artnet.poll_packet()) == Poll()
 
 
 @given(
@@ -146,11 +146,9 @@ def test_artnet_sync_and_poll() -> None:
 def test_artnet_poll_reply(
     address: object, short_name: str, long_name: str, switch: int, ports: list[int], mac: bytes
 ) -> None:
-    # Common practice, no source: a round trip
+    # Judge: tshark 4.0 reads what the samples lay out by hand (test_wire_tshark.py)
     given_ports = tuple(switch * 16 + port for port in ports)
-    packet = artnet.poll_reply_packet(
-        address=str(address), short_name=short_name, long_name=long_name, port_addresses=given_ports, mac=mac
-    )
+    packet = artnet_poll_reply(given_ports, address=str(address), short_name=short_name, long_name=long_name, mac=mac)
     assert artnet.decode(packet) == PollReply(
         address=str(address), short_name=short_name, long_name=long_name, port_addresses=given_ports, mac=mac
     )

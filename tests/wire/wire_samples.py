@@ -5,6 +5,7 @@ The rule of this file: nothing here judges; what a packet should be stands in th
 
 import struct
 from collections.abc import Sequence
+from socket import inet_aton
 
 from patcher.wire import artnet, e131
 
@@ -29,14 +30,21 @@ def artnet_dmx(*, port_address: int = 0x1234, sequence: int = 3, levels: bytes =
     return packet
 
 
-def artnet_poll_reply(port_addresses: Sequence[int] = (0x1231, 0x1235, 0x1230)) -> bytearray:
-    return artnet.poll_reply_packet(
-        address="192.0.2.21",
-        short_name="lockhouse",
-        long_name="Heron Lock, lockhouse",
-        port_addresses=port_addresses,
-        mac=MAC,
-    )
+def artnet_poll_reply(
+    port_addresses: Sequence[int] = (0x1231, 0x1235, 0x1230), *, address: str = "192.0.2.21",
+    short_name: str = "lockhouse", long_name: str = "Heron Lock, lockhouse", mac: bytes = MAC,
+) -> bytearray:  # fmt: skip
+    """A box's reply, laid out by hand: octets of Art-Net 4's ArtPollReply from where they begin, all others 0."""
+    switch, ports = port_addresses[0] >> 4 if port_addresses else 0, len(port_addresses)
+    reply = bytearray(239)
+    for at, octets in (
+        (0, b"Art-Net\0\x00\x21"), (10, inet_aton(address)), (14, struct.pack("<H", 6454)),
+        (18, bytes((switch >> 4, switch & 0xF))), (20, b"\x00\xff"), (26, short_name.encode()),
+        (44, long_name.encode()), (172, bytes((0, ports))), (174, b"\x80" * ports), (182, b"\x80" * ports),
+        (190, bytes(port_address & 0xF for port_address in port_addresses)), (201, mac), (212, b"\x08"),
+    ):  # fmt: skip
+        reply[at : at + len(octets)] = octets
+    return reply
 
 
 def e131_packets() -> list[bytes]:
