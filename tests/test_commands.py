@@ -376,7 +376,9 @@ def test_shows_are_as_the_schema_says_and_a_misspelt_key_is_not(here: Patcher, t
 # --- help is quick ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("call", [["--help"], ["patch", "--help"], ["send", "--help"]])
+@pytest.mark.parametrize(
+    "call", [["--help"], ["patch", "--help"], ["send", "--help"], ["help"], ["help", "patterns"], ["help", "verify"]]
+)
 def test_help_imports_nothing_heavy(call: list[str]) -> None:
     # Source: DESIGN.md, What to build on: heavy imports are made where they are used. (typer itself imports pydantic
     # as soon as it reads the options of one command; that is no import of ours.)
