@@ -396,15 +396,6 @@ def test_help_imports_nothing_heavy(call: list[str]) -> None:
     assert "patcher" in ran.stdout
 
 
-def test_demo(patcher: Patcher, tmp_path: Path) -> None:
-    # Source: DESIGN.md, Commands: demo: the main job on a shipped show, on this machine alone.
-    ran = patcher("demo")
-    assert (ran.returncode, ran.stderr) == (0, "")
-    assert "Every look was as planned on the sound yard, and the wrong corner was seen." in ran.stdout
-    assert "At the end every lamp was dark." in ran.stdout
-    assert list(tmp_path.iterdir()) == []
-
-
 # --- a yard and a sender ------------------------------------------------------------------------------------------
 
 

@@ -71,14 +71,14 @@ def lines(parts: Sequence[Part], width: int) -> Iterator[str]:
                 yield ""
             yield from _entries(same, width)
         for part in same if kind != "entry" else ():
-            if between and not (kind == "bullet" and part is not same[0]):
+            if between and not (kind in ("bullet", "code") and part is not same[0]):
                 yield ""
             between = True
             if kind == "heading":
                 yield from _wrapped(part.says, width)
                 yield "─" * min(width, len(part.says))
             else:
-                yield from _wrapped(part.says, width, "- " if kind == "bullet" else "")
+                yield from _wrapped(part.says, width, {"bullet": "- ", "code": "    "}.get(kind, ""))
         between = True
 
 

@@ -1,7 +1,8 @@
 """Topics of reference text: read from `topics.txt`, with the program's own tables put in where it names them.
 
 The form of that file: `= NAME: one line` begins a topic and `== TITLE` a section; `TERM :: text` is an entry and
-`- text` a bullet, going on in indented lines; `@NAME` stands for a table of `TABLES`; all else are paragraphs.
+`- text` a bullet, going on in lines indented by two; a line indented by four is printed as it is; `@NAME` stands for a
+table of `TABLES`; all else are paragraphs.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Literal
 
-Kind = Literal["heading", "text", "bullet", "entry"]
+CODE = "    "
+"""What a line of code begins with in `topics.txt`, at least."""
+Kind = Literal["heading", "text", "bullet", "entry", "code"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +24,7 @@ class Part:
 
     Attributes:
         kind: what it is.
-        says: its text; an entry's may have several lines.
+        says: its text; an entry's may have several lines, a code's is one.
         term: what an entry is about; empty for the others.
     """
 
@@ -62,20 +65,24 @@ def parts_of(topic: Topic, tables: Mapping[str, Callable[[], list[Part]]] | None
 
 
 def _blocks(text: str) -> Iterator[str]:
-    """What belongs together, each as one line: a heading, a bullet, an entry, the name of a table or a paragraph."""
+    """What belongs together, each as one line: a heading, a bullet, an entry, a line of code, a table's name, or else a
+    paragraph.
+    """
     block: list[str] = []
     for line in [*text.splitlines(), ""]:
         begins = re.match(r"- |\S.* :: ", line) or not line.strip()
         if begins and block:
             yield " ".join(block)
             block = []
-        if line.strip():
+        if line.startswith(("== ", "@", CODE)):
+            yield line
+        elif line.strip():
             block.append(line.strip())
-        if line.startswith(("== ", "@")):
-            yield block.pop()
 
 
 def _part(block: str) -> Part:
+    if block.startswith(CODE):
+        return Part("code", block.removeprefix(CODE))
     if block.startswith("== "):
         return Part("heading", block[3:])
     if block.startswith("- "):
