@@ -183,7 +183,7 @@ def fed(*taps: dict, more: dict | None = None) -> dict:
     ],
 )  # fmt: skip
 def test_feeds(tables: dict, said: list[str]) -> None:
-    # Source: the straight line is the shortest way; a feed's lengths are one way, from the tap before (README)
+    # Source: the straight line is the shortest way; a feed's lengths are one way, from the tap before (`help file`)
     assert where(tables) == said
 
 

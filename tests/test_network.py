@@ -258,7 +258,7 @@ def test_e131_rate(rate: float, protocols: tuple[str, str], raised: bool) -> Non
 
 
 def test_without_a_patch_the_rest_is_said() -> None:
-    # Source: README: check says every problem at once.
+    # Source: `help check`: it says all that is wrong at once
     keys = {"box": {"delivery": "multicast", "wifi_mbps": 0.1, "universes": 1}}
     patch, found = check(wired(tables_of({"box": 2}, keys, frame_rate=50)))
     assert patch is None
@@ -340,7 +340,7 @@ def test_check_says_what_is_sent(here: Patcher, heron_lock: Path) -> None:
 
 
 def test_where_no_patch_can_be_nothing_is_said_of_the_network(here: Patcher, heron_lock: Path) -> None:
-    # Source: README, For scripts: null where there can be no patch.
+    # Source: `help json`: null where there can be no patch.
     heron_lock.write_text(heron_lock.read_text().replace("universes = 16", "universes = 1"))
     ran = here("check", heron_lock, "--json")
     document = json.loads(ran.stdout)
@@ -352,7 +352,7 @@ def test_where_no_patch_can_be_nothing_is_said_of_the_network(here: Patcher, her
 
 @pytest.mark.parametrize("value", ["0", "-1.0", "nan", '"20"', "true"])
 def test_what_wifi_carries_is_a_positive_number(here: Patcher, heron_lock: Path, value: str) -> None:
-    # Source: README: megabits a second, so more than none.
+    # Source: `help json`: megabits a second, so more than none.
     text = heron_lock.read_text().replace("[controller.mooring]", f"[controller.mooring]\nwifi_mbps = {value}\n#", 1)
     heron_lock.write_text(text)
     ran = here("check", heron_lock)

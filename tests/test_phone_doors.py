@@ -81,7 +81,7 @@ def test_nothing_is_had_without_the_cookie(path: str, cookie: str, rig: Rig) -> 
 
 
 def test_who_is_in_already_need_not_scan_again(rig: Rig) -> None:
-    # Source: README: its page needs the code once
+    # Source: `help phone`: its page needs the code once
     assert rig.ask("GET", "/", Cookie=rig.cookie())[:2][0] == 303
     assert rig.ask("GET", "/", Cookie=rig.cookie())[1]["location"] == "/show"
     assert rig.ask("GET", "/")[0] == 200
@@ -537,7 +537,7 @@ def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, heron_lock: Path) -> None:
-    # Source: README: nothing stays lit; issue 8: sockets closed cleanly at the end; the secret in no log
+    # Source: `help patterns`: nothing stays lit; issue 8: sockets closed cleanly at the end; the secret in no log
     environment = os.environ | {"PYTHONUNBUFFERED": "1"}
     command = [sys.executable, "-m", "patcher"]
     yard = subprocess.Popen(

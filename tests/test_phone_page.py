@@ -277,7 +277,7 @@ def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_t
 
 @pytest.mark.long
 def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Path) -> None:
-    # Source: README, verify: what is found may be written into the show file; issue 8: two phones see one state
+    # Source: `help diagnose`: what is found may be written into the show file; issue 8: two phones see one state
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with (
         browser() as context,

@@ -146,7 +146,7 @@ def test_a_dot_goes_round_and_a_held_key_has_a_lease() -> None:
 
 
 def test_what_does_not_fit_the_next_thing_becomes_steady() -> None:
-    # Source: README: a sweep by rows needs a grid
+    # Source: `help patterns`: a sweep by rows needs a grid
     state = tap(tap(State(thing="weir"), Act("pattern", "sweep"), PLAN, 0.0), Act("find", "hedge"), PLAN, 0.0)
     assert (state.thing, state.pattern, state.problem) == ("hedge", "steady", "")
 
@@ -184,7 +184,7 @@ def test_what_a_look_lights_is_told_of_every_run_on_the_same_data(run: str) -> N
 
 @given(st.sampled_from(["dark", "light", "brighter", "run"]), st.sampled_from(["eaves", "gable/3", "lockhouse"]))
 def test_finding_something_lights_nothing_and_is_no_brighter_than_a_test(act: str, thing: str) -> None:
-    # Source: issue 8: found by a tap; README: a white test of everything overloads no supply at level 0.3
+    # Source: issue 8: found by a tap; `help patterns`: a white test of everything overloads no supply at level 0.3
     bright = State(thing="gable", dark=False, level=1.0)
     found = tap(tap(bright, Act(act), PLAN, 0.0), Act("find", thing), PLAN, 0.0)  # type: ignore[arg-type]
     assert (found.thing, found.dark, found.problem) == (thing, True, "")

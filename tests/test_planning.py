@@ -267,7 +267,9 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
     for rail_ in found.rails:
         for run, first, last in rail_.parts:
             least = show_.type_of(show_.runs[run]).min_volts
-            asked = least + 0.05 * show_.type_of(show_.runs[run]).volts  # README: a margin of 5 % of its rated volts
+            asked = (
+                least + 0.05 * show_.type_of(show_.runs[run]).volts
+            )  # `help power`: a margin of 5 % of its rated volts
             assert (state.volts(run)[first - 1 : last] >= asked - 1e-6).all()
     # Not overloaded by the plan: what was below 80 % of the rating is so still.
     old = {load.supply.name: load for load in found.before.supplies}

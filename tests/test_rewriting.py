@@ -369,7 +369,7 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
     ],
 )
 def test_where_null_pixels_sit_is_as_many_places_as_there_are(heron, fault: str, said: tuple) -> None:
-    # Source: README's table of keys: nulls_at names as many places as nulls
+    # Source: `help file`: nulls_at names as many places as nulls
     willow = f"at = {[[0, n] for n in range(500)]}"
     text = heron[0].replace("nulls = 1 ", "nulls_at = [5.0]\nnulls = 1 ").replace('file = "willow.csv"', willow)
     wiring = wire(read(text).show)

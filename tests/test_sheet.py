@@ -21,6 +21,7 @@ from test_power import fed, show, tap
 from patcher.address.files import read_patch
 from patcher.address.placement import allocate
 from patcher.limits.power import power
+from patcher.reference import parts_of, topics
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.sheets.profile import plain
 from patcher.sheets.stock import LabelStock
@@ -174,7 +175,8 @@ def test_readme_prints_what_is_printed(heron_lock: Path, here: Patcher) -> None:
     said = re.search(r"^\$ patcher sheet (.*)\n((?:.+\n)+?)```", README, re.MULTILINE)
     ran = here("sheet", *said[1].split())
     assert (ran.returncode, ran.stdout) == (0, said[2])
-    tables = re.search(r"are in `tables/`: `(.*)`", README)[1].split()
+    help_ = " ".join(part.says for part in parts_of(topics()["sheet"]))
+    tables = re.search(r"are in the folder tables: `(.*?)`", help_)[1].split()
     assert {path.stem for path in (heron_lock.parent / "sheets/tables").iterdir()} == set(tables)
 
 

@@ -107,7 +107,7 @@ def test_the_heron_locks_boxes(heron) -> None:
 
 
 def test_a_supply_in_a_box_is_on_its_sheet_though_it_feeds_nothing_there() -> None:
-    # Source: issue 7, a box sheet lists supplies; README.md, The show file: whose enclosure it sits in
+    # Source: issue 7, a box sheet lists supplies; `help file`: whose enclosure it sits in
     supplies = {"s": {"volts": 12.0, "amps": 30.0}, "idle": {"volts": 5.0, "amps": 2.0, "box": "box"},
                 "logic": {"volts": 5.0, "amps": 2.0}}  # fmt: skip
     tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))}, supplies=supplies)

@@ -1,4 +1,4 @@
-"""README's list of what to change in the file when something changed in the yard: each line is done, and is true."""
+"""The list of `patcher help changes`: what to change in the file when the display changed; each line is done."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 from conftest import Patcher
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+from patcher.reference import parts_of, topics
+
+LIST = {part.term: part.says for part in parts_of(topics()["changes"]) if part.kind == "entry"}
 NEW_KIND = """
 [pixel.new-12v]
 colour_order = "RGB"
@@ -83,8 +85,8 @@ LAST_TAP = '{ run = "eaves", pixel = "last", length = '
     ],
 )  # fmt: skip
 def test_what_to_change_when(row: str, edits: list, run: str, pixels: int, here: Patcher, heron_lock: Path) -> None:
-    # Source: README's own list: each line, done to the shipped show, leaves it sound, and says what hangs there
-    (said,) = [line for line in README.splitlines() if line.startswith("| ") and row in line.split("|")[1]]
+    # Source: the list itself: each line, done to the shipped show, leaves it sound, and says what hangs there
+    (said,) = [says for when, says in LIST.items() if row in when]
     text = heron_lock.read_text()
     new_keys = set()
     for old, new in edits:
@@ -106,7 +108,6 @@ def keys(text: str) -> set[str]:
 
 def test_every_line_of_the_list_is_tried() -> None:
     # Source: this file
-    listed = README.split("### What do I change in the file when …")[1].split("\n**[show]**")[0]
-    rows = [line.split("|")[1].strip() for line in listed.splitlines() if line.startswith("| ")][2:]
     tried = next(mark.args[1] for mark in test_what_to_change_when.pytestmark if mark.name == "parametrize")
-    assert all(any(each[0] in row for each in tried) for row in rows), rows
+    assert LIST
+    assert all(any(each[0] in row for each in tried) for row in LIST), list(LIST)

@@ -32,6 +32,7 @@ from patcher.cli import (
     verify,
     yard,
 )
+from patcher.cli.help import help_
 from patcher.cli.screen import Unread, let_go, screens
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.visible import one_line
@@ -77,6 +78,7 @@ app.command("sheet", cls=Command)(sheet.sheet)
 app.command("phone", cls=Command)(phone.phone)
 app.command("schema", cls=Command)(ask.schema)
 app.command("demo", cls=Command)(demo.demo)
+app.command("help", cls=Command)(help_)
 
 
 def main() -> None:

@@ -2,7 +2,7 @@
 
 Every signal that can be caught, and that would end or stop the program, is taken while something may be lit. A thread
 of its own is told of them, whatever the others are doing: it darkens all pixels at once. A program that was stopped, as
-by Ctrl-Z, shows what it showed when it goes on. What nobody can catch is said in README.
+by Ctrl-Z, shows what it showed when it goes on. What nobody can catch: `patcher help safety`.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import get_args
+from typing import NamedTuple, get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import lattice
@@ -22,29 +22,71 @@ from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
 
-FORMS: dict[str, tuple[str, str]] = {
-    "reversed": ("RUN", ""),
-    "data-in": ("GRID or LOOP", "top-right"),
-    "lines": ("GRID", "columns"),
-    "turns": ("GRID", "same-way"),
-    "colour-order": ("RUN", "GRB"),
-    "swapped-ports": ("BOX/1,BOX/2", ""),
-    "swapped-runs": ("RUN,RUN", ""),
-    "swapped-with-leads": ("RUN,RUN", ""),
-    "shift": ("RUN", "1"),
-    "dark": ("RUN/57", ""),
-    "dark-channel": ("RUN/57", "G"),
-    "replaced": ("RUN/57", "GRB"),
-    "missing": ("RUN/57", ""),
-    "cut": ("RUN/57", ""),
-    "flicker": ("RUN/57", ""),
-    "dead": ("BOX or BOX/1", ""),
-    "universe-shift": ("BOX or BOX/1", "1"),
-    "channel-shift": ("BOX/1", "3"),
-    "count": ("BOX/1", "-20"),
-    "swapped-starts": ("BOX/1,BOX/2", ""),
+
+class Form(NamedTuple):
+    """How a kind of fault is written: its place, an example of its value (empty where it has none), what it means."""
+
+    where: str
+    value: str
+    means: str
+
+    def written(self, kind: str) -> str:
+        """How a person writes a fault of the kind."""
+        return f"{kind}:{self.where}" + (f"={self.value}" if self.value else "")
+
+
+FORMS: dict[str, Form] = {
+    "reversed": Form("RUN", "", "the data enters at its other end"),
+    "data-in": Form(
+        "GRID or LOOP",
+        "top-right",
+        "a grid entered at another corner; a closed outline entered at a corner or at a place drawn "
+        "(data-in:LOOP=12), gone round against the order of its corners with -backwards behind it "
+        "(data-in:LOOP=12-backwards)",
+    ),
+    "lines": Form("GRID", "columns", "a grid wired by rows instead of columns, or the other way round"),
+    "turns": Form("GRID", "same-way", "a grid whose lines all run the same way (same-way), or to and fro (serpentine)"),
+    "colour-order": Form("RUN", "GRB", "its chips take another order of colours"),
+    "swapped-ports": Form("BOX/1,BOX/2", "", "two leads in each other's socket"),
+    "swapped-runs": Form(
+        "RUN,RUN",
+        "",
+        "two runs, of one port or of two, in each other's place; their leads with null pixels and tees stay",
+    ),
+    "swapped-with-leads": Form(
+        "RUN,RUN",
+        "",
+        "two runs in each other's place; their leads with null pixels and tees go along",
+    ),
+    "shift": Form("RUN", "1", "pixels more before its first one, or fewer with a minus"),
+    "dark": Form("RUN/57", "", "one pixel dark"),
+    "dark-channel": Form("RUN/57", "G", "one pixel lacks a colour"),
+    "replaced": Form(
+        "RUN/57",
+        "GRB",
+        "a pixel that takes another colour order, or more or fewer channels (RGBW): then all behind it is shifted (a "
+        "white that the others lack is not simulated)",
+    ),
+    "missing": Form("RUN/57", "", "one pixel cut out, the wires joined"),
+    "cut": Form("RUN/57", "", "dark from that pixel on"),
+    "flicker": Form("RUN/57", "", "random colours from that pixel on"),
+    "dead": Form("BOX or BOX/1", "", "the box or the port does nothing"),
+    "universe-shift": Form(
+        "BOX or BOX/1",
+        "1",
+        "the universe typed in wrongly by so many, of all starts of a box or of one (a run's name where each run has "
+        "one)",
+    ),
+    "channel-shift": Form("BOX/1", "3", "the channel typed in wrongly by so many"),
+    "count": Form("BOX/1", "-20", "the number of pixels typed in wrongly by so many"),
+    "swapped-starts": Form(
+        "BOX/1,BOX/2",
+        "",
+        "two starts, of one box or of two, typed in each other's place; of two boxes all of them "
+        "(swapped-starts:BOX,BOX). The numbers of pixels stay",
+    ),
 }
-"""Every kind of fault, with how its place is written and an example of its value; no value where that is empty."""
+"""Every kind of fault."""
 
 KINDS = tuple(FORMS)
 
@@ -123,7 +165,7 @@ def parse(text: str, show: Show) -> Fault:
     if kind not in FORMS or not colon:
         raise refuse(text, "is no fault that can be built", f"{choose_from(kind, KINDS, most=99)}, as KIND:WHERE=VALUE")
     where, equals, value = rest.partition("=")
-    if not FORMS[kind][1] and equals:
+    if not FORMS[kind].value and equals:
         raise refuse(text, "takes no value", f"write {kind}:{where}")
     where = ",".join(part.strip() for part in where.split(","))
     return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), show)))
@@ -140,8 +182,7 @@ class _Said:
     show: Show
 
     def wrong(self, says: str, remedy: str = "") -> PatcherError:
-        where, value = FORMS[self.kind]
-        return refuse(self.text, says, remedy or f"write {self.kind}:{where}" + (f"={value}" if value else ""))
+        return refuse(self.text, says, remedy or f"write {FORMS[self.kind].written(self.kind)}")
 
     def run(self, name: str) -> Run:
         runs = self.show.runs

@@ -30,6 +30,14 @@ MM2_BEARS = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.5: 16.0, 2.5: 25.0, 4.0: 32.0, 6.
 """Amperes by mm². From memory: DIN VDE 0298-4, flexible leads of two or three cores."""
 BLADES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
 """Amperes of blade fuses. From memory: ISO 8820-3."""
+SOURCES = {
+    "resistance, by gauge": "solid copper: ASTM B258 (from memory), IEC 60028",
+    "resistance, by mm²": "flexible copper of class 5: IEC 60228 (16 and 25 mm² from memory)",
+    "amperes, by gauge": "NFPA 70 (National Electrical Code), 240.4(D), tables 522.22 and 310.16 (from memory)",
+    "amperes, by mm²": "DIN VDE 0298-4, flexible leads of two or three cores (from memory)",
+    "blade fuses": "ISO 8820-3 (from memory)",
+}
+"""Where the numbers above come from, for whoever asks the program."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,25 +39,25 @@ class Run(Named):
     shape_name: ClassVar[str] = "none"
 
     pixel: Name
-    """Its kind of lamp: a name of [pixel.NAME]."""
+    """Its kind of pixel: a name of [pixel.NAME]."""
     lead: Length = 0.0
-    """Cable before the first pixel."""
+    """Length of cable before the first pixel."""
     lead_awg: Awg | None = None
     """Gauge of the lead's power wires; the string's own where not said."""
     lead_mm2: SquareMillimetres | None = None
-    """Cross-section of the lead's power wires, instead of lead_awg."""
+    """Cross-section of the lead's power wires, instead of `lead_awg`."""
     lead_via: Literal["cable", "booster", "differential"] = "cable"
-    """How the data crosses the lead."""
+    """How the data crosses the lead: a plain cable, a booster in it, or a differential pair."""
     nulls: Annotated[Whole, Field(le=1000)] = 0
-    """Null pixels in the lead: at its end, where nulls_at does not say where."""
+    """Null pixels in the lead: at its end, where `nulls_at` does not say where."""
     nulls_at: tuple[Length, ...] = ()
-    """Where its null pixels sit: lengths along the lead from its beginning, as many as nulls."""
+    """Where its null pixels sit: lengths along the lead from its beginning, as many as `nulls`."""
     power_joined: Flag = True
     """Its V+ goes on from the run before it on the port."""
     power_cuts: tuple[Count, ...] = ()
     """V+ is cut just before these pixels."""
     batch: Text = ""
-    """Which purchase its lamps came from."""
+    """Which purchase its pixels came from."""
     hung: Flag = True
     """False: not up this season; its addresses stay reserved."""
     same_data_as: Name | None = None
@@ -103,7 +103,7 @@ class Run(Named):
 
 
 class PlainRun(Run):
-    """A run with no picture."""
+    """[run.NAME]: a run with no picture."""
 
     drawn: Count = Field(alias="pixels")
     """How many pixels it has."""
@@ -117,7 +117,7 @@ class DrawnRun(Run):
     """A run with a picture."""
 
     gaps: tuple[Count, ...] = ()
-    """Drawn places that have no lamp; pixel numbers count lamps."""
+    """Drawn places without a pixel, from 1 (in a grid or band in wiring order); pixel numbers leave them out."""
 
     @property
     def gap_places(self) -> tuple[int, ...]:  # noqa: D102
@@ -146,14 +146,14 @@ class PathRun(DrawnRun):
     """A run drawn from a first place to a last one, which its data may enter at either end."""
 
     data_in: End = "first"
-    """Which end the data enters: the first or the last place drawn."""
+    """Where the data enters: the first or the last place drawn. Pixel 1 is there."""
 
 
 class CountedRun(PathRun):
     """A run along a curve, which says how many places are drawn on it."""
 
     drawn: Count = Field(alias="pixels")
-    """How many places are drawn."""
+    """How many places are drawn, gaps included."""
 
     @property
     def places(self) -> int:  # noqa: D102
@@ -161,7 +161,7 @@ class CountedRun(PathRun):
 
 
 class LineRun(CountedRun):
-    """A path of two or more points; pixels evenly spaced from end to end."""
+    """A path of two or more points; pixels evenly spaced along it, both ends lit."""
 
     shape_name: ClassVar[str] = "line"
     shape: Literal["line"]
@@ -250,14 +250,14 @@ class LoopRun(CountedRun):
 
 
 class ArchRun(CountedRun):
-    """Half an ellipse standing on two feet, passed over and back."""
+    """Half an ellipse standing on two feet, over and back."""
 
     shape_name: ClassVar[str] = "arch"
     shape: Literal["arch"]
     feet: tuple[Point, Point]
     """Where it stands, [[x, y], [x, y]], from its first place."""
     height: Pitch
-    """From the line between the feet to the top."""
+    """Height from the line between the feet to the top."""
     passes: Count = 1
     """How often the run goes over the arch; each pass retraces the last one backwards."""
 
@@ -273,12 +273,12 @@ class ArchRun(CountedRun):
 
 
 class PointsRun(PathRun):
-    """Places listed one by one, here or in a CSV file."""
+    """Places listed one by one, here or in a CSV file; their order is that of the pixels."""
 
     shape_name: ClassVar[str] = "points"
     shape: Literal["points"]
     at: Annotated[tuple[Point, ...], Field(min_length=1)] = ()
-    """The places, [x, y] each, in order."""
+    """The places, [x, y] each, in order; or `file`."""
     file: Text | None = None
     """A CSV file with columns x and y, beside the show file or below it."""
 
@@ -303,15 +303,17 @@ class Grid(Table):
     """Rows and columns of places."""
 
     area: tuple[Point, Point]
-    """Two opposite corners, [[x0, y0], [x1, y1]]: the centres of corner lamps."""
+    """Two opposite corners, [[x0, y0], [x1, y1]]: the centres of the corner pixels."""
     columns: Count
+    """How many columns it has."""
     rows: Count
+    """How many rows it has."""
     lines: Literal["rows", "columns"]
-    """What one line of wiring is."""
+    """What one line of wiring is: a row or a column."""
     turns: Literal["serpentine", "same-way"]
-    """Serpentine: every second line runs back; same-way: none does."""
+    """`"serpentine"`: every second line runs back; `"same-way"`: none does."""
     data_in: Corner
-    """The corner where the data enters; on a prop, where its lines are counted from."""
+    """The corner where the data enters; of a grid's prop: where its lines are counted from."""
 
     @property
     def line_count(self) -> int:
@@ -354,7 +356,7 @@ class BandRun(DrawnRun):
     of: Name
     """The prop that draws the grid."""
     band: tuple[Count, Count]
-    """First and last line, counted through the prop."""
+    """First and last line, `[15, 28]`, counted from the prop's `data_in`."""
     data_in: Corner
     """The corner of the band where the data enters, whichever corner its prop has."""
     turns: Literal["serpentine", "same-way"] | None = None

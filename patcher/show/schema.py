@@ -42,14 +42,14 @@ class Settings(Table):
     title: Text
     """What the display is called; any script."""
     units: Literal["m", "ft"] = "m"
-    """Unit of every length in this file: metres or feet."""
-    frame_rate: Annotated[Positive, Field(le=1000)] = FRAME_RATE
-    """Frames a second that the show plays at."""
+    """Metres or feet, for every length and coordinate in the file."""
+    frame_rate: Annotated[Positive, Field(le=1000, json_schema_extra={"unit": "frames/s"})] = FRAME_RATE
+    """How fast the show plays."""
     first_universe: UniverseNumber = 1
     """Where the patch begins."""
     placement: Literal["fresh", "follow", "whole"] = "fresh"
-    """Where a start may fall: on channel 1 of a new universe, right behind the one before, or anywhere that cuts no
-    chain more than it must."""
+    """Where a start may fall. `"fresh"`: each on channel 1 of a new universe; `"follow"`: right behind the one before;
+    `"whole"`: no start crosses more universes than it must, packed into the fewest that this allows."""
     share_universes: Flag = False
     """May two controllers share one universe?"""
     level: Fraction = 1.0
@@ -57,26 +57,26 @@ class Settings(Table):
 
 
 class PixelType(Wired):
-    """[pixel.NAME]: one kind of lamp, from its data sheet or from a measurement."""
+    """[pixel.NAME]: one kind of pixel, from its data sheet or from a measurement."""
 
     colour_order: ColourOrder
     """The order in which its chip takes its channels, one letter a channel: RGB, GRB, RGBW."""
     volts: Volts | None = None
     """Rated supply voltage."""
     channel_ma: Milliamps | None = None
-    """Milliamperes of one channel at full, at the rated voltage."""
+    """Current of one channel at full, at the rated voltage."""
     idle_ma: Milliamps | None = None
-    """Milliamperes of a dark pixel."""
+    """Current of a dark pixel."""
     draw: Literal["current", "power"] = "current"
-    """The same current at any voltage, or the same power: a regulated pixel."""
+    """`"current"`: the same amperes at any voltage; `"power"`: the same watts, a regulated pixel."""
     min_volts: Volts | None = None
-    """Below this it misbehaves."""
-    bit_rate: Annotated[Positive, Field(ge=1_000, le=1_000_000_000)] = 800_000
-    """Bits a second on the data line."""
-    reset_us: Annotated[NotNegative, Field(le=1_000_000)] = 300
-    """Microseconds of quiet that latch a frame."""
+    """The least voltage at which it still works as it should."""
+    bit_rate: Annotated[Positive, Field(ge=1_000, le=1_000_000_000, json_schema_extra={"unit": "bit/s"})] = 800_000
+    """Speed of the data line."""
+    reset_us: Annotated[NotNegative, Field(le=1_000_000, json_schema_extra={"unit": "µs"})] = 300
+    """Quiet on the data line that latches a frame."""
     pitch: Pitch | None = None
-    """Wire from pixel to pixel."""
+    """Length of wire from pixel to pixel."""
 
     @property
     def channels(self) -> int:
@@ -85,23 +85,27 @@ class PixelType(Wired):
 
 
 class Logic(Table):
-    """What runs the controller itself."""
+    """What runs the controller itself: `{ supply = "NAME", amps = 0.4 }`."""
 
     supply: Name
-    amps: Annotated[NotNegative, Field(le=100_000)]
+    """The supply that it hangs on."""
+    amps: Annotated[NotNegative, Field(le=100_000, json_schema_extra={"unit": "A"})]
+    """What it draws."""
 
 
 class Controller(Named):
-    """[controller.NAME]: a box's pixel controller."""
+    """[controller.NAME]: a box with its pixel controller, and its tables [controller.NAME.port] and
+    [controller.NAME.start].
+    """
 
     address: Annotated[str, Field(strict=True), AfterValidator(station_address)] | None = None
-    """IPv4 address of the box."""
+    """IPv4 address set in the box."""
     delivery: Literal["unicast", "multicast"] = "unicast"
-    """Sent to the box's own address, or to the group of each universe."""
+    """`"unicast"` to the address, or `"multicast"` to the group of each universe (address optional; E1.31 only)."""
     protocol: Protocol = "e131"
-    """What the box listens to."""
+    """`"e131"` (E1.31) or `"artnet"` (Art-Net): what the box listens to."""
     start_per: Literal["controller", "port", "run"] = "port"
-    """What has a start of its own."""
+    """What has a start of its own in the box: the controller, each port, or each run."""
     ports: Annotated[Count, Field(le=MOST_PORTS)]
     """How many data outputs the box has."""
     port_pixels: Count | None = None
@@ -109,29 +113,30 @@ class Controller(Named):
     universes: Count | None = None
     """Most universes that it listens to."""
     consecutive: Flag = True
-    """Must its universes be consecutive?"""
+    """Must the universes that it has pixels in follow each other? A pin far away needs `false`."""
     first_universe: UniverseNumber | None = None
     """A pin: the box begins on channel 1 of this universe."""
     reorders: Flag = True
     """The box puts colours into chip order itself, so the wire carries RGB(W)."""
     skips_nulls: Flag = True
     """Null pixels take no channels."""
-    wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000)] | None = None
-    """The box is reached over Wi-Fi that was measured to carry so many megabits a second."""
+    wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000, json_schema_extra={"unit": "Mb/s"})] | None = None
+    """The box is reached over Wi-Fi, which was measured to carry so much."""
     level: Fraction = 1.0
     """A dimmer set in the box."""
     logic: Logic | None = None
-    """The supply and the current of the controller's own electronics."""
+    """The controller's own electronics: `{ supply = "NAME", amps = 0.4 }`."""
     at: Point | None = None
     """Where the box stands."""
     spare: Flag = False
     """Kept on the shelf, feeding nothing."""
     port: dict[PortNumber, tuple[Name, ...]] = Field(default_factory=dict)
-    """Each port's runs, in data order along the cable."""
+    """Each port's runs in data order along the cable: `1 = ["near", "far"]`."""
     start: dict[str, Annotated[str, StringConstraints(strict=True, pattern=r"^[0-9]{1,5}/[0-9]{1,3}$")]] = Field(
         default_factory=dict
     )
-    """Pins of single starts: port number (run or box name, as start_per says) = "universe/channel"."""
+    """Pins of single starts, `2 = "24/1"`: left stands the port's number (or the run's or the box's name, as
+    `start_per` says), right universe and channel."""
 
     @model_validator(mode="after")
     def _reachable(self) -> Controller:
@@ -173,6 +178,7 @@ class Supply(Named):
     """[supply.NAME]: a DC power supply."""
 
     volts: Volts
+    """What it gives."""
     amps: Amps
     """Its rating."""
     box: Name | None = None
@@ -185,12 +191,13 @@ class Tap(Table):
     """A point on a run where a feed is joined; or one every so many pixels, the wire following the run."""
 
     run: Name
+    """The run that it joins."""
     pixel: Count | Literal["first", "last"] | None = None
-    """The pixel it joins."""
+    """The pixel that it joins: a number, `"first"` or `"last"`. Give this or `every`."""
     every: Count | None = None
-    """Pixel 1, then every so many, and the last."""
+    """Joins pixel 1, then every so many, and the last; the wire follows the run."""
     length: Length
-    """One way, from the tap before."""
+    """Length of wire, one way, from the tap before; of the first, from the supply."""
 
     @model_validator(mode="after")
     def _one_place(self) -> Tap:
@@ -200,7 +207,7 @@ class Tap(Table):
 
 
 class Feed(Wired):
-    """[feed.NAME]: a pair of wires from a supply, with its taps in order."""
+    """[feed.NAME]: a feed (injection wire) is a pair of wires from a supply, with its taps (injection points)."""
 
     supply: Name | None = None
     """The supply that it comes from."""
@@ -209,7 +216,7 @@ class Feed(Wired):
     tap: Count | None = None
     """Which tap of that feed it branches off at."""
     fuse: Amps | None = None
-    """Amperes of the fuse at its supply."""
+    """The fuse at its supply."""
     taps: Annotated[tuple[Tap, ...], Field(min_length=1)]
     """Where it joins the pixels, in order along the wire."""
 
@@ -226,8 +233,11 @@ class Accept(Table):
     """[[accept]]: a warning that the person has judged."""
 
     rule: Text
+    """The rule, as `check` prints it in brackets."""
     where: Text
+    """The place, as `check` prints it."""
     why: Text
+    """Why it is as you want it."""
 
 
 _Some = TypeVar("_Some", bound=Named)

@@ -16,6 +16,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    JsonValue,
     PrivateAttr,
     StringConstraints,
     ValidationInfo,
@@ -60,6 +61,8 @@ def _port_number(key: Any) -> Any:
 
 
 Name = Annotated[str, StringConstraints(strict=True, pattern=NAME_PATTERN, max_length=60)]
+LENGTHS: dict[str, JsonValue] = {"unit": "m or ft"}
+"""What the JSON Schema says of lengths: in which unit they are written."""
 Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Positive = Annotated[Real, Field(gt=0)]
 NotNegative = Annotated[Real, Field(ge=0)]
@@ -69,14 +72,14 @@ Count = Annotated[int, Field(strict=True, ge=1, le=MOST_PIXELS)]
 Entry = Literal["first", "last", "bottom-left", "bottom-right", "top-left", "top-right"] | Count
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
-Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6), AfterValidator(_to_metres)]
+Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
 # Numbers past all that is ever built are refused here, so that no sum of them overflows further on.
-Length = Annotated[NotNegative, Field(le=100_000), AfterValidator(_to_metres)]
-Pitch = Annotated[Positive, Field(ge=1e-6, le=10_000), AfterValidator(_to_metres)]
-Volts = Annotated[Positive, Field(ge=1e-3, le=1_000)]
-Amps = Annotated[Positive, Field(ge=1e-3, le=1_000_000)]
-Milliamps = Annotated[NotNegative, Field(le=10_000_000)]
-SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000)]
+Length = Annotated[NotNegative, Field(le=100_000, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
+Pitch = Annotated[Positive, Field(ge=1e-6, le=10_000, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
+Volts = Annotated[Positive, Field(ge=1e-3, le=1_000, json_schema_extra={"unit": "V"})]
+Amps = Annotated[Positive, Field(ge=1e-3, le=1_000_000, json_schema_extra={"unit": "A"})]
+Milliamps = Annotated[NotNegative, Field(le=10_000_000, json_schema_extra={"unit": "mA"})]
+SquareMillimetres = Annotated[Positive, Field(ge=1e-3, le=10_000, json_schema_extra={"unit": "mm²"})]
 Point = tuple[Coordinate, Coordinate]
 ColourOrder = Annotated[
     str, StringConstraints(strict=True, pattern=rf"^[A-Z]{{1,{MOST_LETTERS}}}$"), AfterValidator(_known_letters)
@@ -119,9 +122,9 @@ class Wired(Named):
     """A table that says what its wire is."""
 
     awg: Awg | None = None
-    """American wire gauge of the copper."""
+    """American wire gauge of the copper; or `mm2`."""
     mm2: SquareMillimetres | None = None
-    """Cross-section of the copper in square millimetres, instead of awg."""
+    """Cross-section of the copper, instead of `awg`."""
 
     @model_validator(mode="after")
     def _gauge(self) -> Wired:

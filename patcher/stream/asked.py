@@ -27,6 +27,22 @@ class PatternName(StrEnum):
     ramp = "ramp"
 
 
+SEEN: dict[PatternName, str] = {
+    PatternName.steady: "one colour: `--colour red`, or `#ff8000`",
+    PatternName.primaries: "red, green, blue, white where the pixel has a white, then dark: is the colour order right?",
+    PatternName.dot: "one pixel after another, in data order",
+    PatternName.ports: "each port its own colour, named in words: which cable is in which socket?",
+    PatternName.milestones: "every 10th pixel blue, 50ths yellow, 100ths red, the others dim white, to count on a "
+    "ladder; `--every N` for another step; on pixels of one colour the marks are bright",
+    PatternName.edges: "another colour in each universe, its first pixel white: a wrong start shows at once",
+    PatternName.ends: "one pixel where the data enters, three at the other end: does a run hang the wrong way round?",
+    PatternName.sweep: "a bar: `--by rows` or `columns` of a grid, or along `x` or `y`: a grid wired wrongly breaks "
+    "the bar",
+    PatternName.ramp: "dark to full and back in 8 s, for dimming and flicker; `--rate` is ramps a second",
+}
+"""What a person sees of each pattern, and what it is for."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A pattern as it was asked for.

@@ -1,0 +1,133 @@
+"""Topics of reference text: read from `topics.txt`, with the program's own tables put in where it names them.
+
+The form of that file: `= NAME: one line` begins a topic and `== TITLE` a section; `TERM :: text` is an entry and
+`- text` a bullet, going on in lines indented by two; a line indented by four is printed as it is; `@NAME` stands for a
+table of `TABLES`; all else are paragraphs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Literal
+
+CODE = "    "
+"""What a line of code begins with in `topics.txt`, at least."""
+Kind = Literal["heading", "text", "bullet", "entry", "code"]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A piece of a topic.
+
+    Attributes:
+        kind: what it is.
+        says: its text; an entry's may have several lines, a code's is one.
+        term: what an entry is about; empty for the others.
+    """
+
+    kind: Kind
+    says: str
+    term: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """A topic: its name, one line that says what it holds, and its unread text."""
+
+    name: str
+    says: str
+    text: str
+
+
+def topics() -> dict[str, Topic]:
+    """Every topic by its name, in the order of the file; no table is made yet."""
+    text = files("patcher.reference").joinpath("topics.txt").read_text(encoding="utf-8")
+    found = re.findall(r"^= ([a-z]+): (.+)\n((?:(?!= ).*\n)*)", text, re.MULTILINE)
+    return {name: Topic(name, says, body) for name, says, body in found}
+
+
+def parts_of(topic: Topic, tables: Mapping[str, Callable[[], list[Part]]] | None = None) -> list[Part]:
+    """A topic's parts, its tables made.
+
+    Args:
+        topic: the topic.
+        tables: what makes each table that the text names; those of the program unless given.
+    """
+    makers = TABLES if tables is None else tables
+    return [
+        part
+        for block in _blocks(topic.text)
+        for part in (makers[block[1:]]() if block.startswith("@") else [_part(block)])
+    ]
+
+
+def _blocks(text: str) -> Iterator[str]:
+    """What belongs together, each as one line: a heading, a bullet, an entry, a line of code, a table's name, or else a
+    paragraph.
+    """
+    block: list[str] = []
+    for line in [*text.splitlines(), ""]:
+        begins = re.match(r"- |\S.* :: ", line) or not line.strip()
+        if begins and block:
+            yield " ".join(block)
+            block = []
+        if line.startswith(("== ", "@", CODE)):
+            yield line
+        elif line.strip():
+            block.append(line.strip())
+
+
+def _part(block: str) -> Part:
+    if block.startswith(CODE):
+        return Part("code", block.removeprefix(CODE))
+    if block.startswith("== "):
+        return Part("heading", block[3:])
+    if block.startswith("- "):
+        return Part("bullet", block[2:])
+    term, entry, says = block.partition(" :: ")
+    return Part("entry", says, term) if entry else Part("text", block)
+
+
+def _keys() -> list[Part]:
+    from patcher.reference.show_keys import show_keys
+
+    return show_keys()
+
+
+def _patterns() -> list[Part]:
+    from patcher.stream.asked import SEEN
+
+    return [Part("entry", says, name.value) for name, says in SEEN.items()]
+
+
+def _faults() -> list[Part]:
+    from patcher.faults.fault import FORMS
+
+    return [Part("entry", form.means, form.written(kind)) for kind, form in FORMS.items()]
+
+
+def _wires() -> list[Part]:
+    from patcher.limits.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, Wire
+
+    wires = [*(Wire(awg=awg) for awg in AWG_BEARS), *(Wire(mm2=area) for area in sorted({*MM2_BEARS, *CLASS_5}))]
+    sizes = [
+        Part("entry", f"bears {wire.bears:g} A; {wire.ohms() * 1000:.3g} Ω a kilometre, one way", str(wire))
+        for wire in wires
+    ]
+    blades = ", ".join(f"{amps:g}" for amps in BLADES)
+    return [
+        Part("text", f"What a wire bears, and what it resists at {CELSIUS:g} °C:"),
+        *sizes,
+        Part("text", "A size that is not listed bears what the next thinner one does."),
+        Part("text", f"Blade fuses: {blades} A."),
+        *(Part("entry", says, what) for what, says in SOURCES.items()),
+    ]
+
+
+TABLES: dict[str, Callable[[], list[Part]]] = {
+    "keys": _keys, "patterns": _patterns, "faults": _faults, "wires": _wires,
+}  # fmt: skip
+"""What makes each table; nothing that takes time is imported before it is called."""
