@@ -44,16 +44,19 @@ def without(folder: Path, *call: str, stdin: str = "") -> subprocess.CompletedPr
     )
 
 
-@pytest.mark.parametrize(
-    "call",
-    [
-        ("check", "heron-lock.toml"), ("patch", "heron-lock.toml", "--fresh"), ("where", "heron-lock.toml", "willow/12"),
-        ("power", "heron-lock.toml"), ("send", "dot", "heron-lock.toml", "--on", "gable/1-3", "--yard", "--loops", "1"),
-        ("yard", "heron-lock.toml", "--seconds", "0.5"), ("listen", "heron-lock.toml", "--yard", "--seconds", "0.5"),
-        ("diagnose", "heron-lock.toml", "gatepost/1", "--yard", "--fault", "dead:gatepost/1"),
-    ],
-    ids=lambda call: call[0],
-)  # fmt: skip
+CALLS = """
+check heron-lock.toml
+patch heron-lock.toml --fresh
+where heron-lock.toml willow/12
+power heron-lock.toml
+send dot heron-lock.toml --on gable/1-3 --yard --loops 1
+yard heron-lock.toml --seconds 0.5
+listen heron-lock.toml --yard --seconds 0.5
+diagnose heron-lock.toml gatepost/1 --yard --fault dead:gatepost/1
+"""
+
+
+@pytest.mark.parametrize("call", [tuple(line.split()) for line in CALLS.strip().splitlines()], ids=lambda call: call[0])
 def test_each_command_says_the_same_without_what_posix_alone_has(heron_lock: Path, call: tuple[str, ...]) -> None:
     usual = subprocess.run(
         [sys.executable, "-m", "patcher", *call], cwd=heron_lock.parent, capture_output=True, text=True, timeout=120

@@ -46,7 +46,7 @@ def test_letters_show_the_colour_that_they_are_named_by(name: str) -> None:
     assert lit == [value > 0 for value in wanted]
 
 
-@pytest.mark.parametrize("letters", LETTERS, ids="".join)
+@pytest.mark.parametrize("letters", LETTERS, ids=lambda letters: "".join(sorted(letters)))
 def test_what_letters_can_show(letters: frozenset[str]) -> None:
     # By hand: white is a chip of its own, or red, green and blue together
     white = "W" in letters or {"R", "G", "B"} <= letters

@@ -126,9 +126,7 @@ def test_any_buffer_is_read_and_slots_are_bytes() -> None:
         assert isinstance(artnet.decode(octets), Poll)
 
 
-@pytest.mark.parametrize(
-    "behind_version", ["0210", "200012340003", "2000123400037ff000ff", "200012"]
-)
+@pytest.mark.parametrize("behind_version", ["0210", "200012340003", "2000123400037ff000ff", "200012"])
 def test_poll_is_read(behind_version: str) -> None:
     # Judge: tshark 4.0 reads targets so (test_wire_tshark.py). From memory: an older sender leaves fields out.
     assert artnet.decode(artnet.poll_packet()[:12] + bytes.fromhex(behind_version)) == Poll()
