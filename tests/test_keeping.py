@@ -13,10 +13,11 @@ from conftest import wired
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from patcher.address.chains import chains
 from patcher.address.changes import changed_boxes, moved_runs
 from patcher.address.files import dump, parse
 from patcher.address.patch import Patch, Start
-from patcher.address.placement import allocate, chains
+from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 
 ORDERS = {"mono": "W", "rgb": "RGB", "rgbw": "RGBW", "five": "RGBWA"}

@@ -13,8 +13,8 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
+from patcher.address.chains import chains
 from patcher.address.patch import Patch, Start, written
-from patcher.address.placement import chains
 from patcher.address.rules import breaches
 from patcher.address.whole import whole
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
+from patcher.address.chains import chains
 from patcher.address.patch import Chain, Patch, Start, behind, first_fit, running, written
-from patcher.address.placement import chains
 from patcher.errors import Finding, Severity, choose_from
 from patcher.show.drafting import folded, legal_name
 from patcher.show.listing import Row

@@ -7,8 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from patcher.address.chains import chains
 from patcher.address.patch import Patch, Start, written
-from patcher.address.placement import chains
 from patcher.errors import Finding
 from patcher.show.schema import Show
 from patcher.wiring import Wiring

@@ -197,8 +197,8 @@ def _of_run(address: str, like: str, given: dict[str, Any]) -> tuple[Wiring, Pat
 
 def _laid(show: Any, universe: int, channel: int) -> tuple[Wiring, Patch]:
     """The wiring of a show of one run, and the patch that begins there with its first pixel, a laid null included."""
+    from patcher.address.chains import chains
     from patcher.address.patch import Patch, Start
-    from patcher.address.placement import chains
     from patcher.wiring import wire
 
     wiring = wire(show)

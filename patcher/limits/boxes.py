@@ -15,8 +15,8 @@ from itertools import pairwise, product
 from math import ceil, dist, prod
 from typing import Literal
 
+from patcher.address.chains import chains
 from patcher.address.patch import Chain, Patch, Start, behind, first_fit, written
-from patcher.address.placement import chains
 from patcher.address.swapping import falls_by_itself, lamps_at, spare_starts
 from patcher.errors import choose_from, refuse
 from patcher.limits.joining import (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import ceil
 
+from patcher.address.chains import chains
 from patcher.address.patch import Chain
-from patcher.address.placement import chains
 from patcher.errors import Finding
 from patcher.show.runs import BandRun, Run
 from patcher.show.schema import GridProp, Show

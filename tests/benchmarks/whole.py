@@ -15,7 +15,7 @@ from time import perf_counter
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import wired
 
-from patcher.address.placement import chains
+from patcher.address.chains import chains
 from patcher.address.whole import whole
 
 STARTS = 200
