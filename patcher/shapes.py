@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.show.runs import ArchRun, BandRun, Grid, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
+from patcher.show.run_tables import ArchRun, BandRun, Grid, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
 from patcher.show.schema import Show
 from patcher.show.tables import Corner, Point
 

@@ -15,7 +15,7 @@ from typing import Literal
 import networkx as nx
 
 from patcher.errors import Finding
-from patcher.show.runs import BandRun, Run
+from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import GridProp, Show
 
 EdgeKind = Literal["port", "lead", "tee"]

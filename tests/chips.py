@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import Patch
+from patcher.diagnosis.question_frame import Frame
 from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Eye, shade_table
-from patcher.verify.frames import Frame
+from patcher.patch.patch import Patch
 from patcher.wiring import Wiring
 
 DARK, GARBAGE, STUCK = -1, -2, -3

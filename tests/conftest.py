@@ -24,7 +24,7 @@ import sitecustomize  # noqa: E402
 SentOutside = sitecustomize.SentOutside
 os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get("PYTHONPATH")])])
 
-from patcher.show.reading import read  # noqa: E402  (behind the guard)
+from patcher.show.parser import read  # noqa: E402  (behind the guard)
 from patcher.wiring import Wiring, problems, wire  # noqa: E402
 
 settings.register_profile("same", derandomize=True)

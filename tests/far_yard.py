@@ -21,13 +21,13 @@ from pathlib import Path
 import numpy as np
 from hearing import ARTNET, port_address, terminated, universe
 
-from patcher.address.thing import whole_show
-from patcher.cli.loading import load, load_patch
+from patcher.cli.inputs import load, load_patch
 from patcher.faults import Built
-from patcher.stream import marks, patterns
-from patcher.stream.asked import STEPPED_RAMP
-from patcher.stream.looks import COLOURS
-from patcher.stream.receiver import Datagram, Ear, Receiver
+from patcher.frames import patterns, still_patterns
+from patcher.frames.looks import COLOURS
+from patcher.frames.request import STEPPED_RAMP
+from patcher.listener.receiver import Datagram, Ear, Receiver
+from patcher.patch.thing import whole_show
 from patcher.yard.yard import Yard, differences, ears
 
 
@@ -42,7 +42,7 @@ class Watch:
         if pattern == "ramp":
             self.look = patterns.ramp(*everything, COLOURS["white"], STEPPED_RAMP, 1.0).look(int(STEPPED_RAMP) // 2)
         else:
-            self.look = marks.edges(*everything).look(0)
+            self.look = still_patterns.edges(*everything).look(0)
         self.yard = Yard(self.wiring, self.patch, Built())
         self.before = self.brightness()
         self.back = 0

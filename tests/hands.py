@@ -9,16 +9,16 @@ from judges import judge
 from phones import Rig, until
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
-from patcher.cli.witness import Witness
+from patcher.answers.witness import Witness
+from patcher.diagnosis.case import Question
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, parse
-from patcher.stream.levels import levels
-from patcher.stream.looks import Look
+from patcher.frames.levels import levels
+from patcher.frames.looks import Look
 from patcher.trade import TEST_LEVEL
-from patcher.verify import Question
-from patcher.verify.items import items
-from patcher.verify.rounds import plan as steps_of
-from patcher.verify.steps import as_said
+from patcher.walk.items import items
+from patcher.walk.round_plan import plan as steps_of
+from patcher.walk.step import as_said
 
 SCREEN = {"width": 360, "height": 740}
 

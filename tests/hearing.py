@@ -5,7 +5,7 @@ import socket
 
 import numpy as np
 
-from patcher.stream.levels import Levels
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Target
 
 HOST = f"127.9.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"

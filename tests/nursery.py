@@ -85,12 +85,12 @@ def _child(arguments: list[str], said: str) -> None:
 
 
 def _serve() -> None:
+    import patcher.answers.terminal_answers
     import patcher.cli
-    import patcher.cli.answering
-    import patcher.phone.evening
-    import patcher.stream.playing
-    import patcher.stream.receiver
-    import patcher.verify.walking
+    import patcher.dialogue.walk_through
+    import patcher.listener.receiver
+    import patcher.phone.session
+    import patcher.stream.player
     import patcher.yard.yard  # noqa: F401
 
     for line in sys.stdin:

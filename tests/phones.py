@@ -16,19 +16,19 @@ from pathlib import Path
 import numpy as np
 from websockets.sync.client import ClientConnection, connect
 
-from patcher.address.placement import allocate
+from patcher.diagnosis import frame_timing
+from patcher.diagnosis.frame_timing import frame_goals
 from patcher.faults import build, parse
+from patcher.listener.receiver import Receiver
+from patcher.phone.authentication import Entry
+from patcher.phone.connections import listen
+from patcher.phone.content import Plan
 from patcher.phone.desk import Desk
-from patcher.phone.entry import Entry
-from patcher.phone.evening import Evening
 from patcher.phone.pages import Pages
-from patcher.phone.plan import Plan
-from patcher.phone.serving import listen
-from patcher.phone.walk import Round
-from patcher.show.files import read_show
-from patcher.stream.receiver import Receiver
-from patcher.verify import moments
-from patcher.verify.moments import frame_goals
+from patcher.phone.session import Evening
+from patcher.phone.walk_thread import Round
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 from patcher.yard.yard import Yard, addresses, ears, near
 
@@ -127,8 +127,8 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
     """Everything running, a step of several looks so many times quicker than for people; at its end every lamp of the
     yard must be dark.
     """
-    before, paces = set(threading.enumerate()), (moments.EACH, moments.HELD)
-    moments.EACH, moments.HELD = (round(pace / quicker) for pace in paces)
+    before, paces = set(threading.enumerate()), (frame_timing.EACH, frame_timing.HELD)
+    frame_timing.EACH, frame_timing.HELD = (round(pace / quicker) for pace in paces)
     plan = plan_of(path)
     show = plan.wiring.show
     built = build(show, [parse(fault, show) for fault in faults])
@@ -167,7 +167,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
             assert ready.wait(30)
             yield rig
         finally:
-            moments.EACH, moments.HELD = paces
+            frame_timing.EACH, frame_timing.HELD = paces
             stop.set()
             serving.join(30)
             dark = until(lambda: not rig.lit())

@@ -13,16 +13,16 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from test_patch_rules import ORDERS, allocated, pencil_lay, pencil_starts, shows
 
-from patcher.address.adopting import Match, adopt, joined, match
-from patcher.address.changes import misfits
-from patcher.address.files import dump
-from patcher.address.outline import outline
-from patcher.address.placement import allocate
-from patcher.address.rules import breaches
+from patcher.adoption.address_table import Listing, read_listing
+from patcher.adoption.adoption import Match, adopt, joined, match
+from patcher.adoption.draft import MARK, draft_text
+from patcher.adoption.outline import outline
 from patcher.errors import PatcherError
-from patcher.show.drafting import MARK, draft_text
-from patcher.show.listing import Listing, read_listing
-from patcher.show.reading import read
+from patcher.patch.changes import misfits
+from patcher.patch.patch_file import dump
+from patcher.patch.rules import breaches
+from patcher.placement.allocation import allocate
+from patcher.show.parser import read
 from patcher.wiring import Wiring, problems, wire
 
 Address = tuple[int, int]

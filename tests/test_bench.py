@@ -12,7 +12,7 @@ import pytest
 from conftest import Patcher
 from test_commands import document, refused
 
-from patcher.verify.files import checks_path, read_record
+from patcher.walk.record_file import checks_path, read_record
 
 E131, ARTNET = 5568, 6454  # Source: CHECKS.md, UDP ports of E1.31 and Art-Net 4
 HOST = f"127.10.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"

@@ -22,8 +22,8 @@ from nursery import Nursery, nursery
 from websockets.sync.client import connect
 from websockets.typing import Origin
 
-from patcher.address.placement import allocate
-from patcher.show.files import read_show
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 
 PATIENCE = 30.0

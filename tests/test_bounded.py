@@ -20,11 +20,11 @@ import pytest
 from hearing import E131, HOST
 from test_yard import artnet, e131, e131_sync, full
 
-from patcher.stream.listening import Listening
-from patcher.stream.receiver import Ear, Receiver
+from patcher.listener.receiver import Ear, Receiver
+from patcher.listener.streams import Listening
 from patcher.wire import artnet as wire_artnet
-from patcher.yard.boxes import Box
-from patcher.yard.trouble import Trouble
+from patcher.yard.network_trouble import Trouble
+from patcher.yard.simulated_box import Box
 
 SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType, types.MethodType)
 
@@ -129,7 +129,7 @@ def test_a_million_made_up_packets_take_no_more() -> None:
 
 
 def test_a_delay_keeps_no_more_than_a_bound_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("patcher.yard.trouble.MOST_UNDER_WAY", 100)
+    monkeypatch.setattr("patcher.yard.network_trouble.MOST_UNDER_WAY", 100)
     trouble = Trouble(delay=10.0, double=1.0, begin=0.0)
     for number in range(1000):
         trouble.send("mill", full(1), "127.0.0.1:1", number / 1000)
@@ -139,7 +139,7 @@ def test_a_delay_keeps_no_more_than_a_bound_under_way(monkeypatch: pytest.Monkey
 
 
 def test_a_look_takes_no_more_than_its_share_of_what_waits(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("patcher.stream.receiver.IN_ALL", 40)
+    monkeypatch.setattr("patcher.listener.receiver.IN_ALL", 40)
     ears = [Ear(HOST, port) for port in range(20000, 20010)]
     with Receiver(ears) as receiver, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         for ear in ears:
@@ -208,7 +208,7 @@ def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path
 
 def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: FINDINGS.md, C8: 2 000 sources of 256 pages of 512 universes took 10 GB.
-    monkeypatch.setattr("patcher.stream.listening.MOST_PAGES", 40)
+    monkeypatch.setattr("patcher.listener.streams.MOST_PAGES", 40)
     listening, universes = Listening(), list(range(1, 513))
     for cid in (b"a" * 16, b"b" * 16, b"c" * 16):
         for page in range(30):
@@ -227,7 +227,7 @@ def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch:
 
 
 def test_the_port_addresses_of_nodes_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("patcher.stream.listening.MOST_PORT_ADDRESSES", 60)
+    monkeypatch.setattr("patcher.listener.streams.MOST_PORT_ADDRESSES", 60)
     listening, chance = Listening(), random.Random(3)
     for _ in range(300):
         listening.receive(poll_reply(chance), "artnet", "192.0.2.7:6454", 0.0)

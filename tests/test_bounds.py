@@ -17,13 +17,13 @@ import tomli_w
 from conftest import Patcher, wired
 
 import patcher
-from patcher.address.placement import allocate
-from patcher.address.thing import whole_show
-from patcher.show import reading
-from patcher.show.files import read_show
-from patcher.show.reading import read
-from patcher.stream import patterns
-from patcher.stream.looks import COLOURS
+from patcher.frames import patterns
+from patcher.frames.looks import COLOURS
+from patcher.patch.thing import whole_show
+from patcher.placement.allocation import allocate
+from patcher.show import parser
+from patcher.show.parser import read
+from patcher.show.show_file import read_show
 from patcher.wiring import problems, wire
 
 HEAD = """\
@@ -85,7 +85,7 @@ def test_a_heading_of_spaces_takes_no_time(inner: str) -> None:
 )  # fmt: skip
 def test_headings_are_still_found(line: str, place: tuple) -> None:
     # Source: TOML 1.0, Table, Array of Tables, Keys
-    from patcher.show.lines import lines_of
+    from patcher.show.line_numbers import lines_of
 
     assert lines_of(f"x = 1\n{line}\n")[place] == 2
 
@@ -128,8 +128,8 @@ def test_tees_on_tees_on_tees() -> None:
 def test_points_files_are_bounded_together(tmp_path, monkeypatch) -> None:
     # Source: FINDINGS, C7: 50 runs that name one file of 8 MiB took 4.2 GB
     places = 1_000
-    assert reading.MOST_POINTS <= 2_000_000  # some hundred octets each
-    monkeypatch.setattr(reading, "MOST_POINTS", 4 * places)
+    assert parser.MOST_POINTS <= 2_000_000  # some hundred octets each
+    monkeypatch.setattr(parser, "MOST_POINTS", 4 * places)
     (tmp_path / "many.csv").write_text("x,y\n" + "0,1\n" * places)
 
     def found(runs: int) -> list:

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from sketches import SPACE, Drawn, sketch
 from test_drawing import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
 
-from patcher.address.patch import Chain, Link, Patch, Start
-from patcher.sheets.chart import cable_chart
-from patcher.sheets.ink import look
-from patcher.sheets.stairs import Words, stairs
-from patcher.sheets.universes import free, seats, twice, universe_bars
+from patcher.charts.cable_chart import cable_chart
+from patcher.charts.universe_map import free, seats, twice, universe_bars
+from patcher.drawing.leader_rows import Words, stairs
+from patcher.drawing.svg import look
+from patcher.patch.patch import Chain, Link, Patch, Start
 
 
 @pytest.fixture(scope="module")

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from sketches import sketch
 from test_show_file import GOOD
 
-from patcher.cli.ask import check
+from patcher.cli.check import check
 from patcher.errors import PatcherError
-from patcher.show.reading import read
+from patcher.show.parser import read
 
 QUICK = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 EXTREMES: tuple[Any, ...] = (

@@ -8,11 +8,11 @@ from hearing import Time
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.stream import patterns
+from patcher.frames import patterns
+from patcher.frames.levels import Levels
+from patcher.frames.looks import Look
 from patcher.stream.clock import Clock, Lateness
-from patcher.stream.levels import Levels
-from patcher.stream.looks import Look
-from patcher.stream.playing import Move, Playing
+from patcher.stream.player import Move, Playing
 
 
 @pytest.mark.parametrize("rate", [40.0, 23.976])
@@ -159,7 +159,7 @@ def test_a_pause_of_the_machine_is_not_made_up_for_by_flashing(stall: float, mon
     # by kill -STOP, comes back long after; a pattern of one step a second must not run through all that it has missed.
     wall, time, paused = Wall(), Time(), [stall]
     told: list[tuple[int, float]] = []
-    monkeypatch.setattr("patcher.stream.playing.time.sleep", time.wait)
+    monkeypatch.setattr("patcher.stream.player.time.sleep", time.wait)
 
     def tell(step: int, look: Look) -> None:
         told.append((step, time.seconds))

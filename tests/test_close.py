@@ -23,11 +23,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_yard import one_grid, walk
 
-from patcher.address.placement import allocate
-from patcher.address.thing import find
 from patcher.faults import Built
-from patcher.yard.close import Close
-from patcher.yard.screen import Screen
+from patcher.patch.thing import find
+from patcher.placement.allocation import allocate
+from patcher.yard.close_view import Close
+from patcher.yard.line_updates import Screen
 from patcher.yard.yard import Yard
 
 PATIENCE = 30.0
@@ -198,7 +198,8 @@ def test_a_lit_pixel_is_seen_even_where_it_shares_its_place() -> None:
 
 
 def test_no_picture_is_drawn_before_the_last_one_was_taken(monkeypatch: pytest.MonkeyPatch) -> None:
-    from patcher.cli import output, yard
+    from patcher.cli import yard
+    from patcher.terminal import output
 
     written = io.StringIO()
     written.isatty = lambda: True  # type: ignore[method-assign]

@@ -20,9 +20,9 @@ import jsonschema
 import pytest
 from conftest import SHOWS, Patcher
 
-from patcher.address.placement import allocate
-from patcher.cli.loading import load
-from patcher.stream.receiver import Receiver
+from patcher.cli.inputs import load
+from patcher.listener.receiver import Receiver
+from patcher.placement.allocation import allocate
 from patcher.yard.yard import addresses, ears
 
 PATIENCE = 20.0
@@ -382,8 +382,8 @@ def test_shows_are_as_the_schema_says_and_a_misspelt_key_is_not(here: Patcher, t
 def test_help_imports_nothing_heavy(call: list[str]) -> None:
     # Source: DESIGN.md, What to build on: heavy imports are made where they are used. (typer itself imports pydantic
     # as soon as it reads the options of one command; that is no import of ours.)
-    ours = {"numpy", "networkx", "rich", "sacn", "scipy", "starlette", "uvicorn", "patcher.show", "patcher.address"}
-    ours |= {"patcher.stream.patterns", "patcher.stream.levels", "patcher.stream.sender", "patcher.phone"}
+    ours = {"numpy", "networkx", "rich", "sacn", "scipy", "starlette", "uvicorn", "patcher.show", "patcher.patch"}
+    ours |= {"patcher.frames.patterns", "patcher.frames.levels", "patcher.stream.sender", "patcher.phone"}
     ours |= {"pydantic"} if call == ["--help"] else set()
     code = (
         "import sys\nsys.argv = ['patcher', *sys.argv[1:]]\nfrom patcher.cli import main\n"

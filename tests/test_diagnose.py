@@ -15,22 +15,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patcher import eye
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.frame_timing import frame_goals
+from patcher.diagnosis.hypotheses import WEIGHTS
+from patcher.diagnosis.information import entropy_bits
+from patcher.diagnosis.lookahead import best_first
+from patcher.diagnosis.questions import quantiles
+from patcher.diagnosis.scene import Scene, build_scene, scene_of
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
 from patcher.faults import KINDS, RANDOM, departure, parse, planned
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
+from patcher.remedies.plan_edits import changed
+from patcher.remedies.remedies import remedy
 from patcher.shapes import positions
-from patcher.verify import Diagnosis
-from patcher.verify.ahead import best_first
-from patcher.verify.edits import changed
-from patcher.verify.engine import Engine
-from patcher.verify.hypotheses import WEIGHTS
-from patcher.verify.moments import frame_goals
-from patcher.verify.questions import quantiles
-from patcher.verify.remedies import remedy
-from patcher.verify.scene import Scene, build_scene, scene_of
-from patcher.verify.weighing import entropy_bits
 from patcher.wiring import Wiring, wire
 
 EYES = (Eye(), Eye(gaps=False))

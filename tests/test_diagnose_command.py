@@ -10,22 +10,23 @@ import pytest
 from conftest import SHOWS, Patcher
 from test_verify import listening
 
-from patcher.address.files import patch_path, read_patch
-from patcher.address.placement import allocate
-from patcher.cli.loading import load
-from patcher.cli.witness import Witness
+from patcher.answers.witness import Witness
+from patcher.cli.inputs import load
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.frame_timing import REST, moments
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.questions import Repertoire
+from patcher.diagnosis.scene import scene_of
+from patcher.dialogue.consultation import write
 from patcher.errors import PatcherError
 from patcher.eye import goes_of
 from patcher.faults import build, departure, parse, planned
-from patcher.limits.power import power
-from patcher.show.files import read_show
-from patcher.show.reading import read
-from patcher.verify import Diagnosis, Frame
-from patcher.verify.consulting import write
-from patcher.verify.moments import REST, moments
-from patcher.verify.questions import Repertoire
-from patcher.verify.rewriting import rewritten
-from patcher.verify.scene import scene_of
+from patcher.patch.patch_file import patch_path, read_patch
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.remedies.rewrite import rewritten
+from patcher.show.parser import read
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 
 

@@ -14,14 +14,14 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from sketches import COLOUR_BLIND_SAFE, SPACE, Drawn, points, sketch
 
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
-from patcher.limits.power import Power, power
+from patcher.charts.cable_chart import cable_chart
+from patcher.charts.universe_map import universe_bars
+from patcher.drawing.show_drawing import box_drawing, prop_drawing, show_drawing
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
+from patcher.power.flow import Power, power
 from patcher.shapes import positions
-from patcher.sheets.chart import cable_chart
-from patcher.sheets.drawing import box_drawing, prop_drawing, show_drawing
-from patcher.sheets.universes import universe_bars
-from patcher.show.files import read_show
+from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
 
 Scene = tuple[Wiring, Patch, Power | None]
@@ -500,7 +500,7 @@ def test_a_title_is_a_title() -> None:
 
 def test_no_colour_without_a_dash_of_its_own(heron: Scene) -> None:
     # Source: WCAG 2.2, 1.4.1: colour is not the only visual means.
-    from patcher.sheets.ink import look
+    from patcher.drawing.svg import look
 
     assert len({(look(number).colour, look(number).dash) for number in range(56)}) == 56
     assert len({look(number).dash for number in range(8)}) == 8

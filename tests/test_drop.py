@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from networks import network, string, supplies_of_stretches, uncut
 from ngspice import NoOperatingPointError, Tables, ask, joints, netlist, ohms_a_metre, run_ngspice
 
-from patcher.limits.circuit import Circuit, circuit
-from patcher.limits.drop import Drop, solve
-from patcher.limits.wires import Wire, wire_of
+from patcher.power.circuit import Circuit, circuit
+from patcher.power.drop import Drop, solve
+from patcher.power.wires import Wire, wire_of
 
 JUDGED = 1e-5
 """Volts by which a pixel may differ from ngspice."""

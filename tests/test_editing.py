@@ -12,11 +12,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_swap import a_swap, fed, yards
 
-from patcher.limits.boxes import BoxSwap
-from patcher.limits.supplies import swap_supply
-from patcher.show.editing import edited
-from patcher.show.reading import read
+from patcher.show.parser import read
 from patcher.show.schema import Show
+from patcher.show.text_edits import edited
+from patcher.swaps.box_swap import BoxSwap
+from patcher.swaps.supply_swap import swap_supply
 from patcher.wiring import problems, wire
 
 MARK = re.compile(r"# c[0-9]+")

@@ -10,11 +10,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from patcher import ends
+from patcher.diagnosis.question_words import asks, marks
 from patcher.eye import few, gap, goes_of, outer, together, vanish, whole
 from patcher.shapes import Lattice, along, cell_positions, lattice, positions
-from patcher.show.reading import read
-from patcher.show.runs import GridRun
-from patcher.verify.wording import asks, marks
+from patcher.show.parser import read
+from patcher.show.run_tables import GridRun
 
 ACROSS, UP = st.floats(0.5, 6.0), st.floats(0.5, 6.0)
 CORNERS = {"bottom left": (0, 0), "bottom right": (1, 0), "top left": (0, 1), "top right": (1, 1)}

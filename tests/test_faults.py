@@ -15,10 +15,10 @@ from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from test_yard import CORNERS, artnet, e131, walk
 
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.faults import DARK, KINDS, RANDOM, Built, Fault, build, departure, parse, planned, slot_index
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from conftest import SHOWS, wired
 
-from patcher.address.placement import allocate
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.hypotheses import other_chips, other_orders
+from patcher.diagnosis.scene import Scene, scene_of
 from patcher.eye import Eye
 from patcher.faults import Planned, parse, planned
-from patcher.show.reading import read
+from patcher.placement.allocation import allocate
+from patcher.show.parser import read
 from patcher.show.schema import Show
-from patcher.verify.engine import Engine
-from patcher.verify.hypotheses import other_chips, other_orders
-from patcher.verify.scene import Scene, scene_of
 from patcher.wiring import wire
 
 KINDS = ("data-in", "replaced", "universe-shift", "swapped-starts", "swapped-runs", "swapped-with-leads")

@@ -15,13 +15,13 @@ from conftest import Patcher
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.address.files import patch_path
 from patcher.errors import PatcherError
-from patcher.show import writing
-from patcher.show.lines import with_ends_of
-from patcher.show.writing import LARGEST_FILE, UNSEALED, alone_with, as_read, write_output, write_together, write_whole
-from patcher.verify.files import change_record, checks_path, read_record
-from patcher.verify.record import Entry
+from patcher.patch.patch_file import patch_path
+from patcher.show import writer
+from patcher.show.line_numbers import with_ends_of
+from patcher.show.writer import LARGEST_FILE, UNSEALED, alone_with, as_read, write_output, write_together, write_whole
+from patcher.walk.record import Entry
+from patcher.walk.record_file import change_record, checks_path, read_record
 
 TABLE = "controller,port,run,universe,channel,pixels\nroof,1,eaves,1,1,50\nroof,2,gutter,2,1,50\n"
 
@@ -41,8 +41,8 @@ def hidden(folder: Path) -> list[str]:
 NOTES = """
 import sys
 from pathlib import Path
-from patcher.verify.files import change_record, local_time
-from patcher.verify.record import Entry
+from patcher.walk.record_file import change_record, local_time
+from patcher.walk.record import Entry
 show, name, number = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 print("ready", flush=True)
 sys.stdin.readline()
@@ -56,16 +56,16 @@ def test_no_answer_is_lost_between_processes(tmp_path: Path) -> None:
     show, each = tmp_path / "show.toml", 25
     names = "abcd"
     writers = [python(NOTES, show, name, each, stdin=subprocess.PIPE) for name in names]
-    for writer in writers:
-        assert writer.stdout is not None
-        assert writer.stdout.readline() == "ready\n"
-    for writer in writers:
-        assert writer.stdin is not None
-        writer.stdin.write("go\n")
-        writer.stdin.flush()
-    for writer in writers:
-        writer.communicate(timeout=60)
-        assert writer.returncode == 0
+    for process in writers:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+    for process in writers:
+        assert process.stdin is not None
+        process.stdin.write("go\n")
+        process.stdin.flush()
+    for process in writers:
+        process.communicate(timeout=60)
+        assert process.returncode == 0
     kept = read_record(show).notes
     for name in names:
         assert [entry.what for entry in kept if entry.thing == name] == [str(at) for at in range(each)]
@@ -76,7 +76,7 @@ def test_a_program_that_is_killed_lets_go_of_the_lock(tmp_path: Path) -> None:
     # Source: flock(2): a lock ends when the last descriptor of its file is closed, however the process ends.
     path = tmp_path / "show.checks.toml"
     code = (
-        "import sys, time\nfrom pathlib import Path\nfrom patcher.show.writing import alone_with\n"
+        "import sys, time\nfrom pathlib import Path\nfrom patcher.show.writer import alone_with\n"
         "with alone_with(Path(sys.argv[1])):\n    print('locked', flush=True)\n    time.sleep(60)\n"
     )
     with python(code, path) as holder:
@@ -89,7 +89,7 @@ def test_a_program_that_is_killed_lets_go_of_the_lock(tmp_path: Path) -> None:
 
 
 def test_a_lock_that_is_held_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("patcher.show.writing.PATIENCE", 0.05)
+    monkeypatch.setattr("patcher.show.writer.PATIENCE", 0.05)
     path = tmp_path / "show.toml"
     with alone_with(path), pytest.raises(PatcherError, match="being written by another Patcher"):
         write_whole(path, "new\n")
@@ -98,7 +98,7 @@ def test_a_lock_that_is_held_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 def test_a_lock_on_a_file_that_is_gone_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # Whoever had the lock deletes its file when done: one that was opened before that keeps nobody out.
-    opening, gone = writing._opened, []
+    opening, gone = writer._opened, []
 
     def opened(lock: Path) -> int:
         handle = opening(lock)
@@ -106,7 +106,7 @@ def test_a_lock_on_a_file_that_is_gone_is_none(tmp_path: Path, monkeypatch: pyte
             gone.append(lock.unlink())
         return handle
 
-    monkeypatch.setattr(writing, "_opened", opened)
+    monkeypatch.setattr(writer, "_opened", opened)
     with alone_with(tmp_path / "show.toml"):
         assert len(hidden(tmp_path)) == 1
 
@@ -115,7 +115,7 @@ def test_a_killed_write_leaves_the_old_or_the_new_and_nothing_else(tmp_path: Pat
     path = tmp_path / "record.toml"
     path.write_text("0" * 200_000)
     code = (
-        "import sys\nfrom pathlib import Path\nfrom patcher.show.writing import write_whole\n"
+        "import sys\nfrom pathlib import Path\nfrom patcher.show.writer import write_whole\n"
         "print('ready', flush=True)\n"
         "while True:\n    for sign in '0123456789':\n        write_whole(Path(sys.argv[1]), sign * 200_000)\n"
     )
@@ -157,7 +157,7 @@ def test_a_save_made_meanwhile_is_not_written_over(
     heron_lock: Path, here: Patcher, monkeypatch: pytest.MonkeyPatch, call: tuple[str, ...], saved: str
 ) -> None:
     # The editor saves while the command works: after it has read the show, before it writes.
-    from patcher.show import files
+    from patcher.show import show_file
 
     if call[0] == "adopt":
         _table(heron_lock.parent)
@@ -169,7 +169,7 @@ def test_a_save_made_meanwhile_is_not_written_over(
     if saved == "patch" and call[0] in ("adopt", "power"):
         pytest.skip("there is none yet, or none of it is wanted")
     path = heron_lock if saved == "show" else patch_path(heron_lock)
-    reading = files.read_show
+    reading = show_file.read_show
     texts: dict[Path, bytes] = {}
 
     def read_and_save(show: Path):
@@ -179,7 +179,7 @@ def test_a_save_made_meanwhile_is_not_written_over(
             texts.update({one: one.read_bytes() for one in heron_lock.parent.iterdir()})
         return found
 
-    monkeypatch.setattr(files, "read_show", read_and_save)
+    monkeypatch.setattr(show_file, "read_show", read_and_save)
     ran = here(call[0], heron_lock, *call[1:])
     assert ran.returncode == 2, ran.stdout
     assert "was changed by another program" in ran.stderr
@@ -435,7 +435,7 @@ def test_a_record_in_any_time_zone_is_read_again(heron_lock: Path, zone: str) ->
 
 
 def test_no_record_grows_too_large_to_be_read(tmp_path: Path) -> None:
-    from patcher.verify.files import local_time
+    from patcher.walk.record_file import local_time
 
     show = tmp_path / "show.toml"
     long = Entry("eaves", local_time(), "x" * (LARGEST_FILE - 2000))

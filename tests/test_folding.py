@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.cli.folding import WIDEST, choices, fold, on_screen
-from patcher.cli.saying import in_words
 from patcher.errors import Finding
+from patcher.terminal.folds import WIDEST, choices, fold, on_screen
+from patcher.terminal.tables import in_words
 
 
 class Screen(io.StringIO):

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from test_verify import heron
 
-from patcher.cli.witness import Witness
+from patcher.answers.witness import Witness
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.hypotheses import runs_of
+from patcher.dialogue.handover import about, seen_of
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, departure, parse
-from patcher.verify import Diagnosis
-from patcher.verify.confirming import confirming, passed
-from patcher.verify.handing import about, seen_of
-from patcher.verify.hypotheses import runs_of
+from patcher.remedies.confirmation import confirming, passed
 
 
 def handed(number: int):

@@ -14,35 +14,36 @@ import typer
 from conftest import SHOWS, Patcher
 from pydantic import TypeAdapter, ValidationError
 
+from patcher.answers.terminal_answers import KEYS
 from patcher.cli import app
-from patcher.cli.answering import KEYS
 from patcher.cli.help import WIDEST, lines
-from patcher.cli.loading import load
+from patcher.cli.inputs import load
 from patcher.cli.phone import PORT
 from patcher.faults import KINDS, parse
 from patcher.faults.fault import FORMS
-from patcher.limits.power import LOADED
-from patcher.limits.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS
+from patcher.frames.patterns import RAMP_SECONDS
+from patcher.frames.request import PatternName
+from patcher.power.flow import LOADED
+from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS
 from patcher.reference import Part, parts_of, topics
 from patcher.reference.show_keys import show_keys
-from patcher.show import runs, schema
+from patcher.show import run_tables, schema
 from patcher.show.tables import Table
-from patcher.stream.asked import TEST_LEVEL, PatternName
-from patcher.stream.patterns import FASTEST_FLASH, RAMP_SECONDS
+from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
 TABLES: dict[str, list[type[Table]]] = {
     "[show]": [schema.Settings],
     "[pixel.NAME]": [schema.PixelType],
     "[controller.NAME]": [schema.Controller],
     "[controller.NAME] logic": [schema.Logic],
-    "[run.NAME]": [runs.Run],
-    '[run.NAME] shape = "line"': [runs.LineRun],
-    '[run.NAME] shape = "loop"': [runs.LoopRun],
-    '[run.NAME] shape = "arch"': [runs.ArchRun],
-    '[run.NAME] shape = "grid"': [runs.GridRun],
-    '[run.NAME] shape = "band"': [runs.BandRun],
-    '[run.NAME] shape = "points"': [runs.PointsRun],
-    "[run.NAME] without a shape": [runs.PlainRun],
+    "[run.NAME]": [run_tables.Run],
+    '[run.NAME] shape = "line"': [run_tables.LineRun],
+    '[run.NAME] shape = "loop"': [run_tables.LoopRun],
+    '[run.NAME] shape = "arch"': [run_tables.ArchRun],
+    '[run.NAME] shape = "grid"': [run_tables.GridRun],
+    '[run.NAME] shape = "band"': [run_tables.BandRun],
+    '[run.NAME] shape = "points"': [run_tables.PointsRun],
+    "[run.NAME] without a shape": [run_tables.PlainRun],
     "[prop.NAME]": [schema.Prop, schema.GridProp],
     "[supply.NAME]": [schema.Supply],
     "[feed.NAME]": [schema.Feed],
@@ -83,7 +84,7 @@ def test_every_table_is_there() -> None:
 def test_every_key_is_there_with_its_default(title: str) -> None:
     # Source: the schema that reads the file
     said = [(part.term, part.says.split("\n")) for part in sections()[title] if part.kind == "entry"]
-    shared = runs.Run.model_fields if "run" in title and title != "[run.NAME]" else {}
+    shared = run_tables.Run.model_fields if "run" in title and title != "[run.NAME]" else {}
     wanted = [
         (field.alias or name, field)
         for table in TABLES[title]
@@ -182,7 +183,7 @@ def test_every_fault_is_taken_as_it_is_written_there(heron_lock: Path) -> None:
 
 
 def test_every_wire_and_fuse_is_there() -> None:
-    # Source: the tables of `limits/wires.py`
+    # Source: the tables of `power/wires.py`
     said, listed = text("power"), terms("power")
     for awg, amps in AWG_BEARS.items():
         assert listed[f"AWG {awg}"].startswith(f"bears {amps:g} A;")

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
-from patcher.limits.injection import fewest, fewest_ideal
-from patcher.limits.rail import Rail, Source, voltages
-from patcher.limits.thevenin import Labels, useful
+from patcher.power.injection import fewest, fewest_ideal
+from patcher.power.rail import Rail, Source, voltages
+from patcher.power.thevenin import Labels, useful
 
 often = settings(deadline=None, max_examples=400, suppress_health_check=list(HealthCheck))
 seldom = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))

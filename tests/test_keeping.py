@@ -13,12 +13,12 @@ from conftest import wired
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.chains import chains
-from patcher.address.changes import changed_boxes, moved_runs
-from patcher.address.files import dump, parse
-from patcher.address.patch import Patch, Start
-from patcher.address.placement import allocate
 from patcher.errors import PatcherError
+from patcher.patch.chains import chains
+from patcher.patch.changes import changed_boxes, moved_runs
+from patcher.patch.patch import Patch, Start
+from patcher.patch.patch_file import dump, parse
+from patcher.placement.allocation import allocate
 
 ORDERS = {"mono": "W", "rgb": "RGB", "rgbw": "RGBW", "five": "RGBWA"}
 PLACEMENTS = ("fresh", "follow", "whole")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
-from patcher.limits.timing import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
+from patcher.limits.refresh import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
 from patcher.units import METRES_PER
 
 KINDS = {

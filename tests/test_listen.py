@@ -23,17 +23,17 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from judges import judge
 
-from patcher.address.placement import allocate
 from patcher.cli.heard import document
 from patcher.cli.listen import Outcome, Scene
-from patcher.stream import contention, presence
-from patcher.stream.counting import Order, Rate
-from patcher.stream.hearing import Burden, Hearing, burden, others, others_on
-from patcher.stream.levels import Levels
-from patcher.stream.listening import Listening, Node, Stream
-from patcher.stream.lit import expected, lit
-from patcher.stream.probing import arp_neighbours, echo_request
-from patcher.stream.receiver import Ear, Receiver
+from patcher.frames.levels import Levels
+from patcher.listener import contention, presence
+from patcher.listener.listen_sockets import Burden, Hearing, burden, others, others_on
+from patcher.listener.lit_pixels import expected, lit
+from patcher.listener.packet_counts import Order, Rate
+from patcher.listener.probe import arp_neighbours, echo_request
+from patcher.listener.receiver import Ear, Receiver
+from patcher.listener.streams import Listening, Node, Stream
+from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target
 
 ALICE, BOB = b"a" * 16, b"b" * 16

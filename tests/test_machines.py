@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from patcher.cli.terminal import Console
+from patcher.terminal.keyboard import Console
 
 WITHOUT = """
 import asyncio, multiprocessing, signal, socket, subprocess, sys, tempfile, types

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from test_diagnose import shown
 
 from patcher import eye
+from patcher.diagnosis.moving_views import Taken, lamps_of, moved
 from patcher.eye import Eye
 from patcher.faults import departure
-from patcher.verify.moving import Taken, lamps_of, moved
 
 LAMPS, LETTERS, CHANNELS = 6, 2, 24
 CHANNEL = st.integers(0, CHANNELS + 1)

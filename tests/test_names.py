@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_shapes import CORNERS, walk
 
-from patcher.address.placement import allocate
-from patcher.address.thing import Thing, called, find
 from patcher.errors import PatcherError
-from patcher.show.reading import read
+from patcher.patch.thing import Thing, called, find
+from patcher.placement.allocation import allocate
+from patcher.show.parser import read
 
 HOUSE = {
     "show": {"title": "One name"},

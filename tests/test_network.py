@@ -16,12 +16,12 @@ from pyartnet.impl_sacn import SacnNode
 from sacn.messages.data_packet import DataPacket
 from stupidArtnet import StupidArtnet
 
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
 from patcher.errors import Finding
+from patcher.frames.levels import Levels
 from patcher.limits.findings import check
 from patcher.limits.network import Traffic, findings, mbps_of, most_universes, traffic, wire_octets
-from patcher.stream.levels import Levels
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
 

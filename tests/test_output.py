@@ -7,8 +7,8 @@ import time
 
 import pytest
 
-from patcher.cli import output
-from patcher.cli.output import MOST, Output
+from patcher.terminal import output
+from patcher.terminal.output import MOST, Output
 
 PATIENCE = 20.0
 

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
-from patcher.address.packing import martello_toth, pack
+from patcher.placement.bin_packing import martello_toth, pack
 
 
 def fewest_by_model(sizes: list[int], capacity: int) -> int:

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from test_diagnose import SHOWN, asked, shown, tables
 
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.questions import Repertoire, fed_as
+from patcher.diagnosis.scene import Scene, build_scene
+from patcher.diagnosis.views import see
 from patcher.errors import PatcherError
 from patcher.eye import Eye
 from patcher.faults import Fault, Planned, build, departure, parse, planned
+from patcher.faults.pairs import Composer
 from patcher.shapes import cells
 from patcher.show.schema import Show
-from patcher.verify.composing import Composer
-from patcher.verify.engine import Engine
-from patcher.verify.questions import Repertoire, fed_as
-from patcher.verify.scene import Scene, build_scene
-from patcher.verify.ways import see
 
 
 def single_faults(scene: Scene) -> list[Fault]:

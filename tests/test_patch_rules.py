@@ -13,11 +13,11 @@ from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.files import dump, parse
-from patcher.address.placement import allocate
-from patcher.address.thing import find, spans_of
 from patcher.errors import PatcherError
-from patcher.show.reading import read
+from patcher.patch.patch_file import dump, parse
+from patcher.patch.thing import find, spans_of
+from patcher.placement.allocation import allocate
+from patcher.show.parser import read
 from patcher.wiring import problems, wire
 
 ORDERS = {"mono": "W", "rgb": "RGB", "grb": "GRB", "rgbw": "RGBW", "five": "RGBWA"}

@@ -12,15 +12,15 @@ from test_commands import a_yard, colours_of, document
 from test_stream import CORNERS, ORDERS, box_of, data_order, pencil, shows, size, walk
 from test_yard import send
 
-from patcher.address.patch import Patch, Start
-from patcher.address.placement import allocate
-from patcher.address.thing import find, whole_show
 from patcher.faults import Built, build, parse
-from patcher.stream import marks, patterns
-from patcher.stream.asked import Asked, PatternName
-from patcher.stream.choosing import named
-from patcher.stream.levels import levels
-from patcher.stream.looks import COLOURS, Look
+from patcher.frames import patterns, still_patterns
+from patcher.frames.levels import levels
+from patcher.frames.looks import COLOURS, Look
+from patcher.frames.pattern_choice import named
+from patcher.frames.request import Asked, PatternName
+from patcher.patch.patch import Patch, Start
+from patcher.patch.thing import find, whole_show
+from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard, differences
 
@@ -225,7 +225,7 @@ def test_milestones_are_counted_from_the_data_in_of_each_run(tables: dict, every
     # Source: as above; pixels count from 1 in data order (DESIGN.md), in every run anew.
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    pattern = marks.milestones(wiring, patch, whole_show(wiring), every)
+    pattern = still_patterns.milestones(wiring, patch, whole_show(wiring), every)
     assert pattern.steps == 1
     for (run, number), lamp in shown(tables, wiring, patch, pattern.look(0)).items():
         assert same(lamp, milestone(ORDERS[tables["run"][run]["pixel"]], number, every)), (run, number)
@@ -237,7 +237,7 @@ def test_milestones_say_which_pixel_has_which_colour(tables: dict, every: int) -
     # Source: DESIGN.md: messages are for a person on a ladder: what is said is what is lit.
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    lines = marks.milestones(wiring, patch, whole_show(wiring), every).look(0).says
+    lines = still_patterns.milestones(wiring, patch, whole_show(wiring), every).look(0).says
     assert [line.split(" ")[0] for line in lines] == list(dict.fromkeys(run for run, _ in data_order(tables)))
     for line in lines:
         run = line.split(" ")[0]
@@ -261,7 +261,7 @@ def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
     tables = string(120)
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    look = marks.milestones(wiring, patch, find("line/37-104", wiring, patch)).look(0)
+    look = still_patterns.milestones(wiring, patch, find("line/37-104", wiring, patch)).look(0)
     for (_, number), lamp in shown(tables, wiring, patch, look).items():
         assert same(lamp, milestone("RGB", number, 10) if 37 <= number <= 104 else {}), number
 
@@ -276,7 +276,7 @@ def test_edges_are_where_the_universe_changes(tables: dict) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
     where = pencil(tables, patch)
-    pattern = marks.edges(wiring, patch, whole_show(wiring))
+    pattern = still_patterns.edges(wiring, patch, whole_show(wiring))
     assert pattern.steps == 1
     look = pattern.look(0)
     lamps = shown(tables, wiring, patch, look)
@@ -320,7 +320,7 @@ def test_a_start_that_is_off_shows_at_its_first_lamps(lengths: list[int], placem
     tables["show"] |= {"first_universe": 9, "placement": placement}
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    look = marks.edges(wiring, patch, whole_show(wiring)).look(0)
+    look = still_patterns.edges(wiring, patch, whole_show(wiring)).look(0)
     wrong = data.draw(st.integers(0, len(lengths) - 1))
     universes, channels = data.draw(st.sampled_from([(1, 0), (-1, 0), (0, 3), (0, -3)]))
     start = patch.starts[wrong]
@@ -338,7 +338,7 @@ def test_edges_of_a_part_mark_no_edge_that_is_none() -> None:
     tables = string(400)
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    look = marks.edges(wiring, patch, find("line/100-200", wiring, patch)).look(0)
+    look = still_patterns.edges(wiring, patch, find("line/100-200", wiring, patch)).look(0)
     lamps = shown(tables, wiring, patch, look)
     assert [number for (_, number), lamp in lamps.items() if same(lamp, white("RGB"))] == [171]
     assert [number for (_, number), lamp in lamps.items() if lamp] == list(range(100, 201))
@@ -358,7 +358,7 @@ def test_ends_light_one_lamp_at_the_data_in_and_three_at_the_other_end(tables: d
     # Source: issue, Sender: white: one lamp at the data-in end, three at the other; shorter runs by the table above.
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    pattern = marks.ends(wiring, patch, whole_show(wiring), COLOURS["white"])
+    pattern = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"])
     assert pattern.steps == 1
     look = pattern.look(0)
     for (run, number), lamp in shown(tables, wiring, patch, look).items():
@@ -376,7 +376,7 @@ def test_a_run_that_hangs_the_wrong_way_round_has_other_ends(pixels: int) -> Non
     # Source: issue, Sender: ends; DESIGN.md, Faults: reversed: the data enters at its other end. One lamp has one end.
     wiring = wired(string(pixels))
     patch = allocate(wiring).patch
-    look = marks.ends(wiring, patch, whole_show(wiring), COLOURS["white"]).look(0)
+    look = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"]).look(0)
     yard = Yard(wiring, patch, build(wiring.show, [parse("reversed:line", wiring.show)]))
     send(yard, wiring, patch, look)
     assert bool(differences(look, 1.0, wiring, yard)) is (pixels > 1)
@@ -397,7 +397,7 @@ def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[s
     path = [[float(place) for place in point] for point in path]
     tables["run"]["line"] |= {"shape": "line", "path": path, "data_in": data_in}
     wiring = wired(tables)
-    (line,) = marks.ends(wiring, allocate(wiring).patch, whole_show(wiring), COLOURS["white"]).look(0).says
+    (line,) = still_patterns.ends(wiring, allocate(wiring).patch, whole_show(wiring), COLOURS["white"]).look(0).says
     assert line == f"white: line/1 at the data-in end ({sides[0]}), line 7–9 at the other end ({sides[1]})"
 
 
@@ -410,7 +410,7 @@ def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
     show = (wiring, patch, whole_show(wiring))
-    for pattern, bright in ((marks.milestones(*show), {10, 20}), (marks.edges(*show), {1})):
+    for pattern, bright in ((still_patterns.milestones(*show), {10, 20}), (still_patterns.edges(*show), {1})):
         yard = Yard(wiring, patch, Built())
         send(yard, wiring, patch, pattern.look(0))
         lamps = yard.lamps["line"]
@@ -625,8 +625,8 @@ def every_pattern(wiring: Wiring, patch: Patch, frames: float = 40.0) -> dict[st
     found = {
         "steady": patterns.steady(*show, COLOURS["white"]), "primaries": patterns.primaries(*show),
         "dot": patterns.dot(*show, COLOURS["white"]), "ports": patterns.ports(*show),
-        "milestones": marks.milestones(*show), "edges": marks.edges(*show),
-        "ends": marks.ends(*show, COLOURS["white"]), "ramp": patterns.ramp(*show, COLOURS["white"], frames),
+        "milestones": still_patterns.milestones(*show), "edges": still_patterns.edges(*show),
+        "ends": still_patterns.ends(*show, COLOURS["white"]), "ramp": patterns.ramp(*show, COLOURS["white"], frames),
     }  # fmt: skip
     if any("grid" in run.shape_name for run in wiring.show.runs.values()):
         found |= {f"sweep {by}": patterns.sweep(*show, COLOURS["white"], by) for by in patterns.SWEEPS}
@@ -647,7 +647,7 @@ def test_the_heron_lock_does_not_flash_by_default() -> None:
     # Source: as above, on the shipped show: all of the picture together.
     from conftest import SHOWS
 
-    from patcher.cli.loading import load
+    from patcher.cli.inputs import load
 
     wiring = load(SHOWS / "heron-lock.toml")
     patch = allocate(wiring).patch

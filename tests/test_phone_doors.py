@@ -23,11 +23,11 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 from websockets.typing import Origin
 
-from patcher.cli.witness import Witness
+from patcher.answers.witness import Witness
+from patcher.diagnosis import frame_timing
 from patcher.faults import build, parse
-from patcher.phone import serving
-from patcher.phone.entry import GUESSES, MOST_PEERS, WINDOW, Entry
-from patcher.verify import moments
+from patcher.phone import connections
+from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Entry
 
 GUARDED = ("/show", "/lamps.json", "/report", "/here", "/page.js", "/picture.js")
 OPEN = ("/", "/page.css", "/door.js")
@@ -380,7 +380,7 @@ def test_a_request_that_does_not_come_to_its_end_is_ended(
     begun: bytes, rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Source: issue 8: slow clients; common practice: a limit on the time for all headers
-    monkeypatch.setattr(serving, "HEADERS_IN", 0.3)
+    monkeypatch.setattr(connections, "HEADERS_IN", 0.3)
     with socket.create_connection(("127.0.0.1", rig.port), timeout=5) as line:
         line.sendall(begun)
         began = time.monotonic()
@@ -391,7 +391,7 @@ def test_a_request_that_does_not_come_to_its_end_is_ended(
 
 def test_a_crowd_from_one_place_leaves_room_for_pages_that_are_open(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: issue 8: slow clients, a million requests: nothing crashed
-    monkeypatch.setattr(serving, "FROM_ONE", 20)
+    monkeypatch.setattr(connections, "FROM_ONE", 20)
     with rig.page() as page:
         crowd = [socket.create_connection(("127.0.0.1", rig.port)) for _ in range(60)]
         try:
@@ -495,7 +495,7 @@ def test_an_evening_may_end_wherever_the_round_stands(
     kind: str, heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Source: issue 8: sockets closed cleanly at the end; the yard of `evening` is dark at its end, all threads over
-    monkeypatch.setattr(moments, "too_early", lambda *_: "")
+    monkeypatch.setattr(frame_timing, "too_early", lambda *_: "")
     fault = "swapped-ports:lockhouse/1,lockhouse/2"
     with evening(heron_lock, (fault,)) as rig, rig.page() as page:
         show, asks, asked = rig.plan.wiring.show, rig.rounds.question, []

@@ -15,13 +15,14 @@ from hands import SCREEN, Answerer, browser, key, opened, tap_run
 from phones import evening, until
 from playwright.sync_api import WebSocketRoute
 
+from patcher.diagnosis import case, frame_timing
+from patcher.diagnosis.question_frame import Frame
 from patcher.eye import Eye, few, goes_of, together
-from patcher.phone import lamps
+from patcher.phone import frame_thread
 from patcher.phone.state import Act
-from patcher.verify import Frame, diagnosis, moments
-from patcher.verify.items import items
+from patcher.walk.items import items
 
-AT = moments.Play.at
+AT = frame_timing.Play.at
 
 
 @pytest.fixture(autouse=True)
@@ -29,13 +30,13 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """What moves is played much faster than an eye could follow, forty moments at a time; the looks of a step are held
     for a third of their time.
     """
-    monkeypatch.setattr(lamps, "FRAME", 0.03)
+    monkeypatch.setattr(frame_thread, "FRAME", 0.03)
     clock = itertools.count()
 
-    def at(play: moments.Play, now: float) -> int | None:
+    def at(play: frame_timing.Play, now: float) -> int | None:
         return [AT(play, next(clock)) for _ in range(40)][-1]
 
-    monkeypatch.setattr(moments.Play, "at", at)
+    monkeypatch.setattr(frame_timing.Play, "at", at)
 
 
 def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock: Path) -> None:
@@ -245,15 +246,15 @@ def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_t
     heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Source: FINDINGS D3 and D4: no answer before it can be known; the drawing shows the place that is named
-    monkeypatch.setattr(moments, "FRAME", 0.05)
-    monkeypatch.setattr(moments.Play, "at", AT)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.05)
+    monkeypatch.setattr(frame_timing.Play, "at", AT)
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         rig.desk.tap(Act("resume"))
         _, at = rig.plan.patch.link_of("towpath")
         goes = goes_of([12, 12])
         frame = Frame("Lit on towpath", tuple(np.array([at + 3 * step]) for step in range(24)), tuple(goes.tolist()))
-        asked = diagnosis.question(rig.plan.wiring, frame, together(("towpath",), goes, np.arange(101)))
+        asked = case.question(rig.plan.wiring, frame, together(("towpath",), goes, np.arange(101)))
         answers: list[str | None] = []
         thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(asked)))
         thread.start()

@@ -13,15 +13,19 @@ from hypothesis import strategies as st
 from phones import plan_of
 from test_phone_doors import Inline
 
-from patcher.address.placement import allocate
+from patcher.diagnosis.frame_timing import frame_goals
+from patcher.diagnosis.question_frame import Painter
 from patcher.faults import planned
+from patcher.frames.looks import COLOURS
+from patcher.frames.patterns import SWEEPS
+from patcher.frames.request import PatternName
+from patcher.phone.authentication import Entry
+from patcher.phone.connections import listen
+from patcher.phone.content import Plan, rows
 from patcher.phone.desk import Desk
-from patcher.phone.entry import Entry
-from patcher.phone.evening import Evening
-from patcher.phone.lamps import Flashes, boxes_at
+from patcher.phone.frame_thread import Flashes, boxes_at
 from patcher.phone.pages import Pages
-from patcher.phone.plan import Plan, rows
-from patcher.phone.serving import listen
+from patcher.phone.session import Evening
 from patcher.phone.state import (
     COLOUR_KEYS,
     DOES,
@@ -35,13 +39,9 @@ from patcher.phone.state import (
     runs,
     tap,
 )
-from patcher.phone.walk import Round
-from patcher.stream.asked import PatternName
-from patcher.stream.looks import COLOURS
-from patcher.stream.patterns import SWEEPS
+from patcher.phone.walk_thread import Round
+from patcher.placement.allocation import allocate
 from patcher.stream.sender import Target
-from patcher.verify.frames import Painter
-from patcher.verify.moments import frame_goals
 
 PLAN = plan_of(SHOWS / "heron-lock.toml")
 THINGS = [

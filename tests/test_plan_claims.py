@@ -17,16 +17,16 @@ from test_planning import AT_BOX, BOX, line, shows
 from test_power import fed, said, show, tap
 from test_power_fuzz import anything, wired_or_none
 
-from patcher.limits import hold
-from patcher.limits.places import pixel_places, supply_place
-from patcher.limits.planning import Plan, RailPlan, plan
-from patcher.limits.power import Power, power
-from patcher.limits.stretches import roots
-from patcher.limits.supplies import swap_supply
-from patcher.limits.wires import Wire
-from patcher.show.editing import with_feeds
-from patcher.show.reading import read
+from patcher.power import shortfalls
+from patcher.power.feed_plan import Plan, RailPlan, plan
+from patcher.power.flow import Power, power
+from patcher.power.positions import pixel_places, supply_place
+from patcher.power.stretches import roots
+from patcher.power.wires import Wire
+from patcher.show.parser import read
 from patcher.show.schema import Feed, Tap
+from patcher.show.text_edits import with_feeds
+from patcher.swaps.supply_swap import swap_supply
 from patcher.wiring import wire
 
 THICK = Wire(awg=10)
@@ -64,7 +64,8 @@ def sound(state: Power, rail: RailPlan, margin: float) -> bool:
     mine = {f"run.{run}{lead}" for run, _, _ in rail.parts for lead in ("", ".lead")}
     tried = [load for load in state.feeds if load.feed.name.startswith("try-")]
     mine |= {f"feed.{load.feed.name}" for load in tried}
-    burnt = any(finding.rule == "wire" and finding.where in mine for finding in hold.findings(state.wiring, state))
+    wires = (finding for finding in shortfalls.findings(state.wiring, state) if finding.rule == "wire")
+    burnt = any(finding.where in mine for finding in wires)
     return has_margin(state, rail, margin) and not burnt and all(load.blade is not None for load in tried)
 
 
@@ -170,9 +171,11 @@ def test_a_plan_as_written_holds_with_its_margin_up_to_its_temperature(
     for at in {20.0, max(celsius, 20.0), 20 + part * (max(celsius, 20.0) - 20)}:
         state = power(wiring, celsius=at)
         assert all(has_margin(state, rail, margin) for rail in found.rails)
-        wrong = {finding.where for finding in hold.findings(wiring, state)}
+        wrong = {finding.where for finding in shortfalls.findings(wiring, state)}
         assert wrong.isdisjoint({f"feed.{name}{fuse}" for name in found.feeds for fuse in ("", ".fuse")})
-        low = {finding.where for finding in hold.findings(wiring, state) if finding.rule in ("low-volts", "collapse")}
+        low = {
+            finding.where for finding in shortfalls.findings(wiring, state) if finding.rule in ("low-volts", "collapse")
+        }
         planned = {f"run.{run}" for rail in found.rails for run, _, _ in rail.parts}
         others = {f"run.{run}" for part in state.stretches for run, _, _ in part.parts
                   if part.parts not in {rail.parts for rail in found.rails}}  # fmt: skip
@@ -228,7 +231,11 @@ def test_a_plan_brings_no_hazard_that_was_not_there(tables: dict) -> None:
         return
     found = plan(wiring)
     before, after = (
-        {(finding.rule, finding.where) for finding in hold.findings(state.wiring, state) if finding.severity == "error"}
+        {
+            (finding.rule, finding.where)
+            for finding in shortfalls.findings(state.wiring, state)
+            if finding.severity == "error"
+        }
         for state in (found.before, found.after)
     )
     # Two supplies on one V+ drive any current through whatever joins their grounds: that is to be cut first.

@@ -15,15 +15,15 @@ from scipy.spatial.distance import cdist
 from test_power import cut_as_said, fed, show, tap
 from wirings import Bench
 
-from patcher.limits import hold
-from patcher.limits.feeding import least_borne
-from patcher.limits.places import pixel_places, supply_place
-from patcher.limits.planning import Plan, plan
-from patcher.limits.power import power
-from patcher.limits.trunks import cheapest_tree, trunks
-from patcher.limits.wires import Wire
-from patcher.show.editing import with_feeds
-from patcher.show.reading import read
+from patcher.power import shortfalls
+from patcher.power.feed_plan import Plan, plan
+from patcher.power.feeds import least_borne
+from patcher.power.flow import power
+from patcher.power.positions import pixel_places, supply_place
+from patcher.power.trunks import cheapest_tree, trunks
+from patcher.power.wires import Wire
+from patcher.show.parser import read
+from patcher.show.text_edits import with_feeds
 from patcher.wiring import problems, wire
 
 SIZES = [Wire(awg=18), Wire(awg=16), Wire(awg=14), Wire(awg=12), Wire(awg=10), Wire(mm2=1.5), Wire(mm2=2.5)]
@@ -276,7 +276,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
     for load in state.supplies:
         assert load.amps <= load.limit + 1e-6 or old[load.supply.name].amps > load.limit - 1e-6
     assert all(not show_.supplies[feed.supply].spare for feed in added if feed.supply)
-    bad = [finding for finding in hold.findings(wiring, state) if finding.rule in ("wire", "fuse", "no-fuse")]
+    bad = [finding for finding in shortfalls.findings(wiring, state) if finding.rule in ("wire", "fuse", "no-fuse")]
     assert [finding for finding in bad if finding.where.split(".")[1] in found.feeds] == []
     for feed in added:
         for joint in feed.taps:
@@ -298,7 +298,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
 @given(shows())
 def test_what_is_unfed_or_sags_is_planned_or_said(tables: dict) -> None:
     found = plan(wire(read(tomli_w.dumps(tables)).show))
-    wrong = {f.where for f in hold.findings(found.after.wiring, found.after)
+    wrong = {f.where for f in shortfalls.findings(found.after.wiring, found.after)
              if f.rule in ("unfed", "low-volts", "collapse")}  # fmt: skip
     assert bool(wrong) == any(finding.severity != "note" for finding in found.open)
 

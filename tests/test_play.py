@@ -15,17 +15,18 @@ from phones import Rig, evening, until
 from test_patterns import string, wired
 
 from patcher import eye
-from patcher.address.placement import allocate
-from patcher.cli.answering import Person
+from patcher.answers.terminal_answers import Person
+from patcher.diagnosis import frame_timing
+from patcher.diagnosis.case import Question, question
+from patcher.diagnosis.frame_timing import LONGEST, Play, lasts, passes_of, seconds, too_early
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.questions import Repertoire, in_turn, narrowing
+from patcher.diagnosis.scene import build_scene
 from patcher.faults import planned
-from patcher.phone.lamps import SMALL
+from patcher.frames.levels import Levels
+from patcher.phone.frame_thread import SMALL
 from patcher.phone.state import Act
-from patcher.stream.levels import Levels
-from patcher.verify import Frame, moments
-from patcher.verify.diagnosis import Question, question
-from patcher.verify.moments import LONGEST, Play, lasts, passes_of, seconds, too_early
-from patcher.verify.questions import Repertoire, in_turn, narrowing
-from patcher.verify.scene import build_scene
+from patcher.placement.allocation import allocate
 
 PASSES = st.lists(st.integers(1, 4), min_size=1, max_size=4)
 
@@ -41,7 +42,7 @@ def test_nothing_is_left_out_and_it_is_whole_only_once_its_last_moment_was_shown
     lengths: list[int], pauses: list[float]
 ) -> None:
     frame = moving(lengths)
-    play, steps, now, sent = Play.of(frame), moments.moments(frame), 100.0, []
+    play, steps, now, sent = Play.of(frame), frame_timing.moments(frame), 100.0, []
     for pause in (*pauses, *[0.05] * 200):
         place = play.at(now)
         sent.append(place)
@@ -65,15 +66,15 @@ def test_what_runs_is_said_and_the_pause_too(lengths: list[int]) -> None:
     play, now = Play.of(frame), 0.0
     while play.at(now) is not None:
         said.append(play.says)
-        now += moments.FRAME
+        now += frame_timing.FRAME
     last = len(lengths)
     numbers = range(1, last + 1)
     expected = [words for n in numbers for words in (f"Pause; next: pass {n} of {last}", f"Pass {n} of {last}")]
     assert [word for n, word in enumerate(said) if n == 0 or word != said[n - 1]] == expected
     assert play.says.startswith("Finished")
-    assert seconds(frame) == pytest.approx(now, abs=2 * moments.FRAME)
+    assert seconds(frame) == pytest.approx(now, abs=2 * frame_timing.FRAME)
     assert f"about {max(1, round(seconds(frame)))} s" in lasts(frame)
-    assert len(passes_of(frame)) == len(moments.moments(frame))
+    assert len(passes_of(frame)) == len(frame_timing.moments(frame))
     play.again()
     assert play.at(now) == 0
     assert play.whole, "what was shown once was shown"
@@ -127,7 +128,7 @@ def allowed(question: Question, key: str, lengths: Sequence[int], lit: set[int])
 def test_at_the_keys_no_answer_about_what_was_not_lit_is_taken(
     lengths: list[int], data: st.DataObject, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(moments, "FRAME", 0.001)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.001)
     question, record, said = asked(lengths), Record(), []
     keys = [answer.key for answer in question.answers]
     pressed = data.draw(st.lists(st.sampled_from([None, None, None, *keys[:-1], "r", "x"]), max_size=150))
@@ -140,7 +141,7 @@ def test_at_the_keys_no_answer_about_what_was_not_lit_is_taken(
 
 
 def test_never_is_refused_until_the_last_pass_has_finished_and_it_plays_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(moments, "FRAME", 0.001)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.001)
     lengths, record, said = [2, 2], Record(), []
     question = asked(lengths)
     never = next(answer.key for answer in question.answers if answer.says == "they never came apart")
@@ -175,7 +176,7 @@ def rig(tmp_path_factory: pytest.TempPathFactory):
 
 # The same by the phone's server: a tap that comes too early is refused in words.
 def test_a_tap_that_comes_too_early_is_refused_in_words(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(moments, "FRAME", 0.02)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.02)
     lengths, show = [3, 3], rig.plan.wiring.show
     gable = show.runs["gable"].pixels
     _, at = rig.plan.patch.link_of("gable")
@@ -211,7 +212,7 @@ def test_a_tap_that_comes_too_early_is_refused_in_words(rig: Rig, monkeypatch: p
 def test_after_a_blackout_it_plays_from_its_beginning_and_nothing_was_seen_meanwhile(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(moments, "FRAME", 0.05)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.05)
     _, at = rig.plan.patch.link_of("gable")
     goes = eye.goes_of([8])
     frame = Frame("Lit on gable", tuple(np.array([at + 3 * step]) for step in range(8)), tuple(goes.tolist()))
@@ -262,7 +263,7 @@ def test_nothing_that_moves_takes_longer_than_a_person_watches_or_is_a_flash(
     moves = [one.frame for one in (*offered, *followed) if one.frame.goes]
     assert max(seconds(frame) for frame in moves) <= LONGEST
     assert max(frame.stacked.shape[1] for frame in moves) <= SMALL
-    assert 1 / moments.FRAME <= 10 + 1e-9
+    assert 1 / frame_timing.FRAME <= 10 + 1e-9
     # Judge: all that there is to be seen: every pixel in every colour, every two side by side.
     lit = {tuple(step) for one in followed for step in one.frame.stacked.tolist()}
     assert {channel for step in lit for channel in step} == set(takes.ravel().tolist())

@@ -11,11 +11,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patcher.errors import Finding
-from patcher.limits import hold
-from patcher.limits.drop import solve
-from patcher.limits.planning import level_that_holds
-from patcher.limits.power import Power, power
-from patcher.show.files import read_show
+from patcher.power import shortfalls
+from patcher.power.drop import solve
+from patcher.power.feed_plan import level_that_holds
+from patcher.power.flow import Power, power
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 
 LAMP = {
@@ -51,7 +51,7 @@ def fed(*taps: dict, supply: str = "s", **keys: object) -> dict:
 
 def said(tables: dict, **keys: float) -> list[Finding]:
     wiring = wired(tables)
-    found = hold.findings(wiring, power(wiring, **keys) if keys else None)
+    found = shortfalls.findings(wiring, power(wiring, **keys) if keys else None)
     assert {finding.area for finding in found} <= {"power"}
     assert all(finding.remedy and "nan" not in finding.says + finding.remedy for finding in found)
     return found
@@ -81,17 +81,17 @@ def test_a_sound_show_has_nothing_said_of_it() -> None:
 def test_the_shipped_show_holds() -> None:
     reading = read_show(SHOWS / "heron-lock.toml")
     assert reading.show is not None
-    assert hold.findings(wire(reading.show)) == []
+    assert shortfalls.findings(wire(reading.show)) == []
 
 
 def test_without_supplies_nothing_is_described_and_nothing_said() -> None:
     tables = show({"a": asleep()}, {}, supplies={})
-    assert not hold.described(wired(tables).show)
+    assert not shortfalls.described(wired(tables).show)
     assert rules(tables) == []
     spare = show({"a": asleep()}, {}, supplies={"s": {"volts": 12.0, "amps": 5.0, "spare": True}})
-    assert not hold.described(wired(spare).show)
+    assert not shortfalls.described(wired(spare).show)
     assert rules(spare) == []
-    assert hold.described(wired(show({"a": asleep()}, {})).show)
+    assert shortfalls.described(wired(show({"a": asleep()}, {})).show)
 
 
 # ─── Not fed ─────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -706,7 +706,7 @@ def everything_holds(tables: dict, level: float) -> bool:
 @settings(max_examples=25, deadline=None)
 @given(bright())
 def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dict) -> None:
-    level, ends = hold.brightest(power(wired(tables)))
+    level, ends = shortfalls.brightest(power(wired(tables)))
     if level is None:
         assert not everything_holds(tables, 0.0)
     else:
@@ -716,10 +716,10 @@ def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dic
         above = 0.0 if level is None else round(level + 0.01, 2)
         assert not everything_holds(tables, above)
         # What ends it is what `check` says there, and did not say a hundredth below.
-        there = {(f.rule, f.where) for f in hold.findings(wired(tables), power(wired(tables), level=above))}
+        there = {(f.rule, f.where) for f in shortfalls.findings(wired(tables), power(wired(tables), level=above))}
         assert {(end.rule, end.where) for end in ends} <= there
         if level is not None:
-            below = hold.findings(wired(tables), power(wired(tables), level=level))
+            below = shortfalls.findings(wired(tables), power(wired(tables), level=level))
             assert {(end.rule, end.where) for end in ends}.isdisjoint((f.rule, f.where) for f in below)
 
 
@@ -728,7 +728,7 @@ def test_a_supply_that_could_do_more_is_not_all_that_counts() -> None:
     tables = show({"a": asleep(150)}, {"f": fed(tap("a"))})
     state = power(wired(tables))
     assert state.supplies[0].max_level == 1.0
-    level, ends = hold.brightest(state)
+    level, ends = shortfalls.brightest(state)
     assert level is not None
     assert 0.3 < level < 1.0
     assert [(end.rule, end.where) for end in ends] == [("low-volts", "run.a")]
@@ -742,7 +742,7 @@ def test_feeds_in_a_row_are_worked_out_however_many(feeds: int) -> None:
     del tables["feed"]["f0"]["fuse"]
     state = power(wired(tables))
     assert {load.supply for load in state.feeds} == {"s"}
-    assert [finding.rule for finding in hold.findings(state.wiring, state)] == ["no-fuse"]
+    assert [finding.rule for finding in shortfalls.findings(state.wiring, state)] == ["no-fuse"]
 
 
 # ─── Fuses of taps ───────────────────────────────────────────────────────────────────────────────────────────────────

@@ -8,7 +8,7 @@ from conftest import Patcher
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from patcher.show.reading import read
+from patcher.show.parser import read
 from patcher.wiring import Wiring, problems, wire
 
 

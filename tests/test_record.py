@@ -11,13 +11,13 @@ from conftest import SHOWS, wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.faults import planned
+from patcher.placement.allocation import allocate
 from patcher.shapes import positions
-from patcher.verify.files import change_record, checks_path, dump, parse, read_record
-from patcher.verify.items import OF_RUN, WHATS, Item, digests, items
-from patcher.verify.record import SAYS, Answer, Entry, Record
+from patcher.walk.items import OF_RUN, WHATS, Item, digests, items
+from patcher.walk.record import SAYS, Answer, Entry, Record
+from patcher.walk.record_file import change_record, checks_path, dump, parse, read_record
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=30)
 ZONES = st.integers(-840, 840).map(lambda minutes: timezone(timedelta(minutes=minutes)))

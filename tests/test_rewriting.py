@@ -18,13 +18,13 @@ from test_editing import MARK, commented, picked
 from test_faults import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
 from test_yard import walk
 
-from patcher.address.placement import allocate
 from patcher.errors import PatcherError
 from patcher.faults import build, departure, parse, planned
+from patcher.placement.allocation import allocate
+from patcher.remedies.plan_edits import NEVER
+from patcher.remedies.rewrite import rewritten, same_lamps
 from patcher.shapes import positions
-from patcher.show.reading import read
-from patcher.verify.edits import NEVER
-from patcher.verify.rewriting import rewritten, same_lamps
+from patcher.show.parser import read
 from patcher.wiring import wire
 
 SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]

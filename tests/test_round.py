@@ -13,22 +13,22 @@ from conftest import Patcher, wired
 from test_verify import heron
 
 from patcher import eye
-from patcher.address.placement import allocate
-from patcher.cli.answering import Person
+from patcher.answers.terminal_answers import Person
+from patcher.diagnosis import frame_timing
+from patcher.diagnosis.hypotheses import singles
 from patcher.eye import Eye, shade_table
 from patcher.faults import departure, parse, planned
-from patcher.stream.levels import Levels
-from patcher.stream.looks import Look
-from patcher.verify import moments
-from patcher.verify.confirming import passed as passes
-from patcher.verify.files import checks_path, read_record
-from patcher.verify.hypotheses import singles
-from patcher.verify.items import Item, digests, items, older_digests
-from patcher.verify.primaries import looks, mixtures, single
-from patcher.verify.rounds import plan
-from patcher.verify.steps import Step, Subject
-from patcher.verify.unprovable import passed, unseen
-from patcher.verify.unproved import concerns, in_words, left_open
+from patcher.frames.levels import Levels
+from patcher.frames.looks import Look
+from patcher.placement.allocation import allocate
+from patcher.remedies.confirmation import passed as passes
+from patcher.walk.colour_steps import looks, mixtures, single
+from patcher.walk.items import Item, digests, items, older_digests
+from patcher.walk.record_file import checks_path, read_record
+from patcher.walk.round_plan import plan
+from patcher.walk.step import Step, Subject
+from patcher.walk.unprovable import passed, unseen
+from patcher.walk.unproved import concerns, in_words, left_open
 
 
 @cache
@@ -162,19 +162,19 @@ def test_the_last_look_lights_every_run_of_a_box() -> None:
 
 def test_the_step_goes_through_its_colours_slowly_and_holds_the_last_for_ten_seconds() -> None:
     # Source: the issue: ten seconds, each frame other levels; W3C, WCAG 2.2, 2.3.1: at most three flashes a second
-    shown = moments.step_moments(4)
-    colours = [look for look, part in shown if part == 1.0][: 4 * moments.EACH]
+    shown = frame_timing.step_moments(4)
+    colours = [look for look, part in shown if part == 1.0][: 4 * frame_timing.EACH]
     assert colours == sorted(colours)
-    assert moments.EACH * moments.FRAME >= 1
-    held = shown[4 * moments.EACH :]
-    assert len(held) * moments.FRAME == pytest.approx(10)
+    assert frame_timing.EACH * frame_timing.FRAME >= 1
+    held = shown[4 * frame_timing.EACH :]
+    assert len(held) * frame_timing.FRAME == pytest.approx(10)
     assert {look for look, _ in held} == {3}
     parts = np.array([part for _, part in held])
     slots = np.round(76 * parts)
     assert (np.diff(slots) != 0).all(), "every frame carries other data"
     rises = np.flatnonzero((np.diff(parts)[1:] > 0) & (np.diff(parts)[:-1] < 0))
     assert len(rises) <= 3, "it grows brighter again at most three times in ten seconds"
-    assert moments.step_moments(1) == [(0, 1.0)]
+    assert frame_timing.step_moments(1) == [(0, 1.0)]
 
 
 class Keys:
@@ -197,9 +197,9 @@ class Keys:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """The step of all colours in tenths of its time."""
-    monkeypatch.setattr(moments, "EACH", 2)
-    monkeypatch.setattr(moments, "HELD", 4)
-    monkeypatch.setattr(moments, "FRAME", 0.02)
+    monkeypatch.setattr(frame_timing, "EACH", 2)
+    monkeypatch.setattr(frame_timing, "HELD", 4)
+    monkeypatch.setattr(frame_timing, "FRAME", 0.02)
 
 
 def person(*typed: tuple[int, str]) -> tuple[Person, list[str]]:
@@ -278,8 +278,8 @@ def test_colours_that_an_older_round_has_proved_are_open_and_said_to_be(heron_lo
     assert other not in before
     text = checks_path(heron_lock).read_text()
     assert now[item] in text
-    from patcher.verify.files import dump
-    from patcher.verify.record import Record
+    from patcher.walk.record import Record
+    from patcher.walk.record_file import dump
 
     record = read_record(heron_lock)
     old = {of: replace_digest(answer, before.get(of)) for of, answer in record.answers.items()}

@@ -23,8 +23,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_listen import ROOM, art_poll_reply, e131
 
-from patcher.address.files import patch_path
-from patcher.cli.screen import Screen, order, screens
+from patcher.patch.patch_file import patch_path
+from patcher.terminal.screen import Screen, order, screens
 from patcher.visible import as_csv, as_json, one_line, visible
 
 # Source: ECMA-48 (C0, DEL, C1) and Unicode Standard Annex 9, 2 (explicit directional formatting, isolates, marks).
@@ -253,10 +253,10 @@ def test_names_on_the_network_give_no_orders(name: str, short: str) -> None:
     # Source: E1.31-2018 6.2.2: a source's name is any UTF-8; Art-Net 4: ShortName and LongName of an ArtPollReply.
     from patcher.cli import heard as report
     from patcher.cli.listen import Outcome, Scene
-    from patcher.stream import contention
-    from patcher.stream.hearing import Burden
-    from patcher.stream.listening import Listening
-    from patcher.stream.presence import Presence
+    from patcher.listener import contention
+    from patcher.listener.listen_sockets import Burden
+    from patcher.listener.presence import Presence
+    from patcher.listener.streams import Listening
 
     listening = Listening()
     for cid in (b"a", b"b"):
@@ -377,7 +377,7 @@ def test_no_stream_of_any_command_is_a_fault(heron_lock: Path, call: tuple[str, 
 def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path) -> None:
     # Source: open(2): the lowest number that is free. What a library writes to stdout would else go into the file.
     code = (
-        "import os, sys\nfrom patcher.__main__ import main\nimport patcher.show.writing as writing\n"
+        "import os, sys\nfrom patcher.__main__ import main\nimport patcher.show.writer as writing\n"
         "opened = []\nopen_ = os.open\n"
         "def watched(*a, **k):\n    opened.append(open_(*a, **k))\n    return opened[-1]\n"
         "writing.os = type('', (), {**vars(os), 'open': staticmethod(watched)})\n"

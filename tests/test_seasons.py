@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keeping_oracle import footprint
 
-from patcher.address.changes import run_changes, start_changes
-from patcher.address.explaining import part_empty, savings
-from patcher.address.files import patch_path, read_patch
-from patcher.address.patch import Patch, Start, first_fit
-from patcher.address.placement import allocate
+from patcher.patch.changes import run_changes, start_changes
+from patcher.patch.patch import Patch, Start, first_fit
+from patcher.patch.patch_file import patch_path, read_patch
+from patcher.placement.allocation import allocate
+from patcher.placement.explanation import part_empty, savings
 
 
 def box(number: int, *runs: list[str], **keys: object) -> dict:

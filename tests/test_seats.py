@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_keeping import hold_against_the_judge, typed
 
-from patcher.address.chains import chains
-from patcher.address.changes import changed_boxes, start_changes
-from patcher.address.patch import Patch, Start
-from patcher.address.placement import allocate
+from patcher.patch.chains import chains
+from patcher.patch.changes import changed_boxes, start_changes
+from patcher.patch.patch import Patch, Start
+from patcher.placement.allocation import allocate
 
 slow = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
 quick = settings(deadline=None, max_examples=40, suppress_health_check=slow)

@@ -30,8 +30,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 
+from patcher.frames.levels import Levels
 from patcher.stream.clock import Clock
-from patcher.stream.levels import Levels
 from patcher.stream.sender import Sender, Target
 
 WAIT = 20.0

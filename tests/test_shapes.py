@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patcher.shapes import positions
-from patcher.show.reading import read
+from patcher.show.parser import read
 from patcher.show.schema import Show
 
 CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")

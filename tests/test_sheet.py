@@ -18,18 +18,18 @@ from hypothesis import strategies as st
 from reading import Page
 from test_power import fed, show, tap
 
-from patcher.address.files import read_patch
-from patcher.address.placement import allocate
-from patcher.limits.power import power
+from patcher.drawing.voltage_profile import plain
+from patcher.patch.patch_file import read_patch
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
 from patcher.reference import parts_of, topics
+from patcher.sheets.contents import show_sheet, with_tags
+from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
-from patcher.sheets.profile import plain
-from patcher.sheets.stock import LabelStock
-from patcher.sheets.whole import show_sheet, with_tags
-from patcher.show.files import read_show
-from patcher.verify.files import change_record
-from patcher.verify.items import Item, digests, items
-from patcher.verify.record import Answer, Entry
+from patcher.show.show_file import read_show
+from patcher.walk.items import Item, digests, items
+from patcher.walk.record import Answer, Entry
+from patcher.walk.record_file import change_record
 from patcher.wiring import wire
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
@@ -290,7 +290,7 @@ def test_headings_go_down_by_one_and_ids_are_there_once(page: Page, heron_lock: 
 
 
 def test_repairs_that_are_open_stand_on_the_tag(heron_lock: Path, here: Patcher) -> None:
-    # Source: patcher/verify/record.py: failed is a no that still holds; a no against another plan is none
+    # Source: patcher/walk/record.py: failed is a no that still holds; a no against another plan is none
     wiring = wire(read_show(heron_lock).show)
     every = digests(wiring, allocate(wiring).patch, items(wiring))
     no = {

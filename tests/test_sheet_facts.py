@@ -13,15 +13,15 @@ from hypothesis import strategies as st
 from test_patch_rules import allocated, laid_by_pencil, shows
 from test_power import fed, show, tap
 
-from patcher.address.placement import allocate
-from patcher.limits.power import power
-from patcher.sheets.boxes import box_sheets
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.sheets.box_sheet import box_sheets
+from patcher.sheets.contents import show_sheet
+from patcher.sheets.exports import as_csv, as_json, as_markdown, document, tables
+from patcher.sheets.figures import enough
 from patcher.sheets.labels import Repairs, labels, tags
-from patcher.sheets.machines import as_csv, as_json, as_markdown, document, tables
-from patcher.sheets.saying import enough
-from patcher.sheets.shopping import shopping
-from patcher.sheets.whole import show_sheet
-from patcher.show.files import read_show
+from patcher.sheets.parts_list import shopping
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 
 HERON = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))

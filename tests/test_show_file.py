@@ -14,8 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from patcher.errors import Finding, PatcherError
-from patcher.show.files import LARGEST_FILE, read_show
-from patcher.show.reading import read
+from patcher.show.parser import read
+from patcher.show.show_file import LARGEST_FILE, read_show
 from patcher.wiring import problems, wire
 
 GOOD = """\
@@ -201,7 +201,7 @@ def test_a_named_pipe_does_not_hang(folder):
     program = (
         "import sys, pathlib\n"
         "from patcher.errors import PatcherError\n"
-        "from patcher.show.files import read_show\n"
+        "from patcher.show.show_file import read_show\n"
         "try:\n"
         "    read_show(pathlib.Path(sys.argv[1]))\n"
         "except PatcherError as error:\n"

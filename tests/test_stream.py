@@ -6,10 +6,10 @@ from conftest import wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.patch import Patch, pieces, pixel_places
-from patcher.address.placement import allocate
-from patcher.stream.levels import levels
-from patcher.stream.looks import COLOURS, Colour, Glow, Look
+from patcher.frames.levels import levels
+from patcher.frames.looks import COLOURS, Colour, Glow, Look
+from patcher.patch.patch import Patch, pieces, pixel_places
+from patcher.placement.allocation import allocate
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W", "amber": "ARGB"}
 CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")

@@ -21,21 +21,21 @@ from hypothesis import HealthCheck, Phase, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
-from patcher.address.changes import misfits
-from patcher.address.files import dump, parse, patch_path, read_patch
-from patcher.address.patch import Chain, Link, Patch, Start, written
-from patcher.address.placement import allocate
-from patcher.address.rules import breaches
-from patcher.address.swapping import places_kept
 from patcher.cli.swap import _write
-from patcher.cli.swap_steps import box_steps
 from patcher.errors import PatcherError
-from patcher.limits.boxes import BoxSwap, Shortfall, swap_box
 from patcher.limits.findings import check
-from patcher.limits.power import power
-from patcher.limits.supplies import swap_supply
-from patcher.show.files import read_show
-from patcher.show.writing import as_read
+from patcher.patch.changes import misfits
+from patcher.patch.patch import Chain, Link, Patch, Start, written
+from patcher.patch.patch_file import dump, parse, patch_path, read_patch
+from patcher.patch.rules import breaches
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.show.show_file import read_show
+from patcher.show.writer import as_read
+from patcher.swaps.box_swap import BoxSwap, Shortfall, swap_box
+from patcher.swaps.supply_swap import swap_supply
+from patcher.swaps.swap_steps import box_steps
+from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
 
 KINDS = {
@@ -594,7 +594,7 @@ def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -
     with TemporaryDirectory() as folder:
         path = Path(folder) / "show.toml"
         path.write_text(tomli_w.dumps(tables))
-        _write(path, as_read(path, patch_path(path)), wiring.show, found.show, found.patch, "dead", "spare")
+        _write(path, as_read(path, patch_path(path)), wiring.show, found.show, found.patch, "spare")
         after = read_show(path).show
         patch = read_patch(path)
         said = tomllib.loads(path.read_text())

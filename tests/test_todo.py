@@ -16,20 +16,20 @@ from conftest import Patcher, wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.entered import NOTHING, named_runs, named_starts, todo, told, typed, untold, untyped
-from patcher.address.files import change_entered, dump_entered, entered_path, parse_entered, read_entered
-from patcher.address.placement import allocate
+from patcher.dialogue.consultation import write
 from patcher.errors import PatcherError
 from patcher.faults import parse as fault_of
 from patcher.faults import planned as as_planned
-from patcher.limits.boxes import BoxSwap, swap_box
-from patcher.phone.plan import Plan
+from patcher.patch.entered import NOTHING, named_runs, named_starts, todo, told, typed, untold, untyped
+from patcher.patch.patch_file import change_entered, dump_entered, entered_path, parse_entered, read_entered
+from patcher.phone.content import Plan
 from patcher.phone.state import Act, read_act
 from patcher.phone.ticks import left as left_on_the_phone
 from patcher.phone.ticks import tick
-from patcher.sheets import rows
-from patcher.verify.consulting import write
-from patcher.verify.rewriting import rewritten
+from patcher.placement.allocation import allocate
+from patcher.remedies.rewrite import rewritten
+from patcher.sheets import patch_tables
+from patcher.swaps.box_swap import BoxSwap, swap_box
 
 Setting = tuple[int, int, int, int]
 
@@ -354,7 +354,7 @@ def test_every_table_that_is_typed_in_tells_the_nulls(skips: bool, tmp_path: Pat
     # The spare's, step by step.
     found = swap_box(wiring, allocate(wiring).patch, "house", "shelf")
     assert isinstance(found, BoxSwap)
-    from patcher.cli.swap_steps import box_steps
+    from patcher.swaps.swap_steps import box_steps
 
     lines = [line for step in box_steps(found, wiring, "house.toml") for line in step if line.startswith("  ")]
     table = [[cell.replace("shelf", "house") for cell in re.split(r"\s{2,}", line.strip())] for line in lines]
@@ -365,5 +365,5 @@ def test_a_null_inside_a_chain_is_told_with_its_place() -> None:
     tables = show_of({"roof": (100, 0), "porch": (60, 2)}, skips=True)
     tables["controller"]["house"]["port"] = {"1": ["roof", "porch"]}
     wiring = wired(tables)
-    said = rows.null_words(wiring, allocate(wiring).patch.starts)
+    said = patch_tables.null_words(wiring, allocate(wiring).patch.starts)
     assert "porch has 2 null pixels before it, inside its chain" in said

@@ -16,21 +16,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_diagnose import order
 
-from patcher.address.placement import allocate
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.coverage import Class, Coverage
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.hypotheses import singles
+from patcher.diagnosis.pair_pool import Told, likelihood_of
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.questions import Repertoire
+from patcher.diagnosis.scene import build_scene, scene_of
+from patcher.diagnosis.unknown import DEPARTS, PRIOR, Known, log_weight
+from patcher.diagnosis.views import see
+from patcher.dialogue.consultation import in_words
 from patcher.errors import PatcherError
 from patcher.eye import CANNOT_TELL, FLICKER, Eye, alike, shade_table, whole
 from patcher.faults import build, departure, parse, planned
-from patcher.verify import Diagnosis
-from patcher.verify.consulting import in_words
-from patcher.verify.coverage import Class, Coverage
-from patcher.verify.engine import Engine
-from patcher.verify.frames import Frame
-from patcher.verify.hypotheses import singles
-from patcher.verify.pairs import Told, likelihood_of
-from patcher.verify.questions import Repertoire
-from patcher.verify.scene import build_scene, scene_of
-from patcher.verify.unknown import DEPARTS, PRIOR, Known, log_weight
-from patcher.verify.ways import see
+from patcher.placement.allocation import allocate
 
 SHOW = {
     "show": {"title": "Boat shed"},

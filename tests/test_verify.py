@@ -19,24 +19,24 @@ from conftest import SHOWS, Patcher, wired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patcher.address.placement import allocate
-from patcher.cli.loading import load
-from patcher.cli.witness import Witness
+from patcher.answers.witness import Witness
+from patcher.cli.inputs import load
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.hypotheses import singles
+from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
 from patcher.eye import FLICKER, Eye, shade_table
 from patcher.faults import RANDOM, build, departure, parse, planned
+from patcher.frames.levels import levels
+from patcher.listener.receiver import Receiver
+from patcher.placement.allocation import allocate
 from patcher.shapes import positions
-from patcher.stream.levels import levels
-from patcher.stream.receiver import Receiver
-from patcher.verify import Diagnosis
-from patcher.verify.files import checks_path, read_record
-from patcher.verify.files import parse as parse_record
-from patcher.verify.handing import about, seen_of
-from patcher.verify.hypotheses import singles
-from patcher.verify.items import digests, items
-from patcher.verify.rounds import plan
-from patcher.verify.steps import as_said
-from patcher.verify.walk import EXACT, shortest, way
+from patcher.walk.box_order import EXACT, shortest, way
+from patcher.walk.items import digests, items
+from patcher.walk.record_file import checks_path, read_record
+from patcher.walk.record_file import parse as parse_record
+from patcher.walk.round_plan import plan
+from patcher.walk.step import as_said
 from patcher.yard.yard import addresses, ears
 
 HERON_LOCK = SHOWS / "heron-lock.toml"

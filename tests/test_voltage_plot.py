@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from patcher.sheets.voltage import Profile, svg, terminal
+from patcher.charts.voltage_plot import Profile, svg, terminal
 
 SPACE = "{http://www.w3.org/2000/svg}"
 

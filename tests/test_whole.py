@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
-from patcher.address.chains import chains
-from patcher.address.patch import Patch, Start, written
-from patcher.address.rules import breaches
-from patcher.address.whole import whole
+from patcher.patch.chains import chains
+from patcher.patch.patch import Patch, Start, written
+from patcher.patch.rules import breaches
+from patcher.placement.whole import whole
 
 ORDERS = {"mono": "W", "rgb": "RGB", "rgbw": "RGBW", "five": "RGBWA"}
 

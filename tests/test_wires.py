@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from patcher.limits.wires import Wire, blade, wire_of
+from patcher.power.wires import Wire, blade, wire_of
 
 # Source: HyperPhysics, Common Wire Gauges: Ω per 1000 ft of solid copper at 20 °C, as printed.
 HYPERPHYSICS = {

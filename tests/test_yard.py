@@ -13,17 +13,17 @@ from conftest import Patcher, wired
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
 from patcher.faults import Built, build, parse
-from patcher.stream.levels import levels
-from patcher.stream.looks import COLOURS, Colour, Glow, Look
-from patcher.stream.many import many
-from patcher.stream.receiver import Ear, Receiver, _one_by_one
+from patcher.frames.levels import levels
+from patcher.frames.looks import COLOURS, Colour, Glow, Look
+from patcher.listener.receiver import Ear, Receiver, _one_by_one
+from patcher.listener.recvmmsg import many
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
-from patcher.yard.boxes import Box
-from patcher.yard.picture import Picture
-from patcher.yard.trouble import OVERTAKEN, Off, Trouble
+from patcher.yard.far_view import Picture
+from patcher.yard.network_trouble import OVERTAKEN, Off, Trouble
+from patcher.yard.simulated_box import Box
 from patcher.yard.yard import Yard, differences, ears, snapshot, sync_ears
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W"}

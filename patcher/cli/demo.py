@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from patcher.cli.saying import count
+from patcher.terminal.tables import count
 from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.stream.patterns import Pattern
+    from patcher.frames.patterns import Pattern
+    from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
     from patcher.yard.yard import Difference
 
@@ -30,13 +30,13 @@ PATIENCE = 2.0
 
 def demo() -> None:
     """The main job in half a minute: allocate a show, walk a dot, check a grid, and find it wired wrongly."""
-    from patcher.address.files import write_patch
-    from patcher.address.placement import allocate
-    from patcher.address.thing import find
-    from patcher.cli.loading import load
-    from patcher.cli.stopping import stopping
-    from patcher.stream.looks import COLOURS
-    from patcher.stream.patterns import dot, joined, sweep
+    from patcher.cli.inputs import load
+    from patcher.frames.looks import COLOURS
+    from patcher.frames.patterns import dot, joined, sweep
+    from patcher.patch.patch_file import write_patch
+    from patcher.patch.thing import find
+    from patcher.placement.allocation import allocate
+    from patcher.terminal.signals import stopping
 
     with tempfile.TemporaryDirectory(prefix="patcher-demo-") as folder, stopping() as stop:
         show = _copy_show(Path(folder))
@@ -97,8 +97,8 @@ class _Watched:
     def run(self) -> _Watched:
         """Send every step once, and watch."""
         from patcher.faults import build, parse
-        from patcher.stream.levels import levels
-        from patcher.stream.receiver import Receiver
+        from patcher.frames.levels import levels
+        from patcher.listener.receiver import Receiver
         from patcher.stream.sender import Sender, targets
         from patcher.yard.yard import Yard, addresses, differences, ears
 

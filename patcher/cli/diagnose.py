@@ -11,22 +11,22 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.folding import choices
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import say_json
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import PatcherError, choose_from, refuse
+from patcher.terminal.folds import choices
+from patcher.terminal.tables import say_json
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
-    from patcher.address.patch import Patch
-    from patcher.stream.levels import Levels
-    from patcher.verify import Diagnosis, Question
-    from patcher.verify.answering import Answering, Deed, Reply
-    from patcher.verify.consulting import Consulting
-    from patcher.verify.hypotheses import Hypothesis
-    from patcher.verify.rewriting import Rewritten
-    from patcher.verify.steps import Step
+    from patcher.diagnosis.case import Diagnosis, Question
+    from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.dialogue.answerer import Answering, Deed, Reply
+    from patcher.dialogue.consultation import Consulting
+    from patcher.frames.levels import Levels
+    from patcher.patch.patch import Patch
+    from patcher.remedies.rewrite import Rewritten
+    from patcher.walk.step import Step
     from patcher.wiring import Wiring
 
     Hands = Callable[[Wiring, Patch], AbstractContextManager[Answering]]
@@ -56,7 +56,7 @@ def diagnose(
     as_json: AsJson = False,
 ) -> None:
     """Ask what you see of a few test frames, and say what is wrong with a thing."""
-    from patcher.verify.hypotheses import runs_of
+    from patcher.diagnosis.hypotheses import runs_of
 
     _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)
     wiring = load(show)
@@ -90,7 +90,7 @@ def _fitting(
 
 
 def _say_to(stream: Any) -> Callable[[str], None]:
-    from patcher.cli.folding import fold
+    from patcher.terminal.folds import fold
 
     return lambda line: print(fold(line, stream), file=stream, flush=True)
 
@@ -105,7 +105,7 @@ def _hands(
 ) -> Hands:  # fmt: skip
     """Who answers: the lamps of a yard, a file, or a person at the keys."""
     if faults:
-        from patcher.cli.witness import Witness
+        from patcher.answers.witness import Witness
         from patcher.faults import build, parse
 
         built = build(wiring.show, [parse(text, wiring.show) for text in faults])
@@ -122,13 +122,13 @@ def _person(
     show: Path, wiring: Wiring, patch: Patch, say: Callable[[str], None], *, yard: bool, interface: str | None
 ) -> Iterator[Answering]:
     """A person answers by keys, while each frame is sent; whatever happens, lamps end dark."""
-    from patcher.cli.answering import Person
-    from patcher.cli.asking import frame_goals
+    from patcher.answers.terminal_answers import Person
+    from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard
-    from patcher.cli.stopping import stopping
-    from patcher.cli.typed import typed
-    from patcher.stream.asked import FASTEST_STREAM
+    from patcher.frames.request import FASTEST_STREAM
     from patcher.stream.sender import Sender
+    from patcher.terminal.key_source import typed
+    from patcher.terminal.signals import stopping
 
     goals = frame_goals(show, wiring, patch, yard=yard)
     if yard:
@@ -156,7 +156,7 @@ class Lines:
     @classmethod
     def read(cls, path: Path, say: Callable[[str], None]) -> Lines:
         """The answers of a file."""
-        from patcher.show.files import read_text
+        from patcher.show.show_file import read_text
 
         texts = enumerate(read_text(path).splitlines(), start=1)
         said = [(number, line.partition("#")[0].strip()) for number, line in texts]
@@ -187,7 +187,7 @@ class Lines:
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """The next line, yes or no."""
-        from patcher.verify.answering import Reply
+        from patcher.dialogue.answerer import Reply
 
         said = self._next(["yes", "no"])
         return Reply("stop" if said is None else "yes" if said == "yes" else "no")
@@ -229,8 +229,8 @@ class Talk:
 
     def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
         """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
+        from patcher.dialogue.consultation import Consulting
         from patcher.faults import planned
-        from patcher.verify.consulting import Consulting
 
         look: Step | None = None
         while True:
@@ -248,7 +248,7 @@ class Talk:
                 wiring, patch = change.wiring, change.patch
 
     def _ask(self, consulting: Consulting) -> Diagnosis:
-        from patcher.verify.wording import asks
+        from patcher.diagnosis.question_words import asks
 
         diagnosis = consulting.ask(self.thing, careful=self.careful)
         show = consulting.wiring.show
@@ -268,7 +268,7 @@ class Talk:
         self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
     ) -> tuple[Step | None, Rewritten | None]:
         """What to do, and what is done: the last look, where there is one, and the changed show."""
-        from patcher.verify.consulting import write
+        from patcher.dialogue.consultation import write
 
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
@@ -303,7 +303,7 @@ class Talk:
 
     def document(self) -> dict[str, object]:
         """All of it, for scripts."""
-        from patcher.verify.consulting import name
+        from patcher.dialogue.consultation import name
 
         if self.told is None:
             raise PatcherError

@@ -5,7 +5,7 @@ order, the channels of that pixel, or dark ones where it inserts a null. On the 
 which the data passes them, whoever they are; each takes as many octets as it has channels and passes on the rest. What
 comes behind the end of the stream is nothing, and a pixel that gets nothing is dark.
 
-What a lamp takes is written as running channels (see `address/patch.py`): two wirings in which all lamps take the same
+What a lamp takes is written as running channels (see `patch/patch.py`): two wirings in which all lamps take the same
 from the same boxes look alike in every frame that can be sent.
 """
 
@@ -17,10 +17,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import Patch
 from patcher.faults.cable import Cable, Place, Takes, dark, places_of, rearranged
 from patcher.faults.fault import OF_BOX, Fault, boxes_of, runs_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
+from patcher.patch.patch import Patch
 from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 

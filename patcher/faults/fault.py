@@ -14,7 +14,7 @@ from typing import NamedTuple, get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import lattice
-from patcher.show.runs import LoopRun, Run
+from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Controller, Show
 from patcher.show.tables import Corner, End
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS

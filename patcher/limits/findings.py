@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from patcher.address.changes import misfits
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
-from patcher.address.rules import breaches
 from patcher.errors import Finding, PatcherError
-from patcher.limits import hold, lengths, network, plan, timing
+from patcher.limits import advice, lengths, network, refresh
+from patcher.patch.changes import misfits
+from patcher.patch.patch import Patch
+from patcher.patch.rules import breaches
+from patcher.placement.allocation import allocate
+from patcher.power import shortfalls
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -39,11 +40,11 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
         found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)
     found += faults
     found += (
-        plan.findings(wiring)
+        advice.findings(wiring)
         + lengths.findings(wiring)
-        + timing.findings(wiring)
+        + refresh.findings(wiring)
         + network.findings(wiring, patch)
-        + hold.findings(wiring)
+        + shortfalls.findings(wiring)
     )
     return patch, accepted(wiring.show, found)
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from patcher.errors import PatcherError
-from patcher.phone.plan import WHOLE, Lit, Plan
+from patcher.frames.levels import Levels
+from patcher.phone.content import WHOLE, Lit, Plan
 from patcher.phone.state import Act, State, darkened, in_words, pattern_of, runs, tap
-from patcher.stream.levels import Levels
 
 FEW = 12
 """Lines of what should be lit that a page is given."""

@@ -20,14 +20,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from patcher.errors import PatcherError
+from patcher.phone.authentication import WINDOW, Entry
 from patcher.phone.desk import Desk
-from patcher.phone.entry import WINDOW, Entry
 from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.ticks import tick
-from patcher.phone.walk import Round
-from patcher.verify.files import change_record, local_time
-from patcher.verify.record import Entry as Note
+from patcher.phone.walk_thread import Round
+from patcher.walk.record import Entry as Note
+from patcher.walk.record_file import change_record, local_time
 
 LONGEST_SECRET = 256
 """Octets of the request that brings the secret."""

@@ -11,10 +11,10 @@ from math import inf
 from typing import Literal, get_args
 
 from patcher.errors import PatcherError, refuse
-from patcher.phone.plan import WHOLE, Plan
-from patcher.stream.asked import PatternName
-from patcher.stream.looks import COLOURS
-from patcher.stream.patterns import SWEEPS, Pattern
+from patcher.frames.looks import COLOURS
+from patcher.frames.patterns import SWEEPS, Pattern
+from patcher.frames.request import PatternName
+from patcher.phone.content import WHOLE, Plan
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
 LEVELS = (0.05, 0.1, 0.2, TEST_LEVEL, 0.5, 0.7, 1.0)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
 
-from patcher.limits.circuit import lead_wire
-from patcher.limits.power import Power
-from patcher.sheets.saying import length
+from patcher.power.circuit import lead_wire
+from patcher.power.flow import Power
+from patcher.sheets.figures import length
 from patcher.show.schema import Show
 from patcher.wiring import Wiring, port_name
 

@@ -11,7 +11,7 @@ from typing import Any
 import networkx as nx
 
 from patcher.errors import Finding, choose_from, nearest
-from patcher.show.runs import BandRun, Run
+from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.trade import ADDRESSES, is_address
 

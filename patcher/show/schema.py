@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Tag, model_validator
 
-from patcher.show.runs import AnyRun, BandRun, Grid, Run
+from patcher.show.run_tables import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
     Amps,
     ColourOrder,

@@ -17,13 +17,13 @@ from types import TracebackType
 
 import numpy as np
 
-from patcher.address.patch import Patch
 from patcher.errors import refuse
+from patcher.frames.levels import Levels
+from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.stream import blackout
 from patcher.stream.datagrams import FULL, Rows, datagrams, returning
 from patcher.stream.interfaces import interfaces
-from patcher.stream.levels import Levels
 from patcher.stream.packets import Mask, Packets, Target
 from patcher.stream.reach import Place, Reach, Reached
 from patcher.trade import (

@@ -16,18 +16,18 @@ from typing import Any
 
 import numpy as np
 
-from patcher.address.patch import Patch
 from patcher.faults import Built, departure, planned
+from patcher.frames.looks import Look
+from patcher.listener.receiver import Ear
+from patcher.patch.patch import Patch
 from patcher.show.schema import Show
-from patcher.stream.looks import Look
-from patcher.stream.receiver import Ear
 from patcher.stream.sender import Target
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wiring import Wiring
-from patcher.yard.boxes import Box
-from patcher.yard.lamps import LampBlock, Lamps
-from patcher.yard.trouble import Trouble
+from patcher.yard.network_trouble import Trouble
+from patcher.yard.pixels import LampBlock, Lamps
+from patcher.yard.simulated_box import Box
 
 LOOPBACK = "127.0.0.1"
 

@@ -30,17 +30,17 @@ from chips import Onlooker, worlds
 from conftest import SHOWS, wired
 from test_diagnose import order
 
-from patcher.address.placement import allocate
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.hypotheses import WEIGHTS, chain_of
+from patcher.diagnosis.information import entropy_bits
+from patcher.diagnosis.questions import Repertoire, fed_as
+from patcher.diagnosis.scene import Scene, build_scene, scene_of
+from patcher.diagnosis.views import see
 from patcher.errors import PatcherError
 from patcher.eye import Eye
 from patcher.faults import RANDOM, build, departure, planned
-from patcher.show.files import read_show
-from patcher.verify.engine import Engine
-from patcher.verify.hypotheses import WEIGHTS, chain_of
-from patcher.verify.questions import Repertoire, fed_as
-from patcher.verify.scene import Scene, build_scene, scene_of
-from patcher.verify.ways import see
-from patcher.verify.weighing import entropy_bits
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}

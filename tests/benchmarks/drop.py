@@ -26,9 +26,9 @@ from conftest import wired
 from judges import judge
 from ngspice import Netlist, ask, netlist
 
-from patcher.limits.circuit import circuit
-from patcher.limits.drop import solve
-from patcher.show.files import read_show
+from patcher.power.circuit import circuit
+from patcher.power.drop import solve
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
 
 VILLAGE = Path(__file__).parents[2] / "shows" / "village.toml"

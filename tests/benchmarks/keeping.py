@@ -18,8 +18,8 @@ from time import perf_counter
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import wired
 
-from patcher.address.changes import changed_boxes, start_changes
-from patcher.address.placement import allocate
+from patcher.patch.changes import changed_boxes, start_changes
+from patcher.placement.allocation import allocate
 
 STARTS = 300
 

@@ -69,10 +69,10 @@ def stream(hosts: dict[str, str], universes: dict[str, tuple[int, ...]], frames:
 
 def main() -> None:
     """Run it and print the table."""
-    from patcher.address.placement import allocate
     from patcher.faults import Built
-    from patcher.show.reading import read
-    from patcher.stream.receiver import Receiver
+    from patcher.listener.receiver import Receiver
+    from patcher.placement.allocation import allocate
+    from patcher.show.parser import read
     from patcher.wiring import wire
     from patcher.yard.yard import Yard, addresses, ears
 
@@ -126,7 +126,7 @@ def picture(stack: ExitStack, yard: object, wiring: object) -> object:
     import pty
     import threading
 
-    from patcher.yard.picture import Picture, Throttle
+    from patcher.yard.far_view import Picture, Throttle
 
     end, terminal = pty.openpty()
     stack.callback(os.close, end)

@@ -19,13 +19,13 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from any_show import any_show
 from conftest import SHOWS, wired
 
-from patcher.address.placement import allocate
+from patcher.diagnosis.hypotheses import singles
 from patcher.faults import planned
-from patcher.show.files import read_show
-from patcher.verify.hypotheses import singles
-from patcher.verify.items import items
-from patcher.verify.rounds import plan
-from patcher.verify.unprovable import Passed, passed
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
+from patcher.walk.items import items
+from patcher.walk.round_plan import plan
+from patcher.walk.unprovable import Passed, passed
 from patcher.wiring import Wiring, wire
 
 

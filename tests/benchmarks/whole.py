@@ -15,8 +15,8 @@ from time import perf_counter
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import wired
 
-from patcher.address.chains import chains
-from patcher.address.whole import whole
+from patcher.patch.chains import chains
+from patcher.placement.whole import whole
 
 STARTS = 200
 LENGTHS = {
