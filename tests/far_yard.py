@@ -4,12 +4,12 @@ The picture is held against the last look of the pattern: of a ramp that is full
 then a line of JSON whenever something changes:
 
 `wrong`    the runs that do not look as planned
-`lit`      whether any lamp is
-`back`     how often a lamp grew darker
+`lit`      whether any pixel is
+`back`     how often a pixel grew darker
 `ended`    the E1.31 universes whose stream was ended
 `silence`  on "end" only: the longest time in seconds for which a universe had nothing, since it was first heard
 
-A line on standard input, "end", says that from now on lamps may grow darker.
+A line on standard input, "end", says that from now on pixels may grow darker.
 """
 
 import json

@@ -70,7 +70,7 @@ def key(page: Page, name: str) -> None:
 
 
 class Answerer:
-    """Looks at the yard's lamps with the eye, and taps what it saw."""
+    """Looks at the yard's pixels with the eye, and taps what it saw."""
 
     def __init__(self, rig: Rig, faults: list[str]) -> None:
         plan = rig.plan
@@ -112,8 +112,8 @@ class Answerer:
                 page.get_by_role("button", name="Leave it for now").tap()
 
     def look(self, page: Page, name: str) -> None:
-        """Yes, where the lamps that are lit are those of the look; else no, with every thing that has others. A step of
-        several looks is watched in a yard that does not take their time.
+        """Yes, where the pixels that are lit are those of the look; else no, with every thing that has others. A step
+        of several looks is watched in a yard that does not take their time.
         """
         step, plan = self.steps[name], self.rig.plan
         wiring = plan.wiring
@@ -138,7 +138,7 @@ class Answerer:
             return {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
 
     def _shades(self, look: Look) -> dict[str, np.ndarray]:
-        """What the yard's lamps show of a look, once it has come."""
+        """What the yard's pixels show of a look, once it has come."""
         wiring = self.rig.plan.wiring
         meant = {
             f"{run}/{lamp + 1}"
@@ -150,7 +150,7 @@ class Answerer:
         while True:
             until(its_turn, 60.0)
             come = len(self.rig.arrived)
-            until(lambda: len(self.rig.arrived) >= come + 4, 1.0)  # noqa: B023  (the same lamps in another colour)
+            until(lambda: len(self.rig.arrived) >= come + 4, 1.0)  # noqa: B023  (the same pixels in another colour)
             until(lambda: self.rig.lit() == meant or not its_turn(), 0.4)
             shades, later = self._lamps(), None
             while its_turn() and (

@@ -20,7 +20,7 @@ LAST = {"e131": 63_999, "artnet": 32_767}  # Source: CHECKS.md, E1.31 113–114 
 
 Place = tuple[int, int]  # universe, channel
 Cost = tuple[int, int, int]  # changed boxes, changed starts, distinct universes
-Typed = tuple[str, int | None, str | None, int, int, int]  # box, port, run, universe, channel, lamps: what is typed in
+Typed = tuple[str, int | None, str | None, int, int, int]  # box, port, run, universe, channel, pixels: what is typed in
 
 
 @dataclass(frozen=True)

@@ -170,7 +170,7 @@ def netlist(tables: Tables, level: float, celsius: float = 20.0) -> Netlist:
 
 
 def lamps(tables: Tables, name: str) -> list[int]:
-    """The drawn place of each lamp of a run, in data order."""
+    """The drawn place of each pixel of a run, in data order."""
     run = tables["run"][name]
     if run.get("shape") == "grid":
         count = run["columns"] * run["rows"]

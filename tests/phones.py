@@ -1,6 +1,6 @@
-"""An evening of the phone on this machine: a yard that listens, and Patcher's own server, lamps and round in threads.
+"""An evening of the phone on this machine: a yard that listens, and Patcher's own server, pixels and round in threads.
 
-What a test reads of the yard is what its lamps show, by packets that came over the loopback.
+What a test reads of the yard is what its pixels show, by packets that came over the loopback.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Rig:
 
     Attributes:
         arrived: when packets came.
-        lights: when the number of lamps that are lit has changed, and to what.
+        lights: when the number of pixels that are lit has changed, and to what.
     """
 
     path: Path
@@ -73,7 +73,7 @@ class Rig:
         return int(self.entry.host.rpartition(":")[2])
 
     def lit(self) -> set[str]:
-        """The lamps that are lit, as RUN/PIXEL."""
+        """The pixels that are lit, as RUN/PIXEL."""
         with self.watch:
             return {
                 f"{run}/{pixel + 1}"
@@ -124,7 +124,7 @@ def plan_of(path: Path, number: int = 1) -> Plan:
 
 @contextmanager
 def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicker: float = 3.0) -> Iterator[Rig]:
-    """Everything running, a step of several looks so many times quicker than for people; at its end every lamp of the
+    """Everything running, a step of several looks so many times quicker than for people; at its end every pixel of the
     yard must be dark.
     """
     before, paces = set(threading.enumerate()), (frame_timing.EACH, frame_timing.HELD)
@@ -176,5 +176,5 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
     assert not serving.is_alive()
     left = [thread for thread in set(threading.enumerate()) - before if thread.name in ("round", "lamps")]
     assert left == []
-    assert dark, "lamps stayed lit after the end"
+    assert dark, "pixels stayed lit after the end"
     assert desk.failed == ""

@@ -67,7 +67,7 @@ def sketch(seed: int, *, most: int = 12) -> Tables:
 
 
 def count(tables: Tables, run: str) -> int:
-    """How many lamps a run has."""
+    """How many pixels a run has."""
     table = tables["run"][run]
     if table.get("shape") == "band":
         grid = tables["prop"][table["of"]]

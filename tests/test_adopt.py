@@ -109,7 +109,7 @@ def without_show(listing: Listing):
 
 
 def addresses(patch) -> dict[str, Address]:
-    """Where each run's first lamp is."""
+    """Where each run's first pixel is."""
     found: dict[str, Address] = {}
     for span in patch.spans():
         found.setdefault(span.run, (span.universe, span.first_channel))
@@ -130,7 +130,7 @@ SPELLINGS = {
 
 
 def pencil_addresses(tables: dict, patch) -> dict[str, Address]:
-    """Where the pencil lays each run's first lamp, from the starts of a patch."""
+    """Where the pencil lays each run's first pixel, from the starts of a patch."""
     found: dict[str, Address] = {}
     for start, (_, _, lamps) in zip(patch.starts, pencil_starts(tables), strict=True):
         for address, lamp in pencil_lay((start.universe, start.channel), lamps):
@@ -221,7 +221,7 @@ def test_a_table_of_a_show_gives_its_addresses(drawn) -> None:
         for table in (tables["run"][run] for run in runs)
     )
     if not laid_nulls:
-        # a table of lamps does not tell where null pixels before them begin; without any it tells all
+        # a table of pixels does not tell where null pixels before them begin; without any it tells all
         assert dump(adoption.patch) == dump(patch)
 
 
@@ -588,7 +588,7 @@ def test_a_table_that_runs_straight_across_a_universes_end(here: Patcher, tmp_pa
 # --- the drafted show ----------------------------------------------------------------------------------------------
 
 VILLAGE = """\
-Box;Output;Prop;Run;Uni;Start ch;Lamps
+Box;Output;Prop;Run;Uni;Start ch;Pixels
 Well house;1;Hedge;left part;1;1;100
 ;1;Hedge;right part;1;301;60
 ;2;6 ft star;;3;1;40
@@ -605,7 +605,7 @@ def test_what_the_table_does_not_tell_is_marked(here: Patcher, tmp_path: Path) -
     for one in document["fill_in"]:
         assert f"{MARK}: {one['asks']}" in lines[one["line"] - 1]
     asks = " ".join(one["asks"] for one in document["fill_in"])
-    for word in ("address", "lamps", "outputs", "colours", "frames a second", "lead"):
+    for word in ("address", "pixels", "outputs", "colours", "frames a second", "lead"):
         assert word in asks
     # No invented address: nothing would be sent to a stranger's.
     assert "address =" not in "\n".join(line.partition("#")[0] for line in lines)

@@ -123,7 +123,7 @@ def test_every_pattern_has_the_words_of_send(here: Patcher, tmp_path: Path, name
         ("gate-right", "Art-Net, start 6/151, 440 pixels; colours go out as RGB, and the box makes GRB of them."),
         ("weir", "E1.31, start 20/1, 480 pixels; colours go out as GRBW."),
         ("footbridge-back", "E1.31, start 10/1, 58 pixels; colours go out as RGB."),
-        ("narrowboat", "Art-Net, start 34/1, 217 pixels: 1 null pixel, then 216 lamps; colours go out as RGB, and"),
+        ("narrowboat", "Art-Net, start 34/1, 217 pixels: 1 null pixel, then 216 pixels; colours go out as RGB, and"),
     ],
 )
 def test_as_a_run_of_a_show_it_gets_what_the_show_would_send(
@@ -164,13 +164,13 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
 def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
     # Source: the issue of step 5: `bench --as` results live in the record; `verify --report` shows it
     call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 1)
-    assert here(*call, "--result", "lamp 12 lacks green").returncode == 0
+    assert here(*call, "--result", "pixel 12 lacks green").returncode == 0
     here(*call, "--result", "as it should be", "--json")
     here(*call)
     (first, second) = read_record(heron_lock).bench
-    assert (first.thing, first.what) == ("eaves", "primaries: lamp 12 lacks green")
+    assert (first.thing, first.what) == ("eaves", "primaries: pixel 12 lacks green")
     assert second.what == "primaries: as it should be"
-    assert "eaves: primaries: lamp 12 lacks green" in here("verify", heron_lock, "--report").stdout
+    assert "eaves: primaries: pixel 12 lacks green" in here("verify", heron_lock, "--report").stdout
     here("verify", heron_lock, "--new-season")
     assert len(read_record(heron_lock).bench) == 2
 

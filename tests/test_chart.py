@@ -83,7 +83,7 @@ def stretched(found: Scene, box: str, tenth: float = 0.1) -> dict[str, list[floa
 
 
 def lamps_between(run) -> list[int]:
-    """How many steps of the string lie between one lamp and the next, in data order."""
+    """How many steps of the string lie between one pixel and the next, in data order."""
     places = [place for place in range(1, run.places + 1) if place not in run.gap_places]
     steps = [two - one for one, two in itertools.pairwise(places)]
     return steps[::-1] if getattr(run, "data_in", "first") == "last" else steps

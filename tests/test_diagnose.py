@@ -141,7 +141,7 @@ def eye_row(seeing: Eye, ask: Ask, shades: np.ndarray) -> list[bytes]:
 def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
     wiring, patch, scene = shown("one run")
     looks = slow_looks(wiring, patch, "rope", scene, seeing)
-    beyond = ("universe-shift", "channel-shift", "shift")  # told by channels that no lamp of the plan has
+    beyond = ("universe-shift", "channel-shift", "shift")  # told by channels that no pixel of the plan has
     for true, members in enumerate(scene.classes):
         engine = Engine(scene, seeing)
         asked(engine, true, np.random.default_rng(true))
@@ -156,7 +156,7 @@ def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
 
 
 def order(takes: np.ndarray, seeing: Eye) -> bytes:
-    """What an eye can know of a run that it sees no place of: the order of what lights; with the dark lamps between,
+    """What an eye can know of a run that it sees no place of: the order of what lights; with the dark pixels between,
     where it sees gaps.
     """
     lit = np.flatnonzero((takes != -1).any(axis=1))
@@ -471,7 +471,7 @@ def placed(wiring: Wiring, run: str) -> list[tuple[float, ...]]:
 
 @pytest.mark.parametrize("name", list(SHOWN))
 def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
-    """With the show changed as the remedy says, the same lamps take the same data as the plan with the fault in it."""
+    """With the show changed as the remedy says, the same pixels take the same data as the plan with the fault in it."""
     wiring, patch, scene = shown(name)
     held = 0
     for fault, *rest in {one for members in scene.classes for one in members if one}:

@@ -1,4 +1,4 @@
-"""`diagnose`: answers from a yard's lamps through real packets, from a file, and by keys while frames are sent."""
+"""`diagnose`: answers from a yard's pixels through real packets, from a file, and by keys while frames are sent."""
 
 from __future__ import annotations
 

@@ -154,7 +154,7 @@ def test_every_run_shows_the_way_of_its_data(seed: int) -> None:
     drawn = Drawn(show_drawing(*found))
     shown = {run for run in show.runs if show.runs[run].hung and show.runs[run].pixels > 1}
     ways = {element.get("data-run") for element in drawn.root.iter(f"{SPACE}g") if element.get("class") == "way"}
-    # A run whose lamps all lie in one point has no way to show.
+    # A run whose pixels all lie in one point has no way to show.
     still = {
         run for run in shown if (at := positions(show, show.runs[run])) is not None and np.ptp(at, axis=0).max() == 0
     }
@@ -243,7 +243,7 @@ def test_first_pixels_stand_where_they_hang(seed: int) -> None:
 
 
 def test_a_ruler_reads_in_metres(heron: Scene) -> None:
-    # Source: heron-lock.toml: the gable's first lamp is at x = −0.3, its last at 7.3.
+    # Source: heron-lock.toml: the gable's first pixel is at x = −0.3, its last at 7.3.
     drawn = Drawn(prop_drawing(*heron, "cottage"))
     ticks = [(float(text.get("x")), text.text) for text in drawn.texts() if text.get("class") == "metres"]
     (x0, first), *_, (x1, last) = ticks
@@ -258,7 +258,7 @@ def test_a_ruler_reads_in_metres(heron: Scene) -> None:
 
 @pytest.mark.parametrize("data_in", ["first", "last"])
 def test_taps_edges_and_cuts_stand_at_their_pixels(data_in: str) -> None:
-    # Source: 200 lamps evenly spaced over 9 m, so pixel p is (p − 1) · 9 / 199 from data-in; read off the ruler.
+    # Source: 200 pixels evenly spaced over 9 m, so pixel p is (p − 1) · 9 / 199 from data-in; read off the ruler.
     run = LINE | {"pixel": "lamp", "pixels": 200, "data_in": data_in, "power_cuts": [120]}
     lamp = {"colour_order": "RGB", "volts": 12.0, "channel_ma": 1.0, "idle_ma": 0.1, "awg": 18, "pitch": 0.05}
     taps = [{"run": "a", "pixel": pixel, "length": 1.0} for pixel in (1, 50, 131, "last")]

@@ -268,7 +268,7 @@ def test_regulated_runs_joined_by_a_lead_of_no_length_have_a_solution(milliamper
 
 
 def two_strings(**first: object) -> Tables:
-    """Run a of lamps of a kind of its own, run b on another port, each with its own supply and feed."""
+    """Run a of pixels of a kind of its own, run b on another port, each with its own supply and feed."""
     tables = string(6)
     tables["pixel"]["other"] = tables["pixel"]["lamp"] | {"idle_ma": 1.0}
     tables["run"]["a"] |= {"pixel": "other"} | first

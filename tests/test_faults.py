@@ -223,7 +223,7 @@ def send_box(
 def world(
     tables: dict, patch: Patch, memories: dict[str, dict[Address, int]], faults: list[Fault]
 ) -> dict[tuple[str, int], dict[str, int]]:
-    """What every lamp shows; GARBAGE where its data is broken."""
+    """What every pixel shows; GARBAGE where its data is broken."""
     order_of = {run: ORDERS[table["pixel"]] for run, table in tables["run"].items()}
 
     def place(run: str) -> Place:
@@ -501,7 +501,7 @@ def a_fault(draw, tables: dict) -> str | None:
 def receive_all(yard: Yard, wiring: Wiring, memories: dict[str, dict[Address, int]], sequence: int = 1) -> None:
     for box, memory in memories.items():
         make = e131 if wiring.show.controllers[box].protocol == "e131" else artnet
-        for universe in yard.boxes[box].universes:  # one that is missing there leaves lamps dark that should not be
+        for universe in yard.boxes[box].universes:  # one that is missing there leaves pixels dark that should not be
             slots = bytes(memory[universe, channel] for channel in range(1, 513))
             yard.receive([box], make(universe, slots, sequence), "192.0.2.200:5000", 0.0)
 
@@ -597,7 +597,7 @@ def test_a_fault_is_read_as_it_is_written(data: st.DataObject) -> None:
 
 
 def small(**box: object) -> dict:
-    """Two runs of four RGB lamps on port 1, one of four on port 2: channels 1–12 and 13–24, and the next universe."""
+    """Two runs of four RGB pixels on port 1, one of four on port 2: channels 1–12 and 13–24, and the next universe."""
     tables = {
         "show": {"title": "small"},
         "pixel": {"rgb": {"colour_order": "RGB"}},
@@ -622,7 +622,7 @@ def with_loop() -> dict:
 
 
 def first_channels(tables: dict, *texts: str) -> dict[str, list[int]]:
-    """The running channel of each lamp's first channel, in pixels: 0 for the first of its universe."""
+    """The running channel of each pixel's first channel, in pixels: 0 for the first of its universe."""
     wiring = wired(tables)
     plan = planned(wiring, allocate(wiring).patch)
     faults = build(wiring.show, [parse(text, wiring.show) for text in texts]).faults
@@ -822,7 +822,7 @@ SMALL_SHOW: Show = wired(with_loop()).show
     ],
 )
 def test_what_makes_no_sense_together_is_refused(texts: list[str], sense: bool) -> None:
-    # Source: DESIGN.md: messages name the place, what is wrong, and what to do; plain reason: one lamp, one harm.
+    # Source: DESIGN.md: messages name the place, what is wrong, and what to do; plain reason: one pixel, one harm.
     faults = [parse(text, SMALL_SHOW) for text in texts]
     if sense:
         assert build(SMALL_SHOW, faults) == Built(tuple(faults))

@@ -34,7 +34,7 @@ def heron() -> Planned:
 
 
 def ended(scene: Scene, true: int, seed: int = 1) -> Engine:
-    """The diagnosis at its end, of lamps that take what they take under a class."""
+    """The diagnosis at its end, of pixels that take what they take under a class."""
     engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
     while (chosen := engine.next()) is not None and len(engine.told) < 60:
         chances = engine.looks(*chosen, np.array([true]))[0]

@@ -21,7 +21,7 @@ def handed(number: int):
 
 
 def test_what_is_handed_over_is_what_an_eye_says_of_a_sound_show() -> None:
-    # Source: the eye, over the channels that the frame lights and those that lamps take
+    # Source: the eye, over the channels that the frame lights and those that pixels take
     wiring, _, sound, steps = heron()
     kinds = set()
     for number, step in enumerate(steps):
@@ -62,7 +62,7 @@ def test_a_diagnosis_asks_nothing_that_was_seen_and_needs_no_more_questions(faul
      "swapped-runs:gable,eaves", "missing:hedge/150", "flicker:narrowboat/9", "count:gatepost/1=-3", "dark:gable/1"],
 )  # fmt: skip
 def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(text: str) -> None:
-    # Source: the lamps as built and as planned; an eye that misses gaps would pass some looks, but not this one
+    # Source: the pixels as built and as planned; an eye that misses gaps would pass some looks, but not this one
     wiring, _, sound, steps = heron()
     faults = (parse(text, wiring.show),)
     look = confirming(sound, steps, [faults])

@@ -285,7 +285,7 @@ def test_every_command_with_json_has_its_document() -> None:
     assert listed & COMMANDS.keys() == wanted
 
 
-TABLE = "Box;Output;Prop;String;Uni;Start;Lamps;Remarks\nWell house;1;Hedge;left;1;1;100;\n;2;;x;1;600;50;\n"
+TABLE = "Box;Output;Prop;String;Uni;Start;Pixels;Remarks\nWell house;1;Hedge;left;1;1;100;\n;2;;x;1;600;50;\n"
 TO_US = ("--to", "127.0.0.1", "--seconds", "0")
 DOCUMENTS = [
     ("check", ["check", "SHOW"]),

@@ -494,7 +494,7 @@ def small(**boxes: dict) -> dict:
 
 
 def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
-    # Source: the patch of this show: 200 RGB lamps take two universes of 170 and 30.
+    # Source: the patch of this show: 200 RGB pixels take two universes of 170 and 30.
     wiring = wired(small(
         gate=box("192.0.2.21", "artnet", "a"), weir=box("192.0.2.22", "artnet", "b"),
         boat=box("192.0.2.23", "e131", "c"),
@@ -518,7 +518,7 @@ def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
     assert len(found) == 5
 
 
-# --- lamps --------------------------------------------------------------------------------------------------------
+# --- pixels --------------------------------------------------------------------------------------------------------
 
 
 @settings(max_examples=40, deadline=None)

@@ -18,7 +18,7 @@ CHANNEL = st.integers(0, CHANNELS + 1)
 
 
 def followed(ask: eye.Ask, steps: list[list[int]], takes: list[list[list[int]]], places: list[int] | None) -> str:
-    """What is said before lamps that take these channels (runs, lamps, letters), step by step and lamp by lamp."""
+    """What is said before pixels that take these channels (runs, pixels, letters), step by step and pixel by pixel."""
     lamps = [lamp for run in takes for lamp in run]
     good = []
     for step in steps:
@@ -50,7 +50,7 @@ def near(base: list[list[int]], data: st.DataObject) -> list[list[int]]:
     return found
 
 
-# Judge: every step of every class, lamp by lamp.
+# Judge: every step of every class, pixel by pixel.
 @settings(deadline=None, max_examples=200)
 @given(st.data(), st.booleans())
 def test_what_moves_is_worked_out_as_if_it_were_followed(data: st.DataObject, two: bool) -> None:

@@ -88,7 +88,7 @@ def test_two_faults_are_named(name: str, two: list[str]) -> None:
     assert named & {" + ".join(two), " + ".join(two[::-1])}
 
 
-# Of the hundreds of faults at lamps some are put together with what is believed: those that frames fed so point to.
+# Of the hundreds of faults at pixels some are put together with what is believed: those that frames fed so point to.
 @pytest.mark.parametrize(
     ("pixels", "two"),
     [
@@ -131,7 +131,7 @@ def taken(scene: Scene, number: int) -> dict[str, np.ndarray]:
 
 
 def stands(show: Show, there: dict[str, np.ndarray], channel: int) -> list[tuple[str, int, int]]:
-    """Where lamps light for a channel: run, column and row; along a run that is no grid, the column alone counts."""
+    """Where pixels light for a channel: run, column and row; along a run that is no grid, the column alone counts."""
     found = []
     for run, takes in there.items():
         placed = cells(show, show.runs[run])
@@ -140,7 +140,7 @@ def stands(show: Show, there: dict[str, np.ndarray], channel: int) -> list[tuple
     return found
 
 
-# Judge: the steps, gone through one by one over what all lamps take and where they are.
+# Judge: the steps, gone through one by one over what all pixels take and where they are.
 @pytest.mark.parametrize("name", ["chain", "white", "one start", "grid"])
 def test_two_along_what_is_believed_part_where_something_else_is_so(name: str) -> None:
     wiring, _, scene = shown(name)
@@ -170,7 +170,7 @@ def test_two_along_what_is_believed_part_where_something_else_is_so(name: str) -
     assert {"pass 1", "pass 4", "they never came apart"} <= seen
 
 
-# Judge: the frame as planned, before lamps that are fed as planned.
+# Judge: the frame as planned, before pixels that are fed as planned.
 @pytest.mark.parametrize("name", ["chain", "white", "grid"])
 def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(name: str) -> None:
     _, _, scene = shown(name)
@@ -190,7 +190,7 @@ def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(n
     assert {"colour-order", "reversed"} <= held
 
 
-# Judge: the same frame as planned, before lamps that are fed as planned.
+# Judge: the same frame as planned, before pixels that are fed as planned.
 @pytest.mark.parametrize("name", ["chain", "white", "grid"])
 def test_few_lamps_fed_as_is_believed_are_read_as_those_fed_as_planned(name: str) -> None:
     _, _, scene = shown(name)
@@ -236,7 +236,7 @@ def test_it_does_not_end_before_two_lamps_went_along_all_that_lights() -> None:
                 assert {channel for two in beside for channel in two} <= lit
 
 
-# A lamp that is missing before a cut moves the cut by one; but for that only a gap shows it.
+# A pixel that is missing before a cut moves the cut by one; but for that only a gap shows it.
 def test_a_lamp_that_is_missing_before_a_cut_is_found_however_seldom_gaps_are_seen() -> None:
     for seed in range(12):
         engine, named = two_at_once("chain", ["missing:bow/4", "cut:stern/6"], seed)

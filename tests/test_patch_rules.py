@@ -146,7 +146,7 @@ def shows(draw, *, pins: bool) -> dict:
     hung = list(runs)
     for number in range(draw(st.integers(0, 2)) if hung else 0):
         of = draw(st.sampled_from(hung))
-        # A tee takes as many channels a pixel; its lamps may still want them in another order.
+        # A tee takes as many channels a pixel; its pixels may still want them in another order.
         pixel = runs[of]["pixel"] if runs[of]["pixel"] not in ("rgb", "grb") else draw(st.sampled_from(("rgb", "grb")))
         runs[f"tee-{number + 1}"] = runs[of] | {"pixel": pixel, "same_data_as": of}
     tables = {

@@ -1,4 +1,4 @@
-"""The patterns, against slow definitions written from the design, pixel by pixel; and what lamps show of them."""
+"""The patterns, against slow definitions written from the design, pixel by pixel; and what pixels show of them."""
 
 import re
 from itertools import pairwise
@@ -36,7 +36,7 @@ def white(order: str, level: float = 1.0) -> dict[str, float]:
 
 
 def shown(tables: dict, wiring: Wiring, patch: Patch, look: Look) -> dict[Lamp, dict[str, float]]:
-    """What each lamp of the yard shows of a look, dark channels left out, parts of full."""
+    """What each pixel of the yard shows of a look, dark channels left out, parts of full."""
     yard = Yard(wiring, patch, Built())
     send(yard, wiring, patch, look)
     return lamps_of(tables, yard)
@@ -187,7 +187,7 @@ def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str
         wanted = [n for n, (column, row) in enumerate(walk(grid)) if (row if by == "rows" else column) == step + 1]
         assert sorted(glow.pixels.tolist()) == wanted
         assert f"{by[:-1]} {step + 1} from the" in look.says[0]
-        assert f"wall ({len(wanted)} lamps)" in look.says[0]
+        assert f"wall ({len(wanted)} pixels)" in look.says[0]
 
 
 def test_a_prop_with_a_tee_is_walked_once() -> None:
@@ -272,7 +272,7 @@ def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
 @slow
 @given(shows(most=400))
 def test_edges_are_where_the_universe_changes(tables: dict) -> None:
-    # Source: issue, Sender: colours change at each universe; here the first lamp of each is white, too.
+    # Source: issue, Sender: colours change at each universe; here the first pixel of each is white, too.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     where = pencil(tables, patch)
@@ -313,7 +313,7 @@ def box_source(tables: dict, run: str) -> str:
 @given(st.lists(st.integers(2, 500), min_size=1, max_size=4), st.sampled_from(("fresh", "follow", "whole")), st.data())
 def test_a_start_that_is_off_shows_at_its_first_lamps(lengths: list[int], placement: str, data: st.DataObject) -> None:
     # Source: issue, Sender: a wrong start shows at once: a box typed one universe or three channels off lights
-    # otherwise, and of its first two lamps one is wrong.
+    # otherwise, and of its first two pixels one is wrong.
     ports = {str(n + 1): [f"run-{n}"] for n in range(len(lengths))}
     tables = string(1) | {"run": {f"run-{n}": {"pixel": "rgb", "pixels": size} for n, size in enumerate(lengths)}}
     tables["controller"]["box"] |= {"ports": len(lengths), "port": ports}
@@ -355,7 +355,7 @@ SHORT = {1: [1], 2: [1], 3: [1], 4: [1, 3, 4], 5: [1, 3, 4, 5]}
 @slow
 @given(shows(most=30))
 def test_ends_light_one_lamp_at_the_data_in_and_three_at_the_other_end(tables: dict) -> None:
-    # Source: issue, Sender: white: one lamp at the data-in end, three at the other; shorter runs by the table above.
+    # Source: issue, Sender: white: one pixel at the data-in end, three at the other; shorter runs by the table above.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     pattern = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"])
@@ -373,7 +373,7 @@ def test_ends_light_one_lamp_at_the_data_in_and_three_at_the_other_end(tables: d
 
 @pytest.mark.parametrize("pixels", [1, 2, 3, 4, 5, 6, 7, 50, 171])
 def test_a_run_that_hangs_the_wrong_way_round_has_other_ends(pixels: int) -> None:
-    # Source: issue, Sender: ends; DESIGN.md, Faults: reversed: the data enters at its other end. One lamp has one end.
+    # Source: issue, Sender: ends; DESIGN.md, Faults: reversed: the data enters at its other end. One pixel has one end.
     wiring = wired(string(pixels))
     patch = allocate(wiring).patch
     look = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"]).look(0)
@@ -403,7 +403,7 @@ def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[s
 
 @pytest.mark.parametrize("order", ["A", "RG", "UV"])
 def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
-    # Source: DESIGN.md: a colour order is any letters; a lamp with neither white nor all of red, green and blue shows
+    # Source: DESIGN.md: a colour order is any letters; a pixel with neither white nor all of red, green and blue shows
     # marks with all that it has, and the rest dimmer.
     tables = string(24)
     tables["pixel"]["rgb"]["colour_order"] = order
@@ -439,7 +439,7 @@ MIXED = {
 
 @pytest.mark.parametrize("by", ["x", "y"])
 def test_a_sweep_by_position_goes_over_every_prop_as_one_bar(by: str) -> None:
-    # Source: DESIGN.md: x to the right, y up; a strip is a 24th of the way from the first lamp to the last.
+    # Source: DESIGN.md: x to the right, y up; a strip is a 24th of the way from the first pixel to the last.
     from patcher.shapes import positions  # held against a slow definition in test_shapes.py
 
     wiring = wired(MIXED)
@@ -470,12 +470,12 @@ def test_a_sweep_by_position_goes_over_every_prop_as_one_bar(by: str) -> None:
 
 @pytest.mark.parametrize("by", ["x", "y"])
 def test_the_last_lamp_is_in_the_last_strip(by: str) -> None:
-    # Source: arithmetic: 25 lamps a metre apart are 24 strips of a metre; the last strip has both its ends.
+    # Source: arithmetic: 25 pixels a metre apart are 24 strips of a metre; the last strip has both its ends.
     tables = string(25)
     tables["run"]["line"] |= {"shape": "line", "path": [[0.0, 0.0], [24.0, 24.0]]}
     wiring = wired(tables)
     pattern = patterns.sweep(wiring, allocate(wiring).patch, whole_show(wiring), COLOURS["white"], by)
-    # where the lamps stand in floating point, those in between may fall on either side of a border
+    # where the pixels stand in floating point, those in between may fall on either side of a border
     lit = [{n for glow in pattern.look(step).glows for n in glow.pixels.tolist()} for step in range(pattern.steps)]
     assert lit[-1] >= {24}
     assert all("strip 25 " not in pattern.look(step).says[0] for step in range(pattern.steps))
@@ -601,7 +601,7 @@ def brightenings(course: list[float]) -> list[int]:
 
 
 def flashes(tables: dict, wiring: Wiring, pattern: patterns.Pattern, seconds: float = 4.0) -> int:
-    """The most flashes of any lamp, or of all together, in any one second, told from the looks alone."""
+    """The most flashes of any pixel, or of all together, in any one second, told from the looks alone."""
     rounds = max(2, int(np.ceil(seconds * pattern.rate / pattern.steps)) + 1)
     names = {lamp: row for row, lamp in enumerate(data_order(tables))}
     course = np.zeros((len(names) + 1, pattern.steps))
@@ -636,7 +636,7 @@ def every_pattern(wiring: Wiring, patch: Patch, frames: float = 40.0) -> dict[st
 @slow
 @given(shows(most=12))
 def test_no_pattern_flashes_more_than_three_times_a_second_by_default(tables: dict) -> None:
-    # From memory: W3C, WCAG 2.2, 2.3.1: no more than three flashes in any one second; here not even of one lamp.
+    # From memory: W3C, WCAG 2.2, 2.3.1: no more than three flashes in any one second; here not even of one pixel.
     wiring = wired(tables)
     for name, pattern in every_pattern(wiring, allocate(wiring).patch).items():
         assert flashes(tables, wiring, pattern) <= 3, name
@@ -662,7 +662,7 @@ def test_the_heron_lock_does_not_flash_by_default() -> None:
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(shows(most=12), st.floats(0.1, 60), st.data())
 def test_what_a_pattern_says_of_its_flashes_is_never_too_few(tables: dict, rate: float, data: st.DataObject) -> None:
-    # Source: as above, at any rate; a dot, one lamp by itself, is no large part.
+    # Source: as above, at any rate; a dot, one pixel by itself, is no large part.
     wiring = wired(tables)
     known = every_pattern(wiring, allocate(wiring).patch)
     name = data.draw(st.sampled_from(sorted(known.keys() - {"dot"})))
@@ -671,7 +671,7 @@ def test_what_a_pattern_says_of_its_flashes_is_never_too_few(tables: dict, rate:
 
 
 def test_rows_of_unlike_length_flash() -> None:
-    # Source: arithmetic: at 10 steps a second between 9 lamps and 1 the whole grows brighter five times a second.
+    # Source: arithmetic: at 10 steps a second between 9 pixels and 1 the whole grows brighter five times a second.
     at = [[float(x), float(y)] for y in range(24) for x in range(9 if y % 2 else 1)]
     tables = string(1)
     tables["run"]["line"] = {"pixel": "rgb", "shape": "points", "at": at}
@@ -681,7 +681,7 @@ def test_rows_of_unlike_length_flash() -> None:
     assert pattern.at(2.0).flashes <= 3
 
 
-# --- from the command line to the lamps ---------------------------------------------------------------------------
+# --- from the command line to the pixels ---------------------------------------------------------------------------
 
 YARD = """\
 [show]
@@ -754,7 +754,7 @@ def test_a_ramp_in_the_yard_is_every_level_on_the_way(patcher: Patcher, tmp_path
         found = colours_of(yard.end())
     assert set(found) == {f"line/{n}" for n in range(1, 12)}
     seen = {colour["R"] for colour in found["line/1"]}
-    assert seen == {int(255 * n / 22 + 0.5) for n in range(1, 9)}  # the yard keeps a lamp's first eight colours
+    assert seen == {int(255 * n / 22 + 0.5) for n in range(1, 9)}  # the yard keeps a pixel's first eight colours
     assert sent["frames"] == 44
 
 

@@ -29,7 +29,7 @@ from patcher.faults import build, parse
 from patcher.phone import connections
 from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Entry
 
-GUARDED = ("/show", "/lamps.json", "/report", "/here", "/page.js", "/picture.js")
+GUARDED = ("/show", "/pixels.json", "/report", "/here", "/page.js", "/picture.js")
 OPEN = ("/", "/page.css", "/door.js")
 
 

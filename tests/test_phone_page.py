@@ -40,7 +40,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock: Path) -> None:
-    # Source: issue 8: find a run, walk a dot, and the yard has lit exactly those lamps
+    # Source: issue 8: find a run, walk a dot, and the yard has lit exactly those pixels
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         assert "#" not in page.url
         assert rig.entry.secret not in page.content()
@@ -198,7 +198,7 @@ def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path)
 
 @pytest.mark.long
 def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_back(heron_lock: Path) -> None:
-    # Source: issue 8: what should be lit, on the drawing; where two cables are swapped, that is the other run's lamps
+    # Source: issue 8: what should be lit, on the drawing; where two cables are swapped, that is the other run's pixels
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
@@ -360,7 +360,7 @@ def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Pat
 
 
 def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Path) -> None:
-    # Source: issue 8: if the phone is gone for --hold seconds, lamps go dark
+    # Source: issue 8: if the phone is gone for --hold seconds, pixels go dark
     with browser() as context, evening(heron_lock, hold=1.5) as rig:
         with opened(context, rig) as page:
             tap_run(page, "gable")

@@ -120,7 +120,7 @@ def test_levels_and_speeds_go_by_their_keys_and_end_at_their_ends() -> None:
     assert state.level == LEVELS[0]
     for _ in RATES:
         state = tap(state, Act("faster"), PLAN, 0.0)
-    assert state.rate == RATES[-1], "a dot is one lamp, and may go fast"
+    assert state.rate == RATES[-1], "a dot is one pixel, and may go fast"
     state = tap(state, Act("pattern", "primaries"), PLAN, 0.0)
     for _ in RATES:
         state = tap(state, Act("faster"), PLAN, 0.0)
@@ -160,7 +160,7 @@ def test_rows_of_lamps_are_those_lamps(lamps: list[int]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(sorted(PLAN.wiring.show.runs)), st.data())
 def test_lamps_told_from_channels_are_those_that_were_painted(run: str, data: st.DataObject) -> None:
-    # Source: the way back from the channels of a question's frame to its lamps; what is painted is the other way
+    # Source: the way back from the channels of a question's frame to its pixels; what is painted is the other way
     painter = Painter(planned(PLAN.wiring, PLAN.patch))
     count = PLAN.wiring.show.runs[run].pixels
     lamps = np.array(sorted(data.draw(st.sets(st.integers(0, count - 1), min_size=1, max_size=12))))
@@ -215,7 +215,7 @@ def test_it_grows_brighter_three_times_in_any_second_at_most(pauses: list[float]
 
 
 def test_a_desk_goes_dark_when_no_page_was_heard_for_so_long() -> None:
-    # Source: issue 8: if the phone is gone for --hold seconds, lamps go dark
+    # Source: issue 8: if the phone is gone for --hold seconds, pixels go dark
     now = [100.0]
     desk = Desk(PLAN, 60.0, lambda: now[0])
     desk.tap(Act("light"))

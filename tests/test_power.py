@@ -29,7 +29,7 @@ def show(
     kinds: dict[str, dict] | None = None, ports: dict[str, list[str]] | None = None, box: dict | None = None,
     **settings_: object,
 ) -> dict:  # fmt: skip
-    """One box with its runs on port 1, lamps of 12 V, a supply of 30 A, where nothing else is said."""
+    """One box with its runs on port 1, pixels of 12 V, a supply of 30 A, where nothing else is said."""
     chain = [name for name, run in runs.items() if "same_data_as" not in run]
     return {
         "show": {"title": "power"} | settings_,
@@ -337,7 +337,7 @@ def test_low_volts_names_the_pixel_and_the_volts() -> None:
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}" in found.says
-    assert "lamp wants 11.3 V" in found.says
+    assert "pixel wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]
@@ -610,7 +610,7 @@ def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> 
         branches = [loads[other].amps for other, feed in tables["feed"].items() if feed.get("from") == name]
         assert load.amps == pytest.approx(sum(load.into) + sum(branches), abs=1e-7)
         assert len(load.into) == len(state.circuit.joins[name])
-    # Kirchhoff: what joints bring to a run is what its lamps draw.
+    # Kirchhoff: what joints bring to a run is what its pixels draw.
     for run, where in state.circuit.runs.items():
         brought = sum(
             amps for load in state.feeds

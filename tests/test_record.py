@@ -91,10 +91,10 @@ def test_a_damaged_file_is_named_and_left_alone(heron_lock: Path, damage, named:
 
 def test_a_change_keeps_what_another_program_wrote_meanwhile(heron_lock: Path) -> None:
     change_record(heron_lock, lambda record: record.answered({Item("gable", "ends"): Answer("yes", NOON, "1")}))
-    change_record(heron_lock, lambda record: record.added("bench", Entry("willow", NOON, "500 lamps, all white")))
+    change_record(heron_lock, lambda record: record.added("bench", Entry("willow", NOON, "500 pixels, all white")))
     found = read_record(heron_lock)
     assert set(found.answers) == {Item("gable", "ends")}
-    assert found.bench[0].what == "500 lamps, all white"
+    assert found.bench[0].what == "500 pixels, all white"
     assert read_record(heron_lock.with_name("other.toml")) == Record()
 
 
@@ -214,8 +214,8 @@ EDITS = [
 
 
 def evidence(wiring, patch) -> dict[Item, object]:
-    """What a proof rests on, by a second road: the channels that each lamp takes as the simulated boxes send them, what
-    stands on the wire before it pixel by pixel, and where its lamps are.
+    """What a proof rests on, by a second road: the channels that each pixel takes as the simulated boxes send them,
+    what stands on the wire before it pixel by pixel, and where its pixels are.
     """
     show, takes = wiring.show, planned(wiring, patch).takes
 

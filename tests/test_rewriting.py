@@ -42,7 +42,7 @@ def drawn(tables: dict, draw) -> dict:
 
 
 def places(table: dict) -> list:
-    """What each lamp of a run is called by where it is drawn, in the order in which the data passes them."""
+    """What each pixel of a run is called by where it is drawn, in the order in which the data passes them."""
     if "columns" in table:
         return [("cell", cell) for at, cell in enumerate(walk(table), start=1) if at not in table.get("gaps", ())]
     if "corners" in table:
@@ -54,7 +54,7 @@ def places(table: dict) -> list:
 
 
 def flat(tables: dict) -> dict:
-    """The same with nothing of a run but what a box is told: how many lamps, of which order, and how many nulls."""
+    """The same with nothing of a run but what a box is told: how many pixels, of which order, and how many nulls."""
     found = copy.deepcopy(tables)
     for name, table in found["run"].items():
         order = tables["pixel"][table["pixel"]]["colour_order"]
@@ -65,14 +65,14 @@ def flat(tables: dict) -> dict:
 
 
 class Spelled(dict):
-    """Orders by the name of their kind of lamp, or by themselves."""
+    """Orders by the name of their kind of pixel, or by themselves."""
 
     def __missing__(self, order: str) -> str:
         return order
 
 
 def shown_as_hung(tables: dict, patch, faults: list, after: dict, patch_after) -> dict:
-    """What every lamp shows with the wires as they are and the boxes typed as the changed show says."""
+    """What every pixel shows with the wires as they are and the boxes typed as the changed show says."""
     # Judge: the slow world of test_faults.py; only what its boxes send is another
     own, then = test_faults.send_box, flat(after)
 
@@ -86,7 +86,7 @@ def shown_as_hung(tables: dict, patch, faults: list, after: dict, patch_after) -
 
 
 def shown_as_planned(after: dict, patch_after) -> dict:
-    """What every lamp of the changed show shows where nothing is wrong: pixel by pixel from its own tables."""
+    """What every pixel of the changed show shows where nothing is wrong: pixel by pixel from its own tables."""
     then = flat(after)
     found = {}
     for box, table in then["controller"].items():
@@ -209,7 +209,7 @@ def tapped_places(show) -> list:
 
 @pytest.mark.parametrize("fault", ["missing:willow/100", "missing:weir/10", "missing:gate-left/130", "shift:eaves=-1"])
 def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
-    # Source: the drawing: a feed is joined to a lamp, whatever its number is after one before it is gone
+    # Source: the drawing: a feed is joined to a pixel, whatever its number is after one before it is gone
     text, plan = heron
     found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
     assert tapped_places(found.wiring.show) == tapped_places(plan.wiring.show)
@@ -263,11 +263,11 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
     ("fault", "why"),
     [
         ("cut:gable/40", "want their data back"),
-        ("dark:gable/40", "which lamps are dead"),
+        ("dark:gable/40", "which pixels are dead"),
         ("dead:mooring", "wants its box back"),
         ("reversed:hedge", "no picture"),
         ("lines:gate-left=rows", "prop.gate"),
-        ("count:mooring/4=20", "no lamps for"),
+        ("count:mooring/4=20", "no pixels for"),
         ("missing:footbridge-back/3", "a tee"),
         ("replaced:gable/40=GRB", "of one kind"),
         ("universe-shift:lockhouse=1", "universe"),

@@ -1,4 +1,4 @@
-"""`send` as a person runs it: however it ends, the lamps are dark and the streams ended; real processes and signals."""
+"""`send` as a person runs it: however it ends, pixels are dark and streams ended; real processes and signals."""
 
 import json
 import os
@@ -115,7 +115,7 @@ def test_signals_one_upon_another_end_dark(show: Path, ears: Ears, first: int) -
         for _ in range(20):
             process.send_signal(signal.SIGINT)
             ears.listen()
-        # What is left of the program after the lamps are dark may be cut short.
+        # What is left of the program after the pixels are dark may be cut short.
         assert process.wait(PATIENCE) in (0, 130, -signal.SIGINT)
         ears.check_the_end()
 

@@ -107,7 +107,7 @@ def walk(columns: int, rows: int, lines: str, turns: str, data_in: str) -> list[
 
 
 def cell_place(area, columns: int, rows: int, cell: tuple[int, int]) -> tuple[float, float]:
-    """`area` joins the centres of corner lamps; column 0 is the leftmost, row 0 the lowest."""
+    """`area` joins the centres of corner pixels; column 0 is the leftmost, row 0 the lowest."""
     (x0, y0), (x1, y1) = area
     left, right, low, high = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
     x = left if columns == 1 else left + (right - left) * cell[0] / (columns - 1)
@@ -139,7 +139,7 @@ def test_a_small_grid_written_out_by_hand():
 @settings(deadline=None, max_examples=120)
 @given(st.data())
 def test_any_grid_with_any_gaps(data):
-    # Source: DESIGN.md, Shapes: grid; `gaps`: drawn places that have no lamp
+    # Source: DESIGN.md, Shapes: grid; `gaps`: drawn places that have no pixel
     columns, rows = data.draw(st.integers(1, 7)), data.draw(st.integers(1, 7))
     x0, y0 = data.draw(points)
     width = data.draw(st.integers(1, 9)) * data.draw(st.sampled_from((1, -1)))
@@ -269,13 +269,13 @@ def test_a_line_has_equal_arc_lengths_and_both_ends_lit(path, pixels, data_in, d
 
 
 def test_a_line_of_one_pixel_stands_where_the_path_begins():
-    # From memory: “both ends lit” cannot hold for one lamp; the path's first point is where its wire comes from
+    # From memory: “both ends lit” cannot hold for one pixel; the path's first point is where its wire comes from
     run = {"shape": "line", "path": [[1, 2], [3, 4]], "pixels": 1}
     assert places_of(run) == [(1, 2)]
 
 
 def test_gaps_count_drawn_places_from_the_first_whichever_end_the_data_enters():
-    # Source: DESIGN.md, The show file: gaps are drawn places; data_in is an end as drawn; pixel numbers count lamps
+    # Source: DESIGN.md, The show file: gaps are drawn places; data_in is an end as drawn; pixel numbers count pixels
     run = {"shape": "line", "path": [[0, 0], [4, 0]], "pixels": 5, "gaps": [2]}
     assert [x for x, _ in places_of(run)] == [0, 2, 3, 4]
     assert [x for x, _ in places_of(run | {"data_in": "last"})] == [4, 3, 2, 0]

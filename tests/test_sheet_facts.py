@@ -215,7 +215,7 @@ def test_each_end_of_each_cable_has_one_label(heron) -> None:
 
 
 def test_a_tag_says_what_is_still_to_mend(heron) -> None:
-    # Source: issue 7: name, lamps, batch, which end is data-in, repairs still open
+    # Source: issue 7: name, pixels, batch, which end is data-in, repairs still open
     wiring, _, _ = heron
     ends = dict.fromkeys(HERON["run"], "its left end")
     mend = Repairs(("dark:hedge/57",), ("hedge: a clip is cracked",))

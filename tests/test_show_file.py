@@ -673,7 +673,7 @@ pixel = "lamp"
 pixels = 0  # 5 no pixels
 
 [run.bank]
-pixel = "lampe"  # 6 misspelt name of a lamp
+pixel = "lampe"  # 6 misspelt name of a pixel
 pixels = "50"  # 7 a number in quotes
 
 [supply.mill-12v]

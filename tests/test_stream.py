@@ -103,7 +103,7 @@ def on_wire(tables: dict, run: str) -> str:
 
 
 def walk(run: dict) -> list[tuple[int, int]]:
-    """Column and row of each lamp of a grid in wiring order, from 1 at the bottom left."""
+    """Column and row of each pixel of a grid in wiring order, from 1 at the bottom left."""
     across = list(range(1, run["columns"] + 1))
     up = list(range(1, run["rows"] + 1))
     if "right" in run["data_in"]:

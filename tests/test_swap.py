@@ -629,9 +629,9 @@ def lamps_kept(old: dict, starts) -> int:
 
 
 def best_kept(found: BoxSwap, kept, old: dict) -> int | None:
-    """The most lamps that any places of the spare's starts leave where they are, by trying all that can matter.
+    """The most pixels that any places of the spare's starts leave where they are, by trying all that can matter.
 
-    A start lies where a lamp of it stays where it was, else on channel 1 of a universe; None where they are too many.
+    A start lies where a pixel of it stays where it was, else on channel 1 of a universe; None where they are too many.
     """
     last = max(start.universes[-1] for start in (*kept.starts, *found.starts)) + 2
     if last > 30:
@@ -785,7 +785,7 @@ def fed(draw) -> dict:
 
 
 def counted(tables: dict, joined: set[str]) -> dict[str, tuple[float, float]]:
-    """What every supply gives, dark and more at full, when of its own feeds `old` has only `joined`: lamp by lamp."""
+    """What every supply gives, dark and more at full, when of its own feeds `old` has only `joined`: pixel by pixel."""
     wires: nx.Graph = nx.Graph()
     runs = tables["run"]
     for chain in [*tables["controller"]["dead"]["port"].values(), ["tee"]]:

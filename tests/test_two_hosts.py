@@ -218,21 +218,21 @@ def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
     # Judge: the Linux network between two namespaces. Source: the issue: the yard's picture at the end is the plan's.
     # Three dark frames survive two losses in a row and no more, so the relay loses no more.
     scene = play("edges", BAD)
-    scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every lamp as planned")
+    scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every pixel as planned")
     done = scene.close()
     assert done["lost"] > 0
     assert done["doubled"] > 0
 
 
 def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
-    # Judge: as above. Source: E1.31-2018 6.7.2 (CHECKS.md): what was overtaken is dropped, so lamps on their way up
+    # Judge: as above. Source: E1.31-2018 6.7.2 (CHECKS.md): what was overtaken is dropped, so pixels on their way up
     # only grow brighter; 6.6.2: keep-alive, so that no box hears nothing for 2.5 s, though one of five is lost.
     scene = play("ramp", STEADY, "--step")
     scene.sender.until(lambda line: line.startswith("   1 "), 10, "the first look")
     for step in range(2, 12):
         scene.sender.write(" ")
         scene.sender.until(lambda line, step=step: line.startswith(f"{step:>4} "), 5, f"look {step}")
-    scene.yard.state(lambda now: now["wrong"] == [], 5, "every lamp as planned")
+    scene.yard.state(lambda now: now["wrong"] == [], 5, "every pixel as planned")
     end = time.monotonic() + SILENCE + 0.5
     while (line := scene.yard.next(end - time.monotonic())) is not None:
         assert json.loads(line)["wrong"] == []
@@ -255,14 +255,14 @@ def test_a_box_that_drops_off_and_comes_back(play: Play, hosts: Hosts) -> None:
         _set(hosts, hosts.sender, f"neigh/eth0/{key}", value)
     scene = play("edges", STEADY)
     own = sorted(scene.runs["lockhouse"])
-    scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every lamp as planned")
+    scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every pixel as planned")
     begin = len(scene.yard.lines)
     ip("-n", hosts.boxes, "link", "set", "eth1", "down")
     scene.sender.until(lambda line: line.startswith(f"{LOCKHOUSE} cannot be reached: "), 15, "said that it is gone")
-    scene.yard.state(lambda now: sorted(now["wrong"]) == own, 5, "its lamps dark after the silence, and no others")
+    scene.yard.state(lambda now: sorted(now["wrong"]) == own, 5, "its pixels dark after the silence, and no others")
     assert scene.sender.next(SEVERAL_TRIES) is None, "said once only"
     ip("-n", hosts.boxes, "link", "set", "eth1", "up")
-    scene.yard.state(lambda now: now["wrong"] == [], 10, "every lamp as planned again")
+    scene.yard.state(lambda now: now["wrong"] == [], 10, "every pixel as planned again")
     scene.sender.until(lambda line: line == f"{LOCKHOUSE} can be reached again.", 15, "said that it is back")
     for line in scene.yard.lines[begin:]:
         assert set(json.loads(line)["wrong"]) <= set(own), "the others go on"

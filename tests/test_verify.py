@@ -104,7 +104,7 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
     "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
 )
 def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
-    # Source: DESIGN.md's list of faults; the lamps are those of the simulated wiring, not of the round
+    # Source: DESIGN.md's list of faults; the pixels are those of the simulated wiring, not of the round
     wiring, _, sound, _ = heron()
     runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
     by_kind: dict[str, list] = {}
@@ -135,7 +135,7 @@ def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
     ],
 )
 def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(fault: str, things: set[str]) -> None:
-    # Source: worked by hand: one lamp at the data-in end and three at the other, so a step along the cable shows
+    # Source: worked by hand: one pixel at the data-in end and three at the other, so a step along the cable shows
     wiring, _, sound, steps = heron()
     number = next(at for at, step in enumerate(steps) if step.name == "ends mooring")
     takes = sound.takes | departure(sound, (parse(fault, wiring.show),)).takes
@@ -144,7 +144,7 @@ def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(
 
 
 def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
-    # Source: the eye: a lamp whose data is broken flickers, and where nothing else is lit a single lamp is counted
+    # Source: the eye: a pixel whose data is broken flickers, and where nothing else is lit a single pixel is counted
     wiring, _, sound, steps = heron()
     number = next(at for at, step in enumerate(steps) if step.name == "parts towpath")
     last = departure(sound, (parse("flicker:towpath/101", wiring.show),)).takes
@@ -156,7 +156,7 @@ def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
 
 
 def test_every_other_wiring_of_a_grid_is_seen() -> None:
-    # Source: the issue: a grid's 16 wirings; what each lamp then takes is from the fault model, tested by itself
+    # Source: the issue: a grid's 16 wirings; what each pixel then takes is from the fault model, tested by itself
     wiring, _, sound, _ = heron()
     corners = ("bottom-left", "bottom-right", "top-left", "top-right")
     for grid in ("weir", "gate-left", "gate-right"):
@@ -288,7 +288,7 @@ def test_words_say_where_by_the_drawing() -> None:
 
 
 def test_what_is_said_is_where_the_lamps_are_lit() -> None:
-    # Source: the drawing: positions of the lamps that a look lights, against the sides that its words name
+    # Source: the drawing: positions of the pixels that a look lights, against the sides that its words name
     wiring, _, _, steps = heron()
     told = 0
     for step in steps:
@@ -427,7 +427,7 @@ def test_back_answers_a_step_anew(heron_lock: Path, here: Patcher) -> None:
 
 
 def talk_about(show: Path, fault: str, begin) -> list[str]:
-    """The lines that answer the diagnosis of a run as its lamps would."""
+    """The lines that answer the diagnosis of a run as its pixels would."""
     wiring = load(show)
     patch = allocate(wiring).patch
     faults = [parse(fault, wiring.show)]

@@ -81,7 +81,7 @@ def shows(draw, *, pins: bool) -> dict:
 
 
 def pencil(lamps: list[int], offset: int) -> int:
-    """Where a chain ends whose lamps, by their channels, begin at a channel (from 0) of universe 0."""
+    """Where a chain ends whose pixels, by their channels, begin at a channel (from 0) of universe 0."""
     at = offset
     for width in lamps:
         if at % 512 + width > 512:

@@ -1,4 +1,4 @@
-"""The simulated boxes against the standards' rules, and the lamps against an independent walk of the wiring."""
+"""The simulated boxes against the standards' rules, and the pixels against an independent walk of the wiring."""
 
 import json
 import random
@@ -190,7 +190,7 @@ def test_one_source_of_two_ends(box: Box) -> None:
     ],
 )
 def test_other_start_codes_and_previews_light_nothing(box: Box, packet: bytes) -> None:
-    # Source: ANSI E1.31-2018 (CHECKS.md): start code 0 for levels; 0x80 preview, not for lamps.
+    # Source: ANSI E1.31-2018 (CHECKS.md): start code 0 for levels; 0x80 preview, not for pixels.
     box.receive(e131(7, full(10), 0), "1", 0.0)
     assert box.receive(packet, "1", 0.1) is None
     assert shows(box) == 10
@@ -439,7 +439,7 @@ def send(yard: Yard, wiring: Wiring, patch: Patch, look: Look, level: float = 1.
 
 
 def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]]:
-    """Every lamp's channels by letter."""
+    """Every pixel's channels by letter."""
     return {
         (name, number): dict(zip(ORDERS[run.pixel], map(int, lamp), strict=True))
         for name, run in wiring.show.runs.items()
@@ -450,7 +450,7 @@ def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(yards(), st.data())
 def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md: patch → levels → packets → lamps; a tee shows what its run does.
+    # Source: DESIGN.md: patch → levels → packets → pixels; a tee shows what its run does.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -628,7 +628,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
 @settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
-    # Source: DESIGN.md: what lights is held against what the plan says, lamp for lamp.
+    # Source: DESIGN.md: what lights is held against what the plan says, pixel for pixel.
     wiring = wired(one_grid({"columns": 3, "rows": 3}, "rgbw"))
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -694,7 +694,7 @@ def test_a_program_that_begins_anew_is_heard_at_once() -> None:
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(yards(), st.data())
 def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md: what a lamp showed is kept, however fast it went by.
+    # Source: DESIGN.md: what a pixel showed is kept, however fast it went by.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     one_by_one, at_once = (Yard(wiring, patch, Built()) for _ in range(2))
@@ -721,7 +721,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
 
 
 def test_of_a_lamp_that_shows_many_colours_the_first_eight_are_kept() -> None:
-    # Source: DESIGN.md, Words: lamps are named by where the plan has them; eight is the demo's own.
+    # Source: DESIGN.md, Words: pixels are named by where the plan has them; eight is the demo's own.
     wiring = wired(one_grid({"columns": 2, "rows": 1}, "gwrb"))
     yard = Yard(wiring, allocate(wiring).patch, Built())
     for number in range(60):
@@ -801,7 +801,7 @@ def first_lamp(yard: Yard) -> int:
 
 
 def stream(yard: Yard, frames: int, rate: float = 40.0) -> list[int]:
-    """What the first lamp showed after each frame; frame n holds n + 1."""
+    """What the first pixel showed after each frame; frame n holds n + 1."""
     shown = []
     for number in range(frames):
         yard.receive(["box"], e131(1, full(number + 1), number), "1", number / rate)
@@ -939,7 +939,7 @@ def test_a_snapshot_says_what_is_lit_now() -> None:
 
 @pytest.mark.parametrize(("columns", "lines"), [(40, 20), (80, 24), (200, 60), (8, 6)])
 def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: int) -> None:
-    # Source: DESIGN.md: x to the right and y up, as the audience sees it; lamps are named by where the plan has them.
+    # Source: DESIGN.md: x to the right and y up, as the audience sees it; pixels are named by where the plan has them.
     tables = one_grid({"columns": 7, "rows": 5, "area": [[0.0, 0.0], [3.0, 2.0]]})
     tables["run"]["plain"] = {"pixel": "rgb", "pixels": 6}
     tables["controller"]["box"]["port"]["1"].append("plain")

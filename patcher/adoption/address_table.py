@@ -92,10 +92,10 @@ class Row:
         prop: the prop, as the table names it.
         universe: of its first channel.
         channel: its first channel.
-        pixels: how many lamps.
+        pixels: how many pixels.
         channels: channels that one of its pixels takes.
         colours: its colour order.
-        is_start: the address is that of a start, before any null pixel; else that of the first lamp.
+        is_start: the address is that of a start, before any null pixel; else that of the first pixel.
         parts: of how many runs of the same length these pixels are, as in `3 x 190`.
         part: which of them it is, from 1, once they are rows of their own; 0 of a whole row.
         ip: the box's own address on the network, as the table gives it.

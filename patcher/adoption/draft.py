@@ -45,7 +45,7 @@ class DraftRun:
     Attributes:
         name: its name in the show file.
         said: its name in the table.
-        colour_order: its lamps'.
+        colour_order: its pixels'.
         pixels: how many; None where the table does not tell.
         several: whether the table names several runs here, with one address.
         note: what the table remarks of it.
@@ -159,8 +159,8 @@ def _lines(draft: Draft) -> Iterator[str]:
         if run.note:
             yield f"# the table's note: {shown(run.note)}"
         yield f'pixel = "{_lamp(run.colour_order)}"'
-        asks = f"# {MARK}: part it, with how many lamps each has" if run.several else ""
-        asks = asks if run.pixels else f"# {MARK}: how many lamps; the table does not tell"
+        asks = f"# {MARK}: part it, with how many pixels each has" if run.several else ""
+        asks = asks if run.pixels else f"# {MARK}: how many pixels; the table does not tell"
         yield _line(f"pixels = {run.pixels or 1}", asks)
     if draft.runs:
         yield f"# {MARK}: give each run its shape, where it hangs, and its lead in metres (shape, lead)"
@@ -196,5 +196,5 @@ def _box(box: DraftBox) -> Iterator[str]:
 
 
 def _lamp(order: str) -> str:
-    """The name of the kind of lamp of a colour order."""
+    """The name of the kind of pixel of a colour order."""
     return "lamp" if order == "RGB" else f"lamp-{order.lower()}"

@@ -1,4 +1,4 @@
-"""Who answers in a round: a person while the lamps stay lit, a file of answers, or the yard's lamps through an eye."""
+"""Who answers a walk-through: a person while pixels stay lit, a file of answers, or simulated boxes through an eye."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ PATIENCE = 5.0
 
 @dataclass
 class Person:
-    """A person at the keys, before lamps that are lit until they answer.
+    """A person at the keys, before pixels that are lit until they answer.
 
     Attributes:
         keys: what they type.
@@ -321,18 +321,18 @@ class Written:
 
 @dataclass
 class Lamps:
-    """The yard's lamps, which answer through an eye: packets go to them over the loopback.
+    """The yard's pixels, which answer through an eye: packets go to them over the loopback.
 
     Attributes:
         wiring: as planned.
-        yard: the boxes and lamps as built.
+        yard: the boxes and pixels as built.
         sender: sends to them.
         source: its name in E1.31 packets; what others send to the same groups is none of this yard's business.
         receiver: hears for them.
         heard_by: which boxes hear what.
-        eye: what looks at the lamps.
+        eye: what looks at the pixels.
         chance: what the eye misses.
-        witness: answers the questions of the diagnosis from lamps built alike.
+        witness: answers the questions of the diagnosis from pixels built alike.
         stopped: whether something has asked to stop.
         heard: how many packets have come.
     """
@@ -385,7 +385,7 @@ class Lamps:
         return False
 
     def _shades(self, levels: Levels) -> dict[str, Shades]:
-        """What each run's lamps show; one whose colour changes from frame to frame of one look is flickering."""
+        """What each run's pixels show; one whose colour changes from frame to frame of one look is flickering."""
         from patcher.eye import FLICKER, shade_table
 
         frames = []

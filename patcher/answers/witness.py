@@ -1,4 +1,4 @@
-"""A yard that answers: a frame goes as real packets into simulated boxes, and an eye says what their lamps show."""
+"""A yard that answers: a frame goes as real packets into simulated boxes, and an eye says what their pixels show."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ NAME = "127.0.0.1"
 
 
 class Witness:
-    """Answers questions from what the lamps of a yard show, as built.
+    """Answers questions from what the pixels of a yard show, as built.
 
     Attributes:
         says: the wiring whose looks are shown: as planned, or as a changed show has it.
@@ -61,7 +61,7 @@ class Witness:
         return "mended" if self._mends and self._built.faults else "leave"
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
-        """Take the faults that were mended out of the yard, or count its lamps as a changed show does. What would have
+        """Take the faults that were mended out of the yard, or count its pixels as a changed show does. What would have
         to be typed into a box, nobody types here.
         """
         built = self._built.faults
@@ -125,7 +125,7 @@ class Witness:
         return self._eye.compares(each)
 
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
-        """The lamps of some runs that are lit at a step, and steady, counted on through the runs."""
+        """The pixels of some runs that are lit at a step, and steady, counted on through the runs."""
         looks = []
         for _ in range(GLANCES):
             self._send_frame(frame, step)
@@ -136,7 +136,7 @@ class Witness:
         return [*lit, *[NOBODY] * many][:many] if len(lit) <= many else [SEVERAL] * many
 
     def _shades(self, run: str, looks: Sequence[Shades]) -> Shades:
-        """What the lamps show, as `says` counts them, from what they showed at each glance: shape (1, lamps)."""
+        """What the pixels show, as `says` counts them, from what they showed at each glance: shape (1, pixels)."""
         letters = self._yard.letters[run]
         bits = (looks[0] > 0) @ (1 << np.arange(len(letters)))
         flickers = np.any([(look != looks[0]).any(axis=1) for look in looks[1:]], axis=0)

@@ -10,7 +10,7 @@ from patcher.drawing.voltage_profile import Profile
 from patcher.power.flow import Power
 
 UNFED = 12.0
-"""Volts on the axis of a run that no supply feeds and whose lamps do not say theirs."""
+"""Volts on the axis of a run that no supply feeds and whose pixels do not say theirs."""
 
 
 def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:

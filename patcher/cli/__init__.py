@@ -140,7 +140,7 @@ def _say(error: Any) -> None:
         if os.environ.get("PATCHER_TRACEBACK"):
             raise error
         says = f"Patcher has a fault of its own: {type(error).__name__}: {error}"
-        then = "No file was left half-written, and no lamp lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
+        then = "No file was left half-written, and no pixel lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
         if as_json:
             say_findings([_fault("patcher", says, then)], as_json=True)
         else:

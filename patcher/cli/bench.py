@@ -165,7 +165,7 @@ def _station(address: str) -> str:
 
 
 def _of_run(address: str, like: str, given: dict[str, Any]) -> tuple[Wiring, Patch]:
-    """A run of a show alone on one box that is set as its own box is, its lamps on their own channels."""
+    """A run of a show alone on one box that is set as its own box is, its pixels on their own channels."""
     from patcher.cli.inputs import load, load_patch
     from patcher.patch.patch import behind, first_fit, written
 

@@ -132,9 +132,9 @@ def where(
     elif not spans:
         universe = int(thing.split("/")[0])
         if any(universe in start.universes for start in patch.starts):
-            print(f"{thing} carries no lamp: it is free, a null pixel's, or the tail of a universe that fits no pixel.")
+            print(f"{thing} carries no pixel: it is free, a null pixel's, or a rest too short for one.")
         else:
-            print(f"{thing} carries no lamp: no box has universe {universe}.")
+            print(f"{thing} carries no pixel: no box has universe {universe}.")
     else:
         rows = [
             (

@@ -1,4 +1,4 @@
-"""`demo`: the main job on the shipped show, on this machine alone; it claims only what the yard's lamps showed."""
+"""`demo`: the main job on the shipped show, on this machine alone; it claims only what the yard's pixels showed."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def demo() -> None:
             print("\nEvery look was as planned on the sound yard, and the wrong corner was seen.")
         else:
             print("\nThe looks were not as they should be: a fault of Patcher's, or of this machine's network.")
-        print("At the end every lamp was dark." if dark else "Some lamps stayed lit at the end, which must not be.")
+        print("At the end every pixel was dark." if dark else "Some pixels stayed lit at the end, which must not be.")
         if not (good and dark):
             raise typer.Exit(1)
 
@@ -141,7 +141,7 @@ class _Watched:
 def _say(watched: _Watched, wiring: Wiring, pattern: Pattern) -> None:
     print(f"   {count(pattern.steps, 'look')}, {count(watched.packets, 'packet')}: ", end="")
     if watched.first_wrong is None:
-        print("every look as planned, lamp for lamp.")
+        print("every look as planned, pixel for pixel.")
         return
     print(f"{pattern.steps - watched.as_planned} looks differ from the plan. The first:")
     step, wrong = watched.first_wrong
@@ -151,11 +151,11 @@ def _say(watched: _Watched, wiring: Wiring, pattern: Pattern) -> None:
 
 
 def _places(wiring: Wiring, run: str, pixels: tuple[int, ...]) -> str:
-    """Lamps of a grid in words: the columns they stand in."""
+    """Pixels of a grid in words: the columns they stand in."""
     from patcher.shapes import cells
 
     grid = cells(wiring.show, wiring.show.runs[run])
     if grid is None or not pixels:
-        return count(len(pixels), "lamp")
+        return count(len(pixels), "pixel")
     columns = sorted({int(grid[pixel - 1][0]) + 1 for pixel in pixels})
     return f"{count(len(pixels), 'lamp')} in column " + ", ".join(map(str, columns[:6]))

@@ -103,7 +103,7 @@ def _hands(
     show: Path, wiring: Wiring, patch: Patch, faults: list[str] | None, answers: Path | None,
     say: Callable[[str], None], *, yard: bool, mend: bool, seed: int, interface: str | None,
 ) -> Hands:  # fmt: skip
-    """Who answers: the lamps of a yard, a file, or a person at the keys."""
+    """Who answers: the pixels of a yard, a file, or a person at the keys."""
     if faults:
         from patcher.answers.witness import Witness
         from patcher.faults import build, parse
@@ -121,7 +121,7 @@ def _hands(
 def _person(
     show: Path, wiring: Wiring, patch: Patch, say: Callable[[str], None], *, yard: bool, interface: str | None
 ) -> Iterator[Answering]:
-    """A person answers by keys, while each frame is sent; whatever happens, lamps end dark."""
+    """A person answers by keys, while each frame is sent; whatever happens, pixels end dark."""
     from patcher.answers.terminal_answers import Person
     from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard

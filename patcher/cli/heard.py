@@ -1,4 +1,4 @@
-"""How what was heard is put on the screen: conflicts first, then universe by universe, sources, boxes and lamps."""
+"""How what was heard is put on the screen: conflicts first, then universe by universe, sources, boxes and pixels."""
 
 from __future__ import annotations
 
@@ -196,7 +196,7 @@ def _options(same: Sequence[Stream], rivals: Sequence[Stream]) -> Iterator[str]:
             yield f"{number} {what}"
 
 
-# --- sources, boxes, lamps ----------------------------------------------------------------------------------------
+# --- sources, boxes, pixels ----------------------------------------------------------------------------------------
 
 
 def _say_sources(heard: Heard) -> None:
@@ -248,18 +248,18 @@ def _box(one: Presence) -> tuple[str, str, str]:
 
 def _say_lit(found: Sequence[Lit]) -> None:
     if not found:
-        print("No lamp of the show is lit by it.")
+        print("No pixel of the show is lit by it.")
         return
     rows = []
     for run, group in groupby(found, key=lambda one: one.run):
         parts = list(group)
         lamps = sum(part.last - part.first + 1 for part in parts)
         rows.append((run, str(lamps), _lamps(parts)))
-    say_table(("run", "lit", "lamps"), rows, right="lit")
+    say_table(("run", "lit", "pixels"), rows, right="lit")
 
 
 def _lamps(parts: Sequence[Lit]) -> str:
-    """Ranges of lamps with their colours; where those are many, the ranges and then the colours that occur."""
+    """Ranges of pixels with their colours; where those are many, the ranges and then the colours that occur."""
     if len(parts) <= MOST_LIT:
         return ", ".join(f"{_range(one.first, one.last)} {one.colour}" for one in parts)
     joined: list[list[int]] = []

@@ -1,4 +1,4 @@
-"""`listen`: who sends what, who fights, which boxes are there, and which lamps it all would light."""
+"""`listen`: who sends what, who fights, which boxes are there, and which pixels it all would light."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def listen(
     yard: Annotated[bool, typer.Option("--yard", help="Listen on this machine alone, beside `patcher yard`.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Say who sends what on the network, who fights over a universe, and which lamps it would light."""
+    """Say who sends what on the network, who fights over a universe, and which pixels it would light."""
     from patcher.cli.heard import document, say
     from patcher.terminal.tables import say_json
 

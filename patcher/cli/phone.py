@@ -49,7 +49,7 @@ def phone(
 
     plan = _read(show, 1)
     if not plan.find(WHOLE).parts:
-        raise refuse(str(show), "has no lamps to light", "hang a run on a port")
+        raise refuse(str(show), "has no pixels to light", "hang a run on a port")
     if yard:
         need_yard(goals(plan), show)
     desk = Desk(plan, hold)

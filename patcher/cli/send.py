@@ -80,7 +80,7 @@ def send(
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)
     if not thing.parts:
-        raise refuse(on or str(show), "has no lamps to light", "name a box, port, run, pixel or prop that has")
+        raise refuse(on or str(show), "has no pixels to light", "name a box, port, run, pixel or prop that has")
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, thing)
@@ -252,6 +252,6 @@ def _report(
         packets = count(sender.packets, "packet")
         print(f"Sent {count(frames, 'frame')}{left_out}, {packets}; now dark, and the streams are ended.")
     for host in dict.fromkeys(host for host, _ in gone):
-        print(f"{host} could not be reached at the end, so nobody knows whether its lamps are dark.", file=sys.stderr)
+        print(f"{host} could not be reached at the end, so nobody knows whether its pixels are dark.", file=sys.stderr)
     if gone:
         raise typer.Exit(1)

@@ -41,16 +41,16 @@ def verify(
     new_season: Annotated[bool, typer.Option("--new-season", help="Unprove all; notes stay.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Look also at what is proved.")] = False,
     answers: Annotated[Path | None, typer.Option(metavar="FILE", help="Answers, one a line; nothing is sent.")] = None,
-    yard: Annotated[bool, typer.Option("--yard", help="The yard's lamps answer, on this machine alone.")] = False,
+    yard: Annotated[bool, typer.Option("--yard", help="The yard's pixels answer, on this machine alone.")] = False,
     fault: Annotated[
         list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="With --yard: wired wrongly; repeats.")
     ] = None,
     by_hand: Annotated[
-        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the lamps.")
+        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the pixels.")
     ] = False,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="Keep a note of THING; nothing is sent.")] = None,
     replaced: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Keep that the lamp THING was replaced, and by what.")
+        str | None, typer.Option(metavar="TEXT", help="Keep that the pixel THING was replaced, and by what.")
     ] = None,
     seed: Annotated[int, typer.Option(min=0, help="With --yard: of what the eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
@@ -126,7 +126,7 @@ def _add(
         raise refuse("--note or --replaced", "is about a thing", "name it: patcher verify SHOW gable/17 --replaced …")
     kind = find(thing, wiring, patch).kind
     if replaced is not None and kind not in ("pixel", "pixels"):
-        raise refuse("--replaced", f"is about a lamp, and {thing} is a {kind}", "name it by its run: gable/17")
+        raise refuse("--replaced", f"is about a pixel, and {thing} is a {kind}", "name it by its run: gable/17")
     now = local_time()
     if note is not None:
         change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))

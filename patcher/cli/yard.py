@@ -1,4 +1,4 @@
-"""`yard`: a show's boxes and lamps, simulated on this machine, until someone stops it."""
+"""`yard`: a show's boxes and pixels, simulated on this machine, until someone stops it."""
 
 from __future__ import annotations
 
@@ -51,13 +51,13 @@ def yard(
         list[str] | None,
         typer.Option(metavar="BOX=5..10", help="A box without power from second 5 to 10, or on, as BOX=5..; repeats."),
     ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and pixels that flicker.")] = 0,
     snapshot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write what all lamps show there as JSON, every second.")
+        Path | None, typer.Option(metavar="FILE", help="Write what all pixels show there as JSON, every second.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Simulate the show's boxes on loopback addresses, and show which lamps are lit."""
+    """Simulate the show's boxes on loopback addresses, and show which pixels are lit."""
     from patcher.faults import build, parse
     from patcher.listener.receiver import Receiver
     from patcher.patch.thing import find

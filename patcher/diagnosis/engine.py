@@ -1,7 +1,7 @@
 """The reasoning: a belief over classes, the question that tells most for its price, and Bayes' rule.
 
-The engine never sees a lamp. It *narrows* first: it trusts the eye, and thinks of one fault. When that leaves one class
-alone, or none, it *proves*: it reckons with wrong answers, and with two faults at once, and goes on until what
+The engine never sees a pixel. It *narrows* first: it trusts the eye, and thinks of one fault. When that leaves one
+class alone, or none, it *proves*: it reckons with wrong answers, and with two faults at once, and goes on until what
 looks alike is believed even so.
 """
 

@@ -1,6 +1,6 @@
 """What could be wrong with a thing: every single fault that could be there, and none.
 
-A *hypothesis* is the wiring as planned with faults in it. Hypotheses under which all lamps take the same look alike in
+A *hypothesis* is the wiring as planned with faults in it. Hypotheses under which all pixels take the same look alike in
 every frame that can be sent; they are one *class*, and a class keeps the names of all of them.
 """
 
@@ -64,7 +64,7 @@ def runs_of(wiring: Wiring, patch: Patch, thing: str) -> tuple[str, ...]:
     if found.kind in ("pixel", "pixels", "channel"):
         raise refuse(thing, "is a part of a run", f"name its run: {runs[0]}" if runs else "name a run, port or box")
     if not runs:
-        raise refuse(thing, "has no lamps that hang this season", "name a box, port, run or prop that has")
+        raise refuse(thing, "has no pixels that hang this season", "name a box, port, run or prop that has")
     return runs
 
 
@@ -115,7 +115,7 @@ def singles(
 
 
 def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
-    """What each of some faults at the lamps of these runs changes by itself."""
+    """What each of some faults at the pixels of these runs changes by itself."""
     composer = Composer(plan, faults, near, ())
     changed: list[dict[str, Takes]] = [{} for _ in faults]
     for run in near:

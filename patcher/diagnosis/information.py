@@ -19,7 +19,7 @@ from patcher.eye import few as which_of
 Belief = NDArray[np.float64]
 
 OFFERED = 4
-"""So many sights of few lamps are offered."""
+"""So many sights of few pixels are offered."""
 WORTHLESS = 1e-6
 """Bits; a question that tells less tells nothing."""
 
@@ -34,7 +34,7 @@ def weighed(
         eye: the eye that would answer.
         classes: the scenes, each with those of its classes that the belief is over.
         candidates: what could be asked.
-        used: frames and asks that are not asked again; few lamps, for which None stands, are read once.
+        used: frames and asks that are not asked again; few pixels, for which None stands, are read once.
         weight: the belief in each of those classes, in their order.
         doubt: the part of answers that are wrong.
     """
@@ -49,7 +49,7 @@ def weighed(
 
 @dataclass(frozen=True, eq=False)
 class _Unasked:
-    """A frame and what is asked of it on some runs; None: which sight few lamps give, of those that they can."""
+    """A frame and what is asked of it on some runs; None: which sight few pixels give, of those that they can."""
 
     frame: Frame
     ask: Ask | None
@@ -70,7 +70,7 @@ def _predicted(
     eye: Eye, classes: Sequence[tuple[Scene, Numbers]], unasked: Sequence[_Unasked], weight: Belief
 ) -> list[tuple[Frame, Ask, Chances]]:
     """What is asked, and how likely each answer is under each class. What is asked of many frames is worked out at
-    once; what few lamps cannot tell is left out.
+    once; what few pixels cannot tell is left out.
     """
     found: dict[int, tuple[Frame, Ask, Chances]] = {}
     compared = {number for number, one in enumerate(unasked) if one.ask is not None and one.ask.kind == "alike"}
@@ -105,7 +105,7 @@ def _predicted(
 
 
 def _seen(eye: Eye, ways: Sequence[Ways], ask: Ask, shown: Sequence[Sequence[Shades]]) -> Iterator[tuple[Ask, Chances]]:
-    """How likely each answer is, for each of some frames: `shown` is, by scene and by run, (frames, ways, lamps)."""
+    """How likely each answer is, for each of some frames: `shown` is, by scene and by run, (frames, ways, pixels)."""
     parts = []
     for each, own in zip(ways, shown, strict=True):
         said = eye.sees(ask, [shades.reshape(-1, shades.shape[2]) for shades in own])
@@ -116,7 +116,7 @@ def _seen(eye: Eye, ways: Sequence[Ways], ask: Ask, shown: Sequence[Sequence[Sha
 def _read(
     eye: Eye, ways: Sequence[Ways], shown: Sequence[Sequence[Shades]], weight: Belief
 ) -> Iterator[tuple[Ask | None, Chances]]:
-    """Which of the likeliest sights do few lamps give, for each of some frames? None where there is but one."""
+    """Which of the likeliest sights do few pixels give, for each of some frames? None where there is but one."""
     grids = tuple(ways[0].scene.quarters[run] for run in ways[0].runs)
     read = [
         list(zip(*(eye.reads(shades.reshape(-1, shades.shape[2]), grid)

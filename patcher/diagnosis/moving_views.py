@@ -1,4 +1,4 @@
-"""What an eye sees of a frame that moves, under many classes: a dot, or two lamps side by side.
+"""What an eye sees of a frame that moves, under many classes: a dot, or two pixels side by side.
 
 Most classes let a run take almost what a first one, the *base*, lets it take. Of a class that differs only from some
 step on, that step tells whether it ends what was so before; only few need to be followed through all of their steps.
@@ -25,8 +25,8 @@ class Taken:
     """What a run takes under some classes.
 
     Attributes:
-        index: the channel that each letter of each lamp takes, by number, in each way that it could, the base first:
-            shape (letters, ways, lamps).
+        index: the channel that each letter of each pixel takes, by number, in each way that it could, the base first:
+            shape (letters, ways, pixels).
         of: the way of each class.
         loses: whether all that differs from the base in a way takes nothing: shape (ways,).
         channels: how many channels have numbers; what takes nothing has a number from there on.
@@ -46,17 +46,17 @@ class Taken:
 
     @cached_property
     def base(self) -> Lamps:
-        """The lamp that each channel lights in the base, as by `lamps_of`."""
+        """The pixel that each channel lights in the base, as by `lamps_of`."""
         found: Lamps = lamps_of([self.index[:, :1]], self.channels)[0]
         return found
 
     @cached_property
     def times(self) -> Numbers:
-        """How often each channel is taken in the base, by whatever letter of whatever lamp."""
+        """How often each channel is taken in the base, by whatever letter of whatever pixel."""
         return np.bincount(np.minimum(self.index[:, 0], self.channels).ravel(), minlength=self.channels + 1)
 
     def differs_from(self, first: Lamps) -> Numbers:
-        """For each class the first step at which a lamp lights that takes another channel than in the base, under the
+        """For each class the first step at which a pixel lights that takes another channel than in the base, under the
         class or in the base, from the first step that lights each channel.
         """
         found = np.full(self.index.shape[1], first[-1])
@@ -101,7 +101,7 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken]) -> Chances
 
 
 def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers) -> Lamps:
-    """The lamp that each of some channels lights under each of some classes: shape (classes, channels)."""
+    """The pixel that each of some channels lights under each of some classes: shape (classes, channels)."""
     found = []
     for each in taken:
         lamp, own = each.base[lit], np.flatnonzero(each.of[classes])
@@ -116,7 +116,7 @@ def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers) -> Lamps:
 
 
 def _joined(lamps: Sequence[Lamps], taken: Sequence[Taken]) -> Lamps:
-    """The lamps of each run by themselves, counted on through the runs, as one."""
+    """The pixels of each run by themselves, counted on through the runs, as one."""
     found, begin = lamps[0], taken[0].index.shape[2]
     for each, run in zip(lamps[1:], taken[1:], strict=True):
         own = np.where(each >= 0, each + begin, each)
@@ -126,15 +126,15 @@ def _joined(lamps: Sequence[Lamps], taken: Sequence[Taken]) -> Lamps:
 
 
 def lamps_of(taken: Sequence[Index], channels: int) -> Lamps:
-    """The lamp that each channel lights, steady; `NOBODY` and `SEVERAL`.
+    """The pixel that each channel lights, steady; `NOBODY` and `SEVERAL`.
 
     Args:
-        taken: for each run the channel that each letter of each lamp takes: shape (letters, ways, lamps); from
+        taken: for each run the channel that each letter of each pixel takes: shape (letters, ways, pixels); from
             `channels` on one that no frame lights.
         channels: how many there are.
 
     Returns:
-        Shape (ways, channels + 1): lamps are counted on through the runs; the last is `NOBODY`.
+        Shape (ways, channels + 1): pixels are counted on through the runs; the last is `NOBODY`.
     """
     ways = taken[0].shape[1]
     flat = np.full(ways * (channels + 1), NOBODY, dtype=np.int32)

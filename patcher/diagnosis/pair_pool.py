@@ -36,21 +36,21 @@ FITS = 1e-6
 TURNS = 7
 """Faults that are put together with all others for one question."""
 CELLS = 300_000
-"""Channels of lamps that are worked out for one question."""
+"""Channels of pixels that are worked out for one question."""
 MOST = 120
-"""Of the faults at lamps of one run so many are put together with another at a time: those with which every answer fits
-one of the two best.
+"""Of the faults at pixels of one run so many are put together with another at a time: those with which every answer
+fits one of the two best.
 """
 EVENLY = 0.25
 """This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
 FITTING = 400
 """Single faults that fit best, of which some are put together with all others."""
 BESIDE = 12
-"""Faults at no lamp that are put together with one at a time; with that of the likeliest class all are."""
+"""Faults at no pixel that are put together with one at a time; with that of the likeliest class all are."""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
 AROUND = 3
-"""A shift by so many lamps at most makes a fault at one lamp look like one at another."""
+"""A shift by so many pixels at most makes a fault at one pixel look like one at another."""
 FLOOR = 0.05
 """How likely an answer is taken to be under one of two faults that does not explain it: the other may."""
 
@@ -64,7 +64,7 @@ class Told:
         ask: what was asked.
         answer: the place of the answer among the ask's.
         chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
-        plain: the same had the frame been for lamps that are fed as planned, as which it looks under a pair of what is
+        plain: the same had the frame been for pixels that are fed as planned, as which it looks under a pair of what is
             believed and another fault.
     """
 
@@ -83,7 +83,7 @@ class Pool:
         scene: their classes, with the logarithm of how likely each is apart from what was heard in place of a prior.
         chances: of each answer that was heard, for each class: shape (classes, answers heard).
         parts: the two faults of each class's first pair, by number: shape (classes, 2).
-        rows: what the lamps take, for each class.
+        rows: what the pixels take, for each class.
     """
 
     scene: Scene
@@ -111,7 +111,7 @@ class Pairs:
         self._found: dict[tuple[int, int], tuple[Belief, dict[str, Takes]]] = {}
 
     def _alone(self) -> list[dict[str, Takes]]:
-        """What the lamps of each run take under each fault by itself."""
+        """What the pixels of each run take under each fault by itself."""
         planned = {run: takes[0] for run, takes in self.scene.looks.takes.items()}
         found = []
         for number in self.class_of.tolist():
@@ -169,9 +169,9 @@ class Pairs:
             self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
 
     def _around(self, likeliest: int) -> NDArray[np.int64]:
-        """The faults of a class at a lamp and its like on the lamps around it: what moves all lamps by few makes one
-        look like the other. That on the lamp behind comes first, for which a missing lamp before it is enough; then the
-        nearest.
+        """The faults of a class at a pixel and its like on the pixels around it: what moves all pixels by few makes
+        one look like the other. That on the pixel behind comes first, for which a missing pixel before it is
+        enough; then the nearest.
         """
         own = np.flatnonzero(self.class_of == likeliest)
         if not len(own) or self.faults[own[0]].kind not in AT_A_LAMP:
@@ -283,7 +283,7 @@ class Pairs:
         return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
 
     def _chances(self, one: Told, takes: dict[str, Takes], base: Mapping[str, Takes]) -> Belief:
-        """How likely the answer was, for what lamps take in many ways, most of them near a base."""
+        """How likely the answer was, for what pixels take in many ways, most of them near a base."""
         own = [takes[run] for run in one.ask.runs]
         still = all(each.strides[0] == 0 for each in own)
         if still:
@@ -301,7 +301,7 @@ class Pairs:
         return answer
 
     def _evenly(self, one: Told, takes: Sequence[Takes]) -> Belief:
-        """How likely all is found alike, for what lamps take in many ways, in each colour: shape (ways, colours)."""
+        """How likely all is found alike, for what pixels take in many ways, in each colour: shape (ways, colours)."""
         found = np.ones((max(len(each) for each in takes), len(one.ask.colours)))
         for place, lit in enumerate(one.frame.held):
             frame, colour, counts = Frame("", (lit,)), one.ask.colours[place], one.ask.counts[place]
@@ -353,7 +353,7 @@ def _weights(scene: Scene) -> Belief:
 
 
 def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
-    """What lamps show of a still frame, from the channels that they take: shape (variants, lamps)."""
+    """What pixels show of a still frame, from the channels that they take: shape (variants, pixels)."""
     lit = frame.steps[0]
     on = np.zeros(max(int(takes.max()), int(lit.max(initial=0))) + 3, dtype=np.uint8)
     on[lit] = 1

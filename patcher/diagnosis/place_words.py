@@ -58,8 +58,8 @@ def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
     """Which colour is where on a run, part by part.
 
     Args:
-        places: where the run's lamps are; None without a picture.
-        parts: the lamps of each colour, from 0, in data order.
+        places: where the run's pixels are; None without a picture.
+        parts: the pixels of each colour, from 0, in data order.
     """
     names = list(parts)
     if len(names) == 1:

@@ -1,7 +1,7 @@
 """Test frames: which channels are lit, the words for them, and their levels for the wire.
 
-A frame names the lamps that it means by where the plan has them; what truly lights is what the eye is asked about. It
-may also light channels behind a chain's last pixel, or a universe off, where no lamp should be.
+A frame names the pixels that it means by where the plan has them; what truly lights is what the eye is asked about. It
+may also light channels behind a chain's last pixel, or a universe off, where no pixel should be.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Frame:
         says: what a sound thing would show, for a person.
         steps: for each step the running channels that are lit; a frame that does not move has one.
         goes: where a dot moves, the go, from 0, that each step belongs to; between goes it rests.
-        plain: the same for lamps that are fed as planned, where the frame is for lamps that are fed otherwise.
+        plain: the same for pixels that are fed as planned, where the frame is for pixels that are fed otherwise.
     """
 
     says: str

@@ -45,7 +45,7 @@ class Candidate:
     Attributes:
         frame: the frame.
         asks: what could be asked.
-        few: the runs on which it lights few lamps, which could be read off.
+        few: the runs on which it lights few pixels, which could be read off.
     """
 
     frame: Frame
@@ -54,12 +54,12 @@ class Candidate:
 
 
 def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
-    """The same for lamps that take other channels than planned; None where none of it would light.
+    """The same for pixels that take other channels than planned; None where none of it would light.
 
     Args:
         candidate: a frame for one run, as planned.
-        planned: the running channels that the run's lamps should take.
-        believed: for each of those the one that its lamp takes; negative where it takes none.
+        planned: the running channels that the run's pixels should take.
+        believed: for each of those the one that its pixel takes; negative where it takes none.
     """
     frame = candidate.frame
     lit = frame.stacked if frame.goes else frame.steps[0]
@@ -278,11 +278,11 @@ class Repertoire:
         return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
 
     def several(self, takes: dict[str, Channels], lamps: dict[str, Pixels]) -> Candidate | None:
-        """Few lamps on each of some runs, each in another colour where the run has so many.
+        """Few pixels on each of some runs, each in another colour where the run has so many.
 
         Args:
-            takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
-            lamps: for each run those that are to light, at most four.
+            takes: for each run the channels of its pixels, as planned or as is believed: shape (pixels, channels).
+            pixels: for each run those that are to light, at most four.
         """
         plain, lit, words = [], [], []
         for run, own in lamps.items():
@@ -310,7 +310,7 @@ class Repertoire:
         second ask is of what is lit and steady alone.
 
         Args:
-            takes: for each run the channels of its lamps, as planned or as is believed: shape (lamps, channels).
+            takes: for each run the channels of its pixels, as planned or as is believed: shape (pixels, channels).
         """
         colours = [c for c in eye.COLOURS if any(COLOUR_LETTERS[c] in self.painter.letters(run) for run in takes)]
         steps, plain, counts = [], [], []
@@ -335,14 +335,14 @@ class Repertoire:
         return Candidate(Frame(f"{says}{AS_BELIEVED}", fed, goes, as_planned), asks)
 
     def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
-        """The steps of two lamps side by side along a run, as far as both light, or of a dot where none do.
+        """The steps of two pixels side by side along a run, as far as both light, or of a dot where none do.
 
         Args:
             run: the run.
-            takes: the channels of its lamps, negative where they take none: shape (lamps, channels).
+            takes: the channels of its pixels, negative where they take none: shape (pixels, channels).
 
         Returns:
-            What they should take, and what they do: shape (steps, lamps).
+            What they should take, and what they do: shape (steps, pixels).
         """
         planned, first = self.scene.plan.takes[run].astype(np.int64), self._beside(run)
         should, do = (np.stack([each[first], each[first + 1]], axis=2) for each in (planned, takes))
@@ -390,7 +390,7 @@ class Repertoire:
 
         Args:
             run: the run.
-            takes: the channels of its lamps, as planned or as is believed: shape (lamps, channels).
+            takes: the channels of its pixels, as planned or as is believed: shape (pixels, channels).
             twos: the pixels, from 0.
         """
         pixels = np.repeat(np.array(twos), SHOWN, axis=0)
@@ -462,7 +462,7 @@ def narrowing(
     Args:
         repertoire: what can be shown.
         run: the run to look at.
-        places: for each class the first of the run's lamps that would take something else than planned.
+        places: for each class the first of the run's pixels that would take something else than planned.
         single: whether it is the only one.
         weight: the belief in each class.
         moved: by which part of a colour some cuts are moved, so that a gap that was missed is looked for anew.
@@ -496,7 +496,7 @@ def narrowing(
 
 
 def _near(repertoire: Repertoire, run: str, top: list[int], colours: list[str]) -> Iterator[Candidate]:
-    """The lamps of the likeliest classes, one by one and with their neighbours."""
+    """The pixels of the likeliest classes, one by one and with their neighbours."""
     few = sorted(top)
     if len(few) > 1 and few[-1] - few[0] > 3:
         named = zip([c for c in colours if c != IN_TURN], few, strict=False)
@@ -519,6 +519,6 @@ def quantiles(weight: NDArray[np.float64], parts: int, moved: float = 0.0) -> li
 
 
 def ends_of(takes: Channels) -> Pixels:
-    """The first two and the last two of the lamps that light."""
+    """The first two and the last two of the pixels that light."""
     lit = np.flatnonzero((takes >= 0).all(axis=1))
     return lit if len(lit) <= 4 else lit[[0, 1, -2, -1]]

@@ -29,8 +29,8 @@ class Variants:
     Attributes:
         run: the run.
         letters: its planned colour order.
-        index: for each channel of a lamp, each variant and each lamp, the channel of the scene that sets it; shape
-            (channels, variants, lamps). Variant 0 is the plan.
+        index: for each channel of a pixel, each variant and each pixel, the channel of the scene that sets it; shape
+            (channels, variants, pixels). Variant 0 is the plan.
         of: the variant of each class.
         numbers: how many channels have a place in the scene; behind them are dark and broken data.
     """
@@ -43,7 +43,7 @@ class Variants:
 
     @property
     def lamps(self) -> int:
-        """How many lamps the run has."""
+        """How many pixels the run has."""
         return int(self.index.shape[2])
 
     @cached_property
@@ -52,37 +52,37 @@ class Variants:
 
     @cached_property
     def differs(self) -> NDArray[np.bool_]:
-        """Which lamps take something else than planned: shape (variants, lamps)."""
+        """Which pixels take something else than planned: shape (variants, pixels)."""
         found: NDArray[np.bool_] = (self.index != self.index[:, :1]).any(axis=0)
         return found
 
     @cached_property
     def first(self) -> NDArray[np.int64]:
-        """The first lamp of each variant that takes something else; −1 where none does."""
+        """The first pixel of each variant that takes something else; −1 where none does."""
         return np.where(self.differs.any(axis=1), self.differs.argmax(axis=1), -1)
 
     @cached_property
     def count(self) -> NDArray[np.int64]:
-        """How many lamps of each variant take something else."""
+        """How many pixels of each variant take something else."""
         found: NDArray[np.int64] = self.differs.sum(axis=1)
         return found
 
     @cached_property
     def loses(self) -> NDArray[np.bool_]:
-        """Whether all lamps of a variant that take something else take nothing, or broken data: shape (variants,)."""
+        """Whether all pixels of a variant that take something else take nothing, or broken data: shape (variants,)."""
         nothing = self.index >= self.numbers
         found: NDArray[np.bool_] = ((self.index == self.index[:, :1]) | nothing).all(axis=(0, 2))
         return found
 
     def shades(self, on: Shades, index: Index) -> Shades:
-        """What the lamps show where these channels of the scene are lit, for some of the variants' indices.
+        """What the pixels show where these channels of the scene are lit, for some of the variants' indices.
 
         Args:
             on: which channels are lit, of one frame or of each of some: shape (…, channels).
-            index: shape (channels, variants, lamps).
+            index: shape (channels, variants, pixels).
 
         Returns:
-            Shape (…, variants, lamps).
+            Shape (…, variants, pixels).
         """
         bits = np.take(on, index[0], axis=-1)
         for number in range(1, len(index)):
@@ -102,7 +102,7 @@ class Scene:
             without a fault.
         prior: how likely each class is; sums to 1.
         variants: for each run that some hypothesis changes, and those of the thing, what it could take.
-        numbers: the running channels that lamps of the scene could take, rising.
+        numbers: the running channels that pixels of the scene could take, rising.
         looks: what each run could take, each once.
         look_of: the look of each class.
     """
@@ -118,13 +118,13 @@ class Scene:
 
     @cached_property
     def quarters(self) -> dict[str, NDArray[np.int8] | None]:
-        """For each run that is a grid, the quarter that each of its lamps is in."""
+        """For each run that is a grid, the quarter that each of its pixels is in."""
         show = self.plan.wiring.show
         return {run: quarters_of(cells(show, show.runs[run])) for run in self.variants}
 
     @cached_property
     def places(self) -> dict[str, NDArray[np.int64]]:
-        """For each run where its lamps are, 1 or `LINE` apart where side by side: by column and row, or along it."""
+        """For each run where its pixels are, 1 or `LINE` apart where side by side: by column and row, or along it."""
         show, found = self.plan.wiring.show, {}
         for run, variants in self.variants.items():
             placed = cells(show, show.runs[run])
@@ -132,7 +132,7 @@ class Scene:
         return found
 
     def joined(self, runs: Sequence[str]) -> NDArray[np.int64]:
-        """Where the lamps of some runs are, those of one far from those of another."""
+        """Where the pixels of some runs are, those of one far from those of another."""
         return np.concatenate([self.places[run] + number * LINE * LINE for number, run in enumerate(runs)])
 
     def on(self, channels: Channels) -> Shades:
@@ -150,7 +150,7 @@ class Scene:
 
 
 def quarters_of(placed: Cells | None) -> NDArray[np.int8] | None:
-    """The quarter of a grid, 0 to 3, that each of its lamps is in, from their columns and rows; None without."""
+    """The quarter of a grid, 0 to 3, that each of its pixels is in, from their columns and rows; None without."""
     if placed is None:
         return None
     low, high = placed.min(axis=0), placed.max(axis=0)

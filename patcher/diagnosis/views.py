@@ -21,7 +21,7 @@ class Ways:
     Attributes:
         scene: the scene.
         runs: the runs.
-        indices: for each run what it takes in each way: shape (channels, ways, lamps).
+        indices: for each run what it takes in each way: shape (channels, ways, pixels).
         of: the way of each class.
     """
 
@@ -44,7 +44,7 @@ class Ways:
         return int(self.indices[0].shape[1])
 
     def shades(self, frames: Sequence[Frame]) -> list[Shades]:
-        """What each of the runs shows of still frames: shape (frames, ways, lamps)."""
+        """What each of the runs shows of still frames: shape (frames, ways, pixels)."""
         on = np.stack([self.scene.on(frame.steps[0]) for frame in frames])
         own = zip(self.runs, self.indices, strict=True)
         return [self.scene.variants[run].shades(on, index) for run, index in own]

@@ -1,7 +1,7 @@
 """What a round has seen already, in the diagnosis' own words, so that a person is not asked the same twice.
 
 A yes to a look says what an eye would have said of every thing in it. Of that, whatever the diagnosis could have asked
-of the same frame is an answer to it: the colours that are there, the gap that is not, the outermost lamp.
+of the same frame is an answer to it: the colours that are there, the gap that is not, the outermost pixel.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """A run as it is drawn: the line that its string takes over the paper, in data order, from its places in metres.
 
-What is drawn is the run, not its lamps: of the places on a straight or nearly straight piece only the ends are kept.
+What is drawn is the run, not its pixels: of the places on a straight or nearly straight piece only the ends are kept.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from patcher.show.run_tables import ArchRun, BandRun, GridRun, Run
 from patcher.show.schema import Show
 
 _FLAT = 0.06
-"""Millimetres by which the drawn line may pass by a lamp."""
+"""Millimetres by which the drawn line may pass by a pixel."""
 _JUMP = 4.0
-"""A step so many times as long as the usual one is wire between lamps, and drawn thin."""
+"""A step so many times as long as the usual one is wire between pixels, and drawn thin."""
 NUMBERED = 1.2
 """Millimetres from line to line of a grid that has numbers at the ends of some lines at least."""
 PASS = 1.3
@@ -32,11 +32,11 @@ class Course:
 
     Attributes:
         run: the run.
-        lamps: where each lamp is drawn, in data order: shape (pixels, 2).
+        pixels: where each pixel is drawn, in data order: shape (pixels, 2).
         strings: the pieces of its string, in data order, two points or more each.
-        wires: the pieces of wire between them, where it goes far from one lamp to the next.
+        wires: the pieces of wire between them, where it goes far from one pixel to the next.
         wired: how it is wired, where it is a grid or part of one.
-        pitch: from one line of a grid to the next; from lamp to lamp elsewhere.
+        pitch: from one line of a grid to the next; from pixel to pixel elsewhere.
     """
 
     run: Run

@@ -61,9 +61,9 @@ class _Field:
 
 
 def line_numbers(found: Course) -> list[tuple[int, int, Floats, Floats]]:
-    """Of each line of a grid's wiring: the first and the last lamp on it, from 1, and the cells of its ends.
+    """Of each line of a grid's wiring: the first and the last pixel on it, from 1, and the cells of its ends.
 
-    A line without lamps is left out.
+    A line without pixels is left out.
     """
     wired, run = found.wired, found.run
     assert wired is not None  # noqa: S101

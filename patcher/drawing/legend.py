@@ -58,7 +58,7 @@ def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: boo
     if any(fact.run.power_cuts for fact in facts):
         found.append((line + marks.cut(at, right, 0.9), "V+ is cut"))
     if any(isinstance(fact.run, DrawnRun) and fact.run.gaps for fact in facts):
-        found.append((line + marks.gap(at, 0.9), "a place without a lamp"))
+        found.append((line + marks.gap(at, 0.9), "a place without a pixel"))
     if leads:
         found.append((path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"), "lead"))
         if any(fact.run.lead_via == "booster" for fact in facts):

@@ -92,7 +92,7 @@ def chevron(at: Floats, way: Floats, size: float) -> str:
 
 
 def gap(at: Floats, size: float) -> str:
-    """A place that has no lamp: an empty ring."""
+    """A place that has no pixel: an empty ring."""
     return _disc(at[0], at[1], size * 0.7, WHITE, BLACK, 0.25)
 
 

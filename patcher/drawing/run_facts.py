@@ -40,7 +40,7 @@ class Facts:
         spans: its spans, a tee's those of its source; none where it has no channels.
         taps: where feeds join it, by pixel.
         volts: at its last pixel; NaN where that is not fed or not known; None where the show describes no supplies.
-        least: below this its lamps misbehave; None where the file does not say.
+        least: below this its pixels misbehave; None where the file does not say.
     """
 
     run: Run

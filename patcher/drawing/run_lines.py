@@ -80,7 +80,7 @@ class Hanging:
         show: the show.
         looks: of each port or box, by what `key` says of a run.
         by_box: whether runs look as their box, or as their port.
-        detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and lamps too.
+        detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and pixels too.
         told: up to which rank a label without room is told under the drawing; others are counted.
         paper: which places are taken.
         size: of the marks, in millimetres.

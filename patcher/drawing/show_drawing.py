@@ -251,7 +251,7 @@ def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: flo
 
 
 def _corners(show: Show, run: Run) -> list[Floats]:
-    """The corners of a grid or band, where there may be no lamp; none of another run."""
+    """The corners of a grid or band, where there may be no pixel; none of another run."""
     wired = lattice(show, run)
     if wired is None:
         return []

@@ -25,7 +25,7 @@ class Strip:
     Attributes:
         left: metres at its left edge, at `x` on the paper.
         right: metres at its right edge.
-        top: metres of its uppermost lamp, at `y` on the paper.
+        top: metres of its uppermost pixel, at `y` on the paper.
         scale: millimetres a metre.
         x: millimetres on the paper.
         y: millimetres on the paper, from its top.
@@ -57,7 +57,7 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class Margins:
-    """Millimetres round the lamps of each strip that are kept for labels, and under it for its ruler."""
+    """Millimetres round the pixels of each strip that are kept for labels, and under it for its ruler."""
 
     side: float
     above: float
@@ -66,7 +66,7 @@ class Margins:
 
     @property
     def upright(self) -> float:
-        """All that is above and below the lamps."""
+        """All that is above and below the pixels."""
         return self.above + self.below + self.ruler
 
 

@@ -1,7 +1,7 @@
 """The wiring as built: the wiring as planned, with faults in it. All of it is pure.
 
 `fault.py` reads, checks and writes a fault; `sent.py` says what a box sends, `cable.py` who takes it, and `built.py`
-what that changes for each lamp.
+what that changes for each pixel.
 """
 
 from patcher.faults.built import Departure, Planned, departure, planned, slot_index

@@ -1,11 +1,11 @@
-"""Which data each lamp takes, as planned and with faults.
+"""Which data each pixel takes, as planned and with faults.
 
 Two sides meet on a port. The *box* sends a stream of octets: for each pixel that it believes to be on the port, in
 order, the channels of that pixel, or dark ones where it inserts a null. On the *wire* the pixels stand in the order in
 which the data passes them, whoever they are; each takes as many octets as it has channels and passes on the rest. What
 comes behind the end of the stream is nothing, and a pixel that gets nothing is dark.
 
-What a lamp takes is written as running channels (see `patch/patch.py`): two wirings in which all lamps take the same
+What a pixel takes is written as running channels (see `patch/patch.py`): two wirings in which all pixels take the same
 from the same boxes look alike in every frame that can be sent.
 """
 
@@ -32,7 +32,7 @@ class Planned:
     Attributes:
         wiring: the wiring.
         patch: what is typed into its boxes.
-        takes: what each run's lamps take as planned.
+        takes: what each run's pixels take as planned.
         boxes: for each run, the box that feeds it.
     """
 
@@ -49,7 +49,7 @@ class Departure:
     """What faults change; whatever is not named is as planned.
 
     Attributes:
-        takes: for runs whose lamps take other data, what they take.
+        takes: for runs whose pixels take other data, what they take.
         boxes: for runs that another box feeds, that box.
         universes: for boxes that listen to others, or to none, their universes.
     """
@@ -105,10 +105,10 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
 
 
 def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
-    """Where what lamps take stands in the slots of some universes, laid end to end with one dark slot behind them all.
+    """Where what pixels take stands in the slots of some universes, laid end to end with one dark slot behind them all.
 
     Args:
-        takes: what lamps take.
+        takes: what pixels take.
         universes: rising.
 
     Returns:

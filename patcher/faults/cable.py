@@ -25,7 +25,7 @@ from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
 Takes = NDArray[np.int32]
-"""For each lamp of a run, as the plan numbers them, and each letter of its planned colour order, the running channel
+"""For each pixel of a run, as the plan numbers them, and each letter of its planned colour order, the running channel
 that sets it: shape (pixels, channels)."""
 Order = NDArray[np.int64]
 
@@ -88,7 +88,7 @@ def dark(show: Show, run: Run) -> Takes:
 
 @dataclass(slots=True)
 class _Branch:
-    """What stands at one place: null pixels, then lamps by their planned numbers."""
+    """What stands at one place: null pixels, then pixels by their planned numbers."""
 
     run: str
     nulls: list[int]
@@ -137,7 +137,7 @@ class Cable:
         return branch
 
     def takes(self, stream: Stream) -> dict[str, Takes]:
-        """What every lamp on the cable takes of a stream."""
+        """What every pixel on the cable takes of a stream."""
         found: dict[str, Takes] = {}
         ended = np.append(stream, np.int32(DARK))
         at, harm = 0, _Harm()
@@ -148,7 +148,7 @@ class Cable:
         return found
 
     def _along(self, branch: _Branch, ended: Stream, at: int, harm: _Harm) -> tuple[Takes, int, _Harm]:
-        """What a branch's lamps take from octet `at` on; the octet behind them, and the harm done by then."""
+        """What a branch's pixels take from octet `at` on; the octet behind them, and the harm done by then."""
         run = self._show.runs[branch.run]
         letters = self._show.type_of(run).colour_order
         chips = next((f.value for f in self._of_run.get(branch.run, ()) if f.kind == "colour-order"), letters)
@@ -206,7 +206,7 @@ def _harmed(harm: _Harm, fault: Fault, lamps: Order, first: Order) -> _Harm:
 
 def _shift(branch: _Branch, amount: int, channels: int, before: Sequence[_Branch]) -> None:
     """Put pixels before a run's first one, or cut off those that are there: its nulls, then what stands before them
-    from the last on, then its own first lamps.
+    from the last on, then its own first pixels.
     """
     if amount > 0:
         branch.nulls += [channels] * amount
@@ -226,7 +226,7 @@ def _shift(branch: _Branch, amount: int, channels: int, before: Sequence[_Branch
 
 
 def _order(show: Show, name: str, faults: Iterable[Fault]) -> Order:
-    """The planned numbers, from 0, of a run's lamps in the order in which the data passes them."""
+    """The planned numbers, from 0, of a run's pixels in the order in which the data passes them."""
     run = show.runs[name]
     order: Order = np.arange(run.pixels)
     wired = {f.kind.replace("-", "_"): f.value for f in faults if f.kind in ("data-in", "lines", "turns")}
@@ -245,7 +245,7 @@ def _order(show: Show, name: str, faults: Iterable[Fault]) -> Order:
 
 
 def _rewired(plan: Lattice, now: Lattice, gaps: tuple[int, ...]) -> Order:
-    """The planned numbers of a grid's lamps in the order of another wiring; places without a lamp stay without one."""
+    """The planned numbers of a grid's pixels in the order of another wiring; empty places stay empty."""
     places = plan.cells() - [plan.column, plan.row]
     lamps = np.ones(len(places), dtype=bool)
     lamps[np.array(gaps, dtype=int) - 1] = False

@@ -132,7 +132,7 @@ class Fault:
 
     @property
     def lamp(self) -> tuple[str, int]:
-        """Run and pixel, from 0, of a fault at one lamp."""
+        """Run and pixel, from 0, of a fault at one pixel."""
         run, _, pixel = self.where.rpartition("/")
         return run, int(pixel) - 1
 
@@ -439,7 +439,7 @@ def _clash(show: Show, one: Fault, other: Fault) -> str | None:
         if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
             return "says the same thing again"
     elif kinds <= set(AT_A_LAMP) and one.where == other.where:
-        return "says something else of the same lamp"
+        return "says something else of the same pixel"
     return None
 
 

@@ -1,8 +1,8 @@
-"""Two faults at once: what every lamp takes under one fault together with each of many others, in a few array
+"""Two faults at once: what every pixel takes under one fault together with each of many others, in a few array
 operations.
 
-A fault at a lamp (dark, one colour dark, replaced, missing, cut, flicker) leaves the rest of the wiring as it finds it.
-So it is put on top of an *arrangement*: where on the stream of its port each lamp stands under the other fault.
+A fault at a pixel (dark, one colour dark, replaced, missing, cut, flicker) leaves the rest of the wiring as it is.
+So it is put on top of an *arrangement*: where on the stream of its port each pixel stands under the other fault.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ class Arrangement:
 
     Attributes:
         stream: what is sent, octet by octet.
-        first: for each run, in the order in which the data passes them, the first octet that each lamp takes; −1 for
+        first: for each run, in the order in which the data passes them, the first octet that each pixel takes; −1 for
             what is not on the cable.
-        columns: for each run, which of its octets each letter of the planned order takes: shape (lamps, channels).
-        dark: for each run the letters of lamps that stay dark: shape (lamps, channels).
-        cut: for each run the lamps that no data reaches.
-        broken: for each run the lamps that broken data reaches.
+        columns: for each run, which of its octets each letter of the planned order takes: shape (pixels, channels).
+        dark: for each run the letters of pixels that stay dark: shape (pixels, channels).
+        cut: for each run the pixels that no data reaches.
+        broken: for each run the pixels that broken data reaches.
     """
 
     stream: Stream
@@ -53,11 +53,11 @@ class Arrangement:
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """Pairs of faults with what lamps take under them.
+    """Pairs of faults with what pixels take under them.
 
     Attributes:
         pairs: the numbers of the two faults: shape (pairs, 2).
-        takes: for each run of the scene what its lamps take: shape (pairs, lamps, channels).
+        takes: for each run of the scene what its pixels take: shape (pairs, pixels, channels).
         base: what they take under the one that all pairs have in common.
     """
 
@@ -68,7 +68,7 @@ class Batch:
 
 @dataclass(frozen=True, eq=False)
 class _AtLamps:
-    """The faults at lamps of one run, each with its number among all."""
+    """The faults at pixels of one run, each with its number among all."""
 
     numbers: Numbers
     kinds: NDArray[np.str_]
@@ -91,7 +91,7 @@ class Composer:
         plan: the wiring as planned.
         faults: the single faults.
         runs: the runs that are looked at.
-        alone: what the lamps of each run take under each fault by itself.
+        alone: what the pixels of each run take under each fault by itself.
     """
 
     plan: Planned
@@ -121,8 +121,8 @@ class Composer:
         self._places = places_of(self.plan.wiring)
 
     def singly(self, run: str) -> Iterator[tuple[Numbers, dict[str, Takes]]]:
-        """What lamps take under each fault at a lamp of a run by itself, in batches: the numbers of the faults, and for
-        each run that they can reach its takes: shape (faults, lamps, channels).
+        """What pixels take under each fault at a pixel of a run by itself, in batches: the numbers of the faults, and
+        for each run that they can reach its takes: shape (faults, pixels, channels).
         """
         arranged, own = self._arrange(self.plan.wiring.ports[run], ()), self._at_lamps[run]
         for begin in range(0, len(own.numbers), AT_A_TIME):
@@ -135,8 +135,8 @@ class Composer:
         Args:
             one: the fault's number.
             rank: how welcome each fault is as the other; None: all are taken.
-            most: of the faults at lamps of a run so many are taken, those that rank highest.
-            beside: so many of those at no lamp are taken, those that rank highest.
+            most: of the faults at pixels of a run so many are taken, those that rank highest.
+            beside: so many of those at no pixel are taken, those that rank highest.
         """
         alone = self.alone[one]
         own = self.faults[one]
@@ -168,10 +168,10 @@ class Composer:
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
 
     def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
-        """All pairs of some faults at lamps of one run, and one that moves what all its lamps show by few.
+        """All pairs of some faults at pixels of one run, and one that moves what all its pixels show by few.
 
         Args:
-            ones: the numbers of those at lamps.
+            ones: the numbers of those at pixels.
         """
         run = self.faults[int(ones[0])].lamp[0]
         own = self._at_lamps[run]
@@ -191,7 +191,7 @@ class Composer:
             yield Batch(pairs, full, alone)
 
     def _mend(self, one: int, first: Numbers, others: _AtLamps, takes: dict[str, Takes]) -> None:
-        """Where a lamp is missing that a shift cuts off, the shift cuts off another one."""
+        """Where a pixel is missing that a shift cuts off, the shift cuts off another one."""
         for row in np.flatnonzero((others.kinds == "missing") & (first[others.pixels] < 0)):
             mended = self._planned_both(one, int(others.numbers[row]))
             for run, taken in takes.items():
@@ -204,7 +204,7 @@ class Composer:
         return show.type_of(show.runs[fault.lamp[0]]).colour_order.index(fault.value)
 
     def _both(self, one: int, other: int) -> dict[str, Takes] | None:
-        """What lamps take under two faults one of which is at no lamp; None where they make no sense together."""
+        """What pixels take under two faults one of which is at no pixel; None where they make no sense together."""
         if self.faults[one].kind in AT_A_LAMP:
             run, pixel = self.faults[one].lamp
             own = self._at_lamps[run]
@@ -280,14 +280,14 @@ class Composer:
         return Arrangement(stream, first, columns, dark, none, dict(none))
 
     def _behind(self, arranged: Arrangement, run: str) -> list[str]:
-        """The runs that a fault at a lamp of `run` can reach: itself and, for what is no tee, what stands behind."""
+        """The runs that a fault at a pixel of `run` can reach: itself and, for what is no tee, what stands behind."""
         if self.plan.wiring.show.runs[run].same_data_as is not None:
             return [run]
         names = list(arranged.first)
         return names[names.index(run) :]
 
     def _marked(self, arranged: Arrangement, run: str, one: _AtLamps) -> Arrangement:
-        """The arrangement with one fault at a lamp in it."""
+        """The arrangement with one fault at a pixel in it."""
         first, dark, cut, broken = self._marks(arranged, run, one)
         columns = arranged.columns
         if one.chips[0]:
@@ -303,7 +303,7 @@ class Composer:
     def _marks(
         self, arranged: Arrangement, run: str, faults: _AtLamps
     ) -> tuple[dict[str, Numbers], dict[str, Bits], dict[str, Bits], dict[str, Bits]]:
-        """What each of some faults at lamps of a run makes of an arrangement: `first`, `dark`, `cut`, `broken`."""
+        """What each of some faults at pixels of a run makes of an arrangement: `first`, `dark`, `cut`, `broken`."""
         count, rows = len(faults.numbers), np.arange(len(faults.numbers))
         channels = channels_of(self.plan.wiring.show, run)
         here = arranged.first[run][faults.pixels]
@@ -340,7 +340,7 @@ class Composer:
         return np.array([chip.find(letter) for letter in show.type_of(show.runs[run]).colour_order])
 
     def _on_top(self, arranged: Arrangement, run: str, faults: _AtLamps) -> dict[str, Takes]:
-        """What lamps take under an arrangement with each of some faults at lamps of a run on top."""
+        """What pixels take under an arrangement with each of some faults at pixels of a run on top."""
         first, dark, cut, broken = self._marks(arranged, run, faults)
         ended = np.append(arranged.stream, np.int32(DARK))
         found = {}
@@ -361,7 +361,7 @@ class Composer:
 
 
 def _apart(own: Fault, letter: int, run: str, others: _AtLamps) -> _AtLamps:
-    """Those that make sense beside `own`: nothing else at the same lamp, but for another colour of it."""
+    """Those that make sense beside `own`: nothing else at the same pixel, but for another colour of it."""
     if own.kind not in AT_A_LAMP or own.lamp[0] != run:
         return others
     same = others.pixels == own.lamp[1]

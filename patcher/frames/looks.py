@@ -1,4 +1,4 @@
-"""What should be lit: a `Look` is a set of lamps with their colours, and the words for it."""
+"""What should be lit: a `Look` is a set of pixels with their colours, and the words for it."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ STRIPS = 24
 
 
 RAMP_SECONDS = 8.0
-"""From dark to full and back, unless asked otherwise: slow enough to see a lamp flicker on the way."""
+"""From dark to full and back, unless asked otherwise: slow enough to see a pixel flicker on the way."""
 TENTHS = 10
 
 
@@ -41,7 +41,7 @@ class Pattern:
     Attributes:
         steps: how many there are.
         rate: steps a second, unless asked otherwise.
-        brightens: the steps at which more than a lamp or two grow brighter: each is half of a flash.
+        brightens: the steps at which more than a pixel or two grow brighter: each is half of a flash.
         look: what is lit at a step, from 0.
     """
 
@@ -116,7 +116,7 @@ def primaries(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
 
 
 def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
-    """One lamp after another, in data order."""
+    """One pixel after another, in data order."""
     parts = lighting(thing, wiring)
     ends = list(accumulate(part.pixels for part in parts))
 
@@ -186,7 +186,7 @@ SWEEPS = tuple(STRIP_NAMES)
 
 
 def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -> Pattern:
-    """A bar that moves: rows or columns of grids, or strips along x or y by where the lamps are.
+    """A bar that moves: rows or columns of grids, or strips along x or y by where the pixels are.
 
     A grid that is wired otherwise than planned breaks the bar. What has no picture stays dark, and that is said.
     """
@@ -212,7 +212,7 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
     def look(step: int) -> Look:
         lit = [(run, own[along == stops[step]]) for run, own, along in found]
         glows = tuple(Glow(run, pixels, colour) for run, pixels in lit if len(pixels))
-        runs = ", ".join(f"{glow.run} ({len(glow.pixels)} lamps)" for glow in glows)
+        runs = ", ".join(f"{glow.run} ({len(glow.pixels)} pixels)" for glow in glows)
         return Look(glows, (f"{colour.name}: {STRIP_NAMES[by].format(stops[step] + 1)}: {runs}{left_out}",))
 
     lamps = [sum(int((along == stop).sum()) for _, _, along in found) for stop in stops]
@@ -228,9 +228,9 @@ def _in_strips(found: list[tuple[str, np.ndarray, np.ndarray]]) -> list[tuple[st
 
 
 def _brightening(lamps: list[int]) -> tuple[int, ...]:
-    """The steps at which so many more lamps are lit than a moment before that the whole has grown brighter.
+    """The steps at which so many more pixels are lit than a moment before that the whole has grown brighter.
 
-    A tenth of the most counts; each lamp by itself grows brighter once a round, so that there is one step at least.
+    A tenth of the most counts; each pixel by itself grows brighter once a round, so that there is one step at least.
     From memory: WCAG 2.2, general flash: opposing changes of a tenth of full luminance.
     """
     found: set[int] = set()
@@ -252,7 +252,7 @@ def ramp(
     wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS,
     sent: float = 1.0,
 ) -> Pattern:  # fmt: skip
-    """From dark to full and back, evenly, a step a frame: for dimming, and for lamps that flicker on the way.
+    """From dark to full and back, evenly, a step a frame: for dimming, and for pixels that flicker on the way.
 
     Args:
         wiring: what hangs where.

@@ -1,7 +1,7 @@
 """Patterns that stand still and are read along a string: marks to count by, where universes change, both ends.
 
-Each is a pure function from the show and a thing to a pattern of one step. Marks are colours where the lamps can show
-them; lamps of one colour show levels instead.
+Each is a pure function from the show and a thing to a pattern of one step. Marks are colours where the pixels can show
+them; pixels of one colour show levels instead.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from patcher.wiring import Wiring
 EVERY = 10
 """Pixels from one milestone to the next, unless asked otherwise."""
 DIM = 0.25
-"""How bright the lamps between milestones are, beside the marks."""
+"""How bright the pixels between milestones are, beside the marks."""
 MILESTONES = ((10, "red"), (5, "yellow"), (1, "blue"))
 """Which multiples of a milestone have which colour. Blue beside yellow is told apart by nearly every eye."""
 EDGE_COLOURS = ("red", "green", "blue", "yellow", "magenta", "cyan")
@@ -74,10 +74,10 @@ def _listed(numbers: list[int], most: int = 6) -> str:
 
 
 def edges(wiring: Wiring, patch: Patch, thing: Thing, sent: float = 1.0) -> Pattern:
-    """Another colour in each universe, its first lamp on each run white: a wrong start moves or recolours the picture.
+    """Another colour in each universe, its first pixel on each run white: a wrong start moves or recolours the picture.
 
     A universe's colour follows from its number, so that it is the same in every box, and neighbours differ. Where a run
-    has one lamp only in a universe, that has the universe's colour. `sent` is the level that everything is sent at.
+    has one pixel only in a universe, that has the universe's colour. `sent` is the level that everything is sent at.
     """
     glows: list[Glow] = []
     says: list[str] = []
@@ -107,7 +107,7 @@ def _universe_colour(universe: int, letters: str) -> Colour:
 
 
 def _mark(mark: Colour, colour: Colour, sent: float) -> str:
-    """A mark's colour, with how bright it is beside lamps of the same colour."""
+    """A mark's colour, with how bright it is beside pixels of the same colour."""
     return mark.words(sent) if mark.name == colour.name else mark.name
 
 
@@ -117,9 +117,9 @@ def _edge_words(colour: str, run: str, span: Span, mark: str) -> str:
 
 
 def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
-    """One lamp where the data enters a run and three at its other end: a run that hangs the wrong way round shows.
+    """One pixel where the data enters a run and three at its other end: a run that hangs the wrong way round shows.
 
-    Of four lamps the last two are lit and of two or three none, so that there too the ends differ. Of a part of a run
+    Of four pixels the last two are lit and of two or three none, so that there too the ends differ. Of a part of a run
     the ends of that part are lit.
     """
     glows, says = [], []
@@ -132,7 +132,7 @@ def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
         if far:
             words += f", {part.run} {part.last - far + 1}–{part.last} at the other end{far_side}"
         elif part.pixels > 1:
-            words += f", no lamp at the other end{far_side}: too short for more"
+            words += f", no pixel at the other end{far_side}: too short for more"
         says.append(words + also(part.run, wiring))
     return _still(glows, says)
 

@@ -78,7 +78,7 @@ def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
         own, wanted = show.type_of(run).colour_order, show.type_of(source).colour_order
         if own != wanted:
             says = f"has chips that take {own}, but hangs on the data of {source.name}, which is sent as {wanted}"
-            yield Finding("warning", "mixed-order", "wiring", f"run.{run.name}.pixel", says, "use lamps of one kind")
+            yield Finding("warning", "mixed-order", "wiring", f"run.{run.name}.pixel", says, "use pixels of one kind")
 
 
 def _grid_lines(show: Show) -> Iterator[Finding]:

@@ -1,4 +1,4 @@
-"""Which lamps of a show the streams that were heard would light, run by run, in coarse colours."""
+"""Which pixels of a show the streams that were heard would light, run by run, in coarse colours."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from patcher.wiring import Wiring
 
 @dataclass(frozen=True, slots=True)
 class Lit:
-    """Lamps of one run that follow each other and show about the same colour; lamps count from 1."""
+    """Pixels of one run that follow each other and show about the same colour; pixels count from 1."""
 
     run: str
     first: int
@@ -40,9 +40,9 @@ def expected(show: Show, patch: Patch) -> dict[tuple[Protocol, int], Collection[
 
 
 def lit(heard: Heard, wiring: Wiring, patch: Patch) -> list[Lit]:
-    """The lamps that are lit, in the order of the runs and the data; the newest of equal sources is taken.
+    """The pixels that are lit, in the order of the runs and the data; the newest of equal sources is taken.
 
-    A box's own dimmer is left out: a lamp counts as lit where one of its channels is over 0.
+    A box's own dimmer is left out: a pixel counts as lit where one of its channels is over 0.
     """
     slots = _slots(heard)
     found: list[Lit] = []

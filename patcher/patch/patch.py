@@ -81,9 +81,9 @@ class Link:
     Attributes:
         port: the port that it hangs on.
         run: its name.
-        pixels: how many lamps it has.
+        pixels: how many pixels it has.
         channels: channels that one of its pixels takes.
-        nulls: null pixels before its first lamp that take channels.
+        nulls: null pixels before its first pixel that take channels.
     """
 
     port: int
@@ -140,7 +140,7 @@ class Chain:
 
     @property
     def pixels(self) -> int:
-        """Lamps, without nulls."""
+        """Pixels, without nulls."""
         return sum(link.pixels for link in self.links)
 
     def end(self, at: int) -> int:
@@ -194,7 +194,7 @@ class Start:
         return ((link, first) for link, _, first, _ in self.laid())
 
     def spans(self) -> Iterator[Span]:
-        """The spans of its lamps in data order; nulls have none."""
+        """The spans of its pixels in data order; nulls have none."""
         for link, at in self.placed():
             first = 1
             for where, count in pieces(at, link.pixels, link.channels):
@@ -214,12 +214,12 @@ class Patch:
 
     @property
     def pixels(self) -> int:
-        """Lamps that have channels, without nulls."""
+        """Pixels that have channels, without nulls."""
         return sum(start.chain.pixels for start in self.starts)
 
     @property
     def channels(self) -> int:
-        """Channels of those lamps."""
+        """Channels of those pixels."""
         return sum(link.pixels * link.channels for start in self.starts for link in start.chain.links)
 
     @cached_property
@@ -270,7 +270,7 @@ class Patch:
         return self._start_of[run]
 
     def link_of(self, run: str) -> tuple[Link, int]:
-        """A run's link and the running channel from which its lamps are laid; KeyError where it has none."""
+        """A run's link and the running channel from which its pixels are laid; KeyError where it has none."""
         return self._placed[run]
 
     @cached_property
@@ -298,7 +298,7 @@ class Patch:
         return [start.at for start in ordered], ordered
 
     def span_at(self, universe: int, channel: int) -> Span | None:
-        """The span of one pixel that takes a channel; None where no lamp does."""
+        """The span of one pixel that takes a channel; None where no pixel does."""
         places, ordered = self._by_place
         found = bisect_right(places, running(universe, channel)) - 1
         if found < 0:

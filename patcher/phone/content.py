@@ -25,14 +25,14 @@ from patcher.wiring import Wiring
 WHOLE = "everything"
 """What a person calls the whole show."""
 MOST_PLACES = 6000
-"""Lamps whose places a page is given; of a larger show every second lamp's, or every third's …"""
+"""Pixels whose places a page is given; of a larger show every second pixel's, or every third's …"""
 FEW = 40
-"""So many lamps are told one by one, however large the show."""
+"""So many pixels are told one by one, however large the show."""
 RAMP_FRAMES = 20.0
 """Steps a second of a ramp, enough for an eye; fewer than frames, so that pages can follow."""
 
 Lit = tuple[str, str, float, tuple[tuple[int, int, int], ...]]
-"""Lamps of one run in one colour: the run, the colour's name, its level, and rows of lamps: first, how many, step."""
+"""Pixels of one run in one colour: the run, the colour's name, its level, and rows of pixels: first, how many, step."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +67,7 @@ class Plan:
         return self.patch.universes
 
     def find(self, name: str) -> Thing:
-        """The thing of that name; PatcherError where there is none, or where it has no lamp."""
+        """The thing of that name; PatcherError where there is none, or where it has no pixel."""
         return whole_show(self.wiring) if name == WHOLE else find(name, self.wiring, self.patch)
 
     @cached_property
@@ -88,7 +88,7 @@ class Plan:
         return (run, *(name for name in (source, *self.wiring.tees(source)) if name != run))
 
     def lit(self, look: Look) -> tuple[Lit, ...]:
-        """Which lamps a look lights, tees too."""
+        """Which pixels a look lights, tees too."""
         return tuple(
             (run, glow.colour.name, round(glow.colour.level, 3), rows(self._drawn(glow.pixels)))
             for glow in look.glows
@@ -97,7 +97,7 @@ class Plan:
         )
 
     def lit_by(self, channels: Channels) -> tuple[Lit, ...]:
-        """Which lamps some running channels light."""
+        """Which pixels some running channels light."""
         show = self.wiring.show
         found: list[Lit] = []
         for name, run in show.runs.items():
@@ -115,22 +115,22 @@ class Plan:
 
     @cached_property
     def every(self) -> int:
-        """From one lamp of a run that has a place on a page to the next."""
+        """From one pixel of a run that has a place on a page to the next."""
         return -(-sum(run.pixels for run in self.wiring.show.runs.values()) // MOST_PLACES)
 
     def _drawn(self, pixels: Pixels) -> list[int]:
-        """Of many lamps those that a page can draw."""
+        """Of many pixels those that a page can draw."""
         many = self.every > 1 and len(pixels) > FEW
         found: list[int] = (pixels[pixels % self.every == 0] if many else pixels).tolist()
         return found
 
     def places(self) -> dict[str, dict[str, object]]:
-        """For each run with a picture its lamps' places in centimetres, x and y in turn, y downwards."""
+        """For each run with a picture its pixels' places in centimetres, x and y in turn, y downwards."""
         show, every = self.wiring.show, self.every
         found: dict[str, dict[str, object]] = {}
         for name, run in show.runs.items():
             at = positions(show, run)
-            entry: dict[str, object] = {"lamps": run.pixels, "every": every}
+            entry: dict[str, object] = {"pixels": run.pixels, "every": every}
             if at is not None:
                 entry["at"] = np.round(at[::every] * [100, -100]).astype(int).ravel().tolist()
             found[name] = entry
@@ -138,7 +138,7 @@ class Plan:
 
 
 def rows(lamps: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
-    """Lamps, from 0 and rising, as rows of equal steps: first, how many, step."""
+    """Pixels, from 0 and rising, as rows of equal steps: first, how many, step."""
     found: list[list[int]] = []
     for lamp in lamps:
         if found:

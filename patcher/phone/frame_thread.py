@@ -1,6 +1,6 @@
 """The one thread that sends: it plays the state, and says what is on the wire once it is there.
 
-However it ends, the lamps end dark: the `Sender` sees to that. Growing dark never waits. Growing brighter does, where
+However it ends, the pixels end dark: the `Sender` sees to that. Growing dark never waits. Growing brighter does, where
 taps come so fast that it would be the fourth time within a second.
 """
 
@@ -22,7 +22,7 @@ from patcher.stream.sender import DARK, Sender, Target
 from patcher.trade import FASTEST_FLASH
 
 SMALL = 8
-"""Slots that may grow brighter without being a flash: a lamp or two."""
+"""Slots that may grow brighter without being a flash: a pixel or two."""
 LONGEST_GAP = 0.5
 """Seconds between two frames; after more than that nothing was shown meanwhile."""
 SAID_A_SECOND = 12.0
@@ -38,7 +38,7 @@ class Picture:
         levels: what is sent.
         shown: what pages are told.
         by_itself: whether it follows the one before without a tap.
-        brightens: whether more than a lamp or two grow brighter by itself.
+        brightens: whether more than a pixel or two grow brighter by itself.
     """
 
     key: object
@@ -194,7 +194,7 @@ class Lamps:
         return min(LONGEST_WAIT, max(0.001, until_step))
 
     def _grows(self, picture: Picture) -> bool:
-        """Whether more than a lamp or two grow brighter."""
+        """Whether more than a pixel or two grow brighter."""
         if picture.by_itself:
             return picture.brightens
         return rising(picture.levels, self._levels) > SMALL

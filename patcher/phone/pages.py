@@ -1,4 +1,4 @@
-"""The pages as text: the door, the page of a show, where its lamps are, and where one stands."""
+"""The pages as text: the door, the page of a show, where its pixels are, and where one stands."""
 
 from __future__ import annotations
 
@@ -62,8 +62,8 @@ class Pages:
         return Response(self._once("page", plan, self._page), media_type="text/html")
 
     def lamps(self, plan: Plan) -> Response:
-        """Where its lamps are."""
-        text = self._once("lamps", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
+        """Where its pixels are."""
+        text = self._once("pixels", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
         return Response(text, media_type="application/json")
 
     def report(self, plan: Plan) -> dict[str, Any]:

@@ -119,7 +119,7 @@ class Server:
             Route("/page.css", self._file), Route("/door.js", self._file),
             Route("/here", self._for_guests(self._here)),
             Route("/show", self._for_guests(self._page)),
-            Route("/lamps.json", self._for_guests(self._lamps)),
+            Route("/pixels.json", self._for_guests(self._pixels)),
             Route("/report", self._for_guests(self._report)),
             *(Route(f"/{name}", self._for_guests(self._file)) for name in self._pages.scripts),
             WebSocketRoute("/state", self._state),
@@ -149,7 +149,7 @@ class Server:
     async def _page(self, request: Request) -> Response:
         return await asyncio.to_thread(self._pages.page, self._desk.plan)
 
-    async def _lamps(self, request: Request) -> Response:
+    async def _pixels(self, request: Request) -> Response:
         return await asyncio.to_thread(self._pages.lamps, self._desk.plan)
 
     async def _report(self, request: Request) -> Response:
@@ -233,7 +233,7 @@ class Server:
         await socket.close(1008)
 
     def _take(self, act: Act) -> None:
-        """One act: of the round, of the record, or of the lamps."""
+        """One act: of the round, of the record, or of the pixels."""
         self._desk.tap(act)
         match act.do:
             case "round":

@@ -1,4 +1,4 @@
-"""An evening: lamps, round and pages beside each other, begun and ended together."""
+"""An evening: pixels, round and pages beside each other, begun and ended together."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Evening:
     interface: str | None = None
 
     def go(self, own: socket.socket, stopped: Callable[[], bool], ready: Callable[[], None]) -> None:
-        """Serve on a socket until it is stopped, or nothing can be sent; whatever happens, lamps end dark.
+        """Serve on a socket until it is stopped, or nothing can be sent; whatever happens, pixels end dark.
 
         Args:
             own: listens already; it is closed at the end.
@@ -63,7 +63,7 @@ class Evening:
             lamps.join()
 
     def _play(self, over: Callable[[], bool]) -> None:
-        """What ends the lamps otherwise than by a stop is said to every page, and ends the evening."""
+        """What ends the pixels otherwise than by a stop is said to every page, and ends the evening."""
         try:
             play(self.desk, self.goals_of, self.interface, over)
         except Exception as error:

@@ -76,7 +76,7 @@ class Round:
 
     def take(self, act: Act) -> None:
         """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's. What is asked about
-        lamps is answered while they are lit.
+        pixels is answered while they are lit.
         """
         screen, state = self._desk.screen, self._desk.state
         if screen is None or act.number != screen.number or not self._answers_it(act, screen):

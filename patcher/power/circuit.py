@@ -160,7 +160,7 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
 
 
 def metres_between(run: Run, pitch: float) -> Floats:
-    """Wire from each lamp of a run to the next; past a place without a lamp it is longer by a pitch."""
+    """Wire from each pixel of a run to the next; past a place without a pixel it is longer by a pitch."""
     order = data_order(run)
     held = np.flatnonzero(~np.isin(order, np.array(run.gap_places, dtype=int) - 1))
     return np.diff(held).astype(float) * pitch

@@ -61,7 +61,7 @@ class RunVolts:
         run: its name.
         lowest: volts; NaN where it is not fed, not known, or has no solution.
         pixel: the pixel that has it, from 1.
-        least: below this its lamps misbehave; None where the file does not say.
+        least: below this its pixels misbehave; None where the file does not say.
     """
 
     run: str
@@ -166,7 +166,7 @@ class Power:
 
     @cached_property
     def rails(self) -> dict[str, float]:
-        """The highest volts of the supplies that feed each run's V+; its lamps' own where none does."""
+        """The highest volts of the supplies that feed each run's V+; its pixels' own where none does."""
         found: dict[str, float] = {}
         for part in self.stretches:
             volts = [self.show.supplies[str(self.show.feeds[tree].supply)].volts for tree in part.trees]

@@ -13,7 +13,7 @@ from patcher.wiring import Wiring
 
 
 def pixel_places(wiring: Wiring, name: str) -> Places:
-    """Where the lamps of a run are, shape (pixels, 2).
+    """Where the pixels of a run are, shape (pixels, 2).
 
     A run with no picture is taken to lie straight to the right, from where its lead ends: that from the run before it
     on its port, or from its box.

@@ -191,7 +191,7 @@ def _unsaid(show: Show) -> Iterator[Finding]:
 
 
 def unsaid(kind: PixelType) -> list[str]:
-    """The keys of a kind of lamp that are needed for its voltages and are not there."""
+    """The keys of a kind of pixel that are needed for its voltages and are not there."""
     said = {
         "volts": kind.volts, "channel_ma": kind.channel_ma, "idle_ma": kind.idle_ma, "min_volts": kind.min_volts,
         "pitch": kind.pitch, "awg or mm2": wire_of(kind.awg, kind.mm2),

@@ -29,7 +29,7 @@ def steps_of(sound: Planned) -> tuple[Step, ...]:
 
 def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypothesis]) -> Step | None:
     """The look that shows best that none of these is there any more: the first of those that an eye is least likely to
-    find as it should be under any of them; where each may pass, a lamp with its neighbours. None where all would pass.
+    find as it should be under any of them; where each may pass, a pixel with its neighbours. None where all would pass.
     """
     departures = [departure(sound, faults) for faults in hypotheses[:MOST] if faults]
     touched = {run for differs in departures for run in differs.takes}
@@ -50,7 +50,7 @@ def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypot
 
 
 def _near(sound: Planned, faults: Hypothesis) -> Step | None:
-    """A lamp with its next ones, each in a colour: of so few an eye sees every one."""
+    """A pixel with its next ones, each in a colour: of so few an eye sees every one."""
     fault = next((fault for fault in faults if fault.kind in AT_A_LAMP), None)
     if fault is None:
         return None
@@ -68,9 +68,9 @@ def _near(sound: Planned, faults: Hypothesis) -> Step | None:
     colours = tuple(dict.fromkeys(glow.colour.name for glow in glows))
     says = f"{run}/{first + 1} to {run}/{pixels[-1] + 1}: {', '.join(glow.colour.name for glow in glows)}"
     checks = (Check(run, None, str(len(pixels))), Check(run, missing(run, colours), "none is missing"))
-    where = f"Look at {run}: {len(pixels)} lamps are lit, and nothing else."
+    where = f"Look at {run}: {len(pixels)} pixels are lit, and nothing else."
     subject = Subject(run, says, (), checks)
-    return Step(f"lamp {fault.where}", sound.wiring.ports[run][0], where, (Look(tuple(glows), (says,)),), (subject,))
+    return Step(f"pixel {fault.where}", sound.wiring.ports[run][0], where, (Look(tuple(glows), (says,)),), (subject,))
 
 
 def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:

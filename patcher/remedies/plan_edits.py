@@ -33,11 +33,11 @@ OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "nulls_at", "p
 """What stays where it is when two runs hang in each other's place."""
 
 NEVER = {
-    "dark": "the lamp is there, and the file does not say which lamps are dead",
-    "dark-channel": "the lamp is there, and the file does not say which lamps are dead",
+    "dark": "the pixel is there, and the file does not say which pixels are dead",
+    "dark-channel": "the pixel is there, and the file does not say which pixels are dead",
     "replaced": "all pixels of a run are of one kind there",
-    "cut": "the lamps behind it hang where they should, and only want their data back",
-    "flicker": "the lamps behind it hang where they should, and only want their data back",
+    "cut": "the pixels behind it hang where they should, and only want their data back",
+    "flicker": "the pixels behind it hang where they should, and only want their data back",
     "dead": "what hangs there hangs where it should, and only wants its box back",
 }
 """Kinds of fault that no edit can make true, and why."""
@@ -48,7 +48,7 @@ UNSAID = "cannot be said in the show file: "
 
 def cannot(fault: Fault, why: str) -> PatcherError:
     """The refusal of an edit, with its reason behind `UNSAID`."""
-    return refuse(str(fault), f"{UNSAID}{why}", "mend it at the lamps", rule="unsaid")
+    return refuse(str(fault), f"{UNSAID}{why}", "mend it at the pixels", rule="unsaid")
 
 
 def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
@@ -97,10 +97,10 @@ def _missing(show: Show, patch: Patch, fault: Fault) -> Show:
 
 
 def _without(show: Show, fault: Fault, name: str, lamps: Sequence[int]) -> Show:
-    """A run that lacks some of its lamps, counted from 0: places without a lamp, or fewer where none is drawn."""
+    """A run that lacks some of its pixels, counted from 0: places without a pixel, or fewer where none is drawn."""
     run = show.runs[name]
     if len(lamps) >= run.pixels:
-        raise cannot(fault, f"no lamp of {name} would be left")
+        raise cannot(fault, f"no pixel of {name} would be left")
     if isinstance(run, PlainRun):
         show = _with_run(show, name, drawn=run.drawn - len(lamps))
     else:
@@ -111,7 +111,7 @@ def _without(show: Show, fault: Fault, name: str, lamps: Sequence[int]) -> Show:
 
 
 def _renumbered(show: Show, name: str, kept: NDArray[np.int64]) -> Show:
-    """Taps and cuts at the same lamps as before, where only these of a run's lamps are left, by their old numbers."""
+    """Taps and cuts at the same pixels as before, where only these of a run's pixels are left, by their old numbers."""
 
     def number(pixel: int) -> int:
         return min(int(np.searchsorted(kept, pixel - 1)), len(kept) - 1) + 1
@@ -132,7 +132,7 @@ def _renumbered(show: Show, name: str, kept: NDArray[np.int64]) -> Show:
 
 
 def _colour_order(show: Show, patch: Patch, fault: Fault) -> Show:
-    """The run's kind of lamp with the other order: its own kind where no other run is of it, else one that is there
+    """The run's kind of pixel with the other order: its own kind where no other run is of it, else one that is there
     already, else a new one.
     """
     name, order = fault.where, fault.value
@@ -291,7 +291,7 @@ def _put(table: Mapping[K, V], key: K, value: V | None) -> dict[K, V]:
 
 def _count(show: Show, patch: Patch, fault: Fault) -> Show:
     if fault.amount > 0:
-        raise cannot(fault, "there are no lamps for the pixels that are typed in too many")
+        raise cannot(fault, "there are no pixels for the pixels that are typed in too many")
     box, port = port_of(fault.where)
     last = [run for run in show.controllers[box].port[port] if show.runs[run].hung][-1]
     lamps = show.runs[last].pixels
@@ -351,4 +351,4 @@ _EDITS: dict[str, Callable[[Show, Patch, Fault], Show]] = {
     "channel-shift": _channel_shift,
     "swapped-starts": _swapped_starts,
 }  # fmt: skip
-"""In the order in which several are made: a lamp is named by the plan, what is cut off by where it then stands."""
+"""In the order in which several are made: a pixel is named by the plan, what is cut off by where it then stands."""

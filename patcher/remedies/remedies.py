@@ -54,31 +54,31 @@ class Symptom:
 
 CAUSES: dict[str, tuple[str, ...]] = {
     "cut": (
-        "the joint between the last lit lamp and the first dark one",
-        "the last lit lamp: its data output has died",
-        "the first dark lamp: its data input has died, or water is in it",
+        "the joint between the last lit pixel and the first dark one",
+        "the last lit pixel: its data output has died",
+        "the first dark pixel: its data input has died, or water is in it",
     ),
     "flicker": (
-        "the first flickering lamp is of another make or timing",
+        "the first flickering pixel is of another make or timing",
         "the voltage there is too low",
         "the ground wire does not come along with the data",
         "the lead before it is too long for the data: a null pixel or a booster freshens it",
     ),
-    "dark": ("the lamp has died, and passes its data on",),
+    "dark": ("the pixel has died, and passes its data on",),
     "dark-channel": (
-        "one colour of that lamp has died",
-        "a lamp of another kind was put in: with fewer colours, or in another order",
+        "one colour of that pixel has died",
+        "a pixel of another kind was put in: with fewer colours, or in another order",
     ),
     "replaced": ("a pixel of another kind or purchase was put in when one was repaired",),
     "data-in": ("the lead was joined at another corner than planned",),
     "swapped-starts": ("two lines of the box sheet mixed up when typed", "two boxes mixed up when they were set"),
     "swapped-with-leads": ("two strings mixed up when they were hung",),
-    "missing": ("a dead lamp was cut out, and the wires joined",),
+    "missing": ("a dead pixel was cut out, and the wires joined",),
     "dead": ("no power at the box", "a blown fuse", "the network cable", "another address typed into the box"),
     "universe-shift": ("the box counts universes from 0", "a start universe mistyped"),
     "channel-shift": ("a start channel mistyped", "the box counts channels from 0"),
-    "shift": ("a null pixel forgotten, or one too many typed into the box", "a first lamp cut off"),
-    "colour-order": ("the box is set to another order", "these lamps are from another purchase than the plan knows"),
+    "shift": ("a null pixel forgotten, or one too many typed into the box", "a first pixel cut off"),
+    "colour-order": ("the box is set to another order", "these pixels are from another purchase than the plan knows"),
     "count": ("a number of pixels mistyped",),
 }
 """Usual causes, in order. Common practice, no source."""
@@ -123,14 +123,14 @@ def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
         "swapped-ports": f"swap the plugs of {' and '.join(places)}",
         "swapped-runs": f"hang {' and '.join(places)} in each other's place; their leads stay where they are",
         "swapped-with-leads": f"hang {' and '.join(places)} in each other's place, each with its lead",
-        "shift": f"{off} pixel{'s' * (value not in ('1', '-1'))} than planned before {where}'s first lamp: see its "
-                 "nulls in the box, then its first lamps",
-        "dark": f"replace the lamp {where}, from its neighbours' batch if you can",
-        "dark-channel": f"replace the lamp {where}, whose {letter_name(value)} stays dark",
+        "shift": f"{off} pixel{'s' * (value not in ('1', '-1'))} than planned before {where}'s first pixel: see its "
+                 "nulls in the box, then its first pixels",
+        "dark": f"replace the pixel {where}, from its neighbours' batch if you can",
+        "dark-channel": f"replace the pixel {where}, whose {letter_name(value)} stays dark",
         "replaced": f"replace the pixel {where} by one of {_kind_of(show, run)}; its chip takes {value}",
-        "missing": f"put a lamp in at {where}, where one was cut out",
+        "missing": f"put a pixel in at {where}, where one was cut out",
         "cut": f"open the joint {before}, dry it, and make it anew",
-        "flicker": f"look at the lamp {where}, and at what comes {before}",
+        "flicker": f"look at the pixel {where}, and at what comes {before}",
         "universe-shift": f"type {where}'s planned start universe; it is set {off} than planned",
         "channel-shift": f"type {where}'s planned start channel; it is set {off} than planned",
         "count": f"type {where}'s planned number of pixels; it is set {off} than planned",
@@ -165,8 +165,8 @@ def _colours(wiring: Wiring, run: str, order: str) -> str:
     box, port = wiring.ports[run]
     planned = wiring.show.type_of(wiring.show.runs[run]).colour_order
     if wiring.show.controllers[box].reorders:
-        return f"set the colour order of {run} in {box}, port {port}, to {order}; its lamps are not {planned}"
-    return f"nothing to mend by hand: {run}'s lamps are {order}, not {planned}, and {box} sends colours as they come"
+        return f"set the colour order of {run} in {box}, port {port}, to {order}; its pixels are not {planned}"
+    return f"nothing to mend by hand: {run}'s pixels are {order}, not {planned}, and {box} sends colours as they come"
 
 
 def _dead(path: str, show: Show, where: str) -> str:
@@ -189,9 +189,9 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
     if fault.kind == "cut":
         run, pixel = fault.lamp[0], fault.lamp[1]
         if not pixel:
-            return "the lead first: plug a string that works into it; if that lights, it is the first lamp"
+            return "the lead first: plug a string that works into it; if that lights, it is the first pixel"
         return (
-            f"{send.format('primaries', f'{run}/{pixel}')}: if the last lit lamp lacks a colour or flickers, it is "
+            f"{send.format('primaries', f'{run}/{pixel}')}: if the last lit pixel lacks a colour or flickers, it is "
             f"that one; if it is sound, the joint or {run}/{pixel + 1}"
         )
     if fault.kind == "flicker":
@@ -202,7 +202,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
         )
     if fault.kind == "dark-channel":
         return (
-            f"{send.format('primaries', fault.lamp[0])}: a dead colour is missing at that lamp alone; with a lamp of "
+            f"{send.format('primaries', fault.lamp[0])}: a dead colour is missing at that pixel alone; with a pixel of "
             "another kind all behind it show wrong colours"
         )
     if fault.kind == "universe-shift":
@@ -225,7 +225,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
 def far_end(path: str, wiring: Wiring, runs: Sequence[str], pixel: int | None = None) -> tuple[str, ...]:
     """The computed voltage of runs at their far end, or at one pixel, in words; nothing where the file says too little.
 
-    It is that of every lamp white at the show's level, as `patcher power` computes it.
+    It is that of every pixel white at the show's level, as `patcher power` computes it.
     """
     if not shortfalls.described(wiring.show):
         return ()
@@ -242,7 +242,7 @@ def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     least = state.show.type_of(state.show.runs[run]).min_volts
     if np.isnan(volts[at]):
         return ""
-    wants = f"; its lamps want {least:g} V" if least is not None else ""
+    wants = f"; its pixels want {least:g} V" if least is not None else ""
     verdict = ""
     if least is not None:
         low = f", too low: patcher power {path} --plan proposes feeds"

@@ -1,6 +1,6 @@
 """The show file changed to what hangs, and the proof of it, before a letter is written.
 
-Two worlds are held against each other lamp by lamp: the wire as built, fed by boxes that are set as the changed show
+Two worlds are held against each other pixel by pixel: the wire as built, fed by boxes that are set as the changed show
 says; and the changed show as planned. Where what is wrong is in a box, that box is left as it is set.
 """
 
@@ -80,7 +80,7 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
         raise cannot(faults[0], f"{error.findings[0].where} {error.findings[0].says}") from None
     said = planned(wiring, patch)
     if misfits(patch, wiring) or not holds(plan, faults, said):
-        raise cannot(faults[0], "it would then plan other data for some lamp than that lamp takes")
+        raise cannot(faults[0], "it would then plan other data for some pixel than that pixel takes")
     in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)
@@ -127,7 +127,7 @@ def _without_lengths(show: Show) -> dict[str, object]:
 
 
 def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
-    """Whether every lamp takes, as built, what a changed show plans for the same lamp."""
+    """Whether every pixel takes, as built, what a changed show plans for the same pixel."""
     if any(fault.kind in OF_BOX for fault in faults):
         built = before.takes | departure(before, faults).takes
     else:
@@ -148,7 +148,7 @@ def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
 
 
 def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[str, Takes]:
-    """What each lamp takes, by its number in the plan, with the wire as built and boxes set as another plan says."""
+    """What each pixel takes, by its number in the plan, with the wire as built and boxes set as another plan says."""
     show, wiring = before.wiring.show, before.wiring
     sent: dict[Port, Stream] = {}
     for box in after.patch.boxes:
@@ -166,8 +166,8 @@ def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[st
 
 
 def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
-    """For each lamp of a run, as a changed show counts them, its number from 0 as the show counted them before: the
-    lamp at the same place.
+    """For each pixel of a run, as a changed show counts them, its number from 0 as the show counted them before: the
+    pixel at the same place.
     """
     was, now = before.runs[name], after.runs[name]
     if (old := lattice(before, was)) is not None and (new := lattice(after, now)) is not None:

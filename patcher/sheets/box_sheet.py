@@ -32,8 +32,8 @@ class HungRun:
 
     Attributes:
         run: its name.
-        pixel: its kind of lamp.
-        pixels: how many lamps.
+        pixel: its kind of pixel.
+        pixels: how many pixels.
         first: the first of them, counted along the port from 1, nulls left out.
         last: the last of them.
         nulls: null pixels before the first.
@@ -41,8 +41,8 @@ class HungRun:
         lead_wire: its power wires; None where not said.
         via: how the data crosses it.
         comes_from: the port or the run that the lead comes from.
-        begins: address of its first lamp; of a tee, the one of its run.
-        ends: address of the last channel of its last lamp.
+        begins: address of its first pixel; of a tee, the one of its run.
+        ends: address of the last channel of its last pixel.
         volts: its lowest voltage, in words.
         at_pixel: the pixel that has it.
         holds: whether every pixel has enough; None where not known.
@@ -76,9 +76,9 @@ class PortSheet:
     Attributes:
         port: its number.
         begins: where its data begins; None where nothing hangs on it.
-        ends: the last channel of its last lamp.
+        ends: the last channel of its last pixel.
         typed: what of it is typed in: `port`, `run` or, where it goes on from the port before, `controller`.
-        pixels: lamps, without nulls.
+        pixels: pixels, without nulls.
         nulls: null pixels.
         colours: the colour order to set.
         frame_ms: milliseconds a frame.

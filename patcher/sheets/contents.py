@@ -23,7 +23,7 @@ from patcher.wiring import Wiring
 
 @dataclass(frozen=True, slots=True)
 class RunSheet:
-    """The lowest voltage of a run: volts, the pixel that has it, what its lamps need, whether that holds."""
+    """The lowest voltage of a run: volts, the pixel that has it, what its pixels need, whether that holds."""
 
     run: str
     lowest_volts: float | None
@@ -42,7 +42,7 @@ class ShowSheet:
         units: `m` or `ft`: what lengths are printed in; here all are metres.
         frame_rate: frames a second that the show plays at.
         level: the level for which the power is worked out.
-        pixels: lamps that have channels.
+        pixels: pixels that have channels.
         channels: channels of those.
         universes: distinct universes.
         kept: whether every address is the one in the patch that is kept; None where none is kept yet.

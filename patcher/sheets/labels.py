@@ -58,8 +58,8 @@ class Tag:
     Attributes:
         run: its name; what the QR code reads as.
         prop: the prop that it is part of; None where it is one by itself.
-        pixel: its kind of lamp.
-        pixels: how many lamps.
+        pixel: its kind of pixel.
+        pixels: how many pixels.
         nulls: null pixels before them.
         batch: which purchase they came from.
         data_in: which end of it the data enters, in words.

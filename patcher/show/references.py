@@ -138,7 +138,7 @@ def _run(run: Run, show: Show) -> Iterator[Finding]:
             says = f"names place {max(run.gaps)}, but the band has {run.places}"
             yield _wrong("value", f"{where}.gaps", says, "correct it")
         elif len(run.gaps) == run.places:
-            yield _wrong("value", f"{where}.gaps", "leaves no lamp at all", "correct it")
+            yield _wrong("value", f"{where}.gaps", "leaves no pixel at all", "correct it")
     for pixel in run.power_cuts:
         if not 2 <= pixel <= run.pixels:
             says = f"cuts before pixel {pixel}; the run has {run.pixels}, and a cut lies before the 2nd or later"

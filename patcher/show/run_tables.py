@@ -65,17 +65,17 @@ class Run(Named):
 
     @property
     def places(self) -> int:
-        """Places drawn, those without a lamp included."""
+        """Places drawn, those without a pixel included."""
         raise NotImplementedError
 
     @property
     def gap_places(self) -> tuple[int, ...]:
-        """Drawn places without a lamp, counted from 1."""
+        """Drawn places without a pixel, counted from 1."""
         return ()
 
     @property
     def pixels(self) -> int:
-        """How many lamps it has."""
+        """How many pixels it has."""
         return self.places - len(self.gap_places)
 
     @property
@@ -138,7 +138,7 @@ class DrawnRun(Run):
                 f"gaps names place {max(self.gaps)}, but {places} places are drawn → gaps are 1 to {places}"
             )
         if len(self.gaps) == places:
-            raise ValueError("gaps leaves no lamp at all")
+            raise ValueError("gaps leaves no pixel at all")
         return self
 
 

@@ -270,7 +270,7 @@ class Show(Table):
         return self
 
     def type_of(self, run: Run) -> PixelType:
-        """The kind of lamp of a run."""
+        """The kind of pixel of a run."""
         return self.pixel_types[run.pixel]
 
     def grid_of(self, band: BandRun) -> GridProp:

@@ -118,5 +118,5 @@ def _read_points(folder: Path, name: str) -> list[list[float]]:
                 f"names the file {name}, whose row {number} is not two numbers → write them as 1.5,2.0"
             ) from None
     if not places:
-        raise ValueError(f"names the file {name}, which lists no place → one line a lamp: x,y")
+        raise ValueError(f"names the file {name}, which lists no place → one line a pixel: x,y")
     return places

@@ -1,7 +1,7 @@
 """Edits of a show file's text that leave every comment, every blank line and the order of things as they are.
 
 An edit is asked for as the show before and the show after; only keys whose values differ are touched. A table that is
-gone afterwards is not deleted: its lines are turned into comments under a note that says why. A kind of lamp may be
+gone afterwards is not deleted: its lines are turned into comments under a note that says why. A kind of pixel may be
 new: it is written behind the one that it is like.
 """
 
@@ -34,7 +34,7 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
         text: the file's text.
         before: the show that it describes.
         after: the same show with some values changed, with some controllers or supplies gone, or with another kind of
-            lamp.
+            pixel.
         note: the words put above a table that is gone, after its `#`.
 
     Raises:
@@ -76,7 +76,7 @@ def _set_taps(held: Any, old: Iterable[Tap], new: Iterable[Tap]) -> None:
 
 
 def _with_kind(text: str, kind: PixelType, before: Show) -> str:
-    """The text with one more kind of lamp, behind the one that differs from it in the fewest keys."""
+    """The text with one more kind of pixel, behind the one that differs from it in the fewest keys."""
     keys = kind.model_dump()
 
     def differs(other: PixelType) -> int:

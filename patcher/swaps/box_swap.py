@@ -61,7 +61,7 @@ class Cable:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A run whose addresses change: universe and channel of its first lamp, before and after."""
+    """A run whose addresses change: universe and channel of its first pixel, before and after."""
 
     run: str
     old: tuple[int, int]

@@ -86,7 +86,7 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
 
 def _mains_off(supplies: list[str], what: str) -> str:
     those = f" ({', '.join(supplies)})" if supplies else ""
-    return f"Mains off: unplug {what}{those}, and see that every lamp and every supply there is dark. {CARE}"
+    return f"Mains off: unplug {what}{those}, and see that every pixel and every supply there is dark. {CARE}"
 
 
 def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
@@ -185,7 +185,7 @@ def _type(found: BoxSwap) -> list[str]:
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
-        lines.append("colours: as they come (RGB, or RGBW for lamps of four colours), on every port")
+        lines.append("colours: as they come (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
     rows = [[head.replace("_", " ") for head in TYPED]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]

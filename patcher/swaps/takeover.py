@@ -23,25 +23,25 @@ _MOST_TRIALS = 2_000
 
 
 def lamps_at(chain: Chain, at: int) -> dict[str, int]:
-    """Where the first lamp of each run lies when the chain begins at `at`."""
+    """Where the first pixel of each run lies when the chain begins at `at`."""
     return {link.run: lamps for link, lamps in Start(chain, *written(at)).placed()}
 
 
 def kept_pixels(chain: Chain, at: int, today: Mapping[str, int]) -> int:
-    """How many lamps of a chain that begins at `at` are where they are today."""
+    """How many pixels of a chain that begins at `at` are where they are today."""
     found = lamps_at(chain, at)
     return sum(link.pixels for link in chain.links if found[link.run] == today.get(link.run))
 
 
 def places_kept(chain: Chain, today: Mapping[str, int], begins: Container[int] = ()) -> list[int]:
-    """Where a chain can begin so that a run of it stays where it is; the place that keeps most lamps comes first.
+    """Where a chain can begin so that a run of it stays where it is; the place that keeps most pixels comes first.
 
     Null pixels that take channels may leave several places for one set of runs that stay: of these one where data
     begins today, so that nothing is typed in that need not be, then the last.
 
     Args:
         chain: the chain.
-        today: the running channel of the first lamp of each run, today.
+        today: the running channel of the first pixel of each run, today.
         begins: the running channels at which the data of a run begins today, its null pixels included.
     """
     found: dict[frozenset[str], list[int]] = {}
@@ -86,7 +86,7 @@ class _Search:
     most: list[int] = field(default_factory=list)
 
     def run(self) -> list[Start] | None:
-        """The starts that leave most lamps where they are; None where no places are allowed at all."""
+        """The starts that leave most pixels where they are; None where no places are allowed at all."""
         choices = [places_kept(chain, self.today, self.begins) for chain in self.order]
         each = [kept_pixels(c, p[0], self.today) if p else 0 for c, p in zip(self.order, choices, strict=True)]
         self.most = [sum(each[number:]) for number in range(len(each) + 1)]
@@ -159,13 +159,13 @@ class _Search:
 def spare_starts(
     show: Show, others: Sequence[Start], chains: Sequence[Chain], today: Mapping[str, int], begins: Container[int]
 ) -> list[Start] | None:
-    """Where the chains of a spare begin, so that as many lamps as can be stay where they are.
+    """Where the chains of a spare begin, so that as many pixels as can be stay where they are.
 
     Args:
         show: the show with the spare in the dead box's place.
         others: the starts of the other boxes, which stay.
         chains: what has a start of its own in the spare, in the order of its ports.
-        today: the running channel of the first lamp of each run, today.
+        today: the running channel of the first pixel of each run, today.
         begins: the running channels at which the data of a run begins today, its null pixels included.
 
     Returns:

@@ -1,8 +1,8 @@
 """What there is to prove in a show, and what each proof depends on.
 
 Five things are proved: that a port feeds what the plan hangs on it; of a run that each pixel shows every colour,
-and steadily, its two ends with its count, and its direction; and of a prop that its lamps stand where its picture has
-them. A proof holds as long as what it depends on is the same: how the data gets there, what the lamps take of it, and
+and steadily, its two ends with its count, and its direction; and of a prop that its pixels stand where its picture has
+them. A proof holds as long as what it depends on is the same: how the data gets there, what the pixels take of it, and
 where a person looks. A level, a supply, a title, the length of a lead change no look and no address, and no proof.
 """
 
@@ -150,7 +150,7 @@ class _Reader:
         return [own, wire_letters(self._show, box, self._show.runs[source])]
 
     def _placed(self, run: str) -> list[list[int]] | None:
-        """Where its lamps are, in whole millimetres; None without a picture."""
+        """Where its pixels are, in whole millimetres; None without a picture."""
         if run not in self._places:
             found = positions(self._show, self._show.runs[run])
             rounded = None if found is None else np.round(found * 1000).astype(np.int64)

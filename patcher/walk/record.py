@@ -1,4 +1,4 @@
-"""The record of what was proved of a show, as a value: answers, notes, replaced lamps, strings tried on the bench.
+"""The record of what was proved of a show, as a value: answers, notes, replaced pixels, strings tried on the bench.
 
 An answer holds for what it was given against: a digest of all that it depends on (see `items.py`). Where that has
 changed, the thing is open again; nothing is forgotten but by `new_season`.
@@ -40,7 +40,7 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A note, a replaced lamp or a string tried on the bench: which thing, when, and what."""
+    """A note, a replaced pixel or a string tried on the bench: which thing, when, and what."""
 
     thing: str
     when: datetime
@@ -54,7 +54,7 @@ class Record:
     Attributes:
         answers: by item.
         notes: in a person's own words, oldest first.
-        replaced: lamps that were replaced.
+        replaced: pixels that were replaced.
         bench: strings that were tried on the bench.
     """
 
@@ -80,7 +80,7 @@ class Record:
         return replace(self, answers={**self.answers, **answers})
 
     def added(self, chapter: Chapter, entry: Entry) -> Record:
-        """With one more note, replaced lamp or bench result."""
+        """With one more note, replaced pixel or bench result."""
         match chapter:
             case "notes":
                 return replace(self, notes=(*self.notes, entry))
@@ -94,7 +94,7 @@ class Record:
         return {"notes": self.notes, "replaced": self.replaced, "bench": self.bench}[chapter]
 
     def new_season(self) -> Record:
-        """With nothing proved and nothing failed; notes, replaced lamps and bench results stay."""
+        """With nothing proved and nothing failed; notes, replaced pixels and bench results stay."""
         return replace(self, answers={})
 
 

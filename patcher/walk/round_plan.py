@@ -27,7 +27,7 @@ from patcher.walk.step import Check, Pixels, Step, Subject
 from patcher.wiring import Wiring, port_name
 
 Parts = dict[str, Pixels]
-"""Lamps of one run, from 0, by colour."""
+"""Pixels of one run, from 0, by colour."""
 
 AT_ONCE = eye.COUNTS_TO
 """So many things are proved in one look at most, for an eye counts no further."""
@@ -258,7 +258,7 @@ class _Round:
         return np.arange(self._lamps(run))
 
     def _shown(self, run: str) -> tuple[str, ...]:
-        """The colours that the run's lamps can show and an eye can tell; all of them where it has none of those."""
+        """The colours that the run's pixels can show and an eye can tell; all of them where it has none of those."""
         return plain_colours(self.show.type_of(self.show.runs[run]).colour_order) or ("white",)
 
     def _colour(self, run: str, number: int) -> str:
@@ -281,7 +281,7 @@ class _Round:
 
     @staticmethod
     def _quarters(found: NDArray[np.float64], of: NDArray[np.float64], colours: Sequence[str]) -> Parts:
-        """A run's lamps by the quarter of a picture that they are in, each in its colour."""
+        """A run's pixels by the quarter of a picture that they are in, each in its colour."""
         centre = (of.min(axis=0) + of.max(axis=0)) / 2
         right, top = (found[:, 0] > centre[0]), (found[:, 1] > centre[1])
         parts: Parts = {}

@@ -1,7 +1,7 @@
-"""The yard's lamps as a picture of characters: where the plan has them, as the audience sees them.
+"""The yard's pixels as a picture of characters: where the plan has them, as the audience sees them.
 
 Runs with a shape are drawn by their positions; below them stands a strip for each run that has none. Every lit cell has
-the colour of its lamps, as bright as can be, so that a dim test frame is seen as well. All is worked out once but for
+the colour of its pixels, as bright as can be, so that a dim test frame is seen as well. All is worked out once but for
 the colours: a picture costs a few numpy operations and one pass over the cells.
 """
 
@@ -31,7 +31,7 @@ class Picture:
     """A picture of a yard, of so many columns and lines at most.
 
     Args:
-        yard: whose lamps it shows.
+        yard: whose pixels it shows.
         wiring: where they hang as planned.
         columns: of the screen.
         lines: of the screen; what does not fit is left out, and said.
@@ -66,7 +66,7 @@ class Picture:
     def _raster(
         self, placed: dict[str, NDArray[np.float64]], every: NDArray[np.float64], most: int
     ) -> tuple[dict[str, Cells], int]:
-        """The cell of each lamp, counted line by line from the top left, and how many lines that takes."""
+        """The cell of each pixel, counted line by line from the top left, and how many lines that takes."""
         low, size = every.min(axis=0), np.maximum(np.ptp(every, axis=0), 1e-9)
         # Metres to a column: as many as let both width and height fit.
         scale = max(size[0] / max(self._width - 1, 1), size[1] / max(most - 1, 1) / CELL_SHAPE)

@@ -1,6 +1,6 @@
-"""All lamps of a yard, lit from the slots of its boxes, and every colour that each has shown.
+"""All pixels of a yard, lit from the slots of its boxes, and every colour that each has shown.
 
-Lamps that hang on one box and have as many channels as each other are a *bank*: their channels lie together in memory.
+Pixels that hang on one box and have as many channels as each other are a *bank*: their channels lie together in memory.
 Which slots set which of them is worked out once; then a frame costs a few numpy operations a bank.
 """
 
@@ -19,19 +19,19 @@ Lamps = NDArray[np.uint8]
 Index = NDArray[np.int64]
 
 KEPT = 8
-"""Colours that are kept of each lamp; a lamp that shows more, as in a fade, keeps its first."""
+"""Colours that are kept of each pixel; a pixel that shows more, as in a fade, keeps its first."""
 
 
 class Bank:
-    """Lamps of one box with as many channels as each other.
+    """Pixels of one box with as many channels as each other.
 
     Attributes:
-        shown: what each lamp shows: shape (lamps, channels), 0 to 255.
-        runs: for each run, where its lamps are among them.
+        shown: what each pixel shows: shape (pixels, channels), 0 to 255.
+        runs: for each run, where its pixels are among them.
     """
 
     def __init__(self, takes: Mapping[str, Takes], universes: Sequence[int]) -> None:
-        """Dark lamps of runs that take these running channels from a box with these universes."""
+        """Dark pixels of runs that take these running channels from a box with these universes."""
         taken = np.concatenate(list(takes.values()))
         ends = np.cumsum([len(one) for one in takes.values()]).tolist()
         self.runs = {run: range(end - len(one), end) for (run, one), end in zip(takes.items(), ends, strict=True)}
@@ -56,7 +56,7 @@ class Bank:
             chance: where broken data gets its values from.
 
         Returns:
-            The lamps that had never been lit before, if any.
+            The pixels that had never been lit before, if any.
         """
         own = [row for row in rows if row in self._of_row]
         if not own and not self._noisy:
@@ -87,13 +87,13 @@ class Bank:
         return self._note(lamps, values[new])
 
     def _note(self, lamps: Index, values: Lamps) -> Index | None:
-        """Keep the colours that lamps have not shown before; those that had shown none."""
+        """Keep the colours that pixels have not shown before; those that had shown none."""
         octets = np.zeros((len(values), self._colours.shape[2] * 8), dtype=np.uint8)
         octets[:, : values.shape[1]] = values
         words = octets.view(np.uint64)
         count = self._count[lamps]
         for place in range(int(count.max())):
-            # A lamp that has shown fewer has 0 there, and dark is never noted.
+            # A pixel that has shown fewer has 0 there, and dark is never noted.
             new = _any(self._colours[place, lamps] != words)
             if not new.all():
                 lamps, words, count = lamps[new], words[new], count[new]
@@ -103,7 +103,7 @@ class Bank:
         return first if len(first) else None
 
     def colours(self, lamp: int) -> list[tuple[int, ...]]:
-        """The colours but dark that a lamp has shown, in order."""
+        """The colours but dark that a pixel has shown, in order."""
         kept = np.ascontiguousarray(self._colours[: self._count[lamp], lamp]).view(np.uint8)[:, : self.shown.shape[1]]
         return [tuple(colour) for colour in kept.tolist()]
 
@@ -117,19 +117,19 @@ def _any(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 class LampBlock:
-    """All lamps.
+    """All pixels.
 
     Attributes:
-        of: for each run, what each of its lamps shows: shape (pixels, channels), 0 to 255.
+        of: for each run, what each of its pixels shows: shape (pixels, channels), 0 to 255.
     """
 
     def __init__(
         self, takes: Mapping[str, Takes], boxes: Mapping[str, str], universes: Mapping[str, Sequence[int]], seed: int
     ) -> None:
-        """Dark lamps.
+        """Dark pixels.
 
         Args:
-            takes: what each run's lamps take.
+            takes: what each run's pixels take.
             boxes: which box feeds it.
             universes: for each box, the universes that it listens to, rising.
             seed: of the colours of broken data.
@@ -152,11 +152,11 @@ class LampBlock:
                 self._lit.append((bank, first))
 
     def ever_lit(self) -> int:
-        """How many lamps were ever lit."""
+        """How many pixels were ever lit."""
         return sum(len(lamps) for _, lamps in self._lit)
 
     def seen(self) -> Iterator[tuple[tuple[str, int], list[tuple[int, ...]]]]:
-        """Every lamp that ever was lit, by run and number from 1, in the order in which they first lit, with every
+        """Every pixel that ever was lit, by run and number from 1, in the order in which they first lit, with every
         colour but dark that it showed; of many, the first `KEPT`.
         """
         for bank, lamps in self._lit:

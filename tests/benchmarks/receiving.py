@@ -1,6 +1,6 @@
 """1 000 universes at 40 frames a second into the yard on the loopback, levels changing in every packet.
 
-A second process sends prebuilt packets on a steady clock; this one is the yard as `patcher yard` runs it: boxes, lamps
+A second process sends prebuilt packets on a steady clock; this one is the yard as `patcher yard` runs it: boxes, pixels
 and the colours they have shown. Prints a table; nothing is asserted.
 
     python tests/benchmarks/receiving.py [SECONDS] [UNIVERSES] [FRAMES A SECOND] [--picture]
@@ -114,7 +114,7 @@ def main() -> None:
         sender.join()
     taken = sum(box.counts.get("taken", 0) for box in yard.boxes.values())
     lamps = sum(len(shown) for shown in yard.lamps.values())
-    heads = "universes|lamps|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
+    heads = "universes|pixels|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
     values = [f"{universes:.0f}", lamps, f"{int(seconds * rate) / took:.1f}", f"{took:.1f}", sent, taken, sent - taken]
     values += [f"{spent / took:.2f}", most, f"{longest * 1000:.0f} ms"]
     for row in (heads.split("|"), ["---"] * 10, values):
