@@ -1,31 +1,16 @@
 """What all tests share: the guard that keeps every frame on this machine, and places to work in."""
 
-import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-import tomli_w
 from hypothesis import settings
 
-TESTS = Path(__file__).parent
-SHOWS = TESTS.parent / "shows"
-GUARD = str(TESTS / "guard")
-
-sys.path.insert(0, GUARD)
-if "sitecustomize" in sys.modules and not hasattr(sys.modules["sitecustomize"], "SentOutside"):
-    del sys.modules["sitecustomize"]
-import sitecustomize  # noqa: E402
-
-SentOutside = sitecustomize.SentOutside
-os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get("PYTHONPATH")])])
-
-from patcher.show.parser import read  # noqa: E402  (behind the guard)
-from patcher.wiring import Wiring, problems, wire  # noqa: E402
+from rig.guard import GUARD
+from rig.shipped import SHOWS, Patcher
 
 settings.register_profile("same", derandomize=True)
 settings.register_profile("anew", print_blob=True)
@@ -33,13 +18,13 @@ settings.load_profile("same")
 # Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more.
 
 TOGETHER = {
-    "drawing": {"test_drawing"},
+    "drawing": {"test_show_drawing"},
     "paper": {"test_sheet_paper"},
     "swap": {"test_swap"},
     "wire": {
-        "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close", "test_commands",
+        "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close_view", "test_commands",
         "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files", "test_guard",
-        "test_handing", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
+        "test_handover", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
         "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page",
         "test_todo", "test_two_hosts", "test_verify", "test_yard",
     },
@@ -48,7 +33,7 @@ TOGETHER = {
 workers (`-n`) each group stays on one."""
 
 
-ALONE = TESTS / "guard" / "alone.sh"
+ALONE = GUARD / "alone.sh"
 
 
 @pytest.hookimpl(trylast=True)
@@ -71,9 +56,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             return next((group for group, modules in TOGETHER.items() if stem in modules), nodeid)
 
     return Together(config, log)
-
-
-Patcher = Callable[..., subprocess.CompletedProcess[str]]
 
 
 @pytest.fixture
@@ -113,13 +95,3 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
         return subprocess.CompletedProcess(words, int(left.value.code or 0), said.out, said.err)
 
     return run
-
-
-def wired(tables: dict) -> Wiring:
-    """The wiring of a show given as tables, read as its file would be; a show with a problem fails the test."""
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring

@@ -4,11 +4,11 @@ import re
 from collections.abc import Callable
 
 import pytest
-from wire_samples import LEVELS, MAC, artnet_dmx, artnet_poll_reply, with_octet, with_word
 
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Poll, PollReply, Sync
 from patcher.wire.malformed import Malformed
+from rig.wire_samples import LEVELS, MAC, artnet_dmx, artnet_poll_reply, with_octet, with_word
 
 DMX_ROWS = [
     # Judge: tshark 4.0 reads each of these so from bytes alone (test_wire_tshark.py).

@@ -5,11 +5,11 @@ import re
 from collections.abc import Callable
 
 import pytest
-from wire_samples import CID, LEVELS, e131_data, with_lengths, with_octet, with_slots, with_word
 
 from patcher.wire import e131
 from patcher.wire.e131 import Data, Discovery, Sync
 from patcher.wire.malformed import Malformed
+from rig.wire_samples import CID, LEVELS, e131_data, with_lengths, with_octet, with_slots, with_word
 
 DATA_ROWS = [
     # Judge: tshark 4.0 reads each of these so, from bytes alone (test_wire_tshark.py). In brackets: E1.31-2018.
