@@ -197,7 +197,7 @@ def shown(**tables: str) -> object:
     return reading.show
 
 
-# The issue's own examples: FINDINGS D4.
+# Source: found in use: places that nobody could point at
 def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
     show = shown(
         zigzag='shape = "line"\npath = [[4, 0], [0, 0.3], [4, 0.6], [0, 0.9], [4, 1.2], [0, 1.5]]\npixels = 90',

@@ -102,7 +102,7 @@ def without_show(listing: Listing):
     assert reading.findings == ()
     assert reading.show is not None
     wiring = wire(reading.show)
-    # Source: DESIGN.md, Commands: a show file that passes check
+    # Source: the design: a show file that passes check
     assert problems(wiring) == []
     adoption = adopt(Match(by_run, frozenset(by_run), ()), wiring, "t.csv")
     return wiring, by_run, adoption
@@ -211,7 +211,7 @@ def test_a_table_of_a_show_gives_its_addresses(drawn) -> None:
     assert len(listing.rows) == len(places)
     wiring, _ = allocated(tables)
     adoption, found = with_show(listing, wiring)
-    # Source: the issue: column names by the trade's words, in any order and any common spelling; the addresses are kept
+    # Source: the design: column names by the trade's words, in any order and any common spelling; addresses are kept
     assert addresses(adoption.patch) == places
     assert (found, adoption.left) == ([], ())
     laid_nulls = any(
@@ -236,7 +236,7 @@ def test_a_table_alone_gives_a_show_with_its_addresses(drawn) -> None:
     assert {run: addresses(adoption.patch)[said[run]] for run in places} == places
     assert (adoption.left, adoption.findings) == ((), ())
     assert misfits(adoption.patch, wiring) == []
-    # Source: DESIGN.md, The patch: a patch that keeps the rules breaks none of them in the drafted show either
+    # Source: the design: a patch that keeps the rules breaks none of them in the drafted show either
     assert breaches(wiring.show, adoption.patch) == []
     hold_the_placement(wiring, adoption.patch)
     for run, name in said.items():
@@ -245,7 +245,7 @@ def test_a_table_alone_gives_a_show_with_its_addresses(drawn) -> None:
 
 
 def hold_the_placement(wiring: Wiring, patch) -> None:
-    """Source: DESIGN.md, The patch: fresh begins on channel 1; follow right behind the one before; pins hold."""
+    """Source: the design: fresh begins on channel 1; follow right behind the one before; pins hold."""
     for name, controller in wiring.show.controllers.items():
         own = [start for start in patch.starts if start.controller == name]
         if controller.pins:
@@ -269,7 +269,7 @@ def test_a_pinned_draft_is_laid_as_it_stands_in_the_table(drawn) -> None:
         return
     wiring, _, adoption = without_show(read_listing(text, "t.csv"))
     if all(controller.pins for controller in wiring.show.controllers.values()):
-        # Source: DESIGN.md, the show file: a pin is where a start begins, whatever is kept
+        # Source: the design: a pin is where a start begins, whatever is kept
         assert allocate(wiring).patch == adoption.patch
 
 
@@ -288,7 +288,7 @@ NULLS = {
     st.booleans(),
 )  # fmt: skip
 def test_null_pixels_before_a_run_are_no_part_of_its_address(kind, nulls, more, universe, channel, before) -> None:
-    # Source: DESIGN.md, The patch: nulls with skips_nulls = false are laid like pixels of their run.
+    # Source: the design: nulls with skips_nulls = false are laid like pixels of their run.
     runs = {"one": {"pixel": kind, "pixels": 5, "nulls": nulls}, "two": {"pixel": kind, "pixels": 5, "nulls": more}}
     tables = NULLS | {"run": runs}
     (start,) = pencil_starts(tables)
@@ -311,7 +311,7 @@ def test_null_pixels_before_a_run_are_no_part_of_its_address(kind, nulls, more, 
 
 @pytest.mark.parametrize("options", [("--csv",), ("--player", "--csv")])
 def test_patchers_own_tables_come_back_as_the_same_patch_file(here: Patcher, heron_lock: Path, options) -> None:
-    # Source: the issue: old addresses are kept as if Patcher had made them.
+    # Source: the design: old addresses are kept as if Patcher had made them.
     table = heron_lock.with_name("table.csv")
     table.write_text(here("patch", heron_lock, *options).stdout)
     kept = heron_lock.with_name("heron-lock.patch.toml")
@@ -369,7 +369,7 @@ def rows_of(text: str) -> list[tuple]:
     ],
 )  # fmt: skip
 def test_tables_as_people_write_them(text: str, wanted: tuple) -> None:
-    # Source: the issue: any order and any common spelling; the arithmetic: 512 channels make a universe.
+    # Source: the design: any order and any common spelling; the arithmetic: 512 channels make a universe.
     assert rows_of(text) == [wanted]
     assert read_listing(text, "t.csv").findings == ()
 
@@ -453,7 +453,7 @@ def test_a_table_without_addresses_is_refused(here: Patcher, tmp_path: Path, tex
     ran = here("adopt", "new.toml", "table.csv")
     assert ran.returncode == 2
     assert "table.csv" in ran.stderr
-    # Source: DESIGN.md, Commands: exit 2: nothing was written.
+    # Source: the design: exit 2: nothing was written.
     assert sorted(path.name for path in tmp_path.iterdir()) == ["table.csv"]
 
 
@@ -498,7 +498,7 @@ def test_the_whole_table_is_taken(here: Patcher, garden: Path, tmp_path: Path) -
     ],
 )  # fmt: skip
 def test_what_does_not_fit_is_listed_by_row(here: Patcher, garden: Path, tmp_path: Path, old, new, wanted) -> None:
-    # Source: the issue: what does not fit is listed by row.
+    # Source: the design: what does not fit is listed by row.
     assert old in WHOLE
     (tmp_path / "table.csv").write_text(WHOLE.replace(old, new))
     code = int(any(severity == "error" for _, severity, _ in wanted))
@@ -508,7 +508,7 @@ def test_what_does_not_fit_is_listed_by_row(here: Patcher, garden: Path, tmp_pat
 
 
 def test_a_row_a_port_and_a_row_a_prop(here: Patcher, garden: Path, tmp_path: Path) -> None:
-    # Source: the issue: run or prop; a port's row is the start of its chain.
+    # Source: the design: run or prop; a port's row is the start of its chain.
     (tmp_path / "table.csv").write_text(
         "Output,Box,Prop,Uni,Ch,Pixels\n2,SHED,,5,1,30\n1,shed,,6,1,90\n1,bridge,Arch,7,1,\n,,Arch,7,61,\n"
     )
@@ -520,7 +520,7 @@ def test_a_row_a_port_and_a_row_a_prop(here: Patcher, garden: Path, tmp_path: Pa
 
 
 def test_a_props_rows_go_to_the_runs_on_their_ports(here: Patcher, garden: Path, tmp_path: Path) -> None:
-    # Source: the issue: run or prop. A row that says box and port can mean only the prop's run that hangs there.
+    # Source: the design: run or prop. A row that says box and port can mean only the prop's run that hangs there.
     garden.write_text(TWO_BOXES + '[prop.border]\nruns = ["front-hedge", "rail"]\n')
     (tmp_path / "table.csv").write_text(
         "Box,Port,Prop,Run,Address\nshed,2,Border,,5/1\nshed,1,Border,,6/1\nbridge,1,Way,ARCH_LEFT,7/1\n,,Arch,Right,8/1\n"
@@ -565,7 +565,7 @@ def test_a_patch_that_is_there_is_left_as_it_is(here: Patcher, garden: Path, tmp
     ],
 )
 def test_a_breach_is_a_finding_and_the_address_is_kept(here, garden: Path, tmp_path: Path, old, new, rule) -> None:
-    # Source: the issue: where they break one of the five rules they are kept all the same; each breach is a finding.
+    # Source: the design: where they break one of the five rules they are kept all the same; each breach is a finding.
     assert old in WHOLE
     (tmp_path / "table.csv").write_text(WHOLE.replace(old, new))
     document = told(here, garden, code=1)
@@ -577,7 +577,7 @@ def test_a_breach_is_a_finding_and_the_address_is_kept(here, garden: Path, tmp_p
 
 def test_a_table_that_runs_straight_across_a_universes_end(here: Patcher, tmp_path: Path) -> None:
     # Source: arithmetic: 200 RGB pixels are 600 channels, so the next would begin at channel 601: 2/89; the 171st takes
-    # channels 511 to 513. DESIGN.md, The patch, rule 2: a pixel never straddles 512.
+    # channels 511 to 513. The design: a pixel never straddles 512.
     (tmp_path / "table.csv").write_text("Box,Port,Run,Channel,Pixels\nShed,1,a,1,200\nShed,1,b,601,100\n")
     document = told(here, "new.toml", code=1)
     split = [one for one in document["findings"] if one["rule"] == "split-pixel"]
@@ -632,7 +632,7 @@ def test_the_step_to_the_next_address_tells_the_channels_of_a_pixel() -> None:
 
 
 def test_runs_that_follow_on_share_their_ports_start_in_whatever_order_they_are_listed() -> None:
-    # Source: DESIGN.md, The patch, rule 3: along a start's chain, addresses rise with the data order.
+    # Source: the design: along a start's chain, addresses rise with the data order.
     show, _ = drafted("Shed,1,b,1/151,40\nShed,1,a,1/1,50\n")
     assert (show.controllers["shed"].start_per, show.controllers["shed"].port) == ("port", {1: ("a", "b")})
     show, _ = drafted("Shed,1,b,1/154,40\nShed,1,a,1/1,50\n")
@@ -640,7 +640,7 @@ def test_runs_that_follow_on_share_their_ports_start_in_whatever_order_they_are_
 
 
 def test_a_start_that_no_placement_gives_is_pinned() -> None:
-    # Source: DESIGN.md, The patch: follow begins a box on a new universe, unless share_universes.
+    # Source: the design: follow begins a box on a new universe, unless share_universes.
     show, _ = drafted("Shed,1,a,3/100,50\n")
     assert show.controllers["shed"].pins == {"1": (3, 100)}
     show, _ = drafted("Shed,1,a,3/1,50\nShed,2,b,3/151,50\n")
@@ -652,7 +652,7 @@ def test_a_start_that_no_placement_gives_is_pinned() -> None:
 
 
 def test_every_name_is_legal_and_told_apart() -> None:
-    # Source: DESIGN.md, The show file: names start with a letter; controllers, runs and props share one name space.
+    # Source: the design: names start with a letter; controllers, runs and props share one name space.
     show, runs = drafted("Star,1,Star,1/1,50\nStar,2,STAR,2/1,50\n7,1,Fähre!,3/1,50\n7,2,7,4/1,50\n,,,5/1,9\n")
     assert list(show.controllers) == ["star", "box-7"]
     assert list(runs.values()) == ["star-run", "star-run-2", "fahre", "run-7", "box-7-2"]
@@ -731,7 +731,7 @@ FUZZED_SHOW = wire(read(TWO_BOXES).show)
 @given(st.one_of(odd_tables(), st.text(max_size=200), st.text(string.printable, max_size=200)))
 @example('Run,Universe\n"' + "x" * 200_000)
 def test_any_text_gives_a_show_or_words(text: str) -> None:
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person.
+    # Source: the design: no traceback ever reaches a person.
     try:
         listing = read_listing(text, "t.csv")
     except PatcherError:
@@ -780,7 +780,7 @@ Barn,192.0.2.32,1,Gable,50,1,3 x 190,two spare pixels
 
 
 def test_the_boxes_addresses_what_it_is_and_notes_are_used() -> None:
-    # Source: FINDINGS D6: columns for addresses, "What" and "Notes" were not used
+    # Source: found in use: columns for addresses, "What" and "Notes" were not used
     wiring, adoption, text, listing = draft_of(MILL.format(sluice=211))
     assert listing.unused == ()
     assert {box.name: (box.address, box.delivery) for box in wiring.show.controllers.values()} == {
@@ -821,7 +821,7 @@ def test_an_address_that_differs_from_the_shows_is_said(here: Patcher, garden: P
 
 @given(st.integers(1, 5), st.integers(1, 200), st.sampled_from((1, 4, 100, 508)), st.sampled_from((3, 4)))
 def test_so_many_times_so_many_are_so_many_runs(parts: int, each: int, channel: int, width: int) -> None:
-    # Source: FINDINGS D6: "3 x 190" is three runs; the pencil of test_patch_rules lays them
+    # Source: found in use: "3 x 190" is three runs; the pencil of test_patch_rules lays them
     text = (
         f"Box,Port,Name,Universe,Channel,Pixels,Channels per pixel\nBarn,1,Gable,5,{channel},{parts} x {each},{width}\n"
     )
@@ -851,7 +851,7 @@ def test_so_many_times_so_many_fit_the_runs_that_a_show_has() -> None:
 
 @pytest.mark.parametrize(("sluice", "meant"), [(211, None), (212, "45/211"), (213, "45/211"), (214, None), (300, None)])
 def test_a_channel_that_does_not_follow_is_remarked(sluice: int, meant: str | None) -> None:
-    # Source: FINDINGS D6: 45/212, where 211 was meant, was not remarked. 70 RGB pixels from channel 1 end at 210.
+    # Source: found in use: 45/212, where 211 was meant, was not remarked. 70 RGB pixels from channel 1 end at 210.
     _, adoption, _, _ = draft_of(MILL.format(sluice=sluice))
     remarks = [finding for finding in adoption.findings if finding.rule == "gap"]
     assert [(finding.line, finding.severity) for finding in remarks] == ([(3, "warning")] if meant else [])

@@ -300,7 +300,7 @@ def test_a_page_is_no_higher_than_asked() -> None:
 
 
 def test_channels_given_twice_are_said(heron: Scene) -> None:
-    # Source: DESIGN.md, rule 1 of a patch: no channel is given twice.
+    # Source: the design: no channel is given twice.
     links = [(Link(1, "gable", 10), 1), (Link(1, "eaves", 10), 16)]
     starts = [Start(Chain("lockhouse", None, link.run, (link,)), 1, channel) for link, channel in links]
     patch = Patch(tuple(starts))

@@ -123,7 +123,7 @@ def every_command(tables: dict, other: dict, pick: Random) -> None:
 @settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(shows(), shows(), st.integers(0, 2**32))
 def test_no_command_ends_in_a_fault_of_its_own(tables: dict, other: dict, seed: int) -> None:
-    # Source: FINDINGS C6: whatever is wrong is said in words, with exit 0, 1 or 2
+    # Source: found in use: whatever is wrong is said in words, with exit 0, 1 or 2
     every_command(tables, other, Random(seed))
 
 

@@ -14,7 +14,7 @@ from patcher.walk.record_file import checks_path, read_record
 from rig.shipped import Patcher
 from rig.yard_process import document, refused
 
-E131, ARTNET = 5568, 6454  # Source: CHECKS.md, UDP ports of E1.31 and Art-Net 4
+E131, ARTNET = 5568, 6454  # Source: UDP ports: ANSI E1.31-2018, appendix A; Art-Net 4, 0x1936
 HOST = f"127.10.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"
 Slots = dict[tuple[str, int], set[bytes]]
 
@@ -45,7 +45,7 @@ def heard(sock: socket.socket) -> list[bytes]:
 def lit(sockets: dict[str, socket.socket]) -> Slots:
     """Every frame that came, by protocol and universe, but for dark ones.
 
-    Source: CHECKS.md: E1.31 universe 113–114, slots from 126; Art-Net SubUni 14, Net 15, slots from 18.
+    Source: ANSI E1.31-2018, table 4-1: universe 113–114, slots from 126; ArtDmx: SubUni 14, Net 15, slots from 18.
     """
     found: Slots = {}
     for packet in heard(sockets["e131"]):
@@ -56,7 +56,7 @@ def lit(sockets: dict[str, socket.socket]) -> Slots:
 
 
 def laid(pixels: int, order: str, universe: int, channel: int, colour: dict[str, int]) -> dict[int, bytes]:
-    """Source: DESIGN.md, The patch: pixel by pixel; the next universe where the next pixel would not fit before 512."""
+    """Source: the design: pixel by pixel; the next universe where the next pixel would not fit before 512."""
     slots = {universe: bytearray(512)}
     for _ in range(pixels):
         if channel + len(order) - 1 > 512:
@@ -75,7 +75,7 @@ def laid(pixels: int, order: str, universe: int, channel: int, colour: dict[str,
 def test_a_string_is_lit_where_it_lies_in_its_own_order(
     here: Patcher, sockets: dict, order: str, protocol: str, pixels: int, universe: int, channel: int
 ) -> None:
-    # Source: issue, Sender: bench; the colour order is that of the wire, so that an unknown string can be told.
+    # Source: the design: bench; the colour order is that of the wire, so that an unknown string can be told.
     call = ("--pixels", pixels, "--colour-order", order, "--protocol", protocol, "--universe", universe)
     call += ("--channel", channel, "--colour", "#ff8001", "--level", 1, "--seconds", 0.05, "--json")
     sent = document(here("bench", HOST, "steady", *call))
@@ -85,7 +85,7 @@ def test_a_string_is_lit_where_it_lies_in_its_own_order(
 
 
 def test_the_defaults_are_primaries_on_e131_from_1_1(here: Patcher, sockets: dict) -> None:
-    # Source: DESIGN.md, Commands: bench ADDRESS: the same patterns; channels and universes count from 1.
+    # Source: the design: bench ADDRESS: the same patterns; channels and universes count from 1.
     # From memory: WCAG 2.2, 2.3.1: three steps a second are allowed; 0.3 of 255 is 76.5, rounded up.
     here("bench", HOST, "--pixels", 2, "--rate", 3, "--loops", 1)
     frames = {bytes([77 * (n == colour) for n in range(3)] * 2 + [0] * 506) for colour in range(3)}
@@ -103,7 +103,7 @@ def test_it_ends_dark_and_its_stream_is_ended(here: Patcher, sockets: dict) -> N
 
 @pytest.mark.parametrize("name", ["primaries", "dot", "ports", "milestones", "edges", "ends", "ramp"])
 def test_every_pattern_has_the_words_of_send(here: Patcher, tmp_path: Path, name: str) -> None:
-    # Source: DESIGN.md, Commands: bench: the same patterns; a show file of the same string says and sends the same.
+    # Source: the design: bench: the same patterns; a show file of the same string says and sends the same.
     show = tmp_path / "one.toml"
     show.write_text(
         '[show]\ntitle = "one"\nfirst_universe = 5\n[pixel.lamp]\ncolour_order = "GRB"\n[controller.bench]\n'
@@ -129,7 +129,7 @@ def test_every_pattern_has_the_words_of_send(here: Patcher, tmp_path: Path, name
 def test_as_a_run_of_a_show_it_gets_what_the_show_would_send(
     here: Patcher, heron_lock: Path, sockets: dict, run: str, says: str
 ) -> None:
-    # Source: DESIGN.md: one run, one patch: whatever `send` puts on the run's universes for the run, `bench` does too.
+    # Source: the design: one run, one patch: whatever `send` puts on the run's universes for the run, `bench` does too.
     # From memory of the shipped show: weir's box does not reorder; mooring's nulls take channels; a tee has its run's.
     here("patch", heron_lock)
     options = ("--colour", "#ff8001", "--level", 1, "--seconds", 0.05)
@@ -144,7 +144,7 @@ def test_as_a_run_of_a_show_it_gets_what_the_show_would_send(
 
 
 def test_a_grid_on_the_bench_is_swept_as_in_the_show(here: Patcher, heron_lock: Path) -> None:
-    # Source: DESIGN.md, Shapes: band: columns count through the prop.
+    # Source: the design: band: columns count through the prop.
     theirs = document(here("send", "sweep", heron_lock, "--on", "gate-right", "--by", "columns", "--dry-run", "--json"))
     ours = document(
         here("bench", HOST, "sweep", "--as", f"{heron_lock}:gate-right", "--by", "columns", "--dry-run", "--json")
@@ -154,7 +154,7 @@ def test_a_grid_on_the_bench_is_swept_as_in_the_show(here: Patcher, heron_lock: 
 
 
 def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
-    # Source: DESIGN.md: bench needs no show file, and makes none; the patch of a show is written by `patch` alone.
+    # Source: the design: bench needs no show file, and makes none; the patch of a show is written by `patch` alone.
     before = sorted(heron_lock.parent.iterdir())
     here("bench", HOST, "--pixels", 3, "--dry-run")
     here("bench", HOST, "--as", f"{heron_lock}:weir", "--dry-run")
@@ -162,7 +162,7 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
 
 
 def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
-    # Source: the issue of step 5: `bench --as` results live in the record; `verify --report` shows it
+    # Source: the design: `bench --as` results live in the record; `verify --report` shows it
     call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 1)
     assert here(*call, "--result", "pixel 12 lacks green").returncode == 0
     here(*call, "--result", "as it should be", "--json")
@@ -222,5 +222,5 @@ def test_how_it_was_is_asked_at_a_terminal(heron_lock: Path, sockets: dict) -> N
     ],
 )
 def test_a_wrong_call_is_said_in_words(here: Patcher, heron_lock: Path, call: tuple, words: tuple[str, ...]) -> None:
-    # Source: DESIGN.md, Commands: exit 2: the call is wrong; messages name the place, what is wrong and what to do.
+    # Source: the design: exit 2: the call is wrong; messages name the place, what is wrong and what to do.
     refused(here("bench", *call, "--seconds", 0.01), *words)

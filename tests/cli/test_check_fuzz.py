@@ -64,7 +64,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @QUICK
 @given(st.integers(0, 10_000))
 def test_check_takes_every_valid_show(path: Path, seed: int) -> None:
-    # Source: `help json`: exit 0 or 1 for what can be read; FINDINGS, C6
+    # Source: `help json`: exit 0 or 1 for what can be read, whatever it is
     tables = sketch(seed, most=6)
     assert read(tomli_w.dumps(tables)).findings == ()
     with warnings.catch_warnings():

@@ -84,7 +84,7 @@ def small(tmp_path: Path) -> Path:
 
 
 def test_from_new_to_where(patcher: Patcher, here: Patcher, tmp_path: Path) -> None:
-    # Source: DESIGN.md, Commands: new writes a show that passes check; patch keeps the patch file beside the show.
+    # Source: the design: new writes a show that passes check; patch keeps the patch file beside the show.
     made = patcher("new", "my.toml")
     assert (made.returncode, made.stderr) == (0, "")
     assert document(patcher("check", "my.toml", "--json"))["findings"] == []
@@ -104,7 +104,7 @@ def test_from_new_to_where(patcher: Patcher, here: Patcher, tmp_path: Path) -> N
 
 
 def test_the_same_show_twice_gives_the_same_octets(patcher: Patcher, here: Patcher, heron_lock: Path) -> None:
-    # Source: DESIGN.md, The patch, rule 5.
+    # Source: the design: the same show and kept patch give the same patch, to the byte.
     first = document(here("patch", heron_lock, "--json"))
     kept = heron_lock.with_name("heron-lock.patch.toml")
     octets = kept.read_bytes()
@@ -116,7 +116,7 @@ def test_the_same_show_twice_gives_the_same_octets(patcher: Patcher, here: Patch
 
 
 def test_only_the_box_that_changed_is_named(here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md: changed names the controllers whose settings differ from the kept patch file.
+    # Source: the design: changed names the controllers whose settings differ from the kept patch file.
     here("patch", small)
     small.write_text(
         SMALL.replace('[run.branch]\npixel = "rgb"\npixels = 2', '[run.branch]\npixel = "rgb"\npixels = 5')
@@ -131,7 +131,7 @@ SPAN = {"controller", "port", "run", "first_pixel", "last_pixel", "universe", "f
 
 
 def test_the_keys_of_the_documents(here: Patcher, heron_lock: Path) -> None:
-    # Source: DESIGN.md, JSON that scripts rely on.
+    # Source: the design: the keys that scripts rely on
     patched = document(here("patch", heron_lock, "--json"))
     assert patched.keys() == {
         "show", "pixels", "channels", "universes", "lower_bound", "proved", "starts", "spans", "changed", "moved_runs",
@@ -151,7 +151,7 @@ def test_the_keys_of_the_documents(here: Patcher, heron_lock: Path) -> None:
 
 
 def test_the_keys_of_check(here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, check --json.
+    # Source: the design: the keys of `check --json`
     small.write_text(SMALL + "lead = 9.0\n")
     found = document(here("check", small, "--json"))
     assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked"}
@@ -164,7 +164,7 @@ def test_the_keys_of_check(here: Patcher, small: Path) -> None:
 
 
 def test_a_tee_is_found_with_its_run(here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md: same_data_as: where lists both.
+    # Source: the design: same_data_as: where lists both.
     found = document(here("where", small, f"{BASE}/4", "--json"))
     assert [(span["run"], span["first_pixel"], span["last_pixel"]) for span in found] == [
         ("line", 2, 2),
@@ -174,7 +174,7 @@ def test_a_tee_is_found_with_its_run(here: Patcher, small: Path) -> None:
 
 
 def test_csv_player_and_every_pixel_say_what_the_spans_say(here: Patcher, heron_lock: Path) -> None:
-    # Source: DESIGN.md, patch; # From memory: a player counts channels through: (universe − 1) × 512 + channel.
+    # From memory: a player counts channels through: (universe − 1) × 512 + channel.
     spans = document(here("patch", heron_lock, "--json"))["spans"]
     first: dict[str, dict] = {}
     by_pixel = {}
@@ -208,7 +208,7 @@ def test_csv_player_and_every_pixel_say_what_the_spans_say(here: Patcher, heron_
 
 
 def test_a_patch_that_cannot_be_is_an_error_of_check(here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, Commands: exit 1: done, and something is wrong; 2: the input is wrong.
+    # Source: the design: exit 1: done, and something is wrong; 2: the input is wrong.
     small.write_text(SMALL.replace("[controller.art]", "[controller.art]\nuniverses = 1").replace(
         '[run.branch]\npixel = "rgb"\npixels = 2', '[run.branch]\npixel = "rgb"\npixels = 400'))  # fmt: skip
     found = document(here("check", small, "--json"), code=1)
@@ -229,7 +229,7 @@ def test_a_patch_that_cannot_be_is_an_error_of_check(here: Patcher, small: Path)
     ],
 )
 def test_a_broken_show_is_refused_by_every_command(here: Patcher, small: Path, text: str, words: tuple) -> None:
-    # Source: DESIGN.md, Commands: exit 2: the input is wrong, nothing was written; no traceback ever reaches a person.
+    # Source: the design: exit 2: the input is wrong, nothing was written; no traceback ever reaches a person.
     small.write_text(text)
     for call in (("check",), ("patch",), ("where", "line"), ("send", "dot"), ("yard",)):
         name, *rest = call
@@ -269,7 +269,7 @@ def test_a_broken_show_is_refused_by_every_command(here: Patcher, small: Path, t
     ],
 )
 def test_a_wrong_call_is_exit_2_and_words(here: Patcher, small: Path, call: tuple[str, ...]) -> None:
-    # Source: DESIGN.md, Commands: exit 2: the call is wrong, nothing was written.
+    # Source: the design: exit 2: the call is wrong, nothing was written.
     before = sorted(small.parent.iterdir())
     ran = here(*call)
     refused(ran)
@@ -279,7 +279,7 @@ def test_a_wrong_call_is_exit_2_and_words(here: Patcher, small: Path, call: tupl
 
 @pytest.mark.parametrize("option", ["--level", "--rate", "--fps", "--loops"])
 def test_a_number_that_is_none_is_refused(here: Patcher, small: Path, option: str) -> None:
-    # Source: DESIGN.md, Commands: exit 2: the call is wrong, said in words.
+    # Source: the design: exit 2: the call is wrong, said in words.
     refused(here("send", "steady", small, "--yard", option, "nan", "--seconds", 0.1))
 
 
@@ -287,7 +287,7 @@ def test_a_number_that_is_none_is_refused(here: Patcher, small: Path, option: st
 
 
 def test_a_broken_patch_file_is_left_as_it_is_and_named(here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, The patch: when the file exists, it is kept; --fresh forgets it.
+    # Source: the design: when the file exists, it is kept; --fresh forgets it.
     kept = small.with_name("small.patch.toml")
     here("patch", small)
     sound = kept.read_bytes()
@@ -305,7 +305,7 @@ def test_a_broken_patch_file_is_left_as_it_is_and_named(here: Patcher, small: Pa
 def test_a_disk_that_fails_leaves_the_old_patch_file_whole(
     here: Patcher, small: Path, monkeypatch: pytest.MonkeyPatch, fails: str
 ) -> None:
-    # Source: DESIGN.md, The patch: it is written whole or not at all.
+    # Source: the design: it is written whole or not at all.
     def full(*arguments: object, **options: object) -> None:
         raise OSError(28, "No space left on device")
 
@@ -359,7 +359,7 @@ def test_shows_are_as_the_schema_says_and_a_misspelt_key_is_not(here: Patcher, t
     "call", [["--help"], ["patch", "--help"], ["send", "--help"], ["help"], ["help", "patterns"], ["help", "verify"]]
 )
 def test_help_imports_nothing_heavy(call: list[str]) -> None:
-    # Source: DESIGN.md, What to build on: heavy imports are made where they are used. (typer itself imports pydantic
+    # Source: the design: heavy imports are made where they are used. (typer itself imports pydantic
     # as soon as it reads the options of one command; that is no import of ours.)
     ours = {"numpy", "networkx", "rich", "sacn", "scipy", "starlette", "uvicorn", "patcher.show", "patcher.patch"}
     ours |= {"patcher.frames.patterns", "patcher.frames.levels", "patcher.stream.sender", "patcher.phone"}
@@ -386,7 +386,7 @@ SEND = {"frames", "packets", "seconds", "late_ms_p50", "late_ms_p99", "dropped",
 
 
 def test_a_dot_reaches_every_lamp_in_data_order(patcher: Patcher, here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md: a chain in data order; a tee lights with its run; a box is reached as its delivery says.
+    # Source: the design: a chain in data order; a tee lights with its run; a box is reached as its delivery says.
     here("patch", small)
     with a_yard(small) as yard:
         sent = document(patcher("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--level", 0.2, "--json"))
@@ -403,7 +403,7 @@ def test_a_dot_reaches_every_lamp_in_data_order(patcher: Patcher, here: Patcher,
 
 
 def test_primaries_with_a_wrong_colour_order(patcher: Patcher, here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, Faults: colour-order: its chips take another order.
+    # Source: the design: colour-order: its chips take another order.
     here("patch", small)
     with a_yard(small, "--fault", "colour-order:line=BRG", "--fault", "colour-order:white=RGBW") as yard:
         document(patcher("send", "primaries", small, "--yard", "--loops", 1, "--rate", 3, "--level", 1, "--json"))
@@ -421,7 +421,7 @@ def test_primaries_with_a_wrong_colour_order(patcher: Patcher, here: Patcher, sm
 
 
 def test_a_fault_makes_the_order_another_one(patcher: Patcher, here: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, Faults: data-in. The wall is 2 × 2: from the left 1 2 / 4 3, entered at the right 2 1 / 3 4.
+    # Source: the design: data-in. The wall is 2 × 2: from the left 1 2 / 4 3, entered at the right 2 1 / 3 4.
     here("patch", small)
     with a_yard(small, "--fault", "data-in:wall=bottom-right", "--fault", "reversed:twin") as yard:
         document(patcher("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--json"))
@@ -432,7 +432,7 @@ def test_a_fault_makes_the_order_another_one(patcher: Patcher, here: Patcher, sm
 
 
 def test_steady_lights_what_was_named_and_nothing_else(patcher: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, Commands: things are named RUN/FIRST-LAST; send counts the frames that it sent.
+    # Source: the design: things are named RUN/FIRST-LAST; send counts the frames that it sent.
     with a_yard(small) as yard:
         call = ("steady", small, "--on", "wall/2-3", "--colour", "#ff8000", "--level", 1, "--yard", "--seconds", 0.3)
         sent = document(patcher("send", *call, "--json"))
@@ -476,7 +476,7 @@ def test_a_stop_leaves_the_lamps_dark_and_the_streams_ended(small: Path, ending:
 
 
 def test_a_dry_run_opens_no_socket(small: Path) -> None:
-    # Source: DESIGN.md; Python's audit hooks tell of every socket that a program opens.
+    # Source: Python's audit hooks tell of every socket that a program opens.
     code = (
         "import sys\nfrom patcher.cli import main\n"
         "def watch(event, arguments):\n    if event.startswith('socket.'):\n        print(event, file=sys.stderr)\n"
@@ -490,7 +490,7 @@ def test_a_dry_run_opens_no_socket(small: Path) -> None:
         if extra == ["--json"]:
             dry = json.loads(ran.stdout)
             assert dry["steps"] == 11
-            # Source: CHECKS.md: the multicast group of a universe is 239.255.HIGH.LOW.
+            # Source: ANSI E1.31-2018, 9.3: the multicast group of a universe is 239.255.HIGH.LOW.
             assert dry["targets"] == [
                 {"protocol": "artnet", "universe": BASE + 3, "host": "192.0.2.3"},
                 {"protocol": "e131", "universe": BASE, "host": "192.0.2.1"},
@@ -504,7 +504,7 @@ def test_a_dry_run_opens_no_socket(small: Path) -> None:
 
 
 def test_stepping_by_keys(small: Path) -> None:
-    # Source: DESIGN.md, send; the help line of the command: space on, b back, a number and Enter to jump, q to stop.
+    # Source: the help line of the command: space on, b back, a number and Enter to jump, q to stop.
     ours, theirs = pty.openpty()
     wiring = load(small)
     boxes = ears(wiring.show, allocate(wiring).patch, addresses(small, wiring.show))
@@ -545,7 +545,7 @@ def test_stepping_by_keys(small: Path) -> None:
 
 
 def test_a_reader_that_goes_away_is_no_traceback(heron_lock: Path) -> None:
-    # Source: DESIGN.md: no traceback ever reaches a person; as in `patcher patch SHOW --every-pixel --csv | head -1`.
+    # Source: the design: no traceback ever reaches a person; as in `patcher patch SHOW --every-pixel --csv | head -1`.
     with running("patch", heron_lock, "--every-pixel", "--csv") as process:
         assert process.stdout is not None
         assert process.stderr is not None
@@ -560,7 +560,7 @@ def test_a_reader_that_goes_away_is_no_traceback(heron_lock: Path) -> None:
 
 @pytest.mark.parametrize("run", ["wall", "branch"])
 def test_short_sends_one_after_the_other_all_light(patcher: Patcher, small: Path, run: str) -> None:
-    # Source: DESIGN.md, Commands: send streams test frames; a person on a ladder calls it again and again. The wall
+    # Source: the design: send streams test frames; a person on a ladder calls it again and again. The wall
     # is on an E1.31 box, the branch on an Art-Net one, whose sequence begins anew with each call.
     things = [f"{run}/1", f"{run}/2"]
     with a_yard(small) as yard:
@@ -571,7 +571,7 @@ def test_short_sends_one_after_the_other_all_light(patcher: Patcher, small: Path
 
 @pytest.mark.parametrize(("named", "other"), [("twin", "line"), ("line", "twin")])
 def test_a_tee_and_its_run_name_each_other(patcher: Patcher, small: Path, named: str, other: str) -> None:
-    # Source: DESIGN.md: a run that hangs on the same data as another; what is said must be what lights.
+    # Source: the design: a run that hangs on the same data as another; what is said must be what lights.
     said = patcher("send", "dot", small, "--on", f"{named}/2", "--dry-run").stdout
     assert f"{named}/2 " in said
     assert f"also {other}/2" in said
@@ -588,14 +588,14 @@ def test_no_yard_is_said(patcher: Patcher, small: Path) -> None:
 
 @pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])
 def test_options_that_contradict_are_refused(patcher: Patcher, small: Path, call: tuple[str, ...]) -> None:
-    # Source: DESIGN.md, Commands: exit 2, the call is wrong.
+    # Source: the design: exit 2, the call is wrong.
     ran = patcher("send", "steady", small, *call, "--seconds", 0.1)
     assert ran.returncode == 2
     assert "does not go together" in ran.stderr
 
 
 def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, The patch: the patch file stands beside the show.
+    # Source: the design: the patch file stands beside the show.
     assert patcher("patch", small).returncode == 0
     ran = patcher("check", small.with_suffix(".patch.toml"))
     assert ran.returncode == 2
@@ -603,7 +603,7 @@ def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
 
 
 def test_a_pin_that_cannot_be_is_said_with_its_line(patcher: Patcher, small: Path) -> None:
-    # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do.
+    # Source: the design: messages name the place, what is wrong, and what to do.
     text = small.read_text() + '\n[controller.near.start]\n1 = "63999/511"\n'
     small.write_text(text)
     line = text.splitlines().index('1 = "63999/511"') + 1

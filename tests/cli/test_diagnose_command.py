@@ -88,7 +88,7 @@ def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path) ->
 
 def test_write_changes_the_show_and_keeps_comments(here: Patcher, heron_lock: Path) -> None:
     before = heron_lock.read_text()
-    # Source: the issue of this step: --write changes it and keeps comments; a last frame confirms it on the wire
+    # Source: the design: --write changes it and keeps comments; a last frame confirms it on the wire
     ran = here("diagnose", heron_lock, "weir", "--yard", "--fault", "turns:weir=same-way", "--write", "--json")
     said = json.loads(ran.stdout)
     assert ran.returncode == 0
@@ -101,7 +101,7 @@ def test_write_changes_the_show_and_keeps_comments(here: Patcher, heron_lock: Pa
 
 
 def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None:
-    # Source: the issue of this step: one fault mended, it asks again: a cut hides what lies behind it
+    # Source: the design: one fault mended, it asks again: a cut hides what lies behind it
     call = ("--yard", "--fault", "cut:gable/40", "--fault", "reversed:eaves", "--mend")
     ran = here("diagnose", heron_lock, "lockhouse/1", *call, "--json")
     said = json.loads(ran.stdout)
@@ -125,7 +125,7 @@ def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None
 def test_both_ways_are_said_and_the_other_is_written(
     here: Patcher, heron_lock: Path, fault: str, lines: list[str]
 ) -> None:
-    # Source: DESIGN.md, The show file: the keys that say each of these; nothing else of it changes
+    # Source: the design: the keys that say each of these; nothing else of it changes
     thing = fault.partition(":")[2].partition("=")[0].partition(",")[0]
     before = heron_lock.read_text()
     here("patch", heron_lock)

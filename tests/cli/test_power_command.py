@@ -41,7 +41,7 @@ def of_json(words: str) -> dict:
 
 
 def held(document: dict) -> None:
-    """The keys that DESIGN.md promises, with their types."""
+    """The keys that `patcher help json` promises, with their types."""
     for supply in document["supplies"]:
         assert isinstance(supply["supply"], str)
         assert all(isinstance(supply[key], NUMBER) for key in ("volts", "amps"))
@@ -206,7 +206,7 @@ def test_feeds_in_a_form_that_nothing_can_follow_are_left_alone(here: Patcher, t
 
 
 def test_a_run_that_no_feed_reaches_or_that_is_beyond_help_can_be_drawn(here: Patcher, tmp_path: Path) -> None:
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person; a plot of a show with mistakes is when one looks.
+    # Source: the design: no traceback ever reaches a person; a plot of a show with mistakes is when one looks.
     unfed = save(tmp_path, show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX))
     ran = here("power", unfed, "a")
     assert ran.returncode == 1
@@ -241,7 +241,7 @@ def test_of_a_show_without_supplies_no_level_is_said(here: Patcher, tmp_path: Pa
 
 
 def test_two_feeds_at_one_pixel_and_a_run_that_moved_are_planned(here: Patcher, tmp_path: Path) -> None:
-    # FINDINGS C6: a traceback each.
+    # Source: found in use: a traceback each.
     feeds = {name: fed(tap("a", 1, 9.0), awg=24, fuse=2) for name in ("f", "g")}
     said = here("power", save(tmp_path, show({"a": line(150)}, feeds, supplies=AT_BOX, box=BOX)), "--plan")
     assert "new tap" in said.stdout

@@ -80,7 +80,7 @@ def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
-    # Source: README.md, Set up; DESIGN.md, Commands: the main job on a shipped show, on this machine alone
+    # Source: README.md, Set up; the design: the main job on a shipped show, on this machine alone
     (block,) = re.findall(r"^```text\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
     ran = patcher("demo")
     assert (ran.returncode, ran.stderr) == (0, "")

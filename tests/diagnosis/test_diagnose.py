@@ -169,7 +169,7 @@ def test_what_is_behind_on_the_chain_and_changes_nothing_is_not_thought_of() -> 
 # --- questions ----------------------------------------------------------------------------------------------------
 
 
-# Source: the issue: a grid's sixteen wirings are told apart in at most three questions.
+# Source: the design: a grid's sixteen wirings are told apart in at most three questions.
 def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     wiring, patch, _ = shown("grid")
     plan = planned(wiring, patch)
@@ -308,7 +308,7 @@ def test_answers_that_make_no_sense_end_unsure() -> None:
     assert max(asked_of) <= 60
 
 
-# Source: issue 8's newcomer: one wrong tap must not be for ever.
+# Source: found in use: one wrong tap must not be for ever.
 @pytest.mark.parametrize("answers", [["1"], ["1", "2"], ["?", "1", "1"]], ids=" ".join)
 def test_an_answer_that_is_taken_back_was_never_given(answers: list[str]) -> None:
     wiring, patch, _ = shown("chain")
@@ -349,7 +349,7 @@ def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
     return right, sure_and_wrong
 
 
-# Source: the issue: one answer in ten wrong, the right class at least 97 %; the bench holds it on more trials.
+# Source: the design: one answer in ten wrong, the right class at least 97 %; the bench holds it on more trials.
 def test_few_wrong_answers_are_borne() -> None:
     right, sure_and_wrong = trials("one run", 8, 0.1, 3)
     assert right >= 7
@@ -375,7 +375,7 @@ def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_ans
     assert engine.done is None
 
 
-# Source: DESIGN.md: a box that is sent to by its own address takes what comes there; a start that was typed into the
+# Source: the design: a box that is sent to by its own address takes what comes there; a start that was typed into the
 # wrong box is seen only where the other box's universes are sent to it too.
 @pytest.mark.parametrize("protocol", ["e131", "artnet"])
 def test_a_start_in_the_wrong_box_gets_what_is_sent(protocol: str) -> None:

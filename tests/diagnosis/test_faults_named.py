@@ -64,7 +64,7 @@ SLOW = [
 ]
 
 
-# Source: FINDINGS A2 and A3: these ended sure of something else, or that it is not the wiring.
+# Source: found in use: these ended sure of something else, or that it is not the wiring.
 @pytest.mark.parametrize(("thing", "text"), [*QUICK, *(pytest.param(*one, marks=pytest.mark.long) for one in SLOW)])
 def test_each_new_fault_is_named_on_heron_lock(thing: str, text: str) -> None:
     plan = heron()
@@ -120,7 +120,7 @@ def drawn(chance: random.Random) -> Tables:
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(24))
 def test_each_new_fault_is_named_on_random_shows(seed: int) -> None:
-    # Source: the issue of step 8: the diagnosis names the kinds that the model has.
+    # Source: the design: the diagnosis names the kinds that the model has.
     chance = random.Random(seed)
     tables = some_show(chance)
     wiring = wired(tables)
@@ -145,7 +145,7 @@ def one_run(letters: str) -> Show:
 
 @pytest.mark.parametrize("letters", ["W", "RG", "RGB", "GRBW", "RGBWA", "ABCDEFGHI", "ACDERGBWY", "ABCDEFGHIJKL"])
 def test_few_orders_are_thought_of_however_many_letters_there_are(letters: str) -> None:
-    # Source: FINDINGS C7: all orders of nine letters took 8 GB. For up to four letters all 23 are there.
+    # Source: found in use: all orders of nine letters took 8 GB. For up to four letters all 23 are there.
     orders, chips = other_orders(letters), other_chips(letters)
     assert len({*orders, letters}) == len(orders) + 1
     assert all(sorted(order) == sorted(letters) for order in orders)

@@ -67,7 +67,7 @@ def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]
     return engine, {" + ".join(map(str, one)) for number in engine.done for one in engine.members(number)}
 
 
-# Source: the issue: a hypothesis is one fault or two; what is named looks like what is there.
+# Source: the design: a hypothesis is one fault or two; what is named looks like what is there.
 @pytest.mark.parametrize(
     ("name", "two"),
     [
@@ -107,7 +107,7 @@ def test_two_faults_on_a_long_run_are_named(pixels: int, two: list[str], monkeyp
     assert named & {" + ".join(two), " + ".join(two[::-1])}
 
 
-# Source: the issue: a frame is not repeated to the same question.
+# Source: the design: a frame is not repeated to the same question.
 def test_no_frame_is_asked_the_same_twice() -> None:
     for two in (["dark:bow/3", "dark:stern/5"], ["missing:bow/4", "dark-channel:stern/2=G"]):
         engine, _ = two_at_once("chain", two, 7)

@@ -122,7 +122,7 @@ def allowed(question: Question, key: str, lengths: Sequence[int], lit: set[int])
     return key == "?" or lit >= set(range(sum(lengths)))
 
 
-# The property of FINDINGS D3: who presses anything at any time is heard only of what was lit.
+# The property: who presses anything at any time is heard only of what was lit.
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(lengths=PASSES, data=st.data())
 def test_at_the_keys_no_answer_about_what_was_not_lit_is_taken(
@@ -248,7 +248,7 @@ def sound(pixels: int, letters: str) -> Repertoire:
     return Repertoire(build_scene(plan, ["line"], [()], [None]))
 
 
-# FINDINGS D3: a walk of two pixels took four minutes.
+# Source: found in use: a walk of two pixels took four minutes.
 @settings(max_examples=25, deadline=None)
 @given(st.integers(2, 2400), st.sampled_from(("RGB", "GRBW", "W", "RG")), st.data())
 def test_nothing_that_moves_takes_longer_than_a_person_watches_or_is_a_flash(

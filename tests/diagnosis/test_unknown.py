@@ -122,7 +122,7 @@ def test_what_was_taken_for_a_known_fault_once_is_not(kind, seed: int) -> None:
 
 @pytest.mark.long
 def test_of_faults_that_nobody_modelled_few_end_sure_of_another() -> None:
-    # Source: the issue of step 8: at most 2 in 100.
+    # Source: the design: at most 2 in 100 are sure of a wrong fault.
     kinds = (*chips.UNMODELLED, *chips.UNUSUAL)
     wrong = tried(kinds, 12, 8)
     assert len(wrong) <= 0.02 * 12 * len(kinds), wrong

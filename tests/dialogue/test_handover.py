@@ -37,7 +37,7 @@ def test_what_is_handed_over_is_what_an_eye_says_of_a_sound_show() -> None:
 
 @pytest.mark.parametrize("fault", ["shift:eaves=1", "missing:eaves/40", "dark:eaves/30", "reversed:eaves"])
 def test_a_diagnosis_asks_nothing_that_was_seen_and_needs_no_more_questions(fault: str) -> None:
-    # Source: the issue: a person is not asked the same twice
+    # Source: the design: a person is not asked the same twice
     wiring, patch, _, steps = heron()
     runs = runs_of(wiring, patch, "eaves")
     numbers = [n for n, step in enumerate(steps) if step.name in ("ports lockhouse", "parts gable")]

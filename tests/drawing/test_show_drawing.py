@@ -324,7 +324,7 @@ def test_numbers_at_the_ends_of_lines(grid: dict) -> None:
 @pytest.mark.parametrize("corner", ["bottom-left", "bottom-right", "top-left", "top-right"])
 @pytest.mark.parametrize("lines", ["rows", "columns"])
 def test_columns_count_from_the_left_and_rows_from_the_bottom(corner: str, lines: str) -> None:
-    # Source: DESIGN.md, the show file: x to the right and y up as the audience sees it.
+    # Source: the design: x to the right and y up as the audience sees it.
     grid = {"columns": 12, "rows": 8, "lines": lines, "turns": "serpentine", "data_in": corner}
     drawn = Drawn(prop_drawing(*one_grid(grid), "net"))
     columns = [(float(text.get("x")), int(text.text)) for text in drawn.texts() if text.get("class") == "column"]
@@ -379,7 +379,7 @@ def test_a_far_end_with_too_few_volts_says_what_it_needs() -> None:
 
 
 def test_what_is_not_drawn_is_listed() -> None:
-    # Source: DESIGN.md: hung = false is not up this season; a run without a shape has no picture.
+    # Source: the design: hung = false is not up this season; a run without a shape has no picture.
     runs = {
         "up": {"pixel": "lamp", "shape": "line", "path": [[0.0, 0.0], [1.0, 0.0]], "pixels": 10},
         "plain": {"pixel": "lamp", "pixels": 10},

@@ -47,7 +47,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 @settings(max_examples=50, deadline=None, suppress_health_check=SLOW)
 @given(st.data())
 def test_the_yards_lamps_are_those_of_the_slow_world(data: st.DataObject) -> None:
-    # Source: DESIGN.md, Faults; WS2811 and WS2812B data sheets (CHECKS.md): a pixel takes the first octets that reach
+    # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets that reach
     # it and passes on the rest.
     against_the_slow_world(data)
 
@@ -91,7 +91,7 @@ def against_the_slow_world(data: st.DataObject) -> None:
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 @given(st.data())
 def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) -> None:
-    # Source: DESIGN.md, Faults: a difference between the wiring as planned and as built.
+    # Source: the design: a difference between the wiring as planned and as built.
     tables = data.draw(some_shows())
     wiring = wired(tables)
     plan = planned(wiring, allocate(wiring).patch)
@@ -111,7 +111,7 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_fault_is_read_as_it_is_written(data: st.DataObject) -> None:
-    # Source: DESIGN.md, Faults: one way to write a fault, KIND:WHERE=VALUE.
+    # Source: the design: one way to write a fault, KIND:WHERE=VALUE.
     tables = data.draw(some_shows())
     show = wired(tables).show
     text = a_fault(data.draw, tables)
@@ -193,12 +193,12 @@ def first_channels(tables: dict, *texts: str) -> dict[str, list[int]]:
     ],
 )  # fmt: skip
 def test_faults_on_the_fingers(texts: list[str], a: list[int], b: list[int], c: list[int]) -> None:
-    # Source: DESIGN.md, Faults, counted by hand: channels 1–3 are pixel 0 of the first universe.
+    # Source: counted by hand: channels 1–3 are pixel 0 of the first universe.
     assert first_channels(small(), *texts) == {"a": a, "b": b, "c": c}
 
 
 def test_a_wider_pixel_moves_all_behind_it_by_an_octet() -> None:
-    # Source: WS2811 and WS2812B data sheets (CHECKS.md): a pixel takes the first octets and passes on the rest.
+    # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets and passes on the rest.
     wiring = wired(small())
     plan = planned(wiring, allocate(wiring).patch)
     found = departure(plan, [parse("replaced:a/2=GRBW", wiring.show)]).takes
@@ -234,7 +234,7 @@ def test_a_loop_entered_elsewhere(value: str, order: list[int]) -> None:
 
 
 def test_a_count_moves_the_next_port_where_ports_follow_on() -> None:
-    # Source: DESIGN.md: with start_per = "controller" the ports follow on inside one chain.
+    # Source: the design: with start_per = "controller" the ports follow on inside one chain.
     tables = small(start_per="controller")
     tables["controller"]["box"]["port"].pop("3")
     tables["run"].pop("off")
@@ -246,14 +246,14 @@ def test_a_count_moves_the_next_port_where_ports_follow_on() -> None:
 
 
 def test_a_run_that_is_not_up_this_season_is_dark() -> None:
-    # Source: DESIGN.md: hung = false: not up this season; its addresses stay reserved.
+    # Source: the design: hung = false: not up this season; its addresses stay reserved.
     wiring = wired(small())
     plan = planned(wiring, allocate(wiring).patch)
     assert (plan.takes["off"] == DARK).all()
 
 
 def test_where_slots_stand() -> None:
-    # Source: DESIGN.md: universe and channel count from 1; a running channel from 0.
+    # Source: the design: universe and channel count from 1; a running channel from 0.
     takes = np.array([[0, 1], [511, 512], [1024, DARK], [RANDOM, 1536]], dtype=np.int32)
     assert slot_index(takes, (1, 3)).tolist() == [[0, 1], [511, 1024], [512, 1024], [1024, 1024]]
     assert slot_index(takes, ()).tolist() == [[0, 0]] * 4
@@ -289,7 +289,7 @@ def test_where_slots_stand() -> None:
     ],
 )  # fmt: skip
 def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
-    # Source: DESIGN.md: messages name the place, what is wrong, and what to do.
+    # Source: the design: messages name the place, what is wrong, and what to do.
     with pytest.raises(PatcherError) as caught:
         parse(text, wired(with_loop()).show)
     (finding,) = caught.value.findings
@@ -301,7 +301,7 @@ def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
 @settings(max_examples=200, deadline=None)
 @given(st.sampled_from(KINDS), st.text(max_size=12), st.text(max_size=6))
 def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) -> None:
-    # Source: DESIGN.md: no traceback ever reaches a person.
+    # Source: the design: no traceback ever reaches a person.
     show = SMALL_SHOW
     for text in (f"{kind}:{where}={value}", f"{kind}:a/{where}={value}", f"{kind}:box/{where}={value}"):
         try:
@@ -352,7 +352,7 @@ SMALL_SHOW: Show = wired(with_loop()).show
     ],
 )
 def test_what_makes_no_sense_together_is_refused(texts: list[str], sense: bool) -> None:
-    # Source: DESIGN.md: messages name the place, what is wrong, and what to do; plain reason: one pixel, one harm.
+    # Source: the design: messages name the place, what is wrong, and what to do; plain reason: one pixel, one harm.
     faults = [parse(text, SMALL_SHOW) for text in texts]
     if sense:
         assert build(SMALL_SHOW, faults) == Built(tuple(faults))
@@ -372,7 +372,7 @@ def test_what_makes_no_sense_together_is_refused(texts: list[str], sense: bool) 
     ],
 )
 def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(text: str, protocol: str) -> None:
-    # Source: ANSI E1.31-2018 6.2.7: universes 1 to 63999; Art-Net 4: Port-Addresses to 32767 (CHECKS.md). The box has
+    # Source: ANSI E1.31-2018 6.2.7: universes 1 to 63999; Art-Net 4: Port-Addresses to 32767. The box has
     # three starts, on universes 1 to 3.
     wiring = wired(small(protocol=protocol))
     last = parse("universe-shift:box=63996" if protocol == "e131" else "universe-shift:box=32764", wiring.show)
@@ -384,7 +384,7 @@ def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(te
 
 
 def test_every_kind_of_the_design_is_there() -> None:
-    # Source: DESIGN.md, Faults: the table.
+    # Source: the design: the kinds of faults
     assert set(KINDS) == {
         "reversed", "data-in", "lines", "turns", "colour-order", "swapped-ports", "swapped-runs", "swapped-with-leads",
         "swapped-starts", "shift", "dark", "dark-channel", "replaced", "missing", "cut", "flicker", "dead",

@@ -32,7 +32,7 @@ colours = st.one_of(
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(shows(), st.data())
 def test_levels_are_those_of_a_slow_definition(tables: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md, The patch: how a chain is laid; reorders: "RGB(W) on the wire", else as its chip takes them.
+    # Source: the design: how a chain is laid; reorders: "RGB(W) on the wire", else as its chip takes them.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     where = pencil(tables, patch)
@@ -61,7 +61,7 @@ def test_levels_are_those_of_a_slow_definition(tables: dict, data: st.DataObject
 
 
 def test_levels_of_no_universe_are_none() -> None:
-    # Source: DESIGN.md: levels are pure, for any set of universes; what no one asked for is left out.
+    # Source: the design: levels are pure, for any set of universes; what no one asked for is left out.
     box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
     run = {"a": {"pixel": "rgb", "pixels": 1}}
     wiring = wired(
@@ -91,7 +91,7 @@ def test_levels_of_no_universe_are_none() -> None:
     ],
 )
 def test_a_colour_on_the_wire(kind: str, reorders: bool, name: str, slots: tuple[int, ...]) -> None:
-    # Source: DESIGN.md: colour_order "as its chip takes them"; reorders: "RGB(W) on the wire".
+    # Source: the design: colour_order "as its chip takes them"; reorders: "RGB(W) on the wire".
     controllers = {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}, "reorders": reorders}}
     run = {"a": {"pixel": kind, "pixels": 1}}
     pixel = {kind: {"colour_order": ORDERS[kind]}}
@@ -104,7 +104,7 @@ def test_a_colour_on_the_wire(kind: str, reorders: bool, name: str, slots: tuple
 
 @given(st.integers(0, 6000), st.integers(0, 900), st.integers(1, 12))
 def test_places_are_the_pieces_pixel_by_pixel(at: int, pixels: int, channels: int) -> None:
-    # Source: DESIGN.md: the next pixel goes on the next channels if it fits before 512, else on channel 1 of the next.
+    # Source: the design: the next pixel goes on the next channels if it fits before 512, else on channel 1 of the next.
     slow, place = [], at
     for _ in range(pixels):
         if place % 512 + channels > 512:

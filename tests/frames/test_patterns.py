@@ -65,7 +65,7 @@ def same(lamp: dict[str, float], wanted: dict[str, float]) -> bool:
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(shows(most=25))
 def test_a_dot_lights_each_lamp_once_in_data_order_and_says_which(tables: dict) -> None:
-    # Source: DESIGN.md: a run is a chain in data order; columns count from the left, rows from the bottom.
+    # Source: the design: a run is a chain in data order; columns count from the left, rows from the bottom.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     where = pencil(tables, patch)
@@ -93,7 +93,7 @@ def test_a_dot_lights_each_lamp_once_in_data_order_and_says_which(tables: dict) 
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(shows(most=25))
 def test_primaries_show_every_channel_of_every_lamp_once_and_end_dark(tables: dict) -> None:
-    # Source: DESIGN.md, send: primaries; each colour of a chip must be seen on its own to prove the colour order.
+    # Source: the design: `primaries`: each colour of a chip must be seen on its own to prove the colour order.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     pattern = patterns.primaries(wiring, patch, whole_show(wiring))
@@ -112,7 +112,7 @@ def test_primaries_show_every_channel_of_every_lamp_once_and_end_dark(tables: di
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(shows(most=5))
 def test_ports_have_colours_of_their_own(tables: dict) -> None:
-    # Source: DESIGN.md, send: ports, by which a person proves which lead is in which socket.
+    # Source: the design: `ports`, by which a person proves which lead is in which socket.
     wiring = wired(tables)
     pattern = patterns.ports(wiring, allocate(wiring).patch, whole_show(wiring))
     check_ports(tables, pattern)
@@ -162,7 +162,7 @@ def test_a_box_of_many_ports_takes_turns(count: int) -> None:
     st.sampled_from(("rows", "columns")),
 )  # fmt: skip
 def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str) -> None:
-    # Source: DESIGN.md, Shapes: grid; columns from the left and rows from the bottom, whatever the wiring.
+    # Source: the design: grid; columns from the left and rows from the bottom, whatever the wiring.
     area = [[0.0, 0.0], [float(grid["columns"] > 1), float(grid["rows"] > 1)]]
     tables = {
         "show": {"title": "sweep"}, "pixel": {"rgb": {"colour_order": "RGB"}},
@@ -183,7 +183,7 @@ def test_a_sweep_goes_line_by_line_and_lights_each_lamp_once(grid: dict, by: str
 
 
 def test_a_prop_with_a_tee_is_walked_once() -> None:
-    # Source: DESIGN.md: a tee has no channels of its own; no two steps of a dot may be the same frame.
+    # Source: the design: a tee has no channels of its own; no two steps of a dot may be the same frame.
     runs = {"near": {"pixel": "rgb", "pixels": 3}, "far": {"pixel": "rgb", "pixels": 3, "same_data_as": "near"}}
     wiring = wired({
         "show": {"title": "tee"}, "pixel": {"rgb": {"colour_order": "RGB"}}, "run": runs,
@@ -200,7 +200,7 @@ def test_a_prop_with_a_tee_is_walked_once() -> None:
 
 
 def milestone(order: str, number: int, every: int) -> dict[str, float]:
-    """Source: issue, Sender: every Nth pixel another colour, so that one can count."""
+    """Source: the design: every Nth pixel another colour, so that one can count."""
     if not set("RGB") <= set(order):
         plain = {"W": 1.0}
         return plain if number % every == 0 else {"W": 0.25}
@@ -214,7 +214,7 @@ def milestone(order: str, number: int, every: int) -> dict[str, float]:
 @slow
 @given(shows(most=130), st.integers(2, 12))
 def test_milestones_are_counted_from_the_data_in_of_each_run(tables: dict, every: int) -> None:
-    # Source: as above; pixels count from 1 in data order (DESIGN.md), in every run anew.
+    # Source: as above; pixels count from 1 in data order, in every run anew.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     pattern = still_patterns.milestones(wiring, patch, whole_show(wiring), every)
@@ -226,7 +226,7 @@ def test_milestones_are_counted_from_the_data_in_of_each_run(tables: dict, every
 @slow
 @given(shows(most=130), st.integers(2, 12))
 def test_milestones_say_which_pixel_has_which_colour(tables: dict, every: int) -> None:
-    # Source: DESIGN.md: messages are for a person on a ladder: what is said is what is lit.
+    # Source: the design: messages are for a person on a ladder: what is said is what is lit.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     lines = still_patterns.milestones(wiring, patch, whole_show(wiring), every).look(0).says
@@ -249,7 +249,7 @@ def test_milestones_say_which_pixel_has_which_colour(tables: dict, every: int) -
 
 
 def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
-    # Source: DESIGN.md: RUN/FIRST-LAST are pixels of the run, numbered from its data-in.
+    # Source: the design: RUN/FIRST-LAST are pixels of the run, numbered from its data-in.
     tables = string(120)
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -264,7 +264,7 @@ def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
 @slow
 @given(shows(most=400))
 def test_edges_are_where_the_universe_changes(tables: dict) -> None:
-    # Source: issue, Sender: colours change at each universe; here the first pixel of each is white, too.
+    # Source: the design: colours change at each universe; here the first pixel of each is white, too.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     where = pencil(tables, patch)
@@ -304,7 +304,7 @@ def box_source(tables: dict, run: str) -> str:
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.integers(2, 500), min_size=1, max_size=4), st.sampled_from(("fresh", "follow", "whole")), st.data())
 def test_a_start_that_is_off_shows_at_its_first_lamps(lengths: list[int], placement: str, data: st.DataObject) -> None:
-    # Source: issue, Sender: a wrong start shows at once: a box typed one universe or three channels off lights
+    # Source: the design: a wrong start shows at once: a box typed one universe or three channels off lights
     # otherwise, and of its first two pixels one is wrong.
     ports = {str(n + 1): [f"run-{n}"] for n in range(len(lengths))}
     tables = string(1) | {"run": {f"run-{n}": {"pixel": "rgb", "pixels": size} for n, size in enumerate(lengths)}}
@@ -326,7 +326,7 @@ def test_a_start_that_is_off_shows_at_its_first_lamps(lengths: list[int], placem
 
 
 def test_edges_of_a_part_mark_no_edge_that_is_none() -> None:
-    # Source: DESIGN.md, The patch: 170 RGB pixels a universe: pixel 171 is the first of the next.
+    # Source: the design: 170 RGB pixels a universe: pixel 171 is the first of the next.
     tables = string(400)
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -347,7 +347,7 @@ SHORT = {1: [1], 2: [1], 3: [1], 4: [1, 3, 4], 5: [1, 3, 4, 5]}
 @slow
 @given(shows(most=30))
 def test_ends_light_one_lamp_at_the_data_in_and_three_at_the_other_end(tables: dict) -> None:
-    # Source: issue, Sender: white: one pixel at the data-in end, three at the other; shorter runs by the table above.
+    # Source: the design: white: one pixel at the data-in end, three at the other; shorter runs by the table above.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     pattern = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"])
@@ -365,7 +365,7 @@ def test_ends_light_one_lamp_at_the_data_in_and_three_at_the_other_end(tables: d
 
 @pytest.mark.parametrize("pixels", [1, 2, 3, 4, 5, 6, 7, 50, 171])
 def test_a_run_that_hangs_the_wrong_way_round_has_other_ends(pixels: int) -> None:
-    # Source: issue, Sender: ends; DESIGN.md, Faults: reversed: the data enters at its other end. One pixel has one end.
+    # Source: the design: ends; the design: reversed: the data enters at its other end. One pixel has one end.
     wiring = wired(string(pixels))
     patch = allocate(wiring).patch
     look = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"]).look(0)
@@ -384,7 +384,7 @@ def test_a_run_that_hangs_the_wrong_way_round_has_other_ends(pixels: int) -> Non
     ],
 )
 def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[str, str]) -> None:
-    # Source: DESIGN.md: x to the right and y up as the audience sees it.
+    # Source: the design: x to the right and y up as the audience sees it.
     tables = string(9)
     path = [[float(place) for place in point] for point in path]
     tables["run"]["line"] |= {"shape": "line", "path": path, "data_in": data_in}
@@ -395,7 +395,7 @@ def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[s
 
 @pytest.mark.parametrize("order", ["A", "RG", "UV"])
 def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
-    # Source: DESIGN.md: a colour order is any letters; a pixel with neither white nor all of red, green and blue shows
+    # Source: the design: a colour order is any letters; a pixel with neither white nor all of red, green and blue shows
     # marks with all that it has, and the rest dimmer.
     tables = string(24)
     tables["pixel"]["rgb"]["colour_order"] = order
@@ -431,7 +431,7 @@ MIXED = {
 
 @pytest.mark.parametrize("by", ["x", "y"])
 def test_a_sweep_by_position_goes_over_every_prop_as_one_bar(by: str) -> None:
-    # Source: DESIGN.md: x to the right, y up; a strip is a 24th of the way from the first pixel to the last.
+    # Source: the design: x to the right, y up; a strip is a 24th of the way from the first pixel to the last.
     from patcher.shapes import positions  # held against a slow definition in test_shapes.py
 
     wiring = wired(MIXED)
@@ -480,7 +480,7 @@ def test_the_last_lamp_is_in_the_last_strip(by: str) -> None:
     "turns": st.sampled_from(("serpentine", "same-way")), "data_in": st.sampled_from(CORNERS),
 }), st.sampled_from((("rows", "columns"), ("y", "x"))))  # fmt: skip
 def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]) -> None:
-    # Source: issue, Sender: sweep: a wrong serpentine breaks the line. Every second line runs back (DESIGN.md), so a
+    # Source: the design: sweep: a wrong serpentine breaks the line. Every second line runs back, so a
     # bar across the lines falls apart into two places, mirror images; a bar along the lines stays whole.
     tables = string(1)
     run = {"pixel": "rgb", "shape": "grid", "area": [[0.0, 0.0], [1.0, 1.0]], "data_in": "bottom-left"}
@@ -508,7 +508,7 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
 @settings(max_examples=40, deadline=None)
 @given(st.floats(0.5, 100), st.floats(0.05, 20), st.sampled_from(sorted(COLOURS)))
 def test_a_ramp_goes_evenly_from_dark_to_full_and_back(frames: float, seconds: float, name: str) -> None:
-    # Source: issue, Sender: 0 to full and back; even means that each frame differs from the next by the same part.
+    # Source: the design: 0 to full and back; even means that each frame differs from the next by the same part.
     wiring = wired(string(3, "rgbw"))
     pattern = patterns.ramp(wiring, allocate(wiring).patch, whole_show(wiring), COLOURS[name], frames, seconds)
     assert pattern.rate == frames
@@ -550,7 +550,7 @@ def test_a_ramp_by_default_is_smooth_to_the_eye_of_a_chip() -> None:
 @pytest.mark.parametrize("sent", [1.0, 0.3, 0.2, 0.02])
 @pytest.mark.parametrize("kind", ["rgb", "white"])
 def test_percent_that_are_said_are_percent_of_full_on_the_wire(name: str, sent: float, kind: str) -> None:
-    # Judge: the slots that are sent. FINDINGS, B11: at --level 0.2 a ramp said "white at 90 %" where 18 % is sent
+    # Judge: the slots that are sent. Found in use: at --level 0.2 a ramp said "white at 90 %" where 18 % is sent
     tables = string(40)
     tables["pixel"][tables["run"]["line"]["pixel"]]["colour_order"] = "RGB" if kind == "rgb" else "W"
     wiring = wired(tables)
@@ -722,7 +722,7 @@ def wanted_in_the_yard(name: str) -> dict[str, dict[str, float]]:
 
 @pytest.mark.parametrize("name", ["milestones", "edges", "ends"])
 def test_what_is_sent_lights_in_the_yard(patcher: Patcher, tmp_path, name: str) -> None:  # type: ignore[no-untyped-def]
-    # Source: DESIGN.md: send --yard through real sockets to the simulated boxes; the slow definitions above.
+    # Source: the design: send --yard through real sockets to the simulated boxes; the slow definitions above.
     show = tmp_path / "yard.toml"
     show.write_text(YARD)
     with a_yard(show) as yard:
@@ -764,7 +764,7 @@ def test_a_ramp_in_the_yard_is_every_level_on_the_way(patcher: Patcher, tmp_path
     ],
 )
 def test_what_would_flash_is_refused(here: Patcher, tmp_path, call: tuple, refused: bool) -> None:  # type: ignore[no-untyped-def]
-    # From memory: WCAG 2.2, 2.3.1; DESIGN.md, Commands: exit 2: the call is wrong. At 40 frames a second 3.5
+    # From memory: WCAG 2.2, 2.3.1; the design: exit 2: the call is wrong. At 40 frames a second 3.5
     # ramps of 12 frames are more than three a second; at 4 frames a second there can be two at most.
     show = tmp_path / "yard.toml"
     show.write_text(YARD)

@@ -50,7 +50,7 @@ BOX = {"at": [0.0, 0.0]}
 
 
 def test_the_lead_that_people_typed() -> None:
-    # Source: FINDINGS, B7: a lead of 0.2 m to a corner 1.9 m away was "sound"
+    # Source: found in use: a lead of 0.2 m to a corner 1.9 m away was "sound"
     (finding,) = found(tables_of({"a": line([0.0, 1.9], [1.0, 1.9], lead=0.2)}, BOX))
     assert (finding.rule, finding.where, finding.severity) == ("lead-reach", "run.a.lead", "warning")
     assert "0.2 m of lead" in finding.says
@@ -58,7 +58,7 @@ def test_the_lead_that_people_typed() -> None:
 
 
 def test_the_string_that_people_drew() -> None:
-    # Source: FINDINGS, B7: 120 pixels of 50 mm pitch on a path of 9.45 m were "sound": 119 × 0.05 m is 5.95 m
+    # Source: found in use: 120 pixels of 50 mm pitch on a path of 9.45 m were "sound": 119 × 0.05 m is 5.95 m
     (finding,) = found(tables_of({"a": line([0.0, 0.0], [9.45, 0.0], pixels=120)}, pitch=0.05))
     assert (finding.rule, finding.where) == ("string-length", "run.a")
     assert "9.45 m long" in finding.says

@@ -46,14 +46,14 @@ def said(tables: dict) -> list[tuple[str, str, str]]:
 
 
 def test_one_pixel_of_24_bits_takes_30_microseconds() -> None:
-    # Source: WS2812B and WS2811 data sheets: 1.25 µs a bit, 24 bits a pixel (CHECKS.md, Pixel data line).
+    # Source: WS2812B and WS2811 data sheets: 1.25 µs a bit, 24 bits a pixel.
     assert frame_ms([(1, 3)], 800_000, 0) == pytest.approx(0.030)
     assert frame_ms([(1, 4)], 800_000, 0) == pytest.approx(0.040)
 
 
 @pytest.mark.parametrize(("pixels", "rate"), [(340, 95), (680, 48), (800, 41)])
 def test_refresh_of_a_port(pixels: int, rate: int) -> None:
-    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset (CHECKS.md, Pixel data line).
+    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset.
     (time,) = port_times(wired(tables_of({"a": {"pixels": pixels}})))
     assert time.frame_ms == pytest.approx(pixels * 0.030 + 0.3)
     assert round(time.max_rate) == rate
@@ -70,7 +70,7 @@ def test_nulls_take_time_on_the_line_whether_or_not_they_take_channels(skips: bo
 
 
 def test_pixels_of_three_and_of_four_channels_on_one_line() -> None:
-    # Source: arithmetic: 1.25 µs a bit, 8 bits a channel; the nulls before a run are of its own kind (DESIGN.md).
+    # Source: arithmetic: 1.25 µs a bit, 8 bits a channel; the nulls before a run are of its own kind (the design).
     runs = {"a": {"pixels": 100}, "b": {"pixels": 50, "pixel": "rgbw", "nulls": 3}}
     (time,) = port_times(wired(tables_of(runs)))
     assert time.frame_ms == pytest.approx(100 * 0.030 + 53 * 0.040 + 0.3)
@@ -86,14 +86,14 @@ def test_the_slowest_chip_sets_the_pace_and_each_port_has_its_own() -> None:
 
 
 def test_a_tee_takes_no_time_of_its_own() -> None:
-    # Source: DESIGN.md: a tee hangs on the same data, and has no port.
+    # Source: the design: a tee hangs on the same data, and has no port.
     runs = {"a": {"pixels": 40}, "b": {"pixels": 40, "same_data_as": "a"}}
     (time,) = port_times(wired(tables_of(runs)))
     assert time.pixels == 40
 
 
 def test_a_box_is_as_slow_as_its_slowest_port() -> None:
-    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset (CHECKS.md, Pixel data line).
+    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset.
     tables = tables_of({"a": {"pixels": 340}, "b": {"pixels": 800}, "c": {"pixels": 680}}, {"1": ["a"], "2": ["b"]})
     tables["controller"]["other"] = {"address": "192.0.2.2", "ports": 1, "port": {"1": ["c"]}}
     tables["controller"]["idle"] = {"address": "192.0.2.3", "ports": 1}
@@ -186,7 +186,7 @@ def runs_of(**pixels: int) -> dict:
     return {name: {"pixels": number} for name, number in pixels.items()}
 
 
-# Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset (CHECKS.md), rounded down.
+# Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset, rounded down.
 @pytest.mark.parametrize(
     ("start_per", "changes"),
     [("port", ", with a start of its own"), ("run", ""), ("controller", "")],
@@ -197,7 +197,7 @@ def test_the_move_is_named(start_per: str, changes: str) -> None:
 
 
 def test_a_start_for_the_whole_box_says_where_the_order_changes() -> None:
-    # Source: DESIGN.md: with start_per = "controller" the ports follow on inside one chain.
+    # Source: the design: with start_per = "controller" the ports follow on inside one chain.
     tables = tables_of(runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "3": ["c"]}, {"start_per": "controller"})
     assert refresh(tables) == {"1": "move b to box/2: then 65.3 frames a second"}
     tables["controller"]["box"]["port"] = {"1": ["a", "b"], "2": ["c"]}
@@ -302,7 +302,7 @@ def test_a_rate_is_never_said_too_high(rate: float) -> None:
 
 @pytest.mark.parametrize(("pixels", "rate", "raised"), [(800, 40, False), (823, 40, False), (824, 40, True)])
 def test_refresh(pixels: int, rate: int, raised: bool) -> None:
-    # Source: arithmetic: 25 ms a frame less 0.3 ms of reset are 823 pixels of 30 µs and a bit (CHECKS.md).
+    # Source: arithmetic: 25 ms a frame less 0.3 ms of reset are 823 pixels of 30 µs and a bit.
     found = said(tables_of({"a": {"pixels": pixels}}, frame_rate=rate))
     assert found == ([("refresh", "warning", "controller.box.port.1")] if raised else [])
 
@@ -335,7 +335,7 @@ def test_refresh_names_only_the_port_that_is_too_long_and_counts_its_nulls() -> 
     ],
 )
 def test_lead_length(run: dict, units: str, raised: bool) -> None:
-    # Common practice, no source: past about 5 m a lead wants a null pixel or a booster (CHECKS.md, People).
+    # Common practice, no source: past about 5 m a lead wants a null pixel or a booster.
     found = said(tables_of({"a": {"pixels": 10} | run}, units=units))
     assert found == ([("lead-length", "warning", "run.a")] if raised else [])
 
@@ -374,7 +374,7 @@ def test_the_stretches_of_a_lead_by_hand(places: list[float], lead: float) -> No
     ],
 )
 def test_not_hung(start_per: str, ports: dict, raised: bool) -> None:
-    # Source: DESIGN.md: a run with hung = false must have nothing behind it on its start; else check says so.
+    # Source: the design: a run with hung = false must have nothing behind it on its start; else check says so.
     runs = {"off": {"pixels": 10, "hung": False}, "b": {"pixels": 10}}
     found = said(tables_of(runs, ports, {"start_per": start_per}))
     assert found == ([("not-hung", "warning", "run.off.hung")] if raised else [])
@@ -392,7 +392,7 @@ def test_not_hung(start_per: str, ports: dict, raised: bool) -> None:
     ],
 )
 def test_mixed_order(start_per: str, reorders: bool, kinds: tuple[str, str], ports: dict, raised: bool) -> None:
-    # Source: DESIGN.md: with reorders the box puts colours into chip order itself; it has one setting a start.
+    # Source: the design: with reorders the box puts colours into chip order itself; it has one setting a start.
     runs = {"a": {"pixels": 10, "pixel": kinds[0]}, "b": {"pixels": 10, "pixel": kinds[1]}}
     found = said(tables_of(runs, ports, {"start_per": start_per, "reorders": reorders}))
     assert found == ([("mixed-order", "warning", "controller.box")] if raised else [])
@@ -400,7 +400,7 @@ def test_mixed_order(start_per: str, reorders: bool, kinds: tuple[str, str], por
 
 @pytest.mark.parametrize(("kind", "raised"), [("rgb", False), ("grb", True)])
 def test_a_tee_of_another_colour_order(kind: str, raised: bool) -> None:
-    # Source: DESIGN.md: a tee hangs on the same data, so its chips must take the colours in the same order.
+    # Source: the design: a tee hangs on the same data, so its chips must take the colours in the same order.
     runs = {"a": {"pixels": 10}, "b": {"pixels": 10, "same_data_as": "a", "pixel": kind}}
     assert said(tables_of(runs)) == ([("mixed-order", "warning", "run.b.pixel")] if raised else [])
 
@@ -410,7 +410,7 @@ def test_a_tee_of_another_colour_order(kind: str, raised: bool) -> None:
     [(([1, 2], [3, 6]), False), (([1, 2], [4, 6]), True), (([1, 5],), True), (([2, 6],), True)],
 )
 def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
-    # Source: DESIGN.md: a band is some whole lines of a grid that is drawn once, on its prop.
+    # Source: the design: a band is some whole lines of a grid that is drawn once, on its prop.
     runs = {
         f"band-{number}": {"shape": "band", "of": "wall", "band": band, "data_in": "bottom-left", "lead": 2.0}
         for number, band in enumerate(bands)
@@ -430,7 +430,7 @@ def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
 
 
 def test_unused_things_are_notes_and_a_spare_is_none() -> None:
-    # Source: DESIGN.md: an error is a hazard or a patch that cannot be, a warning a worse show; a note is neither.
+    # Source: the design: an error is a hazard or a patch that cannot be, a warning a worse show; a note is neither.
     tables = tables_of({"a": {"pixels": 10}})
     tables["pixel"]["left-over"] = {"colour_order": "RGB"}
     tables["controller"]["idle"] = {"address": "192.0.2.2", "ports": 1}
@@ -456,7 +456,7 @@ def test_bit_rate(kinds: tuple[str, str], ports: dict, raised: bool) -> None:
 
 
 def test_an_accepted_warning_stays_a_warning_and_is_marked() -> None:
-    # Source: DESIGN.md: [[accept]]: a warning that the person has judged.
+    # Source: the design: [[accept]]: a warning that the person has judged.
     tables = tables_of({"a": {"pixels": 10, "lead": 9.0}, "b": {"pixels": 10, "lead": 9.0}})
     tables["accept"] = [{"rule": "lead-length", "where": "run.b", "why": "booster built into the plug"}]
     found = check(wired(tables))[1]
@@ -467,7 +467,7 @@ def test_an_accepted_warning_stays_a_warning_and_is_marked() -> None:
 
 
 def test_an_error_cannot_be_accepted() -> None:
-    # Source: DESIGN.md: an error is a hazard, or a patch that cannot be; [[accept]] is for warnings.
+    # Source: the design: an error is a hazard, or a patch that cannot be; [[accept]] is for warnings.
     tables = tables_of({"a": {"pixels": 600}}, box={"universes": 1})
     (error,) = check(wired(tables))[1]
     assert error.severity == "error"
@@ -482,7 +482,7 @@ def test_an_error_cannot_be_accepted() -> None:
 
 @pytest.mark.parametrize("where", ["run.a", "run.gone"])
 def test_an_accept_that_meets_no_warning_is_a_note(where: str) -> None:
-    # Source: the brief of the project: a stale accept is a note.
+    # Source: the design: a stale accept is a note.
     tables = tables_of({"a": {"pixels": 10}})
     tables["accept"] = [{"rule": "lead-length", "where": where, "why": "was long once"}]
     (finding,) = check(wired(tables))[1]
@@ -492,7 +492,7 @@ def test_an_accept_that_meets_no_warning_is_a_note(where: str) -> None:
 
 
 def test_accepting_asks_for_rule_and_place_both() -> None:
-    # Source: DESIGN.md: [[accept]] has rule and where.
+    # Source: the design: [[accept]] has rule and where.
     tables = tables_of({"a": {"pixels": 10}})
     tables["accept"] = [{"rule": "lead-length", "where": "run.a", "why": "so"}]
     show = wired(tables).show

@@ -25,7 +25,7 @@ from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
 from rig.shipped import Patcher, wired
 
-# Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8): CHECKS.md, Ethernet.
+# Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8).
 OVERHEAD = 8 + 20 + 14 + 4 + 8 + 12
 UNIVERSE = 170
 
@@ -94,7 +94,7 @@ def pyartnet_writes(kind: type[ArtNetNode] | type[SacnNode]) -> list[bytes]:
 
 def test_an_e131_packet_and_how_many_fill_a_link() -> None:
     # Judge: sacn 1.11 and pyartnet 2.0 build the packet.
-    # Source: CHECKS.md, Ethernet: 704 octets, 56.32 µs, 17 755 packets, 443 at 40.
+    # Source: IEEE 802.3, RFC 791, RFC 768: 704 octets, 56.32 µs, 17 755 packets, 443 at 40.
     octets = len(bytes(DataPacket(tuple(bytes(16)), "heron lock", 3, dmxData=(255,) * 512).getBytes())) + OVERHEAD
     assert {len(packet) + OVERHEAD for packet in pyartnet_writes(SacnNode)} == {octets}
     assert wire_octets(octets - OVERHEAD) == octets == 704
@@ -179,7 +179,7 @@ def test_counted_is_what_the_sender_sends(tables: dict) -> None:
 
 
 def test_packets_that_really_leave_are_as_many_and_as_long() -> None:
-    # Judge: a socket on the loopback counts what arrives of one frame: 638 and 530 octets (CHECKS.md).
+    # Judge: a socket on the loopback counts what arrives of one frame: 638 and 530 octets.
     wiring, patch = patched(tables_of({"one": 2, "two": 3}, {"two": {"protocol": "artnet"}}))
     counted = traffic(wiring.show, patch)
     arrived = []
@@ -220,7 +220,7 @@ def test_a_shared_universe_counts_once_a_box_or_once_a_group(delivery: str, in_a
 
 @pytest.mark.parametrize(("universes", "raised"), [(443, False), (444, True)])
 def test_link_load(universes: int, raised: bool) -> None:
-    # Source: CHECKS.md, Ethernet: 443 universes of E1.31 at 40 frames a second fill 100 Mb/s.
+    # Source: IEEE 802.3, RFC 791, RFC 768, arithmetic: 443 universes of E1.31 at 40 frames a second fill 100 Mb/s.
     found = said(tables_of({"box": universes}))
     assert [(finding.rule, finding.where) for finding in found] == (
         [("link-load", "controller.box"), ("link-load", "show.frame_rate")] if raised else []
@@ -250,7 +250,7 @@ def test_the_senders_link_may_be_full_where_no_box_s_is() -> None:
     ],
 )
 def test_e131_rate(rate: float, protocols: tuple[str, str], raised: bool) -> None:
-    # From memory: E1.31 keeps to DMX512-A's highest rate, 44 frames a second (CHECKS.md).
+    # From memory: E1.31 keeps to DMX512-A's highest rate, 44 frames a second.
     keys = {box: {"protocol": protocol} for box, protocol in zip(("one", "two"), protocols, strict=True)}
     tables = tables_of({"one": 1, "two": 1}, keys, frame_rate=rate)
     tables["controller"]["shelf"] = {"ports": 4, "spare": True}

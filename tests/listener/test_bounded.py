@@ -43,7 +43,7 @@ def weight(root: object) -> int:
 
 
 def discovery(cid: bytes, page: int, last: int, universes: list[int], name: bytes) -> bytes:
-    # Source: ANSI E1.31-2018, 8: octets of universe discovery, as CHECKS.md's table has its root and framing.
+    # Source: ANSI E1.31-2018, 8: octets of universe discovery, and of its root and framing, table 4-3.
     listed = struct.pack(f"!HLBB{len(universes)}H", 0x7000 | (8 + 2 * len(universes)), 1, page, last, *universes)
     framing = struct.pack("!HL64s4x", 0x7000 | (74 + len(listed)), 2, name) + listed
     root = struct.pack("!HL16s", 0x7000 | (22 + len(framing)), 8, cid) + framing
@@ -172,7 +172,7 @@ pixels = 40
 
 
 def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path) -> None:
-    # Source: FINDINGS.md, C8: 1 080 packets with different synchronization universes exhausted its files.
+    # Source: found in use: 1 080 packets with different synchronization universes exhausted its files.
     universe = 10_000 + os.getpid() % 30_000
     (tmp_path / "mill.toml").write_text(MILL.format(universe=universe))
     call = [sys.executable, "-m", "patcher", "yard", tmp_path / "mill.toml", "--json"]
@@ -207,7 +207,7 @@ def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path
 
 
 def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch: pytest.MonkeyPatch) -> None:
-    # Source: FINDINGS.md, C8: 2 000 sources of 256 pages of 512 universes took 10 GB.
+    # Source: found in use: 2 000 sources of 256 pages of 512 universes took 10 GB.
     monkeypatch.setattr("patcher.listener.streams.MOST_PAGES", 40)
     listening, universes = Listening(), list(range(1, 513))
     for cid in (b"a" * 16, b"b" * 16, b"c" * 16):

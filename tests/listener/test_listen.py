@@ -38,13 +38,13 @@ from rig.judges import judge
 from rig.shipped import ROOT, Patcher, wired
 
 
-# Source: E1.31-2018, 6.3 (CHECKS.md): root vector 8, framing vector 1, sequence, synchronization address, 2 reserved.
+# Source: E1.31-2018, 6.3: root vector 8, framing vector 1, sequence, synchronization address, 2 reserved.
 def sync_packet(universe: int, sequence: int, cid: bytes = ALICE) -> bytes:
     root = struct.pack("!HH12sHI16s", 0x10, 0, b"ASC-E1.17", 0x7000 | 33, 8, cid)
     return root + struct.pack("!HIBHH", 0x7000 | 11, 1, sequence % 256, universe, 0)
 
 
-# Source: E1.31-2018, 6.4 and 8 (CHECKS.md): framing vector 2, source name, 4 reserved; then vector 1, page, last page.
+# Source: E1.31-2018, 6.4 and 8: framing vector 2, source name, 4 reserved; then vector 1, page, last page.
 def discovery(universes: list[int], page: int = 0, last: int = 0, cid: bytes = ALICE) -> bytes:
     end = 120 + 2 * len(universes)
     root = struct.pack("!HH12sHI16s", 0x10, 0, b"ASC-E1.17", 0x7000 | (end - 16), 8, cid)
@@ -53,7 +53,7 @@ def discovery(universes: list[int], page: int = 0, last: int = 0, cid: bytes = A
     return root + framing + layer + struct.pack(f"!{len(universes)}H", *universes)
 
 
-# Source: Art-Net 4 (CHECKS.md): opcode low octet first, version and length high octet first.
+# Source: Art-Net 4, ArtDmx: opcode low octet first, version and length high octet first.
 def art_dmx(port_address: int, sequence: int, slots: bytes = bytes(512)) -> bytes:
     low, high = port_address & 0xFF, port_address >> 8
     return b"Art-Net\0\x00\x50\x00\x0e" + bytes([sequence, 0, low, high]) + struct.pack("!H", len(slots)) + slots
@@ -93,7 +93,7 @@ def journeys(draw) -> list[int]:
 @settings(deadline=None)
 @given(journeys(), st.integers(0, 255), st.sampled_from((256, 255)))
 def test_lost_late_and_repeated_are_what_the_network_did(arrived: list[int], begin: int, circle: int) -> None:
-    # Source: arithmetic on the packets as sent; E1.31-2018 6.7.2 (CHECKS.md): 20 or more behind is a new beginning,
+    # Source: arithmetic on the packets as sent; E1.31-2018 6.7.2: 20 or more behind is a new beginning,
     # which these journeys avoid. Art-Net: 1 to 255, 0 unused.
     def on_wire(number: int) -> int:
         return (begin + number) % 256 if circle == 256 else (begin + number) % 255 + 1
@@ -119,7 +119,7 @@ def test_lost_late_and_repeated_are_what_the_network_did(arrived: list[int], beg
 
 @pytest.mark.parametrize("circle", [256, 255])
 def test_a_new_beginning_is_no_loss(circle: int) -> None:
-    # Source: E1.31-2018 6.7.2 (CHECKS.md): what is 20 or more behind is taken, for the source began anew.
+    # Source: E1.31-2018 6.7.2: what is 20 or more behind is taken, for the source began anew.
     order = Order(circle, 100)
     assert order.take(40)
     assert (order.lost, order.restarts) == (0, 1)
@@ -128,7 +128,7 @@ def test_a_new_beginning_is_no_loss(circle: int) -> None:
 
 
 def test_art_net_without_sequence_loses_nothing() -> None:
-    # Source: Art-Net 4 (CHECKS.md): sequence 0 means that it is not used.
+    # Source: Art-Net 4, ArtDmx: sequence 0 means that it is not used.
     listening = Listening()
     for number in range(10):
         listening.receive(art_dmx(3, 0), "artnet", "192.0.2.5:6454", number / 10)
@@ -177,7 +177,7 @@ def test_a_steady_stream_has_its_rate(fps: float, lasts: float) -> None:
 
 
 def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
-    # Source: the issue's words; E1.31-2018 6.2.3 (from memory): among equals a receiver does what it likes.
+    # Source: E1.31-2018 6.2.3 (from memory): among equals a receiver does what it likes; the design: the words.
     listening = Listening()
     for n in range(5):
         listening.receive(e131(3, n, cid=ALICE, name="Cottage"), "e131", "192.0.2.5:5568", n / 10)
@@ -191,7 +191,7 @@ def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
 
 
 def test_the_same_fight_on_several_universes_is_one_finding() -> None:
-    # Source: the issue: one finding a problem.
+    # Source: the design: one finding a problem.
     listening = Listening()
     for n in range(3):
         for universe in (3, 4, 9):
@@ -230,7 +230,7 @@ def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
 
 
 def test_silence_of_two_and_a_half_seconds_is_gone() -> None:
-    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md).
+    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     listening = Listening()
     listening.receive(e131(3, 0), "e131", ROOM, 10.0)
     assert streams_of(listening, 12.49)[0].state == "live"
@@ -241,7 +241,7 @@ def test_silence_of_two_and_a_half_seconds_is_gone() -> None:
 
 
 def test_a_late_packet_does_not_wake_an_ended_stream() -> None:
-    # Source: E1.31-2018 6.7.2 (CHECKS.md): what is out of order is dropped.
+    # Source: E1.31-2018 6.7.2: what is out of order is dropped.
     listening = Listening()
     for number, options in ((5, 0), (7, 0x40), (8, 0x40), (6, 0)):
         listening.receive(e131(3, number, options=options), "e131", ROOM, number / 100)
@@ -273,7 +273,7 @@ def test_two_programs_with_one_cid() -> None:
 
 
 def test_one_universe_by_both_protocols_and_art_net_against_itself() -> None:
-    # Source: DESIGN.md, The patch: both protocols draw from one number space. Art-Net 4: ArtDmx has no priority.
+    # Source: the design: both protocols draw from one number space. Art-Net 4: ArtDmx has no priority.
     listening = Listening()
     for n in range(1, 4):
         listening.receive(e131(3, n, name="A"), "e131", ROOM, n / 10)
@@ -344,7 +344,7 @@ good = st.sampled_from([e131(3, 0), art_dmx(3, 1), sync_packet(7, 0), discovery(
     good, st.binary(max_size=700), st.lists(st.tuples(st.integers(0, 700), st.integers(0, 255)), max_size=4), st.data()
 )
 def test_no_packet_is_a_crash(packet: bytes, noise: bytes, changes: list[tuple[int, int]], data: st.DataObject) -> None:
-    # Source: the issue: malformed packets are counted, and nothing falls.
+    # Source: the design: malformed packets are counted, and nothing falls.
     listening = Listening()
     bent = bytearray(packet[: data.draw(st.integers(0, len(packet)))] + noise[: data.draw(st.integers(0, 20))])
     for at, value in changes:
@@ -361,7 +361,7 @@ def test_no_packet_is_a_crash(packet: bytes, noise: bytes, changes: list[tuple[i
 
 
 def test_memory_is_bounded_and_the_living_stay() -> None:
-    # Source: the issue: thousands of sources and universes; memory bounded.
+    # Source: the design: thousands of sources and universes; memory bounded.
     listening = Listening(most=100)
     for n in range(1000):
         listening.receive(e131(1 + n, 0, cid=n.to_bytes(16)), "e131", ROOM, n / 1000)
@@ -382,7 +382,7 @@ def test_names_cannot_write_to_the_terminal() -> None:
 
 
 def test_a_start_code_of_another_kind_changes_no_levels() -> None:
-    # Source: E1.31-2018 7.7 (CHECKS.md): start code 0 for levels.
+    # Source: E1.31-2018 7.7: start code 0 for levels.
     listening = Listening()
     listening.receive(e131(3, 0, slots=bytes([9]) * 512), "e131", ROOM, 0.0)
     listening.receive(e131(3, 1, slots=bytes([200]) * 512, start_code=0xDD), "e131", ROOM, 0.0)
@@ -391,7 +391,7 @@ def test_a_start_code_of_another_kind_changes_no_levels() -> None:
 
 
 def test_discovery_gathers_pages_and_forgets_those_that_are_no_more() -> None:
-    # Source: E1.31-2018, 8 (CHECKS.md): pages from 0 to the last.
+    # Source: E1.31-2018, 8: pages from 0 to the last.
     listening = Listening()
     listening.receive(discovery([1, 2], 0, 1), "e131", ROOM, 0.0)
     listening.receive(discovery([9], 1, 1), "e131", ROOM, 0.0)
@@ -490,7 +490,7 @@ def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32), st.sampled_from(("GRB", "GRBW", "W")), st.booleans(), st.integers(1, 400))
 def test_the_lamps_that_are_lit(seed: int, order: str, reorders: bool, pixels: int) -> None:
-    # Source: DESIGN.md: span by span, a pixel's channels follow each other; on the wire RGB(W) or as its chip.
+    # Source: the design: span by span, a pixel's channels follow each other; on the wire RGB(W) or as its chip.
     tables = small(gate=box("192.0.2.21", "artnet", "a", reorders=reorders), boat=box("192.0.2.22", "e131", "b"))
     tables["pixel"]["lamp"]["colour_order"] = order
     tables["run"]["a"]["pixels"] = pixels
@@ -681,7 +681,7 @@ def test_real_senders_are_told_apart(patcher: Patcher, near: str, far: int) -> N
 
 
 def test_an_ended_stream_and_announced_universes_are_followed(patcher: Patcher, near: str, far: int) -> None:
-    # Source: E1.31-2018 8 (CHECKS.md): discovery in the group of universe 64214; its universes are then joined. 6.2.6:
+    # Source: E1.31-2018 8: discovery in the group of universe 64214; its universes are then joined. 6.2.6:
     # patcher's sender ends its streams, three packets with Stream_Terminated.
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
         sock.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
@@ -764,7 +764,7 @@ def test_nodes_answer_under_their_names(patcher: Patcher, tmp_path: Path, near: 
 
 
 def test_the_lamps_that_a_real_stream_lights(patcher: Patcher, tmp_path: Path, near: str, far: int) -> None:
-    # Judge: sacn 1.11 sends; DESIGN.md: a box that reorders takes red, green, blue.
+    # Judge: sacn 1.11 sends; the design: a box that reorders takes red, green, blue.
     show = tmp_path / "lock.toml"
     tables = small(boat=box(None, "e131", "boat-rail", delivery="multicast"))
     tables["show"]["first_universe"] = far
@@ -807,7 +807,7 @@ def test_before_sending_the_others_are_known(near: str, far: int) -> None:
 
 
 def test_others_are_those_on_wanted_universes_that_live() -> None:
-    # Source: the issue: "if another source is on those universes, it says who".
+    # Source: the design: "if another source is on those universes, it says who".
     listening = Listening()
     for universe, name, options in ((3, "A", 0), (4, "A", 0), (9, "A", 0), (3, "B", 0x80), (4, "C", 0x40)):
         cid = name.encode() * 16
@@ -817,7 +817,7 @@ def test_others_are_those_on_wanted_universes_that_live() -> None:
 
 
 def test_a_busy_port_is_said_and_the_rest_is_heard(near: str, far: int) -> None:
-    # Source: the issue: never fail because a port is busy.
+    # Source: the design: never fail because a port is busy.
     with Receiver([Ear(near, 5568)]), Hearing() as hearing:
         hearing.add([Ear(near, 5568), Ear(near, 6454), Ear(group(far), 5568, near)])
         assert list(hearing.deaf) == [f"{near}:5568"]
@@ -886,7 +886,7 @@ def test_watching_says_who_comes_fights_and_goes(near: str, far: int) -> None:
     ],
 )
 def test_calls_that_are_wrong(here: Patcher, call: tuple[str, ...]) -> None:
-    # Source: DESIGN.md, Commands: exit 2, and what to do.
+    # Source: the design: exit 2, and what to do.
     ran = here("listen", *call)
     assert (ran.returncode, ran.stdout) == (2, "")
     assert "→" in ran.stderr

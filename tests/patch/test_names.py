@@ -63,7 +63,7 @@ def named(name: str) -> Thing:
     ],
 )  # fmt: skip
 def test_each_thing_has_a_name_that_is_its_own(name: str, kind: str, runs: list[str]) -> None:
-    # Source: FINDINGS, D5: box roof and prop roof is what anybody writes
+    # Source: found in use: box roof and prop roof is what anybody writes
     thing = named(name)
     assert (thing.kind, [part.run for part in thing.parts]) == (kind, runs)
 
@@ -78,7 +78,7 @@ def test_each_thing_has_a_name_that_is_its_own(name: str, kind: str, runs: list[
     ],
 )
 def test_a_name_of_two_things_says_which_names_tell_them_apart(name: str, words: tuple[str, ...]) -> None:
-    # Source: the same; a message says what is wrong, where, and what to do (WORDS.md)
+    # Source: the same; a message says what is wrong, where, and what to do
     with pytest.raises(PatcherError) as refused:
         named(name)
     (finding,) = refused.value.findings
@@ -101,7 +101,7 @@ def test_called_is_what_find_understands() -> None:
     ],
 )  # fmt: skip
 def test_what_nothing_could_tell_apart_is_an_error(tables: dict, where: str) -> None:
-    # Source: DESIGN.md, Commands: BOX/PORT and RUN/PIXEL; a run that no prop names is a prop of its own
+    # Source: the design: BOX/PORT and RUN/PIXEL; a run that no prop names is a prop of its own
     changed = {**HOUSE, **{key: HOUSE[key] | value for key, value in tables.items()}}
     found = [finding for finding in read(tomli_w.dumps(changed)).findings if finding.rule == "same-name"]
     assert [finding.where for finding in found] == [where]
@@ -109,7 +109,7 @@ def test_what_nothing_could_tell_apart_is_an_error(tables: dict, where: str) -> 
 
 
 def test_every_command_can_be_told_which_is_meant(here: Patcher, house: Path) -> None:
-    # Source: FINDINGS, D5, and its brief: where, --on, faults, swap, power, sheet, verify and its record
+    # Source: found in use: where, --on, faults, swap, power, sheet, verify and its record
     assert here("check", house).returncode == 0
     assert here("patch", house).returncode == 0
     assert "controller.roof or prop.roof" in here("where", house, "roof").stderr
@@ -134,7 +134,7 @@ def test_every_command_can_be_told_which_is_meant(here: Patcher, house: Path) ->
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_a_place_of_a_grid_is_the_pixel_that_the_wiring_has_there(data: st.DataObject) -> None:
-    # Judge: a finger that follows the wiring cell by cell. FINDINGS, D7: where by place of a grid
+    # Judge: a finger that follows the wiring cell by cell. Found in use: where by place of a grid
     columns, rows = data.draw(st.integers(1, 6)), data.draw(st.integers(1, 6))
     lines, turns = (
         data.draw(st.sampled_from(["rows", "columns"])),

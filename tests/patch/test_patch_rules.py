@@ -20,7 +20,7 @@ from patcher.wiring import problems, wire
 from rig.patch_pencil import ORDERS, Address, Lamp, allocated, laid_by_pencil, pencil_lay, pencil_starts, shows
 from rig.shipped import wired
 
-LAST = {"e131": 63_999, "artnet": 32_767}  # Source: CHECKS.md, E1.31 113–114 universe; Art-Net 4 Port-Address
+LAST = {"e131": 63_999, "artnet": 32_767}  # Source: ANSI E1.31-2018, 6.2.7; Art-Net 4, 15-bit Port-Address
 
 
 # --- the oracle ---------------------------------------------------------------------------------------------------
@@ -59,7 +59,7 @@ def table_of(tables: dict, patch) -> dict[Address, Lamp]:
     for _, _, laid in laid_by_pencil(tables, patch):
         for (universe, channel), lamp in laid:
             for step in range(lamp.width):
-                # Source: DESIGN.md, The patch, rule 1: no channel is given twice
+                # Source: the design: no channel is given twice
                 assert (universe, channel + step) not in owner
                 owner[universe, channel + step] = lamp
     return owner
@@ -75,7 +75,7 @@ quick = settings(
 
 def hold_the_rules(tables: dict, patch) -> None:
     owner = table_of(tables, patch)
-    # Source: DESIGN.md, The patch, rule 1: every pixel has channels exactly once (tees apart)
+    # Source: the design: every pixel has channels exactly once (tees apart)
     by_pixel: dict[tuple[str, int], list[Address]] = {}
     for address, lamp in owner.items():
         if lamp.number is not None:
@@ -90,7 +90,7 @@ def hold_the_rules(tables: dict, patch) -> None:
     # The spans say the same, pixel by pixel, and nothing else.
     from_spans: dict[tuple[str, int], list[Address]] = {}
     for span in patch.spans():
-        # Source: DESIGN.md, Words: span: pixels of one run that lie together in one universe
+        # Source: the design: span: pixels of one run that lie together in one universe
         width = len(ORDERS[tables["run"][span.run]["pixel"]])
         channel = span.first_channel
         assert span.first_pixel <= span.last_pixel
@@ -102,13 +102,13 @@ def hold_the_rules(tables: dict, patch) -> None:
         assert span.run in tables["controller"][span.controller]["port"][str(span.port)]
     assert from_spans == {pixel: sorted(addresses) for pixel, addresses in by_pixel.items()}
     for addresses in from_spans.values():
-        # Source: DESIGN.md, The patch, rule 2: a pixel never straddles 512
+        # Source: the design: a pixel never straddles 512
         assert len({universe for universe, _ in addresses}) == 1
         assert addresses[0][1] >= 1
         assert addresses[-1][1] <= 512
     for _, _, laid in laid_by_pencil(tables, patch):
         for (one, lamp), (two, after) in pairwise(laid):
-            # Source: DESIGN.md, The patch, rule 3: addresses rise; only a universe's unusable tail is skipped
+            # Source: the design: addresses rise; only a universe's unusable tail is skipped
             assert two > one
             if two[0] == one[0]:
                 assert two[1] == one[1] + lamp.width
@@ -126,7 +126,7 @@ def hold_the_rules(tables: dict, patch) -> None:
 
 
 def hold_the_limits(tables: dict, patch) -> None:
-    """Source: DESIGN.md, The patch, rule 4."""
+    """Source: the design: pins and limits hold."""
     owner = table_of(tables, patch)
     starts = {(start.controller, start.chain.key): (start.universe, start.channel) for start in patch.starts}
     mine: dict[str, set[int]] = {}
@@ -168,10 +168,10 @@ def test_every_patch_keeps_the_rules(tables):
         return
     hold_the_rules(tables, patch)
     hold_the_limits(tables, patch)
-    # Source: DESIGN.md, The patch, rule 5: the same show gives the same patch, to the byte
+    # Source: the design: the same show gives the same patch, to the byte
     again = allocate(wired(tables)).patch
     assert dump(again) == dump(patch)
-    # Source: DESIGN.md, The patch: the patch file holds the starts and the length of each chain's runs
+    # Source: the design: the patch file holds the starts and the length of each chain's runs
     assert parse(dump(patch)) == patch
     assert dump(parse(dump(patch))) == dump(patch)
 
@@ -179,7 +179,7 @@ def test_every_patch_keeps_the_rules(tables):
 @quick
 @given(shows(pins=False))
 def test_where_starts_fall_when_nothing_is_pinned(tables):
-    # Source: DESIGN.md, The patch: placement fresh and follow
+    # Source: the design: placement fresh and follow
     _, patch = allocated(tables)
     assert patch is not None
     assert [(start.universe, start.channel) for start in patch.starts] == pencil_placement(tables)
@@ -190,7 +190,7 @@ def test_where_starts_fall_when_nothing_is_pinned(tables):
 @quick
 @given(shows(pins=False), st.data())
 def test_a_pinned_start_does_not_move_the_others(tables, data):
-    # Source: DESIGN.md, The patch: a pinned start does not move the others' position
+    # Source: the design: a pinned start does not move the others' position
     starts = pencil_starts(tables)
     if not starts:
         return
@@ -214,7 +214,7 @@ def test_a_pinned_start_does_not_move_the_others(tables, data):
 @quick
 @given(shows(pins=False), st.integers(-1, 1))
 def test_port_pixels_counts_lamps_and_nulls(tables, spare):
-    # Source: DESIGN.md, The show file: port_pixels: most pixels on one port, nulls included
+    # Source: the design: port_pixels: most pixels on one port, nulls included
     loads = {
         (box, number): sum(tables["run"][run]["pixels"] + tables["run"][run].get("nulls", 0) for run in runs)
         for box, controller in tables["controller"].items()
@@ -257,7 +257,7 @@ def test_address_to_pixel_and_back(tables, data):
         lamp = owner.get((universe, channel))
         span = patch.span_at(universe, channel)
         if lamp is None or lamp.number is None:
-            # Source: DESIGN.md, Words: a null pixel is not part of the picture; so no pixel has that channel
+            # Source: the design: a null pixel is not part of the picture; so no pixel has that channel
             assert span is None
             continue
         assert span is not None
@@ -268,11 +268,11 @@ def test_address_to_pixel_and_back(tables, data):
         assert span.last_channel - span.first_channel + 1 == lamp.width
         if universe > 63_999:
             continue
-        # Source: DESIGN.md, Commands: where: 3/100 → the pixel; The show file: same_data_as: `where` lists both
+        # Source: the design: where: 3/100 → the pixel; same_data_as: `where` lists both
         thing = find(f"{universe}/{channel}", wiring, patch)
         lit = [(part.run, part.first, part.last) for part in thing.parts]
         assert lit == [(run, lamp.number, lamp.number) for run in (lamp.run, *tees.get(lamp.run, ()))]
-        # Source: DESIGN.md, Commands: where: towpath/12 → its address; a tee has its run's
+        # Source: the design: where: towpath/12 → its address; a tee has its run's
         for run in (lamp.run, *tees.get(lamp.run, ())):
             (piece,) = spans_of(find(f"{run}/{lamp.number}", wiring, patch), wiring, patch)
             assert piece.run == run
@@ -295,7 +295,7 @@ def channels_of(spans, tables) -> set[tuple[str, int, int, int]]:
 @quick
 @given(shows(pins=False), st.data())
 def test_the_spans_of_a_box_a_port_a_run_and_a_range(tables, data):
-    # Source: DESIGN.md, Commands: things are named the same way everywhere: BOX, BOX/PORT, RUN, RUN/FIRST-LAST
+    # Source: the design: things are named the same way everywhere: BOX, BOX/PORT, RUN, RUN/FIRST-LAST
     if not tables["run"]:
         return
     wiring, patch = allocated(tables)
@@ -353,7 +353,7 @@ def written_spans(tables: dict) -> list[tuple[str, int, int, str, int]]:
     ("kind", "fit", "last_channel"), [("rgb", 170, 510), ("rgbw", 128, 512), ("mono", 512, 512), ("five", 102, 510)]
 )
 def test_so_many_pixels_fill_a_universe(kind, fit, last_channel):
-    # Source: CHECKS.md, Pixel data line: 170 RGB, 128 RGBW pixels in 512 channels (arithmetic: 512 // channels)
+    # Source: arithmetic: 170 RGB, 128 RGBW pixels in 512 channels (arithmetic: 512 // channels)
     assert written_spans(small_show({"run-a": (kind, fit)})) == [("run-a", 1, fit, "1/1", last_channel)]
     width = len(ORDERS[kind])
     assert written_spans(small_show({"run-a": (kind, fit + 1)})) == [
@@ -363,7 +363,7 @@ def test_so_many_pixels_fill_a_universe(kind, fit, last_channel):
 
 
 def test_a_run_behind_another_takes_the_channels_that_still_fit():
-    # Source: DESIGN.md, The patch: laid pixel by pixel; by hand: 169 RGB end at 507, RGBW fits at 508
+    # Source: the design: laid pixel by pixel; by hand: 169 RGB end at 507, RGBW fits at 508
     tables = small_show({"run-a": ("rgb", 169), "run-b": ("rgbw", 2)}, box={"start_per": "controller"})
     assert written_spans(tables) == [
         ("run-a", 1, 169, "1/1", 507),
@@ -373,7 +373,7 @@ def test_a_run_behind_another_takes_the_channels_that_still_fit():
 
 
 def test_nulls_are_laid_like_pixels_only_where_the_box_does_not_skip_them():
-    # Source: DESIGN.md, The patch: nulls with skips_nulls = false are laid like pixels of their run
+    # Source: the design: nulls with skips_nulls = false are laid like pixels of their run
     tables = small_show({"run-a": ("rgb", 170)})
     tables["run"]["run-a"]["nulls"] = 1
     assert written_spans(tables) == [("run-a", 1, 170, "1/1", 510)]
@@ -382,7 +382,7 @@ def test_nulls_are_laid_like_pixels_only_where_the_box_does_not_skip_them():
 
 
 def test_a_pinned_box_moves_others_only_out_of_its_universes():
-    # Source: DESIGN.md, The patch: stepping over pinned universes; a consecutive box that would be cut moves whole
+    # Source: the design: stepping over pinned universes; a consecutive box that would be cut moves whole
     tables = small_show({"run-a": ("rgb", 340)}, box={"first_universe": 3})
     for letter in "bc":
         tables["controller"][f"box-{letter}"] = {
@@ -409,7 +409,7 @@ def refused(tables: dict) -> dict[str, str]:
 
 
 def test_pins_that_cannot_be_are_refused_with_their_reason():
-    # Source: DESIGN.md, The patch, rules 1, 2 and 4
+    # Source: the design: no channel twice, no pixel across 512, pins hold
     two = {"run-a": ("rgb", 10), "run-b": ("rgb", 10)}
     found = refused(small_show(two, box={"start": {"1": "5/1", "2": "5/28"}}))  # 5/28 is run-a's tenth pixel
     assert "5/28" in found["controller.box-a.start.2"]
@@ -427,7 +427,7 @@ def test_pins_that_cannot_be_are_refused_with_their_reason():
 
 
 def test_touching_pins_are_no_overlap():
-    # Source: DESIGN.md, The patch, rule 1; by hand: ten RGB pixels from 5/1 end at 5/30
+    # Source: the design: no channel twice; by hand: ten RGB pixels from 5/1 end at 5/30
     tables = small_show(
         {"run-a": ("rgb", 10), "run-b": ("rgb", 10)}, box={"start": {"1": "5/1", "2": "5/31"}, "consecutive": True}
     )
@@ -435,7 +435,7 @@ def test_touching_pins_are_no_overlap():
 
 
 def test_two_boxes_share_a_universe_only_where_the_show_says_so():
-    # Source: DESIGN.md, The patch: without share_universes a universe carries one controller's channels only
+    # Source: the design: without share_universes a universe carries one controller's channels only
     tables = small_show({"run-a": ("rgb", 10)}, settings_={"placement": "follow"})
     tables["controller"]["box-b"] = {"address": "192.0.2.2", "ports": 1, "port": {"1": ["run-b"]}}
     tables["run"]["run-b"] = {"pixel": "rgb", "pixels": 10}
@@ -459,7 +459,7 @@ def test_two_boxes_share_a_universe_only_where_the_show_says_so():
     ids=lambda name: name[:12] or "empty",
 )  # fmt: skip
 def test_a_name_that_means_nothing_is_refused_in_words(name):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person; messages name what to do
+    # Source: the design: no traceback ever reaches a person; messages name what to do
     wiring = wired(small_show({"run-a": ("rgb", 10)}))
     patch = allocate(wiring).patch
     with pytest.raises(PatcherError) as error:
@@ -468,7 +468,7 @@ def test_a_name_that_means_nothing_is_refused_in_words(name):
 
 
 def test_the_nearest_name_is_offered():
-    # Source: DESIGN.md, The show file: the nearest known key as the hint; names alike
+    # Source: the design: the nearest known key as the hint; names alike
     wiring = wired(small_show({"towpath": ("rgb", 10), "footbridge": ("rgb", 10)}))
     patch = allocate(wiring).patch
     with pytest.raises(PatcherError) as error:

@@ -39,7 +39,7 @@ def starts(patch: Patch) -> dict[str, tuple[int, int]]:
 
 
 def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, patcher: Patcher) -> None:
-    # Source: DESIGN.md, Commands: `diff` says what a new patch would change, box by box and run by run; writes nothing.
+    # Source: the design: `diff` says what a new patch would change, box by box and run by run; writes nothing.
     assert patcher("patch", heron_lock).returncode == 0
     old = read_patch(heron_lock)
     before = patch_path(heron_lock).read_bytes()
@@ -68,7 +68,7 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, pat
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
-    # Source: DESIGN.md, The patch: a box's settings are its starts with their pixel counts; a rename is none.
+    # Source: the design: a box's settings are its starts with their pixel counts; a rename is none.
     before = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 70})
     after = show({"near": box(1, ["a2"], ["b"])}, {"a2": 50, "b": 61})
     old = allocate(wired(before)).patch
@@ -86,7 +86,7 @@ def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
 
 @pytest.mark.parametrize("meddled", ["half", "conflict", "cut line", "start taken out", "not TOML"])
 def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_lock: Path, patcher: Patcher) -> None:
-    # Source: DESIGN.md, The patch: written whole or not at all; when it exists, it is kept.
+    # Source: the design: written whole or not at all; when it exists, it is kept.
     assert patcher("patch", heron_lock).returncode == 0
     path = patch_path(heron_lock)
     good = path.read_text(encoding="utf-8")
@@ -178,7 +178,7 @@ def test_channels_given_twice_stay_while_others_are_laid(share: bool) -> None:
 
 
 def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> None:
-    # Source: DESIGN.md, The patch: last year's addresses must not move; `fresh` says where a start falls anew.
+    # Source: the design: last year's addresses must not move; `fresh` says where a start falls anew.
     tables = show({"near": box(1, ["a"], ["b"], ["c"])}, {"a": 50, "b": 50, "c": 50}, placement="follow")
     old = allocate(wired(tables)).patch
     assert starts(old) == {"near/1": (1, 1), "near/2": (1, 151), "near/3": (1, 301)}
@@ -227,7 +227,7 @@ def test_spare_pixels_stay_free_behind_every_start(lengths, spare, placement, sh
 
 
 def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, patcher: Patcher) -> None:
-    # Source: DESIGN.md, The patch: `consecutive`: a box's universes have no gap.
+    # Source: the design: `consecutive`: a box's universes have no gap.
     ran = patcher("patch", heron_lock, "--spare-pixels", "30")
     assert ran.returncode == 2
     assert "30 pixels kept free would leave whole universes empty" in ran.stderr
@@ -243,7 +243,7 @@ def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, patc
 
 
 def test_a_run_that_is_not_hung_keeps_its_addresses() -> None:
-    # Source: DESIGN.md, The show file: hung = false: not up this season; its addresses stay reserved.
+    # Source: the design: hung = false: not up this season; its addresses stay reserved.
     tables = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 70})
     old = allocate(wired(tables)).patch
     tables["run"]["b"]["hung"] = False
@@ -291,7 +291,7 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     st.sampled_from(("fresh", "follow", "whole")), st.booleans(),
 )  # fmt: skip
 def test_the_placement_that_is_proposed_takes_the_fewest_of_the_three(boxes, placement, share) -> None:
-    # Source: FINDINGS B6: `whole` took 42 universes, `follow` 41; here each placement is written into the show in turn
+    # Source: found in use: `whole` took 42 universes, `follow` 41; here each placement is written into the show in turn
     runs = {f"run-{b}-{r}": pixels for b, some in enumerate(boxes) for r, pixels in enumerate(some)}
     ports = {
         f"box-{b}": box(b + 1, *([f"run-{b}-{r}"] for r in range(len(some)))) for b, some in enumerate(boxes)

@@ -86,7 +86,7 @@ def differs(now: dict[str, Setting], then: dict[str, Setting]) -> dict[str, tupl
 
 
 def test_what_is_still_to_type_survives_every_command_until_it_is_ticked_off(tmp_path: Path, here: Patcher) -> None:
-    # Source: FINDINGS B4: diagnose --write took house/1 from 432 to 431 pixels, and no command said so any more
+    # Source: found in use: diagnose --write took house/1 from 432 to 431 pixels, and no command said so any more
     show = tmp_path / "house.toml"
     show.write_text(tomli_w.dumps(show_of({"roof": (432, 0), "porch": (60, 1), "hedge": (50, 0)}, skips=True)))
     assert here("patch", show).returncode == 0
@@ -332,7 +332,7 @@ def html_rows(text: str) -> list[list[str]]:
 
 @pytest.mark.parametrize("skips", [True, False])
 def test_every_table_that_is_typed_in_tells_the_nulls(skips: bool, tmp_path: Path, here: Patcher) -> None:
-    # Source: FINDINGS B9: nulls were missing in every table that is typed in
+    # Source: found in use: nulls were missing in every table that is typed in
     show = tmp_path / "house.toml"
     tables = show_of({"roof": (100, 0), "porch": (60, 2), "hedge": (50, 1)}, skips=skips)
     show.write_text(tomli_w.dumps(tables))

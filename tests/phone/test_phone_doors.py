@@ -72,7 +72,7 @@ def alive(rig: Rig) -> None:
 @pytest.mark.parametrize("path", GUARDED)
 @pytest.mark.parametrize("cookie", ["", "none=1", "{name}=", "{name}=guessed", "{name}={secret}", "other={token}"])
 def test_nothing_is_had_without_the_cookie(path: str, cookie: str, rig: Rig) -> None:
-    # Source: issue 8: a cookie from the secret, nothing without it
+    # Source: the design: a cookie from the secret, nothing without it
     filled = cookie.format(name=rig.entry.cookie, secret=rig.entry.secret, token=rig.entry._token)
     status, headers, body = rig.ask("GET", path, Cookie=filled)
     assert status == 403
@@ -88,7 +88,7 @@ def test_who_is_in_already_need_not_scan_again(rig: Rig) -> None:
 
 
 def test_the_open_door_tells_nothing_of_the_show(rig: Rig) -> None:
-    # Source: issue 8: nothing without it
+    # Source: the design: nothing without the cookie
     for path in OPEN:
         status, _, body = rig.ask("GET", path)
         assert status == 200
@@ -98,7 +98,7 @@ def test_the_open_door_tells_nothing_of_the_show(rig: Rig) -> None:
 
 @pytest.mark.parametrize("cookie", ["", "{name}=guessed", "{name}={secret}"])
 def test_no_page_is_told_anything_without_the_cookie(cookie: str, rig: Rig) -> None:
-    # Source: issue 8: nothing without it
+    # Source: the design: nothing without the cookie
     filled = cookie.format(name=rig.entry.cookie, secret=rig.entry.secret)
     with pytest.raises(InvalidStatus) as refused, rig.page(cookie=filled or "a=b"):
         pass
@@ -106,7 +106,7 @@ def test_no_page_is_told_anything_without_the_cookie(cookie: str, rig: Rig) -> N
 
 
 def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
-    # Source: issue 8: rate limits on wrong secrets; 10 000 guesses
+    # Source: the design: rate limits on wrong secrets; 10 000 guesses
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     head = f"POST /enter HTTP/1.1\r\nHost: {rig.entry.host}\r\nOrigin: {rig.entry.origin}\r\nContent-Length: 19\r\n\r\n"
     seen: Counter[bytes] = Counter()
@@ -132,7 +132,7 @@ def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
 
 
 def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
-    # Source: issue 8: rate limits on wrong secrets; memory flat
+    # Source: the design: rate limits on wrong secrets; memory flat
     entry = Entry("192.0.2.5", 8420)
     for number in range(GUESSES):
         assert entry.guess("wrong", "192.0.2.9", float(number)) is None
@@ -147,7 +147,7 @@ def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
 
 
 def test_each_start_has_a_secret_and_a_cookie_of_its_own() -> None:
-    # Source: issue 8: a fresh secret in the QR code's address
+    # Source: the design: a fresh secret in the QR code's address
     # From memory: NIST SP 800-63B asks 64 bits at least of a session's secret
     entries = [Entry("127.0.0.1", 8420) for _ in range(200)]
     assert len({entry.secret for entry in entries}) == 200
@@ -172,7 +172,7 @@ FOREIGN = (
     ["evil.example", "evil.example:{port}", "127.0.0.1", "localhost:{port}", "127.0.0.1:1", "{host}.evil.example"],
 )
 def test_another_host_is_refused(host: str, rig: Rig) -> None:
-    # Source: issue 8: Host checked (DNS rebinding)
+    # Source: the design: Host checked (DNS rebinding)
     cookie = rig.cookie()
     for path in (*OPEN, *GUARDED):
         status, _, body = rig.ask("GET", path, Host=host.format(host=rig.entry.host, port=rig.port), Cookie=cookie)
@@ -181,7 +181,7 @@ def test_another_host_is_refused(host: str, rig: Rig) -> None:
 
 @pytest.mark.parametrize("origin", FOREIGN)
 def test_another_origin_can_neither_enter_nor_listen(origin: str, rig: Rig) -> None:
-    # Source: issue 8: Origin checked (cross-site requests)
+    # Source: the design: Origin checked (cross-site requests)
     named = origin.format(host=rig.entry.host, port=rig.port)
     assert rig.ask("POST", "/enter", rig.entry.secret, Origin=named)[0] == 421
     with pytest.raises(InvalidStatus), rig.page(origin=named):
@@ -199,7 +199,7 @@ def test_no_origin_can_neither_enter_nor_listen(rig: Rig) -> None:
 
 
 def test_the_cookie_is_kept_from_scripts_and_other_sites(rig: Rig) -> None:
-    # Source: issue 8; RFC 6265bis (from memory): HttpOnly, SameSite=Strict, no Domain: this host alone
+    # Source: the design: RFC 6265bis (from memory): HttpOnly, SameSite=Strict, no Domain: this host alone
     _, headers, _ = rig.ask("POST", "/enter", rig.entry.secret)
     parts = {part.strip().lower() for part in headers["set-cookie"].split(";")[1:]}
     assert parts == {"httponly", "samesite=strict", "path=/"}
@@ -209,7 +209,7 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites(rig: Rig) -> None:
 
 
 def test_every_answer_forbids_what_the_page_does_not_need(rig: Rig) -> None:
-    # Source: W3C, Content Security Policy 3 (from memory); issue 8: no inline exception, no secret in a referrer
+    # Source: W3C, Content Security Policy 3 (from memory); the design: no inline exception, no secret in a referrer
     cookie = rig.cookie()
     for path in (*OPEN, *GUARDED, "/no-such"):
         for method in ("GET", "POST", "PUT", "OPTIONS"):
@@ -248,7 +248,7 @@ ACTS = st.fixed_dictionaries(
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(message=st.text(max_size=1200) | st.binary(max_size=200) | JSON.map(json.dumps) | ACTS.map(json.dumps))
 def test_malformed_messages_light_nothing_and_end_nothing(message: str | bytes, rig: Rig, fuzzed) -> None:
-    # Source: issue 8: oversized and malformed WebSocket messages; only `pattern` and `light` may light
+    # Source: the design: oversized and malformed WebSocket messages; only `pattern` and `light` may light
     try:
         fuzzed.page.send(message)
     except (ConnectionClosed, UnicodeEncodeError):
@@ -297,7 +297,7 @@ def test_an_oversized_message_ends_its_page_alone(size: int, rig: Rig) -> None:
 
 
 def test_a_flood_of_messages_ends_its_page_alone(rig: Rig) -> None:
-    # Source: issue 8: many requests; RFC 6455, 7.4.1: 1008, policy violation
+    # Source: the design: many requests; RFC 6455, 7.4.1: 1008, policy violation
     with rig.page() as good, rig.page() as bad:
         with pytest.raises(ConnectionClosed) as closed:  # noqa: PT012
             for _ in range(1000):
@@ -335,7 +335,7 @@ def test_what_is_no_http_is_refused(nonsense: bytes, rig: Rig) -> None:
 
 
 def test_a_secret_that_is_too_long_or_too_slow_is_refused(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
-    # Source: issue 8: slow clients
+    # Source: the design: slow clients hold up nobody
     from patcher.phone import server
 
     assert rig.ask("POST", "/enter", "x" * 100_000)[0] == 413
@@ -350,7 +350,7 @@ def test_a_secret_that_is_too_long_or_too_slow_is_refused(rig: Rig, monkeypatch:
 def test_a_request_that_does_not_come_to_its_end_is_ended(
     begun: bytes, rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # Source: issue 8: slow clients; common practice: a limit on the time for all headers
+    # Source: the design: slow clients; common practice: a limit on the time for all headers
     monkeypatch.setattr(connections, "HEADERS_IN", 0.3)
     with socket.create_connection(("127.0.0.1", rig.port), timeout=5) as line:
         line.sendall(begun)
@@ -361,7 +361,7 @@ def test_a_request_that_does_not_come_to_its_end_is_ended(
 
 
 def test_a_crowd_from_one_place_leaves_room_for_pages_that_are_open(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
-    # Source: issue 8: slow clients, a million requests: nothing crashed
+    # Source: the design: slow clients, a million requests: nothing crashed
     monkeypatch.setattr(connections, "FROM_ONE", 20)
     with rig.page() as page:
         crowd = [socket.create_connection(("127.0.0.1", rig.port)) for _ in range(60)]
@@ -386,7 +386,7 @@ def test_a_crowd_from_one_place_leaves_room_for_pages_that_are_open(rig: Rig, mo
 
 
 def test_a_page_that_reads_nothing_costs_nothing_and_holds_up_nobody(rig: Rig) -> None:
-    # Source: issue 8: slow clients, memory flat
+    # Source: the design: slow clients, memory flat
     cookie = rig.cookie()
     lines = [socket.create_connection(("127.0.0.1", rig.port)) for _ in range(10)]
     try:
@@ -435,7 +435,7 @@ def test_taps_however_fast_flash_at_most_three_times_a_second(rig: Rig) -> None:
 
 
 def test_dark_never_waits(rig: Rig) -> None:
-    # Source: issue 8: dark with one tap
+    # Source: the design: dark with one tap
     with rig.page() as page:
         page.send(json.dumps({"do": "find", "text": "gate-left"}))
         for _ in range(4):
@@ -448,7 +448,7 @@ def test_dark_never_waits(rig: Rig) -> None:
 
 
 def test_a_held_key_that_is_not_heard_of_any_more_stops(rig: Rig) -> None:
-    # Source: issue 8: the connection drops all the time out there; a dot that runs must not run on
+    # Source: the design: the connection drops all the time out there; a dot that runs must not run on
     with rig.page() as page:
         for act in ({"do": "find", "text": "towpath"}, {"do": "pattern", "text": "dot"}, {"do": "hold"}):
             page.send(json.dumps(act))
@@ -465,7 +465,7 @@ def test_a_held_key_that_is_not_heard_of_any_more_stops(rig: Rig) -> None:
 def test_an_evening_may_end_wherever_the_round_stands(
     kind: str, heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # Source: issue 8: sockets closed cleanly at the end; the yard of `evening` is dark at its end, all threads over
+    # Source: the design: sockets closed cleanly at the end; the yard of `evening` is dark at its end, all threads over
     monkeypatch.setattr(frame_timing, "too_early", lambda *_: "")
     fault = "swapped-ports:lockhouse/1,lockhouse/2"
     with evening(heron_lock, (fault,)) as rig, rig.page() as page:
@@ -487,7 +487,7 @@ def test_an_evening_may_end_wherever_the_round_stands(
 
 
 def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None:
-    # Source: issue 8: two phones; the second tap must not answer the next question
+    # Source: the design: two phones; the second tap must not answer the next question
     with evening(heron_lock) as rig, rig.page() as one, rig.page() as other:
         one.send('{"do":"round"}')
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
@@ -508,7 +508,7 @@ def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, heron_lock: Path) -> None:
-    # Source: `help patterns`: nothing stays lit; issue 8: sockets closed cleanly at the end; the secret in no log
+    # Source: `help patterns`: nothing stays lit; the design: sockets closed cleanly at the end; the secret in no log
     environment = os.environ | {"PYTHONUNBUFFERED": "1"}
     command = [sys.executable, "-m", "patcher"]
     yard = subprocess.Popen(

@@ -40,7 +40,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock: Path) -> None:
-    # Source: issue 8: find a run, walk a dot, and the yard has lit exactly those pixels
+    # Source: the design: find a run, walk a dot, and the yard has lit exactly those pixels
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         assert "#" not in page.url
         assert rig.entry.secret not in page.content()
@@ -60,7 +60,7 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
 
 
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
-    # Source: issue 8: hold to run; the phone gone
+    # Source: the design: hold to run; the phone gone
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         tap_run(page, "towpath")
         key(page, "dot")
@@ -86,7 +86,7 @@ def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_l
 
 
 def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> None:
-    # Source: issue 8: what should be lit, in words and on the drawing, in step with the wire
+    # Source: the design: what should be lit, in words and on the drawing, in step with the wire
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.fill("#name", "lockhouse/2")
         key(page, "Find")
@@ -107,7 +107,7 @@ def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> Non
 
 @pytest.mark.long
 def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
-    # Source: issue 8: a whole verify round with a fault, to its diagnosis; notes; where one stands; the report
+    # Source: the design: a whole verify round with a fault, to its diagnosis; notes; where one stands; the report
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
@@ -135,7 +135,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
 
 
 def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) -> None:
-    # Source: issue 8: answers as big keys or as pictures to tap; the words are those of the eye
+    # Source: the design: answers as big keys or as pictures to tap; the words are those of the eye
     dark, red, green, blue, white, odd, flickers = range(7)
     chain = [np.array([lamps], dtype=np.uint8) for lamps in ([red, dark, odd], [dark, dark, dark])]
     grid = np.array([[blue, white, dark, green]], dtype=np.uint8)
@@ -198,7 +198,7 @@ def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path)
 
 @pytest.mark.long
 def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_back(heron_lock: Path) -> None:
-    # Source: issue 8: what should be lit, on the drawing; where two cables are swapped, that is the other run's pixels
+    # Source: the design: what should be lit, on the drawing; where two leads are swapped, the other run's pixels
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
@@ -245,7 +245,7 @@ MARKED = """canvas => {
 def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_they_can_be_said(
     heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # Source: FINDINGS D3 and D4: no answer before it can be known; the drawing shows the place that is named
+    # Source: found in use: no answer before it can be known; the drawing shows the place that is named
     monkeypatch.setattr(frame_timing, "FRAME", 0.05)
     monkeypatch.setattr(frame_timing.Play, "at", AT)
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -278,7 +278,7 @@ def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_t
 
 @pytest.mark.long
 def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Path) -> None:
-    # Source: `help diagnose`: what is found may be written into the show file; issue 8: two phones see one state
+    # Source: `help diagnose`: what is found may be written into the show file; the design: two phones see one state
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with (
         browser() as context,
@@ -300,7 +300,7 @@ def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Pat
 
 
 def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_state(heron_lock: Path) -> None:
-    # Source: issue 8: the page says so at once, comes back by itself, and shows the true state
+    # Source: the design: the page says so at once, comes back by itself, and shows the true state
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         tap_run(page, "gable")
         key(page, "steady")
@@ -320,7 +320,7 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
 
 
 def test_a_line_that_only_falls_silent_is_a_lost_one(heron_lock: Path) -> None:
-    # Source: issue 8: the page says so at once; a phone out of range hears no end of its connection
+    # Source: the design: the page says so at once; a phone out of range hears no end of its connection
     with browser() as context, evening(heron_lock) as rig:
         page, deaf = context.new_page(), [False]
 
@@ -339,7 +339,7 @@ def test_a_line_that_only_falls_silent_is_a_lost_one(heron_lock: Path) -> None:
 
 
 def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Path) -> None:
-    # Source: issue 8: a fresh secret; the page says so at once
+    # Source: the design: a fresh secret; the page says so at once
     with browser() as context, evening(heron_lock) as rig:
         page = context.new_page()
         page.goto(rig.url)
@@ -360,7 +360,7 @@ def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Pat
 
 
 def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Path) -> None:
-    # Source: issue 8: if the phone is gone for --hold seconds, pixels go dark
+    # Source: the design: if the phone is gone for --hold seconds, pixels go dark
     with browser() as context, evening(heron_lock, hold=1.5) as rig:
         with opened(context, rig) as page:
             tap_run(page, "gable")
@@ -377,7 +377,7 @@ def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Pat
 
 
 def test_two_phones_see_one_state(heron_lock: Path) -> None:
-    # Source: issue 8: two phones: both see one state
+    # Source: the design: two phones: both see one state
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as one, opened(context, rig) as other:
         tap_run(one, "hedge")
         key(one, "dot")
@@ -393,7 +393,7 @@ SECTIONS = ("home", "thing", "round", "boxes", "report")
 
 @pytest.mark.parametrize("section", SECTIONS)
 def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_lock: Path) -> None:
-    # Judge: axe-core, by axe-playwright-python; Source: issue 8: gloves (keys of 48 px at least), a screen of 360 px
+    # Judge: axe-core, by axe-playwright-python; Source: the design: gloves (keys of 48 px at least), a screen of 360 px
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         if section in ("thing", "round"):
             rig.rounds.begin(again=False)
@@ -421,7 +421,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
 
 
 def test_all_can_be_done_with_a_keyboard(heron_lock: Path) -> None:
-    # Source: issue 8: with a screen reader and a keyboard
+    # Source: the design: with a screen reader and a keyboard
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.focus("#name")
         page.keyboard.type("gable")
@@ -442,7 +442,7 @@ def test_all_can_be_done_with_a_keyboard(heron_lock: Path) -> None:
 
 
 def test_it_loads_in_few_requests_nothing_from_outside_and_never_white(heron_lock: Path) -> None:
-    # Source: issue 8: one request or few, nothing from outside, under 150 kB; a dark page, no white flash
+    # Source: the design: one request or few, nothing from outside, under 150 kB; a dark page, no white flash
     with browser() as context, evening(heron_lock) as rig:
         page, asked, octets = context.new_page(), [], []
         page.on("request", lambda request: asked.append(request.url))
@@ -461,7 +461,7 @@ def test_it_loads_in_few_requests_nothing_from_outside_and_never_white(heron_loc
 
 
 def test_the_command_serves_ends_dark_and_says_so(heron_lock: Path, patcher: Patcher) -> None:
-    # Source: DESIGN.md, Commands: exit 2, the call is wrong
+    # Source: the design: exit 2, the call is wrong
     ran = patcher("phone", heron_lock, "--yard", "--port", "0")
     assert ran.returncode == 2
     assert "finds no yard" in ran.stderr
@@ -471,7 +471,7 @@ def test_the_command_serves_ends_dark_and_says_so(heron_lock: Path, patcher: Pat
 
 
 def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_the_time(heron_lock: Path) -> None:
-    # Source: the issue: it cannot be answered "yes, all fine" before the ten seconds are over, on the phone either
+    # Source: the design: it cannot be answered "yes, all fine" before the ten seconds are over, on the phone either
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()
         key(page, "Begin the round")
@@ -500,7 +500,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
 
 
 def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
-    # Source: the issue: "which run?", then pointed at on the phone's drawing until the pixel is known
+    # Source: the design: "which run?", then pointed at on the phone's drawing until the pixel is known
     fault = "dark-channel:gable/57=G"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
         page.get_by_role("link", name="The round").tap()

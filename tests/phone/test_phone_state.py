@@ -57,7 +57,7 @@ ACTS = st.builds(Act, st.sampled_from(sorted(DOES)), TEXTS, TEXTS, st.integers(0
 def test_whatever_is_tapped_the_state_can_be_played_and_flashes_no_more_than_an_eye_bears(
     taps: list[tuple[Act, float]],
 ) -> None:
-    # Source: issue 8: what is on it; WCAG 2.2, 2.3.1: three flashes a second
+    # Source: the design: what is on it; WCAG 2.2, 2.3.1: three flashes a second
     state, now = State(), 0.0
     for act, pause in taps:
         now += pause
@@ -83,7 +83,7 @@ def test_whatever_is_tapped_the_state_can_be_played_and_flashes_no_more_than_an_
     lambda inner: st.lists(inner) | st.dictionaries(st.sampled_from(["do", "text", "thing", "number", "x"]), inner),
 ).map(json.dumps))  # fmt: skip
 def test_a_message_is_an_act_or_a_value_error(text: str) -> None:
-    # Source: issue 8: malformed messages
+    # Source: the design: malformed messages close their connection and nothing else
     try:
         act = read_act(text)
     except ValueError:
@@ -101,13 +101,13 @@ def test_a_message_is_an_act_or_a_value_error(text: str) -> None:
      '{"do":"note","text":"' + "n" * 201 + '"}', "NaN", "", "{}", '{"do":"exec"}'],
 )  # fmt: skip
 def test_what_is_nearly_an_act_is_none(text: str) -> None:
-    # Source: issue 8: malformed messages
+    # Source: the design: malformed messages close their connection and nothing else
     with pytest.raises(ValueError):  # noqa: PT011  (that it is one is all that is asked)
         read_act(text)
 
 
 def test_levels_and_speeds_go_by_their_keys_and_end_at_their_ends() -> None:
-    # Source: issue 8: a level and a speed on stepped keys
+    # Source: the design: a level and a speed on stepped keys
     state = tap(State(), Act("pattern", "dot"), PLAN, 0.0)
     seen = []
     for _ in LEVELS:
@@ -129,7 +129,7 @@ def test_levels_and_speeds_go_by_their_keys_and_end_at_their_ends() -> None:
 
 
 def test_a_dot_goes_round_and_a_held_key_has_a_lease() -> None:
-    # Source: issue 8: big keys for back, on, and hold to run
+    # Source: the design: big keys for back, on, and hold to run
     state = tap(State(thing="gable"), Act("pattern", "dot"), PLAN, 0.0)
     assert state.runs_until == 0
     assert tap(state, Act("back"), PLAN, 0.0).step == 88
@@ -173,7 +173,7 @@ def test_lamps_told_from_channels_are_those_that_were_painted(run: str, data: st
 
 @pytest.mark.parametrize("run", sorted(PLAN.wiring.show.runs))
 def test_what_a_look_lights_is_told_of_every_run_on_the_same_data(run: str) -> None:
-    # Source: DESIGN.md, same_data_as: a tee hangs on the same data as another
+    # Source: the design: same_data_as: a tee hangs on the same data as another
     pixels = PLAN.wiring.show.runs[run].pixels
     told = PLAN.lit(pattern_of(State(thing=run, colour="red"), PLAN).look(0))
     tees = {"footbridge-rail", "footbridge-back"}
@@ -183,7 +183,7 @@ def test_what_a_look_lights_is_told_of_every_run_on_the_same_data(run: str) -> N
 
 @given(st.sampled_from(["dark", "light", "brighter", "run"]), st.sampled_from(["eaves", "gable/3", "lockhouse"]))
 def test_finding_something_lights_nothing_and_is_no_brighter_than_a_test(act: str, thing: str) -> None:
-    # Source: issue 8: found by a tap; `help patterns`: a white test of everything overloads no supply at level 0.3
+    # Source: the design: found by a tap; `help patterns`: a white test of everything overloads no supply at level 0.3
     bright = State(thing="gable", dark=False, level=1.0)
     found = tap(tap(bright, Act(act), PLAN, 0.0), Act("find", thing), PLAN, 0.0)  # type: ignore[arg-type]
     assert (found.thing, found.dark, found.problem) == (thing, True, "")
@@ -214,7 +214,7 @@ def test_it_grows_brighter_three_times_in_any_second_at_most(pauses: list[float]
 
 
 def test_a_desk_goes_dark_when_no_page_was_heard_for_so_long() -> None:
-    # Source: issue 8: if the phone is gone for --hold seconds, pixels go dark
+    # Source: the design: if the phone is gone for --hold seconds, pixels go dark
     now = [100.0]
     desk = Desk(PLAN, 60.0, lambda: now[0])
     desk.tap(Act("light"))
@@ -232,7 +232,7 @@ def test_a_desk_goes_dark_when_no_page_was_heard_for_so_long() -> None:
 
 
 def test_what_a_page_is_told_is_json_of_a_page_at_most(tmp_path: Path) -> None:
-    # Source: issue 8: what every page shows; RFC 8259
+    # Source: the design: what every page shows; RFC 8259
     desk = Desk(PLAN, 60.0)
     for name in PatternName:
         desk.tap(Act("pattern", name))
@@ -261,7 +261,7 @@ def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
 
 
 def test_a_show_of_other_colours_is_told_too() -> None:
-    # Source: DESIGN.md: a pixel takes as many channels as its colour order has letters
+    # Source: the design: a pixel takes as many channels as its colour order has letters
     tables = {
         "show": {"title": "Amber"}, "pixel": {"amber": {"colour_order": "A"}},
         "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
@@ -276,7 +276,7 @@ def test_a_show_of_other_colours_is_told_too() -> None:
 
 
 def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
-    # Source: issue 8: no inline exception; HTML, 13.1.2: a title's < and & are escaped
+    # Source: the design: no inline exception; HTML, 13.1.2: a title's < and & are escaped
     hostile = "<script>alert(1)</script><b onclick=x style=y>&\"'</title>"
     tables = {
         "show": {"title": hostile}, "pixel": {"lamp": {"colour_order": "RGB"}},
@@ -294,7 +294,7 @@ def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
 
 
 def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
-    # Source: issue 8: nothing crashed; DESIGN.md: no traceback ever reaches a person
+    # Source: the design: nothing crashed; the design: no traceback ever reaches a person
     def nowhere(plan: Plan) -> list[Target]:
         raise OSError(101, "Network is unreachable")
 

@@ -94,7 +94,7 @@ def test_items_cut_from_full_bins_go_back(seed, capacity):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_two_hundred_items_are_proved(seed):
-    # Source: the brief of placement `whole`: 200 starts; the bound holds against the volume in any case
+    # Source: the design: 200 starts; the bound holds against the volume in any case
     random_ = random.Random(seed)
     sizes = [random_.randint(1, 170) for _ in range(200)]
     packing = held(sizes, 170, 60.0)

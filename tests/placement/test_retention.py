@@ -219,7 +219,7 @@ def kept_through(tables: dict, kept=None):
         refusal = error
     if refusal is not None:
         assert refusal.findings
-        # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do
+        # Source: the design: messages name the place, what is wrong, and what to do
         assert all(finding.where and finding.says and finding.remedy for finding in refusal.findings)
         assert not free_of_pins(tables), "refused, though nothing is pinned or limited"
         return None
@@ -380,7 +380,7 @@ BY_HAND = [
 
 @pytest.mark.parametrize(("placement", "keys", "before", "places", "after", "least"), BY_HAND)
 def test_the_fewest_changes_by_hand(placement, keys, before, places, after, least):
-    # Source: DESIGN.md, The patch; worked by hand, 170 RGB pixels a universe
+    # Source: the design: as few boxes as can be are changed; worked by hand, 170 RGB pixels a universe
     old, new = wired(by_hand(placement, before, **keys)), by_hand(placement, after, **keys)
     pairs = [tuple(map(int, place.split("/"))) for place in places.split()]
     kept = Patch(tuple(Start(chain, *place) for chain, place in zip(chains(old), pairs, strict=True)))
@@ -396,7 +396,7 @@ def test_the_fewest_changes_by_hand(placement, keys, before, places, after, leas
 @quick
 @given(histories())
 def test_no_edit_breaks_the_rules(history):
-    # Source: DESIGN.md, The patch, rules 1 to 5
+    # Source: the design: the five rules of a patch
     kept = None
     for tables in history:
         patch = kept_through(tables, kept)
@@ -416,7 +416,7 @@ def numbered(start) -> list[tuple[str, int]]:
 @quick
 @given(histories())
 def test_a_show_that_did_not_change_never_changes_the_patch(history):
-    # Source: DESIGN.md, The patch: when it exists, it is kept
+    # Source: the design: when it exists, it is kept
     kept = None
     for tables in history:
         patch = kept_through(tables, kept)
@@ -440,7 +440,7 @@ def last_kept(history: list[dict]):
 @quick
 @given(histories(most_edits=2), st.data())
 def test_a_rename_changes_no_address(history, data):
-    # Source: DESIGN.md, The patch: a box's settings are its starts with their pixel counts
+    # Source: the design: a box's settings are its starts with their pixel counts
     tables, kept = last_kept(history)
     picked = data.draw(st.sets(st.sampled_from(sorted(tables["run"])), min_size=1))
     called = {run: f"new-{run}" if run in picked else run for run in tables["run"]}
@@ -458,7 +458,7 @@ def test_a_rename_changes_no_address(history, data):
 @quick
 @given(histories(pins=False, sharing=False, most_edits=3), st.data())
 def test_a_run_that_grows_into_free_channels_moves_nobody(history, data):
-    # Source: DESIGN.md, The patch: last year's addresses must not move
+    # Source: the design: last year's addresses must not move
     tables, kept = last_kept(history)
     run = data.draw(st.sampled_from(sorted(tables["run"])))
     grown = copy.deepcopy(tables)
@@ -479,7 +479,7 @@ def test_a_run_that_grows_into_free_channels_moves_nobody(history, data):
 @quick
 @given(histories(pins=False, most_edits=4))
 def test_only_boxes_whose_own_runs_changed_are_retyped(history):
-    # Source: DESIGN.md, The patch: a new patch changes as few boxes as it can; universes behind the last are free
+    # Source: the design: a new patch changes as few boxes as it can; universes behind the last are free
     kept, before = None, None
     for tables in history:
         patch = kept_through(tables, kept)
@@ -497,7 +497,7 @@ def touched_boxes(before: dict, after: dict) -> set[str]:
 @quick
 @given(histories(most_edits=2), st.data())
 def test_two_equal_runs_trade_places_without_a_keystroke(history, data):
-    # Source: DESIGN.md, The patch: what counts as a box's settings; moved runs are those whose addresses differ
+    # Source: the design: what counts as a box's settings; moved runs are those whose addresses differ
     tables, kept = last_kept(history)
     assume(all(controller["start_per"] != "run" for controller in tables["controller"].values()))
     assume(len(tables["run"]) > 1)

@@ -111,7 +111,7 @@ def places(patch: Patch) -> list[str]:
 
 
 def test_any_start_of_a_pinned_box_may_be_its_first() -> None:
-    # Source: DESIGN.md, The patch, rule 4: pins hold. By hand: bea has 8 and 9, so of ann's starts only the short one
+    # Source: the design: pins hold. By hand: bea has 8 and 9, so of ann's starts only the short one
     # can begin the box in 7; the long one lies anywhere behind.
     tables = by_hand(
         {"ann": box(1, [["a"], ["b"]], consecutive=False), "bea": box(2, [["c"], ["d"]])},
@@ -127,7 +127,7 @@ def test_any_start_of_a_pinned_box_may_be_its_first() -> None:
 
 
 def test_a_box_gives_up_its_middle_universe_where_that_keeps_one_start_more() -> None:
-    # Source: DESIGN.md, The patch: as few changes as can be; ann is pinned to 3; bea keeps what it has in 2.
+    # Source: the design: as few changes as can be; ann is pinned to 3; bea keeps what it has in 2.
     tables = by_hand(
         {"ann": box(1, [["a"]]), "bea": box(2, [["b"], ["c"], ["d"]])},
         {"a": 1, "b": 86, "c": 85, "d": 1},
@@ -141,7 +141,7 @@ def test_a_box_gives_up_its_middle_universe_where_that_keeps_one_start_more() ->
 
 
 def test_a_long_start_ends_in_the_free_front_of_a_universe_the_box_has() -> None:
-    # Source: DESIGN.md, The patch, `whole`: 214 pixels touch two universes, and 85 are free before the pin in 2.
+    # Source: the design: 214 pixels touch two universes, and 85 are free before the pin in 2.
     tables = by_hand({"ann": box(1, [["a"], ["b"]], consecutive=False)}, {"a": 133, "b": 214}, placement="whole")
     kept = typed_in(tables, a="1/1", b="5/1")
     tables["controller"]["ann"]["start"] = {"1": "2/256"}
@@ -159,7 +159,7 @@ def hold_against_the_judge_kept(tables: dict, kept: Patch) -> None:
 
 
 def test_no_box_is_laid_below_the_first_universe() -> None:
-    # Source: DESIGN.md, The show file: first_universe: where the patch begins; by hand: the new start has no room
+    # Source: the design: first_universe: where the patch begins; by hand: the new start has no room
     # behind, and none before, so the whole box moves.
     tables = by_hand({"ann": box(1, [["a"]]), "bea": box(2, [["b"]])}, {"a": 100, "b": 100}, first_universe=5)
     kept = typed_in(tables, a="5/1", b="6/1")
@@ -177,7 +177,7 @@ def test_no_box_is_laid_below_the_first_universe() -> None:
 
 @pytest.mark.parametrize("placement", ["fresh", "whole"])
 def test_what_grew_may_begin_where_it_began_below_a_later_first_universe(placement) -> None:
-    # Source: DESIGN.md, the person: last year's addresses must not move; by hand: behind a there is room
+    # Source: the design: last year's addresses must not move; by hand: behind a there is room
     tables = by_hand({"ann": box(1, [["a"], ["b"]])}, {"a": 170, "b": 20}, placement=placement)
     kept = typed_in(tables, a="5/1", b="6/1")
     tables["show"]["first_universe"] = 40
@@ -186,7 +186,7 @@ def test_what_grew_may_begin_where_it_began_below_a_later_first_universe(placeme
 
 
 def test_a_start_at_home_is_worth_more_than_a_longer_one_that_begins_where_it_began() -> None:
-    # Source: DESIGN.md, The patch: a box's settings are its starts with their pixel counts: the longer one is retyped
+    # Source: the design: a box's settings are its starts with their pixel counts: the longer one is retyped
     # in any case. By hand: it takes 3 and 4, or leaves 4 to b and goes behind.
     tables = by_hand({"ann": box(1, [["a"], ["b"]])}, {"a": 100, "b": 100}, first_universe=3)
     kept = typed_in(tables, a="3/1", b="4/1")
@@ -197,7 +197,7 @@ def test_a_start_at_home_is_worth_more_than_a_longer_one_that_begins_where_it_be
 
 @pytest.mark.parametrize("gaps", [False, True])
 def test_a_limit_of_universes_moves_only_what_it_must(gaps) -> None:
-    # Source: DESIGN.md, The show file: universes: most universes it listens to; by hand: 100 + 60 pixels fit into one
+    # Source: the design: universes: most universes it listens to; by hand: 100 + 60 pixels fit into one
     tables = by_hand({"ann": box(1, [["a"], ["b"]], consecutive=not gaps)}, {"a": 100, "b": 60}, placement="whole")
     kept = typed_in(tables, a="3/1", b="4/1")
     tables["controller"]["ann"]["universes"] = 1
@@ -206,7 +206,7 @@ def test_a_limit_of_universes_moves_only_what_it_must(gaps) -> None:
 
 
 def test_a_new_start_bridges_the_gap_between_those_that_stay() -> None:
-    # Source: DESIGN.md, The patch: `consecutive`: no gap; by hand: b is gone from 4, so d goes there, though there is
+    # Source: the design: `consecutive`: no gap; by hand: b is gone from 4, so d goes there, though there is
     # room right behind a.
     runs = {"a": 100, "b": 170, "c": 100}
     tables = by_hand({"ann": box(1, [["a"], ["b"], ["c"]])}, runs, placement="whole")
@@ -218,7 +218,7 @@ def test_a_new_start_bridges_the_gap_between_those_that_stay() -> None:
 
 
 def test_a_new_box_is_laid_in_the_order_that_takes_the_fewest_universes() -> None:
-    # Source: DESIGN.md, The patch, `whole`: the fewest distinct universes; by hand: 100 + 70 pixels twice
+    # Source: the design: the fewest distinct universes; by hand: 100 + 70 pixels twice
     tables = by_hand({"ann": box(1, [["a"]])}, {"a": 20}, placement="whole")
     kept = typed_in(tables, a="3/1")
     tables["controller"]["bea"] = box(2, [["b"], ["c"], ["d"], ["e"]])
@@ -228,7 +228,7 @@ def test_a_new_box_is_laid_in_the_order_that_takes_the_fewest_universes() -> Non
 
 
 def test_a_pinned_box_with_gaps_begins_where_it_is_pinned() -> None:
-    # Source: DESIGN.md, The patch, rule 4: pins hold; by hand: all of it lies from 9 on, though 1 to 8 are free.
+    # Source: the design: pins hold; by hand: all of it lies from 9 on, though 1 to 8 are free.
     tables = by_hand({"ann": box(1, [["a"], ["b"], ["c"]], consecutive=False)}, dict.fromkeys("abc", 100))
     kept = typed_in(tables, a="1/1", b="2/1", c="3/1")
     tables["controller"]["ann"]["first_universe"] = 9
@@ -243,7 +243,7 @@ def test_a_pinned_box_with_gaps_begins_where_it_is_pinned() -> None:
 
 
 def test_no_box_is_laid_behind_the_last_universe_of_its_protocol() -> None:
-    # Source: CHECKS.md; Art-Net 4: a 15-bit Port-Address; by hand: behind 32767 there is none
+    # Source: Art-Net 4: a 15-bit Port-Address; by hand: behind 32767 there is none
     tables = by_hand({"ann": box(1, [["a"]], protocol="artnet")}, {"a": 170}, placement="whole")
     kept = typed_in(tables, a="32767/1")
     tables["controller"]["ann"]["port"]["2"] = ["b"]
@@ -252,7 +252,7 @@ def test_no_box_is_laid_behind_the_last_universe_of_its_protocol() -> None:
 
 
 def test_a_renamed_box_keeps_its_addresses() -> None:
-    # Source: DESIGN.md, The patch: what counts as a box's settings is its list of starts: its name is not typed in.
+    # Source: the design: what counts as a box's settings is its list of starts: its name is not typed in.
     tables = by_hand({"ann": box(1, [["a"]]), "bea": box(2, [["b"]])}, {"a": 100, "b": 100})
     kept = typed_in(tables, a="20/1", b="30/1")
     tables["controller"] = {"ann": tables["controller"]["ann"], "cis": tables["controller"]["bea"]}
@@ -262,7 +262,7 @@ def test_a_renamed_box_keeps_its_addresses() -> None:
 
 
 def test_a_renamed_run_keeps_its_start_though_another_of_its_port_grew() -> None:
-    # Source: DESIGN.md, The patch: a box's settings are its starts with their pixel counts; a name is none of them.
+    # Source: the design: a box's settings are its starts with their pixel counts; a name is none of them.
     tables = by_hand({"ann": box(1, [["a", "b", "c"]], start_per="run")}, {"a": 50, "b": 60, "c": 70})
     kept = typed_in(tables, a="3/1", b="4/1", c="5/1")
     tables["controller"]["ann"]["port"]["1"] = ["new", "b", "c"]
@@ -271,7 +271,7 @@ def test_a_renamed_run_keeps_its_start_though_another_of_its_port_grew() -> None
 
 
 def test_of_two_equal_starts_each_keeps_its_own_place() -> None:
-    # Source: DESIGN.md, The patch: the starts of a box, with their names; by hand: a is gone, b and c are as they were
+    # Source: the design: the starts of a box, with their names; by hand: a is gone, b and c are as they were
     tables = by_hand({"ann": box(1, [["a", "b", "c"]], start_per="run")}, {"a": 50, "b": 50, "c": 50})
     kept = typed_in(tables, a="3/1", b="4/1", c="5/1")
     tables["controller"]["ann"]["port"]["1"] = ["b", "c"]
@@ -280,7 +280,7 @@ def test_of_two_equal_starts_each_keeps_its_own_place() -> None:
 
 
 def test_a_box_on_channels_given_twice_stays_and_is_named() -> None:
-    # Source: DESIGN.md, The patch: it is kept; which of two starts on one channel is wrong, only the boxes know.
+    # Source: the design: it is kept; which of two starts on one channel is wrong, only the boxes know.
     tables = by_hand({"ann": box(1, [["a"]]), "bea": box(2, [["b"]]), "cis": box(3, [["c"]])}, dict.fromkeys("abc", 50))
     kept = typed_in(tables, a="1/1", b="1/31", c="7/1")
     tables["run"]["c"]["pixels"] = 60
@@ -291,7 +291,7 @@ def test_a_box_on_channels_given_twice_stays_and_is_named() -> None:
 
 
 def test_what_is_not_proved_is_not_said_to_be() -> None:
-    # Source: DESIGN.md, JSON: lower_bound, proved. By hand: both runs fit into one universe, but stay in two; of a box
+    # Source: the design: lower_bound, proved. By hand: both runs fit into one universe, but stay in two; of a box
     # with nine starts not every order is tried, and where controllers share universes none is.
     tables = by_hand({"ann": box(1, [["a"], ["b"]], consecutive=False)}, {"a": 20, "b": 20}, placement="whole")
     made = allocate(wired(tables), typed_in(tables, a="5/1", b="9/1"))
@@ -320,7 +320,7 @@ def test_what_is_not_proved_is_not_said_to_be() -> None:
 
 
 def test_a_run_on_another_port_is_typed_anew() -> None:
-    # Source: DESIGN.md, The patch: `changed` names the boxes whose list of starts, with their pixel counts, differs.
+    # Source: the design: `changed` names the boxes whose list of starts, with their pixel counts, differs.
     tables = by_hand({"ann": box(1, [["a"]]), "bea": box(2, [["b"]])}, {"a": 50, "b": 50})
     kept = typed_in(tables, a="3/1", b="4/1")
     tables["controller"]["ann"]["port"] = {"2": ["a"]}

@@ -280,7 +280,7 @@ def test_boxes_that_share_may_run_side_by_side():
 
 
 def test_the_same_show_gives_the_same_places():
-    # Source: DESIGN.md, The patch, rule 5
+    # Source: the design: the same show and kept patch give the same patch, to the byte
     random_ = random.Random(8)
     ports = [[("rgb", random_.randint(1, 300))] for _ in range(60)]
     boxes = {f"box-{n}": ({}, ports[6 * n : 6 * n + 6]) for n in range(10)}

@@ -18,7 +18,7 @@ def ring(*boxes: str) -> dict:
 
 @pytest.mark.parametrize(("consecutive", "universes"), [("", 3), ("a", 3), ("ab", 3), ("abc", 4)])
 def test_a_ring_of_boxes_is_cut_somewhere(consecutive, universes):
-    # Source: DESIGN.md, The patch: `consecutive`: the universes in which a controller has pixels have no gap
+    # Source: the design: `consecutive`: the universes in which a controller has pixels have no gap
     # Judge: OR-Tools CP-SAT 9.15 (a_patch_below)
     tables = ring(*consecutive)
     found, patch, broken = laid(tables)

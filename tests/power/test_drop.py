@@ -166,7 +166,7 @@ def test_currents_and_energy_balance(draw: str | None) -> None:
 
 
 def test_the_worked_ladder() -> None:
-    # Source: CHECKS.md, Power, worked with ngspice: 100 pixels of 60 mA, 0.0508 m of AWG 20 apart (0.03331 Ω/m of one
+    # Source: arithmetic, and ngspice 39: 100 pixels of 60 mA, 0.0508 m of AWG 20 apart (0.03331 Ω/m of one
     # conductor; HyperPhysics: 10.15 Ω per 1000 ft), 5 V through 0.1 mΩ.
     metres = 0.1e-3 / 2 / ohms_a_metre({"awg": 12}, 20.0)
     for taps, volts, within in (((1,), 3.99426, 5e-6), ((1, 100), 4.750954244, 5e-10), ((1, 50, 100), 4.93632, 5e-6)):
@@ -180,7 +180,7 @@ def test_the_worked_ladder() -> None:
 
 
 def test_the_judge_on_the_worked_ladder() -> None:
-    # Source: CHECKS.md, Power. The netlist here is by hand: it holds tests/rig/ngspice.py's reading of ngspice.
+    # Source: the same string. The netlist here is by hand: it holds tests/rig/ngspice.py's reading of ngspice.
     cells = [f"r{n} a{n} a{n + 1} {2 * 0.03331 * 0.0508}\ni{n} a{n} 0 0.06" for n in range(1, 101)]
     deck = "\n".join(["*", "v1 s 0 5", "rs1 s a1 0.1m", "rs2 s a100 0.1m", *cells, ".op", ".end", ""])
     found = run_ngspice(deck)
@@ -387,7 +387,7 @@ def test_a_wire_to_a_run_that_is_not_up_carries_on_to_one_that_is() -> None:
 
 
 def test_a_5_v_string_wants_feeds_every_100_pixels_and_at_both_ends() -> None:
-    # Common practice, no source: a check of sense. The string of CHECKS.md at full white, with min_volts = 4.5.
+    # Common practice, no source: a check of sense. The worked string at full white, with min_volts = 4.5.
     def lowest(pixels: int, *taps: int | str) -> float:
         tables = string(pixels, taps=taps, length=0.5)
         return float(solved(tables)[1].volts.min())

@@ -365,7 +365,7 @@ def test_a_trunk_may_keep_a_limit_that_wires_of_their_own_break() -> None:
 
 # --- ladders that are known ------------------------------------------------------------------------------------------
 
-# Source: CHECKS.md, Power: 100 pixels of 60 mA, 0.0508 m apart on AWG 20 of 0.03331 ohm a metre of one wire.
+# Common practice, no source: 100 pixels of 60 mA, 0.0508 m apart on AWG 20 of 0.03331 ohm a metre of one wire.
 LOOP = 2 * 0.0508 * 0.03331
 
 
@@ -375,7 +375,7 @@ def ladder(pixels: int, least: float, amps: float = 0.06) -> Rail:
 
 @pytest.mark.parametrize(("fed", "lowest"), [((1,), 3.99426), ((1, 100), 4.75095), ((1, 50, 100), 4.93632)])
 def test_the_worked_ladder(fed: tuple[int, ...], lowest: float) -> None:
-    # Judge: ngspice, run for CHECKS.md. That supply had 0.1 mΩ: here each tap has, which differs by less than 1 mV.
+    # Judge: ngspice 39, run by hand. There the supply had 0.1 mΩ: here each tap has, which differs by less than 1 mV.
     volts, _ = voltages(ladder(100, 0.0), [Source(pixel - 1, 1e-4, 5.0) for pixel in fed])
     assert volts.min() == pytest.approx(lowest, abs=4e-4)
 

@@ -130,7 +130,7 @@ def test_nor_on_many_more() -> None:
 
 
 def test_what_does_not_hold_without_a_new_tap_is_never_said_to_do_with_none(here: Patcher, tmp_path: Path) -> None:
-    # FINDINGS A5. The feed's wire is thin: with no ohms it would do, and that was taken for "0 may do".
+    # Source: found in use. The feed's wire is thin: with no ohms it would do, and that was taken for "0 may do".
     tables = show({"a": line(100)}, {"f": fed(tap("a", 50, 10.0), awg=24, fuse=2)}, supplies=AT_BOX, box=BOX, level=0.5)
     assert "low-volts" in {finding.rule for finding in said(tables)}
     file = tmp_path / "show.toml"
@@ -188,7 +188,7 @@ def test_a_plan_as_written_holds_with_its_margin_up_to_its_temperature(
 
 
 def test_a_plan_at_20_degrees_holds_on_a_warm_night_with_five_percent_and_not_with_none() -> None:
-    # FINDINGS B1: pixels of 5 V that want 3.8 V had 3.80 V.
+    # Source: found in use: pixels of 5 V that want 3.8 V had 3.80 V.
     kinds = {"lamp": {"volts": 5.0, "min_volts": 3.8, "channel_ma": 12.0}}
     supplies = {"s": {"volts": 5.0, "amps": 90.0, "box": "box"}}
     tables = show({"a": line(110)}, {}, kinds=kinds, supplies=supplies, box=BOX)

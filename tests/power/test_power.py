@@ -677,7 +677,7 @@ def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dic
 
 
 def test_a_supply_that_could_do_more_is_not_all_that_counts() -> None:
-    # FINDINGS B5: the supply alone allows a level of 1; the far end does not.
+    # Source: found in use: the supply alone allows a level of 1; the far end does not.
     tables = show({"a": asleep(150)}, {"f": fed(tap("a"))})
     state = power(wired(tables))
     assert state.supplies[0].max_level == 1.0

@@ -14,7 +14,7 @@ HYPERPHYSICS = {
 }  # fmt: skip
 # Source: IEC 60228, class 5: largest Ω/km at 20 °C.
 IEC_60228 = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91}
-# From memory: ISO 8820-3, as CHECKS.md has it.
+# From memory: ISO 8820-3.
 BLADES = [1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30]
 KILOFOOT = 304.8
 

@@ -344,7 +344,7 @@ def test_no_line_is_wider_than_the_terminal_and_no_word_is_lost(width: int) -> N
 
 
 def test_help_lists_its_topics_a_line_each(here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
-    # Source: issue 16: `patcher help TOPIC`; a line of a terminal has 80 columns
+    # Source: the design: `patcher help TOPIC`; a line of a terminal has 80 columns
     monkeypatch.setenv("COLUMNS", "80")
     ran = here("help")
     assert (ran.returncode, ran.stderr) == (0, "")
@@ -354,7 +354,7 @@ def test_help_lists_its_topics_a_line_each(here: Patcher, monkeypatch: pytest.Mo
 
 
 def test_a_topic_that_there_is_not(here: Patcher) -> None:
-    # Source: DESIGN.md: an error says the place, the reason and the remedy
+    # Source: the design: an error says the place, the reason and the remedy
     ran = here("help", "zzz")
     assert ran.returncode == 2
     assert "choose from: " + ", ".join(topics()) in ran.stderr

@@ -146,7 +146,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
             old = standing[new - 1] if plain else number[place]
             assert said[run, new] == world[run, old], (run, new, old, texts)
     if list(found.patch.starts) == list(patch.starts) and not found.boxes:
-        # Source: the brief of this step: what the changed show plans is what the faulty wiring took
+        # Source: the design: what the changed show plans is what the faulty wiring took
         now = planned(found.wiring, found.patch).takes
         for run in now:
             numbers = same_lamps(wiring.show, found.wiring.show, run)
@@ -162,7 +162,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
 @settings(max_examples=150, deadline=None, suppress_health_check=SLOW)
 @given(st.data(), picked)
 def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, picks: list[int]) -> None:
-    # Source: DESIGN.md, Faults: the wiring as built; the show file says what hangs
+    # Source: the design: the wiring as built; the show file says what hangs
     tables = drawn(data.draw(some_shows()), data.draw)
     texts = [text for _ in range(data.draw(st.integers(1, 2))) if (text := a_fault(data.draw, tables))]
     assume(texts)
@@ -250,7 +250,7 @@ def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
     ],
 )  # fmt: skip
 def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) -> None:
-    # Source: worked by hand from shows/heron-lock.toml and DESIGN.md's keys
+    # Source: worked by hand from shows/heron-lock.toml and the keys in `patcher help file`
     text, plan = heron
     found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
     assert sorted(line for _, line in found.lines) == sorted(lines)
@@ -323,7 +323,7 @@ def test_a_form_that_cannot_be_changed_is_left_alone() -> None:
 
 
 def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
-    # Source: DESIGN.md, Faults: two runs in each other's place; the lead with its nulls and its tee stays where it is
+    # Source: the design: two runs in each other's place; the lead with its nulls and its tee stays where it is
     tables = {
         "show": {"title": "Weir"}, "pixel": {"lamp": {"colour_order": "RGB"}},
         "controller": {"hut": {"address": "192.0.2.9", "ports": 1, "port": {"1": ["a", "b", "c"]}}},
@@ -340,7 +340,7 @@ def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
 
 
 def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
-    # Source: the issue: --write keeps comments
+    # Source: the design: --write keeps comments
     text = (
         '[show]\ntitle = "Weir"\n[pixel.lamp]\ncolour_order = "RGB"\n[controller.hut]\naddress = "192.0.2.9"\n'
         'ports = 2\n[controller.hut.port]  # one\n# two\n1 = ["a"]  # three\n# four\n'

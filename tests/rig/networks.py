@@ -1,4 +1,4 @@
-"""Networks of copper to hold the voltages against: the string of CHECKS.md, and shows at random."""
+"""Networks of copper to hold the voltages against: a worked string, and shows at random."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from rig.ngspice import Netlist, Tables, lamps
 
 
 def string(pixels: int = 100, *, taps: tuple[int | str, ...] = (1,), length: float = 0.0, **kind: object) -> Tables:
-    """The string of CHECKS.md, fed at some pixels, each by a pair of wires of its own."""
+    """A worked string, 60 mA a pixel and 0.0508 m of AWG 20 between, fed at some pixels, each by a pair of its own."""
     lamp = {
         "colour_order": "RGB",
         "volts": 5.0,

@@ -7,7 +7,7 @@ import struct
 ALICE, BOB = b"a" * 16, b"b" * 16
 
 
-# Source: ANSI E1.31-2018, the table of octets in CHECKS.md; written here from it and not from our encoder.
+# Source: ANSI E1.31-2018, table 4-1, octet by octet; written here from it and not from our encoder.
 def e131(
     universe: int, slots: bytes, sequence: int, *,
     priority: int = 100, options: int = 0, start_code: int = 0, cid: bytes = ALICE, sync: int = 0,
@@ -27,7 +27,7 @@ def e131_sync(address: int, sequence: int, cid: bytes = ALICE) -> bytes:
     return root + struct.pack("!HIBHH", 0x7000 | 11, 1, sequence % 256, address, 0)
 
 
-# Source: Art-Net 4 (CHECKS.md): opcode low octet first, version and length high octet first.
+# Source: Art-Net 4, ArtDmx: opcode low octet first, version and length high octet first.
 def artnet(port_address: int, slots: bytes, sequence: int) -> bytes:
     low, high = port_address & 0xFF, port_address >> 8
     return b"Art-Net\0\x00\x50\x00\x0e" + bytes([sequence, 0, low, high]) + struct.pack("!H", len(slots)) + slots

@@ -155,7 +155,7 @@ def allocated(tables: dict):
         findings = error.findings
     assert findings
     for finding in findings:
-        # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do
+        # Source: the design: messages name the place, what is wrong, and what to do
         assert finding.where
         assert finding.says
         assert finding.remedy

@@ -4,7 +4,7 @@ A pencil lays every pixel one by one; `breaks` holds a patch against the rules w
 the best patch there is. Only shows without share_universes are judged, and in `follow` only those without pins.
 
 Judge: OR-Tools CP-SAT 9.15 (PyPI)
-Source: DESIGN.md, The patch: the five rules; where a start may fall; what is kept, and in which order changes count
+Source: the design: the five rules; where a start may fall; what is kept, and in which order changes count
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from itertools import pairwise, permutations
 
 from ortools.sat.python import cp_model
 
-LAST = {"e131": 63_999, "artnet": 32_767}  # Source: CHECKS.md, E1.31 113–114 universe; Art-Net 4 Port-Address
+LAST = {"e131": 63_999, "artnet": 32_767}  # Source: ANSI E1.31-2018, 6.2.7; Art-Net 4, 15-bit Port-Address
 
 Place = tuple[int, int]  # universe, channel
 Cost = tuple[int, int, int]  # changed boxes, changed starts, distinct universes

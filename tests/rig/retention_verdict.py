@@ -29,8 +29,8 @@ def hold_against_the_judge(before: dict, after: dict) -> None:
     allocation = allocate(wired(after), kept)
     now = typed(allocation.patch)
     assert oracle.breaks(after, now) == []
-    # Judge: OR-Tools CP-SAT 9.15; Source: DESIGN.md, The patch: a new patch changes as few boxes as it can
+    # Judge: OR-Tools CP-SAT 9.15; Source: the design: a new patch changes as few boxes as it can
     assert oracle.cost(after, typed(kept), now) == best, f"for example {example}"
-    # Source: DESIGN.md, JSON: `changed` names the controllers whose settings differ
+    # Source: the design: `changed` names the controllers whose settings differ
     assert len(changed_boxes(kept, allocation.patch)) == best[0]
     assert allocation.lower_bound <= best[2]

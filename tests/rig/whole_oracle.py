@@ -48,7 +48,10 @@ def touches(lamps: list[int], offset: int) -> int:
 
 
 def free_offsets(lamps: list[int]) -> list[int]:
-    """Channels, from 0, where a chain may begin. Source: DESIGN.md, The patch, `whole`."""
+    """Channels, from 0, where a chain may begin.
+
+    Source: the design: `whole`: in no more universes than from channel 1 of a fresh one
+    """
     least = touches(lamps, 0)
     return [at for at in range(512) if at + lamps[0] <= 512 and touches(lamps, at) <= least]
 
@@ -82,7 +85,8 @@ def pinned_at(tables: dict) -> dict[tuple[str, str], int]:
 def a_patch_below(tables: dict, below: int, spare: int = 0) -> bool:
     """Whether the rules allow a patch with fewer universes than `below`; CP-SAT has proved it where there is none.
 
-    Judge: OR-Tools CP-SAT 9.15, on a model of DESIGN.md, The patch, rules 1, 2 and 4 and placement `whole`.
+    Judge: OR-Tools CP-SAT 9.15, on a model of the design: no channel twice, no pixel across 512, pins and
+    limits hold, no chain in more universes than it must.
     """
     model = cp_model.CpModel()
     pins = pinned_at(tables)
@@ -188,7 +192,7 @@ def laid(tables: dict, **how):
         if (chain.controller, chain.key) in pins:
             assert at == pins[chain.controller, chain.key]
         else:
-            # Source: DESIGN.md, The patch: touches no more universes than it would from channel 1 of a fresh one
+            # Source: the design: touches no more universes than it would from channel 1 of a fresh one
             assert at % 512 + lamps[0] <= 512
             assert touches(lamps, at % 512) <= touches(lamps, 0)
             controller = tables["controller"][chain.controller]

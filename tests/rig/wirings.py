@@ -7,7 +7,7 @@ from math import ceil, hypot
 
 import numpy as np
 
-BLADES = (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30)  # From memory: ISO 8820-3, as in CHECKS.md.
+BLADES = (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30)  # From memory: ISO 8820-3.
 Edge = tuple[int, int]  # of a tree: points counted from 1 along the rail, 0 being the supply
 
 

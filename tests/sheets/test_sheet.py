@@ -44,7 +44,7 @@ def files_in(folder: Path) -> set[str]:
 
 
 def test_the_folder_holds_what_is_listed_and_nothing_else(heron_lock: Path, here: Patcher) -> None:
-    # Source: DESIGN.md, Commands: --json prints one document; issue 7: the parts
+    # Source: the design: --json prints one document; the design: the parts
     ran = here("sheet", heron_lock, "--out", "out/deep", "--store", "--json")
     said = json.loads(ran.stdout)
     folder = heron_lock.parent / "out/deep"
@@ -62,7 +62,7 @@ def test_the_folder_holds_what_is_listed_and_nothing_else(heron_lock: Path, here
 
 
 def test_the_same_show_gives_the_same_octets_and_leaves_foreign_files(heron_lock: Path, here: Patcher) -> None:
-    # Source: issue 7: an existing folder's foreign files untouched; DESIGN.md, rule 5: to the byte
+    # Source: the design: an existing folder's foreign files untouched; the same to the byte
     folder = heron_lock.parent / "out"
     folder.mkdir()
     (folder / "mine.txt").write_text("mine")
@@ -91,7 +91,7 @@ def test_sheets_of_a_box_that_is_gone_are_named_and_left(heron_lock: Path, here:
 
 @pytest.mark.parametrize("name", ["sheets.html", "tables/patch.csv", "sheets.json"])
 def test_a_file_of_another_is_not_written_over(name: str, heron_lock: Path, here: Patcher) -> None:
-    # Source: issue 7: an existing folder's foreign files untouched
+    # Source: the design: an existing folder's foreign files untouched
     path = heron_lock.parent / "out" / name
     path.parent.mkdir(parents=True)
     path.write_text('{"files": 3}')
@@ -106,7 +106,7 @@ def test_a_file_of_another_is_not_written_over(name: str, heron_lock: Path, here
 
 @pytest.mark.parametrize("words", ["file", "below", "way", "proc"])
 def test_what_stands_in_the_way_is_named_and_nothing_is_written(words: str, heron_lock: Path, here: Patcher) -> None:
-    # Source: DESIGN.md, Commands: exit 2, the input or the call is wrong, nothing was written
+    # Source: the design: exit 2, the input or the call is wrong, nothing was written
     folder = heron_lock.parent
     (folder / "file").write_text("x")
     (folder / "way" / "boxes" / "mooring.html").mkdir(parents=True)
@@ -121,7 +121,7 @@ def test_what_stands_in_the_way_is_named_and_nothing_is_written(words: str, hero
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
 def test_a_folder_that_may_not_be_written_is_named(heron_lock: Path, here: Patcher) -> None:
-    # Source: DESIGN.md, Commands: messages name the place, what is wrong and what to do
+    # Source: the design: messages name the place, what is wrong and what to do
     folder = heron_lock.parent / "shut"
     folder.mkdir(mode=0o500)
     assert here("sheet", heron_lock, "--out", folder).returncode == 2
@@ -140,7 +140,7 @@ def test_options_that_make_no_sense_are_refused(words: tuple[str, str], heron_lo
 
 
 def test_an_error_of_the_show_is_said_and_printed_all_the_same(tmp_path: Path, here: Patcher) -> None:
-    # Source: DESIGN.md, Commands: exit 1, done, and something is wrong
+    # Source: the design: exit 1, done, and something is wrong
     tables = show({"a": {"pixels": 2000}}, {"f": fed(tap("a"))})
     path = tmp_path / "s.toml"
     path.write_text(tomli_w.dumps(tables))
@@ -152,7 +152,7 @@ def test_an_error_of_the_show_is_said_and_printed_all_the_same(tmp_path: Path, h
 
 
 def test_a_show_without_power_or_pictures_is_printed(tmp_path: Path, here: Patcher) -> None:
-    # Source: the starter and DESIGN.md: supplies, feeds, shapes are all optional
+    # Source: the starter and the design: supplies, feeds, shapes are all optional
     assert here("new", "my.toml").returncode == 0
     assert here("sheet", "my.toml", "--out", "out", "--store").returncode == 0
     bare = {
@@ -200,7 +200,7 @@ def page(heron_lock: Path, here: Patcher) -> Page:
 
 
 def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, heron_lock: Path, here: Patcher) -> None:
-    # Source: issue 7: read back from the HTML and compared with the patch JSON
+    # Source: the design: read back from the HTML and compared with the patch JSON
     patch = json.loads(here("patch", heron_lock, "--json").stdout)
     typed = page.of("typed")[1:]
     keys = ("universe", "channel", "pixels", "nulls")
@@ -344,7 +344,7 @@ def test_a_css_string_is_its_text_and_nothing_more(text: str) -> None:
 @settings(deadline=None, max_examples=40, suppress_health_check=list(HealthCheck))
 @given(HOSTILE, HOSTILE)
 def test_hostile_words_are_words(title: str, batch: str) -> None:
-    # Source: HTML Living Standard, read by Python's parser: issue 7: a show title of <script> is a title
+    # Source: HTML Living Standard, read by Python's parser: the design: a show title of <script> is a title
     tables = show({"a": {"pixels": 3}}, {})
     wiring = wired(tables)
     wiring = wire(wiring.show.model_copy(update={
@@ -394,7 +394,7 @@ def test_names_that_differ_in_capitals_have_files_of_their_own(names: list[str])
 
 
 def test_help_answers_without_the_engine_of_pages() -> None:
-    # Source: DESIGN.md, What to build on: heavy imports are made where they are used
+    # Source: the design: heavy imports are made where they are used
     words = "import sys, patcher.cli; print({'jinja2', 'segno', 'numpy'} & set(sys.modules))"
     assert subprocess.check_output([sys.executable, "-c", words], text=True).strip() == "set()"
 
@@ -408,7 +408,7 @@ runpy.run_module("patcher", run_name="__main__")
 
 
 def test_a_file_that_the_disk_refuses_is_named_and_stays_as_it_was(heron_lock: Path, patcher: Patcher) -> None:
-    # Source: issue 7: written whole or not at all, each file; the kernel's own limit stands in for a full disk
+    # Source: the design: written whole or not at all, each file; the kernel's own limit stands in for a full disk
     folder = heron_lock.parent / "out"
     assert patcher("sheet", heron_lock, "--out", folder).returncode == 0
     before = {name: (folder / name).read_bytes() for name in files_in(folder)}

@@ -40,7 +40,7 @@ def heron():
 @FIGURED
 @given(shows(pins=True))
 def test_a_box_sheet_says_where_every_run_begins_and_ends(drawn: dict) -> None:
-    # Source: DESIGN.md, The patch, laid pixel by pixel with a pencil in test_patch_rules.py
+    # Source: the design: the patch, laid pixel by pixel with a pencil in test_patch_rules.py
     wiring, patch = allocated(drawn)
     if patch is None:
         return
@@ -85,7 +85,7 @@ def spelled(ranges: str) -> set[int]:
 
 
 def test_the_heron_locks_boxes(heron) -> None:
-    # Source: shows/heron-lock.toml, read with tomllib alone; frame times by hand from CHECKS.md, Pixel data line
+    # Source: shows/heron-lock.toml, read with tomllib alone; frame times by the data sheets of WS2812B and WS2811
     sheets = {box.box: box for box in box_sheets(*heron)}
     assert list(sheets) == ["lockhouse", "gatepost", "weirside", "mooring"]
     gate = sheets["gatepost"]
@@ -107,7 +107,7 @@ def test_the_heron_locks_boxes(heron) -> None:
 
 
 def test_a_supply_in_a_box_is_on_its_sheet_though_it_feeds_nothing_there() -> None:
-    # Source: issue 7, a box sheet lists supplies; `help file`: whose enclosure it sits in
+    # Source: the design: a box sheet lists supplies; `help file`: whose enclosure it sits in
     supplies = {"s": {"volts": 12.0, "amps": 30.0}, "idle": {"volts": 5.0, "amps": 2.0, "box": "box"},
                 "logic": {"volts": 5.0, "amps": 2.0}}  # fmt: skip
     tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))}, supplies=supplies)
@@ -174,7 +174,7 @@ def test_spares_are_enough_and_not_one_too_many(pixels: int, percent: float) -> 
 
 
 def test_what_is_not_hung_is_not_bought_and_has_no_label() -> None:
-    # Source: DESIGN.md, The show file: hung = false, not up this season
+    # Source: the design: hung = false, not up this season
     wiring = wired(show({"a": {"pixels": 10, "lead": 2.0}, "b": {"pixels": 7, "lead": 3.0, "hung": False}}, {}))
     state = power(wiring)
     needs = {need.what: need for need in shopping(wiring, state)}
@@ -215,7 +215,7 @@ def test_each_end_of_each_cable_has_one_label(heron) -> None:
 
 
 def test_a_tag_says_what_is_still_to_mend(heron) -> None:
-    # Source: issue 7: name, pixels, batch, which end is data-in, repairs still open
+    # Source: the design: name, pixels, batch, which end is data-in, repairs still open
     wiring, _, _ = heron
     ends = dict.fromkeys(HERON["run"], "its left end")
     mend = Repairs(("dark:hedge/57",), ("hedge: a clip is cracked",))

@@ -78,7 +78,7 @@ def printed(page: Any, path: Path, paper: str, tmp_path: Path) -> Path:
 def test_printed_pages_keep_to_their_margins_and_are_legible(
     part: str, paper: str, page: Any, folder: Path, tmp_path: Path
 ) -> None:
-    # Judge: Chromium prints, pdfplumber reads. Source: issue 7: nothing cut at a page's edge, nothing under 7 pt
+    # Judge: Chromium prints, pdfplumber reads. Source: the design: nothing cut at a page's edge, nothing under 7 pt
     wide, high = PAPER[paper]
     pdf = printed(page, folder / f"{part}.html", paper, tmp_path)
     with required("pdfplumber").open(pdf) as document:
@@ -107,7 +107,7 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
 
 @pytest.mark.parametrize("paper", PAPER)
 def test_no_page_is_a_heading_alone(paper: str, page: Any, tmp_path: Path) -> None:
-    # Judge: Chromium prints, pdfplumber reads. FINDINGS, B11: on Letter a tall drawing left its heading behind
+    # Judge: Chromium prints, pdfplumber reads. Found in use: on Letter a tall drawing left its heading behind
     tables = show({"mast": {"shape": "line", "path": [[0.0, 0.0], [0.0, 90.0]], "pixels": 300}}, {})
     pdf = printed(page, made(tmp_path, tables) / "sheets.html", paper, tmp_path)
     with required("pdfplumber").open(pdf) as document:
@@ -141,7 +141,7 @@ BROKEN = """() => [...document.querySelectorAll('tbody tr, figure, .label, .row,
 
 @pytest.mark.parametrize("part", PARTS)
 def test_no_text_leaves_its_box_and_nothing_is_broken_over_two_pages(part: str, page: Any, folder: Path) -> None:
-    # Judge: Chromium lays out. Source: issue 7: no text outside its box; page breaks never cut a row or a drawing
+    # Judge: Chromium lays out. Source: the design: no text outside its box; page breaks never cut a row or a drawing
     page.goto((folder / f"{part}.html").as_uri())
     page.emulate_media(media="print")
     page.set_viewport_size({"width": round(180 / 25.4 * 96), "height": 900})
@@ -165,7 +165,7 @@ def test_long_names_fit_their_labels(label: str, columns: int, page: Any, tmp_pa
 
 @pytest.mark.parametrize("paper", PAPER)
 def test_every_label_and_tag_reads_as_its_name(paper: str, page: Any, folder: Path, tmp_path: Path) -> None:
-    # Judge: zxing-cpp reads the printed page. Source: issue 7: a QR code that reads as the same name
+    # Judge: zxing-cpp reads the printed page. Source: the design: a QR code that reads as the same name
     said = json.loads((folder / "sheets.json").read_text())
     for part, names in (
         ("labels", [label["name"] for label in said["labels"]]), ("tags", [tag["run"] for tag in said["tags"]]),
@@ -189,7 +189,7 @@ def in_rows(codes: list[Any], apart: float) -> list[str]:
 
 
 def test_each_label_says_in_letters_what_its_code_says(page: Any, folder: Path) -> None:
-    # Source: issue 7; the letters that stand beside each code, in the page itself
+    # Source: the design: the letters that stand beside each code, in the page itself
     said = json.loads((folder / "sheets.json").read_text())
     page.goto((folder / "labels.html").as_uri())
     read = page.evaluate(
@@ -231,7 +231,7 @@ def test_a_phone_scrolls_tables_and_drawings_and_not_the_page(page: Any, folder:
     "title", ["<script>document.title='x'</script>", '";} @page{margin:0} </style><b>', "Знак 灯火"]
 )
 def test_a_hostile_title_is_a_title_on_paper_too(title: str, page: Any, tmp_path: Path) -> None:
-    # Judge: Chromium. Source: issue 7: a show title of <script> is a title
+    # Judge: Chromium. Source: the design: a show title of <script> is a title
     tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))})
     out = made(tmp_path, tables | {"show": {"title": title}})
     pdf = printed(page, out / "sheets.html", "A4", tmp_path)
@@ -244,7 +244,7 @@ def test_a_hostile_title_is_a_title_on_paper_too(title: str, page: Any, tmp_path
 
 @pytest.mark.long
 def test_a_village_of_100_000_pixels_is_printed_in_good_time(tmp_path: Path) -> None:
-    # Source: issue 7: drawings under 5 MB; the time is this project's own bound, in seconds of a processor
+    # Source: the design: drawings under 5 MB; the time is this project's own bound, in seconds of a processor
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     out = str(tmp_path / "out")
     command = [sys.executable, "-m", "patcher", "sheet", str(SHOWS / "village.toml"), "--out", out, "--store"]

@@ -52,7 +52,7 @@ for at in range(number):
 
 
 def test_no_answer_is_lost_between_processes(tmp_path: Path) -> None:
-    # Source: FINDINGS.md C3: 175 of 300 notes were kept. Real processes, all at once.
+    # Source: found in use: 175 of 300 notes were kept. Real processes, all at once.
     show, each = tmp_path / "show.toml", 25
     names = "abcd"
     writers = [python(NOTES, show, name, each, stdin=subprocess.PIPE) for name in names]
@@ -187,7 +187,7 @@ def test_a_save_made_meanwhile_is_not_written_over(
 
 
 def test_all_files_are_written_or_none(tmp_path: Path, patcher: Patcher) -> None:
-    # Source: FINDINGS.md C11: adopt on a full disk said that nothing changed though the draft was written.
+    # Source: found in use: adopt on a full disk said that nothing changed though the draft was written.
     (tmp_path / "table.csv").write_text(TABLE)
     patch_path(tmp_path / "roof.toml").symlink_to(tmp_path / "no-such-folder" / "patch.toml")
     ran = patcher("adopt", "roof.toml", "table.csv")
@@ -330,7 +330,7 @@ OUTPUTS: dict[str, Callable[[Path, Path], list[object]]] = {
 
 @pytest.mark.parametrize("output", OUTPUTS)
 def test_an_output_replaces_nothing_but_an_output(heron_lock: Path, here: Patcher, output: str) -> None:
-    # Source: FINDINGS.md C4. Nothing of a person's, and no file of the show's whether it is there yet or not.
+    # Source: found in use: an output replaced any file. Now none of a person's, and none of the show's.
     folder, call = heron_lock.parent, OUTPUTS[output]
     (folder / "letter.svg").write_text("Dear Mooring,\n")
     (folder / "empty.json").touch()

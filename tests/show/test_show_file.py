@@ -42,7 +42,7 @@ def everything(folder: Path, text: str | bytes) -> list[Finding]:
         else:
             assert found
     for finding in found:
-        # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do
+        # Source: the design: messages name the place, what is wrong, and what to do
         assert finding.where
         assert finding.says
         assert finding.remedy
@@ -88,7 +88,7 @@ def refused(path: Path) -> Finding:
 
 
 def test_a_missing_file_and_what_lies_beside_it(folder):
-    # Source: DESIGN.md, Commands: messages name the place, what is wrong, and what to do
+    # Source: the design: messages name the place, what is wrong, and what to do
     assert "not there" in refused(folder / "nothing.toml").says
     (folder / "weir.toml").write_text(GOOD)
     found = refused(folder / "wier.toml")
@@ -105,7 +105,7 @@ def test_a_huge_file(folder):
 
 
 def test_a_directory(folder):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     assert "folder" in refused(folder).says
 
 
@@ -171,7 +171,7 @@ def test_a_byte_order_mark_and_crlf_are_accepted(folder):
 
 
 def test_an_empty_file_lacks_its_show_table(folder):
-    # Source: DESIGN.md, The show file: [show] holds the title
+    # Source: the design: [show] holds the title
     one(everything(folder, ""), "show", "missing", remedy="show")
 
 
@@ -211,14 +211,14 @@ def test_the_same_key_twice(folder):
     ids=["title", "pixel", "unknown"],
 )
 def test_deep_brackets(folder, depth, pattern):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     assert everything(folder, pattern.format(open="[" * depth, close="]" * depth))
 
 
 @pytest.mark.parametrize("depth", [5, 60, 300, 900, 5000])
 @pytest.mark.parametrize("form", ["key", "heading", "value"])
 def test_deep_dots(folder, depth, form):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     dots = ".".join("a" * depth)
     text = {
         "key": GOOD + f"\n[run.deep]\npixel = 'lamp'\n{dots} = 1\n",
@@ -248,7 +248,7 @@ def test_deep_dots(folder, depth, form):
     ids=lambda value: value.split(" ")[0] if "=" in value else "",
 )
 def test_numbers_past_all_measure(folder, number, old, key):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     value = f"[[{number}, 0], [1, 1]]" if key == "path" else number
     found = everything(folder, changed(old, f"{key} = {value}"))
     if key != "path" and (key, number) != ("lead", "9" * 30):
@@ -299,7 +299,7 @@ def test_numbers_past_all_measure(folder, number, old, key):
     ],
 )  # fmt: skip
 def test_a_value_that_cannot_be(folder, old, new, where, word):
-    # Source: DESIGN.md, The show file (what each key holds) and CHECKS.md (IPv4); TOML 1.0.0: nan and inf are floats
+    # Source: the design: what each key holds; RFC 791 (IPv4); TOML 1.0.0: nan and inf are floats
     text = changed(old, new)
     finding = one(everything(folder, text), where, word)
     if " or " not in where:
@@ -308,7 +308,7 @@ def test_a_value_that_cannot_be(folder, old, new, where, word):
 
 @pytest.mark.parametrize("point", ["[4.0]", "[]", "[4.0, 0.0, 1.0]", "4.0", '"4, 0"'])
 def test_a_point_is_two_numbers(folder, point):
-    # Source: DESIGN.md, The show file: path = [[x, y], …]; Commands: messages name what to do
+    # Source: the design: path = [[x, y], …]; messages name what to do
     found = everything(folder, changed("[4.0, 0.0]]", f"{point}]"))
     assert found
     for finding in found:
@@ -339,25 +339,25 @@ def test_a_point_is_two_numbers(folder, point):
     ],
 )
 def test_wiring_that_cannot_be(folder, old, new, where, words):
-    # Source: DESIGN.md, Words (run: one unbroken chain) and The show file: ports, port_pixels, spare, same_data_as
+    # Source: the design: a run is one unbroken chain; what is said of ports, port_pixels, spare, same_data_as
     assert one(everything(folder, changed(old, new)), where, *words).area == "wiring"
 
 
 def test_port_pixels_may_be_reached(folder):
-    # Source: DESIGN.md, The show file: port_pixels: most pixels on one port; 49 of towpath and two lines of 4
+    # Source: the design: port_pixels: most pixels on one port; 49 of towpath and two lines of 4
     assert everything(folder, changed("consecutive = true", "port_pixels = 57")) == []
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "01", "one", '"1.5"', '"１"'])
 def test_a_port_that_is_no_number(folder, number):
-    # Source: DESIGN.md, Words: ports are counted from 1
+    # Source: the design: ports are counted from 1
     found = everything(folder, changed('2 = ["willow"]', f'{number} = ["willow"]'))
     one(found, f"controller.mill.port.{number.strip(chr(34))}", "port number")
 
 
 @pytest.mark.parametrize("ring", [["a-run"], ["a-run", "b-run"], ["a-run", "b-run", "c-run"]], ids=len)
 def test_tees_in_a_ring(folder, ring):
-    # Source: DESIGN.md, The show file: same_data_as: hangs on the same data as another run
+    # Source: the design: same_data_as: hangs on the same data as another run
     tables = "".join(
         f'\n[run.{name}]\npixel = "lamp"\npixels = 5\nsame_data_as = "{behind}"\n'
         for name, behind in zip(ring, ring[1:] + ring[:1], strict=True)
@@ -369,14 +369,14 @@ def test_tees_in_a_ring(folder, ring):
 
 
 def test_feeds_in_a_ring(folder):
-    # Source: DESIGN.md, The show file: a feed comes from a supply, or branches off another feed
+    # Source: the design: a feed comes from a supply, or branches off another feed
     tap = 'taps = [{ run = "towpath", pixel = 1, length = 1.0 }]'
     text = GOOD + f'\n[feed.one]\nfrom = "two"\ntap = 1\n{tap}\n[feed.two]\nfrom = "one"\ntap = 1\n{tap}\n'
     assert any("ring" in finding.says and finding.where.startswith("feed.") for finding in everything(folder, text))
 
 
 def test_two_boxes_with_one_address(folder):
-    # Source: DESIGN.md, The show file: address: that of the box
+    # Source: the design: address: that of the box
     text = GOOD + '\n[controller.lock]\naddress = "192.0.2.21"\nports = 4\n'
     one(everything(folder, text), "controller.lock.address", "192.0.2.21", "mill")
 
@@ -385,7 +385,7 @@ def test_two_boxes_with_one_address(folder):
 
 
 def test_names_in_other_scripts(folder):
-    # Source: DESIGN.md, The show file: names start with a letter, then letters, digits, - and _; TOML 1.0.0: bare keys
+    # Source: the design: names start with a letter, then letters, digits, - and _; TOML 1.0.0: bare keys
     for name in ("дорожка", "垂柳", "ü-gate", "tow path", "1st", "-gate", "", "a.b", "a" * 61, "towpath\\n"):
         table = f'\n[run."{name}"]\npixel = "lamp"\npixels = 5\n'
         found = everything(folder, GOOD + table)
@@ -402,7 +402,7 @@ def test_bare_names_in_other_scripts(folder):
 
 
 def test_titles_may_be_in_any_script(folder):
-    # Source: DESIGN.md, The show file: only names are held to letters from a to z
+    # Source: the design: only names are held to letters from a to z
     assert everything(folder, changed("Mill weir", "水车 ведьма 🎄")) == []
 
 
@@ -423,13 +423,13 @@ def test_titles_may_be_in_any_script(folder):
     ],
 )
 def test_a_misspelt_key(folder, old, new, where, hint):
-    # Source: DESIGN.md, The show file: unknown keys are errors, with the nearest known key as the hint
+    # Source: the design: unknown keys are errors, with the nearest known key as the hint
     one(everything(folder, changed(old, new)), where, remedy=hint)
 
 
 @pytest.mark.parametrize("key", ["rnus", "title", "pixels"])
 def test_a_key_that_a_prop_of_runs_lacks(folder, key):
-    # Source: DESIGN.md, The show file: unknown keys are errors; [prop.gate] runs = […]
+    # Source: the design: unknown keys are errors; [prop.gate] runs = […]
     text = GOOD + f'\n[prop.bank]\nruns = ["towpath"]\n{key} = 5\n'
     found = everything(folder, text)
     one(found, f"prop.bank.{key}", "not a known key", remedy="runs")
@@ -438,7 +438,7 @@ def test_a_key_that_a_prop_of_runs_lacks(folder, key):
 
 @pytest.mark.parametrize(("shape", "key", "lacks"), [("line", "line", "path"), ("loop", "loop", "corners")])
 def test_a_key_called_like_the_shape(folder, shape, key, lacks):
-    # Source: DESIGN.md, Shapes: keys; Commands: messages name the place
+    # Source: the design: the keys of each shape; messages name the place
     text = GOOD + f'\n[run.bank]\npixel = "lamp"\nshape = "{shape}"\n{key} = [[0, 0], [1, 1], [2, 0]]\npixels = 5\n'
     found = everything(folder, text)
     one(found, f"run.bank.{lacks}", "missing", remedy=lacks)
@@ -460,12 +460,12 @@ def test_a_key_called_like_the_shape(folder, shape, key, lacks):
     ],
 )
 def test_a_misspelt_name(folder, old, new, where, hint):
-    # Source: DESIGN.md, The show file and Commands: messages say what to do
+    # Source: the design: messages say what to do
     one(everything(folder, changed(old, new)), where, remedy=hint)
 
 
 def test_a_name_of_two_things(folder):
-    # Source: FINDINGS, D5: names are unique within their kind, but where BOX/PORT would be RUN/PIXEL
+    # Source: found in use: names are unique within their kind, but where BOX/PORT would be RUN/PIXEL
     text = GOOD + '\n[run.mill]\npixel = "lamp"\npixels = 49\nsame_data_as = "towpath"\n'
     one([f for f in everything(folder, text) if f.rule == "same-name"], "run.mill", "box", remedy="rename")
     # a supply may be called like a run, and kinds of pixels like anything
@@ -474,7 +474,7 @@ def test_a_name_of_two_things(folder):
 
 
 def test_a_key_of_another_shape(folder):
-    # Source: DESIGN.md, Shapes: each shape has its keys
+    # Source: the design: each shape has its keys
     one(everything(folder, changed("gaps = [7]", "columns = 7")), "run.towpath.columns", "line", remedy="grid")
 
 
@@ -483,7 +483,7 @@ def test_a_key_of_another_shape(folder):
 
 @pytest.mark.parametrize("way", ["up", "up-and-down", "absolute", "absolute-inside", "symlink", "symlinked-folder"])
 def test_a_points_file_outside_the_folder(tmp_path, way):
-    # Source: DESIGN.md, Shapes: points: file = "willow.csv", beside the show; Common practice, no source: a show file
+    # Source: the design: points: file = "willow.csv", beside the show; Common practice, no source: a show file
     # from a stranger reads no other file of yours
     folder, outside = tmp_path / "show", tmp_path / "outside"
     folder.mkdir()
@@ -506,7 +506,7 @@ def test_a_points_file_outside_the_folder(tmp_path, way):
 
 
 def test_a_points_file_below_the_folder_or_linked_within_it_is_read(folder):
-    # Source: DESIGN.md, Shapes: points
+    # Source: the design: points as the file lists them, columns x and y
     (folder / "points").mkdir()
     (folder / "willow.csv").rename(folder / "points" / "w.csv")
     assert everything(folder, changed("willow.csv", "points/w.csv")) == []
@@ -544,7 +544,7 @@ def test_a_points_file_below_the_folder_or_linked_within_it_is_read(folder):
     ],
 )
 def test_a_points_file_that_is_none(folder, csv, words):
-    # Source: DESIGN.md, Shapes: points: columns x, y
+    # Source: the design: points: columns x, y
     (folder / "willow.csv").unlink()
     if csv is not None:
         (folder / "willow.csv").write_text(csv)
@@ -564,7 +564,7 @@ def test_a_points_file_as_a_spreadsheet_writes_it(folder):
 
 
 def test_a_points_file_that_is_a_folder(folder):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     for name in (".", "", "sub", "a" * 300 + ".csv", "nul\\u0000.csv", "weir.toml"):
         (folder / "sub").mkdir(exist_ok=True)
         found = everything(folder, changed("willow.csv", name))
@@ -610,7 +610,7 @@ taps = [{ run = "bank", pixel = 1, length = 4.0 }]
 
 
 def test_ten_mistakes_are_told_in_one_go_each_with_its_line(folder):
-    # Source: DESIGN.md, Commands: check: every problem at once; messages name the place
+    # Source: the design: check: every problem at once; messages name the place
     found = everything(folder, TEN)
     wanted = {
         "show.framerate": "framerate",
@@ -633,7 +633,7 @@ def test_ten_mistakes_are_told_in_one_go_each_with_its_line(folder):
 
 
 def test_lines_are_right_behind_a_list_on_several_lines(folder):
-    # Source: DESIGN.md, Commands: messages name the place; a list of points is often written one a line
+    # Source: the design: messages name the place; a list of points is often written one a line
     text = changed(
         "path = [[0.0, 0.0], [4.0, 0.0]]\npixels = 50", "path = [\n  [0.0, 0.0],\n  [4.0, 0.0]\n]\npixels = 0"
     )
@@ -641,7 +641,7 @@ def test_lines_are_right_behind_a_list_on_several_lines(folder):
 
 
 def test_a_key_in_a_comment_or_a_text_is_not_the_place(folder):
-    # Source: DESIGN.md, Commands: messages name the place; a wrong line would be worse than none
+    # Source: the design: messages name the place; a wrong line would be worse than none
     text = changed('title = "Mill weir"', 'title = """\n[run.towpath]\npixels = 0\n"""')
     text = changed("pixels = 50", "# pixels = 0\npixels = -1", text)
     line = one(everything(folder, text), "run.towpath.pixels").line
@@ -713,21 +713,21 @@ def read_anything(text: str) -> None:
 @anything
 @given(st.text(max_size=200))
 def test_any_text(text):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     read_anything(text)
 
 
 @anything
 @given(st.dictionaries(names, values, max_size=6))
 def test_any_tables(tables):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     read_anything(tomli_w.dumps(tables))
 
 
 @settings(anything, max_examples=100)
 @given(st.fixed_dictionaries({}, optional={table: st.dictionaries(names, values, max_size=3) for table in TABLES}))
 def test_any_values_in_the_known_tables(tables):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     read_anything(tomli_w.dumps(tables))
 
 
@@ -746,7 +746,7 @@ def good_tables() -> dict:
 @anything
 @given(st.data())
 def test_a_good_show_with_some_things_changed(data):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     tables = good_tables()
     for _ in range(data.draw(st.integers(1, 4))):
         places = [place for place in containers(tables) if place]
@@ -771,7 +771,7 @@ def test_a_good_show_with_some_things_changed(data):
 @anything
 @given(st.data())
 def test_a_good_text_with_some_letters_changed(data):
-    # Source: DESIGN.md, Commands: no traceback ever reaches a person
+    # Source: the design: no traceback ever reaches a person
     text = GOOD
     for _ in range(data.draw(st.integers(1, 3))):
         at = data.draw(st.integers(0, len(text) - 1))
@@ -794,7 +794,7 @@ def test_a_good_text_with_some_letters_changed(data):
     ],
 )
 def test_what_has_two_plausible_answers_must_be_said(folder, old, where, choices):
-    # Source: people of the trade stumbled over a band that silently took another corner than its prop (FINDINGS, B8)
+    # Source: people of the trade stumbled over a band that silently took another corner than its prop
     kept = "\n".join(line for line in old.splitlines()[:-1]) + "\n" * (old.count("\n") > 1)
     finding = one(everything(folder, changed(old, kept)), where, "missing")
     assert choices in finding.remedy

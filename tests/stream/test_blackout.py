@@ -109,7 +109,7 @@ class Group:
         until(lambda: self.listen() or (bool(self.packets) and any(self.packets[-1][126:])))  # type: ignore[func-returns-value]
 
     def check_dark(self) -> None:
-        # Source: ANSI E1.31-2018, 6.2.6: three packets with Stream_Terminated (octets: CHECKS.md); the project's own
+        # Source: ANSI E1.31-2018, 6.2.6: three packets with Stream_Terminated; the project's own
         # rule: dark ones come before.
         self.listen()
         assert [terminated(packet) for packet in self.packets[-4:]] == [False, True, True, True]
@@ -364,7 +364,7 @@ def test_ctrl_z_and_fg_in_a_shell(kind: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("where", ["pipe", "terminal"])
 def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str, tmp_path: Path) -> None:
-    # Source: FINDINGS.md, C2; pipe(7), pty(7): a write to what is full waits.
+    # Source: found in use: a reader that stops reading held up frames; pipe(7), pty(7): a write to what is full waits.
     universe = next(Lit.numbers)
     show, group = tmp_path / "woodpile.toml", Group(universe)
     show.write_text(SHOW.format(universe=universe))

@@ -90,7 +90,7 @@ def played(moves: list[Move | None], steps: int = 5) -> tuple[list[int], list[in
 
 
 def test_hands_move_the_pattern_on_back_and_to() -> None:
-    # Source: DESIGN.md, send: steps by keys; the steps of a pattern follow each other round.
+    # Source: the design: steps by keys; the steps of a pattern follow each other round.
     told, sent = played([Move(by=1), Move(by=1), Move(by=-1), Move(to=4), Move(by=1), Move(by=-1), None])
     assert told == [0, 1, 2, 1, 4, 0, 4]
     assert sorted(set(sent)) == [0, 1, 2, 4]
@@ -108,7 +108,7 @@ def test_percentiles_of_lateness_are_those_of_a_sorted_list(late: list[float], p
 
 
 def test_a_key_is_on_the_wire_with_the_next_frame() -> None:
-    # Source: the issue: from a key press in --step to the first packet, one frame at most; at 4 frames a second.
+    # Source: the design: from a key press in --step to the first packet, one frame at most; at 4 frames a second.
     time, pressed, frames = Time(), [], []
 
     class Watching(Wall):

@@ -181,7 +181,7 @@ def test_what_found_no_room_goes_with_the_next_frame(monkeypatch: pytest.MonkeyP
 
 
 def test_a_place_that_the_system_refuses_is_no_hindrance(way: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    # Source: DESIGN.md: one box that is off must not darken the others. A port of 0 stands for a box that is not there:
+    # Source: the design: one box that is off must not darken the others. Port 0 stands for a box that is not there:
     # the system refuses it without sending.
     off = Target("e131", 9, "127.9.0.9")
     real = Target.port.fget  # type: ignore[attr-defined]

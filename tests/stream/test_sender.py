@@ -76,7 +76,7 @@ def test_however_it_is_left_the_lamps_are_dark_and_the_streams_ended(sockets: di
         closing = own[2:-3]
         assert closing, "no dark frame before the end of the stream"
         assert not any(any(packet[126:]) for packet in own[2:])
-    # Source: Art-Net 4 (CHECKS.md): sequence octet 12, SubUni 14, Net 15, length 16–17, slots from 18.
+    # Source: Art-Net 4, ArtDmx: sequence octet 12, SubUni 14, Net 15, length 16–17, slots from 18.
     artnet = heard(sockets["artnet"])
     for row, number in ((1, 5), (2, 300)):
         own = [packet for packet in artnet if packet[15] << 8 | packet[14] == number]
@@ -136,7 +136,7 @@ def test_the_end_is_spread_over_some_frames_and_prompt(sockets: dict) -> None:
 
 @pytest.mark.parametrize("stop_at", [{1}, {2}, {3}, {4}, {5}, {1, 2, 3}])
 def test_whoever_does_not_wait_for_the_end_gets_it_at_once(sockets: dict, stop_at: set[int]) -> None:
-    # Source: issue, Sender: the end is dark and ended also when a second Ctrl-C comes during the first.
+    # Source: the design: the end is dark and ended also when a second Ctrl-C comes during the first.
     patient, hasty = endings(sockets, set()), endings(sockets, stop_at)
 
     def without_source(packets: list[tuple[float, bytes]]) -> list[bytes]:
@@ -147,7 +147,7 @@ def test_whoever_does_not_wait_for_the_end_gets_it_at_once(sockets: dict, stop_a
 
 
 def test_sequences_rise_by_one_and_art_net_never_says_0(sockets: dict) -> None:
-    # Source: ANSI E1.31-2018 6.7.2; Art-Net 4: 1 to 255, for 0 means unused (CHECKS.md).
+    # Source: ANSI E1.31-2018 6.7.2; Art-Net 4: 1 to 255, for 0 means unused.
     packets: dict[str, list[bytes]] = {"e131": [], "artnet": []}
     with Sender(GOALS, interface="127.0.0.1") as sender:
         for frame in range(600):
@@ -164,11 +164,11 @@ def test_sequences_rise_by_one_and_art_net_never_says_0(sockets: dict) -> None:
         counts = [packet[12] for packet in packets["artnet"] if packet[15] << 8 | packet[14] == number]
         assert 0 not in counts
         assert {(before, after) for before, after in pairwise(counts)} == {(n, n % 255 + 1) for n in range(1, 256)}
-    assert len({packet[22:38] for packet in packets["e131"]}) == 1  # Source: CHECKS.md: one CID for the sender
+    assert len({packet[22:38] for packet in packets["e131"]}) == 1  # Source: E1.31-2018, 5.6: one CID
 
 
 def test_priority_and_a_universe_without_levels(sockets: dict) -> None:
-    # Source: ANSI E1.31-2018 (CHECKS.md): priority octet 108.
+    # Source: ANSI E1.31-2018, table 4-1: priority octet 108.
     with Sender(GOALS[:2], priority=150, interface="127.0.0.1") as sender:
         sender.send(Levels((3,), np.full((1, 512), 9, dtype=np.uint8)))
         first = heard(sockets["e131"])
@@ -218,7 +218,7 @@ def test_unchanged_levels_fall_back_to_keep_alive(sockets: dict, rate: float) ->
 def test_what_changes_leaves_with_its_frame_and_nothing_is_silent_for_long(
     frames: list[tuple[dict[int, int], bool]],
 ) -> None:
-    # Source: the issue: only what changed leaves at full rate, in the same frame; the rest is kept alive. The places in
+    # Source: the design: only what changed leaves at full rate, in the same frame; the rest is kept alive. Places in
     # a universe at which it changes are all over it, so that a change in one slot counts.
     time = Time()
     numbers, state = (3, 5, 300, 700), np.zeros((4, 512), dtype=np.uint8)
@@ -256,7 +256,7 @@ def test_what_changes_leaves_with_its_frame_and_nothing_is_silent_for_long(
 
 
 def test_a_frame_is_synchronized_once_all_of_it_has_left(sockets: dict) -> None:
-    # Source: ANSI E1.31-2018, 6.2.4 and 6.3 (octets: CHECKS.md): data name a universe, its sync packet follows.
+    # Source: ANSI E1.31-2018, 6.2.4 and 6.3: data name a universe, its sync packet follows.
     # From memory: Art-Net 4: ArtSync follows a frame's ArtDmx. A group's boxes hear it in the group.
     time = Time()
     in_group = Target("e131", 4000, "239.255.15.160")

@@ -75,7 +75,7 @@ class Ears:
             self.listen()
 
     def check_the_end(self) -> None:
-        # Source: ANSI E1.31-2018, 6.2.6: three packets with Stream_Terminated (octets: CHECKS.md). The project's own
+        # Source: ANSI E1.31-2018, 6.2.6: three packets with Stream_Terminated. The project's own
         # rule: dark frames first, three of them for Art-Net, which has no end of a stream.
         self.listen()
         for number in (1, 2):
@@ -137,7 +137,7 @@ with Sender(goals, interface="127.0.0.1") as sender:
 
 
 def test_a_second_ctrl_c_during_the_end_ends_dark(ears: Ears) -> None:
-    # Source: the issue, as above; a program that does not catch its signals: Python raises KeyboardInterrupt wherever
+    # Source: as above; a program that does not catch its signals: Python raises KeyboardInterrupt wherever
     # it stands, the second time most likely between two of the last frames.
     process = subprocess.Popen([sys.executable, "-c", PROGRAM, HOST], stderr=subprocess.PIPE)
     try:
@@ -190,7 +190,7 @@ def test_a_terminal_that_closes_ends_dark(show: Path, ears: Ears, step: list[str
 
 
 def test_a_closed_port_is_said_once_and_the_other_box_goes_on(show: Path) -> None:
-    # Source: ip(7): a closed port answers by ICMP. DESIGN.md: exit 1: done, and something is wrong.
+    # Source: ip(7): a closed port answers by ICMP. The design: exit 1: done, and something is wrong.
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
         sock.bind((HOST, ARTNET))
         sock.settimeout(PATIENCE)
@@ -204,7 +204,7 @@ def test_a_closed_port_is_said_once_and_the_other_box_goes_on(show: Path) -> Non
 
 
 def test_a_press_is_on_the_wire_within_a_frame(show: Path, ears: Ears) -> None:
-    # Source: the issue: from a key press in --step to the first packet, one frame at most; here 250 ms.
+    # Source: the design: from a key press in --step to the first packet, one frame at most; here 250 ms.
     ours, theirs = pty.openpty()
     with sending(show, "dot", "--step", "--fps", 4, "--json", stdin=theirs) as process:
         os.close(theirs)

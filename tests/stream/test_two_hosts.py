@@ -25,7 +25,7 @@ from patcher.patch.patch_file import read_patch
 from rig.judges import judge
 from rig.shipped import ROOT, Patcher
 
-SILENCE = 2.5  # Source: E131_NETWORK_DATA_LOSS_TIMEOUT (CHECKS.md)
+SILENCE = 2.5  # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT
 SEVERAL_TRIES = 4.0  # seconds; a box that has gone is tried every second
 # The show's boxes: lockhouse E1.31, gatepost Art-Net, weirside E1.31 multicast, mooring Art-Net.
 LOCKHOUSE, GATEPOST, WEIRSIDE, MOORING = (f"192.0.2.{number}" for number in (21, 22, 23, 24))
@@ -214,7 +214,7 @@ STEADY = BAD | {"loss": 0.25, "in_a_row": 1}
 
 
 def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
-    # Judge: the Linux network between two namespaces. Source: the issue: the yard's picture at the end is the plan's.
+    # Judge: the Linux network between two namespaces. Source: the design: the yard's picture at the end is the plan's.
     # Three dark frames survive two losses in a row and no more, so the relay loses no more.
     scene = play("edges", BAD)
     scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every pixel as planned")
@@ -224,7 +224,7 @@ def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
 
 
 def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
-    # Judge: as above. Source: E1.31-2018 6.7.2 (CHECKS.md): what was overtaken is dropped, so pixels on their way up
+    # Judge: as above. Source: E1.31-2018 6.7.2: what was overtaken is dropped, so pixels on their way up
     # only grow brighter; 6.6.2: keep-alive, so that no box hears nothing for 2.5 s, though one of five is lost.
     scene = play("ramp", STEADY, "--step")
     scene.sender.until(lambda line: line.startswith("   1 "), 10, "the first look")
@@ -246,7 +246,7 @@ def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
 
 @pytest.mark.long
 def test_a_box_that_drops_off_and_comes_back(play: Play, hosts: Hosts) -> None:
-    # Judge: as above: Linux asks for a hardware address, and nobody answers. Source: the issue: reported once, the
+    # Judge: as above: Linux asks for a hardware address, and nobody answers. Source: the design: reported once, the
     # rest goes on, tried again, and said when it is back. From memory, arp(7): how soon a neighbour that has gone is
     # noticed: in two seconds here, not in the usual minute.
     quick = {"base_reachable_time_ms": 500, "delay_first_probe_time": 1, "retrans_time_ms": 300}

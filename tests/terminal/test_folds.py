@@ -27,7 +27,7 @@ sentences = st.lists(words, min_size=1, max_size=60).map(" ".join)
 
 @given(st.lists(st.tuples(st.text("abc123", min_size=1, max_size=1), sentences), min_size=1, max_size=9))
 def test_no_answer_is_broken_within_a_word(answers: list[tuple[str, str]]) -> None:
-    # Source: FINDINGS, B11: long answers broke in the middle of a word at 120 columns, where the terminal broke them
+    # Source: found in use: long answers broke in the middle of a word at 120 columns, where the terminal broke them
     said = fold("     " + choices(answers), Screen())
     assert all(len(line) <= WIDEST for line in said.split("\n"))
     assert said.split() == " · ".join(f"{key} {says}" for key, says in answers).split()

@@ -50,7 +50,7 @@ def test_all_is_written_in_order_where_somebody_reads() -> None:
 
 
 def test_nobody_waits_for_a_reader_that_does_not_read_and_what_was_left_out_is_said() -> None:
-    # Source: FINDINGS.md, C2.
+    # Source: found in use: a reader that stops reading held up the frames
     reader = Reader()
     out = Output(reader.under)
     line, lines = "x" * 99, 3 * MOST // 100

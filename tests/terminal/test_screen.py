@@ -408,7 +408,7 @@ def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path) -> No
     ],
 )  # fmt: skip
 def test_a_call_that_is_wrong_is_json_for_scripts(here: Patcher, call: tuple[str, ...], where: str) -> None:
-    # Source: DESIGN.md, Commands: --json prints one JSON document; exit 2: the input or the call is wrong.
+    # Source: the design: --json prints one JSON document; exit 2: the input or the call is wrong.
     ran = here(*call[:1], "--json", *call[1:])
     assert ran.returncode == 2
     [finding] = json.loads(ran.stdout)["findings"]
@@ -480,7 +480,7 @@ def _numbers(here: Patcher, show: Path, place: tuple[Any, ...], number: float) -
 
 @pytest.mark.parametrize("number", [1e6, 1e9])
 def test_a_lead_of_any_length_is_drawn_or_refused(heron_lock: Path, here: Patcher, number: float) -> None:
-    # Source: FINDINGS.md C6: `sheet` with a lead of 1e9 ended in a StopIteration.
+    # Source: found in use: `sheet` with a lead of 1e9 ended in a StopIteration.
     _numbers(here, heron_lock, ("run", "gable", "lead"), number)
 
 

@@ -64,7 +64,7 @@ def holds(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", [1, 4, 6, 7, 23, 28, 44])
 def test_every_single_fault_is_seen_in_some_step_or_named(seed: int) -> None:
-    # Source: the issue: for every single fault of the model that changes what any pixel takes, a sound eye answers no
+    # Source: the design: for every single fault of the model that changes what any pixel takes, a sound eye answers no
     # to at least one step of the round, or the report names it as unprovable
     holds(seed)
 
@@ -72,7 +72,7 @@ def test_every_single_fault_is_seen_in_some_step_or_named(seed: int) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("first", range(0, 200, 20))
 def test_every_single_fault_is_seen_on_200_random_shows(first: int) -> None:
-    # Source: the issue: the property of the round holds on 200 random shows
+    # Source: the design: the property of the round holds on 200 random shows
     for seed in range(first, first + 20):
         holds(seed)
         made.cache_clear()
@@ -121,7 +121,7 @@ A1 = [
 
 @pytest.mark.parametrize("fault", [*A1, "data-in:window-left=2", "data-in:window-left=42"])
 def test_a_fault_at_one_pixel_is_seen_in_the_step_of_all_colours(fault: str) -> None:
-    # Source: FINDINGS A1: a dead colour, a replacement of another order, a loop entered one pixel further on
+    # Source: found in use: a dead colour, a replacement of another order, a loop entered one pixel further on
     wiring, _, sound, steps = heron()
     differs = departure(sound, (parse(fault, wiring.show),))
     assert differs.takes
@@ -134,7 +134,7 @@ def test_a_fault_at_one_pixel_is_seen_in_the_step_of_all_colours(fault: str) -> 
 
 @pytest.mark.parametrize("letters", ["RGB", "GRB", "RGBW", "BRGA", "W", "R", "GW", "RG", "RGBWA", "AC", "XYZW"])
 def test_every_colour_is_lit_alone_and_missed_in_a_mixture_where_there_is_one(letters: str) -> None:
-    # Source: the issue: all of its pixels red, then green, then blue, then white where there is one; the eye's table
+    # Source: the design: all of its pixels red, then green, then blue, then white where there is one; the eye's table
     shown = [each["run"] for each in looks({"run": letters, "other": "RGBW"}) if "run" in each]
     table = shade_table(letters)
 
@@ -161,7 +161,7 @@ def test_the_last_look_lights_every_run_of_a_box() -> None:
 
 
 def test_the_step_goes_through_its_colours_slowly_and_holds_the_last_for_ten_seconds() -> None:
-    # Source: the issue: ten seconds, each frame other levels; W3C, WCAG 2.2, 2.3.1: at most three flashes a second
+    # Source: the design: ten seconds, each frame other levels; W3C, WCAG 2.2, 2.3.1: at most three flashes a second
     shown = frame_timing.step_moments(4)
     colours = [look for look, part in shown if part == 1.0][: 4 * frame_timing.EACH]
     assert colours == sorted(colours)
@@ -216,7 +216,7 @@ SENT = [Levels((1,), np.full((1, 512), 60, dtype=np.uint8)) for _ in range(3)]
 
 @pytest.mark.usefixtures("quick")
 def test_a_yes_to_several_looks_counts_only_once_all_were_shown_and_held() -> None:
-    # Source: the issue: it cannot be answered "yes, all fine" before the ten seconds are over
+    # Source: the design: it cannot be answered "yes, all fine" before the ten seconds are over
     who, said = person((0, "y"), (3, "y"), (40, "y"))
     assert who.step(STEP, SENT).word == "yes"
     assert sum("Not yet" in line for line in said) == 2
@@ -236,7 +236,7 @@ def test_a_no_before_the_end_says_nothing_of_the_other_runs() -> None:
 
 
 def test_a_dead_colour_is_narrowed_to_its_pixel_and_kept(heron_lock: Path, here: Patcher) -> None:
-    # Source: FINDINGS A1, word by word: it must not end in nine items "proved"
+    # Source: found in use, word by word: it must not end in nine items "proved"
     done = here("verify", heron_lock, "gatepost", "--yard", "--fault", "dark-channel:gate-left/57=G", "--json")
     assert done.returncode == 1
     found = json.loads(done.stdout)

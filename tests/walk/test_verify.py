@@ -78,7 +78,7 @@ def chance_of_all_yes(faults) -> float:
 
 
 def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> None:
-    # Source: the issue of this step: a sound show, at most 3 looks a run
+    # Source: the design: a sound show, at most 3 looks a run
     wiring, _, _, steps = heron()
     assert chance_of_all_yes(()) == 1.0
     assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
@@ -94,7 +94,7 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
     "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
 )
 def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
-    # Source: DESIGN.md's list of faults; the pixels are those of the simulated wiring, not of the round
+    # Source: the design: a fault is the wiring as built; the pixels are those of the simulated wiring, not of the round
     wiring, _, sound, _ = heron()
     runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
     by_kind: dict[str, list] = {}
@@ -146,7 +146,7 @@ def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
 
 
 def test_every_other_wiring_of_a_grid_is_seen() -> None:
-    # Source: the issue: a grid's 16 wirings; what each pixel then takes is from the fault model, tested by itself
+    # Source: the design: a grid's 16 wirings; what each pixel then takes is from the fault model, tested by itself
     wiring, _, sound, _ = heron()
     corners = ("bottom-left", "bottom-right", "top-left", "top-right")
     for grid in ("weir", "gate-left", "gate-right"):
@@ -432,7 +432,7 @@ def talk_about(show: Path, fault: str, begin) -> list[str]:
 
 @pytest.mark.parametrize("deed", ["mended", "write"])
 def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, here: Patcher, deed: str) -> None:
-    # Source: the issue: the last frame confirms it on the wire; what is mended by the file is proved against the file
+    # Source: the design: the last frame confirms it on the wire; what is mended by the file is proved against the file
     wiring = load(heron_lock)
     patch = allocate(wiring).patch
     wanted = [item for item in items(wiring) if item.thing in ("towpath", "mooring/1")]
@@ -549,7 +549,7 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
 
 
 def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:
-    # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx (CHECKS.md)
+    # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx
     heard: dict[tuple[str, bytes], bool] = {}
     lit = False
     with listening(heron_lock) as receiver:

@@ -102,7 +102,7 @@ def alone(yard: Yard, drawn: Close, run: str, columns: int, lines: int) -> list[
 @settings(deadline=None, max_examples=25)
 @given(data=st.data())
 def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.DataObject) -> None:
-    # Source: FINDINGS.md, D2. Judge: a walk along the wire, cell by cell, as the tests of the yard have it.
+    # Source: found in use: the picture was too coarse to practise on. Judge: a walk along the wire, cell by cell.
     columns, rows = data.draw(st.integers(1, 12)), data.draw(st.integers(1, 9))
     corner = data.draw(st.sampled_from(["bottom-left", "top-right", "bottom-right", "top-left"]))
     tables = one_grid({"columns": columns, "rows": rows, "data_in": corner})
@@ -146,7 +146,7 @@ def a_string(**keys: object) -> dict:
     {"shape": "arch", "feet": [[0.0, 0.0], [2.0, 0.0]], "height": 1.0, "passes": 2, "pixels": 60},
 ])  # fmt: skip
 def test_neighbours_on_a_string_can_be_counted(keys: dict) -> None:
-    # Source: FINDINGS.md, D2: 'each pixel alone, and apart from its neighbours, somewhere in the window'.
+    # Source: found in use: 'each pixel alone, and apart from its neighbours, somewhere in the window'.
     yard, drawn = close(a_string(**keys), "wall", 100, 40)
     seen = alone(yard, drawn, "wall", 100, 40)
     own = [min(places, key=lambda place: (-place[1], place[0])) for places in seen]  # the lowest: unrolled, if it is
@@ -348,7 +348,7 @@ def test_the_yard_fills_a_real_terminal(tmp_path: Path) -> None:
 
 
 def test_a_terminal_that_nobody_reads_holds_up_no_reception(tmp_path: Path) -> None:
-    # Source: FINDINGS.md, C2, the same class.
+    # Source: found in use: a reader that stops reading held up the work
     show, kept = tmp_path / "mill.toml", tmp_path / "kept.json"
     show.write_text(SHOW)
     ours, theirs = a_window(60, 20)

@@ -26,7 +26,7 @@ from rig.packets import ALICE, BOB, artnet, e131, e131_sync, full
 from rig.shipped import Patcher, wired
 from rig.yard_show import CORNERS, ORDERS, one_grid, send, walk
 
-# Source: Art-Net 4 (CHECKS.md): opcode 0x5200, low octet first, version 14, two octets of zero.
+# Source: Art-Net 4, ArtSync: opcode 0x5200, low octet first, version 14, two octets of zero.
 ART_SYNC = b"Art-Net\0\x00\x52\x00\x0e\x00\x00"
 
 
@@ -46,7 +46,7 @@ def box() -> Box:
 
 
 def test_a_box_takes_its_own_universes_only(box: Box) -> None:
-    # Source: DESIGN.md: a box listens to the universes of its patch.
+    # Source: the design: a box listens to the universes of its patch.
     assert box.receive(e131(7, full(10), 0), "1", 0.0) == 7
     assert box.receive(e131(9, full(20), 0), "1", 0.0) is None
     assert (shows(box, 7), shows(box, 8)) == (10, 0)
@@ -65,7 +65,7 @@ def test_the_higher_priority_wins_while_it_lives(box: Box) -> None:
 
 
 def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
-    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md).
+    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     for number in range(26):
         box.expire(number / 10)
@@ -77,7 +77,7 @@ def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
 
 
 def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: Box) -> None:
-    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md); a packet alone brings the time along.
+    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s; a packet alone brings the time along.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     box.receive(e131(7, full(30), 1, priority=100, cid=ALICE), "1", 0.3)
     assert shows(box) == 20
@@ -94,7 +94,7 @@ def test_a_priority_counts_in_its_own_universe_only(box: Box) -> None:
 
 @pytest.mark.parametrize("last", [0, 5, 100, 250, 255])
 def test_the_sequence(last: int) -> None:
-    # From memory: ANSI E1.31-2018 6.7.2: dropped when new − last, as a signed octet, is in (−20, 0] (CHECKS.md).
+    # From memory: ANSI E1.31-2018 6.7.2: dropped when new − last, as a signed octet, is in (−20, 0].
     for new in range(256):
         box = Box("box", "e131", (7,))
         box.receive(e131(7, full(10), last), "1", 0.0)
@@ -113,7 +113,7 @@ def test_sequences_are_counted_for_each_source_and_universe(box: Box) -> None:
 
 
 def test_silence_is_darkness_after_two_and_a_half_seconds(box: Box) -> None:
-    # Source: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s (CHECKS.md).
+    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(10), 0), "1", 100.0)
     box.receive(e131(8, full(10), 0), "1", 101.0)
     assert list(box.expire(102.49)) == []
@@ -155,7 +155,7 @@ def test_one_source_of_two_ends(box: Box) -> None:
     ],
 )
 def test_other_start_codes_and_previews_light_nothing(box: Box, packet: bytes) -> None:
-    # Source: ANSI E1.31-2018 (CHECKS.md): start code 0 for levels; 0x80 preview, not for pixels.
+    # Source: ANSI E1.31-2018, 6.2.6 and 7.7: start code 0 for levels; 0x80 preview, not for pixels.
     box.receive(e131(7, full(10), 0), "1", 0.0)
     assert box.receive(packet, "1", 0.1) is None
     assert shows(box) == 10
@@ -196,7 +196,7 @@ def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: Box) -> 
 
 
 def test_levels_without_an_address_do_not_wait(box: Box) -> None:
-    # Source: ANSI E1.31-2018 (CHECKS.md): 109–110 sync address; from memory: 0 is no synchronization.
+    # Source: ANSI E1.31-2018, table 4-1: 109–110 sync address; from memory: 0 is no synchronization.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     assert box.receive(e131(7, full(20), 2), "1", 0.01) == 7
     assert shows(box, 7) == 20
@@ -250,7 +250,7 @@ def test_an_end_does_not_wait_for_synchronization(box: Box) -> None:
 
 
 def test_a_late_synchronization_packet_is_dropped(box: Box) -> None:
-    # Source: ANSI E1.31-2018 6.7.2 (CHECKS.md): the window of the sequence, for synchronization packets too (6.3.1).
+    # Source: ANSI E1.31-2018 6.7.2: the window of the sequence, for synchronization packets too (6.3.1).
     box.receive(e131_sync(99, 5), "1", 0.0)
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     box.receive(e131_sync(99, 4), "1", 0.1)
@@ -281,7 +281,7 @@ def test_art_sync() -> None:
 
 
 def test_a_multicast_box_listens_on_the_group_of_its_synchronization() -> None:
-    # Source: ANSI E1.31-2018 (CHECKS.md): the group of a universe is 239.255.HIGH.LOW.
+    # Source: ANSI E1.31-2018, 9.3: the group of a universe is 239.255.HIGH.LOW.
     wiring = wired(one_grid({"columns": 2, "rows": 2}, delivery="multicast"))
     yard = Yard(wiring, allocate(wiring).patch, Built())
     assert sync_ears(wiring.show, yard) == {}
@@ -309,7 +309,7 @@ def test_an_art_net_box_keeps_what_came_last() -> None:
 
 
 def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
-    # Source: Art-Net 4 (CHECKS.md): sequence 1–255, 0 means unused.
+    # Source: Art-Net 4, ArtDmx: sequence 1–255, 0 means unused.
     box = Box("box", "artnet", (7,))
     for value in (1, 2, 3):
         assert box.receive(artnet(7, full(value), 0), "1", 0.0) == 7
@@ -324,7 +324,7 @@ def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
 
 @pytest.mark.parametrize("protocol", ["e131", "artnet"])
 def test_rubbish_is_counted_and_the_box_goes_on(protocol: str) -> None:
-    # Source: CHECKS.md, the lengths in each packet: one that is cut off does not have the length it says.
+    # Source: the lengths in ANSI E1.31-2018, table 4-1, and ArtDmx: one that is cut off does not have the one it says.
     rng = random.Random(31)
     box = Box("box", protocol, (7,))
     make = (lambda n: e131(7, full(n), n)) if protocol == "e131" else (lambda n: artnet(7, full(n), n))
@@ -339,7 +339,7 @@ def test_rubbish_is_counted_and_the_box_goes_on(protocol: str) -> None:
 
 
 def test_a_yard_survives_packets_with_wrong_octets() -> None:
-    # Source: DESIGN.md: no traceback ever reaches a person; whatever the network brings is counted.
+    # Source: the design: no traceback ever reaches a person; whatever the network brings is counted.
     wiring = wired(one_grid({"columns": 4, "rows": 3}))
     yard = Yard(wiring, allocate(wiring).patch, Built())
     rng = random.Random(17)
@@ -395,7 +395,7 @@ def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(yards(), st.data())
 def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md: patch → levels → packets → pixels; a tee shows what its run does.
+    # Source: the design: patch → levels → packets → pixels; a tee shows what its run does.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -427,7 +427,7 @@ def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObjec
 
 @pytest.mark.parametrize(("dimmer", "shows"), [(1.0, 200), (0.5, 100), (0.1, 20)])
 def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
-    # Source: DESIGN.md: level: a dimmer set in the box.
+    # Source: the design: level: a dimmer set in the box.
     wiring = wired(one_grid({"columns": 2, "rows": 2}, level=dimmer))
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -438,7 +438,7 @@ def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
 
 
 def test_a_run_that_is_not_up_this_season_is_dark_and_no_difference() -> None:
-    # Source: DESIGN.md: hung = false: not up this season; its addresses stay reserved.
+    # Source: the design: hung = false: not up this season; its addresses stay reserved.
     wiring = wired(one_grid({"columns": 2, "rows": 2, "hung": False}))
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -460,7 +460,7 @@ grids = st.fixed_dictionaries({
 @settings(max_examples=50, deadline=None)
 @given(grids, st.data())
 def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md, Faults: data-in, lines, turns, reversed, colour-order; Shapes: grid, gaps.
+    # Source: the design: data-in, lines, turns, reversed, colour-order; a grid with gaps.
     kind = data.draw(st.sampled_from(list(ORDERS)))
     places = planned["columns"] * planned["rows"]
     gaps = data.draw(st.lists(st.integers(1, places), unique=True, max_size=min(3, places - 1)))
@@ -518,7 +518,7 @@ def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.D
 
 @pytest.mark.parametrize("corner", CORNERS)
 def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) -> None:
-    # Source: DESIGN.md, Shapes: band; Faults: data-in: a grid entered at another corner.
+    # Source: the design: band: a grid entered at another corner.
     tables = one_grid({"columns": 2, "rows": 2})
     tables["controller"]["box"]["port"] = {"1": ["near", "far"]}
     tables["prop"] = {
@@ -544,7 +544,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
 @settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
-    # Source: DESIGN.md: what lights is held against what the plan says, pixel for pixel.
+    # Source: the design: what lights is held against what the plan says, pixel for pixel.
     wiring = wired(one_grid({"columns": 3, "rows": 3}, "rgbw"))
     patch = allocate(wiring).patch
     yard = Yard(wiring, patch, Built())
@@ -575,7 +575,7 @@ def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> N
     ],
 )
 def test_a_fault_that_cannot_be_is_refused_by_name(fault: str) -> None:
-    # Source: DESIGN.md: messages name the place, what is wrong, and what to do.
+    # Source: the design: messages name the place, what is wrong, and what to do.
     from patcher.errors import PatcherError
 
     show = wired(one_grid({"columns": 2, "rows": 2})).show
@@ -610,7 +610,7 @@ def test_a_program_that_begins_anew_is_heard_at_once() -> None:
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(yards(), st.data())
 def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObject) -> None:
-    # Source: DESIGN.md: what a pixel showed is kept, however fast it went by.
+    # Source: the design: what a pixel showed is kept, however fast it went by.
     wiring = wired(tables)
     patch = allocate(wiring).patch
     one_by_one, at_once = (Yard(wiring, patch, Built()) for _ in range(2))
@@ -637,7 +637,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
 
 
 def test_of_a_lamp_that_shows_many_colours_the_first_eight_are_kept() -> None:
-    # Source: DESIGN.md, Words: pixels are named by where the plan has them; eight is the demo's own.
+    # Source: the design: pixels are named by where the plan has them; eight is the demo's own.
     wiring = wired(one_grid({"columns": 2, "rows": 1}, "gwrb"))
     yard = Yard(wiring, allocate(wiring).patch, Built())
     for number in range(60):
@@ -738,7 +738,7 @@ def test_lost_packets() -> None:
 
 
 def test_doubled_packets_are_out_of_order() -> None:
-    # Source: ANSI E1.31-2018 6.7.2 (CHECKS.md): a repetition is dropped.
+    # Source: ANSI E1.31-2018 6.7.2: a repetition is dropped.
     yard = a_wall(Trouble(double=1.0))
     assert stream(yard, 20) == list(range(1, 21))
     assert yard.boxes["box"].counts == {"taken": 20, "out of order": 20}
@@ -755,7 +755,7 @@ def test_delayed_packets_come_later_and_all() -> None:
 
 
 def test_overtaken_packets_are_dropped_and_the_last_look_stays() -> None:
-    # Source: ANSI E1.31-2018 6.7.2 (CHECKS.md): what comes behind its successor is dropped.
+    # Source: ANSI E1.31-2018 6.7.2: what comes behind its successor is dropped.
     yard = a_wall(Trouble(reorder=0.4, seed=3))
     shown = stream(yard, 100)
     assert shown == sorted(shown)
@@ -767,7 +767,7 @@ def test_overtaken_packets_are_dropped_and_the_last_look_stays() -> None:
 
 
 def test_the_picture_at_the_end_is_the_plans_whatever_the_network_does() -> None:
-    # Source: issue 5: with loss, delay, reordering and duplication the yard's picture at the end equals the plan's.
+    # Source: the design: with loss, delay, reordering and duplication the yard's picture at the end equals the plan's.
     tables = one_grid({"columns": 12, "rows": 30})
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -810,7 +810,7 @@ def test_a_box_drops_off_and_comes_back() -> None:
 
 
 def test_lamps_behind_a_flicker_are_random_from_a_seed() -> None:
-    # Source: DESIGN.md, Faults: flicker: from that pixel to the end of the chain, random.
+    # Source: the design: flicker: from that pixel to the end of the chain, random.
     def looks(seed: int) -> list[list[list[int]]]:
         yard, found = a_wall(fault="flicker:wall/5", seed=seed), []
         for number in range(8):
@@ -826,7 +826,7 @@ def test_lamps_behind_a_flicker_are_random_from_a_seed() -> None:
 
 
 def test_a_dead_box_is_not_there_and_a_shifted_one_listens_elsewhere() -> None:
-    # Source: DESIGN.md, Faults: dead, universe-shift; E1.31: the group of a universe is 239.255.HIGH.LOW.
+    # Source: the design: dead, universe-shift; E1.31: the group of a universe is 239.255.HIGH.LOW.
     tables = one_grid({"columns": 4, "rows": 3}, delivery="multicast")
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -841,7 +841,7 @@ def test_a_dead_box_is_not_there_and_a_shifted_one_listens_elsewhere() -> None:
 
 
 def test_a_snapshot_says_what_is_lit_now() -> None:
-    # Source: issue 5: a snapshot as JSON.
+    # Source: the design: a snapshot as JSON.
     yard = a_wall()
     yard.receive(["box"], e131(1, bytes([1, 2, 3, 4, 5, 6]), 1), "1", 0.0)
     assert json.loads(json.dumps(snapshot(yard))) == {
@@ -855,7 +855,7 @@ def test_a_snapshot_says_what_is_lit_now() -> None:
 
 @pytest.mark.parametrize(("columns", "lines"), [(40, 20), (80, 24), (200, 60), (8, 6)])
 def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: int) -> None:
-    # Source: DESIGN.md: x to the right and y up, as the audience sees it; pixels are named by where the plan has them.
+    # Source: the design: x to the right and y up, as the audience sees it; pixels are named by where the plan has them.
     tables = one_grid({"columns": 7, "rows": 5, "area": [[0.0, 0.0], [3.0, 2.0]]})
     tables["run"]["plain"] = {"pixel": "rgb", "pixels": 6}
     tables["controller"]["box"]["port"]["1"].append("plain")
@@ -883,7 +883,7 @@ def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: in
 
 
 def test_the_picture_shows_runs_without_a_shape_as_strips_and_boxes_with_their_counts() -> None:
-    # Source: DESIGN.md: a run with no picture has pixels only.
+    # Source: the design: a run with no picture has pixels only.
     tables = one_grid({"columns": 2, "rows": 2})
     tables["run"] = {"wall": {"pixel": "rgb", "pixels": 6}}
     wiring = wired(tables)
@@ -954,14 +954,14 @@ def lit_by_steady(little: Path, patcher: Patcher, *options: object) -> dict:
     ],
 )
 def test_faults_from_the_command_line(patcher: Patcher, little: Path, faults: list[str], lit: str) -> None:
-    # Source: DESIGN.md, Faults; counted by hand.
+    # Source: counted by hand.
     found = lit_by_steady(little, patcher, *(word for fault in faults for word in ("--fault", fault)))
     assert sorted(found["order"]) == lit.split()
     assert [run["lamps"] for run in found["runs"]] == [[[0, 0, 0]] * 4] * 2
 
 
 def test_a_yard_with_troubles_still_shows_the_look(patcher: Patcher, little: Path) -> None:
-    # Source: issue 5: loss, delay, reordering and duplication; the look comes through all the same.
+    # Source: the design: loss, delay, reordering and duplication; the look comes through all the same.
     options = ("--loss", 0.2, "--double", 0.2, "--reorder", 0.2, "--delay", 20, "--seed", 4, "--off", "near=600..")
     found = lit_by_steady(little, patcher, *options)
     assert sorted(found["order"]) == ["a/1", "a/2", "a/3", "a/4", "b/1", "b/2", "b/3", "b/4"]
@@ -988,7 +988,7 @@ def test_a_box_that_is_off_hears_nothing(patcher: Patcher, little: Path) -> None
     ],
 )  # fmt: skip
 def test_what_the_yard_refuses(here: Patcher, little: Path, options: tuple[str, ...]) -> None:
-    # Source: DESIGN.md: exit 2: the input or the call is wrong; messages name the place, what is wrong and what to do.
+    # Source: the design: exit 2: the input or the call is wrong; messages name the place, what is wrong and what to do.
     ran = here("yard", little, *options)
     assert ran.returncode == 2
     assert ran.stderr
