@@ -1,16 +1,24 @@
 """What all tests share: the guard that keeps every frame on this machine, and places to work in."""
 
+import os
 import shutil
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import settings
 
+from rig import examples
 from rig.guard import GUARD
+from rig.in_process import run
 from rig.shipped import SHOWS, Patcher
+
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# Many workers and programs read the same modules: compiled once, they start in half the time.
 
 settings.register_profile("same", derandomize=True)
 settings.register_profile("anew", print_blob=True)
@@ -39,10 +47,25 @@ ALONE = GUARD / "alone.sh"
 @pytest.hookimpl(trylast=True)
 def pytest_configure(config: pytest.Config) -> None:
     """Give each worker a network of its own, where the system lets it: then none waits for another's ports."""
+    examples.many = config.option.markexpr in ("long", "long or not long")
     places = getattr(config.option, "tx", None) or []
     if len(places) > 1 and subprocess.run([ALONE, "true"], capture_output=True).returncode == 0:
         config.option.tx = [f"{place}//python={ALONE} {sys.executable}" for place in places]
         del TOGETHER["wire"]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The long run takes the tests along that it tries on more examples than the quick one."""
+    for item in items:
+        if examples.many and item.get_closest_marker("many"):
+            item.add_marker("long")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Twice as many workers as cores, for tests wait too: for frames, for processes, for pages."""
+    return 2 * (os.cpu_count() or 1)
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -70,28 +93,14 @@ def heron_lock(tmp_path: Path) -> Path:
 def patcher(tmp_path: Path) -> Patcher:
     """Runs the program as a person does, in a folder of the test's own."""
 
-    def run(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    def start(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
         command = [sys.executable, "-m", "patcher", *map(str, arguments)]
         return subprocess.run(command, cwd=tmp_path, input=stdin, capture_output=True, text=True, timeout=120)
 
-    return run
+    return start
 
 
 @pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Patcher:
-    """Runs the program in this process, which is quicker than one of its own where only the words count."""
-    from patcher import cli
-
-    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-        words = ["patcher", *map(str, arguments)]
-        monkeypatch.setattr(sys, "argv", words)
-        monkeypatch.chdir(tmp_path)
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        said = capsys.readouterr()
-        assert "Traceback" not in said.out + said.err
-        assert "fault of its own" not in said.err
-        return subprocess.CompletedProcess(words, int(left.value.code or 0), said.out, said.err)
-
-    return run
+def here(tmp_path: Path) -> Patcher:
+    """The same, run in this process, which is quicker than one of its own: where a process is not what is tested."""
+    return partial(run, tmp_path)

@@ -385,11 +385,11 @@ DATA_ORDER = [
 SEND = {"frames", "packets", "seconds", "late_ms_p50", "late_ms_p99", "dropped", "universes", "unreachable"}
 
 
-def test_a_dot_reaches_every_lamp_in_data_order(patcher: Patcher, here: Patcher, small: Path) -> None:
+def test_a_dot_reaches_every_lamp_in_data_order(here: Patcher, small: Path) -> None:
     # Source: the design: a chain in data order; a tee lights with its run; a box is reached as its delivery says.
     here("patch", small)
     with a_yard(small) as yard:
-        sent = document(patcher("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--level", 0.2, "--json"))
+        sent = document(here("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--level", 0.2, "--json"))
         found = yard.end()
     assert sent.keys() == SEND
     assert (sent["universes"], sent["packets"] > 0) == (4, True)
@@ -402,11 +402,11 @@ def test_a_dot_reaches_every_lamp_in_data_order(patcher: Patcher, here: Patcher,
     }  # fmt: skip
 
 
-def test_primaries_with_a_wrong_colour_order(patcher: Patcher, here: Patcher, small: Path) -> None:
+def test_primaries_with_a_wrong_colour_order(here: Patcher, small: Path) -> None:
     # Source: the design: colour-order: its chips take another order.
     here("patch", small)
     with a_yard(small, "--fault", "colour-order:line=BRG", "--fault", "colour-order:white=RGBW") as yard:
-        document(patcher("send", "primaries", small, "--yard", "--loops", 1, "--rate", 3, "--level", 1, "--json"))
+        document(here("send", "primaries", small, "--yard", "--loops", 1, "--rate", 3, "--level", 1, "--json"))
         shown = colours_of(yard.end())
     assert set(shown) == set(DATA_ORDER)
 
@@ -420,22 +420,22 @@ def test_primaries_with_a_wrong_colour_order(patcher: Patcher, here: Patcher, sm
         assert shown[name] == only(*wanted), name
 
 
-def test_a_fault_makes_the_order_another_one(patcher: Patcher, here: Patcher, small: Path) -> None:
+def test_a_fault_makes_the_order_another_one(here: Patcher, small: Path) -> None:
     # Source: the design: data-in. The wall is 2 × 2: from the left 1 2 / 4 3, entered at the right 2 1 / 3 4.
     here("patch", small)
     with a_yard(small, "--fault", "data-in:wall=bottom-right", "--fault", "reversed:twin") as yard:
-        document(patcher("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--json"))
+        document(here("send", "dot", small, "--yard", "--loops", 1, "--rate", 10, "--json"))
         order = yard.end()["order"]
     assert [name for name in order if name.startswith("wall")] == ["wall/2", "wall/1", "wall/4", "wall/3"]
     assert [name for name in order if name.startswith("twin")] == ["twin/3", "twin/2", "twin/1"]
     assert [name for name in order if name.startswith("line")] == ["line/1", "line/2", "line/3"]
 
 
-def test_steady_lights_what_was_named_and_nothing_else(patcher: Patcher, small: Path) -> None:
+def test_steady_lights_what_was_named_and_nothing_else(here: Patcher, small: Path) -> None:
     # Source: the design: things are named RUN/FIRST-LAST; send counts the frames that it sent.
     with a_yard(small) as yard:
         call = ("steady", small, "--on", "wall/2-3", "--colour", "#ff8000", "--level", 1, "--yard", "--seconds", 0.3)
-        sent = document(patcher("send", *call, "--json"))
+        sent = document(here("send", *call, "--json"))
         found = yard.end()
     assert colours_of(found) == {name: [{"R": 255, "G": 128, "B": 0}] for name in ("wall/2", "wall/3")}
     assert not small.with_name("small.patch.toml").exists()
@@ -559,55 +559,55 @@ def test_a_reader_that_goes_away_is_no_traceback(heron_lock: Path) -> None:
 
 
 @pytest.mark.parametrize("run", ["wall", "branch"])
-def test_short_sends_one_after_the_other_all_light(patcher: Patcher, small: Path, run: str) -> None:
+def test_short_sends_one_after_the_other_all_light(here: Patcher, small: Path, run: str) -> None:
     # Source: the design: send streams test frames; a person on a ladder calls it again and again. The wall
     # is on an E1.31 box, the branch on an Art-Net one, whose sequence begins anew with each call.
     things = [f"{run}/1", f"{run}/2"]
     with a_yard(small) as yard:
         for thing in things:
-            patcher("send", "steady", small, "--on", thing, "--yard", "--seconds", 0.2)
+            here("send", "steady", small, "--on", thing, "--yard", "--seconds", 0.2)
         assert yard.end()["order"] == things
 
 
 @pytest.mark.parametrize(("named", "other"), [("twin", "line"), ("line", "twin")])
-def test_a_tee_and_its_run_name_each_other(patcher: Patcher, small: Path, named: str, other: str) -> None:
+def test_a_tee_and_its_run_name_each_other(here: Patcher, small: Path, named: str, other: str) -> None:
     # Source: the design: a run that hangs on the same data as another; what is said must be what lights.
-    said = patcher("send", "dot", small, "--on", f"{named}/2", "--dry-run").stdout
+    said = here("send", "dot", small, "--on", f"{named}/2", "--dry-run").stdout
     assert f"{named}/2 " in said
     assert f"also {other}/2" in said
 
 
-def test_no_yard_is_said(patcher: Patcher, small: Path) -> None:
+def test_no_yard_is_said(here: Patcher, small: Path) -> None:
     # Source: the project's own rule: an answer that a person can act on.
-    ran = patcher("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
+    ran = here("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
     assert "finds no yard" in ran.stderr
     assert "patcher yard" in ran.stderr
     assert ran.returncode == 2
-    assert patcher("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0
+    assert here("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0
 
 
 @pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])
-def test_options_that_contradict_are_refused(patcher: Patcher, small: Path, call: tuple[str, ...]) -> None:
+def test_options_that_contradict_are_refused(here: Patcher, small: Path, call: tuple[str, ...]) -> None:
     # Source: the design: exit 2, the call is wrong.
-    ran = patcher("send", "steady", small, *call, "--seconds", 0.1)
+    ran = here("send", "steady", small, *call, "--seconds", 0.1)
     assert ran.returncode == 2
     assert "does not go together" in ran.stderr
 
 
-def test_the_patch_file_is_no_show(patcher: Patcher, small: Path) -> None:
+def test_the_patch_file_is_no_show(here: Patcher, small: Path) -> None:
     # Source: the design: the patch file stands beside the show.
-    assert patcher("patch", small).returncode == 0
-    ran = patcher("check", small.with_suffix(".patch.toml"))
+    assert here("patch", small).returncode == 0
+    ran = here("check", small.with_suffix(".patch.toml"))
     assert ran.returncode == 2
     assert f"name the show: {small.name}" in ran.stderr
 
 
-def test_a_pin_that_cannot_be_is_said_with_its_line(patcher: Patcher, small: Path) -> None:
+def test_a_pin_that_cannot_be_is_said_with_its_line(here: Patcher, small: Path) -> None:
     # Source: the design: messages name the place, what is wrong, and what to do.
     text = small.read_text() + '\n[controller.near.start]\n1 = "63999/511"\n'
     small.write_text(text)
     line = text.splitlines().index('1 = "63999/511"') + 1
-    ran = patcher("patch", small)
+    ran = here("patch", small)
     assert ran.returncode == 2
     assert f"controller.near.start.1 (line {line})" in ran.stderr
     assert "63999/511" in ran.stderr

@@ -133,10 +133,10 @@ def plain(text: str) -> str:
 
 
 @pytest.mark.long
-def test_the_walk(cottage: Path, patcher: Patcher) -> None:
+def test_the_walk(cottage: Path, here: Patcher) -> None:
     # Source: README.md, One evening
     fault = "gatepost --yard --fault swapped-ports:gatepost/1,gatepost/2"
-    ran = patcher("verify", "shows/heron-lock.toml", *fault.split())
+    ran = here("verify", "shows/heron-lock.toml", *fault.split())
     holds(ran.stdout, shown(f"patcher verify shows/heron-lock.toml {fault}")[0])
 
 

@@ -721,12 +721,12 @@ def wanted_in_the_yard(name: str) -> dict[str, dict[str, float]]:
 
 
 @pytest.mark.parametrize("name", ["milestones", "edges", "ends"])
-def test_what_is_sent_lights_in_the_yard(patcher: Patcher, tmp_path, name: str) -> None:  # type: ignore[no-untyped-def]
+def test_what_is_sent_lights_in_the_yard(here: Patcher, tmp_path, name: str) -> None:  # type: ignore[no-untyped-def]
     # Source: the design: send --yard through real sockets to the simulated boxes; the slow definitions above.
     show = tmp_path / "yard.toml"
     show.write_text(YARD)
     with a_yard(show) as yard:
-        document(patcher("send", name, show, "--every", 5, "--yard", "--seconds", 0.4, "--level", 1, "--json"))
+        document(here("send", name, show, "--every", 5, "--yard", "--seconds", 0.4, "--level", 1, "--json"))
         found = colours_of(yard.end())
     wanted = wanted_in_the_yard(name)
     assert found.keys() == wanted.keys()
@@ -735,13 +735,13 @@ def test_what_is_sent_lights_in_the_yard(patcher: Patcher, tmp_path, name: str) 
         assert same({letter: value / 255 for letter, value in one.items() if value}, wanted[lamp]), lamp
 
 
-def test_a_ramp_in_the_yard_is_every_level_on_the_way(patcher: Patcher, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_ramp_in_the_yard_is_every_level_on_the_way(here: Patcher, tmp_path) -> None:  # type: ignore[no-untyped-def]
     # Source: arithmetic: up in half a second at 44 frames a second: 22 frames, and as many down.
     show = tmp_path / "yard.toml"
     show.write_text(YARD)
     with a_yard(show) as yard:
         call = ("--on", "line", "--yard", "--fps", 44, "--rate", 1, "--loops", 1, "--level", 1)
-        sent = document(patcher("send", "ramp", show, *call, "--json"))
+        sent = document(here("send", "ramp", show, *call, "--json"))
         found = colours_of(yard.end())
     assert set(found) == {f"line/{n}" for n in range(1, 12)}
     seen = {colour["R"] for colour in found["line/1"]}

@@ -38,16 +38,16 @@ def starts(patch: Patch) -> dict[str, tuple[int, int]]:
 # --- diff ---------------------------------------------------------------------------------------------------------
 
 
-def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, patcher: Patcher) -> None:
+def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, here: Patcher) -> None:
     # Source: the design: `diff` says what a new patch would change, box by box and run by run; writes nothing.
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     old = read_patch(heron_lock)
     before = patch_path(heron_lock).read_bytes()
     text = heron_lock.read_text(encoding="utf-8")
     heron_lock.write_text(text.replace("pixels = 89\n", "pixels = 120\n").replace("pixels = 58\n", "pixels = 60\n"))
-    told = json.loads(patcher("diff", heron_lock, "--json").stdout)
+    told = json.loads(here("diff", heron_lock, "--json").stdout)
     assert patch_path(heron_lock).read_bytes() == before
-    made = json.loads(patcher("patch", heron_lock, "--json").stdout)
+    made = json.loads(here("patch", heron_lock, "--json").stdout)
     new = read_patch(heron_lock)
     assert old is not None
     assert new is not None
@@ -64,7 +64,7 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, pat
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "No setting to change in a box" in patcher("diff", heron_lock).stdout
+    assert "No setting to change in a box" in here("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
@@ -85,9 +85,9 @@ def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
 
 
 @pytest.mark.parametrize("meddled", ["half", "conflict", "cut line", "start taken out", "not TOML"])
-def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_lock: Path, patcher: Patcher) -> None:
+def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_lock: Path, here: Patcher) -> None:
     # Source: the design: written whole or not at all; when it exists, it is kept.
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     path = patch_path(heron_lock)
     good = path.read_text(encoding="utf-8")
     lines = good.splitlines(keepends=True)
@@ -101,24 +101,24 @@ def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_
     assert bad != good
     path.write_text(bad, encoding="utf-8")
     for command in ("patch", "diff", "where"):
-        ran = patcher(command, heron_lock, *(["gable/1"] if command == "where" else []))
+        ran = here(command, heron_lock, *(["gable/1"] if command == "where" else []))
         assert ran.returncode == 2, ran.stdout
         assert path.name in ran.stderr
         assert path.read_text(encoding="utf-8") == bad
-    assert path.name in patcher("check", heron_lock).stdout
-    assert patcher("patch", heron_lock, "--fresh").returncode == 0
+    assert path.name in here("check", heron_lock).stdout
+    assert here("patch", heron_lock, "--fresh").returncode == 0
     assert path.read_text(encoding="utf-8") == good
 
 
 @pytest.mark.parametrize("ending", ["\r\n", "no newline", "blank lines"])
-def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path, patcher: Patcher) -> None:
+def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path, here: Patcher) -> None:
     # Source: TOML 1.0, Spec: a newline is LF or CRLF.
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     path = patch_path(heron_lock)
     good = path.read_text(encoding="utf-8")
     edited = {"\r\n": good.replace("\n", "\r\n"), "no newline": good.rstrip(), "blank lines": good + "\n\n"}[ending]
     path.write_bytes(edited.encode())
-    ran = patcher("patch", heron_lock)
+    ran = here("patch", heron_lock)
     assert ran.returncode == 0, ran.stderr
     assert "no setting changed" in ran.stdout
 
@@ -133,15 +133,15 @@ gatepost,1,gate-left,2,300,560
 """
 
 
-def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Path, patcher: Patcher) -> None:
+def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Path, here: Patcher) -> None:
     # Source: the old table is the truth about the boxes; which of two starts on one channel is right, only they know.
     table = heron_lock.with_name("table.csv")
     table.write_text(OVERLAPPING)
-    assert patcher("adopt", heron_lock, table).returncode == 1
-    checked = patcher("check", heron_lock)
+    assert here("adopt", heron_lock, table).returncode == 1
+    checked = here("check", heron_lock)
     assert checked.returncode == 1
     assert "[overlap]" in checked.stdout
-    ran = patcher("patch", heron_lock)
+    ran = here("patch", heron_lock)
     assert ran.returncode == 1
     assert "controller.gatepost.start.gatepost" in ran.stderr
     assert "[overlap]" in ran.stderr
@@ -149,15 +149,15 @@ def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Pat
     assert kept is not None
     wanted = {"lockhouse/1": (1, 1), "lockhouse/2": (1, 499), "gatepost": (2, 300)}
     assert {name: place for name, place in starts(kept).items() if name in wanted} == wanted
-    assert "[overlap]" in patcher("check", heron_lock).stdout
-    told = patcher("diff", heron_lock)
+    assert "[overlap]" in here("check", heron_lock).stdout
+    told = here("diff", heron_lock)
     assert told.returncode == 1
     assert "[overlap]" in told.stderr
     # Mended by a pin: the box that is pinned moves, the other stays.
     text = heron_lock.read_text(encoding="utf-8")
     pin = '[controller.gatepost.start]\ngatepost = "3/1"\n\n[controller.gatepost.port]'
     heron_lock.write_text(text.replace("[controller.gatepost.port]", pin), encoding="utf-8")
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     kept = read_patch(heron_lock)
     assert kept is not None
     assert starts(kept)["gatepost"] == (3, 1)
@@ -226,15 +226,15 @@ def test_spare_pixels_stay_free_behind_every_start(lengths, spare, placement, sh
         assert starts(grown) == starts(patch)
 
 
-def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, patcher: Patcher) -> None:
+def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, here: Patcher) -> None:
     # Source: the design: `consecutive`: a box's universes have no gap.
-    ran = patcher("patch", heron_lock, "--spare-pixels", "30")
+    ran = here("patch", heron_lock, "--spare-pixels", "30")
     assert ran.returncode == 2
     assert "30 pixels kept free would leave whole universes empty" in ran.stderr
     assert not patch_path(heron_lock).exists()
     text = heron_lock.read_text(encoding="utf-8").replace("frame_rate = 40", 'frame_rate = 40\nplacement = "follow"', 1)
     heron_lock.write_text(text, encoding="utf-8")
-    ran = patcher("patch", heron_lock, "--spare-pixels", "30")
+    ran = here("patch", heron_lock, "--spare-pixels", "30")
     assert ran.returncode == 2
     assert "--spare-pixels" in ran.stderr
 

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -64,6 +65,7 @@ def text(topic: str) -> str:
 # --- the file ---------------------------------------------------------------------------------------------------------
 
 
+@cache
 def sections() -> dict[str, list[Part]]:
     found: dict[str, list[Part]] = {}
     for part in show_keys():

@@ -407,10 +407,10 @@ runpy.run_module("patcher", run_name="__main__")
 """
 
 
-def test_a_file_that_the_disk_refuses_is_named_and_stays_as_it_was(heron_lock: Path, patcher: Patcher) -> None:
+def test_a_file_that_the_disk_refuses_is_named_and_stays_as_it_was(heron_lock: Path, here: Patcher) -> None:
     # Source: the design: written whole or not at all, each file; the kernel's own limit stands in for a full disk
     folder = heron_lock.parent / "out"
-    assert patcher("sheet", heron_lock, "--out", folder).returncode == 0
+    assert here("sheet", heron_lock, "--out", folder).returncode == 0
     before = {name: (folder / name).read_bytes() for name in files_in(folder)}
     heron_lock.write_text(heron_lock.read_text().replace("frame_rate = 40", "frame_rate = 30"))
     words = [sys.executable, "-c", FULL_DISK, "sheet", str(heron_lock), "--out", str(folder)]

@@ -14,6 +14,7 @@ import pytest
 import tomli_w
 
 from rig.browser import chromium, required
+from rig.in_process import run
 from rig.power_show import fed, show, tap
 from rig.shipped import SHOWS
 
@@ -22,11 +23,11 @@ POINT = 72 / 25.4
 PAPER = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # Source: ISO 216; ANSI Y14.1
 SIDE, HEAD, FOOT = 15.0, 19.0, 16.0
 BOXES = ("lockhouse", "gatepost", "weirside", "mooring")
+QUICK = ("tags", "boxes/mooring")
 PARTS = (
-    pytest.param("sheets", marks=pytest.mark.long),
-    pytest.param("labels", marks=pytest.mark.long),
-    "tags",
-    *(f"boxes/{box}" for box in BOXES),
+    *QUICK,
+    *(pytest.param(f"boxes/{box}", marks=pytest.mark.long) for box in BOXES[:-1]),
+    *(pytest.param(part, marks=pytest.mark.long) for part in ("sheets", "labels")),
 )
 
 
@@ -36,8 +37,7 @@ def made(folder: Path, tables: dict | None = None, *words: str) -> Path:
     if tables is not None:
         path = folder / "s.toml"
         path.write_text(tomli_w.dumps(tables))
-    command = [sys.executable, "-m", "patcher", "sheet", str(path), "--out", str(folder / "out"), "--store", *words]
-    ran = subprocess.run(command, capture_output=True, text=True)
+    ran = run(folder, "sheet", path, "--out", folder / "out", "--store", *words)
     assert ran.returncode in (0, 1), ran.stderr
     return folder / "out"
 
@@ -66,10 +66,12 @@ def page(browser: Any) -> Iterator[Any]:
     context.close()
 
 
-def printed(page: Any, path: Path, paper: str, tmp_path: Path) -> Path:
-    page.goto(path.as_uri())
-    pdf = tmp_path / f"{path.stem}-{paper}.pdf"
-    page.pdf(path=str(pdf), format=paper)
+def printed(page: Any, path: Path, paper: str) -> Path:
+    """The PDF of a page, beside it; what is printed already is not printed again."""
+    pdf = path.with_suffix(f".{paper}.pdf")
+    if not pdf.exists():
+        page.goto(path.as_uri())
+        page.pdf(path=str(pdf), format=paper)
     return pdf
 
 
@@ -80,7 +82,7 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
 ) -> None:
     # Judge: Chromium prints, pdfplumber reads. Source: the design: nothing cut at a page's edge, nothing under 7 pt
     wide, high = PAPER[paper]
-    pdf = printed(page, folder / f"{part}.html", paper, tmp_path)
+    pdf = printed(page, folder / f"{part}.html", paper)
     with required("pdfplumber").open(pdf) as document:
         count = len(document.pages)
         for number, sheet in enumerate(document.pages, start=1):
@@ -109,7 +111,7 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
 def test_no_page_is_a_heading_alone(paper: str, page: Any, tmp_path: Path) -> None:
     # Judge: Chromium prints, pdfplumber reads. Found in use: on Letter a tall drawing left its heading behind
     tables = show({"mast": {"shape": "line", "path": [[0.0, 0.0], [0.0, 90.0]], "pixels": 300}}, {})
-    pdf = printed(page, made(tmp_path, tables) / "sheets.html", paper, tmp_path)
+    pdf = printed(page, made(tmp_path, tables) / "sheets.html", paper)
     with required("pdfplumber").open(pdf) as document:
         for number, sheet in enumerate(document.pages, start=1):
             body = sheet.crop((0, HEAD * POINT, sheet.width, float(sheet.height) - FOOT * POINT))
@@ -170,7 +172,7 @@ def test_every_label_and_tag_reads_as_its_name(paper: str, page: Any, folder: Pa
     for part, names in (
         ("labels", [label["name"] for label in said["labels"]]), ("tags", [tag["run"] for tag in said["tags"]]),
     ):  # fmt: skip
-        document = required("pypdfium2").PdfDocument(printed(page, folder / f"{part}.html", paper, tmp_path))
+        document = required("pypdfium2").PdfDocument(printed(page, folder / f"{part}.html", paper))
         read = []
         for sheet in document:
             image = sheet.render(scale=300 / 72).to_pil()
@@ -234,7 +236,7 @@ def test_a_hostile_title_is_a_title_on_paper_too(title: str, page: Any, tmp_path
     # Judge: Chromium. Source: the design: a show title of <script> is a title
     tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))})
     out = made(tmp_path, tables | {"show": {"title": title}})
-    pdf = printed(page, out / "sheets.html", "A4", tmp_path)
+    pdf = printed(page, out / "sheets.html", "A4")
     assert page.title() == title
     assert page.inner_text("h1") == title
     with required("pdfplumber").open(pdf) as document:

@@ -186,11 +186,11 @@ def test_a_save_made_meanwhile_is_not_written_over(
     assert {one: one.read_bytes() for one in heron_lock.parent.iterdir()} == texts
 
 
-def test_all_files_are_written_or_none(tmp_path: Path, patcher: Patcher) -> None:
+def test_all_files_are_written_or_none(tmp_path: Path, here: Patcher) -> None:
     # Source: found in use: adopt on a full disk said that nothing changed though the draft was written.
     (tmp_path / "table.csv").write_text(TABLE)
     patch_path(tmp_path / "roof.toml").symlink_to(tmp_path / "no-such-folder" / "patch.toml")
-    ran = patcher("adopt", "roof.toml", "table.csv")
+    ran = here("adopt", "roof.toml", "table.csv")
     assert ran.returncode == 2
     assert "nothing was changed" in ran.stderr
     assert sorted(path.name for path in tmp_path.iterdir()) == ["roof.patch.toml", "table.csv"]
@@ -295,16 +295,16 @@ def test_every_line_that_stays_keeps_its_end(lines: list[tuple[str, bool]], data
     assert [line.endswith("\r") for number, line in enumerate(got) if number != at] == [crlf for _, crlf in lines]
 
 
-def test_mark_and_mixed_line_ends_of_a_show_stay(heron_lock: Path, patcher: Patcher) -> None:
+def test_mark_and_mixed_line_ends_of_a_show_stay(heron_lock: Path, here: Patcher) -> None:
     # Judge: the bytes of every line that the edit of a show with plain line ends leaves as it was.
     text = heron_lock.read_text(encoding="utf-8")
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     kept = patch_path(heron_lock)
     kept.write_bytes(b"\xef\xbb\xbf" + kept.read_bytes().replace(b"\n", b"\r\n"))
     lines = text.encode().split(b"\n")
     mixed = b"".join(line + (b"\r\n" if number % 3 else b"\n") for number, line in enumerate(lines[:-1]))
     heron_lock.write_bytes(b"\xef\xbb\xbf" + mixed)
-    ran = patcher("swap", heron_lock, "gatepost", "shelf", "--write")
+    ran = here("swap", heron_lock, "gatepost", "shelf", "--write")
     assert ran.returncode == 0, ran.stderr
     after = heron_lock.read_bytes()
     assert after.startswith(b"\xef\xbb\xbf")

@@ -156,15 +156,15 @@ power_joined = false
 """
 
 
-def test_odd_forms_and_feet(tmp_path: Path, patcher: Patcher) -> None:
+def test_odd_forms_and_feet(tmp_path: Path, here: Patcher) -> None:
     (tmp_path / "odd.toml").write_text(ODD)
-    ran = patcher("swap", "odd.toml", "old", "new", "--write")
+    ran = here("swap", "odd.toml", "old", "new", "--write")
     assert ran.returncode == 0, ran.stderr
     assert "5.0 ft, from the data-out of a" in " ".join(ran.stdout.split())
     assert (tmp_path / "odd.toml").read_text() == SWAPPED
 
 
-def test_a_table_without_a_heading_of_its_own_is_not_touched(tmp_path: Path, patcher: Patcher) -> None:
+def test_a_table_without_a_heading_of_its_own_is_not_touched(tmp_path: Path, here: Patcher) -> None:
     text = ODD.replace("[controller.old] # it died\n", "[controller]\nold.ports = 2\n")
     text = re.sub(
         r'address = "192.0.2.1"\nports = 2 # both work\nat = .*\nport = ',
@@ -172,7 +172,7 @@ def test_a_table_without_a_heading_of_its_own_is_not_touched(tmp_path: Path, pat
         text,
     )
     (tmp_path / "odd.toml").write_text(text)
-    ran = patcher("swap", "odd.toml", "old", "new", "--write")
+    ran = here("swap", "odd.toml", "old", "new", "--write")
     assert ran.returncode == 2
     assert "Traceback" not in ran.stderr
     assert "[controller.old]" in ran.stderr
@@ -191,32 +191,32 @@ def findings_of(ran) -> list[tuple[str, str]]:
     ("dead", "spare"),
     [(box, "shelf") for box in ("lockhouse", "gatepost", "weirside", "mooring")] + [("footbridge-12v", "shelf-12v")],
 )
-def test_the_shipped_show_is_as_sound_after_a_swap(heron_lock: Path, patcher: Patcher, dead: str, spare: str) -> None:
-    patcher("patch", heron_lock)
-    before = findings_of(patcher("check", heron_lock, "--json"))
+def test_the_shipped_show_is_as_sound_after_a_swap(heron_lock: Path, here: Patcher, dead: str, spare: str) -> None:
+    here("patch", heron_lock)
+    before = findings_of(here("check", heron_lock, "--json"))
     text = heron_lock.read_text()
-    looked = patcher("swap", heron_lock, dead, spare)
+    looked = here("swap", heron_lock, dead, spare)
     assert looked.returncode == 0
     assert heron_lock.read_text() == text
     steps = re.findall(r"^(\d+)\.  (.*)", looked.stdout, re.MULTILINE)
     assert [int(number) for number, _ in steps] == list(range(1, len(steps) + 1))
     assert steps[0][1].startswith("Mains off")
-    written = patcher("swap", heron_lock, dead, spare, "--write")
+    written = here("swap", heron_lock, dead, spare, "--write")
     assert written.returncode == 0, written.stderr
-    assert findings_of(patcher("check", heron_lock, "--json")) == before
+    assert findings_of(here("check", heron_lock, "--json")) == before
     tables = tomllib.loads(heron_lock.read_text())
     assert dead not in tables["controller"] | tables["supply"]
     assert "spare" not in (tables["controller"] | tables["supply"])[spare]
-    again = patcher("swap", heron_lock, dead, spare)
+    again = here("swap", heron_lock, dead, spare)
     assert again.returncode == 2
     assert [line for line in text.split("\n") if line.startswith("#")] == [
         line for line in heron_lock.read_text().split("\n") if line.startswith("# ─") or line in text.split("\n")[:2]
     ]
 
 
-def test_the_document_of_a_box(heron_lock: Path, patcher: Patcher) -> None:
-    patcher("patch", heron_lock)
-    said = json.loads(patcher("swap", heron_lock, "weirside", "shelf", "--json").stdout)
+def test_the_document_of_a_box(heron_lock: Path, here: Patcher) -> None:
+    here("patch", heron_lock)
+    said = json.loads(here("swap", heron_lock, "weirside", "shelf", "--json").stdout)
     assert said["moved_runs"] == [
         {"run": "footbridge-arch", "from": "9/1", "to": "24/1"},
         {"run": "footbridge-rail", "from": "10/1", "to": "24/325"},
@@ -229,22 +229,22 @@ def test_the_document_of_a_box(heron_lock: Path, patcher: Patcher) -> None:
     assert (said["possible"], said["cables"], said["wrote"]) == (True, [], [])
 
 
-def test_the_document_of_a_supply(heron_lock: Path, patcher: Patcher) -> None:
+def test_the_document_of_a_supply(heron_lock: Path, here: Patcher) -> None:
     heron_lock.write_text(heron_lock.read_text().replace("amps = 29.0\nspare", "amps = 7.5\nspare"))
-    ran = patcher("swap", heron_lock, "footbridge-12v", "shelf-12v", "--json", "--write")
+    ran = here("swap", heron_lock, "footbridge-12v", "shelf-12v", "--json", "--write")
     said = json.loads(ran.stdout)
     assert ran.returncode == 1
     # By hand: 240 weir pixels of 4 × 10 mA and 1 mA; 108 + 58 + 58 of 3 × 9 mA and 0.8 mA; 0.3 A of the box; at 0.4.
     # Those of the weir are regulated: as volts sag below 12 V they draw some more, which the solved circuit says.
     least = 240 * (0.016 + 0.001) + 224 * (0.0108 + 0.0008) + 0.3
     assert least < said["amps_at_level"] < least + 240 * 0.017 * (12 / 11.5 - 1)
-    supplies = json.loads(patcher("power", heron_lock, "--json").stdout)["supplies"]
+    supplies = json.loads(here("power", heron_lock, "--json").stdout)["supplies"]
     [load] = [load for load in supplies if load["supply"] == "footbridge-12v"]
     assert said["amps_at_level"] == pytest.approx(load["amps_at_level"], abs=1e-4)
     assert (said["amps"], said["most_amps"], said["possible"], said["wrote"]) == (7.5, 6.0, False, [])
     assert said["fitting"] == ["weir-lower-wire"]
     assert said["max_level"] == pytest.approx((6.0 - 0.3 - 0.24 - 0.1792) / (9.6 + 6.048), abs=0.015)
-    words = patcher("swap", heron_lock, "footbridge-12v", "shelf-12v").stdout
+    words = here("swap", heron_lock, "footbridge-12v", "shelf-12v").stdout
     assert "That is 1.0 A short" in words
     assert "level 0.33 at most" in words
 
@@ -262,28 +262,28 @@ def test_the_document_of_a_supply(heron_lock: Path, patcher: Patcher) -> None:
         ("footbridge-12v", "weir-12v", "is not marked as a spare"),
     ],
 )
-def test_what_is_no_swap_is_refused(heron_lock: Path, patcher: Patcher, dead: str, spare: str, words: str) -> None:
-    ran = patcher("swap", heron_lock, dead, spare, "--write")
+def test_what_is_no_swap_is_refused(heron_lock: Path, here: Patcher, dead: str, spare: str, words: str) -> None:
+    ran = here("swap", heron_lock, dead, spare, "--write")
     assert ran.returncode == 2
     assert words in ran.stderr
     assert not heron_lock.with_name("heron-lock.patch.toml").exists()
 
 
-def test_a_patch_file_that_cannot_be_written_leaves_the_show_file_as_it_was(heron_lock: Path, patcher: Patcher) -> None:
+def test_a_patch_file_that_cannot_be_written_leaves_the_show_file_as_it_was(heron_lock: Path, here: Patcher) -> None:
     text = heron_lock.read_text()
-    assert patcher("patch", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
     kept = heron_lock.with_name("heron-lock.patch.toml")
     kept.chmod(0o444)
-    ran = patcher("swap", heron_lock, "mooring", "shelf", "--write")
+    ran = here("swap", heron_lock, "mooring", "shelf", "--write")
     assert ran.returncode == 2
     assert "is read-only" in ran.stderr
     assert heron_lock.read_text() == text
 
 
-def test_cables_are_said_with_their_ends(heron_lock: Path, patcher: Patcher) -> None:
+def test_cables_are_said_with_their_ends(heron_lock: Path, here: Patcher) -> None:
     text = heron_lock.read_text()
     heron_lock.write_text(text.replace("spare = true\nports = 4", "spare = true\nports = 1"))
-    ran = patcher("swap", heron_lock, "lockhouse", "shelf")
+    ran = here("swap", heron_lock, "lockhouse", "shelf")
     words = " ".join(ran.stdout.split())
     # From the eaves' end (-0.3, 2.45) to the left window's first corner (0.9, 0.8): √(1.2² + 1.65²) = 2.04 m.
     assert "2.1 m, from the data-out of eaves, its last pixel, to the data-in of window-left" in words
@@ -291,14 +291,14 @@ def test_cables_are_said_with_their_ends(heron_lock: Path, patcher: Patcher) -> 
     assert ran.returncode == 0
 
 
-def test_line_ends_stay_as_they_are(heron_lock: Path, patcher: Patcher) -> None:
+def test_line_ends_stay_as_they_are(heron_lock: Path, here: Patcher) -> None:
     # Source: TOML 1.0, Spec: a newline is LF or CRLF; an editor that writes one wants no mixture.
     text = heron_lock.read_text(encoding="utf-8")
-    assert patcher("patch", heron_lock).returncode == 0
-    assert patcher("swap", heron_lock, "gatepost", "shelf", "--write").returncode == 0
+    assert here("patch", heron_lock).returncode == 0
+    assert here("swap", heron_lock, "gatepost", "shelf", "--write").returncode == 0
     plain = heron_lock.read_bytes()
     heron_lock.write_bytes(text.replace("\n", "\r\n").encode())
-    assert patcher("patch", heron_lock, "--fresh").returncode == 0
-    ran = patcher("swap", heron_lock, "gatepost", "shelf", "--write")
+    assert here("patch", heron_lock, "--fresh").returncode == 0
+    ran = here("swap", heron_lock, "gatepost", "shelf", "--write")
     assert ran.returncode == 0, ran.stderr
     assert heron_lock.read_bytes() == plain.replace(b"\n", b"\r\n")

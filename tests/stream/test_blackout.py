@@ -4,7 +4,6 @@ import itertools
 import os
 import pty
 import re
-import resource
 import select
 import signal
 import socket
@@ -25,6 +24,7 @@ from patcher.show.show_file import read_show
 from patcher.wiring import wire
 from rig.loopback import E131, HOST, ear, heard, terminated
 from rig.nursery import Nursery, nursery
+from rig.signal_defaults import defaults
 
 PATIENCE = 30.0
 SHOW = """\
@@ -58,35 +58,14 @@ STARTED = {"SIGPIPE", "SIGXFSZ"}
 """Signals that Python itself ignores from its start: a write that fails says so instead."""
 
 
-def by_default(number: int) -> str:
-    """What a signal does to a process that leaves it alone: found out by doing it."""
-    child = os.fork()
-    if child == 0:
-        try:
-            os.setpgid(0, 0)  # a process whose whole group has no parent would not stop
-            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-            signal.pthread_sigmask(signal.SIG_UNBLOCK, signal.valid_signals())
-            signal.signal(number, signal.SIG_DFL)
-            os.kill(os.getpid(), number)
-            os._exit(0)
-        except OSError:
-            os._exit(7)
-    _, status = os.waitpid(child, os.WUNTRACED)
-    if os.WIFSTOPPED(status):
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        return "stops"
-    return "ends" if os.WIFSIGNALED(status) else {0: "nothing", 7: "cannot be caught"}[os.WEXITSTATUS(status)]
-
-
-DOES = {number: by_default(number) for number in sorted(signal.valid_signals())}
+DOES = defaults()
 ENDS = [number for number, does in DOES.items() if does == "ends" and name(number) not in STARTED]
 STOPS = [number for number, does in DOES.items() if does == "stops"]
 
 
 def test_every_signal_that_ends_or_stops_a_program_is_taken() -> None:
     # Judge: the system itself, asked by sending each of its signals to a process that leaves it alone.
-    code = "from patcher.cli import stopping; print(*sorted(stopping.catchable()), *stopping.STOPS)"
+    code = "from patcher.terminal import signals as stopping; print(*sorted(stopping.catchable()), *stopping.STOPS)"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     taken = {int(word) for word in said if word.isdecimal()}
     assert taken == {*ENDS, *STOPS}

@@ -743,7 +743,7 @@ def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) ->
 @pytest.mark.parametrize("dimmer", [1.0, 0.5])
 @pytest.mark.parametrize("draw", ["current", "power"])
 def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
-    tmp_path: Path, patcher: Patcher, dimmer: float, draw: str
+    tmp_path: Path, here: Patcher, dimmer: float, draw: str
 ) -> None:
     # Judge: `power`, whose circuit ngspice judges in test_drop.py.
     kind = {
@@ -770,11 +770,9 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
     }  # fmt: skip
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
-    said = json.loads(patcher("swap", show, "old", "new", "--write", "--json").stdout)
+    said = json.loads(here("swap", show, "old", "new", "--write", "--json").stdout)
     assert said["possible"]
-    [load] = [
-        load for load in json.loads(patcher("power", show, "--json").stdout)["supplies"] if load["supply"] == "new"
-    ]
+    [load] = [load for load in json.loads(here("power", show, "--json").stdout)["supplies"] if load["supply"] == "new"]
     assert said["amps_at_level"] == pytest.approx(load["amps_at_level"], abs=1e-4)
     assert said["max_level"] == load["max_level"]
 
@@ -807,20 +805,20 @@ def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_le
         assert found.amps_of(fit) == pytest.approx(given[frozenset(fit)])
 
 
-def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, patcher: Patcher) -> None:
+def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, here: Patcher) -> None:
     # Source: the show file: what no feed reaches has a supply that the file does not tell; it must be said.
     text = heron_lock.read_text(encoding="utf-8")
     begin = text.index("[feed.towpath-wire]")
     heron_lock.write_text(text[:begin] + text[text.index("[feed.willow-near-wire]") :], encoding="utf-8")
-    assert patcher("patch", heron_lock).returncode == 0
-    ran = patcher("swap", heron_lock, "mooring-12v", "shelf-12v")
+    assert here("patch", heron_lock).returncode == 0
+    ran = here("swap", heron_lock, "mooring-12v", "shelf-12v")
     assert "No feed in the file reaches towpath" in " ".join(ran.stdout.split())
-    document = json.loads(patcher("swap", heron_lock, "mooring-12v", "shelf-12v", "--json").stdout)
+    document = json.loads(here("swap", heron_lock, "mooring-12v", "shelf-12v", "--json").stdout)
     assert document["unfed"] == ["towpath"]
 
 
 def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain_dark(
-    tmp_path: Path, patcher: Patcher
+    tmp_path: Path, here: Patcher
 ) -> None:
     # By hand: two universes hold 340 RGB pixels: gable's 200 with eaves' 110 are 310; eaves and door are 200, with the
     # 45 of buoy 245, and gable with buoy 245.
@@ -840,7 +838,7 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     }
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
-    ran = patcher("swap", show, "boat", "shelf", "--json")
+    ran = here("swap", show, "boat", "shelf", "--json")
     assert ran.returncode == 1
     assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]
 

@@ -932,12 +932,12 @@ def little(tmp_path: Path) -> Path:
     return path
 
 
-def lit_by_steady(little: Path, patcher: Patcher, *options: object) -> dict:
+def lit_by_steady(little: Path, here: Patcher, *options: object) -> dict:
     """The document of a yard with options, to which a steady white was sent."""
     from rig.yard_process import a_yard
 
     with a_yard(little, *map(str, options)) as yard:
-        ran = patcher("send", "steady", little, "--yard", "--seconds", 0.4, "--level", 1)
+        ran = here("send", "steady", little, "--yard", "--seconds", 0.4, "--level", 1)
         assert ran.returncode == 0, ran.stderr
         return yard.end()
 
@@ -953,24 +953,24 @@ def lit_by_steady(little: Path, patcher: Patcher, *options: object) -> dict:
         (["dead:near/1"], ""),
     ],
 )
-def test_faults_from_the_command_line(patcher: Patcher, little: Path, faults: list[str], lit: str) -> None:
+def test_faults_from_the_command_line(here: Patcher, little: Path, faults: list[str], lit: str) -> None:
     # Source: counted by hand.
-    found = lit_by_steady(little, patcher, *(word for fault in faults for word in ("--fault", fault)))
+    found = lit_by_steady(little, here, *(word for fault in faults for word in ("--fault", fault)))
     assert sorted(found["order"]) == lit.split()
     assert [run["lamps"] for run in found["runs"]] == [[[0, 0, 0]] * 4] * 2
 
 
-def test_a_yard_with_troubles_still_shows_the_look(patcher: Patcher, little: Path) -> None:
+def test_a_yard_with_troubles_still_shows_the_look(here: Patcher, little: Path) -> None:
     # Source: the design: loss, delay, reordering and duplication; the look comes through all the same.
     options = ("--loss", 0.2, "--double", 0.2, "--reorder", 0.2, "--delay", 20, "--seed", 4, "--off", "near=600..")
-    found = lit_by_steady(little, patcher, *options)
+    found = lit_by_steady(little, here, *options)
     assert sorted(found["order"]) == ["a/1", "a/2", "a/3", "a/4", "b/1", "b/2", "b/3", "b/4"]
     assert found["boxes"][0]["packets"]["out of order"] > 0
 
 
-def test_a_box_that_is_off_hears_nothing(patcher: Patcher, little: Path) -> None:
+def test_a_box_that_is_off_hears_nothing(here: Patcher, little: Path) -> None:
     # Source: plain reason: without power a box hears nothing.
-    found = lit_by_steady(little, patcher, "--off", "near=0..", "--snapshot", little.with_name("now.json"))
+    found = lit_by_steady(little, here, "--off", "near=0..", "--snapshot", little.with_name("now.json"))
     assert found["order"] == []
     assert not found["boxes"][0]["on"]
     written = json.loads(little.with_name("now.json").read_text())
