@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patcher.adoption.address_table import Listing, read_listing
@@ -22,6 +22,7 @@ from patcher.patch.rules import breaches
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
 from patcher.wiring import Wiring, problems, wire
+from rig.examples import examples
 from rig.patch_pencil import ORDERS, allocated, pencil_lay, pencil_starts, shows
 from rig.shipped import Patcher, wired
 
@@ -194,11 +195,7 @@ def tables_of_shows(draw):
     return tables, patch, places, written.getvalue()
 
 
-quick = settings(
-    deadline=None,
-    max_examples=100,
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
-)
+quick = examples(33, 100)
 
 
 @quick
@@ -727,7 +724,7 @@ def odd_tables(draw) -> str:
 FUZZED_SHOW = wire(read(TWO_BOXES).show)
 
 
-@settings(quick, max_examples=400)
+@examples(133, 400)
 @given(st.one_of(odd_tables(), st.text(max_size=200), st.text(string.printable, max_size=200)))
 @example('Run,Universe\n"' + "x" * 200_000)
 def test_any_text_gives_a_show_or_words(text: str) -> None:

@@ -17,6 +17,7 @@ from patcher.drawing.leader_rows import Words, stairs
 from patcher.drawing.svg import look
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
+from rig.examples import examples
 from rig.shipped import wired
 from rig.sketches import SPACE, Drawn, sketch
 
@@ -149,7 +150,7 @@ def test_the_wires_of_feeds_are_to_scale(heron: Scene, box: str) -> None:
         assert f"{name} · {supply.volts:g} V, {supply.amps:g} A" in words
 
 
-@settings(deadline=None, max_examples=25)
+@examples(15, 25)
 @given(SHOW_SEEDS, WIDE)
 def test_a_chart_has_every_run_end_edge_and_tap_of_its_box(seed: int, wide: float) -> None:
     # Source: the show file's tables and the patch's starts, read pixel by pixel.
@@ -202,7 +203,7 @@ def test_more_ports_than_a_page_holds_are_counted() -> None:
 WORDS = st.lists(st.tuples(st.floats(12, 170), st.text("abcmW 1", min_size=1, max_size=20), st.booleans()), max_size=14)
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(WORDS, st.integers(1, 20))
 def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int) -> None:
     # Source: rectangles and uprights compared one by one.
@@ -241,7 +242,7 @@ def channels(found: Scene) -> dict[int, dict[int, tuple[str, int | None]]]:
     return taken
 
 
-@settings(deadline=None, max_examples=25)
+@examples(15, 25)
 @given(SHOW_SEEDS, WIDE)
 def test_every_channel_of_the_map(seed: int, wide: float) -> None:
     # Source: every pixel laid on its channels, one by one.

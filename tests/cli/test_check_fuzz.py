@@ -11,16 +11,17 @@ from typing import Any
 import pytest
 import tomli_w
 import typer
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.cli.check import check
 from patcher.errors import PatcherError
 from patcher.show.parser import read
+from rig.examples import examples
 from rig.good_show import GOOD
 from rig.sketches import sketch
 
-QUICK = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+QUICK = examples(20, 60)
 EXTREMES: tuple[Any, ...] = (
     0, 1, -1, 2, 0.0, -0.0, 5e-324, 1e-300, 1e-9, 1e9, 1e300, 1.7e308, 63_999, 32_764_488, 2**63 - 1, True, False,
     "", "a",

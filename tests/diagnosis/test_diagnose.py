@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
@@ -31,6 +31,7 @@ from patcher.remedies.remedies import remedy
 from patcher.shapes import positions
 from patcher.wiring import Wiring, wire
 from rig.diagnosed_shows import SHOWN, asked, order, shown
+from rig.examples import examples
 from rig.shipped import wired
 
 EYES = (Eye(), Eye(gaps=False))
@@ -211,7 +212,7 @@ def cheapest(left: frozenset[int], choices: list[Choice], weight: list[float]) -
 
 
 # Judge: every tree of questions, tried one by one.
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(st.data())
 def test_the_first_question_of_few_classes_is_that_of_a_best_tree(data: st.DataObject) -> None:
     classes = data.draw(st.integers(2, 5))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
@@ -12,6 +12,7 @@ from patcher.diagnosis.moving_views import Taken, lamps_of, moved
 from patcher.eye import Eye
 from patcher.faults import departure
 from rig.diagnosed_shows import shown
+from rig.examples import examples
 
 LAMPS, LETTERS, CHANNELS = 6, 2, 24
 CHANNEL = st.integers(0, CHANNELS + 1)
@@ -51,7 +52,7 @@ def near(base: list[list[int]], data: st.DataObject) -> list[list[int]]:
 
 
 # Judge: every step of every class, pixel by pixel.
-@settings(deadline=None, max_examples=200)
+@examples(66, 200)
 @given(st.data(), st.booleans())
 def test_what_moves_is_worked_out_as_if_it_were_followed(data: st.DataObject, two: bool) -> None:
     runs = data.draw(st.integers(1, 2))

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
@@ -24,6 +24,7 @@ from patcher.frames.levels import Levels
 from patcher.phone.frame_thread import SMALL
 from patcher.phone.state import Act
 from patcher.placement.allocation import allocate
+from rig.examples import examples
 from rig.one_run import string
 from rig.phones import Rig, evening, until
 from rig.shipped import SHOWS, wired
@@ -123,7 +124,7 @@ def allowed(question: Question, key: str, lengths: Sequence[int], lit: set[int])
 
 
 # The property: who presses anything at any time is heard only of what was lit.
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(15, 30)
 @given(lengths=PASSES, data=st.data())
 def test_at_the_keys_no_answer_about_what_was_not_lit_is_taken(
     lengths: list[int], data: st.DataObject, monkeypatch: pytest.MonkeyPatch
@@ -249,7 +250,7 @@ def sound(pixels: int, letters: str) -> Repertoire:
 
 
 # Source: found in use: a walk of two pixels took four minutes.
-@settings(max_examples=25, deadline=None)
+@examples(15, 25)
 @given(st.integers(2, 2400), st.sampled_from(("RGB", "GRBW", "W", "RG")), st.data())
 def test_nothing_that_moves_takes_longer_than_a_person_watches_or_is_a_flash(
     pixels: int, letters: str, data: st.DataObject

@@ -9,7 +9,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.diagnosis.case import Diagnosis
@@ -30,6 +30,7 @@ from patcher.placement.allocation import allocate
 from rig import chips
 from rig.chips import Onlooker, as_planned, worlds
 from rig.diagnosed_shows import order
+from rig.examples import examples
 from rig.shipped import wired
 
 SHOW = {
@@ -166,7 +167,7 @@ def assert_not_sure_of_one(thing: str, texts: tuple[str, str]) -> None:
     assert hit or not engine.sure, named
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(st.data())
 def test_its_weight_is_that_of_the_definition(data: st.DataObject) -> None:
     """Summed over all true answers, one by one: each question has one, however often it is asked."""
@@ -207,7 +208,7 @@ def test_the_same_answer_twice_speaks_for_it_and_another_against() -> None:
     assert share((3, 0.0), (1, 1.0)) < once
 
 
-@settings(max_examples=100, deadline=None)
+@examples(33, 100)
 @given(st.integers(0, 1 << 30))
 def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> None:
     """A slow definition, pixel by pixel, for an eye that misses no gap."""
@@ -234,7 +235,7 @@ def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> Non
     assert ask.answers[-1] == CANNOT_TELL
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(
     st.integers(1, 7), st.integers(3, 6), st.sampled_from(("rows", "columns")),
     st.sampled_from(("serpentine", "same-way")), st.sampled_from(("bottom-left", "top-right")), st.data(),
@@ -259,7 +260,7 @@ def test_on_a_grid_a_dark_pixel_is_told_from_what_feeds_all_behind_it_a_pixel_of
     assert Onlooker(wiring, {"net": off}).chances(*asked).argmax() != expected.argmax()
 
 
-@settings(max_examples=100, deadline=None)
+@examples(33, 100)
 @given(st.integers(0, 1 << 30))
 def test_of_what_is_lit_and_steady_a_single_pixel_of_another_colour_is_seen(seed: int) -> None:
     """A slow definition, pixel by pixel."""

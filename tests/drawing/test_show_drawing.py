@@ -17,6 +17,7 @@ from patcher.charts.universe_map import universe_bars
 from patcher.drawing.show_drawing import box_drawing, prop_drawing, show_drawing
 from patcher.shapes import positions
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
+from rig.examples import examples
 from rig.shipped import wired
 from rig.sketches import COLOUR_BLIND_SAFE, SPACE, Drawn, points, sketch
 
@@ -122,7 +123,7 @@ def test_arrows_point_from_data_in_to_data_out(data_in: str) -> None:
         assert (tip > pair[0]) == (data_in == "first")
 
 
-@settings(deadline=None, max_examples=25)
+@examples(15, 25)
 @given(st.deferred(lambda: GRIDS))
 def test_chevrons_point_along_each_line_of_a_grid(grid: dict) -> None:
     # Source: a finger that follows the wiring cell by cell, line after line.
@@ -281,7 +282,7 @@ def one_grid(grid: dict, **more: object) -> Scene:
     )
 
 
-@settings(deadline=None, max_examples=40)
+@examples(20, 40)
 @given(GRIDS)
 def test_the_ribbon_of_a_grid_follows_its_wiring(grid: dict) -> None:
     # Source: a finger that follows the wiring cell by cell, line after line.
@@ -306,7 +307,7 @@ def test_the_ribbon_of_a_grid_follows_its_wiring(grid: dict) -> None:
     assert len(strings) == (1 if grid["turns"] == "serpentine" else len(ends) // 2)
 
 
-@settings(deadline=None, max_examples=40)
+@examples(20, 40)
 @given(GRIDS)
 def test_numbers_at_the_ends_of_lines(grid: dict) -> None:
     # Source: a finger that follows the wiring: the count at which it enters and leaves each line.

@@ -15,6 +15,7 @@ from patcher.placement.allocation import allocate
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
+from rig.examples import examples
 from rig.packets import artnet, e131
 from rig.shipped import wired
 from rig.slow_world import (
@@ -44,7 +45,7 @@ def receive_all(yard: Yard, wiring: Wiring, memories: dict[str, dict[Address, in
 SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=SLOW)
+@examples(20, 50)
 @given(st.data())
 def test_the_yards_lamps_are_those_of_the_slow_world(data: st.DataObject) -> None:
     # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets that reach
@@ -88,7 +89,7 @@ def against_the_slow_world(data: st.DataObject) -> None:
                 assert shown[letter] == value, (run, pixel, letter, faults)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@examples(20, 40)
 @given(st.data())
 def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) -> None:
     # Source: the design: a difference between the wiring as planned and as built.
@@ -108,7 +109,7 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
     assert (again.takes, again.boxes, again.universes) == ({}, {}, {})
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 60)
 @given(st.data())
 def test_a_fault_is_read_as_it_is_written(data: st.DataObject) -> None:
     # Source: the design: one way to write a fault, KIND:WHERE=VALUE.
@@ -298,7 +299,7 @@ def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
     assert finding.remedy
 
 
-@settings(max_examples=200, deadline=None)
+@examples(66, 200)
 @given(st.sampled_from(KINDS), st.text(max_size=12), st.text(max_size=6))
 def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) -> None:
     # Source: the design: no traceback ever reaches a person.

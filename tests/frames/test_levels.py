@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.frames.levels import levels
 from patcher.frames.looks import COLOURS, Colour, Glow, Look
 from patcher.patch.patch import pieces, pixel_places
 from patcher.placement.allocation import allocate
+from rig.examples import examples
 from rig.levels_pencil import ORDERS, box_of, pencil, shows, size
 from rig.shipped import wired
 
@@ -29,7 +30,7 @@ colours = st.one_of(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 40)
 @given(shows(), st.data())
 def test_levels_are_those_of_a_slow_definition(tables: dict, data: st.DataObject) -> None:
     # Source: the design: how a chain is laid; reorders: "RGB(W) on the wire", else as its chip takes them.

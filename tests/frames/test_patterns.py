@@ -19,6 +19,7 @@ from patcher.patch.thing import find, whole_show
 from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard, differences
+from rig.examples import examples
 from rig.levels_pencil import CORNERS, ORDERS, box_of, data_order, pencil, shows, size, walk
 from rig.one_run import string
 from rig.shipped import Patcher, wired
@@ -153,7 +154,7 @@ def test_a_box_of_many_ports_takes_turns(count: int) -> None:
     assert all(pattern.look(step).glows for step in range(pattern.steps)), "a turn in which nothing is lit"
 
 
-@settings(max_examples=40, deadline=None)
+@examples(20, 40)
 @given(
     st.fixed_dictionaries({
         "columns": st.integers(1, 9), "rows": st.integers(1, 9), "lines": st.sampled_from(("rows", "columns")),
@@ -301,7 +302,7 @@ def box_source(tables: dict, run: str) -> str:
     return tables["run"][run].get("same_data_as", run)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 40)
 @given(st.lists(st.integers(2, 500), min_size=1, max_size=4), st.sampled_from(("fresh", "follow", "whole")), st.data())
 def test_a_start_that_is_off_shows_at_its_first_lamps(lengths: list[int], placement: str, data: st.DataObject) -> None:
     # Source: the design: a wrong start shows at once: a box typed one universe or three channels off lights
@@ -474,7 +475,7 @@ def test_the_last_lamp_is_in_the_last_strip(by: str) -> None:
     assert sorted(n for own in lit for n in own) == list(range(25))
 
 
-@settings(max_examples=40, deadline=None)
+@examples(20, 40)
 @given(st.fixed_dictionaries({
     "columns": st.integers(2, 8), "rows": st.integers(2, 8), "lines": st.sampled_from(("rows", "columns")),
     "turns": st.sampled_from(("serpentine", "same-way")), "data_in": st.sampled_from(CORNERS),
@@ -505,7 +506,7 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
 # --- ramp ---------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40, deadline=None)
+@examples(20, 40)
 @given(st.floats(0.5, 100), st.floats(0.05, 20), st.sampled_from(sorted(COLOURS)))
 def test_a_ramp_goes_evenly_from_dark_to_full_and_back(frames: float, seconds: float, name: str) -> None:
     # Source: the design: 0 to full and back; even means that each frame differs from the next by the same part.
@@ -650,7 +651,7 @@ def test_the_heron_lock_does_not_flash_by_default() -> None:
         assert pattern.flashes <= 3, name
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 60)
 @given(shows(most=12), st.floats(0.1, 60), st.data())
 def test_what_a_pattern_says_of_its_flashes_is_never_too_few(tables: dict, rate: float, data: st.DataObject) -> None:
     # Source: as above, at any rate; a dot, one pixel by itself, is no large part.

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tomli_w
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patcher.cli.heard import document
@@ -33,6 +33,7 @@ from patcher.listener.receiver import Ear, Receiver
 from patcher.listener.streams import Listening, Node, Stream
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target
+from rig.examples import examples
 from rig.heard_packets import ALICE, BOB, ROOM, art_poll_reply, e131
 from rig.judges import judge
 from rig.shipped import ROOT, Patcher, wired
@@ -90,7 +91,7 @@ def journeys(draw) -> list[int]:
     return [number for _, number in sorted(arrivals)]
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(journeys(), st.integers(0, 255), st.sampled_from((256, 255)))
 def test_lost_late_and_repeated_are_what_the_network_did(arrived: list[int], begin: int, circle: int) -> None:
     # Source: arithmetic on the packets as sent; E1.31-2018 6.7.2: 20 or more behind is a new beginning,
@@ -305,7 +306,7 @@ lives = st.lists(
 )
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(lives)
 @example([(0, 3, 100, False), (3, 2, 100, False)])
 def test_rivals_are_those_whose_lives_overlap(drawn: list[tuple[int, int, int, bool]]) -> None:
@@ -339,7 +340,7 @@ good = st.sampled_from([e131(3, 0), art_dmx(3, 1), sync_packet(7, 0), discovery(
                         art_poll_reply("192.0.2.5", "a", "b", [3])])  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None)
+@examples(100, 300)
 @given(
     good, st.binary(max_size=700), st.lists(st.tuples(st.integers(0, 700), st.integers(0, 255)), max_size=4), st.data()
 )
@@ -487,7 +488,7 @@ def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
 # --- pixels --------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40, deadline=None)
+@examples(20, 40)
 @given(st.integers(0, 2**32), st.sampled_from(("GRB", "GRBW", "W")), st.booleans(), st.integers(1, 400))
 def test_the_lamps_that_are_lit(seed: int, order: str, reorders: bool, pixels: int) -> None:
     # Source: the design: span by span, a pixel's channels follow each other; on the wire RGB(W) or as its chip.

@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tomli_w
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
 from patcher.patch.thing import Thing, called, find
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
+from rig.examples import examples
 from rig.grid_walk import CORNERS, walk
 from rig.shipped import Patcher, wired
 
@@ -131,7 +132,7 @@ def test_every_command_can_be_told_which_is_meant(here: Patcher, house: Path) ->
     assert "prop.roof" in here("verify", house, "--report").stdout
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(st.data())
 def test_a_place_of_a_grid_is_the_pixel_that_the_wiring_has_there(data: st.DataObject) -> None:
     # Judge: a finger that follows the wiring cell by cell. Found in use: where by place of a grid

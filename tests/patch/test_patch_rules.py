@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
@@ -17,6 +17,7 @@ from patcher.patch.thing import find, spans_of
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
 from patcher.wiring import problems, wire
+from rig.examples import examples
 from rig.patch_pencil import ORDERS, Address, Lamp, allocated, laid_by_pencil, pencil_lay, pencil_starts, shows
 from rig.shipped import wired
 
@@ -65,9 +66,7 @@ def table_of(tables: dict, patch) -> dict[Address, Lamp]:
     return owner
 
 
-quick = settings(
-    deadline=None, max_examples=120, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+quick = examples(40, 120)
 
 
 # --- the rules ----------------------------------------------------------------------------------------------------

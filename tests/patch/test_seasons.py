@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.patch.changes import run_changes, start_changes
@@ -13,6 +13,7 @@ from patcher.patch.patch import Patch, Start, first_fit
 from patcher.patch.patch_file import patch_path, read_patch
 from patcher.placement.allocation import allocate
 from patcher.placement.explanation import part_empty, savings
+from rig.examples import examples
 from rig.retention_oracle import footprint
 from rig.shipped import Patcher, wired
 
@@ -192,7 +193,7 @@ def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> No
 # --- pixels kept free ---------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=60)
+@examples(20, 60)
 @given(
     st.lists(st.integers(1, 400), min_size=1, max_size=5),
     st.integers(1, 200),
@@ -255,7 +256,7 @@ def test_a_run_that_is_not_hung_keeps_its_addresses() -> None:
 # --- why so many universes ----------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=60)
+@examples(20, 60)
 @given(st.lists(st.integers(1, 600), min_size=1, max_size=6), st.sampled_from(("fresh", "follow", "whole")))
 def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -> None:
     # Source: counted channel by channel by the judge's pencil.
@@ -285,7 +286,7 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     assert allocate(wired(tables)).patch.universe_count == 1
 
 
-@settings(deadline=None, max_examples=40)
+@examples(20, 40)
 @given(
     st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=4), min_size=1, max_size=3),
     st.sampled_from(("fresh", "follow", "whole")), st.booleans(),

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.dialogue.consultation import write
@@ -29,6 +29,7 @@ from patcher.placement.allocation import allocate
 from patcher.remedies.rewrite import rewritten
 from patcher.sheets import patch_tables
 from patcher.swaps.box_swap import BoxSwap, swap_box
+from rig.examples import examples
 from rig.shipped import Patcher, wired
 
 Setting = tuple[int, int, int, int]
@@ -145,7 +146,7 @@ edits = st.one_of(
 )
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(33, 100)
 @given(st.lists(edits, max_size=12), st.booleans())
 def test_two_ledgers_through_any_season(season: list[tuple], skips: bool) -> None:
     """The box has in it what was ticked last; the plan is the patch; what is to type is where they differ."""

@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
@@ -26,6 +26,7 @@ from patcher.diagnosis import frame_timing
 from patcher.faults import build, parse
 from patcher.phone import connections
 from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Entry
+from rig.examples import examples
 from rig.phones import Inline, Rig, evening, until
 from rig.shipped import SHOWS
 
@@ -245,7 +246,7 @@ ACTS = st.fixed_dictionaries(
 )  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(100, 300)
 @given(message=st.text(max_size=1200) | st.binary(max_size=200) | JSON.map(json.dumps) | ACTS.map(json.dumps))
 def test_malformed_messages_light_nothing_and_end_nothing(message: str | bytes, rig: Rig, fuzzed) -> None:
     # Source: the design: oversized and malformed WebSocket messages; only `pattern` and `light` may light

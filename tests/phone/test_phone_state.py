@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.diagnosis.frame_timing import frame_goals
@@ -39,6 +39,7 @@ from patcher.phone.state import (
 from patcher.phone.walk_thread import Round
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Target
+from rig.examples import examples
 from rig.phones import Inline, plan_of
 from rig.shipped import SHOWS, wired
 
@@ -52,7 +53,7 @@ TEXTS = st.sampled_from([*THINGS, *PatternName, *COLOUR_KEYS, *SWEEPS, "dark", "
 ACTS = st.builds(Act, st.sampled_from(sorted(DOES)), TEXTS, TEXTS, st.integers(0, 9))
 
 
-@settings(max_examples=150, deadline=None)
+@examples(50, 150)
 @given(st.lists(st.tuples(ACTS, st.floats(0, 3)), max_size=30))
 def test_whatever_is_tapped_the_state_can_be_played_and_flashes_no_more_than_an_eye_bears(
     taps: list[tuple[Act, float]],
@@ -156,7 +157,7 @@ def test_rows_of_lamps_are_those_lamps(lamps: list[int]) -> None:
     assert [first + i * step for first, count, step in rows(lamps) for i in range(count)] == lamps
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(st.sampled_from(sorted(PLAN.wiring.show.runs)), st.data())
 def test_lamps_told_from_channels_are_those_that_were_painted(run: str, data: st.DataObject) -> None:
     # Source: the way back from the channels of a question's frame to its pixels; what is painted is the other way

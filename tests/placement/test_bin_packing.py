@@ -4,11 +4,12 @@ import random
 from collections import Counter
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
 from patcher.placement.bin_packing import martello_toth, pack
+from rig.examples import examples
 
 
 def fewest_by_model(sizes: list[int], capacity: int) -> int:
@@ -63,7 +64,7 @@ def packings(draw):
     return sizes, capacity
 
 
-@settings(deadline=None, max_examples=300, suppress_health_check=list(HealthCheck))
+@examples(100, 300)
 @given(packings())
 def test_no_packing_has_fewer_bins(drawn):
     sizes, capacity = drawn
@@ -76,7 +77,7 @@ def test_no_packing_has_fewer_bins(drawn):
     assert 9 * first_fit_decreasing(sizes, capacity) <= 11 * packing.lower_bound + 6
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
+@examples(15, 25)
 @given(st.integers(0, 10**9), st.sampled_from((170, 128)))
 def test_items_cut_from_full_bins_go_back(seed, capacity):
     # By construction: bins are cut into pieces and none is left over, so their number is the optimum.

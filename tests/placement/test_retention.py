@@ -18,6 +18,7 @@ from patcher.patch.patch import Patch, Start
 from patcher.patch.patch_file import dump, parse
 from patcher.placement.allocation import allocate
 from rig import retention_oracle as oracle
+from rig.examples import examples
 from rig.retention_verdict import hold_against_the_judge, typed
 from rig.shipped import wired
 
@@ -26,8 +27,7 @@ PLACEMENTS = ("fresh", "follow", "whole")
 MOST_STARTS = 4  # of a box: the judge tries their orders one by one
 
 slow = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
-quick = settings(deadline=None, max_examples=60, suppress_health_check=slow)
-thorough = settings(deadline=None, max_examples=100, suppress_health_check=slow)
+quick = examples(20, 60)
 
 
 def addresses(tables: dict, patch) -> dict[str, list[oracle.Place]]:
@@ -261,7 +261,7 @@ def judged(draw, placement: str) -> tuple[dict, dict]:
 @pytest.mark.long
 @pytest.mark.parametrize("placement", PLACEMENTS)
 def test_no_patch_changes_less(placement):
-    @thorough
+    @settings(max_examples=100, deadline=None, suppress_health_check=slow)
     @given(judged(placement))
     def held(shows_):
         hold_against_the_judge(*shows_)
@@ -324,7 +324,7 @@ def least_by_trying(tables: dict, kept: list[oracle.Typed]) -> oracle.Cost | Non
 
 
 @pytest.mark.long
-@settings(quick, max_examples=10)
+@settings(max_examples=10, deadline=None, suppress_health_check=slow)
 @given(tiny())
 def test_the_judge_agrees_with_trying_every_patch(case):
     # Judge: OR-Tools CP-SAT 9.15 and an enumeration that shares only the rules with it

@@ -7,7 +7,7 @@ box needs, so that a choice that forgets it is wrong at once.
 import copy
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from patcher.patch.chains import chains
@@ -15,11 +15,12 @@ from patcher.patch.changes import changed_boxes, start_changes
 from patcher.patch.patch import Patch, Start
 from patcher.placement.allocation import allocate
 from rig import retention_oracle as oracle
+from rig.examples import examples
 from rig.retention_verdict import hold_against_the_judge, typed
 from rig.shipped import wired
 
 slow = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
-quick = settings(deadline=None, max_examples=40, suppress_health_check=slow)
+quick = examples(20, 40)
 
 SIZES = st.one_of(st.integers(1, 170), st.integers(150, 360), st.sampled_from((1, 60, 85, 110, 170, 171, 340)))
 
@@ -73,6 +74,7 @@ def draw_tie(draw, tables: dict, name: str) -> None:
             controller["start"] = {port: f"{max(1, first + draw(st.integers(-2, 5)))}/{channel}"}
 
 
+@pytest.mark.many
 @pytest.mark.parametrize("placement", ["fresh", "follow", "whole"])
 def test_no_patch_changes_less_where_limits_bite(placement):
     # Judge: OR-Tools CP-SAT 9.15, on the model of retention_oracle.py

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 from patcher.patch.patch import Patch
+from rig.examples import examples
 from rig.whole_oracle import a_patch_below, laid, lamps_of, pencil, starts, tables_of
 
 # --- shows --------------------------------------------------------------------------------------------------------
@@ -71,8 +72,8 @@ def agree(tables: dict) -> None:
     assert not a_patch_below(tables, patch.universe_count)
 
 
-few = settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
-many = settings(deadline=None, max_examples=170, suppress_health_check=list(HealthCheck))
+few = examples(15, 25)
+many = examples(56, 170)
 
 
 @few

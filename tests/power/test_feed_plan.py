@@ -22,6 +22,7 @@ from patcher.power.wires import Wire
 from patcher.show.parser import read
 from patcher.show.text_edits import with_feeds
 from patcher.wiring import problems, wire
+from rig.examples import examples
 from rig.feed_lines import AT_BOX, BOX, line, shows
 from rig.power_show import cut_as_said, fed, show, tap
 from rig.shipped import wired
@@ -140,7 +141,7 @@ def test_only_a_jumper_out_of_a_thick_rail_may_do_with_fewer_than_the_bound() ->
     assert one.bound == len(one.taps) == 5
 
 
-@settings(max_examples=40, deadline=None)
+@examples(20, 40)
 @given(st.data())
 def test_fewer_taps_than_wires_can_bear_are_never_enough(data: st.DataObject) -> None:
     pixels = data.draw(st.integers(1, 7))
@@ -172,7 +173,7 @@ def test_fewer_taps_than_wires_can_bear_are_never_enough(data: st.DataObject) ->
 # ─── The tree ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@settings(max_examples=150, deadline=None)
+@examples(50, 150)
 @given(st.lists(st.tuples(st.floats(-20, 20), st.floats(-20, 20)), min_size=2, max_size=12))
 def test_trunks_are_the_cheapest_tree_and_begin_where_an_earlier_one_has_a_tap(spots: list) -> None:
     places = np.array(spots)
@@ -203,7 +204,7 @@ def written(tables: dict, end: str = "\n") -> tuple[str, str, Plan]:
     return text, with_feeds(text, wiring.show, [found.after.show.feeds[name] for name in found.feeds], "planned"), found
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(15, 25)
 @given(shows(), st.sampled_from(["\n", "\r\n"]))
 def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end: str) -> None:
     text, new, found = written(tables, end)

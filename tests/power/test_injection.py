@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from patcher.power.injection import fewest, fewest_ideal
 from patcher.power.rail import Rail, Source, voltages
 from patcher.power.thevenin import Labels, useful
+from rig.examples import examples
 
-often = settings(deadline=None, max_examples=400, suppress_health_check=list(HealthCheck))
-seldom = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
+often = examples(133, 400)
+seldom = examples(20, 60)
 NEAR = 1e-7
 """Volts or amperes: a case that is decided by less is left out."""
 
@@ -142,14 +143,14 @@ def hold_against_every_subset(job, plus: float) -> None:
     assert found is None
 
 
-@settings(often, max_examples=150)
+@examples(50, 150)
 @given(jobs(), st.sampled_from((0.5, 0.2, 0.9)))
 def test_no_subset_of_pixels_is_smaller(job, plus):
     hold_against_every_subset(job, plus)
 
 
 @pytest.mark.long
-@settings(often, max_examples=1500)
+@settings(max_examples=1500, deadline=None, suppress_health_check=list(HealthCheck))
 @given(jobs(8), st.sampled_from((0.5, 0.2, 0.9)))
 def test_no_subset_of_pixels_is_smaller_in_many_cases(job, plus):
     hold_against_every_subset(job, plus)
@@ -170,7 +171,7 @@ def long_jobs(draw):
 
 
 @pytest.mark.long
-@settings(often, max_examples=150)
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
 @given(long_jobs())
 def test_no_subset_is_smaller_where_many_are_nearly_as_good(job):
     hold_against_every_subset(job, 0.5)
@@ -246,7 +247,7 @@ ways = st.lists(
 rests = st.lists(st.tuples(tenths(30, 50), tenths(1, 15), tenths(40, 50)), min_size=8, max_size=16)
 
 
-@settings(often, max_examples=500)
+@examples(166, 500)
 @example([(0, 4.7, 0.1, 1.2), (0, 4.6, 1.2, 0.0)], [(5.0, 0.4, 4.8)], (-1e9, 1e9))
 @given(ways, rests, st.sampled_from(((-1e9, 1e9), (-1.5, 2.5), (0.0, 1.0))))
 def test_whatever_meets_the_rest_has_a_like_among_those_kept(rows, rests, bounds):
@@ -380,7 +381,7 @@ def test_the_worked_ladder(fed: tuple[int, ...], lowest: float) -> None:
     assert volts.min() == pytest.approx(lowest, abs=4e-4)
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(st.integers(1, 300), st.floats(0, 1), st.floats(0, 0.2))
 def test_a_ladder_fed_at_one_end(pixels: int, ohms: float, amps: float) -> None:
     # Source: arithmetic: the link behind k pixels carries n − k loads, and 1 + 2 + … + (n − 1) = n (n − 1) / 2

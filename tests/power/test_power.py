@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding
@@ -16,6 +16,7 @@ from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
 from patcher.show.show_file import read_show
 from patcher.wiring import wire
+from rig.examples import examples
 from rig.power_show import LAMP, cut_as_said, fed, said, show, tap
 from rig.shipped import SHOWS, wired
 
@@ -168,7 +169,7 @@ def test_two_taps_on_one_pixel_are_first_moved_apart() -> None:
     assert rules(cut_as_said(tables, one(tables))) == []
 
 
-@settings(max_examples=120, deadline=None)
+@examples(40, 120)
 @given(
     st.lists(st.tuples(st.sampled_from("abc"), st.integers(1, 12), st.sampled_from("sr")), min_size=2, max_size=9,
              unique_by=lambda tap: tap[:2]),
@@ -495,7 +496,7 @@ def naive(tables: dict, level: float) -> dict[str, float]:
     return given_
 
 
-@settings(max_examples=80, deadline=None)
+@examples(26, 80)
 @given(loaded())
 def test_supplies_give_what_their_pixels_draw_and_the_highest_level_is_the_highest(tables: dict) -> None:
     state = power(wired(tables))
@@ -514,7 +515,7 @@ def test_supplies_give_what_their_pixels_draw_and_the_highest_level_is_the_highe
             assert naive(tables, load.max_level + 0.01)[name] > most - 1e-6
 
 
-@settings(max_examples=25, deadline=None)
+@examples(15, 25)
 @given(st.integers(1, 60), st.integers(1, 60), st.floats(0.5, 8.0), st.booleans())
 def test_regulated_pixels_draw_more_as_they_sag_and_so_is_the_highest_level(
     plain: int, pixels: int, amps: float, behind: bool
@@ -553,7 +554,7 @@ def trees(draw: st.DrawFn) -> dict:
     return show(runs, dict(draw(st.permutations(sorted(feeds.items())))), level=draw(st.floats(0, 1)))
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(trees())
 def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> None:
     state = power(wired(tables))
@@ -573,7 +574,7 @@ def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> 
     assert sum(load.amps for load in loads.values() if load.feed.supply) == pytest.approx(state.supplies[0].amps)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(15, 30)
 @given(st.integers(2, 120), st.floats(10.0, 11.95), st.booleans(), st.booleans())
 def test_the_level_that_holds_is_the_highest(pixels: int, least: float, regulated: bool, lone: bool) -> None:
     kinds = {"foam": {"draw": "power" if regulated else "current", "min_volts": least, "idle_ma": 5.0}}
@@ -656,7 +657,7 @@ def everything_holds(tables: dict, level: float) -> bool:
     return float(drop.supply_amps[0]) + 0.4 <= 0.8 * tables["supply"]["s"]["amps"] + 1e-6
 
 
-@settings(max_examples=25, deadline=None)
+@examples(15, 25)
 @given(bright())
 def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dict) -> None:
     level, ends = shortfalls.brightest(power(wired(tables)))

@@ -23,6 +23,7 @@ from patcher.show.parser import read
 from patcher.wiring import wire
 from rig import slow_world
 from rig.comments import MARK, commented, picked
+from rig.examples import examples
 from rig.shipped import SHOWS, wired
 from rig.slow_world import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
 from rig.yard_show import walk
@@ -159,7 +160,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     return "written"
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=SLOW)
+@examples(50, 150)
 @given(st.data(), picked)
 def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, picks: list[int]) -> None:
     # Source: the design: the wiring as built; the show file says what hangs

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.drawing.voltage_profile import plain
@@ -28,6 +28,7 @@ from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Answer, Entry
 from patcher.walk.record_file import change_record
 from patcher.wiring import wire
+from rig.examples import examples
 from rig.html_page import Page
 from rig.power_show import fed, show, tap
 from rig.shipped import ROOT, SHOWS, Patcher, wired
@@ -341,7 +342,7 @@ def test_a_css_string_is_its_text_and_nothing_more(text: str) -> None:
     assert not set(written[1:-1]) & set("\"<>\n{};'&")
 
 
-@settings(deadline=None, max_examples=40, suppress_health_check=list(HealthCheck))
+@examples(20, 40)
 @given(HOSTILE, HOSTILE)
 def test_hostile_words_are_words(title: str, batch: str) -> None:
     # Source: HTML Living Standard, read by Python's parser: the design: a show title of <script> is a title

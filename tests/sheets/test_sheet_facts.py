@@ -7,7 +7,7 @@ import tomllib
 from collections import Counter
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.placement.allocation import allocate
@@ -20,12 +20,13 @@ from patcher.sheets.labels import Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
 from patcher.wiring import wire
+from rig.examples import examples
 from rig.patch_pencil import allocated, laid_by_pencil, shows
 from rig.power_show import fed, show, tap
 from rig.shipped import SHOWS, wired
 
 HERON = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))
-FIGURED = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
+FIGURED = examples(20, 60)
 
 
 @pytest.fixture(scope="module")

@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding, PatcherError
 from patcher.show.parser import read
 from patcher.show.show_file import LARGEST_FILE, read_show
 from patcher.wiring import problems, wire
+from rig.examples import examples
 from rig.good_show import GOOD
 from rig.shipped import ROOT
 
@@ -680,9 +681,7 @@ values = st.recursive(
     lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(names, inner, max_size=5)),
     max_leaves=12,
 )
-anything = settings(
-    deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+anything = examples(50, 150)
 
 
 def sensible(findings) -> None:
@@ -724,7 +723,7 @@ def test_any_tables(tables):
     read_anything(tomli_w.dumps(tables))
 
 
-@settings(anything, max_examples=100)
+@examples(33, 100)
 @given(st.fixed_dictionaries({}, optional={table: st.dictionaries(names, values, max_size=3) for table in TABLES}))
 def test_any_values_in_the_known_tables(tables):
     # Source: the design: no traceback ever reaches a person

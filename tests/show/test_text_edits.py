@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 
 from patcher.show.parser import read
 from patcher.show.schema import Show
@@ -16,6 +16,7 @@ from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.supply_swap import swap_supply
 from patcher.wiring import problems, wire
 from rig.comments import MARK, commented, picked
+from rig.examples import examples
 from rig.shipped import Patcher, wired
 from rig.swap_shows import a_swap, fed, yards
 
@@ -36,7 +37,7 @@ def settings_of(show: Show) -> dict[str, dict]:
     return {name: box.model_dump(exclude={"at"}) for name, box in show.controllers.items()}
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(40, 120)
 @given(yards(), picked)
 def test_a_swapped_box_leaves_the_text_as_the_person_has_it(tables: dict, picks: list[int]) -> None:
     wiring, _, found = a_swap(tables)
@@ -58,7 +59,7 @@ def test_a_swapped_box_leaves_the_text_as_the_person_has_it(tables: dict, picks:
     assert all(f"# {line}" in new.split("\n") for line in gone)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(26, 80)
 @given(fed(), picked)
 def test_a_swapped_supply_leaves_the_text_as_the_person_has_it(tables: dict, picks: list[int]) -> None:
     wiring = wired(tables)

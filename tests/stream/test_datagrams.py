@@ -8,7 +8,7 @@ import sys
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
@@ -17,6 +17,7 @@ from patcher.stream.datagrams import FULL, Sendmmsg, Sendto
 from patcher.stream.interfaces import interfaces
 from patcher.stream.reach import Reach
 from patcher.stream.sender import Sender, Target
+from rig.examples import examples
 from rig.guard import SentOutside
 from rig.loopback import E131, GOALS, HOST, Time, ear, heard, lit, universe
 
@@ -51,7 +52,7 @@ def test_every_row_arrives_whole_and_in_order(kind: type) -> None:
             assert heard(two) == [packet for row, packet in zip(rows, wanted, strict=True) if row % 2 == 1]
 
 
-@settings(max_examples=200, deadline=None)
+@examples(66, 200)
 @given(st.lists(st.sampled_from(["ok", "bad", "another's", "full once"]), max_size=40), st.integers(1, 9))
 def test_each_row_is_tried_whatever_came_before_it(rows: list[str], most: int) -> None:
     # Source: sendmmsg(2): it stops before the first that fails, and tells of the error only where that is the first; an

@@ -9,13 +9,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import sacn
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 
 from patcher.frames.levels import Levels
 from patcher.stream.clock import Clock
 from patcher.stream.sender import Sender, Target
+from rig.examples import examples
 from rig.loopback import (
     ARTNET,
     E131,
@@ -213,7 +214,7 @@ def test_unchanged_levels_fall_back_to_keep_alive(sockets: dict, rate: float) ->
             assert len(gaps) >= 10
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(st.lists(st.tuples(st.dictionaries(st.integers(0, 3), st.integers(0, 2)), st.booleans()), max_size=60))
 def test_what_changes_leaves_with_its_frame_and_nothing_is_silent_for_long(
     frames: list[tuple[dict[int, int], bool]],

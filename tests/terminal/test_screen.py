@@ -18,12 +18,13 @@ from typing import Any
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patcher.patch.patch_file import patch_path
 from patcher.terminal.screen import Screen, order, screens
 from patcher.visible import as_csv, as_json, one_line, visible
+from rig.examples import examples
 from rig.heard_packets import ROOM, art_poll_reply, e131
 from rig.shipped import SHOWS, Patcher
 
@@ -140,7 +141,7 @@ def _at(place: tuple[Any, ...]) -> Any:
 
 
 @given(st.sampled_from(PLACES), st.sampled_from(["value", "key", "name"]))
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(15, 25)
 def test_a_hostile_show_file_gives_no_orders(here: Patcher, tmp_path: Path, place: tuple[Any, ...], how: str) -> None:
     tables = copy.deepcopy(TABLES)
     table: Any = tables

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
@@ -17,6 +17,7 @@ from patcher.shapes import positions
 from patcher.walk.items import OF_RUN, WHATS, Item, digests, items
 from patcher.walk.record import SAYS, Answer, Entry, Record
 from patcher.walk.record_file import change_record, checks_path, dump, parse, read_record
+from rig.examples import examples
 from rig.shipped import SHOWS, wired
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=30)
@@ -271,7 +272,7 @@ def laid(tables: dict, kept=None):
     return wiring, allocate(wiring, kept).patch
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 60)
 @given(st.lists(st.sampled_from(range(len(EDITS))), min_size=1, max_size=3, unique=True), st.booleans())
 def test_an_edit_unproves_what_depends_on_it_and_nothing_else(numbers: list[int], keep: bool) -> None:
     hold_against_evidence(numbers, keep=keep)

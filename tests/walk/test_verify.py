@@ -35,6 +35,7 @@ from patcher.walk.record_file import checks_path, read_record
 from patcher.walk.record_file import parse as parse_record
 from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
+from rig.examples import examples
 from rig.heron_lock import heron, listening
 from rig.shipped import SHOWS, Patcher, wired
 
@@ -208,7 +209,7 @@ def shows(draw: st.DrawFn) -> dict:
 
 
 @given(shows())
-@settings(max_examples=25, deadline=None)
+@examples(15, 25)
 def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
@@ -239,7 +240,7 @@ POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
 
 
 @given(st.lists(POINTS, min_size=1, max_size=7))
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 def test_the_walk_is_the_shortest(places) -> None:
     # Judge: every order there is, up to 7 boxes
     order = shortest(places)

@@ -18,7 +18,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.faults import Built
@@ -27,6 +27,7 @@ from patcher.placement.allocation import allocate
 from patcher.yard.close_view import Close
 from patcher.yard.line_updates import Screen
 from patcher.yard.yard import Yard
+from rig.examples import examples
 from rig.shipped import wired
 from rig.yard_show import one_grid, walk
 
@@ -99,7 +100,7 @@ def alone(yard: Yard, drawn: Close, run: str, columns: int, lines: int) -> list[
     return found
 
 
-@settings(deadline=None, max_examples=25)
+@examples(15, 25)
 @given(data=st.data())
 def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.DataObject) -> None:
     # Source: found in use: the picture was too coarse to practise on. Judge: a walk along the wire, cell by cell.

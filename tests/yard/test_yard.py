@@ -22,6 +22,7 @@ from patcher.yard.far_view import Picture
 from patcher.yard.network_trouble import OVERTAKEN, Off, Trouble
 from patcher.yard.simulated_box import Box
 from patcher.yard.yard import Yard, differences, ears, snapshot, sync_ears
+from rig.examples import examples
 from rig.packets import ALICE, BOB, artnet, e131, e131_sync, full
 from rig.shipped import Patcher, wired
 from rig.yard_show import CORNERS, ORDERS, one_grid, send, walk
@@ -457,7 +458,7 @@ grids = st.fixed_dictionaries({
 })  # fmt: skip
 
 
-@settings(max_examples=50, deadline=None)
+@examples(20, 50)
 @given(grids, st.data())
 def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.DataObject) -> None:
     # Source: the design: data-in, lines, turns, reversed, colour-order; a grid with gaps.
@@ -541,7 +542,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
         assert not yard.lamps["near"].any()
 
 
-@settings(max_examples=30, deadline=None)
+@examples(15, 30)
 @given(st.data())
 def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
     # Source: the design: what lights is held against what the plan says, pixel for pixel.
@@ -607,7 +608,7 @@ def test_a_program_that_begins_anew_is_heard_at_once() -> None:
 # --- many at once -------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20, 40)
 @given(yards(), st.data())
 def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObject) -> None:
     # Source: the design: what a pixel showed is kept, however fast it went by.
