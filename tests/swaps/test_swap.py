@@ -253,11 +253,11 @@ def cases() -> list[tuple[dict, BoxSwap | Shortfall, tuple[int, int, int] | None
 @pytest.mark.many
 def test_the_joins_are_the_best_there_are(cases) -> None:
     # Judge: OR-Tools CP-SAT 9.15
-    for number, (tables, found, best) in enumerate(cases):
-        assert isinstance(found, BoxSwap) == (best is not None), number
+    for case, (tables, found, best) in enumerate(cases):
+        assert isinstance(found, BoxSwap) == (best is not None), case
         if isinstance(found, BoxSwap):
             ours = objective(tables, found.spare.port, {cable.run for cable in found.cables})
-            assert ours == best, f"case {number}: {ours} is not {best}"
+            assert ours == best, f"case {case}: {ours} is not {best}"
             assert found.proved
             assert round(found.worst_ms * 1e6) == ours[1]
 
