@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from patcher.terminal.keyboard import Console
+from rig.shipped import Patcher
 
 WITHOUT = """
 import asyncio, multiprocessing, signal, socket, subprocess, sys, tempfile, types
@@ -57,10 +58,10 @@ diagnose heron-lock.toml gatepost/1 --yard --fault dead:gatepost/1
 
 
 @pytest.mark.parametrize("call", [tuple(line.split()) for line in CALLS.strip().splitlines()], ids=lambda call: call[0])
-def test_each_command_says_the_same_without_what_posix_alone_has(heron_lock: Path, call: tuple[str, ...]) -> None:
-    usual = subprocess.run(
-        [sys.executable, "-m", "patcher", *call], cwd=heron_lock.parent, capture_output=True, text=True, timeout=120
-    )
+def test_each_command_says_the_same_without_what_posix_alone_has(
+    heron_lock: Path, call: tuple[str, ...], here: Patcher
+) -> None:
+    usual = here(*call)
     for made in heron_lock.parent.glob("*.patch.toml"):
         made.unlink()
     ran = without(heron_lock.parent, *call)

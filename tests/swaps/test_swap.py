@@ -35,7 +35,7 @@ from patcher.swaps.supply_swap import swap_supply
 from patcher.swaps.swap_steps import box_steps
 from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
-from rig.examples import examples, number
+from rig.examples import examples, tries
 from rig.shipped import Patcher, wired
 from rig.swap_shows import KINDS, a_swap, fed, show_of, with_tees, yards
 
@@ -244,7 +244,7 @@ CASES = (150, 460)
 @pytest.fixture(scope="module")
 def cases() -> list[tuple[dict, BoxSwap | Shortfall, tuple[int, int, int] | None]]:
     found = []
-    for seed in range(number(*CASES)):
+    for seed in range(tries(*CASES)):
         tables = random_case(seed)
         found.append((tables, swapped(tables), judged(tables)))
     return found
@@ -580,7 +580,7 @@ AHEAD_OF_ITS_OWN["controller"] = {
 @pytest.mark.many
 def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
-    tried = number(150, 500)
+    tried = tries(150, 500)
 
     # No shrinking: an example takes long, and the first that fails tells enough.
     @settings(
