@@ -23,7 +23,7 @@ def said(ask: eye.Ask, lamps: list[int], seeing: Eye | None = None) -> dict[str,
     return {answer: float(chance) for answer, chance in zip(ask.answers, chances, strict=True) if chance}
 
 
-# Source: the issue that asked for the eye: white is W alone, or R, G and B; another mixture is odd.
+# Source: the design: white is W alone, or R, G and B; another mixture is odd.
 @pytest.mark.parametrize("letters", ["RGB", "GRB", "RGBW", "GWRB", "W", "RGBWA"])
 def test_the_shade_of_every_mixture(letters: str) -> None:
     table = eye.shade_table(letters)
@@ -55,7 +55,7 @@ def seen_colours(lamps: list[int]) -> set[str]:
     return {NAMES[lamp] for lamp in lit if lit.count(lamp) > 1 or len(lit) <= 4}
 
 
-# Source: the issue that asked for the eye: it counts to four; in a lit stretch single odd pixels pass unseen.
+# Source: the design: it counts to four; in a lit stretch single odd pixels pass unseen.
 @given(RUN)
 def test_which_colour_is_missing(lamps: list[int]) -> None:
     gone = [colour for colour in COLOURS if colour not in seen_colours(lamps)]
@@ -65,7 +65,7 @@ def test_which_colour_is_missing(lamps: list[int]) -> None:
     assert said(eye.missing("run", COLOURS), lamps) == {expected: 1.0}
 
 
-# Source: the issue that asked for the eye: a dark pixel in a longer stretch is missed three times in ten.
+# Source: the design: a dark pixel in a longer stretch is missed three times in ten.
 @given(st.lists(st.sampled_from((0, 1, 1, 2, 3, 4)), min_size=1, max_size=14))
 def test_a_gap_is_called_by_the_lamp_before_it(lamps: list[int]) -> None:
     text = "".join(map(str, lamps)).strip("0")
@@ -170,7 +170,7 @@ def odd_slowly(lamps: list[int], seeing: Eye) -> list[str]:
     return found
 
 
-# Source: the issue of step 8: a dead colour of one pixel; an eye that sees no gaps is told nothing by gaps.
+# Source: the design: a dead colour of one pixel; an eye that sees no gaps is told nothing by gaps.
 @given(RUN, st.booleans())
 def test_a_single_pixel_of_another_colour_is_called_by_the_one_before_it(lamps: list[int], gaps: bool) -> None:
     seeing, ask = Eye(gaps=gaps), eye.odd("run", ("red", "green"))
@@ -202,7 +202,7 @@ def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None
     return [*found, *["some flicker"] * bool(flickering)]
 
 
-# Source: the issue that asked for the eye: it counts to four; where it does, it sees every pixel and every gap.
+# Source: the design: it counts to four; where it does, it sees every pixel and every gap.
 @given(RUN, st.booleans())
 def test_few_lamps_are_read_off_in_order(lamps: list[int], gaps: bool) -> None:
     seeing = Eye(gaps=gaps)

@@ -26,7 +26,7 @@ and G not 0, so its inverse has no negative entry.
    every such trunk. Refuted where some j < 0: current then flows through the trunk from one tap to another, a path
    that own wires lack. No bound either where currents are limited: own wires may share them out less evenly.
 
-Both are tried, and both refutations shown, in tests/test_injection.py.
+Both are tried, and both refutations shown, in tests/power/test_injection.py.
 """
 
 from __future__ import annotations

@@ -26,10 +26,6 @@ from time import perf_counter, process_time
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from chips import Onlooker, worlds
-from conftest import SHOWS, wired
-from test_diagnose import order
-
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.hypotheses import WEIGHTS, chain_of
 from patcher.diagnosis.information import entropy_bits
@@ -42,6 +38,9 @@ from patcher.faults import RANDOM, build, departure, planned
 from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
+from rig.chips import Onlooker, worlds
+from rig.diagnosed_shows import order
+from rig.shipped import SHOWS, wired
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
 MOST = 60

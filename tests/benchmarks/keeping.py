@@ -16,10 +16,9 @@ from pathlib import Path
 from time import perf_counter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from conftest import wired
-
 from patcher.patch.changes import changed_boxes, start_changes
 from patcher.placement.allocation import allocate
+from rig.shipped import wired
 
 STARTS = 300
 

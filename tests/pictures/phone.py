@@ -13,12 +13,12 @@ from pathlib import Path
 TESTS = Path(__file__).parent.parent
 sys.path[:0] = [str(TESTS), str(TESTS.parent)]
 
-from hands import Answerer, browser, key, opened, tap_run  # noqa: E402
-from phones import evening, until  # noqa: E402
 from playwright.sync_api import Page  # noqa: E402
 
 from patcher.diagnosis import frame_timing  # noqa: E402
 from patcher.phone import frame_thread  # noqa: E402
+from rig.hands import Answerer, browser, key, opened, tap_run  # noqa: E402
+from rig.phones import evening, until  # noqa: E402
 
 FAULT = "swapped-ports:gatepost/1,gatepost/2"
 IN_README = ("phone-dot", "phone-round")
