@@ -417,7 +417,7 @@ def test_one_row_a_universe_is_one_run() -> None:
         ("Hedge,one,1,50", "“one” is no universe"),
         ("Hedge,1,1.5,50", "“1.5” is no channel"),
         ("Hedge,1,,50", "gives no channel"),
-        ("Hedge,,1,50", "gives no universe"),
+        ("Hedge,,1,50", "has no universe"),
         ("Hedge,1,-3,50", "“-3” is no channel"),
     ],
 )

@@ -98,10 +98,10 @@ class _Chart:
     def _says(self, room: float) -> list[str]:
         """What stands under the chart."""
         vague = [s.fact.name for lane in self.found.ports for s in lane.strings if not s.known]
-        lists = [("Not up this season", list(self.found.absent))]
-        lists.append(("Not to scale, as the file gives no pitch", vague))
+        lists = [("Not hung this season", list(self.found.absent))]
+        lists.append(("Not to scale: no pitch in the file", vague))
         lists.append(
-            ("No room for", [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes])
+            ("Left out for space", [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes])
         )
         if not self.found.ports:
             lists.append(("No run hangs on this box", ["nothing to draw"]))

@@ -161,7 +161,7 @@ class _Plot:
         yield f'<path {along} stroke="#ffffff" stroke-width="2.8"/>'
         yield f'<path class="limit" {along} stroke="{_VERMILLION}" stroke-width="1.6"/>'
         words_below = f'<tspan x="{x:g}" dy="12">{limit_words(least)}</tspan>'
-        yield f'<text class="least" x="{x:g}" y="{y - 1:.2f}">least {words_below}</text>'
+        yield f'<text class="least" x="{x:g}" y="{y - 1:.2f}">needs {words_below}</text>'
 
     def _reach(self, first: int, end: int) -> tuple[float, float]:
         """From left to right, pixels given from 0, end not included, with half a pixel to both sides."""
@@ -301,7 +301,7 @@ class _Field:
         self.low, self.high, ticks = scale(profile, 0.06, self.height // 2)
         self.labels = {self.dot(tick) // 4: label for tick, label in zip(ticks, tick_words(ticks), strict=True)}
         if profile.least is not None:
-            self.labels[self.dot(profile.least) // 4] = f"least {limit_words(profile.least)}"
+            self.labels[self.dot(profile.least) // 4] = f"needs {limit_words(profile.least)}"
         self.gutter = min(max(map(len, self.labels.values())), width // 2)
         self.columns = width - self.gutter - 2
 

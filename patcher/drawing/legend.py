@@ -46,19 +46,19 @@ def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: boo
         *([(name, "port · universe/channel of its first pixel")] if named else []),
         (line + marks.first(at, 0.9), "first pixel: the data enters here"),
         (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
-        (line + marks.arrow(at, right, 1.3), "the way of the data"),
+        (line + marks.arrow(at, right, 1.3), "data direction"),
     ]
     if ribbons:
         chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
-        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "the same on a grid"))
+        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"))
     if any(fact.edges for fact in facts):
-        found.append((line + marks.edge(at, right, 0.9), "a universe begins at pixel: universe/channel"))
+        found.append((line + marks.edge(at, right, 0.9), "new universe, as pixel: universe/channel"))
     if any(fact.taps for fact in facts):
-        found.append((line + marks.tap(at, up, 0.8, filled=True), "a feed joins, with its amperes"))
+        found.append((line + marks.tap(at, up, 0.8, filled=True), "tap: feed and current"))
     if any(fact.run.power_cuts for fact in facts):
         found.append((line + marks.cut(at, right, 0.9), "V+ is cut"))
     if any(isinstance(fact.run, DrawnRun) and fact.run.gaps for fact in facts):
-        found.append((line + marks.gap(at, 0.9), "a place without a pixel"))
+        found.append((line + marks.gap(at, 0.9), "gap: no pixel here"))
     if leads:
         found.append((path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"), "lead"))
         if any(fact.run.lead_via == "booster" for fact in facts):

@@ -137,10 +137,10 @@ class Hanging:
         lines = [threaded(drawn, seen, width, class_="string")]
         if found.wired is not None and found.pitch < 1.1:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
-        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.lamps) <= 500:
-            dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.lamps)
+        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
+            dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.pixels)
             lines.append(path(dots, stroke=BLACK, stroke_width="1.2", stroke_linecap="round"))
-            lines.append(path(dots, class_="lamps", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
+            lines.append(path(dots, class_="pixels", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
         return lines
 
     def _heads(self, found: Course, strings: Sequence[Floats]) -> str:
@@ -164,21 +164,21 @@ class Hanging:
         return path("".join(heads), class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}")
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
-        lamps, size = found.lamps, self.size
+        pixels, size = found.pixels, self.size
         name, drawn = {"data_run": fact.name}, []
-        if strip.holds(lamps[0, 0]):
+        if strip.holds(pixels[0, 0]):
             drawn.append(
-                marks.group(marks.first(lamps[0], size), class_="mark", data_end="first", data_pixel=1, **name)
+                marks.group(marks.first(pixels[0], size), class_="mark", data_end="first", data_pixel=1, **name)
             )
-            self._take(lamps[0], size)
+            self._take(pixels[0], size)
             self._named(fact, found, strip)
-        if strip.holds(lamps[-1, 0]):
-            end = marks.last(lamps[-1], found.heading(len(lamps)), size)
-            drawn.append(marks.group(end, class_="mark", data_end="last", data_pixel=len(lamps), **name))
-            self._take(lamps[-1], size * 1.2)
+        if strip.holds(pixels[-1, 0]):
+            end = marks.last(pixels[-1], found.heading(len(pixels)), size)
+            drawn.append(marks.group(end, class_="mark", data_end="last", data_pixel=len(pixels), **name))
+            self._take(pixels[-1], size * 1.2)
             if self.detail and not found.numbered:
                 words = fact.far_words
-                self._label(2, lamps[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
+                self._label(2, pixels[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
         for span in fact.edges:
             at = found.edge(span.first_pixel)
             if not strip.holds(at[0]):
@@ -211,7 +211,7 @@ class Hanging:
         places = [order.index(gap - 1) for gap in run.gaps]
         drawn = []
         for place, gap in zip(places, run.gaps, strict=True):
-            at = every.lamps[place]
+            at = every.pixels[place]
             if strip.holds(at[0]):
                 ring = marks.gap(at, min(self.size, found.pitch / 2))
                 drawn.append(marks.group(ring, class_="mark", data_gap=gap, data_run=run.name))
@@ -221,7 +221,7 @@ class Hanging:
         feeds = list(dict.fromkeys(tap.feed for tap in fact.taps))
         named: set[str] = set()
         for tap in fact.taps:
-            at = found.lamps[tap.pixel - 1]
+            at = found.pixels[tap.pixel - 1]
             if not strip.holds(at[0]):
                 continue
             way = found.heading(tap.pixel)
@@ -280,14 +280,14 @@ class Hanging:
     def _beside(self, found: Course) -> list[Floats]:
         """Where a run may be named: at its first pixel, else along it; a grid above or below it, numbers and all."""
         if found.wired is None:
-            count = len(found.lamps)
-            return [found.lamps[count * part // 8] for part in range(8)]
-        low, high = found.lamps.min(axis=0), found.lamps.max(axis=0)
+            count = len(found.pixels)
+            return [found.pixels[count * part // 8] for part in range(8)]
+        low, high = found.pixels.min(axis=0), found.pixels.max(axis=0)
         if found.numbered and found.wired.lines == "columns":
-            away = 2.0 + long(str(len(found.lamps)), SMALL)
+            away = 2.0 + long(str(len(found.pixels)), SMALL)
             low, high = low - away, high + away
         outline = [np.array([x, y]) for y in (low[1], high[1]) for x in low[0] + (high[0] - low[0]) * _SPREAD]
-        return outline if found.numbered else [found.lamps[0], *outline]
+        return outline if found.numbered else [found.pixels[0], *outline]
 
     def _label(
         self, rank: int, at: Floats, lines: tuple[str, ...], strip: Strip, kind: str, fact: Facts, note: str,

@@ -38,6 +38,11 @@ def first_fit(at: int, channels: int) -> int:
     return at if channels <= room else at + room
 
 
+def universe_from(at: int) -> int:
+    """The first running channel from `at` on that begins a universe."""
+    return -(-at // CHANNELS) * CHANNELS
+
+
 def behind(at: int, pixels: int, channels: int) -> int:
     """The running channel just behind so many pixels that are laid from `at`."""
     if pixels == 0:

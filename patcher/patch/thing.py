@@ -152,7 +152,7 @@ def _no_such(head: str, show: Show) -> PatcherError:
     if head in show.supplies or head in show.feeds:
         return refuse(head, "is a supply or a feed, which has no pixels", "name a box, port, run or prop")
     known = [*show.controllers, *show.runs, *show.props]
-    return refuse(head, "is nothing in this show", choose_from(head, known))
+    return refuse(head, f"no box, run or prop is named “{head}”", choose_from(head, known))
 
 
 def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
@@ -160,7 +160,7 @@ def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
     by_number = {str(number): chain for number, chain in chains.items()}
     if tail not in by_number:
         ports = ", ".join(f"{head}/{number}" for number in chains) or "none"
-        raise refuse(name, "is no port with a run on it", f"ports in use: {ports}")
+        raise refuse(name, "is not a port with a run on it", f"ports in use: {ports}")
     return Thing(name, "port", _whole(wiring.show, by_number[tail]))
 
 
@@ -168,7 +168,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
     pixels = show.runs[head].pixels
     found = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", tail)
     if not found:
-        raise refuse(name, "is no pixel and no range of pixels", f"write {head}/1 or {head}/1-{pixels}")
+        raise refuse(name, "is not a pixel or a range of pixels", f"write {head}/1 or {head}/1-{pixels}")
     first, last = int(found[1]), int(found[2] or found[1])
     if not 1 <= first <= last <= pixels:
         raise refuse(name, f"is not in the run, whose pixels are 1 to {pixels}", f"write {head}/1 or {head}/1-{pixels}")
@@ -178,7 +178,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
 def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
     universe, channel = (int(part[:9]) for part in name.split("/"))
     if not is_address(universe, channel):
-        raise refuse(name, "is no universe and channel", ADDRESSES)
+        raise refuse(name, "is not a universe and channel", ADDRESSES)
     span = patch.span_at(universe, channel)
     if span is None:
         return Thing(name, "channel", ())

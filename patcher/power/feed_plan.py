@@ -201,12 +201,12 @@ class _Work:
             ):
                 continue
             if not drop.known[at].all():
-                says = f"{_named(part)} is not known to hold: the file does not say all that its ground is joined with"
+                says = f"{_named(part)} cannot be checked: the file does not say everything that its ground is joined with"
                 self._cannot(part, says, "patcher check names what is missing: write it in the show file", "unsure")
                 continue
             sags = f"sags to {drop.volts[at].min():.2f} V" if not np.isnan(drop.volts[at]).any() else "collapses"
             says = f"{_named(part)} still {sags} with all that was added"
-            self._cannot(part, says, "allow a thicker wire (--wire), or lower the level", "the plan does not do")
+            self._cannot(part, says, "allow a thicker wire (--wire), or lower the level", "the plan is not enough")
 
     def settle(self, given: set[str]) -> None:
         """Fit fuses and wires of what was added to what it carries in the whole show, not on its rail alone.
@@ -301,13 +301,13 @@ class _Work:
             if supply.spare:
                 return (
                     f"{supply.name}, which feeds it, is marked as a spare",
-                    "take spare = true out, or feed it otherwise",
+                    "take spare = true out, or feed it from another supply",
                 )
             if supply.volts not in kinds.values():
-                wants = ", ".join(f"{name} wants {volts:g} V" for name, volts in kinds.items())
+                wants = ", ".join(f"{name} needs {volts:g} V" for name, volts in kinds.items())
                 return (
-                    f"{supply.name} gives it {supply.volts:g} V, and {wants}",
-                    "never switch it on so: feed it otherwise",
+                    f"{supply.name} gives it {supply.volts:g} V, but {wants}",
+                    "do not switch it on: feed it from another supply",
                 )
         return None
 
@@ -330,7 +330,7 @@ class _Work:
             part = stretch[parts]
             only = self.margin > 0 and bool(part.trees) and self._has(part, self._asked(part, 0.0))
             if only:
-                says = f"{wrong.says}; it holds as it is, without the margin of {self.margin * 100:g} %"
+                says = f"{wrong.says}; it is OK as it is, without the margin of {self.margin * 100:g} %"
                 wrong = replace(wrong, severity="note", says=says)
             found.append(wrong)
         return tuple(found)
@@ -362,7 +362,7 @@ class _Work:
             most = max(self.left[best], 0.0)
             has = f"{best} has most left, {most:.1f} A of {LOADED:.0%} of its rating"
             cut = self._cut(part, most)
-        says = f"{_named(part)} wants {load:.1f} A at {volts:g} V, and {has}"
+        says = f"{_named(part)} needs {load:.1f} A at {volts:g} V, and {has}"
         self._cannot(part, says, f"{cut}add a supply of {volts:g} V, or lower the level")
 
     def _cut(self, part: Stretch, amps: float) -> str:
@@ -431,7 +431,7 @@ class _Work:
         thickest = self.stock.gauges[-1]
         asked, least = float(self._asked(part).max()), float(self._asked(part, 0.0).max())
         most = max(self.state.show.supplies[name].volts for name in able)
-        says = f"nothing was found that holds {_named(part)} from {' or '.join(able)}, even with {thickest}"
+        says = f"no feeds from {' or '.join(able)} were found that keep {_named(part)} bright enough, even with {thickest}"
         if self.margin:
             says += f", at {asked:.2f} V: {least:.2f} V and the margin of {self.margin * 100:g} %"
         remedy = "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
@@ -445,7 +445,7 @@ class _Work:
 
     def _too_many(self, part: Stretch, few: int) -> None:
         run = part.parts[0][0]
-        says = f"wires and fuses that bear what {_named(part)} draws would take {few} taps or more: too many for one V+"
+        says = f"wires and fuses for the current of {_named(part)} would need {few} taps or more: too many for one V+"
         self._cannot(part, says, f"cut its V+ into parts (power_cuts in [run.{run}]), or lower the level")
 
     def _alike(self, found: list[tuple[Stretch, _Fed]]) -> list[tuple[Stretch, _Fed]]:

@@ -22,7 +22,7 @@ from patcher.show.schema import PixelType, Show
 from patcher.wiring import Wiring
 
 PLAN = "patcher power SHOW --plan proposes feeds"
-HOT = "a wire too thin gets hot and can burn: use a thicker one, or feed at more points; local code comes first"
+HOT = "a wire too thin gets hot and can burn: use a thicker one, or tap at more points; local code comes first"
 
 
 def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
@@ -157,9 +157,9 @@ def _other_volts(show: Show) -> Iterator[Finding]:
             seen.add((tree, run))
             says = (
                 f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
-                f"whose {kind.name} wants {kind.volts:g} V"
+                f"whose {kind.name} needs {kind.volts:g} V"
             )
-            remedy = f"never switch it on so: join {run} to a supply of {kind.volts:g} V"
+            remedy = f"do not switch it on: connect {run} to a supply of {kind.volts:g} V"
             yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
 
 
@@ -181,12 +181,12 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         missing = unsaid(kind)
         if runs and missing:
             which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
-            says = f"lacks {', '.join(missing)}, so whether {which} gets enough is not known"
+            says = f"lacks {', '.join(missing)}, so whether {which} gets enough voltage is not known"
             remedy = "take it from the data sheet, or measure it"
             yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
     for feed in show.feeds.values():
         if wire_of(feed.awg, feed.mm2) is None:
-            says = "does not say its wire, so nothing that hangs on it can be worked out"
+            says = "has no wire size, so nothing that it feeds can be calculated"
             yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
 
 
@@ -223,10 +223,10 @@ def _sagging(state: Power) -> Iterator[Finding]:
         if found.holds is False:
             kind = state.show.runs[found.run].pixel
             says = (
-                f"has {_volts(found.lowest)} at pixel {found.pixel}, white at level {state.level:g}, "
-                f"and {kind} wants {found.least:g} V"
+                f"has {_volts(found.lowest)} at pixel {found.pixel}, all white at level {state.level:g}, "
+                f"and {kind} needs {found.least:g} V"
             )
-            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"feed it at more points; {PLAN}")
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
 
 
 def _volts(volts: float) -> str:
@@ -256,7 +256,7 @@ def _collapsed(state: Power) -> Iterator[Finding]:
         most = "at no level" if not level else f"only up to level {level:g}"
         for name in sagging:
             says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
-            remedy = f"feed it at more points; {PLAN}; as it is, it works {most}"
+            remedy = f"tap it at more points; {PLAN}; as wired now, it works {most}"
             yield Finding("warning", "collapse", "power", f"run.{name}", says, remedy)
         left = {name: where for name, where in left.items() if name not in together}
 
@@ -277,7 +277,7 @@ def _wires(state: Power) -> Iterator[Finding]:
             feed = state.show.feeds[name]
             says = (
                 f"carries {amps[worst.wire]:.1f} A before {worst.run}/{worst.pixel} at level {state.level:g}, "
-                f"and {wire_of(feed.awg, feed.mm2)} bears {net.bears[worst.wire]:g} A"
+                f"and {wire_of(feed.awg, feed.mm2)} is rated {net.bears[worst.wire]:g} A"
             )
             yield Finding("error", "wire", "power", f"feed.{name}", says, HOT)
     for name, where in net.strings.items():
@@ -286,14 +286,14 @@ def _wires(state: Power) -> Iterator[Finding]:
             kind = state.show.type_of(state.show.runs[name])
             says = (
                 f"carries {amps[where][at]:.1f} A between pixels {at + 1} and {at + 2} at level {state.level:g}, "
-                f"and its {wire_of(kind.awg, kind.mm2)} bears {net.bears[where][at]:g} A"
+                f"and its {wire_of(kind.awg, kind.mm2)} is rated {net.bears[where][at]:g} A"
             )
             yield Finding("error", "wire", "power", f"run.{name}", says, HOT)
     for name, wire in net.leads.items():
         if over[wire]:
             says = (
                 f"carries {amps[wire]:.1f} A in its lead at level {state.level:g}, "
-                f"and {lead_wire(state.show, state.show.runs[name])} bears {net.bears[wire]:g} A"
+                f"and {lead_wire(state.show, state.show.runs[name])} is rated {net.bears[wire]:g} A"
             )
             yield Finding("error", "wire", "power", f"run.{name}.lead", says, HOT)
 
@@ -305,7 +305,7 @@ def _fuses(state: Power) -> Iterator[Finding]:
         if weakest is None or (feed.fuse is None and feed.supply is None):
             continue
         where = f"feed.{feed.name}"
-        bears = f"{weakest} behind it bears {weakest.bears:g} A"
+        bears = f"{weakest} behind it is rated {weakest.bears:g} A"
         fits = _fitting(load)
         if feed.fuse is None:
             supply = state.show.supplies[load.supply]
@@ -327,8 +327,8 @@ def _fitting(load: FeedLoad) -> str:
     """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
     assert load.weakest is not None  # noqa: S101  (the caller has looked)
     if load.blade is not None:
-        return f"put in a blade of {load.blade:g} A"
+        return f"fit a blade fuse of {load.blade:g} A"
     most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
     if most is not None and (np.isnan(load.amps) or not load.all_said):
-        return f"put in a blade of at most {most:g} A"
-    return "use a thicker wire, with a blade to suit"
+        return f"fit a blade fuse of at most {most:g} A"
+    return "use a thicker wire and a blade fuse to match"

@@ -75,7 +75,7 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     """What a table of starts of one box cannot say of null pixels: how the box takes them, and those inside a chain."""
     own = list(starts)
     inside = [
-        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, inside its chain"
+        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, in the middle of its chain"
         for start in own
         for before, link in zip((None, *start.chain.links), start.chain.links, strict=False)
         if before is not None and before.port == link.port
@@ -85,9 +85,9 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     if not any(setting(start, wiring.show).nulls for start in own):
         return []
     if wiring.show.controllers[own[0].controller].skips_nulls:
-        said = "null pixels take no channels: set their number, and count them not as pixels"
+        said = "null pixels take no channels: type in their number, and do not count them as pixels"
     else:
-        said = "null pixels take channels like pixels: a box that has one number for both gets pixels + nulls"
+        said = "null pixels take channels here: if the box has one number for both, type in pixels + nulls"
     return [said, *inside]
 
 

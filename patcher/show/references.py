@@ -70,12 +70,12 @@ def unknown_names(raw: Mapping[str, Any]) -> Iterator[Finding]:
             weighed = names[table] if compared <= _MOST_COMPARED else ()
             elsewhere = [other for other in names if name in names[other]]
             if elsewhere and not nearest(name, weighed):
-                says = f"names “{name}”, which is a {elsewhere[0]}, not a {table}"
+                says = f"“{name}” is a {elsewhere[0]}, not a {table}"
                 yield _wrong("unknown-name", where, says, f"name a {table}")
             else:
                 known = weighed or not names[table]
                 remedy = choose_from(name, weighed) if known else f"correct it, or write [{table}.{name}]"
-                yield _wrong("unknown-name", where, f"names the {table} “{name}”, which there is not", remedy)
+                yield _wrong("unknown-name", where, f"no {table} is named “{name}”", remedy)
 
 
 def misfits(show: Show, names: Declared) -> Iterator[Finding]:
@@ -120,7 +120,7 @@ def _pins(controller: Controller) -> Iterator[Finding]:
     for key, (universe, channel) in controller.pins.items():
         place = f"{where}.start.{key}"
         if key not in own[controller.start_per]:
-            says = f"pins a start that the box has not: it has one a {controller.start_per}"
+            says = f"pins a start address that the box does not have: it has one per {controller.start_per}"
             yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
         if not is_address(universe, channel):
             says = f"is {universe}/{channel}; {ADDRESSES}"

@@ -163,7 +163,7 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
             return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
         case "union_tag_invalid":
             return Words(
-                "shape", f"has the shape “{context['tag']}”, which there is not", choose_from(context["tag"], RUN_KINDS)
+                "shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS)
             )
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
@@ -172,7 +172,7 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
             choices = [choice.strip().strip("'") for choice in context["expected"].replace(" or ", ", ").split(",")]
             return Words("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
         case "finite_number":
-            return Words("value", f"is {value}, which is not a number to build with", "write an ordinary number")
+            return Words("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
         case "string_pattern_mismatch":
             return _bad_pattern(place, value)
         case "string_too_long":
