@@ -101,7 +101,10 @@ class _Chart:
         lists = [("Not hung this season", list(self.found.absent))]
         lists.append(("Not to scale: no pitch in the file", vague))
         lists.append(
-            ("Left out for space", [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes])
+            (
+                "Left out for space",
+                [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes],
+            )
         )
         if not self.found.ports:
             lists.append(("No run hangs on this box", ["nothing to draw"]))

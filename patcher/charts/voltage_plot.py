@@ -316,16 +316,17 @@ class _Field:
 
     def rows(self) -> list[str]:
         """The plot: the line in dots, dashes for the limit, a black circle where the line is lowest."""
-        cells = [[0] * self.columns for _ in range(self.height)]
-        for x, y in self._dots():
-            cells[y // 4][x // 2] |= _DOTS[y % 4][x % 2]
-        signs = [[chr(0x2800 + bits) if bits else " " for bits in row] for row in cells]
-        blanks = [("┊", {self.across(cut - 0.5) // 2 for cut in self.profile.cuts}, list(range(self.height)))]
+        signs = [[" "] * self.columns for _ in range(self.height)]
         if self.profile.least is not None:
-            blanks.append(("╌", set(range(self.columns)), [self.dot(self.profile.least) // 4]))
-        for sign, columns, rows in blanks:
-            for row in rows:
-                signs[row] = [sign if at in columns and was == " " else was for at, was in enumerate(signs[row])]
+            signs[self.dot(self.profile.least) // 4] = ["╌"] * self.columns
+        for column in (self.across(cut - 0.5) // 2 for cut in self.profile.cuts):
+            for row in signs:
+                row[column] = "┊"
+        cells: dict[tuple[int, int], int] = {}
+        for x, y in self._dots():
+            cells[y // 4, x // 2] = cells.get((y // 4, x // 2), 0) | _DOTS[y % 4][x % 2]
+        for (at_row, at_column), bits in cells.items():
+            signs[at_row][at_column] = chr(0x2800 + bits)
         if (pixel := self.profile.lowest) is not None:
             signs[self.dot(self.profile.volts[pixel - 1]) // 4][self.across(pixel) // 2] = "●"
         names = [self.labels.get(row, "")[: self.gutter] for row in range(self.height)]

@@ -34,6 +34,8 @@ from patcher.shapes import data_order
 from patcher.show.run_tables import DrawnRun
 from patcher.show.schema import Show
 
+_NARROW = 1.1
+"""Millimetres from line to line of a grid below which its lines have no thread and no chevrons."""
 _LONGEST = 60.0
 """Millimetres of a label at most."""
 
@@ -135,7 +137,7 @@ class Hanging:
             return []
         seen = self.look(fact)
         lines = [threaded(drawn, seen, width, class_="string")]
-        if found.wired is not None and found.pitch < 1.1:
+        if found.wired is not None and found.pitch < _NARROW:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
         if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
             dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.pixels)
@@ -144,24 +146,22 @@ class Hanging:
         return lines
 
     def _heads(self, found: Course, strings: Sequence[Floats]) -> str:
-        if found.wired is None or found.pitch < 1.1:
-            if found.wired is not None:
-                strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
-            if self.detail == 0:
-                strings = strings[:1]
-            every = 16.0 if self.detail else 1000.0
-            places = [each for string in strings if len(string) > 1 for each in arrows(string, every)]
-            if len(strings) > 4 and found.wired is None:
-                places = [each for string in strings for each in arrows(string, 40.0)]
-            return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
-        size = min(0.28 * found.pitch, 1.1)
-        heads = []
+        """The heads that show the data direction: chevrons on the lines of a grid with room for them, else arrows."""
+        if found.wired is not None and found.pitch >= _NARROW:
+            return self._chevrons(strings, min(0.28 * found.pitch, 1.1))
+        every = 16.0 if self.detail else 1000.0
+        if found.wired is not None:
+            strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
+        elif self.detail and len(strings) > 4:
+            every = 40.0
+        strings = [string for string in strings[: None if self.detail else 1] if len(string) > 1]
+        places = [place for string in strings for place in arrows(string, every)]
+        return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
+
+    def _chevrons(self, strings: Sequence[Floats], size: float) -> str:
         lines = [string[at : at + 2] for string in strings for at in range(0, len(string) - 1, 2)]
-        for line in lines:
-            heads += [marks.chevron(at, way, size) for at, way in arrows(line, 30.0)]
-        if not heads:
-            return ""
-        return path("".join(heads), class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}")
+        heads = "".join(marks.chevron(at, way, size) for line in lines for at, way in arrows(line, 30.0))
+        return path(heads, class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}") if heads else ""
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
         pixels, size = found.pixels, self.size

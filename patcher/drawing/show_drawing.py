@@ -9,7 +9,7 @@ under the picture with the same marks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -225,29 +225,31 @@ def _in_words(subject: _Subject) -> str:
 def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
     if not shaped:
         return []
-    things: dict[str, list[Floats]] = {}
-    grids: set[str] = set()
+    things: dict[tuple[str, bool], list[Floats]] = {}
     for fact, found in shaped:
-        name = fact.run.of if isinstance(fact.run, BandRun) else fact.name
-        things.setdefault(name, []).extend([found, *_corners(subject.show, fact.run)])
-        if isinstance(fact.run, BandRun | GridRun):
-            grids.add(name)
-    places = [np.concatenate(parts) for parts in things.values()]
-    whole = [name in grids for name in things]
-    for name in subject.boxes:
-        at = subject.show.controllers[name].at
-        if at is not None:
-            places.append(np.array([at]))
-            whole.append(False)
-    side = 16.0 if subject.detail == 2 else 6.0
-    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 8.0, 2.0)
-    if subject.detail == 2 and grids:
-        margins = replace(margins, above=18.0, below=13.5)
+        things.setdefault(_thing(fact.run), []).extend([found, *_corners(subject.show, fact.run)])
+    boxes = [at for name in subject.boxes if (at := subject.show.controllers[name].at) is not None]
+    places = [*(np.concatenate(parts) for parts in things.values()), *(np.array([at]) for at in boxes)]
+    whole = [*(is_grid for _, is_grid in things), *(False for _ in boxes)]
+    margins = _margins(subject.detail, wide, with_grids=any(whole))
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
     enough = (2.5 if subject.detail else 0.6) / usual if usual > 1e-9 else 60.0
     most = min(subject.most, max(1, len(shaped) // 3))
     return lay(places, whole, wide, room, margins, most, enough)
+
+
+def _thing(run: Run) -> tuple[str, bool]:
+    """The name of what a run draws, or draws a part of, and whether that is a grid."""
+    return run.of if isinstance(run, BandRun) else run.name, isinstance(run, BandRun | GridRun)
+
+
+def _margins(detail: int, wide: float, *, with_grids: bool) -> Margins:
+    """What is kept round the pixels for labels, and for the numbers round a grid."""
+    if not detail:
+        return Margins(4.0, 8.0, 2.0)
+    side = min(16.0 if detail == 2 else 6.0, wide / 8)
+    return Margins(side, 18.0, 13.5) if detail == 2 and with_grids else Margins(side, 10.0, 9.0)
 
 
 def _corners(show: Show, run: Run) -> list[Floats]:

@@ -146,9 +146,7 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
         yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
     none = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.blade is None]
     if none:
-        what = (
-            f"the current into {', '.join(none)} is more than a fuse for the string’s own wire allows: add taps"
-        )
+        what = f"the current into {', '.join(none)} is more than a fuse for the string’s own wire allows: add taps"
         yield Need("fuses", "fuse at a tap: no size fits", len(none), note=what)
 
 

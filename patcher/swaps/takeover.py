@@ -196,19 +196,21 @@ def spare_starts(
 
 def falls_by_itself(show: Show, box: Controller, starts: Sequence[Start], others: Sequence[Start]) -> bool:
     """Whether a box's starts lie as the show's placement lays them, so that none needs a pin to stay there."""
-    free = [start for start in starts if start.chain.key not in box.pins]
+    pins = box.pins
+    free = [start for start in starts if start.chain.key not in pins]
     if not free:
         return True
-    pinned_elsewhere = box.first_universe is not None and free[0].at != running(box.first_universe, 1)
-    if pinned_elsewhere or (box.pins and box.consecutive):
+    first = box.first_universe
+    if (pins and box.consecutive) or (first is not None and free[0].at != running(first, 1)):
         return False
     if show.settings.placement == "follow":
         follows = all(two.at == first_fit(one.end, two.chain.links[0].channels) for one, two in pairwise(free))
         return follows and free[0].channel == 1
-    fresh = all(start.channel == 1 and _alone(start, (*starts, *others)) for start in free)
-    return fresh and (box.first_universe is None or all(b.universe == a.universes.stop for a, b in pairwise(free)))
+    side_by_side = first is None or all(two.universe == one.universes.stop for one, two in pairwise(free))
+    return side_by_side and all(_lies_fresh(start, (*starts, *others)) for start in free)
 
 
-def _alone(start: Start, every: Sequence[Start]) -> bool:
-    """Whether a start shares no universe with any other."""
-    return all(other is start or not set(start.universes) & set(other.universes) for other in every)
+def _lies_fresh(start: Start, every: Sequence[Start]) -> bool:
+    """Whether a start is on channel 1 of universes that no other has."""
+    others = (other.universes for other in every if other is not start)
+    return start.channel == 1 and not any(set(start.universes) & set(used) for used in others)
