@@ -366,7 +366,7 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     while (found := plan(wired(tables))).open:
         [wrong] = list(found.open)
         assert (wrong.rule, wrong.severity) == ("no-plan", "warning")
-        assert "most left, 4.8 A of 80% of its rating" in wrong.says
+        assert "most left, 4.8 A of 80 % of its rating" in wrong.says
         assert "or lower the level" in wrong.remedy
         cuts += 1
         assert cuts < 3

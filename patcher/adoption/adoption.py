@@ -15,7 +15,7 @@ from patcher.adoption.address_table import Row
 from patcher.adoption.draft import folded, legal_name
 from patcher.errors import Finding, Severity, choose_from
 from patcher.patch.chains import chains
-from patcher.patch.patch import Chain, Patch, Start, behind, first_fit, running, written
+from patcher.patch.patch import Chain, Patch, Start, address, behind, first_fit, running, written
 from patcher.trade import CHANNELS, USUAL_WIDTHS
 from patcher.wiring import Wiring, port_name
 
@@ -72,10 +72,6 @@ def _carries_on(one: Row, two: Row) -> bool:
 
 def _at(row: Row) -> int:
     return running(row.universe, row.channel)
-
-
-def _text(at: int) -> str:
-    return "{}/{}".format(*written(at))
 
 
 def _of_row(severity: Severity, rule: str, table: str, row: Row, says: str, remedy: str) -> Finding:
@@ -181,7 +177,7 @@ class _Matcher:
         if before is not None:
             same = _at(before) == _at(row)
             says = f"gives {run} again" + (f", as line {before.line} does" if same else f": line {before.line} gave it")
-            says += "" if same else f" {_text(_at(before))}, which is kept; this row says {_text(_at(row))}"
+            says += "" if same else f" {address(_at(before))}, which is kept; this row says {address(_at(row))}"
             self._say("warning" if same else "error", "twice", row, says, "take one of the two rows out")
             return
         self.rows[run] = row
@@ -266,7 +262,7 @@ def _start(chain: Chain, matched: Match, table: str, say: Callable[[Finding], No
     if first.nulls and of_pixel:
         before = _before_nulls(at, first.nulls, first.channels)
         if before is None:
-            says = f"begins at {_text(at)}, with no room before it for its null pixels ({first.nulls})"
+            says = f"begins at {address(at)}, with no room before it for its null pixels ({first.nulls})"
             say(_of_row("error", "nulls", table, row, says, "give the start its own row: the box and the port"))
             return None
         at = before
@@ -294,12 +290,12 @@ def _behind_the_start(start: Start, matched: Match, table: str) -> Iterator[Find
         row = matched.rows.get(link.run)
         if link is not start.chain.links[0]:
             if row is not None and _at(row) not in (at, first_fit(end, link.channels)):
-                says = f"begins at {_text(_at(row))}, but it hangs behind {before} on {start.chain.name}, "
-                says += f"and the box goes on there with {_text(at)}"
+                says = f"begins at {address(_at(row))}, but it hangs behind {before} on {start.chain.name}, "
+                says += f"and the box goes on there with {address(at)}"
                 remedy = 'set start_per = "run" if the box can; else it moves: tell the player'
                 yield _of_row("error", "follows-on", table, row, says, remedy)
             elif row is None and link.run not in matched.covered:
-                says = f"has no row of its own; it follows {before}, at {_text(at)}"
+                says = f"has no row of its own; it follows {before}, at {address(at)}"
                 yield Finding("note", "follows-on", "address", f"run.{link.run}", says, "see that it is so in the box")
         before, end = link.run, behind(at, link.pixels, link.channels)
 
@@ -320,10 +316,10 @@ def _straight(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
                 if (at + number * width) % CHANNELS > CHANNELS - width
             )  # fmt: skip
             universe, channel = written(at + pixel * width)
-            says = f"runs straight on to {begins[end]} at {_text(end)}, which cuts pixel {pixel + 1}: it would begin "
+            says = f"runs straight on to {begins[end]} at {address(end)}, which cuts pixel {pixel + 1}: it would begin "
             says += f"at {universe}/{channel} and end in universe {universe + 1}"
             free = first_fit(laid, show.type_of(show.runs[begins[end]]).channels)
-            remedy = f"begin {begins[end]} at {_text(free)}, where a box gets to without cutting a pixel"
+            remedy = f"begin {begins[end]} at {address(free)}, where a box gets to without cutting a pixel"
             yield _of_row("error", "split-pixel", table, row, says, remedy)
 
 
@@ -338,7 +334,7 @@ def _apart(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
         meant = first_fit(end, next_width)
         gap = _at(two) - meant
         if 0 < gap < min(width, next_width) and end // CHANNELS == _at(two) // CHANNELS:
-            says = f"begins at {_text(_at(two))}; {before} ends at {_text(end - 1)}, and the {gap} channel"
+            says = f"begins at {address(_at(two))}; {before} ends at {address(end - 1)}, and the {gap} channel"
             says += f"{'s' if gap > 1 else ''} between are too few for a pixel"
-            remedy = f"look in the box whether it is {_text(meant)}; the table's address is used"
+            remedy = f"look in the box whether it is {address(meant)}; the table's address is used"
             yield _of_row("warning", "gap", table, two, says, remedy)

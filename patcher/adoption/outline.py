@@ -210,7 +210,7 @@ def _pinned(box: DraftBox, patch: Patch, share: bool) -> DraftBox:
     begins = first.at % CHANNELS == 0 or (share and any(_fits(end, first) for end in ends))
     if begins and all(_fits(one.end, two) for one, two in pairwise(own)):
         return box
-    return replace(box, pins={start.chain.key: f"{start.universe}/{start.channel}" for start in own})
+    return replace(box, pins={start.chain.key: start.address for start in own})
 
 
 def _fits(end: int, start: Start) -> bool:

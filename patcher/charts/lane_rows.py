@@ -172,7 +172,7 @@ class Stack:
     def _feed(self, lane: FeedLane, level: int, parent: int | None) -> Lane:
         found = Lane(lane, parent=parent, begin=self.x(lane.begin))
         feed = lane.feed
-        fuse = f"fuse {feed.fuse:g} A" if feed.fuse is not None else "no own fuse"
+        fuse = f"fuse {feed.fuse:g} A" if feed.fuse is not None else "no fuse of its own"
         carries = amps_words(lane.amps)
         tries = ([feed.name, lane.wire, fuse, f"carries {carries}"], [feed.name, lane.wire, fuse, carries],
                  [feed.name, fuse, carries])  # fmt: skip

@@ -15,6 +15,7 @@ from patcher.drawing.svg import (  # fmt: skip
     SMALL,
     WHITE,
     Look,
+    attributes,
     document,
     fitted,
     long,
@@ -23,7 +24,7 @@ from patcher.drawing.svg import (  # fmt: skip
     path,
     text_at,
 )
-from patcher.patch.patch import Patch, Start, behind, pieces, written
+from patcher.patch.patch import Patch, Start, pieces, written
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 from patcher.wiring import Wiring
 
@@ -75,18 +76,13 @@ def seats(patch: Patch) -> dict[int, list[Seat]]:
 
 
 def _of_start(start: Start) -> Iterator[tuple[int, Seat]]:
-    at = start.at
-    for link, first_at in start.placed():
-        for where, count in pieces(at, link.nulls, link.channels):
+    for link, begin, _, _ in start.laid():
+        for where, count in pieces(begin, link.nulls, link.channels):
             universe, channel = written(where)
             yield universe, Seat(channel, channel + count * link.channels - 1, start.controller, link.run, None)
-        first = 1
-        for where, count in pieces(first_at, link.pixels, link.channels):
-            universe, channel = written(where)
-            last = channel + count * link.channels - 1
-            yield universe, Seat(channel, last, start.controller, link.run, (first, first + count - 1))
-            first += count
-        at = behind(first_at, link.pixels, link.channels)
+    for span in start.spans():
+        pixels = span.first_pixel, span.last_pixel
+        yield span.universe, Seat(span.first_channel, span.last_channel, start.controller, span.run, pixels)
 
 
 def free(taken: Sequence[Seat]) -> list[tuple[int, int]]:
@@ -250,8 +246,6 @@ class _Row:
         return marks.group("".join(parts), data_universe=self.universe)
 
     def _rect(self, first: int, last: int, y: float, fill: str, **more: object) -> str:
-        from patcher.drawing.svg import attributes
-
         x, end = self._x(first), self._x(last + 1)
         return (
             f'<rect x="{number(x)}" y="{number(y)}" width="{number(end - x)}" height="{_BAR:g}" fill="{fill}" '

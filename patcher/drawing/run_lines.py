@@ -149,13 +149,12 @@ class Hanging:
         """The heads that show the data direction: chevrons on the lines of a grid with room for them, else arrows."""
         if found.wired is not None and found.pitch >= _NARROW:
             return self._chevrons(strings, min(0.28 * found.pitch, 1.1))
-        every = 16.0 if self.detail else 1000.0
         if found.wired is not None:
             strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
-        elif self.detail and len(strings) > 4:
-            every = 40.0
-        strings = [string for string in strings[: None if self.detail else 1] if len(string) > 1]
-        places = [place for string in strings for place in arrows(string, every)]
+        every = 40.0 if found.wired is None and len(strings) > 4 else 16.0
+        if not self.detail:
+            strings, every = strings[:1], 1000.0
+        places = [place for string in strings if len(string) > 1 for place in arrows(string, every)]
         return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
 
     def _chevrons(self, strings: Sequence[Floats], size: float) -> str:
@@ -167,14 +166,12 @@ class Hanging:
         pixels, size = found.pixels, self.size
         name, drawn = {"data_run": fact.name}, []
         if strip.holds(pixels[0, 0]):
-            drawn.append(
-                marks.group(marks.first(pixels[0], size), class_="mark", data_end="first", data_pixel=1, **name)
-            )
+            drawn.append(marks.mark(marks.first(pixels[0], size), data_end="first", data_pixel=1, **name))
             self._take(pixels[0], size)
             self._named(fact, found, strip)
         if strip.holds(pixels[-1, 0]):
             end = marks.last(pixels[-1], found.heading(len(pixels)), size)
-            drawn.append(marks.group(end, class_="mark", data_end="last", data_pixel=len(pixels), **name))
+            drawn.append(marks.mark(end, data_end="last", data_pixel=len(pixels), **name))
             self._take(pixels[-1], size * 1.2)
             if self.detail and not found.numbered:
                 words = fact.far_words
@@ -185,7 +182,7 @@ class Hanging:
                 continue
             whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
             way = found.step(span.first_pixel)
-            drawn.append(marks.group(marks.edge(at, way, size), class_="mark", **whose, **name))
+            drawn.append(marks.mark(marks.edge(at, way, size), **whose, **name))
             self._take(at, size)
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
             if self.detail:
@@ -194,7 +191,7 @@ class Hanging:
             at = found.edge(pixel)
             if strip.holds(at[0]):
                 inner = marks.cut(at, found.step(pixel), size)
-                drawn.append(marks.group(inner, class_="mark", data_cut=pixel, **name))
+                drawn.append(marks.mark(inner, data_cut=pixel, **name))
                 self._take(at, size)
                 self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut before {pixel}")
         drawn += self._gaps(fact, found, strip)
@@ -214,7 +211,7 @@ class Hanging:
             at = every.pixels[place]
             if strip.holds(at[0]):
                 ring = marks.gap(at, min(self.size, found.pitch / 2))
-                drawn.append(marks.group(ring, class_="mark", data_gap=gap, data_run=run.name))
+                drawn.append(marks.mark(ring, data_gap=gap, data_run=run.name))
         return drawn
 
     def _taps(self, fact: Facts, found: Course, strip: Strip) -> None:
@@ -229,12 +226,8 @@ class Hanging:
             filled = feeds.index(tap.feed) % 2 == 0
             inner = marks.tap(at, outward, self.size, filled=filled)
             amps = None if tap.amps is None else f"{tap.amps:.3f}"
-            self.over.append(
-                marks.group(
-                    inner, class_="mark", data_feed=tap.feed, data_joint=tap.number, data_run=fact.name,
-                    data_pixel=tap.pixel, data_amps=amps,
-                )
-            )  # fmt: skip
+            whose = {"data_feed": tap.feed, "data_joint": tap.number, "data_run": fact.name, "data_pixel": tap.pixel}
+            self.over.append(marks.mark(inner, **whose, data_amps=amps))
             middle = at + outward * self.size * 1.7
             self._take(middle, self.size * 0.9)
             if self.detail:
@@ -362,7 +355,7 @@ class Hanging:
 
     def box(self, name: str, at: Floats, strip: Strip, above: tuple[float, float] | None) -> None:
         """A box where it stands, named beside it or `above` all that hangs on it."""
-        self.over.append(marks.group(marks.box(at, self.size * 1.3), class_="mark", data_box=name))
+        self.over.append(marks.mark(marks.box(at, self.size * 1.3), data_box=name))
         self.paper.take(
             (at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4)
         )

@@ -43,7 +43,7 @@ def dump(patch: Patch) -> str:
     """The text of the patch file."""
     boxes: dict[str, Any] = {}
     for start in patch.starts:
-        chain, start_text = start.chain, f"{start.universe}/{start.channel}"
+        chain, start_text = start.chain, start.address
         box = boxes.setdefault(chain.controller, {})
         if chain.port is None:
             box["start"] = start_text

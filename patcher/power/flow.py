@@ -5,6 +5,7 @@ A level is the show's; a dimmer set in a box comes on top of it. The worst frame
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -340,14 +341,8 @@ def highest_level(net: Circuit, fits: Callable[[Drop], bool]) -> float | None:
 
     What is NaN fits nothing, as no comparison with it is true.
     """
-    low, high = -1, 100
-    while low < high:
-        middle = (low + high + 1) // 2
-        if fits(solve(net, middle / 100)):
-            low = middle
-        else:
-            high = middle - 1
-    return None if low < 0 else low / 100
+    first = bisect_left(range(101), True, key=lambda hundredths: not fits(solve(net, hundredths / 100)))
+    return (first - 1) / 100 if first else None
 
 
 def power(wiring: Wiring, *, level: float | None = None, celsius: float = CELSIUS) -> Power:

@@ -120,7 +120,7 @@ def too_weak(state: Power, part: Stretch, left: Mapping[str, float], load: float
     has, cut = f"the file has no supply of {kind.volts:g} V", ""
     if best is not None:
         most = max(left[best], 0.0)
-        has = f"{best} has most left, {most:.1f} A of {LOADED:.0%} of its rating"
+        has = f"{best} has most left, {most:.1f} A of {LOADED * 100:.0f} % of its rating"
         cut = _cut(state, part, most, asked)
     says = f"{named(part)} needs {load:.1f} A at {kind.volts:g} V, and {has}"
     return says, f"{cut}add a supply of {kind.volts:g} V, or lower the level"

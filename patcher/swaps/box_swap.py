@@ -207,10 +207,9 @@ def where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str
 
 def _pinned(show: Show, old: Controller, spare: str, starts: list[Start], others: list[Start]) -> Show:
     """The show with the pins that keep the spare's starts where they are: the dead box's own where they are enough."""
-    pinned = set(old.pins.values())
-    places = {start.chain.key: (start.universe, start.channel) for start in starts}
-    pins = {key: f"{universe}/{channel}" for key, (universe, channel) in places.items()}
-    carried = {key: pins[key] for key, place in places.items() if place in pinned}
+    pinned = {f"{universe}/{channel}" for universe, channel in old.pins.values()}
+    pins = {start.chain.key: start.address for start in starts}
+    carried = {key: address for key, address in pins.items() if address in pinned}
     box = show.controllers[spare].model_copy(update={"start": carried, "first_universe": old.first_universe})
     if not falls_by_itself(show, box, starts, others):
         box = box.model_copy(update={"start": pins, "first_universe": None})

@@ -225,7 +225,7 @@ def supply_summary(found: SupplySwap) -> list[str]:
     most = found.max_level
     more = f" It can run level {most:g}." if most is not None and most > found.level else ""
     return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
-            f"{found.limit:.1f} A ({LOADED:.0%} of its rating) is the most it should.{more}",
+            f"{found.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -248,7 +248,7 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
                 f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
     said = [
         f"{spare.name} cannot carry {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED:.0%}, common "
+        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
         f"practice). That is {found.amps - found.limit:.1f} A short."
     ]
     said += _unfed(found)
