@@ -52,7 +52,7 @@ def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: boo
         found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"))
     lead = path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
     where_used = (
-        ([fact.edges for fact in facts], line + marks.edge(at, right, 0.9), "new universe, as pixel: universe/channel"),
+        ([fact.edges for fact in facts], line + marks.edge(at, right, 0.9), "new universe (pixel: universe/channel)"),
         ([fact.taps for fact in facts], line + marks.tap(at, up, 0.8, filled=True), "tap: feed and current"),
         ([fact.run.power_cuts for fact in facts], line + marks.cut(at, right, 0.9), "V+ is cut"),
         ([fact.run.gap_places for fact in facts], line + marks.gap(at, 0.9), "gap: no pixel here"),
