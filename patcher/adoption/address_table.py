@@ -11,69 +11,16 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from io import StringIO
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
+from patcher.adoption.headings import BEFORE, PAIR, Column, counted_through, name_places, read_columns
 from patcher.errors import Finding, Severity, refuse
 from patcher.show.tables import MOST_PIXELS, station_address
 from patcher.trade import CHANNELS, FIRST_UNIVERSE, HIGHEST_UNIVERSE, MOST_LETTERS, MOST_PORTS, USUAL_CHANNELS
 
-Column = Literal[
-    "controller", "port", "run", "prop", "start of", "universe", "channel", "address", "running channel", "pixels",
-    "channels", "channels a pixel", "colours", "ip", "notes",
-]  # fmt: skip
-
-_WORDS = {
-    "controller": "box controller node",
-    "port": "port output out outlet",
-    "run": "run runs string strand name label what item description",
-    "prop": "prop",
-    "universe": "universe universes uni univ",
-    "channel": "channel chan ch",
-    "channels": "channels chans",
-    "start": "start first begin begins starting beginning from",
-    "address": "address addr",
-    "ip": "ip ipv4",
-    "notes": "note notes remark remarks comment comments",
-    "running": "running absolute abs",
-    "pixels": "pixel pixels px lamp lamps light lights led leds bulb bulbs count qty quantity",
-    "a": "a per each",
-    "colours": "colour colours color colors rgb",
-    "order": "order",
-}
-_SAME = {word: same for same, words in _WORDS.items() for word in words.split()}
-_FILLERS = frozenset(
-    ("of", "the", "no", "nr", "num", "number", "numbers", "s", "dmx", "sacn", "name", "data", "id", "total")
-)
-_VAGUE = frozenset(("name", "label", "what", "item", "description", "from", "count", "qty", "quantity", "universes"))
-"""Headings that give way to one that says the same more plainly."""
-_HEADINGS: dict[str, Column] = {
-    "controller": "controller",
-    "port": "port", "controller port": "port", "port controller": "port",
-    "run": "run", "prop": "prop",
-    "universe": "universe", "start universe": "universe", "universe start": "universe",
-    "channel": "channel", "start channel": "channel", "channel start": "channel",
-    "address": "address", "start": "address", "start address": "address", "universe channel": "address",
-    "start universe channel": "address", "address start": "address",
-    "universe a channel": "address", "start universe a channel": "address",
-    "running channel": "running channel", "running": "running channel", "running start channel": "running channel",
-    "start running channel": "running channel", "running address": "running channel",
-    "pixels": "pixels", "pixels pixels": "pixels", "run pixels": "pixels", "pixels run": "pixels",
-    "pixels a run": "pixels",
-    "channels": "channels", "channels pixels": "channels", "channel pixels": "channels",
-    "channels a pixels": "channels a pixel", "channel a pixels": "channels a pixel",
-    "colours": "colours", "colours order": "colours",
-    "ip": "ip", "ip address": "ip", "address ip": "ip", "controller ip": "ip", "ip controller": "ip",
-    "controller ip address": "ip", "controller address": "ip", "notes": "notes",
-}  # fmt: skip
-"""What a heading means, once its words are those of `_WORDS` and its fillers are gone."""
-
-_BEFORE = r"(?:(?:port|p|output|out|universe|uni|u|channel|chan|ch|c|no|nr|#)[.:#]?\s*)?"
 _BEHIND = r"\s*(?:px|pixels?|lamps?|lights?|leds?|ch|channels?)?\.?"
-_NUMBER = re.compile(rf"{_BEFORE}(\d{{1,3}}(?:[ ',]\d{{3}})+|\d{{1,12}})(?:[.,]0{{1,2}})?{_BEHIND}", re.IGNORECASE)
-_BETWEEN = r"(?:\s*[/:]\s*|\s*,\s*(?=[a-z])|\s+(?=[a-z]))"
+_NUMBER = re.compile(rf"{BEFORE}(\d{{1,3}}(?:[ ',]\d{{3}})+|\d{{1,12}})(?:[.,]0{{1,2}})?{_BEHIND}", re.IGNORECASE)
 _TIMES = re.compile(r"(\d{1,3})\s*[x×*]\s*(.+)", re.IGNORECASE)
-_IPV4 = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}")
-_PAIR = re.compile(rf"{_BEFORE}(\d{{1,9}}){_BETWEEN}{_BEFORE}(\d{{1,9}})", re.IGNORECASE)
 _RANGE = re.compile(r"(\d{1,9})\s*(?:-|–|to)\s*\d{1,9}")
 _COLOURS = re.compile(r"(?=.*R)(?=.*G)(?=.*B)[RGBWACVUY]{3,9}|W")
 _HEADING_WITHIN = 20
@@ -160,14 +107,15 @@ def read_listing(text: str, name: str) -> Listing:
     for separator in ",;\t":
         lines = _lines(text, separator)
         for index, line in enumerate(lines[:_HEADING_WITHIN]):
-            columns = _read_columns(line.cells, lines[index + 1 :])
-            if _places(columns) and len(columns) >= 2 and (found is None or len(columns) > found[0]):
+            columns = read_columns(line.cells, [below.cells for below in lines[index + 1 :]])
+            if name_places(columns) and len(columns) >= 2 and (found is None or len(columns) > found[0]):
                 found = len(columns), lines, index
     if found is None:
         raise _no_heading(text, name)
     _, lines, index = found
     heading = lines[index].cells
-    columns = _counted_through(_read_columns(heading, lines[index + 1 :]), lines[index + 1 :])
+    below = [line.cells for line in lines[index + 1 :]]
+    columns = counted_through(read_columns(heading, below), below)
     reader = _Reader(name, columns, lines[index + 1 :])
     rows = tuple(reader.rows())
     used = {column: heading[at].strip() for column, at in sorted(columns.items(), key=lambda item: item[1])}
@@ -190,63 +138,6 @@ def _lines(text: str, separator: str) -> list[_Line]:
         if any(cell.strip() for cell in cells) or "\n" in "".join(cells):
             lines.append(_Line(before + 1, max(reader.line_num, before + 1), cells))
         before = reader.line_num
-
-
-def _meaning(heading: str) -> Column | None:
-    if heading.strip().casefold() == "start of":
-        return "start of"
-    text = heading.casefold().replace("#", " no ").replace("/", " per ")
-    words = re.sub(r"[^a-z0-9]+", " ", text).split()
-    kept = [_SAME.get(word, word) for word in words if word not in _FILLERS]
-    return _HEADINGS.get(" ".join(kept or [_SAME.get(word, word) for word in words]))
-
-
-def _columns(heading: list[str]) -> dict[Column, int]:
-    """Which column means what; of two that mean the same, the one whose heading says it most fully."""
-
-    def plainness(at: int) -> tuple[bool, int]:
-        return heading[at].strip().casefold() not in _VAGUE, len(heading[at].split())
-
-    columns: dict[Column, int] = {}
-    for at, cell in enumerate(heading):
-        meaning = _meaning(cell) if len(cell) < 60 else None
-        if meaning and (meaning not in columns or plainness(columns[meaning]) < plainness(at)):
-            columns[meaning] = at
-    return columns
-
-
-def _read_columns(heading: list[str], lines: list[_Line]) -> dict[Column, int]:
-    """Which column means what; one headed “Address” that holds addresses on the network is that of the boxes."""
-    columns = _columns(heading)
-    at = columns.get("address")
-    if at is None:
-        return columns
-    cells = [line.cells[at].strip() for line in lines if at < len(line.cells) and line.cells[at].strip()]
-    if not cells or not all(map(_IPV4.fullmatch, cells)):
-        return columns
-    others = _columns([*heading[:at], "", *heading[at + 1 :]])
-    if not _places(others):
-        return columns
-    others.setdefault("ip", at)
-    return others
-
-
-def _counted_through(columns: dict[Column, int], lines: list[_Line]) -> dict[Column, int]:
-    """The columns, a start beside a universe being its channel; a channel with none is counted through, or a pair."""
-    if "universe" in columns:
-        if "address" in columns and "channel" not in columns:
-            columns["channel"] = columns.pop("address")
-        return columns
-    for column in ("channel", "address"):
-        if column in columns and "running channel" not in columns:
-            at = columns.pop(column)
-            pairs = any(_PAIR.fullmatch(line.cells[at].strip()) for line in lines if at < len(line.cells))
-            columns["address" if pairs else "running channel"] = at
-    return columns
-
-
-def _places(columns: dict[Column, int]) -> bool:
-    return bool(columns.keys() & {"universe", "channel", "address", "running channel"})
 
 
 def _no_heading(text: str, name: str) -> Exception:
@@ -300,41 +191,56 @@ class _Reader:
                 yield row
 
     def _row(self, line: _Line) -> Row | None:
-        box, port = self._cell(line, "controller"), self._cell(line, "port")
-        start_of = self._cell(line, "start of")
-        runs = tuple(filter(None, (part.strip() for part in self._cell(line, "run").split(","))))
-        prop = self._cell(line, "prop")
-        if start_of:
-            if "/" in start_of:
-                box, port = box or start_of.partition("/")[0], port or start_of.partition("/")[2]
-            runs = runs or (() if start_of in (box, f"{box}/{port}") else (start_of,))
-        if "/" in box and not port and _number(box.rpartition("/")[2]) is not None:
-            box, _, port = box.rpartition("/")
+        start_of, prop = self._cell(line, "start of"), self._cell(line, "prop")
+        box, port, runs = self._names(line, start_of)
         place = self._place(line)
         if place:
             # A row with no address at all, such as a total, is about no box; one with a wrong address is.
-            if box and box != self.controller:
-                self.port = self.ip = ""
-            box = self.controller = box or self.controller
-            if not start_of:
-                port = self.port = port or self.port
+            box, port = self._carried_on(box, port, is_start=bool(start_of))
         about = ", ".join(runs) or prop or (f"{box}/{port}" if port else box) or "the row"
         if not isinstance(place, tuple):
-            severity: Severity = "error" if place else "note"
-            says = f"{about}: {place or 'gives no universe and no channel'}"
-            self._say(severity, "row", line.number, says, "correct the row, or leave it if it is no address")
+            says = f"{about}: {place or 'has no universe and no channel'}"
+            remedy = "correct the row, or leave it if it is not an address"
+            self._say("error" if place else "note", "row", line.number, says, remedy)
             return None
-        number = _number(port) if port else None
-        if port and (number is None or not 1 <= number <= MOST_PORTS):
-            says = f"{about}: “{port}” is no port number"
-            self._say("warning", "row", line.number, f"{says}; its address is taken", "ports count from 1")
-            number = None
+        number = self._port_number(line, about, port)
         self.ip = self._ip(line, about) or self.ip
-        pixels, channels, colours, parts = self._pixels(line, about)
+        pixels, parts = self._count(line, about)
+        pixels, channels, colours = self._widths(line, pixels)
         return Row(
             line.number, box, number, runs, prop, *place, pixels, channels, colours, bool(start_of), parts,
             ip=self.ip, note=self._cell(line, "notes"),
         )  # fmt: skip
+
+    def _names(self, line: _Line, start_of: str) -> tuple[str, str, tuple[str, ...]]:
+        """The box, the port and the runs that the row names, wherever it names them."""
+        box, port = self._cell(line, "controller"), self._cell(line, "port")
+        runs = tuple(filter(None, (part.strip() for part in self._cell(line, "run").split(","))))
+        if "/" in start_of:
+            box, port = box or start_of.partition("/")[0], port or start_of.partition("/")[2]
+        if start_of and start_of not in (box, f"{box}/{port}"):
+            runs = runs or (start_of,)
+        if "/" in box and not port and _number(box.rpartition("/")[2]) is not None:
+            box, _, port = box.rpartition("/")
+        return box, port, runs
+
+    def _carried_on(self, box: str, port: str, *, is_start: bool) -> tuple[str, str]:
+        """The box and the port, those above where the row leaves them empty."""
+        if box and box != self.controller:
+            self.port = self.ip = ""
+        self.controller = box or self.controller
+        if not is_start:
+            port = self.port = port or self.port
+        return self.controller, port
+
+    def _port_number(self, line: _Line, about: str, port: str) -> int | None:
+        """The port's number; None where the row has none that can be."""
+        number = _number(port) if port else None
+        if port and (number is None or not 1 <= number <= MOST_PORTS):
+            says = f"{about}: “{port}” is not a port number; its address is used"
+            self._say("warning", "row", line.number, says, "ports count from 1")
+            return None
+        return number
 
     def _ip(self, line: _Line, about: str) -> str:
         """The box's address on the network; empty where the row gives none."""
@@ -342,7 +248,7 @@ class _Reader:
         try:
             return station_address(text) if text else ""
         except ValueError:
-            says = f"{about}: “{text}” is no address that a box can have; the rest of the row is taken"
+            says = f"{about}: “{text}” is not an address that a box can have; the rest of the row is used"
             self._say("warning", "row", line.number, says, "correct it: four numbers, as 192.0.2.21")
             return ""
 
@@ -350,56 +256,68 @@ class _Reader:
         """Universe and channel, or why they are none; an empty reason where the row gives none at all."""
         universe, running = self._cell(line, "universe"), self._cell(line, "running channel")
         start = self._cell(line, "channel" if universe else "address") or self._cell(line, "channel")
-        if not (universe or running or start):
-            return ""
-        if not universe:
-            if pair := _PAIR.fullmatch(start):
-                return _checked(int(pair[1]), int(pair[2]))
-            if "universe" in self.columns and not running:
-                return "gives no universe"
-            at = _number(running or start)
-            if not at:
-                return f"“{running or start}” is no channel; an address is written 3/100"
-            return _checked((at - 1) // CHANNELS + 1, (at - 1) % CHANNELS + 1)
+        if universe:
+            return self._in_universe(universe, start)
+        if pair := PAIR.fullmatch(start):
+            return _checked(int(pair[1]), int(pair[2]))
+        if start and "universe" in self.columns and not running:
+            return "has no universe"
+        return _counted_from_first(running or start)
+
+    def _in_universe(self, universe: str, start: str) -> tuple[int, int] | str:
         if not start and "channel" in self.columns:
-            return "gives no channel"
+            return "has no channel"
         number = _number(universe)
         first = _RANGE.fullmatch(start)
         channel = _number(first[1] if first else start or "1")
         if number is None or channel is None:
-            return f"“{universe}” is no universe" if number is None else f"“{start}” is no channel"
+            return f"“{universe}” is not a universe" if number is None else f"“{start}” is not a channel"
         return _checked(number, channel)
 
-    def _pixels(self, line: _Line, about: str) -> tuple[int | None, int | None, str, int]:
-        """Its pixels, its channels a pixel and its colour order, as far as the row gives them; of how many runs."""
+    def _count(self, line: _Line, about: str) -> tuple[int | None, int]:
+        """Its pixels, where the row gives them, and of how many runs."""
         text = self._cell(line, "pixels")
         times = _TIMES.fullmatch(text)
         parts = int(times[1]) if times else 1
-        each = _number(times[2] if times else text) if text else None
-        pixels = None if each is None else each * parts
-        if text and (pixels is None or not 1 <= pixels <= MOST_PIXELS):
-            says = f"{about}: “{text}” is no number of pixels; its address is taken"
-            self._say("warning", "row", line.number, says, "correct the row")
-            pixels, parts = None, 1
-        width = _number(self._cell(line, "channels a pixel"))
-        channels = _number(self._cell(line, "channels"))
+        each = _number(times[2] if times else text)
+        if not text or (each is not None and 1 <= each * parts <= MOST_PIXELS):
+            return None if each is None else each * parts, parts
+        says = f"{about}: “{text}” is not a number of pixels; its address is used"
+        self._say("warning", "row", line.number, says, "correct the row")
+        return None, 1
+
+    def _widths(self, line: _Line, pixels: int | None) -> tuple[int | None, int | None, str]:
+        """Its pixels, its channels a pixel and its colour order, each as far as the row tells."""
+        width, channels = _number(self._cell(line, "channels a pixel")), _number(self._cell(line, "channels"))
+        each = width or USUAL_CHANNELS
         if channels and not self.totals:
             width = width or channels
         elif channels and pixels and channels % pixels == 0:
             width = width or channels // pixels
-        elif channels and not pixels and channels % (width or USUAL_CHANNELS) == 0:
-            pixels = channels // (width or USUAL_CHANNELS)
-        colours = self._cell(line, "colours").upper()
-        if not _COLOURS.fullmatch(colours) or len(set(colours)) != len(colours):
-            colours = ""
-        width = width or len(colours) or None
-        colours = colours if width == len(colours) else ""
-        return pixels, width if width and width <= MOST_LETTERS else None, colours, parts
+        elif channels and not pixels and channels % each == 0:
+            pixels = channels // each
+        colours = _colour_order(self._cell(line, "colours"))
+        width = width or len(colours)
+        return pixels, width if 1 <= width <= MOST_LETTERS else None, colours if width == len(colours) else ""
+
+
+def _colour_order(text: str) -> str:
+    """The colour order that a cell holds; empty where it holds none."""
+    order = text.upper()
+    return order if _COLOURS.fullmatch(order) and len(set(order)) == len(order) else ""
+
+
+def _counted_from_first(text: str) -> tuple[int, int] | str:
+    """Universe and channel of a channel that is counted from 1/1; an empty reason where there is no text."""
+    at = _number(text)
+    if not at:
+        return text and f"“{text}” is not a channel; an address is written 3/100"
+    return _checked((at - 1) // CHANNELS + 1, (at - 1) % CHANNELS + 1)
 
 
 def _checked(universe: int, channel: int) -> tuple[int, int] | str:
     if not 1 <= channel <= CHANNELS:
-        return f"channel {channel} is none: a universe has channels 1 to {CHANNELS}"
+        return f"there is no channel {channel}: a universe has channels 1 to {CHANNELS}"
     if not FIRST_UNIVERSE <= universe <= HIGHEST_UNIVERSE:
-        return f"universe {universe} is none: universes are {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}"
+        return f"there is no universe {universe}: universes are {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}"
     return universe, channel

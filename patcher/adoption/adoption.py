@@ -15,7 +15,7 @@ from patcher.adoption.address_table import Row
 from patcher.adoption.draft import folded, legal_name
 from patcher.errors import Finding, Severity, choose_from
 from patcher.patch.chains import chains
-from patcher.patch.patch import Chain, Patch, Start, behind, first_fit, running, written
+from patcher.patch.patch import Chain, Patch, Start, address, behind, first_fit, running, written
 from patcher.trade import CHANNELS, USUAL_WIDTHS
 from patcher.wiring import Wiring, port_name
 
@@ -72,10 +72,6 @@ def _carries_on(one: Row, two: Row) -> bool:
 
 def _at(row: Row) -> int:
     return running(row.universe, row.channel)
-
-
-def _text(at: int) -> str:
-    return "{}/{}".format(*written(at))
 
 
 def _of_row(severity: Severity, rule: str, table: str, row: Row, says: str, remedy: str) -> Finding:
@@ -135,30 +131,33 @@ class _Matcher:
 
     def by_place(self, row: Row) -> None:
         """Take a row that names no run: the next run of its prop, or of its port, or of its box."""
-        box = _find(self.boxes, row.controller, "box") if row.controller else None
-        on_box = self.wiring.of_controller(box) if box else {}
-        on_port = on_box.get(row.port, ()) if row.port is not None else tuple(r for p in on_box.values() for r in p)
-        prop = self._prop(row)
-        candidates = [run for run in prop if run in on_port] or list(prop) or list(on_port)
+        box = self._box(row)
+        on_port, prop = self._on_port(row, box), self._prop(row)
+        candidates = [run for run in prop if run in on_port] or list(prop) or on_port
+        if not candidates:
+            self._say("error", "row", row, "matches no run, prop or box of this show", self._remedy(row, box))
+            return
         free = [run for run in candidates if run not in self.rows]
-        if candidates and row.runs and not prop:
-            run = (free or candidates)[0]
-            says = f"is no run of the show; by its box and port it is taken for {run}"
+        run = (free or candidates)[0]
+        if row.runs and not prop:
+            says = f"is not a run of this show; going by its box and port, it is {run}"
             self._say("warning", "other-name", row, says, "correct the name in the table, if that is the run")
-        if free:
-            whole = not prop or row.pixels == sum(self.wiring.show.runs[run].pixels for run in candidates)
-            self._take(row, free[0], candidates if whole else [free[0]])
-        elif candidates:
-            self._take(row, candidates[0], candidates)
-        else:
-            self._say("error", "row", row, "is nothing in this show", self._remedy(row, box))
+        whole = not free or not prop or row.pixels == sum(self.wiring.show.runs[name].pixels for name in candidates)
+        self._take(row, run, candidates if whole else [run])
+
+    def _box(self, row: Row) -> str | None:
+        return _find(self.boxes, row.controller, "box") if row.controller else None
+
+    def _on_port(self, row: Row, box: str | None) -> list[str]:
+        """The runs on the port that the row names; on all of the box's, where it names none."""
+        ports = self.wiring.of_controller(box) if box else {}
+        return [run for port, runs in ports.items() if row.port in (None, port) for run in runs]
 
     def _prop(self, row: Row) -> tuple[str, ...]:
         for said in filter(None, (row.prop, *row.runs)):
             runs = self.props.get(folded(said)) or self.props.get(folded(legal_name(said, "prop"))) or ()
-            own = tuple(dict.fromkeys(self.wiring.source(run) for run in runs))
-            if own:
-                return own
+            if runs:
+                return tuple(dict.fromkeys(self.wiring.source(run) for run in runs))
         return ()
 
     def _remedy(self, row: Row, box: str | None) -> str:
@@ -178,7 +177,7 @@ class _Matcher:
         if before is not None:
             same = _at(before) == _at(row)
             says = f"gives {run} again" + (f", as line {before.line} does" if same else f": line {before.line} gave it")
-            says += "" if same else f" {_text(_at(before))}, which is kept; this row says {_text(_at(row))}"
+            says += "" if same else f" {address(_at(before))}, which is kept; this row says {address(_at(row))}"
             self._say("warning" if same else "error", "twice", row, says, "take one of the two rows out")
             return
         self.rows[run] = row
@@ -189,19 +188,19 @@ class _Matcher:
         """Say where the row and the show differ in what is no address."""
         show = self.wiring.show
         controller, port = self.wiring.ports[run]
-        box = _find(self.boxes, row.controller, "box") if row.controller else None
+        box = self._box(row)
         if box and (box != controller or row.port not in (None, port)):
             said = port_name(box, row.port) if row.port is not None else box
             says = f"hangs on {said}; in the show it is on {port_name(controller, port)}"
-            self._say("warning", "place", row, says, "correct the table or the show; the address is taken")
+            self._say("warning", "place", row, says, "correct the table or the show; the table's address is used")
         address = show.controllers[controller].address
         if row.ip and address and row.ip != address:
             says = f"gives {controller} the address {row.ip}; in the show it is {address}"
-            self._say("warning", "place", row, says, "correct the table or the show; the channels are taken")
+            self._say("warning", "place", row, says, "correct the table or the show; the table's channels are used")
         counts = {show.runs[run].pixels, sum(show.runs[name].pixels for name in covers)}
         if row.pixels is not None and row.pixels not in counts:
             says = f"has {row.pixels} pixels; {run} has {show.runs[run].pixels} in the show"
-            self._say("warning", "pixels", row, says, "correct the table or the show; the address is taken")
+            self._say("warning", "pixels", row, says, "correct the table or the show; the table's address is used")
         width = show.type_of(show.runs[run]).channels
         if row.channels not in (None, width):
             says = f"has {row.channels} channels a pixel; {run} has {width} in the show"
@@ -259,11 +258,11 @@ def _start(chain: Chain, matched: Match, table: str, say: Callable[[Finding], No
             say(Finding("warning", "no-start", "address", f"run.{first.run}", says, remedy))
         return None
     at = _at(row)
-    by_lamp = bool(row.runs or row.prop) and not row.is_start
-    if first.nulls and by_lamp:
+    of_pixel = bool(row.runs or row.prop) and not row.is_start
+    if first.nulls and of_pixel:
         before = _before_nulls(at, first.nulls, first.channels)
         if before is None:
-            says = f"begins at {_text(at)}, with no room before it for its null pixels ({first.nulls})"
+            says = f"begins at {address(at)}, with no room before it for its null pixels ({first.nulls})"
             say(_of_row("error", "nulls", table, row, says, "give the start its own row: the box and the port"))
             return None
         at = before
@@ -291,12 +290,12 @@ def _behind_the_start(start: Start, matched: Match, table: str) -> Iterator[Find
         row = matched.rows.get(link.run)
         if link is not start.chain.links[0]:
             if row is not None and _at(row) not in (at, first_fit(end, link.channels)):
-                says = f"begins at {_text(_at(row))}, but it hangs behind {before} on {start.chain.name}, "
-                says += f"and the box goes on there with {_text(at)}"
+                says = f"begins at {address(_at(row))}, but it hangs behind {before} on {start.chain.name}, "
+                says += f"and the box goes on there with {address(at)}"
                 remedy = 'set start_per = "run" if the box can; else it moves: tell the player'
                 yield _of_row("error", "follows-on", table, row, says, remedy)
             elif row is None and link.run not in matched.covered:
-                says = f"has no row of its own; it follows {before}, at {_text(at)}"
+                says = f"has no row of its own; it follows {before}, at {address(at)}"
                 yield Finding("note", "follows-on", "address", f"run.{link.run}", says, "see that it is so in the box")
         before, end = link.run, behind(at, link.pixels, link.channels)
 
@@ -317,10 +316,10 @@ def _straight(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
                 if (at + number * width) % CHANNELS > CHANNELS - width
             )  # fmt: skip
             universe, channel = written(at + pixel * width)
-            says = f"runs straight on to {begins[end]} at {_text(end)}, which cuts pixel {pixel + 1}: it would begin "
+            says = f"runs straight on to {begins[end]} at {address(end)}, which cuts pixel {pixel + 1}: it would begin "
             says += f"at {universe}/{channel} and end in universe {universe + 1}"
             free = first_fit(laid, show.type_of(show.runs[begins[end]]).channels)
-            remedy = f"begin {begins[end]} at {_text(free)}, where a box comes to that cuts no pixel"
+            remedy = f"begin {begins[end]} at {address(free)}, where a box gets to without cutting a pixel"
             yield _of_row("error", "split-pixel", table, row, says, remedy)
 
 
@@ -335,7 +334,7 @@ def _apart(matched: Match, wiring: Wiring, table: str) -> Iterator[Finding]:
         meant = first_fit(end, next_width)
         gap = _at(two) - meant
         if 0 < gap < min(width, next_width) and end // CHANNELS == _at(two) // CHANNELS:
-            says = f"begins at {_text(_at(two))}; {before} ends at {_text(end - 1)}, and the {gap} channel"
+            says = f"begins at {address(_at(two))}; {before} ends at {address(end - 1)}, and the {gap} channel"
             says += f"{'s' if gap > 1 else ''} between are too few for a pixel"
-            remedy = f"see in the box whether it is {_text(meant)}; the table's address is taken"
+            remedy = f"look in the box whether it is {address(meant)}; the table's address is used"
             yield _of_row("warning", "gap", table, two, says, remedy)

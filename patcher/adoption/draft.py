@@ -147,7 +147,7 @@ def _lines(draft: Draft) -> Iterator[str]:
     kinds = list(dict.fromkeys(run.colour_order for run in draft.runs))
     for order in kinds:
         yield ""
-        yield f"[pixel.{_lamp(order)}]"
+        yield f"[pixel.{_type_name(order)}]"
         asks = "the order in which the chip takes its colours" if order not in draft.orders_told else ""
         yield _line(f'colour_order = "{order}"', f"# {MARK}: {asks}" if asks else "# as in the table")
         yield f"# {MARK}: volts, channel_ma, idle_ma, min_volts, awg and pitch, from its data sheet"
@@ -158,7 +158,7 @@ def _lines(draft: Draft) -> Iterator[str]:
         yield _line(f"[run.{run.name}]", _said(run.said, run.name))
         if run.note:
             yield f"# the table's note: {shown(run.note)}"
-        yield f'pixel = "{_lamp(run.colour_order)}"'
+        yield f'pixel = "{_type_name(run.colour_order)}"'
         asks = f"# {MARK}: part it, with how many pixels each has" if run.several else ""
         asks = asks if run.pixels else f"# {MARK}: how many pixels; the table does not tell"
         yield _line(f"pixels = {run.pixels or 1}", asks)
@@ -195,6 +195,6 @@ def _box(box: DraftBox) -> Iterator[str]:
             yield f'{key} = "{start}"'
 
 
-def _lamp(order: str) -> str:
+def _type_name(order: str) -> str:
     """The name of the kind of pixel of a colour order."""
-    return "lamp" if order == "RGB" else f"lamp-{order.lower()}"
+    return "bullet" if order == "RGB" else f"bullet-{order.lower()}"

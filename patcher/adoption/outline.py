@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import chain, pairwise
 
 from patcher.adoption.address_table import Row
 from patcher.adoption.draft import Draft, DraftBox, DraftRun, draft_text, folded, legal_name
@@ -35,26 +35,18 @@ def outline(rows: Sequence[Row], title: str, table: str) -> tuple[Draft, dict[st
     by_box = _by_box(rows)
     addresses = _addresses(by_box)
     boxes = {key: names.give(own[0].controller or "box", "box") for key, own in by_box.items()}
-    by_prop = _props(rows)
-    props = {key: names.give(own[0].prop, "prop") for key, own in by_prop.items()}
+    props = {names.give(own[0].prop, "prop"): own for own in _props(rows)}
     run_of = _run_names(rows, boxes, names)
-    widths = {row.key: _channels(row, behind_it) for own in by_box.values() for row, behind_it in _with_next(own)}
-    orders = {row.key: row.colours or _order(widths[row.key]) for row in rows}
-    drafted = tuple(
-        DraftRun(run_of[row.key], row.name, orders[row.key], row.pixels, len(row.runs) > 1, row.note) for row in rows
-    )
-    found: list[DraftBox] = []
-    starts: list[Start] = []
-    for key, own in by_box.items():
-        box, its_starts = _box(boxes[key], own, run_of, widths)
-        found.append(replace(box, address=addresses.get(key, "")))
-        starts += its_starts
-    members = {props[key]: tuple(run_of[row.key] for row in own) for key, own in by_prop.items()}
+    widths = {row.key: _channels(row, following) for own in by_box.values() for row, following in _with_next(own)}
+    drafted = tuple(_run(row, run_of[row.key], widths[row.key]) for row in rows)
+    laid = [_box(boxes[key], own, addresses.get(key, ""), run_of, widths) for key, own in by_box.items()]
+    drafted_boxes, starts = zip(*laid, strict=True)
+    members = {prop: tuple(run_of[row.key] for row in own) for prop, own in props.items()}
     draft = Draft(
         title, table, min(row.universe for row in rows), "fresh", False,
-        frozenset(row.colours for row in rows if row.colours), tuple(found), drafted, members,
+        frozenset(row.colours for row in rows) - {""}, drafted_boxes, drafted, members,
     )  # fmt: skip
-    return _fitted(draft, Patch(tuple(starts))), {run_of[row.key]: row for row in rows}
+    return _fitted(draft, Patch(tuple(chain.from_iterable(starts)))), {run_of[row.key]: row for row in rows}
 
 
 def _parted(rows: Sequence[Row]) -> Iterator[Row]:
@@ -89,16 +81,13 @@ def _addresses(by_box: Mapping[str, Sequence[Row]]) -> dict[str, str]:
     return {key: ip for key, ip in given.items() if ip and uses[ip] == 1}
 
 
-def _props(rows: Sequence[Row]) -> dict[str, list[Row]]:
+def _props(rows: Sequence[Row]) -> list[list[Row]]:
     """The rows of each prop, without those whose one run is the prop itself."""
     found: dict[str, list[Row]] = {}
     for row in rows:
         if row.prop:
             found.setdefault(folded(row.prop), []).append(row)
-    return {
-        key: own for key, own in found.items()
-        if len(own) > 1 or (own[0].runs and folded(" ".join(own[0].runs)) != key)
-    }  # fmt: skip
+    return [own for key, own in found.items() if len(own) > 1 or (own[0].runs and folded(" ".join(own[0].runs)) != key)]
 
 
 class _Names:
@@ -151,21 +140,16 @@ def _end(row: Row, width: int) -> int:
     return behind(running(row.universe, row.channel), row.pixels or 1, width)
 
 
-def _order(width: int) -> str:
-    return _ORDERS.get(width) or "RGBWACVUYDEF"[:width]
+def _run(row: Row, name: str, width: int) -> DraftRun:
+    order = row.colours or _ORDERS.get(width) or "RGBWACVUYDEF"[:width]
+    return DraftRun(name, row.name, order, row.pixels, len(row.runs) > 1, row.note)
 
 
 def _box(
-    name: str, rows: Sequence[Row], run_of: dict[Key, str], widths: dict[Key, int]
+    name: str, rows: Sequence[Row], address: str, run_of: dict[Key, str], widths: dict[Key, int]
 ) -> tuple[DraftBox, list[Start]]:
     """A box with its runs on its ports, and what is typed into it."""
-    told = [row.port for row in rows if row.port is not None]
-    ports: dict[int, list[Row]] = {}
-    highest = max(told, default=0)
-    for row in rows:
-        if row.port is None:
-            highest = min(highest + 1, MOST_PORTS)
-        ports.setdefault(highest if row.port is None else row.port, []).append(row)
+    ports = _ports(rows)
     by_place = {port: sorted(own, key=lambda row: (row.universe, row.channel)) for port, own in ports.items()}
     follows = all(_follow(one, two, widths) for own in by_place.values() for one, two in pairwise(own))
     ordered = dict(sorted((by_place if follows else ports).items()))
@@ -180,8 +164,20 @@ def _box(
                 for link, row in zip(links, own, strict=True)
             ]
     chains = {port: tuple(run_of[row.key] for row in own) for port, own in ordered.items()}
-    said = rows[0].controller
-    return DraftBox(name, said, "port" if follows else "run", chains, len(told) == len(rows)), starts
+    told = all(row.port is not None for row in rows)
+    box = DraftBox(name, rows[0].controller, "port" if follows else "run", chains, told, address=address)
+    return box, starts
+
+
+def _ports(rows: Sequence[Row]) -> dict[int, list[Row]]:
+    """The rows of a box by their port; each that names none on a port of its own behind those that do."""
+    highest = max((row.port for row in rows if row.port is not None), default=0)
+    ports: dict[int, list[Row]] = {}
+    for row in rows:
+        if row.port is None:
+            highest = min(highest + 1, MOST_PORTS)
+        ports.setdefault(highest if row.port is None else row.port, []).append(row)
+    return ports
 
 
 def _follow(one: Row, two: Row, widths: dict[Key, int]) -> bool:
@@ -214,7 +210,7 @@ def _pinned(box: DraftBox, patch: Patch, share: bool) -> DraftBox:
     begins = first.at % CHANNELS == 0 or (share and any(_fits(end, first) for end in ends))
     if begins and all(_fits(one.end, two) for one, two in pairwise(own)):
         return box
-    return replace(box, pins={start.chain.key: f"{start.universe}/{start.channel}" for start in own})
+    return replace(box, pins={start.chain.key: start.address for start in own})
 
 
 def _fits(end: int, start: Start) -> bool:

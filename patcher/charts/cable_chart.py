@@ -98,10 +98,13 @@ class _Chart:
     def _says(self, room: float) -> list[str]:
         """What stands under the chart."""
         vague = [s.fact.name for lane in self.found.ports for s in lane.strings if not s.known]
-        lists = [("Not up this season", list(self.found.absent))]
-        lists.append(("Not to scale, as the file gives no pitch", vague))
+        lists = [("Not hung this season", list(self.found.absent))]
+        lists.append(("Not to scale: no pitch in the file", vague))
         lists.append(
-            ("No room for", [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes])
+            (
+                "Left out for space",
+                [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes],
+            )
         )
         if not self.found.ports:
             lists.append(("No run hangs on this box", ["nothing to draw"]))
@@ -119,10 +122,9 @@ class _Chart:
             return []
         found = legend.mark_items(strings, named=True, leads=False, ribbons=False)
         found.append((_lead_line(0.0, 8.0, 0.0, "cable"), "lead"))
-        if any(fact.run.lead_via == "booster" for fact in strings):
-            found.append((_lead_line(0.0, 8.0, 0.0, "booster"), "lead with a booster"))
-        if any(fact.run.lead_via == "differential" for fact in strings):
-            found.append((_lead_line(0.0, 8.0, 0.0, "differential"), "lead, data sent differentially"))
+        for via, words in (("booster", "lead with a booster"), ("differential", "lead, data sent differentially")):
+            if any(fact.run.lead_via == via for fact in strings):
+                found.append((_lead_line(0.0, 8.0, 0.0, via), words))
         if any(fact.run.nulls for fact in strings):
             found.append((marks.null(np.array([4.0, 0.0]), 1.0), "null pixels"))
         if self.found.supplies:
@@ -158,10 +160,8 @@ class _Chart:
             assert isinstance(lane.what, PortLane)  # noqa: S101
             if not lane.what.tee:
                 parts.append(path(f"M9,{number(lane.y)}H{LEFT:g}", stroke=BLACK, stroke_width="0.4"))
-                parts.append(
-                    text_at(5.0, lane.y + PLAIN * 0.36, str(lane.what.port), PLAIN, class_="port", font_weight="bold",
-                            text_anchor="middle")
-                )  # fmt: skip
+                look_of = {"class_": "port", "font_weight": "bold", "text_anchor": "middle"}
+                parts.append(text_at(5.0, lane.y + PLAIN * 0.36, str(lane.what.port), PLAIN, **look_of))
         return parts
 
     def _draw_port(self, lane: Lane, what: PortLane) -> str:
@@ -173,19 +173,13 @@ class _Chart:
         fact, run = string.fact, string.fact.run
         begin, end, right = self.x(string.along[0]), self.x(string.end), np.array([1.0, 0.0])
         name = {"data_run": fact.name}
-        parts = [
-            _lead_line(
-                self.x(string.lead_from), begin, y, run.lead_via, data_to=fact.name, data_metres=f"{run.lead:.3f}"
-            )
-        ]
+        lead = {"data_to": fact.name, "data_metres": f"{run.lead:.3f}"}
+        parts = [_lead_line(self.x(string.lead_from), begin, y, run.lead_via, **lead)]
         if end - begin > 0.01:
             ends = np.array([[begin, y], [end, y]])
             whole = f"{string.end - string.along[0]:.3f}"
-            parts.append(
-                threaded(
-                    f"M{number(begin)},{number(y)}H{number(end)}", seen, _STRING, class_="string", data_metres=whole
-                )
-            )
+            along = f"M{number(begin)},{number(y)}H{number(end)}"
+            parts.append(threaded(along, seen, _STRING, class_="string", data_metres=whole))
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
         at_the_end = min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))
         nulls = [self.x(string.lead_from + metres) for metres in run.nulls_at]
@@ -193,29 +187,24 @@ class _Chart:
             parts.append(marks.null(np.array([null, y]), 0.8))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])
-            parts.append(
-                marks.group(marks.edge(at, right, _MARK), class_="mark", data_edge="universe",
-                            data_pixel=span.first_pixel, data_universe=span.universe, **name)
-            )  # fmt: skip
+            whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
+            parts.append(marks.mark(marks.edge(at, right, _MARK), **whose, **name))
         for pixel in run.power_cuts:
             at = np.array([self.x(string.along[pixel - 2 : pixel].mean()), y])
-            parts.append(marks.group(marks.cut(at, right, _MARK), class_="mark", data_cut=pixel, **name))
+            parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut=pixel, **name))
         if not run.power_joined and string.lead_from > 0 and fact.source is None:
             at = np.array([(self.x(string.lead_from) + begin) / 2, y])
-            parts.append(marks.group(marks.cut(at, right, _MARK), class_="mark", data_cut="lead", **name))
+            parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut="lead", **name))
         feeds = list(dict.fromkeys(tap.feed for tap in fact.taps))
         for tap in fact.taps:
             at = np.array([self.x(string.along[tap.pixel - 1]), y])
             inner = marks.tap(at, np.array([0.0, 1.0]), _MARK, filled=feeds.index(tap.feed) % 2 == 0)
-            parts.append(
-                marks.group(
-                    inner, class_="mark", data_feed=tap.feed, data_joint=tap.number, data_pixel=tap.pixel, **name
-                )
-            )
-        parts.append(marks.group(marks.last(np.array([end, y]), right, _MARK), class_="mark", data_end="last",
-                                 data_pixel=run.pixels, **name))  # fmt: skip
-        parts.append(marks.group(marks.first(np.array([begin, y]), _MARK), class_="mark", data_end="first",
-                                 data_pixel=1, **name))  # fmt: skip
+            whose = {"data_feed": tap.feed, "data_joint": tap.number, "data_pixel": tap.pixel}
+            parts.append(marks.mark(inner, **whose, **name))
+        last = marks.last(np.array([end, y]), right, _MARK)
+        parts.append(marks.mark(last, data_end="last", data_pixel=run.pixels, **name))
+        first = marks.first(np.array([begin, y]), _MARK)
+        parts.append(marks.mark(first, data_end="first", data_pixel=1, **name))
         return marks.group("".join(parts), class_="run", **name)
 
     def _draw_feed(self, lane: Lane, what: FeedLane) -> str:
@@ -231,10 +220,8 @@ class _Chart:
         for joint in what.joints:
             at = np.array([self.x(joint.at), y])
             inner = marks.tap(at, np.array([0.0, 1.0]), _MARK, filled=True)
-            parts.append(
-                marks.group(inner, class_="mark", data_joint=joint.number, data_run=joint.run, data_pixel=joint.pixel,
-                            data_metres=f"{joint.at:.3f}")
-            )  # fmt: skip
+            whose = {"data_joint": joint.number, "data_run": joint.run, "data_pixel": joint.pixel}
+            parts.append(marks.mark(inner, **whose, data_metres=f"{joint.at:.3f}"))
         return marks.group("".join(parts), class_="feed", data_feed=what.feed.name)
 
     def _draw_supply(self, lane: Lane, what: SupplyLanes) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, SupplyLanes
 from patcher.drawing.leader_rows import Step, Words, stairs
-from patcher.drawing.run_facts import amps_words
+from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import LINE, PLAIN, SMALL, fitted, long
 
 LEFT, RIGHT = 13.0, 2.5
@@ -137,11 +137,7 @@ class Stack:
         found = Lane(lane, parent=parent, begin=self.x(lane.begin))
         for string in lane.strings:
             fact, first = string.fact, self.x(string.along[0])
-            pixels = f"1–{fact.run.pixels}" if fact.run.pixels > 1 else "1"
-            what = f"same data as {fact.source}" if fact.source is not None else fact.start
-            words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
-            words = fitted(words, self.wide - LEFT - 4, PLAIN, bold=True)
-            label = Words(first, words, "run", fact.name, PLAIN, True)
+            label = self._name(fact, first)
             beside = self.x(string.end) + 2.5
             if level >= 5 and string is lane.strings[-1] and beside + label.wide < self.wide - 0.5:
                 found.beside = replace(label, at=beside)
@@ -165,6 +161,13 @@ class Stack:
                 middle = self.x(string.lead_from + fact.run.lead / 2)
                 found.below.append(Words(middle, f"{fact.run.lead:.3g} m", "lead", fact.name, SMALL))
         return found
+
+    def _name(self, fact: Facts, at: float) -> Words:
+        """A run's name with its pixels and its address, or the run whose data it shares."""
+        pixels = f"1–{fact.run.pixels}" if fact.run.pixels > 1 else "1"
+        what = f"same data as {fact.source}" if fact.source is not None else fact.start
+        words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
+        return Words(at, fitted(words, self.wide - LEFT - 4, PLAIN, bold=True), "run", fact.name, PLAIN, True)
 
     def _feed(self, lane: FeedLane, level: int, parent: int | None) -> Lane:
         found = Lane(lane, parent=parent, begin=self.x(lane.begin))

@@ -15,6 +15,7 @@ from patcher.drawing.svg import (  # fmt: skip
     SMALL,
     WHITE,
     Look,
+    attributes,
     document,
     fitted,
     long,
@@ -23,7 +24,7 @@ from patcher.drawing.svg import (  # fmt: skip
     path,
     text_at,
 )
-from patcher.patch.patch import Patch, Start, behind, pieces, written
+from patcher.patch.patch import Patch, Start, pieces, written
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 from patcher.wiring import Wiring
 
@@ -75,18 +76,13 @@ def seats(patch: Patch) -> dict[int, list[Seat]]:
 
 
 def _of_start(start: Start) -> Iterator[tuple[int, Seat]]:
-    at = start.at
-    for link, lamps in start.placed():
-        for where, count in pieces(at, link.nulls, link.channels):
+    for link, begin, _, _ in start.laid():
+        for where, count in pieces(begin, link.nulls, link.channels):
             universe, channel = written(where)
             yield universe, Seat(channel, channel + count * link.channels - 1, start.controller, link.run, None)
-        first = 1
-        for where, count in pieces(lamps, link.pixels, link.channels):
-            universe, channel = written(where)
-            last = channel + count * link.channels - 1
-            yield universe, Seat(channel, last, start.controller, link.run, (first, first + count - 1))
-            first += count
-        at = behind(lamps, link.pixels, link.channels)
+    for span in start.spans():
+        pixels = span.first_pixel, span.last_pixel
+        yield span.universe, Seat(span.first_channel, span.last_channel, start.controller, span.run, pixels)
 
 
 def free(taken: Sequence[Seat]) -> list[tuple[int, int]]:
@@ -159,7 +155,7 @@ def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str)
         parts.append(row.drawn(y))
         y += row.high
     if not page:
-        parts.append(text_at(1, y + 3, "no universe has a use yet", PLAIN, class_="says"))
+        parts.append(text_at(1, y + 3, "no universe is used yet", PLAIN, class_="says"))
         y += 5
     listed = _legend(looks, page, wide)
     parts += legend.write(listed, 1.0, y)
@@ -184,7 +180,7 @@ class _Row:
         self.left, self.scale = _left(), _scale(wide)
         small = [seat for seat in taken if not self._fits(seat)]
         listed = [f"{seat.channels} {seat.words}" for seat in small]
-        listed += [f"{first}–{last} given twice" for first, last in twice(taken)]
+        listed += [f"{first}–{last} used twice" for first, last in twice(taken)]
         listed += [
             f"{first}–{last} free"
             for first, last in free(taken)
@@ -250,8 +246,6 @@ class _Row:
         return marks.group("".join(parts), data_universe=self.universe)
 
     def _rect(self, first: int, last: int, y: float, fill: str, **more: object) -> str:
-        from patcher.drawing.svg import attributes
-
         x, end = self._x(first), self._x(last + 1)
         return (
             f'<rect x="{number(x)}" y="{number(y)}" width="{number(end - x)}" height="{_BAR:g}" fill="{fill}" '

@@ -161,7 +161,7 @@ class _Plot:
         yield f'<path {along} stroke="#ffffff" stroke-width="2.8"/>'
         yield f'<path class="limit" {along} stroke="{_VERMILLION}" stroke-width="1.6"/>'
         words_below = f'<tspan x="{x:g}" dy="12">{limit_words(least)}</tspan>'
-        yield f'<text class="least" x="{x:g}" y="{y - 1:.2f}">least {words_below}</text>'
+        yield f'<text class="least" x="{x:g}" y="{y - 1:.2f}">needs {words_below}</text>'
 
     def _reach(self, first: int, end: int) -> tuple[float, float]:
         """From left to right, pixels given from 0, end not included, with half a pixel to both sides."""
@@ -301,7 +301,7 @@ class _Field:
         self.low, self.high, ticks = scale(profile, 0.06, self.height // 2)
         self.labels = {self.dot(tick) // 4: label for tick, label in zip(ticks, tick_words(ticks), strict=True)}
         if profile.least is not None:
-            self.labels[self.dot(profile.least) // 4] = f"least {limit_words(profile.least)}"
+            self.labels[self.dot(profile.least) // 4] = f"needs {limit_words(profile.least)}"
         self.gutter = min(max(map(len, self.labels.values())), width // 2)
         self.columns = width - self.gutter - 2
 
@@ -316,16 +316,17 @@ class _Field:
 
     def rows(self) -> list[str]:
         """The plot: the line in dots, dashes for the limit, a black circle where the line is lowest."""
-        cells = [[0] * self.columns for _ in range(self.height)]
-        for x, y in self._dots():
-            cells[y // 4][x // 2] |= _DOTS[y % 4][x % 2]
-        signs = [[chr(0x2800 + bits) if bits else " " for bits in row] for row in cells]
-        blanks = [("┊", {self.across(cut - 0.5) // 2 for cut in self.profile.cuts}, list(range(self.height)))]
+        signs = [[" "] * self.columns for _ in range(self.height)]
         if self.profile.least is not None:
-            blanks.append(("╌", set(range(self.columns)), [self.dot(self.profile.least) // 4]))
-        for sign, columns, rows in blanks:
-            for row in rows:
-                signs[row] = [sign if at in columns and was == " " else was for at, was in enumerate(signs[row])]
+            signs[self.dot(self.profile.least) // 4] = ["╌"] * self.columns
+        for column in (self.across(cut - 0.5) // 2 for cut in self.profile.cuts):
+            for row in signs:
+                row[column] = "┊"
+        cells: dict[tuple[int, int], int] = {}
+        for x, y in self._dots():
+            cells[y // 4, x // 2] = cells.get((y // 4, x // 2), 0) | _DOTS[y % 4][x % 2]
+        for (at_row, at_column), bits in cells.items():
+            signs[at_row][at_column] = chr(0x2800 + bits)
         if (pixel := self.profile.lowest) is not None:
             signs[self.dot(self.profile.volts[pixel - 1]) // 4][self.across(pixel) // 2] = "●"
         names = [self.labels.get(row, "")[: self.gutter] for row in range(self.height)]

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from patcher.patch.patch import Patch
     from patcher.show.schema import Show
     from patcher.show.writer import Seen
-    from patcher.swaps.box_swap import BoxSwap, Shortfall
+    from patcher.swaps.box_swap import BoxSwap
+    from patcher.swaps.shortfall import Shortfall
     from patcher.swaps.supply_swap import SupplySwap
     from patcher.wiring import Wiring
 
@@ -74,7 +75,8 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
     from patcher.cli.todo import say_left
     from patcher.patch.entered import todo
     from patcher.patch.patch_file import read_entered
-    from patcher.swaps.box_swap import Shortfall, swap_box
+    from patcher.swaps.box_swap import swap_box
+    from patcher.swaps.shortfall import Shortfall
     from patcher.swaps.swap_steps import box_steps, box_summary
     from patcher.wiring import wire
 

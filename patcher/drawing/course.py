@@ -40,7 +40,7 @@ class Course:
     """
 
     run: Run
-    lamps: Floats
+    pixels: Floats
     strings: tuple[Floats, ...]
     wires: tuple[Floats, ...]
     wired: Lattice | None
@@ -48,14 +48,14 @@ class Course:
 
     def heading(self, pixel: int) -> Floats:
         """The direction of the data at a pixel, from 1: of length 1."""
-        before, behind = max(pixel - 2, 0), min(pixel, len(self.lamps) - 1)
-        way = self.lamps[behind] - self.lamps[before]
+        before, behind = max(pixel - 2, 0), min(pixel, len(self.pixels) - 1)
+        way = self.pixels[behind] - self.pixels[before]
         length = float(np.hypot(*way))
         return way / length if length > 1e-9 else np.array([1.0, 0.0])
 
     def step(self, pixel: int) -> Floats:
         """The direction from the pixel before to a pixel, from 2: of length 1."""
-        way = self.lamps[pixel - 1] - self.lamps[pixel - 2]
+        way = self.pixels[pixel - 1] - self.pixels[pixel - 2]
         length = float(np.hypot(*way))
         return way / length if length > 1e-9 else np.array([1.0, 0.0])
 
@@ -66,7 +66,7 @@ class Course:
 
     def edge(self, pixel: int) -> Floats:
         """The place between a pixel, from 2, and the one before it."""
-        middle: Floats = (self.lamps[pixel - 2] + self.lamps[pixel - 1]) / 2
+        middle: Floats = (self.pixels[pixel - 2] + self.pixels[pixel - 1]) / 2
         return middle
 
 
@@ -81,22 +81,22 @@ def course(show: Show, run: Run, paper: Callable[[Floats], Floats]) -> Course | 
     found = positions(show, run)
     if found is None:
         return None
-    lamps = paper(found)
+    pixels = paper(found)
     wired = lattice(show, run)
     if wired is not None:
-        return _grid(show, run, lamps, wired, paper)
+        return _grid(show, run, pixels, wired, paper)
     if isinstance(run, ArchRun) and run.passes > 1:
-        lamps = _passes_apart(run, lamps, paper(np.array(run.feet)))
-    steps = np.hypot(*np.diff(lamps, axis=0).T)
+        pixels = _passes_apart(run, pixels, paper(np.array(run.feet)))
+    steps = np.hypot(*np.diff(pixels, axis=0).T)
     usual = float(np.median(steps)) if len(steps) else 0.0
     jumps = np.flatnonzero(steps > max(_JUMP * usual, 0.5)) if len(steps) > 2 else np.empty(0, int)
-    bounds = [0, *(jumps + 1).tolist(), len(lamps)]
-    strings = tuple(simple(lamps[first:end]) for first, end in pairwise(bounds) if end - first > 1)
-    wires = tuple(lamps[at : at + 2] for at in jumps.tolist())
-    return Course(run, lamps, strings, wires, None, usual)
+    bounds = [0, *(jumps + 1).tolist(), len(pixels)]
+    strings = tuple(simple(pixels[first:end]) for first, end in pairwise(bounds) if end - first > 1)
+    wires = tuple(pixels[at : at + 2] for at in jumps.tolist())
+    return Course(run, pixels, strings, wires, None, usual)
 
 
-def _grid(show: Show, run: Run, lamps: Floats, wired: Lattice, paper: Callable[[Floats], Floats]) -> Course:
+def _grid(show: Show, run: Run, pixels: Floats, wired: Lattice, paper: Callable[[Floats], Floats]) -> Course:
     assert isinstance(run, GridRun | BandRun)  # noqa: S101  (only these have a lattice)
     grid = show.grid_of(run) if isinstance(run, BandRun) else run
     lines = wired.rows if wired.lines == "rows" else wired.columns
@@ -104,24 +104,24 @@ def _grid(show: Show, run: Run, lamps: Floats, wired: Lattice, paper: Callable[[
     ends = paper(cell_positions(grid, cells.reshape(-1, 2))).reshape(lines, 2, 2)
     one, two = paper(cell_positions(grid, np.array([[0, 0], [1, 1]])))
     pitch = abs(two - one)[1 if wired.lines == "rows" else 0] if lines > 1 else max(abs(two - one))
-    if len(lamps) == 1:
-        return Course(run, lamps, (), (), wired, float(pitch))
+    if len(pixels) == 1:
+        return Course(run, pixels, (), (), wired, float(pitch))
     if wired.columns * wired.rows == lines:
-        return Course(run, lamps, (simple(ends[:, 0]),), (), wired, float(pitch))
+        return Course(run, pixels, (simple(ends[:, 0]),), (), wired, float(pitch))
     if wired.turns == "serpentine":
-        return Course(run, lamps, (ends.reshape(-1, 2),), (), wired, float(pitch))
+        return Course(run, pixels, (ends.reshape(-1, 2),), (), wired, float(pitch))
     wires = tuple(np.array([ends[at, 1], ends[at + 1, 0]]) for at in range(lines - 1))
-    return Course(run, lamps, tuple(ends), wires, wired, float(pitch))
+    return Course(run, pixels, tuple(ends), wires, wired, float(pitch))
 
 
-def _passes_apart(run: ArchRun, lamps: Floats, feet: Floats) -> Floats:
+def _passes_apart(run: ArchRun, pixels: Floats, feet: Floats) -> Floats:
     """Each pass a little farther out than the one before."""
     passes = np.delete(np.repeat(np.arange(run.passes), run.drawn // run.passes), np.array(run.gap_places, int) - 1)
     if run.data_in == "last":
         passes = passes[::-1]
-    out = lamps - feet.mean(axis=0)
+    out = pixels - feet.mean(axis=0)
     length = np.maximum(np.hypot(*out.T), 1e-9)[:, None]
-    apart: Floats = lamps + out / length * passes[:, None] * PASS
+    apart: Floats = pixels + out / length * passes[:, None] * PASS
     return apart
 
 

@@ -145,10 +145,7 @@ class Paper:
         away = hypot(near[0] - anchor[0], near[1] - anchor[1])
         if away > _TOUCHING:
             begin = 1.3 / away
-            leader = (
-                (anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin),
-                near,
-            )
+            leader = ((anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin), near)
             if self._on(self._taken, leader):
                 return None
         over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)

@@ -23,7 +23,6 @@ from patcher.drawing.svg import (  # fmt: skip
     threaded,
 )
 from patcher.drawing.voltage_profile import wrap
-from patcher.show.run_tables import DrawnRun
 
 Item = tuple[str, str]
 """A swatch, drawn about the middle of an area of `SWATCH` by 3 mm whose left edge is at 0; and its words."""
@@ -46,25 +45,22 @@ def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: boo
         *([(name, "port · universe/channel of its first pixel")] if named else []),
         (line + marks.first(at, 0.9), "first pixel: the data enters here"),
         (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
-        (line + marks.arrow(at, right, 1.3), "the way of the data"),
+        (line + marks.arrow(at, right, 1.3), "data direction"),
     ]
     if ribbons:
         chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
-        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "the same on a grid"))
-    if any(fact.edges for fact in facts):
-        found.append((line + marks.edge(at, right, 0.9), "a universe begins at pixel: universe/channel"))
-    if any(fact.taps for fact in facts):
-        found.append((line + marks.tap(at, up, 0.8, filled=True), "a feed joins, with its amperes"))
-    if any(fact.run.power_cuts for fact in facts):
-        found.append((line + marks.cut(at, right, 0.9), "V+ is cut"))
-    if any(isinstance(fact.run, DrawnRun) and fact.run.gaps for fact in facts):
-        found.append((line + marks.gap(at, 0.9), "a place without a pixel"))
-    if leads:
-        found.append((path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"), "lead"))
-        if any(fact.run.lead_via == "booster" for fact in facts):
-            found.append((path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
-                          + marks.booster(at, right, 0.9), "lead with a booster"))  # fmt: skip
-    return found
+        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"))
+    lead = path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
+    where_used = (
+        ([fact.edges for fact in facts], line + marks.edge(at, right, 0.9), "new universe (pixel: universe/channel)"),
+        ([fact.taps for fact in facts], line + marks.tap(at, up, 0.8, filled=True), "tap: feed and current"),
+        ([fact.run.power_cuts for fact in facts], line + marks.cut(at, right, 0.9), "V+ is cut"),
+        ([fact.run.gap_places for fact in facts], line + marks.gap(at, 0.9), "gap: no pixel here"),
+        ([leads], lead, "lead"),
+        ([leads and fact.run.lead_via == "booster" for fact in facts], lead + marks.booster(at, right, 0.9),
+         "lead with a booster"),
+    )  # fmt: skip
+    return found + [(swatch, words) for used, swatch, words in where_used if any(used)]
 
 
 def rows(items: Sequence[Item], wide: float) -> list[list[tuple[float, Item]]]:

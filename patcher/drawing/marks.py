@@ -7,16 +7,21 @@ circle with the wire through it.
 
 from __future__ import annotations
 
-from patcher.drawing.svg import BLACK, WHITE, Floats, number, path, trace_of
+import numpy as np
+
+from patcher.drawing.svg import BLACK, WHITE, Floats, attributes, number, path, trace_of
 
 EDGED = {"stroke": BLACK, "stroke_width": "0.3"}
 
 
 def group(inner: str, **more: object) -> str:
     """Elements that belong together."""
-    from patcher.drawing.svg import attributes
-
     return f"<g{attributes(**more)}>{inner}</g>"
+
+
+def mark(inner: str, **more: object) -> str:
+    """A mark, and what it stands for."""
+    return group(inner, class_="mark", **more)
 
 
 def _disc(x: float, y: float, radius: float, fill: str, edge: str, width: float) -> str:
@@ -140,6 +145,4 @@ def joint(x: float, y: float) -> str:
 
 def _turned(way: Floats) -> Floats:
     """A quarter turn."""
-    import numpy as np
-
     return np.array([-way[1], way[0]])

@@ -34,6 +34,8 @@ from patcher.shapes import data_order
 from patcher.show.run_tables import DrawnRun
 from patcher.show.schema import Show
 
+_NARROW = 1.1
+"""Millimetres from line to line of a grid below which its lines have no thread and no chevrons."""
 _LONGEST = 60.0
 """Millimetres of a label at most."""
 
@@ -135,57 +137,52 @@ class Hanging:
             return []
         seen = self.look(fact)
         lines = [threaded(drawn, seen, width, class_="string")]
-        if found.wired is not None and found.pitch < 1.1:
+        if found.wired is not None and found.pitch < _NARROW:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
-        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.lamps) <= 500:
-            dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.lamps)
+        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
+            dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.pixels)
             lines.append(path(dots, stroke=BLACK, stroke_width="1.2", stroke_linecap="round"))
-            lines.append(path(dots, class_="lamps", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
+            lines.append(path(dots, class_="pixels", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
         return lines
 
     def _heads(self, found: Course, strings: Sequence[Floats]) -> str:
-        if found.wired is None or found.pitch < 1.1:
-            if found.wired is not None:
-                strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
-            if self.detail == 0:
-                strings = strings[:1]
-            every = 16.0 if self.detail else 1000.0
-            places = [each for string in strings if len(string) > 1 for each in arrows(string, every)]
-            if len(strings) > 4 and found.wired is None:
-                places = [each for string in strings for each in arrows(string, 40.0)]
-            return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
-        size = min(0.28 * found.pitch, 1.1)
-        heads = []
+        """The heads that show the data direction: chevrons on the lines of a grid with room for them, else arrows."""
+        if found.wired is not None and found.pitch >= _NARROW:
+            return self._chevrons(strings, min(0.28 * found.pitch, 1.1))
+        if found.wired is not None:
+            strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
+        every = 40.0 if found.wired is None and len(strings) > 4 else 16.0
+        if not self.detail:
+            strings, every = strings[:1], 1000.0
+        places = [place for string in strings if len(string) > 1 for place in arrows(string, every)]
+        return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
+
+    def _chevrons(self, strings: Sequence[Floats], size: float) -> str:
         lines = [string[at : at + 2] for string in strings for at in range(0, len(string) - 1, 2)]
-        for line in lines:
-            heads += [marks.chevron(at, way, size) for at, way in arrows(line, 30.0)]
-        if not heads:
-            return ""
-        return path("".join(heads), class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}")
+        heads = "".join(marks.chevron(at, way, size) for line in lines for at, way in arrows(line, 30.0))
+        return path(heads, class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}") if heads else ""
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
-        lamps, size = found.lamps, self.size
+        pixels, size = found.pixels, self.size
         name, drawn = {"data_run": fact.name}, []
-        if strip.holds(lamps[0, 0]):
-            drawn.append(
-                marks.group(marks.first(lamps[0], size), class_="mark", data_end="first", data_pixel=1, **name)
-            )
-            self._take(lamps[0], size)
+        if strip.holds(pixels[0, 0]):
+            drawn.append(marks.mark(marks.first(pixels[0], size), data_end="first", data_pixel=1, **name))
+            self._take(pixels[0], size)
             self._named(fact, found, strip)
-        if strip.holds(lamps[-1, 0]):
-            end = marks.last(lamps[-1], found.heading(len(lamps)), size)
-            drawn.append(marks.group(end, class_="mark", data_end="last", data_pixel=len(lamps), **name))
-            self._take(lamps[-1], size * 1.2)
+        if strip.holds(pixels[-1, 0]):
+            end = marks.last(pixels[-1], found.heading(len(pixels)), size)
+            drawn.append(marks.mark(end, data_end="last", data_pixel=len(pixels), **name))
+            self._take(pixels[-1], size * 1.2)
             if self.detail and not found.numbered:
                 words = fact.far_words
-                self._label(2, lamps[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
+                self._label(2, pixels[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
         for span in fact.edges:
             at = found.edge(span.first_pixel)
             if not strip.holds(at[0]):
                 continue
             whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
             way = found.step(span.first_pixel)
-            drawn.append(marks.group(marks.edge(at, way, size), class_="mark", **whose, **name))
+            drawn.append(marks.mark(marks.edge(at, way, size), **whose, **name))
             self._take(at, size)
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
             if self.detail:
@@ -194,7 +191,7 @@ class Hanging:
             at = found.edge(pixel)
             if strip.holds(at[0]):
                 inner = marks.cut(at, found.step(pixel), size)
-                drawn.append(marks.group(inner, class_="mark", data_cut=pixel, **name))
+                drawn.append(marks.mark(inner, data_cut=pixel, **name))
                 self._take(at, size)
                 self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut before {pixel}")
         drawn += self._gaps(fact, found, strip)
@@ -211,17 +208,17 @@ class Hanging:
         places = [order.index(gap - 1) for gap in run.gaps]
         drawn = []
         for place, gap in zip(places, run.gaps, strict=True):
-            at = every.lamps[place]
+            at = every.pixels[place]
             if strip.holds(at[0]):
                 ring = marks.gap(at, min(self.size, found.pitch / 2))
-                drawn.append(marks.group(ring, class_="mark", data_gap=gap, data_run=run.name))
+                drawn.append(marks.mark(ring, data_gap=gap, data_run=run.name))
         return drawn
 
     def _taps(self, fact: Facts, found: Course, strip: Strip) -> None:
         feeds = list(dict.fromkeys(tap.feed for tap in fact.taps))
         named: set[str] = set()
         for tap in fact.taps:
-            at = found.lamps[tap.pixel - 1]
+            at = found.pixels[tap.pixel - 1]
             if not strip.holds(at[0]):
                 continue
             way = found.heading(tap.pixel)
@@ -229,12 +226,8 @@ class Hanging:
             filled = feeds.index(tap.feed) % 2 == 0
             inner = marks.tap(at, outward, self.size, filled=filled)
             amps = None if tap.amps is None else f"{tap.amps:.3f}"
-            self.over.append(
-                marks.group(
-                    inner, class_="mark", data_feed=tap.feed, data_joint=tap.number, data_run=fact.name,
-                    data_pixel=tap.pixel, data_amps=amps,
-                )
-            )  # fmt: skip
+            whose = {"data_feed": tap.feed, "data_joint": tap.number, "data_run": fact.name, "data_pixel": tap.pixel}
+            self.over.append(marks.mark(inner, **whose, data_amps=amps))
             middle = at + outward * self.size * 1.7
             self._take(middle, self.size * 0.9)
             if self.detail:
@@ -280,14 +273,14 @@ class Hanging:
     def _beside(self, found: Course) -> list[Floats]:
         """Where a run may be named: at its first pixel, else along it; a grid above or below it, numbers and all."""
         if found.wired is None:
-            count = len(found.lamps)
-            return [found.lamps[count * part // 8] for part in range(8)]
-        low, high = found.lamps.min(axis=0), found.lamps.max(axis=0)
+            count = len(found.pixels)
+            return [found.pixels[count * part // 8] for part in range(8)]
+        low, high = found.pixels.min(axis=0), found.pixels.max(axis=0)
         if found.numbered and found.wired.lines == "columns":
-            away = 2.0 + long(str(len(found.lamps)), SMALL)
+            away = 2.0 + long(str(len(found.pixels)), SMALL)
             low, high = low - away, high + away
         outline = [np.array([x, y]) for y in (low[1], high[1]) for x in low[0] + (high[0] - low[0]) * _SPREAD]
-        return outline if found.numbered else [found.lamps[0], *outline]
+        return outline if found.numbered else [found.pixels[0], *outline]
 
     def _label(
         self, rank: int, at: Floats, lines: tuple[str, ...], strip: Strip, kind: str, fact: Facts, note: str,
@@ -362,7 +355,7 @@ class Hanging:
 
     def box(self, name: str, at: Floats, strip: Strip, above: tuple[float, float] | None) -> None:
         """A box where it stands, named beside it or `above` all that hangs on it."""
-        self.over.append(marks.group(marks.box(at, self.size * 1.3), class_="mark", data_box=name))
+        self.over.append(marks.mark(marks.box(at, self.size * 1.3), data_box=name))
         self.paper.take(
             (at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4)
         )

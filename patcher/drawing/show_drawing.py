@@ -9,7 +9,7 @@ under the picture with the same marks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -203,13 +203,13 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
     if not any(fact.run.hung for fact in subject.facts):
         found.append(("Nothing to draw", ["no run is hung here"]))
     lists = (
-        ("Not up this season", absent),
-        ("Not drawn for want of room, with no picture", [fact.name for fact in left_out]),
-        ("The file does not say where it stands", unplaced),
+        ("Not hung this season", absent),
+        ("No shape in the file, and no space to list it", [fact.name for fact in left_out]),
+        ("No place (at) in the file", unplaced),
     )
     if hanging.unsaid and subject.detail:
         found.append(
-            (f"{hanging.unsaid} numbers found no room", ["see the drawings of boxes and props, and the charts"])
+            (f"{hanging.unsaid} labels left out for space", ["see the drawings of boxes and props, and the charts"])
         )
     return found + [(label, text) for label, text in lists if text]
 
@@ -217,7 +217,7 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
 def _in_words(subject: _Subject) -> str:
     pixels = sum(fact.run.pixels for fact in subject.facts)
     return (
-        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: the way of the data, first and last pixel, "
+        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: data direction, first and last pixel, "
         "port, edges of universes, feeds and volts."
     )
 
@@ -225,29 +225,31 @@ def _in_words(subject: _Subject) -> str:
 def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
     if not shaped:
         return []
-    things: dict[str, list[Floats]] = {}
-    grids: set[str] = set()
+    things: dict[tuple[str, bool], list[Floats]] = {}
     for fact, found in shaped:
-        name = fact.run.of if isinstance(fact.run, BandRun) else fact.name
-        things.setdefault(name, []).extend([found, *_corners(subject.show, fact.run)])
-        if isinstance(fact.run, BandRun | GridRun):
-            grids.add(name)
-    places = [np.concatenate(parts) for parts in things.values()]
-    whole = [name in grids for name in things]
-    for name in subject.boxes:
-        at = subject.show.controllers[name].at
-        if at is not None:
-            places.append(np.array([at]))
-            whole.append(False)
-    side = 16.0 if subject.detail == 2 else 6.0
-    margins = Margins(min(side, wide / 8), 10.0, 9.0) if subject.detail else Margins(4.0, 8.0, 2.0)
-    if subject.detail == 2 and grids:
-        margins = replace(margins, above=18.0, below=13.5)
+        things.setdefault(_thing(fact.run), []).extend([found, *_corners(subject.show, fact.run)])
+    boxes = [at for name in subject.boxes if (at := subject.show.controllers[name].at) is not None]
+    places = [*(np.concatenate(parts) for parts in things.values()), *(np.array([at]) for at in boxes)]
+    whole = [*(is_grid for _, is_grid in things), *(False for _ in boxes)]
+    margins = _margins(subject.detail, wide, with_grids=any(whole))
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
     enough = (2.5 if subject.detail else 0.6) / usual if usual > 1e-9 else 60.0
     most = min(subject.most, max(1, len(shaped) // 3))
     return lay(places, whole, wide, room, margins, most, enough)
+
+
+def _thing(run: Run) -> tuple[str, bool]:
+    """The name of what a run draws, or draws a part of, and whether that is a grid."""
+    return run.of if isinstance(run, BandRun) else run.name, isinstance(run, BandRun | GridRun)
+
+
+def _margins(detail: int, wide: float, *, with_grids: bool) -> Margins:
+    """What is kept round the pixels for labels, and for the numbers round a grid."""
+    if not detail:
+        return Margins(4.0, 8.0, 2.0)
+    side = min(16.0 if detail == 2 else 6.0, wide / 8)
+    return Margins(side, 18.0, 13.5) if detail == 2 and with_grids else Margins(side, 10.0, 9.0)
 
 
 def _corners(show: Show, run: Run) -> list[Floats]:
@@ -291,9 +293,9 @@ def _boxes(subject: _Subject, hanging: Hanging, strip: Strip, courses: Sequence[
         if not strip.holds(place[0]):
             continue
         above = None
-        if mine := [drawn.lamps for fact, drawn in courses if fact.box == name]:
-            lamps = np.concatenate(mine)
-            above = float(lamps[:, 0].min() + lamps[:, 0].max()) / 2, float(lamps[:, 1].min()) - 2
+        if mine := [drawn.pixels for fact, drawn in courses if fact.box == name]:
+            places = np.concatenate(mine)
+            above = float(places[:, 0].min() + places[:, 0].max()) / 2, float(places[:, 1].min()) - 2
         hanging.box(name, place, strip, above)
 
 
@@ -309,13 +311,13 @@ def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], stri
         for name in chain:
             if before is not None and name in courses:
                 ends.append((before, name))
-            before = courses[name].lamps[-1] if name in courses else None
+            before = courses[name].pixels[-1] if name in courses else None
     for name in courses:
         source = wiring.source(name)
         if source != name and source in courses:
-            ends.append((courses[source].lamps[0], name))
+            ends.append((courses[source].pixels[0], name))
     for start, name in ends:
-        end = courses[name].lamps[0]
+        end = courses[name].pixels[0]
         if strip.holds(start[0]) and strip.holds(end[0]):
             hanging.lead(start, end, name, courses[name].run.lead_via)
 
@@ -332,10 +334,10 @@ def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, acr
             continue
         length = each - 10
         steps = np.linspace(0, length, fact.run.pixels) if fact.run.pixels > 1 else np.zeros(1)
-        lamps = np.column_stack([x + steps, np.full(len(steps), y)])
-        strings = (lamps[[0, -1]],) if len(lamps) > 1 else ()
+        places = np.column_stack([x + steps, np.full(len(steps), y)])
+        strings = (places[[0, -1]],) if len(places) > 1 else ()
         rect = (column * each, y - 9.0, (column + 1) * each, y + 5.0 + 6)
         strip = Strip(0, each, 0, 1, column * each, y, rect)
-        found = Course(fact.run, lamps, strings, (), None, length / max(len(lamps) - 1, 1))
+        found = Course(fact.run, places, strings, (), None, length / max(len(places) - 1, 1))
         hanging.draw(fact, found, strip)
     return left_out

@@ -94,11 +94,11 @@ def words(profile: Profile) -> list[str]:
     volts = float(profile.volts[lowest - 1])
     says = f"lowest {said(volts, profile.least)} at pixel {lowest} of {number}; "
     if profile.least is None:
-        says += "no least volts given"
+        says += "min_volts not given"
     elif below := int((profile.volts < profile.least).sum()):
-        says += f"least {limit_words(profile.least)}: does not hold, {below} pixel{'s' if below > 1 else ''} below it"
+        says += f"needs {limit_words(profile.least)}: too low at {below} pixel{'s' if below > 1 else ''}"
     else:
-        says += f"least {limit_words(profile.least)}: holds"
+        says += f"needs {limit_words(profile.least)}: OK"
     return [says, *(["not fed: " + _stretches(unfed(profile))] if np.isnan(profile.volts).any() else [])]
 
 

@@ -8,7 +8,7 @@ from math import ceil
 from patcher.errors import Finding
 from patcher.patch.chains import chains
 from patcher.patch.patch import Chain
-from patcher.show.run_tables import BandRun, Run
+from patcher.show.run_tables import Run
 from patcher.show.schema import GridProp, Show
 from patcher.units import METRES_PER, in_units
 from patcher.wiring import Wiring
@@ -35,13 +35,15 @@ def findings(wiring: Wiring) -> list[Finding]:
 def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
     for link, behind in zip(chain.links, chain.links[1:], strict=False):
         if not show.runs[link.run].hung:
-            says = f"is not hung, but {behind.run} lies behind it on the same start, so its data would be wrong"
+            says = (
+                f"is not hung, but {behind.run} comes after it on the same start address and would get the wrong data"
+            )
             remedy = "move it to the end of its chain, or take it out of the port this season"
             yield Finding("warning", "not-hung", "wiring", f"run.{link.run}.hung", says, remedy)
     orders = {show.type_of(show.runs[link.run]).colour_order: link.run for link in chain.links}
     if show.controllers[chain.controller].reorders and len(orders) > 1:
         mixed = " and ".join(f"{order} ({run})" for order, run in orders.items())
-        says = f"the start of {chain.name} mixes colour orders, {mixed}, and the box has one setting for it"
+        says = f"the start address of {chain.name} mixes colour orders, {mixed}, and the box has one setting for both"
         remedy = 'give each kind a port of its own, or set start_per = "run", or reorders = false'
         yield Finding("warning", "mixed-order", "address", f"controller.{chain.controller}", says, remedy)
 
@@ -77,19 +79,16 @@ def _tee_colours(wiring: Wiring) -> Iterator[Finding]:
         source = show.runs[wiring.source(run.name)]
         own, wanted = show.type_of(run).colour_order, show.type_of(source).colour_order
         if own != wanted:
-            says = f"has chips that take {own}, but hangs on the data of {source.name}, which is sent as {wanted}"
+            says = f"has chips that take {own}, but shares the data of {source.name}, which is sent as {wanted}"
             yield Finding("warning", "mixed-order", "wiring", f"run.{run.name}.pixel", says, "use pixels of one kind")
 
 
 def _grid_lines(show: Show) -> Iterator[Finding]:
-    of_grid: dict[str, list[BandRun]] = {}
-    for run in show.runs.values():
-        if isinstance(run, BandRun):
-            of_grid.setdefault(run.of, []).append(run)
+    bands = show.bands
     for prop in show.props.values():
         if not isinstance(prop, GridProp):
             continue
-        wired = {line for run in of_grid.get(prop.name, []) for line in range(run.band[0], run.band[1] + 1)}
+        wired = {line for run in bands.get(prop.name, []) for line in range(run.band[0], run.band[1] + 1)}
         if bare := sorted(set(range(1, prop.line_count + 1)) - wired):
             says = f"has {len(bare)} of its {prop.line_count} {prop.lines} on no run, the first of them {bare[0]}"
             remedy = f'add a run with shape = "band" and of = "{prop.name}"'

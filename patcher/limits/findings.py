@@ -34,7 +34,7 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
         faults = error.findings
     if kept is not None and misfits(kept, wiring):
         says = "is older than the show: something was added, taken out or changed since"
-        remedy = "patcher diff says what is typed anew; patcher patch does it"
+        remedy = "patcher diff lists the settings to change; patcher patch updates it"
         found.append(Finding("note", "patch-file", "address", "the patch file", says, remedy))
     elif kept is not None:
         found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)

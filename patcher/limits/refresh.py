@@ -266,9 +266,7 @@ def _remedies(wiring: Wiring, box: str, slow: Mapping[int, float]) -> Iterator[t
             remedy = _moving(wiring, box, lines[port], moves, period)
         else:
             left = len(free) - len(split.moves)
-            none = "left free for it" if free else "free"
-            why = f"the free ports of {box} are too few" if left else f"no port of {box} is {none}"
-            remedy = _no_move(lines[port], slow[port], why, free=left > 0)
+            remedy = _no_move(lines[port], slow[port], _no_port(box, left, len(free)), free=left > 0)
         if port == slowest and 1000 / best.frame_ms >= 1000 / split.frame_ms + _WORTH:
             most = rate_text(1000 / best.frame_ms)
             remedy += f". The most that {box} can keep is {most}: {_moves(wiring, box, best.moves)}"
@@ -284,6 +282,12 @@ def _moving(wiring: Wiring, box: str, loads: Sequence[Load], moves: Sequence[Mov
     if after > period:
         remedy += f", which is still too few; {_slower(1000 / after)}, or hang more of it on another box"
     return remedy
+
+
+def _no_port(box: str, left: int, free: int) -> str:
+    if left:
+        return f"the free ports of {box} are too few"
+    return f"no port of {box} is {'left free for it' if free else 'free'}"
 
 
 def _no_move(loads: Sequence[Load], now: float, why: str, *, free: bool) -> str:

@@ -207,7 +207,7 @@ def misfits(patch: Patch, wiring: Wiring) -> list[Finding]:
     return [
         Finding(
             "error", "patch-file", "address", f"controller.{box}",
-            f"is wired otherwise than in the patch file: {', '.join(names[:4])}{' …' if names[4:] else ''}",
+            f"is not wired as in the patch file: {', '.join(names[:4])}{' …' if names[4:] else ''}",
             "run patcher patch first, then type the new numbers into the box",
         )
         for box, names in boxes.items()

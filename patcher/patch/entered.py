@@ -82,7 +82,7 @@ def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: 
             found += chosen
         else:
             remedy = choose_from(name, [*known, *(start for _, start in every)])
-            raise refuse(name, "is no box, and no start that is typed into one", remedy)
+            raise refuse(name, "is not a box, and not a start address of one", remedy)
     return list(dict.fromkeys(found))
 
 
@@ -124,7 +124,7 @@ def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Pa
         elif name in props:
             found += [run for run in props[name] if run in known]
         else:
-            raise refuse(name, "is no run that the player is told of", choose_from(name, [*known, *props]))
+            raise refuse(name, "is not a run that the player is told of", choose_from(name, [*known, *props]))
     return list(dict.fromkeys(found))
 
 

@@ -32,10 +32,21 @@ def written(at: int) -> tuple[int, int]:
     return universe + 1, channel + 1
 
 
+def address(at: int) -> str:
+    """A running channel as a person reads it: `3/100`."""
+    universe, channel = written(at)
+    return f"{universe}/{channel}"
+
+
 def first_fit(at: int, channels: int) -> int:
     """Where a pixel of so many channels goes that would stand at `at`: there, or on the next universe."""
     room = CHANNELS - at % CHANNELS
     return at if channels <= room else at + room
+
+
+def universe_from(at: int) -> int:
+    """The first running channel from `at` on that begins a universe."""
+    return -(-at // CHANNELS) * CHANNELS
 
 
 def behind(at: int, pixels: int, channels: int) -> int:
@@ -162,6 +173,11 @@ class Start:
     def controller(self) -> str:
         """The box that it is typed into."""
         return self.chain.controller
+
+    @property
+    def address(self) -> str:
+        """Its first channel as a person reads it: `3/100`."""
+        return f"{self.universe}/{self.channel}"
 
     @cached_property
     def at(self) -> int:

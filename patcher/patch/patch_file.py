@@ -43,7 +43,7 @@ def dump(patch: Patch) -> str:
     """The text of the patch file."""
     boxes: dict[str, Any] = {}
     for start in patch.starts:
-        chain, start_text = start.chain, f"{start.universe}/{start.channel}"
+        chain, start_text = start.chain, start.address
         box = boxes.setdefault(chain.controller, {})
         if chain.port is None:
             box["start"] = start_text
@@ -173,17 +173,22 @@ def parse_entered(text: str) -> Entered:
         for box, starts in tables["box"].items()
     }
     player = {run: RunPlace(**keys) for run, keys in tables["player"].items()}
-    places: list[Setting | RunPlace] = [*player.values()]
-    places += [held for starts in boxes.values() for held in starts.values()]
-    for place in places:
-        if isinstance(place, Setting) and not isinstance(place.colours, str):
-            raise ValueError(f"{place.colours!r} is no colour order")
-        numbers = [value for key, value in asdict(place).items() if value is not None and key != "colours"]
-        if not all(type(number) is int and number >= 0 for number in numbers):
-            raise ValueError(f"{numbers} are no numbers of a start")
-        if not is_address(place.universe, place.channel):
-            raise ValueError(f"{place.universe}/{place.channel} is no address")
+    settings = [setting for starts in boxes.values() for setting in starts.values()]
+    for place in [*player.values(), *settings]:
+        _refuse_nonsense(place)
     return Entered(boxes, player)
+
+
+def _refuse_nonsense(place: Any) -> None:
+    """ValueError where something is ticked off that no box and no player can have."""
+    values = {key: value for key, value in asdict(place).items() if value is not None}
+    colours = values.pop("colours", "")
+    if not isinstance(colours, str):
+        raise ValueError(f"{colours!r} is not a colour order")
+    if not all(type(number) is int and number >= 0 for number in values.values()):
+        raise ValueError(f"{[*values.values()]} are not the numbers of a start")
+    if not is_address(place.universe, place.channel):
+        raise ValueError(f"{place.universe}/{place.channel} is not an address")
 
 
 def read_entered(show_path: Path) -> Entered:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from patcher.errors import Finding
-from patcher.patch.patch import Patch, Start, first_fit, running, written
+from patcher.patch.patch import Patch, Start, address, first_fit, running
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE, PROTOCOL_NAMES
 
@@ -39,11 +39,10 @@ def _start(show: Show, start: Start) -> Iterator[Finding]:
     width = start.chain.links[0].channels
     pin = controller.pins.get(start.chain.key)
     if pin is not None and pin != (start.universe, start.channel):
-        says = f"is pinned to {pin[0]}/{pin[1]}, but begins at {start.universe}/{start.channel}"
+        says = f"is pinned to {pin[0]}/{pin[1]}, but begins at {start.address}"
         yield _breach("pin", where, says, "run patcher patch, or take the pin out")
     if first_fit(start.at, width) != start.at:
-        at = f"{start.universe}/{start.channel}"
-        says = f"begins at {at}, where no pixel of {width} channels fits before channel {CHANNELS}"
+        says = f"begins at {start.address}, where no pixel of {width} channels fits before channel {CHANNELS}"
         yield _breach("split-pixel", where, says, f'pin it to "{start.universe + 1}/1"')
 
 
@@ -52,9 +51,9 @@ def _overlaps(show: Show, patch: Patch) -> Iterator[Finding]:
     shared: set[tuple[str, str]] = set()
     for one, two in pairwise(by_place):
         where = f"controller.{two.controller}.start.{two.chain.key}"
-        names = f"{one.chain.name} ({one.universe}/{one.channel} to {_text(one.end - 1)})"
+        names = f"{one.chain.name} ({one.address} to {address(one.end - 1)})"
         if two.at < one.end:
-            says = f"{two.chain.name} begins at {two.universe}/{two.channel}, on channels of {names}"
+            says = f"{two.chain.name} begins at {two.address}, on channels of {names}"
             yield _breach("overlap", where, says, f'pin it behind: "{one.universes.stop}/1"')
         elif (
             one.controller != two.controller
@@ -67,10 +66,6 @@ def _overlaps(show: Show, patch: Patch) -> Iterator[Finding]:
             yield _breach("shared-universe", where, says, f'pin it to "{two.universe + 1}/1", or set share_universes')
 
 
-def _text(at: int) -> str:
-    return "{}/{}".format(*written(at))
-
-
 def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
     """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
@@ -78,13 +73,15 @@ def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
     if controller.first_universe is not None and free:
         first = running(controller.first_universe, 1)
         if min(free) < first or all(start.at != first for start in starts):
-            says = f"is pinned to begin at {controller.first_universe}/1, but begins at {_text(min(free))}"
+            says = f"is pinned to begin at {controller.first_universe}/1, but begins at {address(min(free))}"
             yield _breach("pin", f"{where}.first_universe", says, "pin it where it is free, or take the other pin out")
     ranges = sorted((start.universes.start, start.universes.stop) for start in starts)
     count, last = 0, 0
     for first, stop in ranges:
         if controller.consecutive and last and first > last:
-            says = f"has pixels in universes up to {last - 1} and again from {first}, but its universes must follow on"
+            says = (
+                f"has pixels in universes up to {last - 1} and from {first}, but they must be consecutive"
+            )
             remedy = "pin its starts side by side, pin the box (first_universe), or set consecutive = false"
             yield _breach("consecutive", where, says, remedy)
         count += max(0, stop - max(first, last))

@@ -86,28 +86,16 @@ def find(name: str, wiring: Wiring, patch: Patch) -> Thing:
     show = wiring.show
     if re.fullmatch(r"\d+/\d+", name):
         return _channel(name, wiring, patch)
-    kinds, rest = split(name)
-    head, slash, tail = rest.partition("/")
-    tables: dict[str, Mapping[str, object]] = {"controller": show.controllers, "run": show.runs, "prop": show.props}
+    head, slash, tail = split(name)[1].partition("/")
     cell = re.fullmatch(r"(\d{1,9}),(\d{1,9})", tail)
-    if slash:
-        kinds = tuple(kind for kind in kinds if kind != "controller" or not cell)
-    meant = [kind for kind in kinds if head in tables[kind]]
-    if meant == ["run", "prop"] or (slash and not cell and len(meant) > 1):
-        meant = meant[:1]  # a prop of one name with a run is that run; only ports and pixels are numbered
-    if len(meant) > 1:
-        says = f"is the name of two things: {' and '.join(f'the {_WORD[kind]} {head}' for kind in meant)}"
-        raise refuse(name, says, "say which: " + " or ".join(f"{kind}.{rest}" for kind in meant))
-    if not meant and rest != name:
-        raise refuse(name, f"no {_WORD[kinds[0]]} is named “{head}”", choose_from(head, tables[kinds[0]]))
-    if not meant:
-        raise _no_such(head, show)
+    kind = _kind_of(name, show, numbered=bool(slash) and not cell, cell=cell is not None)
     if cell:
-        return _cell(name, show.prop_runs()[head] if meant == ["prop"] else (head,), int(cell[1]), int(cell[2]), wiring)
-    match meant[0], bool(slash):
+        runs = show.prop_runs()[head] if kind == "prop" else (head,)
+        return _cell(name, runs, int(cell[1]), int(cell[2]), wiring)
+    match kind, bool(slash):
         case "controller", False:
-            runs = [run for chain in wiring.of_controller(head).values() for run in chain]
-            return Thing(name, "box", _whole(show, runs))
+            every = [run for chain in wiring.of_controller(head).values() for run in chain]
+            return Thing(name, "box", _whole(show, every))
         case "controller", True:
             return _port(name, head, tail, wiring)
         case "run", False:
@@ -119,6 +107,31 @@ def find(name: str, wiring: Wiring, patch: Patch) -> Thing:
         case _:
             says = f"“{head}” is a prop, whose pixels are numbered run by run"
             raise refuse(name, says, f"name a run of it, as {_first(show, head)}/1")
+
+
+def _kind_of(name: str, show: Show, *, numbered: bool, cell: bool) -> str:
+    """Which kind of thing a name means, where it may mean several; PatcherError where that cannot be told.
+
+    Args:
+        name: the name.
+        show: the show.
+        numbered: whether a port's or a pixel's number stands behind it.
+        cell: whether a place of a grid does.
+    """
+    tables: dict[str, Mapping[str, object]] = {"controller": show.controllers, "run": show.runs, "prop": show.props}
+    kinds, rest = split(name)
+    head = rest.partition("/")[0]
+    meant = [kind for kind in kinds if head in tables[kind] and not (cell and kind == "controller")]
+    if meant == ["run", "prop"] or (numbered and meant):
+        return meant[0]  # a prop of one name with a run is that run; only ports and pixels are numbered
+    if len(meant) > 1:
+        says = f"is the name of two things: {' and '.join(f'the {_WORD[kind]} {head}' for kind in meant)}"
+        raise refuse(name, says, "say which: " + " or ".join(f"{kind}.{rest}" for kind in meant))
+    if not meant and rest != name:
+        raise refuse(name, f"no {_WORD[kinds[0]]} is named “{head}”", choose_from(head, tables[kinds[0]]))
+    if not meant:
+        raise _no_such(head, show)
+    return meant[0]
 
 
 _WORD = {"controller": "box", "run": "run", "prop": "prop"}
@@ -152,7 +165,7 @@ def _no_such(head: str, show: Show) -> PatcherError:
     if head in show.supplies or head in show.feeds:
         return refuse(head, "is a supply or a feed, which has no pixels", "name a box, port, run or prop")
     known = [*show.controllers, *show.runs, *show.props]
-    return refuse(head, "is nothing in this show", choose_from(head, known))
+    return refuse(head, f"no box, run or prop is named “{head}”", choose_from(head, known))
 
 
 def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
@@ -160,7 +173,7 @@ def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
     by_number = {str(number): chain for number, chain in chains.items()}
     if tail not in by_number:
         ports = ", ".join(f"{head}/{number}" for number in chains) or "none"
-        raise refuse(name, "is no port with a run on it", f"ports in use: {ports}")
+        raise refuse(name, "is not a port with a run on it", f"ports in use: {ports}")
     return Thing(name, "port", _whole(wiring.show, by_number[tail]))
 
 
@@ -168,7 +181,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
     pixels = show.runs[head].pixels
     found = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", tail)
     if not found:
-        raise refuse(name, "is no pixel and no range of pixels", f"write {head}/1 or {head}/1-{pixels}")
+        raise refuse(name, "is not a pixel or a range of pixels", f"write {head}/1 or {head}/1-{pixels}")
     first, last = int(found[1]), int(found[2] or found[1])
     if not 1 <= first <= last <= pixels:
         raise refuse(name, f"is not in the run, whose pixels are 1 to {pixels}", f"write {head}/1 or {head}/1-{pixels}")
@@ -178,7 +191,7 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
 def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
     universe, channel = (int(part[:9]) for part in name.split("/"))
     if not is_address(universe, channel):
-        raise refuse(name, "is no universe and channel", ADDRESSES)
+        raise refuse(name, "is not a universe and channel", ADDRESSES)
     span = patch.span_at(universe, channel)
     if span is None:
         return Thing(name, "channel", ())

@@ -56,7 +56,7 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
     """
     show = wiring.show
     if spare_pixels and show.settings.placement == "follow":
-        says = "keeps pixels free behind each start, but “follow” lays each right behind the one before"
+        says = "leaves spare pixels after each start address, but placement “follow” leaves nothing between them"
         raise refuse("--spare-pixels", says, 'use placement = "fresh" or "whole"', area="address")
     deadline = time.monotonic() + seconds
     todo = chains(wiring)
@@ -79,8 +79,12 @@ def _with_spare(finding: Finding, spare_pixels: int) -> Finding:
     """A finding that the pixels kept free have made, said as such."""
     if not spare_pixels or finding.rule != "consecutive":
         return finding
-    says = f"{finding.says}: {spare_pixels} pixels kept free would leave whole universes empty between them"
-    return replace(finding, says=says, remedy='keep fewer free, use placement = "whole", or set consecutive = false')
+    says = (
+        f"{finding.says}: {spare_pixels} spare pixels after each start would leave whole universes empty between them"
+    )
+    return replace(
+        finding, says=says, remedy='leave fewer spare pixels, use placement = "whole", or set consecutive = false'
+    )
 
 
 def _patch(todo: Sequence[Chain], places: Sequence[int]) -> Patch:

@@ -9,7 +9,7 @@ of the linear programme is worked out again in whole numbers, so that no roundin
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from time import monotonic
 
@@ -216,10 +216,7 @@ def _by_columns(
     from scipy.optimize import linprog
 
     sizes = sorted(demand, reverse=True)
-    columns: dict[tuple[int, ...], None] = {}
-    for pattern in known:
-        count = Counter(pattern)
-        columns[tuple(count[size] for size in sizes)] = None
+    columns = dict.fromkeys(_column(pattern, sizes) for pattern in known)
     wanted = np.array([demand[size] for size in sizes])
     best: list[list[int]] | None = None
     bound, ended = 0, False
@@ -228,7 +225,7 @@ def _by_columns(
         solved = linprog(np.ones(len(columns)), A_ub=-matrix, b_ub=-wanted, method="highs")
         if solved.status != 0 or solved.fun is None:
             break
-        worth = np.array([max(0, int(-price * SCALE)) for price in solved.ineqlin.marginals], dtype=np.int64)
+        worth = np.maximum(0, -solved.ineqlin.marginals * SCALE).astype(np.int64)
         most, patterns = _knapsack(sizes, worth.tolist(), demand, capacity)
         if most == 0:
             break
@@ -238,16 +235,30 @@ def _by_columns(
         columns.update(dict.fromkeys(patterns))
         ended = most <= SCALE or len(columns) == before
         if ended or (best is None and bound >= -(-int(solved.fun * SCALE) // SCALE)):
-            aim = bound if best is None else len(known) - 1
-            # a pattern that loses more than a packing in `aim` bins may lose altogether is in none of them
-            may_lose = aim * SCALE - int(worth @ wanted) + SCALE // 1000
-            useful = [column for column in columns if SCALE - int(worth @ np.array(column)) <= may_lose]
-            found = _pick(useful, sizes, wanted, until)
-            if found is not None and (best is None or len(found) < len(best)):
-                best = found
+            useful = _useful(columns, worth, wanted, bound if best is None else len(known) - 1)
+            best = _fewer(best, _pick(useful, sizes, wanted, until))
             if best is not None and len(best) <= bound:
                 break
     return best, bound
+
+
+def _useful(
+    columns: Iterable[tuple[int, ...]], worth: np.ndarray, wanted: np.ndarray, bins: int
+) -> list[tuple[int, ...]]:
+    """The patterns that a packing in so many bins may have: none loses more than such a packing loses altogether."""
+    may_lose = bins * SCALE - int(worth @ wanted) + SCALE // 1000
+    return [column for column in columns if SCALE - int(worth @ np.array(column)) <= may_lose]
+
+
+def _column(pattern: list[int], sizes: list[int]) -> tuple[int, ...]:
+    """How often each size is in a pattern."""
+    count = Counter(pattern)
+    return tuple(count[size] for size in sizes)
+
+
+def _fewer(one: list[list[int]] | None, other: list[list[int]] | None) -> list[list[int]] | None:
+    """The bins that are fewer; of equally many the first."""
+    return other if one is None or (other is not None and len(other) < len(one)) else one
 
 
 def _knapsack(
@@ -296,15 +307,11 @@ def _pick(columns: list[tuple[int, ...]], sizes: list[int], wanted: np.ndarray, 
     solved = milp(ones, constraints=rows, integrality=whole, bounds=limit, options={"time_limit": left})
     if solved.x is None:
         return None
-    bins, lacking = [], dict(zip(sizes, (int(count) for count in wanted), strict=True))
+    bins, lacking = [], Counter(dict(zip(sizes, wanted.tolist(), strict=True)))
     for column, times in zip(columns, np.round(solved.x).astype(int), strict=True):
         for _ in range(times):
-            held = [size for size, count in zip(sizes, column, strict=True) for _ in range(count)]
-            chosen = []
-            for size in held:
-                if lacking[size]:
-                    lacking[size] -= 1
-                    chosen.append(size)
-            if chosen:
-                bins.append(chosen)
-    return bins if not any(lacking.values()) else None
+            held = Counter(dict(zip(sizes, column, strict=True))) & lacking
+            lacking -= held
+            if held:
+                bins.append(list(held.elements()))
+    return None if lacking else bins

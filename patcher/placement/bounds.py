@@ -104,23 +104,30 @@ def remainders(items: Sequence[Item]) -> Remainders:
     """
     items = [piece for item in items for piece in _pieces(item)]
     widths = {width for item in items for _, width in item.shape}
-    least = min(widths, default=1)
-    single = len(widths) <= 1
+    least, single = min(widths, default=1), len(widths) <= 1
     filled, over = 0, {}
     for number, item in enumerate(items):
-        universes = universes_of(item.shape)
-        mine = {width for _, width in item.shape}
-        channels = sum(pixels * width for pixels, width in item.shape)
-        if len(mine) == 1:
-            width = min(mine)
-            lost = CHANNELS % width
-            full = channels % (CHANNELS - lost) == 0 and lost < least
-            size = channels % (CHANNELS - lost) if single else channels - CHANNELS * (universes - 1)
-            size = size if single else size + max(0, universes - 2) * lost
-        else:
-            width, full, size = 1, False, channels - CHANNELS * (universes - 1)
-        filled += universes - 1 + full
+        size, full = _one_width(item, least) if single else _any_width(item, least)
+        filled += universes_of(item.shape) - 1 + full
         if size > 0 and not full:
-            over[number] = size // width if single else size
+            over[number] = size
     capacity = CHANNELS // least if single else CHANNELS
     return Remainders(filled, tuple(over), tuple(over.values()), capacity, single)
+
+
+def _one_width(item: Item, width: int) -> tuple[int, bool]:
+    """The pixels that a chain has over where all pixels have one width, and whether it fills its last universe."""
+    size = sum(pixels for pixels, _ in item.shape) % (CHANNELS // width)
+    return size, size == 0
+
+
+def _any_width(item: Item, least: int) -> tuple[int, bool]:
+    """The channels that a chain has over, and whether nothing of its last universe is left to another."""
+    channels = sum(pixels * width for pixels, width in item.shape)
+    more = universes_of(item.shape) - 1
+    width, *others = {width for _, width in item.shape}
+    if others:
+        return channels - CHANNELS * more, False
+    lost = CHANNELS % width
+    full = channels % (CHANNELS - lost) == 0 and lost < least
+    return channels - CHANNELS * more + max(0, more - 1) * lost, full

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from time import monotonic
 
+from patcher.patch.patch import universe_from
 from patcher.placement.orders import Item, Task, may_begin
 from patcher.trade import CHANNELS
 
@@ -19,44 +20,16 @@ MOST = 8
 
 def around(task: Task, first: int, order: Sequence[int]) -> dict[int, int]:
     """Each chain where it adds the fewest universes, and tears its box apart the least; pinned ones stay."""
-    places = {number: item.at for number, item in enumerate(task.items) if item.at is not None}
-    line = sorted((at, task.held(task.items[n], at)) for n, at in places.items())
-    owners: dict[int, set[str]] = {}
-    mine: dict[str, set[int]] = {name: set() for name in task.boxes}
-
-    def put(number: int, at: int) -> None:
-        item = task.items[number]
-        places[number] = at
-        mine[item.box].update(item.touched(at))
-        for universe in item.touched(at):
-            owners.setdefault(universe, set()).add(item.box)
-
-    for number, at in list(places.items()):
-        put(number, at)
+    ground = _Ground(task, first)
+    for number, item in enumerate(task.items):
+        if item.at is not None:
+            ground.put(number, item.at)
     for number in order:
-        item = task.items[number]
-        begins = {first, item.floor, max(owners, default=first) + 1}
-        begins.update(universe + step for universe in owners for step in (-1, 0, 1))
-        found = {universe * CHANNELS for universe in begins} | {stop for _, stop in line if stop % CHANNELS}
-        best = None
-        for at in sorted(found):
-            if at < item.floor * CHANNELS or not may_begin(item.shape, at % CHANNELS):
-                continue
-            held, touched = task.held(item, at), item.touched(at)
-            if touched.stop - 1 > task.boxes[item.box].last or not _free(line, at, held):
-                continue
-            if not task.share and any(owners.get(universe, {item.box}) != {item.box} for universe in touched):
-                continue
-            fresh = sum(universe not in owners for universe in touched)
-            torn, more = _torn(task, item, mine[item.box], touched)
-            room = CHANNELS - held % CHANNELS
-            key = (more, torn, fresh, room, at)
-            if best is None or key < best:
-                best = key
+        best = ground.best_for(task.items[number])
         if best is not None:
-            put(number, best[-1])
-            insort(line, (best[-1], task.held(item, best[-1])))
-    last = max((stop for _, stop in line), default=0)
+            ground.put(number, best)
+    places = ground.places
+    last = max((stop for _, stop in ground.line), default=0)
     for number in order:
         if number not in places:
             places[number] = max(-(-last // CHANNELS), task.items[number].floor) * CHANNELS
@@ -64,11 +37,52 @@ def around(task: Task, first: int, order: Sequence[int]) -> dict[int, int]:
     return places
 
 
-def _torn(task: Task, item: Item, mine: set[int], touched: range) -> tuple[int, int]:
-    """Universes that gap in a box that must have none, with this chain, and those above its limit."""
-    box, every = task.boxes[item.box], mine | set(touched)
-    torn = max(every) - min(every) + 1 - len(every) if box.consecutive else 0
-    return torn, 0 if box.limit is None else max(0, len(every) - box.limit)
+class _Ground:
+    """What is laid so far: the places of chains, the channels held, and whose universes those are."""
+
+    def __init__(self, task: Task, first: int) -> None:
+        self.task, self.first = task, first
+        self.places: dict[int, int] = {}
+        self.line: list[tuple[int, int]] = []
+        self.owners: dict[int, set[str]] = {}
+        self.universes: dict[str, set[int]] = {name: set() for name in task.boxes}
+
+    def put(self, number: int, at: int) -> None:
+        """Lay a chain at a running channel."""
+        item = self.task.items[number]
+        self.places[number] = at
+        insort(self.line, (at, self.task.held(item, at)))
+        self.universes[item.box].update(item.touched(at))
+        for universe in item.touched(at):
+            self.owners.setdefault(universe, set()).add(item.box)
+
+    def best_for(self, item: Item) -> int | None:
+        """The place of a chain that costs least; None where no place that is tried is allowed."""
+        begins = {self.first, item.floor, max(self.owners, default=self.first) + 1}
+        begins.update(universe + step for universe in self.owners for step in (-1, 0, 1))
+        places = {universe * CHANNELS for universe in begins} | {stop for _, stop in self.line if stop % CHANNELS}
+        allowed = (at for at in places if self._allows(item, at))
+        return min(allowed, key=lambda at: self._cost(item, at), default=None)
+
+    def _allows(self, item: Item, at: int) -> bool:
+        if at < item.floor * CHANNELS or not may_begin(item.shape, at % CHANNELS):
+            return False
+        held, touched = self.task.held(item, at), item.touched(at)
+        if touched.stop - 1 > self.task.boxes[item.box].last:
+            return False
+        free = all(held <= begin or end <= at for begin, end in self.line)
+        return free and (self.task.share or all(self.owners.get(u, {item.box}) == {item.box} for u in touched))
+
+    def _cost(self, item: Item, at: int) -> tuple[int, ...]:
+        """Universes above the box's limit, those that gap in a box that must have none, those that are new, and the
+        channels left free in the last.
+        """
+        box, touched = self.task.boxes[item.box], item.touched(at)
+        every = self.universes[item.box] | set(touched)
+        over = 0 if box.limit is None else max(0, len(every) - box.limit)
+        torn = max(every) - min(every) + 1 - len(every) if box.consecutive else 0
+        new = sum(universe not in self.owners for universe in touched)
+        return over, torn, new, CHANNELS - self.task.held(item, at) % CHANNELS, at
 
 
 def without_gap(task: Task, first: int) -> dict[int, int]:
@@ -79,45 +93,48 @@ def without_gap(task: Task, first: int) -> dict[int, int]:
     places: dict[int, int] = {}
     at = first * CHANNELS
     for name in dict.fromkeys(item.box for item in task.items):
-        if not task.share:
-            at = -(-at // CHANNELS) * CHANNELS
-        left = [number for number, item in enumerate(task.items) if item.box == name]
-        laid: list[tuple[int, int, int]] = []
-        tried = [0]
-        nodes = 0
-        while left and nodes < NODES:
-            nodes += 1
-            here, last = (laid[-1][2], (laid[-1][1] - 1) // CHANNELS) if laid else (at, 1 << 40)
-            found = None
-            for place in range(tried[-1], len(left)):
-                item = task.items[left[place]]
-                begin = here if may_begin(item.shape, here % CHANNELS) else (here // CHANNELS + 1) * CHANNELS
-                if begin // CHANNELS <= last + 1:
-                    found = place, begin
-                    break
-            if found is not None:
-                tried[-1] = found[0] + 1
-                number = left.pop(found[0])
-                places[number] = found[1]
-                item = task.items[number]
-                laid.append((number, item.touched(found[1]).stop * CHANNELS, task.held(item, found[1])))
-                tried.append(0)
-            elif laid:
-                number = laid.pop()[0]
-                tried.pop()
-                left = sorted([*left, number])
-            else:
-                break
-        at = laid[-1][2] if laid else at
-        for number in left:
-            item = task.items[number]
-            places[number] = at if may_begin(item.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
-            at = task.held(item, places[number])
+        numbers = [number for number, item in enumerate(task.items) if item.box == name]
+        laid = _box_without_gap(task, numbers, at if task.share else universe_from(at))
+        places |= laid
+        at = max(task.held(task.items[number], place) for number, place in laid.items())
     return places
 
 
-def _free(line: list[tuple[int, int]], at: int, stop: int) -> bool:
-    return all(stop <= begin or end <= at for begin, end in line)
+def _box_without_gap(task: Task, left: list[int], at: int) -> dict[int, int]:
+    """The places of one box's chains, each behind the one before, in the first order found that leaves no gap."""
+    laid: list[tuple[int, int]] = []
+    tried = [0]
+    for _ in range(NODES):
+        found = _next_without_gap(task, left, tried[-1], laid, at)
+        if found is not None:
+            tried[-1] = found[0] + 1
+            laid.append((left.pop(found[0]), found[1]))
+            tried.append(0)
+        elif laid and left:
+            left = sorted([*left, laid.pop()[0]])
+            tried.pop()
+        else:
+            break
+    for number in left:
+        laid.append((number, task.items[number].falls(_behind(task, laid, at))))
+    return dict(laid)
+
+
+def _behind(task: Task, laid: list[tuple[int, int]], at: int) -> int:
+    """The running channel behind the last chain laid; `at` where there is none."""
+    return task.held(task.items[laid[-1][0]], laid[-1][1]) if laid else at
+
+
+def _next_without_gap(
+    task: Task, left: list[int], tried: int, laid: list[tuple[int, int]], at: int
+) -> tuple[int, int] | None:
+    """The first of the chains left, from the one to try next on, that leaves no gap, and where it begins."""
+    here = _behind(task, laid, at)
+    for place in range(tried, len(left)):
+        begin = task.items[left[place]].falls(here)
+        if not laid or begin // CHANNELS <= task.items[laid[-1][0]].touched(laid[-1][1]).stop:
+            return place, begin
+    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,13 +170,8 @@ class _Boxes:
         """The running channel behind an item and what is kept free, laid from `at` or the next universe on."""
         universe, offset = divmod(at, CHANNELS)
         if not self._steps[number][offset]:
-            self._steps[number][offset] = self.task.held(self.task.items[number], self.place(number, offset))
+            self._steps[number][offset] = self.task.held(self.task.items[number], self.task.items[number].falls(offset))
         return universe * CHANNELS + self._steps[number][offset]
-
-    def place(self, number: int, at: int) -> int:
-        """Where the item begins: there, or on the next universe."""
-        begins = may_begin(self.task.items[number].shape, at % CHANNELS)
-        return at if begins else (at // CHANNELS + 1) * CHANNELS
 
     def laid(self, box: int, at: int) -> tuple[int, tuple[int, ...]]:
         """The running channel behind a box that is laid from `at` on, and its items in that order."""
@@ -168,7 +180,7 @@ class _Boxes:
             found = self._earliest(self.members[box], offset)
             limit = self.task.boxes[self.names[box]].limit
             if offset and limit is not None:
-                first = self.place(found[1][0], offset) // CHANNELS
+                first = self.task.items[found[1][0]].falls(offset) // CHANNELS
                 if -(-found[0] // CHANNELS) - first > limit:
                     found = self._earliest(self.members[box], CHANNELS)
             self._known[box, offset] = found
@@ -230,7 +242,7 @@ def box_by_box(task: Task, first: int, beam: int, until: float) -> dict[int, int
     for order in reversed(orders):
         at = _fresh(boxes, order, at)
         for number in order:
-            places[number] = boxes.place(number, at)
+            places[number] = task.items[number].falls(at)
             at = boxes.step(number, at)
     return places
 
@@ -243,6 +255,6 @@ def _fresh(boxes: _Boxes, order: tuple[int, ...], at: int) -> int:
     limit, end = boxes.task.boxes[item.box].limit, at
     for number in order:
         end = boxes.step(number, end)
-    if limit is not None and -(-end // CHANNELS) - boxes.place(order[0], at) // CHANNELS > limit:
-        return -(-at // CHANNELS) * CHANNELS
+    if limit is not None and -(-end // CHANNELS) - item.falls(at) // CHANNELS > limit:
+        return universe_from(at)
     return at

@@ -6,10 +6,10 @@ then ports, and step over universes that a pin takes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from patcher.patch.occupancy import Taken
-from patcher.patch.patch import Chain, behind, first_fit, running
+from patcher.patch.patch import Chain, behind, first_fit, running, universe_from
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS
 
@@ -22,35 +22,35 @@ def in_order(show: Show, todo: Sequence[Chain], spare_pixels: int) -> list[int]:
         todo: the chains, controllers in the file's order, ports in theirs.
         spare_pixels: pixels to keep free behind each start.
     """
-    boxes: dict[str, list[int]] = {}
-    for index, chain in enumerate(todo):
-        boxes.setdefault(chain.controller, []).append(index)
+    boxes = {chain.controller: show.controllers[chain.controller] for chain in todo}
+    pins = {name: box.pins for name, box in boxes.items()}
     places: dict[int, int] = {}
+    free: dict[str, list[int]] = {}
+    for index, chain in enumerate(todo):
+        if chain.key in pins[chain.controller]:
+            places[index] = running(*pins[chain.controller][chain.key])
+        else:
+            free.setdefault(chain.controller, []).append(index)
     blocked = Taken()
-    for name, members in boxes.items():
-        pins = show.controllers[name].pins
-        for index in members:
-            if todo[index].key in pins:
-                places[index] = running(*pins[todo[index].key])
-    blocked.add_universes(_universes(todo[index], at) for index, at in places.items())
-    free = {name: [index for index in members if index not in places] for name, members in boxes.items()}
-    pinned: dict[int, int] = {}
-    for name, members in free.items():
-        first = show.controllers[name].first_universe
-        if first is not None:
-            laid, _ = _lay_box(show, [todo[i] for i in members], running(first, 1), blocked, spare_pixels, whole=False)
-            pinned.update(zip(members, laid, strict=True))
-    places |= pinned
-    blocked.add_universes(_universes(todo[index], at) for index, at in pinned.items())
+
+    def block(laid: Iterable[int]) -> None:
+        blocked.add_universes(_universes(todo[index], places[index]) for index in laid)
+
+    def lay(members: list[int], cursor: int, *, whole: bool) -> int:
+        laid, behind_last = _lay_box(show, [todo[i] for i in members], cursor, blocked, spare_pixels, whole=whole)
+        places.update(zip(members, laid, strict=True))
+        return behind_last
+
+    block(places)
+    pinned = {name: first for name in free if (first := boxes[name].first_universe) is not None}
+    for name, first in pinned.items():
+        lay(free[name], running(first, 1), whole=False)
+    block(index for name in pinned for index in free[name])
     cursor = running(show.settings.first_universe, 1)
+    runs_on = show.settings.placement == "follow" and show.settings.share_universes
     for name, members in free.items():
-        controller = show.controllers[name]
-        if controller.first_universe is None and members:
-            if not (show.settings.placement == "follow" and show.settings.share_universes):
-                cursor = _next_universe(cursor)
-            box = [todo[index] for index in members]
-            laid, cursor = _lay_box(show, box, cursor, blocked, spare_pixels, whole=controller.consecutive)
-            places |= dict(zip(members, laid, strict=True))
+        if name not in pinned:
+            cursor = lay(members, cursor if runs_on else universe_from(cursor), whole=boxes[name].consecutive)
     return [places[index] for index in range(len(todo))]
 
 
@@ -65,7 +65,7 @@ def _lay_box(
     number = 0
     while number < len(box):
         chain = box[number]
-        at = first_fit(_next_universe(cursor) if fresh else cursor, chain.links[0].channels)
+        at = first_fit(universe_from(cursor) if fresh else cursor, chain.links[0].channels)
         universes = _universes(chain, at)
         step = blocked.behind(universes.start * CHANNELS, universes.stop * CHANNELS)
         if step is not None:
@@ -81,7 +81,3 @@ def _lay_box(
 
 def _universes(chain: Chain, at: int) -> range:
     return range(at // CHANNELS, (chain.end(at) - 1) // CHANNELS + 1)
-
-
-def _next_universe(at: int) -> int:
-    return -(-at // CHANNELS) * CHANNELS

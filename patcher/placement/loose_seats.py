@@ -56,7 +56,7 @@ def frames(box: Box, moved: int) -> list[Frame]:
 def _touched(box: Box, kept: tuple[int, ...], universes: range) -> tuple[range, ...]:
     if box.consecutive:
         return (universes,)
-    places = box.pinned | {i: box.starts[i].home or 0 for i in kept}
+    places = _kept(box, kept)
     return merged(box.starts[i].universes(at) for i, at in places.items())
 
 
@@ -64,7 +64,7 @@ def _hull(box: Box, kept: tuple[int, ...]) -> range | None:
     """The universes from the first to the last that kept and pinned starts touch, or, where there are none, starts of a
     new length where they began; None where nothing ties the box.
     """
-    places = box.pinned | {i: box.starts[i].home or 0 for i in kept}
+    places = _kept(box, kept)
     if not places and box.first is None:
         places = {i: s.was for i, s in enumerate(box.starts) if s.was is not None and s.home is None}
     touched = merged(box.starts[i].universes(at) for i, at in places.items())
@@ -96,12 +96,8 @@ def seats(box: Box, frame: Frame, taken: Taken) -> list[Seat]:
         taken: channels that others hold and will keep.
     """
     soft = {i: s.was for i, s in enumerate(box.starts) if s.home is None and s.was is not None and s.pin is None}
-    kept = box.pinned | {i: box.starts[i].home or 0 for i in frame.homes}
-    near = dict(kept)
-    for index, at in soft.items():
-        may_stay = box.rule == "fresh" or box.earliest(box.starts[index], at) == at
-        if may_stay and _apart(box, near | {index: at}):
-            near[index] = at
+    kept = _kept(box, frame.homes)
+    near = _with_soft(box, kept, soft)
     found: list[Seat] = []
     for chosen in (near, kept) if len(near) > len(kept) else (kept,):
         if _apart(box, chosen) and all(_fits(box, i, at, frame, taken) for i, at in chosen.items()):
@@ -112,6 +108,21 @@ def seats(box: Box, frame: Frame, taken: Taken) -> list[Seat]:
             if found and box.consecutive:
                 break
     return found
+
+
+def _kept(box: Box, homes: tuple[int, ...]) -> dict[int, int]:
+    """The places of pinned starts, and of those that stay at home."""
+    return box.pinned | {i: box.starts[i].home or 0 for i in homes}
+
+
+def _with_soft(box: Box, kept: dict[int, int], soft: dict[int, int]) -> dict[int, int]:
+    """What is kept, and of the starts of a new length those that can begin where they began."""
+    near = dict(kept)
+    for index, at in soft.items():
+        may_stay = box.rule == "fresh" or box.earliest(box.starts[index], at) == at
+        if may_stay and _apart(box, near | {index: at}):
+            near[index] = at
+    return near
 
 
 def _apart(box: Box, chosen: dict[int, int]) -> bool:
@@ -174,26 +185,27 @@ def _close(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
 def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
     """Seats of a box whose universes need not follow on: what does not fit near its others may lie anywhere."""
     box, kept = sweep.box, sweep.kept
-    begin = box.first
-    if begin is None:
-        begin = max(min(box.lowest, frame.universes.start), frame.universes.start - sweep.need)
+    first = frame.universes.start
+    begin = max(min(box.lowest, first), first - sweep.need) if box.first is None else box.first
     options: dict[tuple[range, ...], Seat] = {}
     for mask, states in sweep.run(begin, connected=False).items():
-        left = [index for bit, index in enumerate(sweep.rest) if not mask >> bit & 1]
-        laid, length = block(box, left)
-        for state in states.values():
-            places = kept | state.places()
+        laid, length = block(box, [index for bit, index in enumerate(sweep.rest) if not mask >> bit & 1])
+        for new in (state.places() for state in states.values()):
+            places = kept | new
             touched = merged(box.starts[i].universes(at) for i, at in places.items())
-            universes = width(touched) + length
+            universes, last = width(touched) + length, touched[-1].stop - 1 if touched else 0
             known = options.get(touched)
-            if (known is None or universes < known.universes) and _ends_well(
-                box, places, universes, touched[-1].stop - 1 if touched else 0
-            ):
-                held = merged([*touched, *(_held(box, i, at) for i, at in state.places().items())])
+            if (known is None or universes < known.universes) and _ends_well(box, places, universes, last):
+                held = merged([*touched, *(_held(box, i, at) for i, at in new.items())])
                 options[touched] = Seat(frame.moved, universes, away, held, _Places(box, places), laid, length)
-    alone = min((seat.universes for seat in options.values() if seat.block), default=None)
-    for seat in options.values():
-        if alone is None or seat.universes < alone or (seat.block and seat.universes == alone):
+    return _without_worse(list(options.values()))
+
+
+def _without_worse(options: list[Seat]) -> Iterator[Seat]:
+    """The seats that are not beaten by one whose starts may partly lie anywhere."""
+    least = min((seat.universes for seat in options if seat.block), default=None)
+    for seat in options:
+        if least is None or seat.universes < least or (seat.block and seat.universes == least):
             yield seat
 
 

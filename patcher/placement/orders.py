@@ -81,6 +81,10 @@ class Item:
         first, offset = divmod(at, CHANNELS)
         return range(first, first - (-end_of(self.shape, offset) // CHANNELS))
 
+    def falls(self, at: int) -> int:
+        """The first place from a running channel on where it may begin: there, or on the next universe."""
+        return at if may_begin(self.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
+
 
 def shape_of(chain: Chain) -> Shape:
     """The shape of a chain."""

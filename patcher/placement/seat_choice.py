@@ -84,11 +84,7 @@ class _Search:
 
     def run(self) -> Choice | None:
         """The seats, and how many starts move at least; None where there are none."""
-        for index, (box, seat) in enumerate(zip(self._boxes, self._stays, strict=True)):
-            if seat is None:
-                self._open(index)
-            elif not (self._settle or box.faulty):
-                self._columns[index][_StandIn(0, ())] = None
+        self._open_all()
         least = 0
         while True:
             if not self._select():
@@ -102,6 +98,14 @@ class _Search:
             for index, picked in self._chosen.items():
                 self._work_out(index, picked)
         return Choice([seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)], least)
+
+    def _open_all(self) -> None:
+        """Give each box its first columns."""
+        for index, (box, seat) in enumerate(zip(self._boxes, self._stays, strict=True)):
+            if seat is None:
+                self._open(index)
+            elif not (self._settle or box.faulty):
+                self._columns[index][_StandIn(0, ())] = None
 
     def _least(self, index: int, box: Box) -> int:
         """How many starts of a box move at least, as the choice stands; of a box of too many starts to try every order,

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from patcher.patch.occupancy import Taken
-from patcher.patch.patch import Chain, behind, first_fit
+from patcher.patch.patch import Chain, behind, first_fit, universe_from
 from patcher.trade import CHANNELS
 
 Rule = Literal["fresh", "follow", "whole"]
@@ -114,7 +114,7 @@ class Box:
 
     def earliest(self, start: Claim, at: int) -> int:
         """The first running channel from `at` on where a start may fall that is laid anew."""
-        fresh = -(-at // CHANNELS) * CHANNELS
+        fresh = universe_from(at)
         if self.rule == "fresh":
             return fresh
         place = first_fit(at, start.chain.links[0].channels)
@@ -225,56 +225,63 @@ def rows(box: Box, taken: Taken) -> list[Seat]:
         taken: channels that others hold and will keep.
     """
     nodes, edges = _orders(box)
-    levels: dict[int, list[tuple[int, int, int, int]]] = {}
-    bases: set[int] = set()
-    for source, target, index, placed in edges:
-        levels.setdefault(nodes[source][0].bit_count(), []).append((source, target, index, placed))
-        for wanted in (box.starts[index].home, box.starts[index].was):
-            if wanted is not None and wanted >= placed and (wanted - placed) % CHANNELS == 0:
-                bases.add((wanted - placed) // CHANNELS)
-    full = (1 << len(box.starts)) - 1
-    shortest = min(-(-offset // CHANNELS) for mask, offset in nodes if mask == full)
-    begin = (
-        [b for b in sorted(bases) if b >= box.lowest and taken.free(range(b, b + shortest))]
-        if box.first is None
-        else [box.first]
-    )
+    lengths = _lengths(box, nodes)
+    if not lengths:
+        return []
+    begin = [box.first] if box.first is not None else _beginnings(box, edges, taken, min(lengths.values()))
     if not begin:
         return []
-    scores = _scores(box, len(nodes), levels, np.array(begin))
+    scores = _scores(box, nodes, edges, np.array(begin))
     found: list[Seat] = []
-    homes = len(box.homes)
-    soft = sum(start.home is None and start.was is not None for start in box.starts)
-    for node, (mask, offset) in enumerate(nodes):
-        length = -(-offset // CHANNELS)
-        if mask != full or (box.most is not None and length > box.most):
-            continue
+    away = sum(start.home is None and start.was is not None for start in box.starts)
+    for node, length in lengths.items():
         for column, base in enumerate(begin):
             kept, near = divmod(int(scores[node, column]), _KEPT)
             universes = range(base, base + length)
             if (kept or near or box.first is not None) and universes.stop - 1 <= box.last and taken.free(universes):
                 back = _Back(box, edges, scores[:, column], node, base)
-                found.append(Seat(homes - kept, length, soft - near, (universes,), back))
+                found.append(Seat(len(box.homes) - kept, length, away - near, (universes,), back))
     return found
+
+
+def _lengths(box: Box, nodes: list[tuple[int, int]]) -> dict[int, int]:
+    """The universes that each way to lay all starts takes, by its node; without those above the box's limit."""
+    full = (1 << len(box.starts)) - 1
+    lengths = {node: -(-offset // CHANNELS) for node, (mask, offset) in enumerate(nodes) if mask == full}
+    return {node: length for node, length in lengths.items() if box.most is None or length <= box.most}
+
+
+def _beginnings(box: Box, edges: list[Edge], taken: Taken, shortest: int) -> list[int]:
+    """The universes, counted from 0, from which some order puts a start where it lay, with room for the shortest."""
+    bases: set[int] = set()
+    for _, _, index, placed in edges:
+        for wanted in (box.starts[index].home, box.starts[index].was):
+            if wanted is not None and wanted >= placed and (wanted - placed) % CHANNELS == 0:
+                bases.add((wanted - placed) // CHANNELS)
+    return [base for base in sorted(bases) if base >= box.lowest and taken.free(range(base, base + shortest))]
 
 
 _KEPT = 16
 """What a start at home weighs in a score, against one of new length that begins where it began."""
 
 
-def _orders(box: Box) -> tuple[list[tuple[int, int]], list[tuple[int, int, int, int]]]:
+Edge = tuple[int, int, int, int]
+"""From a node to a node, the start that is laid, and where it begins."""
+
+
+def _orders(box: Box) -> tuple[list[tuple[int, int]], list[Edge]]:
     """The graph of all orders: nodes are (set of starts laid, channels they take from the box's first); an edge lays
-    one start more: (node, node, start, where it begins).
+    one start more.
     """
     nodes: list[tuple[int, int]] = [(0, 0)]
     known = {nodes[0]: 0}
-    edges: list[tuple[int, int, int, int]] = []
+    edges: list[Edge] = []
     for source, (mask, offset) in enumerate(nodes):
         for index in _next_starts(box, mask):
             start = box.starts[index]
             placed = box.earliest(start, offset)
             end = start.room(placed)
-            node = (mask | 1 << index, -(-end // CHANNELS) * CHANNELS if box.rule == "fresh" else end)
+            node = (mask | 1 << index, universe_from(end) if box.rule == "fresh" else end)
             if node not in known:
                 known[node] = len(nodes)
                 nodes.append(node)
@@ -298,14 +305,16 @@ def _gain(start: Claim, base: np.ndarray | int, placed: int) -> np.ndarray | int
     return base == (start.was - placed) / CHANNELS if start.was is not None else 0 * base
 
 
-def _scores(box: Box, nodes: int, levels: dict[int, list[tuple[int, int, int, int]]], begin: np.ndarray) -> np.ndarray:
+def _scores(box: Box, nodes: list[tuple[int, int]], edges: list[Edge], begin: np.ndarray) -> np.ndarray:
     """The best score by which each node is reached, for each universe in which the box may begin."""
-    scores = np.full((nodes, len(begin)), -1, dtype=np.int16)
+    levels: dict[int, list[Edge]] = {}
+    for edge in edges:
+        levels.setdefault(nodes[edge[0]][0].bit_count(), []).append(edge)
+    scores = np.full((len(nodes), len(begin)), -1, dtype=np.int16)
     scores[0] = 0
-    for _, edges in sorted(levels.items()):
-        sources = np.array([edge[0] for edge in edges])
-        targets = np.array([edge[1] for edge in edges])
-        gains = np.array([_gain(box.starts[index], begin, placed) for _, _, index, placed in edges], dtype=np.int16)
+    for _, level in sorted(levels.items()):
+        sources, targets = np.array([edge[:2] for edge in level]).T
+        gains = np.array([_gain(box.starts[index], begin, placed) for _, _, index, placed in level], dtype=np.int16)
         np.maximum.at(scores, targets, scores[sources] + gains)
     return scores
 
@@ -315,7 +324,7 @@ class _Back:
     """The places of a close box, read back from the scores of one beginning."""
 
     box: Box
-    edges: list[tuple[int, int, int, int]]
+    edges: list[Edge]
     scores: np.ndarray
     node: int
     base: int

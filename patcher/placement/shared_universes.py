@@ -25,31 +25,29 @@ def one_by_one(boxes: list[Box], begin: int) -> list[list[int]]:
         boxes: the boxes.
         begin: the universe, counted from 0, from which new places are given.
     """
-    wishes = {box.name: _stretches(box, _wished(box)) for box in boxes}
-    pins = {box.name: _stretches(box, box.pinned) for box in boxes}
+    held = sorted(stretch for box in boxes for stretch in _stretches(box, _wished(box)))
     places: dict[str, dict[int, int]] = {}
-    for tied in (True, False):
-        held = sorted(stretch for box in boxes for stretch in wishes[box.name])
-        for box in sorted(boxes, key=lambda box: not box.same):
-            if (box.first is not None or bool(box.pinned)) != tied:
-                continue
-            near = _near_home(box, Taken(_near(held, box)))
-            if near is None and tied:
-                must = [s for name, laid in places.items() for s in _stretches(_named(boxes, name), laid)]
-                must += [stretch for name, own in pins.items() for stretch in own]
-                near = _near_home(box, Taken(_near(sorted(must), box)))
-            laid = near or box.pinned
-            if len(laid) < len(box.starts) or laid != _wished(box):
-                held = [stretch for stretch in held if stretch[2] != box.name]
-                laid = laid | _anywhere(box, laid, Taken(s[:2] for s in held), max(begin, box.first or 0))
-                wishes[box.name] = _stretches(box, laid)
-                held = sorted([*held, *wishes[box.name]])
-            places[box.name] = laid
+    for box in sorted(boxes, key=lambda box: (not _is_tied(box), not box.same)):
+        near = _near_home(box, Taken(_near(held, box)))
+        if near is None and _is_tied(box):
+            near = _near_home(box, Taken(_near(_must(boxes, places), box)))
+        laid = near or box.pinned
+        if len(laid) < len(box.starts) or laid != _wished(box):
+            others = [stretch for stretch in held if stretch[2] != box.name]
+            laid = laid | _anywhere(box, laid, Taken(s[:2] for s in others), max(begin, box.first or 0))
+            held = sorted([*others, *_stretches(box, laid)])
+        places[box.name] = laid
     return [[places[box.name][index] for index in range(len(box.starts))] for box in boxes]
 
 
-def _named(boxes: list[Box], name: str) -> Box:
-    return next(box for box in boxes if box.name == name)
+def _must(boxes: list[Box], places: dict[str, dict[int, int]]) -> list[_Stretch]:
+    """What boxes hold that are laid, and what the pins of the others want."""
+    return sorted(s for box in boxes for s in _stretches(box, places.get(box.name, box.pinned)))
+
+
+def _is_tied(box: Box) -> bool:
+    """Whether a pin says where it, or a start of it, lies."""
+    return box.first is not None or bool(box.pinned)
 
 
 def _stretches(box: Box, places: dict[int, int]) -> list[_Stretch]:

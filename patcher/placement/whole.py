@@ -14,7 +14,7 @@ from functools import partial
 from itertools import pairwise
 from time import monotonic
 
-from patcher.patch.patch import Chain, running
+from patcher.patch.patch import Chain, running, universe_from
 from patcher.placement.bin_packing import Packing, pack
 from patcher.placement.bounds import Remainders, lower_bound, remainders
 from patcher.placement.constrained import around, box_by_box, without_gap
@@ -24,6 +24,9 @@ from patcher.trade import CHANNELS, LAST_UNIVERSE
 
 FEW = 12
 """Most chains whose every order is tried."""
+
+_ENDLESS = 1 << 30
+"""Universes that no laying takes: the count of none found yet."""
 
 BEAMS = (1, 30)
 """Orders of boxes that are followed at once, where boxes are laid one behind the other."""
@@ -138,18 +141,16 @@ def _collide(task: Task, parts: list[_Part]) -> bool:
 
 def _tasks(task: Task, *, together: bool) -> Iterator[tuple[tuple[int, ...], Task]]:
     """What can be solved by itself: all, where universes are shared; else each box, or those with a pin together."""
-    names = list(dict.fromkeys(item.box for item in task.items))
+    members: dict[str, list[int]] = {}
+    for number, item in enumerate(task.items):
+        members.setdefault(item.box, []).append(number)
     pinned = {item.box for item in task.items if item.at is not None}
-    groups = [[name] for name in names]
-    if task.share:
-        groups = [names]
-    elif together:
-        groups = [[n for n in names if n in pinned], *([n] for n in names if n not in pinned)]
-    for group in groups:
-        numbers = tuple(number for number, item in enumerate(task.items) if item.box in group)
-        if numbers:
-            items = tuple(task.items[number] for number in numbers)
-            yield numbers, replace(task, items=items, boxes={name: task.boxes[name] for name in group})
+    one_group = set(members) if task.share else pinned if together else set()
+    groups = [[name for name in members if name in one_group], *([name] for name in members if name not in one_group)]
+    for group in filter(None, groups):
+        numbers = tuple(sorted(number for name in group for number in members[name]))
+        items = tuple(task.items[number] for number in numbers)
+        yield numbers, replace(task, items=items, boxes={name: task.boxes[name] for name in group})
 
 
 def _set_down(task: Task, parts: list[_Part], first: int) -> Places:
@@ -198,19 +199,10 @@ def _solve(task: Task, numbers: tuple[int, ...], first: int, until: float) -> _P
     over = remainders(task.items)
     packing = pack(over.sizes, over.capacity, max(0.05, (until - monotonic()) / 3))
     bound, reason = lower_bound(task, over, packing, until)
-    best: Places | None = None
-    count, sound = 1 << 30, False
-    for candidate in _candidates(task, first, over, packing, until):
-        places = candidate()
-        used, keeps = judge(task, places)
-        if best is None or (keeps, -used) > (sound, -count):
-            best, count, sound = places, used, keeps
-        if sound and (count == bound or monotonic() > until):
-            break
-    assert best is not None  # noqa: S101  (there is always a first candidate)
+    best, count, sound = _best(task, _candidates(task, first, over, packing, until), bound, until)
     free = sum(item.at is None for item in task.items)
     if not (sound and count == bound) and free <= FEW:
-        orders = Orders(task, first, count if sound else 1 << 30, until)
+        orders = Orders(task, first, count if sound else _ENDLESS, until)
         found = orders.search()
         if found is not None:
             best = found | {number: item.at for number, item in enumerate(task.items) if item.at is not None}
@@ -218,6 +210,20 @@ def _solve(task: Task, numbers: tuple[int, ...], first: int, until: float) -> _P
         if orders.exhausted and sound and count > bound:
             bound, reason = count, "every order of the starts was tried"
     return _Part(numbers, tuple(best[number] for number in range(len(numbers))), count, bound, reason, sound)
+
+
+def _best(task: Task, candidates: Iterator[Callable[[], Places]], bound: int, until: float) -> tuple[Places, int, bool]:
+    """The best of some layings, its universes, and whether it keeps every rule; one that meets the bound ends it."""
+    best: Places = {}
+    count, sound = _ENDLESS, False
+    for candidate in candidates:
+        places = candidate()
+        used, keeps = judge(task, places)
+        if not best or (keeps, -used) > (sound, -count):
+            best, count, sound = places, used, keeps
+        if sound and (count == bound or monotonic() > until):
+            break
+    return best, count, sound
 
 
 def judge(task: Task, places: Places) -> tuple[int, bool]:
@@ -268,21 +274,16 @@ def _over(item: Item) -> int:
     return end_of(item.shape, 0) - (universes_of(item.shape) - 1) * CHANNELS
 
 
-def _after(item: Item, at: int) -> int:
-    """The first place, from `at` on, behind everything, where a chain may begin."""
-    return at if may_begin(item.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
-
-
 def _in_order(task: Task, first: int) -> Places:
     """Each behind the one before; pinned ones where they are pinned, and everything else behind them."""
     places = {number: item.at for number, item in enumerate(task.items) if item.at is not None}
     last = max((task.held(task.items[n], at) for n, at in places.items()), default=0)
-    at, box = max(first * CHANNELS, -(-last // CHANNELS) * CHANNELS), ""
+    at, box = max(first * CHANNELS, universe_from(last)), ""
     for number, item in enumerate(task.items):
         if item.at is None:
             if not task.share and item.box != box:
-                at, box = -(-at // CHANNELS) * CHANNELS, item.box
-            places[number] = _after(item, max(at, item.floor * CHANNELS))
+                at, box = universe_from(at), item.box
+            places[number] = item.falls(max(at, item.floor * CHANNELS))
             at = task.held(item, places[number])
     return places
 
@@ -370,7 +371,7 @@ def _end_to_end(task: Task, groups: list[Group], first: int) -> Places:
     places: Places = {}
     at = first * CHANNELS
     for group in sorted(groups, key=min):
-        at = -(-at // CHANNELS) * CHANNELS
+        at = universe_from(at)
         for number in group:
             places[number] = at
             at = task.held(task.items[number], at)

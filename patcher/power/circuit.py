@@ -15,7 +15,7 @@ from itertools import count, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.power.stretches import taken_pixels
+from patcher.power.stretches import Stretch, taken_pixels
 from patcher.power.wires import CELSIUS, Wire, wire_of
 from patcher.shapes import data_order
 from patcher.show.run_tables import Run
@@ -91,6 +91,15 @@ class Circuit:
     def pixels(self) -> int:
         """How many pixels draw."""
         return len(self.idle)
+
+    def points_of(self, part: Stretch) -> Ints:
+        """The points of a stretch's pixels, in data order."""
+        return np.concatenate([self.runs[run].start + np.arange(first - 1, last) for run, first, last in part.parts])
+
+    def drawn(self, at: Ints, level: float, volts: Floats | float | None = None) -> Floats:
+        """Amperes that the pixels at some points draw, white at a level; at their rated volts, where none are given."""
+        amps: Floats = self.idle[at] + level * self.full[at]
+        return amps if volts is None else np.where(self.regulated[at], amps * self.rated[at] / volts, amps)
 
 
 class _Wires:

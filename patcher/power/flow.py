@@ -5,6 +5,7 @@ A level is the show's; a dimmer set in a box comes on top of it. The worst frame
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from patcher.power.drop import Drop, solve
 from patcher.power.stretches import Stretch, roots, stretches
 from patcher.power.wires import BLADES, CELSIUS, Wire, blade, wire_of
 from patcher.show.schema import Feed, Show, Supply
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, wire
 
 LOADED = 0.8
 """Part of its rating that a supply is loaded to. Common practice, no source."""
@@ -51,6 +52,11 @@ class SupplyLoad:
     def limit(self) -> float:
         """Amperes that it is loaded to at most."""
         return self.supply.amps * LOADED
+
+    @property
+    def is_over(self) -> bool:
+        """Whether it gives more than that at the level; not where that is not known."""
+        return self.amps > self.limit + SLIGHT
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +165,14 @@ class Power:
         """Volts at each pixel of a run that is hung."""
         return self.drop.volts[self.circuit.runs[run]]
 
+    def of(self, show: Show) -> Power:
+        """The power of another show at the same level and temperature."""
+        return power(wire(show), level=self.level, celsius=self.celsius)
+
+    def drawn(self, part: Stretch, volts: Floats | float | None = None) -> Floats:
+        """Amperes that each pixel of a stretch draws at the level; at its rated volts, where none are given."""
+        return self.circuit.drawn(self.circuit.points_of(part), self.level, volts)
+
     @cached_property
     def stretches(self) -> tuple[Stretch, ...]:
         """Everything that shares its V+."""
@@ -229,8 +243,8 @@ class Power:
         """Strings' own wires that bear less than the last fuse before them lets through, with the feeds there."""
         found: dict[Wire, list[str]] = {}
         for name in self.show.feeds:
-            for wire in dict.fromkeys(tap.wire for tap in self.tap_fuses if tap.feed == name):
-                found.setdefault(wire, []).append(name)
+            for string in dict.fromkeys(tap.wire for tap in self.tap_fuses if tap.feed == name):
+                found.setdefault(string, []).append(name)
         return found
 
     @cached_property
@@ -253,6 +267,16 @@ class Power:
             if not supply.spare
         )
 
+    @cached_property
+    def left(self) -> dict[str, float]:
+        """Amperes that each supply in use can still give, up to 80 % of its rating; 0 where its load is not known."""
+        given = self.given(self.level)
+        return {
+            supply.name: 0.0 if np.isnan(amps) else supply.amps * LOADED - float(amps)
+            for supply, amps in zip(self.show.supplies.values(), given, strict=True)
+            if not supply.spare
+        }
+
     def given(self, level: float) -> Floats:
         """Amperes that each supply gives at a level, controllers and all; NaN where that cannot be told.
 
@@ -261,13 +285,11 @@ class Power:
         """
         drop = self.drop if level == self.level else solve(self.circuit, level)
         amps = drop.supply_amps.copy()
-        drawn = self.circuit.idle + level * self.circuit.full
         for at, supply in enumerate(self.show.supplies.values()):
             trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
             parts = [part for part in self.stretches if part.trees & trees]
             if np.isnan(amps[at]) and all(part.trees <= trees for part in parts) and not self._regulated(supply):
-                runs = self.circuit.runs
-                amps[at] = sum(float(drawn[runs[run]][a - 1 : b].sum()) for part in parts for run, a, b in part.parts)
+                amps[at] = sum(float(self.circuit.drawn(self.circuit.points_of(part), level).sum()) for part in parts)
         found: Floats = amps + self.logic
         return found
 
@@ -319,14 +341,8 @@ def highest_level(net: Circuit, fits: Callable[[Drop], bool]) -> float | None:
 
     What is NaN fits nothing, as no comparison with it is true.
     """
-    low, high = -1, 100
-    while low < high:
-        middle = (low + high + 1) // 2
-        if fits(solve(net, middle / 100)):
-            low = middle
-        else:
-            high = middle - 1
-    return None if low < 0 else low / 100
+    first = bisect_left(range(101), True, key=lambda hundredths: not fits(solve(net, hundredths / 100)))
+    return (first - 1) / 100 if first else None
 
 
 def power(wiring: Wiring, *, level: float | None = None, celsius: float = CELSIUS) -> Power:

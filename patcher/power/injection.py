@@ -97,19 +97,6 @@ class _LateError(Exception):
     """The time is out."""
 
 
-def fewest_ideal(
-    rail: Rail, volts: float, *, given: Sequence[Source] = (), allowed: NDArray[np.bool_] | None = None
-) -> int | None:
-    """A count that no set of new taps can beat, whatever the ohms of their wires; None where none can hold.
-
-    Every source is taken to be without ohms and of the highest volts that there are. Then each span between two
-    neighbours stands alone, and a shorter one holds where a longer does, so that going as far as a span reaches each
-    time is best. By 1 in the module's docstring no real tap does better.
-    """
-    count = _Job.of(rail, volts, 0.0, given, allowed, inf).fewest_ideal()
-    return None if count >= _NEVER else count
-
-
 @dataclass(frozen=True, eq=False)
 class _Job:
     """A rail with where and how it may be tapped, and what bounds every answer."""
@@ -150,7 +137,12 @@ class _Job:
         return _Job(kept, volts, ohms, most + SLACK, free, tuple(given), top, need, bounds)
 
     def fewest_ideal(self) -> int:
-        """No fewer taps hold: for want of volts, or of amperes."""
+        """A count that no set of new taps can beat, whatever the ohms of their wires: for want of volts, or of amperes.
+
+        Every source is taken to be without ohms and of the highest volts that there are. Then each span between two
+        neighbours stands alone, and a shorter one holds where a longer does, so that going as far as a span reaches
+        each time is best. By 1 in the docstring of rail.py no real tap does better.
+        """
         wanted = self.rail.amps.sum() - sum(source.most_amps for source in self.given)
         sums = np.concatenate([[0.0], np.cumsum(np.sort(self.most[self.allowed])[::-1])])
         enough = np.flatnonzero(sums >= wanted - SLACK)

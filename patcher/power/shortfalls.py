@@ -7,7 +7,7 @@ supply asked for more than it is rated for. What only looks bad is a warning.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -15,14 +15,14 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
-from patcher.power.flow import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, highest_level, power
 from patcher.power.stretches import Stretch, tapped
 from patcher.power.wires import BLADES, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.wiring import Wiring
 
 PLAN = "patcher power SHOW --plan proposes feeds"
-HOT = "a wire too thin gets hot and can burn: use a thicker one, or feed at more points; local code comes first"
+HOT = "a wire too thin gets hot and can burn: use a thicker one, or tap at more points; local code comes first"
 
 
 def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
@@ -157,9 +157,9 @@ def _other_volts(show: Show) -> Iterator[Finding]:
             seen.add((tree, run))
             says = (
                 f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
-                f"whose {kind.name} wants {kind.volts:g} V"
+                f"whose {kind.name} needs {kind.volts:g} V"
             )
-            remedy = f"never switch it on so: join {run} to a supply of {kind.volts:g} V"
+            remedy = f"do not switch it on: connect {run} to a supply of {kind.volts:g} V"
             yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
 
 
@@ -181,12 +181,12 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         missing = unsaid(kind)
         if runs and missing:
             which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
-            says = f"lacks {', '.join(missing)}, so whether {which} gets enough is not known"
+            says = f"lacks {', '.join(missing)}, so whether {which} gets enough voltage is not known"
             remedy = "take it from the data sheet, or measure it"
             yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
     for feed in show.feeds.values():
         if wire_of(feed.awg, feed.mm2) is None:
-            says = "does not say its wire, so nothing that hangs on it can be worked out"
+            says = "has no wire size, so nothing that it feeds can be calculated"
             yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
 
 
@@ -200,13 +200,10 @@ def unsaid(kind: PixelType) -> list[str]:
 
 
 def _loads(state: Power) -> Iterator[Finding]:
-    rated = np.array([supply.amps for supply in state.show.supplies.values()])
-    if not (state.given(state.level) > rated * LOADED + SLIGHT).any():
-        return
-    for load in state.supplies:
+    if all(amps >= -SLIGHT for amps in state.left.values()):
+        return  # before all supplies are solved at other levels too
+    for load in (load for load in state.supplies if load.is_over):
         supply = load.supply
-        if not load.amps > load.limit + SLIGHT:
-            continue
         where, over = f"supply.{supply.name}", load.amps > supply.amps + SLIGHT
         says = f"gives {load.amps:.1f} A at level {state.level:g}, and is rated for {supply.amps:g} A"
         if not over:
@@ -223,10 +220,10 @@ def _sagging(state: Power) -> Iterator[Finding]:
         if found.holds is False:
             kind = state.show.runs[found.run].pixel
             says = (
-                f"has {_volts(found.lowest)} at pixel {found.pixel}, white at level {state.level:g}, "
-                f"and {kind} wants {found.least:g} V"
+                f"has {_volts(found.lowest)} at pixel {found.pixel}, all white at level {state.level:g}, "
+                f"and {kind} needs {found.least:g} V"
             )
-            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"feed it at more points; {PLAN}")
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
 
 
 def _volts(volts: float) -> str:
@@ -243,22 +240,26 @@ def _collapsed(state: Power) -> Iterator[Finding]:
     net = state.circuit
     left = {name: where for name, where in net.runs.items() if state.drop.collapsed[where].any()}
     while left:
-        first = next(iter(left.values()))
-        level = highest_level(net, _stands(first))
-        after = solve(net, 0.0 if level is None else level + 0.01)
-        together = {name: where for name, where in left.items() if after.collapsed[where].any()}
-        sagging = together
-        if level is not None:
-            before = Power(state.wiring, level, state.celsius, net, solve(net, level))
-            together = {name: where for name, where in together.items() if not before.drop.collapsed[where].any()}
-            sagging = {found.run: net.runs[found.run] for found in before.runs if found.holds is False}
-            sagging = {name: where for name, where in sagging.items() if name in together} or together
+        level = highest_level(net, _stands(next(iter(left.values()))))
+        together, sagging = _together(state, left, level)
         most = "at no level" if not level else f"only up to level {level:g}"
         for name in sagging:
             says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
-            remedy = f"feed it at more points; {PLAN}; as it is, it works {most}"
+            remedy = f"tap it at more points; {PLAN}; as wired now, it works {most}"
             yield Finding("warning", "collapse", "power", f"run.{name}", says, remedy)
         left = {name: where for name, where in left.items() if name not in together}
+
+
+def _together(state: Power, left: Mapping[str, slice], level: float | None) -> tuple[list[str], list[str]]:
+    """The runs that collapse together above a level, and those of them whose pixels have too little already at it."""
+    net = state.circuit
+    after = solve(net, 0.0 if level is None else level + 0.01)
+    together = [name for name, where in left.items() if after.collapsed[where].any()]
+    if level is None:
+        return together, together
+    before = Power(state.wiring, level, state.celsius, net, solve(net, level))
+    together = [name for name in together if not before.drop.collapsed[left[name]].any()]
+    return together, [found.run for found in before.runs if found.holds is False and found.run in together] or together
 
 
 def _stands(points: slice) -> Callable[[Drop], bool]:
@@ -270,32 +271,24 @@ def _wires(state: Power) -> Iterator[Finding]:
     net = state.circuit
     amps = np.fmax(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
     over = amps > net.bears + TINY
+
+    def hot(where: str, place: str, wire: int, kind: str) -> Finding:
+        says = f"carries {amps[wire]:.1f} A {place} at level {state.level:g}, and {kind} is rated {net.bears[wire]:g} A"
+        return Finding("error", "wire", "power", where, says, HOT)
+
     for name, joins in net.joins.items():
-        wires = [join.wire for join in joins]
-        if over[wires].any():
-            worst = max(joins, key=lambda join: float(amps[join.wire]))
-            feed = state.show.feeds[name]
-            says = (
-                f"carries {amps[worst.wire]:.1f} A before {worst.run}/{worst.pixel} at level {state.level:g}, "
-                f"and {wire_of(feed.awg, feed.mm2)} bears {net.bears[worst.wire]:g} A"
-            )
-            yield Finding("error", "wire", "power", f"feed.{name}", says, HOT)
-    for name, where in net.strings.items():
-        if over[where].any():
-            at = int(np.nanargmax(amps[where]))
-            kind = state.show.type_of(state.show.runs[name])
-            says = (
-                f"carries {amps[where][at]:.1f} A between pixels {at + 1} and {at + 2} at level {state.level:g}, "
-                f"and its {wire_of(kind.awg, kind.mm2)} bears {net.bears[where][at]:g} A"
-            )
-            yield Finding("error", "wire", "power", f"run.{name}", says, HOT)
-    for name, wire in net.leads.items():
-        if over[wire]:
-            says = (
-                f"carries {amps[wire]:.1f} A in its lead at level {state.level:g}, "
-                f"and {lead_wire(state.show, state.show.runs[name])} bears {net.bears[wire]:g} A"
-            )
-            yield Finding("error", "wire", "power", f"run.{name}.lead", says, HOT)
+        if over[[join.wire for join in joins]].any():
+            worst, feed = max(joins, key=lambda join: float(amps[join.wire])), state.show.feeds[name]
+            gauge = str(wire_of(feed.awg, feed.mm2))
+            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, gauge)
+    for name, string in net.strings.items():
+        if over[string].any():
+            at, kind = int(np.nanargmax(amps[string])), state.show.type_of(state.show.runs[name])
+            gauge = f"its {wire_of(kind.awg, kind.mm2)}"
+            yield hot(f"run.{name}", f"between pixels {at + 1} and {at + 2}", string.start + at, gauge)
+    for name, lead in net.leads.items():
+        if over[lead]:
+            yield hot(f"run.{name}.lead", "in its lead", lead, str(lead_wire(state.show, state.show.runs[name])))
 
 
 def _fuses(state: Power) -> Iterator[Finding]:
@@ -305,15 +298,15 @@ def _fuses(state: Power) -> Iterator[Finding]:
         if weakest is None or (feed.fuse is None and feed.supply is None):
             continue
         where = f"feed.{feed.name}"
-        bears = f"{weakest} behind it bears {weakest.bears:g} A"
+        rated = f"{weakest} behind it is rated {weakest.bears:g} A"
         fits = _fitting(load)
         if feed.fuse is None:
             supply = state.show.supplies[load.supply]
             if supply.amps > weakest.bears:
-                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {bears}"
+                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {rated}"
                 yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
         elif feed.fuse > weakest.bears:
-            says = f"has a fuse of {feed.fuse:g} A, and {bears}: the wire would burn first"
+            says = f"has a fuse of {feed.fuse:g} A, and {rated}: the wire would burn first"
             remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
             if weakest == load.wire:
                 remedy = f"{fits}; local code comes first"
@@ -327,8 +320,8 @@ def _fitting(load: FeedLoad) -> str:
     """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
     assert load.weakest is not None  # noqa: S101  (the caller has looked)
     if load.blade is not None:
-        return f"put in a blade of {load.blade:g} A"
+        return f"fit a blade fuse of {load.blade:g} A"
     most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
     if most is not None and (np.isnan(load.amps) or not load.all_said):
-        return f"put in a blade of at most {most:g} A"
-    return "use a thicker wire, with a blade to suit"
+        return f"fit a blade fuse of at most {most:g} A"
+    return "use a thicker wire and a blade fuse to match"

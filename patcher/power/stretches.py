@@ -7,7 +7,7 @@ stretch is fed by every supply that a feed taps it from.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -55,21 +55,8 @@ def roots(show: Show) -> dict[str, Feed]:
 def stretches(wiring: Wiring) -> list[Stretch]:
     """Everything that shares its V+, of the runs that are hung."""
     show = wiring.show
-    parts: list[list[tuple[str, int, int]]] = []
-    chains = [*wiring.chains.values(), *((run.name,) for run in show.runs.values() if run.same_data_as is not None)]
-    for chain in chains:
-        joined = False
-        for run in (show.runs[name] for name in chain):
-            if not run.hung:
-                continue
-            firsts = [1, *sorted(set(run.power_cuts))]
-            lasts = [*(first - 1 for first in firsts[1:]), run.pixels]
-            for first, last in zip(firsts, lasts, strict=True):
-                if first == 1 and joined and run.power_joined:
-                    parts[-1].append((run.name, first, last))
-                else:
-                    parts.append([(run.name, first, last)])
-            joined = True
+    tees = ((run.name,) for run in show.runs.values() if run.same_data_as is not None)
+    parts = [part for chain in (*wiring.chains.values(), *tees) for part in _joined(show, chain)]
     taps: dict[str, list[tuple[str, int]]] = defaultdict(list)
     for tree, at, pixel in tapped(show):
         taps[at].append((tree, pixel))
@@ -80,6 +67,20 @@ def stretches(wiring: Wiring) -> list[Stretch]:
         )
         for part in parts
     ]
+
+
+def _joined(show: Show, chain: Iterable[str]) -> list[list[tuple[str, int, int]]]:
+    """The runs of a chain that are hung, by what shares its V+: of each the first and the last pixel."""
+    parts: list[list[tuple[str, int, int]]] = []
+    for run in (show.runs[name] for name in chain if show.runs[name].hung):
+        goes_on = bool(parts) and run.power_joined
+        firsts = [1, *sorted(set(run.power_cuts))]
+        lasts = [*(first - 1 for first in firsts[1:]), run.pixels]
+        pieces = [(run.name, first, last) for first, last in zip(firsts, lasts, strict=True)]
+        if goes_on:
+            parts[-1].append(pieces.pop(0))
+        parts += [[piece] for piece in pieces]
+    return parts
 
 
 def grounds(wiring: Wiring) -> dict[str, frozenset[str]]:

@@ -172,7 +172,7 @@ class _Reader:
         self.supplies = {supply.supply: supply for supply in supply_sheets(state)}
         self.feeds = {feed.feed: feed for feed in feed_sheets(state)}
         self.places = {
-            link.run: (begin, lamps, end) for start in patch.starts for link, begin, lamps, end in start.laid()
+            link.run: (begin, first_at, end) for start in patch.starts for link, begin, first_at, end in start.laid()
         }
 
     def box(self, name: str) -> BoxSheet:
@@ -208,11 +208,11 @@ class _Reader:
 
     def _run(self, name: str, before: str, first: int) -> HungRun:
         run, source = self.show.runs[name], self.wiring.source(name)
-        _, lamps, end = self.places[source]
+        _, first_at, end = self.places[source]
         wire, volts = lead_wire(self.show, run), self.volts.get(name)
         return HungRun(
             name, run.pixel, run.pixels, first, first + run.pixels - 1, run.nulls, run.lead,
-            None if wire is None else str(wire), run.lead_via, before, written(lamps), written(end - 1),
+            None if wire is None else str(wire), run.lead_via, before, written(first_at), written(end - 1),
             *self._lowest(volts), source if source != name else None, run.hung,
         )  # fmt: skip
 

@@ -86,7 +86,7 @@ def as_markdown(sheet: ShowSheet) -> str:
     """The sheets as Markdown: the patch, what is still to do, the player, each box, the shopping list."""
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
     parts = [
-        f"# {_inert(sheet.title)}", f"{total}. Mark {sheet.mark}.",
+        f"# {_inert(sheet.title)}", f"{total}. Revision {sheet.mark}.",
         "## What to type into each box", _table(sheet.starts),
         *_changes(sheet),
         "## What to tell the player", _table(sheet.player),
@@ -121,9 +121,9 @@ def as_markdown(sheet: ShowSheet) -> str:
 def _changes(sheet: ShowSheet) -> Iterable[str]:
     yield "## Still to type in, still to tell"
     if not sheet.ticked:
-        yield "Nothing was ticked off yet, so all of it is still to do."
+        yield "Nothing is ticked off yet, so everything is still to do."
     elif not sheet.to_type.rows and not sheet.to_tell.rows:
-        yield "Nothing: all of it is ticked off."
+        yield "Nothing: everything is ticked off."
     else:
         yield from (_table(table) for table in (sheet.to_type, sheet.to_tell) if table.rows)
 

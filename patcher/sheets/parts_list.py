@@ -67,21 +67,21 @@ def _more(count: int, percent: float) -> int:
 
 
 def _pixels(show: Show, hung: Iterable[Run], spares: float) -> Iterator[Need]:
-    lamps: Counter[str] = Counter()
+    pixels: Counter[str] = Counter()
     nulls: Counter[str] = Counter()
     batches: defaultdict[str, Counter[str]] = defaultdict(Counter)
     for run in hung:
-        lamps[run.pixel] += run.pixels
+        pixels[run.pixel] += run.pixels
         nulls[run.pixel] += run.nulls
-        batches[run.pixel][run.batch or "no batch said"] += run.pixels
-    for kind, number in lamps.items():
+        batches[run.pixel][run.batch or "no batch given"] += run.pixels
+    for kind, number in pixels.items():
         table = show.pixel_types[kind]
         note = table.colour_order + ("" if table.volts is None else f", {table.volts:g} V")
-        if batches[kind].keys() != {"no batch said"}:
+        if batches[kind].keys() != {"no batch given"}:
             note += "; batches: " + ", ".join(f"{batch} × {count}" for batch, count in batches[kind].items())
         yield Need("pixels", kind, number, _more(number, spares), note=note)
         if nulls[kind]:
-            note = "of the same kind; stays dark and passes the data on"
+            note = "same kind of pixel; stays dark and passes the data on"
             yield Need("pixels", f"{kind}, as null pixel", nulls[kind], _more(nulls[kind], spares), note=note)
 
 
@@ -90,28 +90,28 @@ def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
     for run in hung:
         if run.lead > 0:
             wire = lead_wire(show, run)
-            leads["wire not said" if wire is None else str(wire)].append(run.lead)
+            leads["wire not given" if wire is None else str(wire)].append(run.lead)
     for size, metres in leads.items():
         note = "one core for data, two for V+ and ground"
         yield Need("cable", f"lead, {size}", len(metres), metres=round(sum(metres), 3), note=note)
     feeds: defaultdict[str, list[float]] = defaultdict(list)
     for load in state.feeds:
-        feeds["wire not said" if load.wire is None else str(load.wire)] += [
+        feeds["wire not given" if load.wire is None else str(load.wire)] += [
             join.metres for join in state.circuit.joins[load.feed.name]
         ]
     for size, metres in feeds.items():
         told = [each for each in metres if not isnan(each)]
-        note = "two cores" + ("" if len(told) == len(metres) else "; some along runs whose pitch is not said")
+        note = "two cores" + ("" if len(told) == len(metres) else "; without those along runs whose pitch is not given")
         yield Need("cable", f"feed, {size}", len(metres), metres=round(sum(told), 3), note=note)
 
 
 def _connectors(show: Show, state: Power, hung: Sequence[Run]) -> Iterator[Need]:
     tees = sum(run.same_data_as is not None for run in hung)
     yield Need(
-        "connectors", "pair of plug and socket, 3 poles", 2 * len(hung), note="one pair at each end of each lead"
+        "connectors", "plug and socket, 3-pole, one pair", 2 * len(hung), note="one pair at each end of each lead"
     )
     if tees:
-        yield Need("connectors", "tee for data and ground", tees, note="where a run hangs on another’s data")
+        yield Need("connectors", "tee for data and ground", tees, note="where a run shares another run’s data")
     for via, what in (("booster", "data booster"), ("differential", "differential sender and receiver")):
         if number := sum(run.lead_via == via for run in hung):
             yield Need("connectors", what, number)
@@ -131,7 +131,7 @@ def _fuses(show: Show, spares: float) -> Iterator[Need]:
         yield Need("fuses", f"fuse {amps:g} A, with holder", number, _more(number, spares), note="near its supply")
     bare = [feed.name for feed in show.feeds.values() if feed.fuse is None and feed.source is None]
     if bare:
-        yield Need("fuses", "fuse, size not said", len(bare), note=", ".join(bare))
+        yield Need("fuses", "fuse, size not given", len(bare), note=", ".join(bare))
 
 
 def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
@@ -142,13 +142,11 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
             sizes[tap.blade].append(f"{tap.wire} ({tap.wire.bears:g} A)")
     for amps, wires in sorted(sizes.items()):
         thin = ", ".join(dict.fromkeys(wires))
-        note = f"at the joint: the string’s own {thin} bears less than the fuse before it lets through"
+        note = f"at the tap: the string’s own wire, {thin}, is rated below the fuse before it"
         yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
     none = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.blade is None]
     if none:
-        what = (
-            f"into {', '.join(none)} goes more than a fuse for the string’s own wire lets through: tap at more points"
-        )
+        what = f"the current into {', '.join(none)} is more than a fuse for the string’s own wire allows: add taps"
         yield Need("fuses", "fuse at a tap: no size fits", len(none), note=what)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 
-from patcher.patch.changes import RunChange, StartChange, setting
+from patcher.patch.changes import RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
 from patcher.wiring import Wiring
 
@@ -75,7 +75,7 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     """What a table of starts of one box cannot say of null pixels: how the box takes them, and those inside a chain."""
     own = list(starts)
     inside = [
-        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, inside its chain"
+        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, in the middle of its chain"
         for start in own
         for before, link in zip((None, *start.chain.links), start.chain.links, strict=False)
         if before is not None and before.port == link.port
@@ -85,9 +85,9 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     if not any(setting(start, wiring.show).nulls for start in own):
         return []
     if wiring.show.controllers[own[0].controller].skips_nulls:
-        said = "null pixels take no channels: set their number, and count them not as pixels"
+        said = "null pixels take no channels: type in their number, and do not count them as pixels"
     else:
-        said = "null pixels take channels like pixels: a box that has one number for both gets pixels + nulls"
+        said = "null pixels take channels here: if the box has one number for both, type in pixels + nulls"
     return [said, *inside]
 
 
@@ -118,11 +118,9 @@ def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
     """The settings to change in the boxes: each start as it is now and as it is to be; `before` where it is not now."""
     rows: list[Row] = []
     for change in changes:
-        old, new = change.old, change.new
-        now = f"{old.universe}/{old.channel}" if old else before
-        then = f"{new.universe}/{new.channel}" if new else "none"
-        others = (" → ".join(dict.fromkeys(str(getattr(held, key)) for held in (old, new) if held)) for key in _OTHERS)
-        rows.append((change.controller, change.name, now, then if then != now else "as now", *others))
+        both = [setting for setting in (change.old, change.new) if setting]
+        others = (" → ".join(dict.fromkeys(str(getattr(setting, key)) for setting in both)) for key in _OTHERS)
+        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *others))
     return Table(("box", "start of", "now", "change_to", *_OTHERS), tuple(rows))
 
 
@@ -137,11 +135,16 @@ def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> Table:
 
 def _told(change: RunChange, before: str) -> Row:
     old, new = change.old, change.new
-    now = f"{old.universe}/{old.channel}" if old else before
-    then = f"{new.universe}/{new.channel}" if new else "none"
     wide = old is not None and new is not None and old.channels != new.channels
     texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
-    return change.run, now, then if then != now else "as now", " → ".join(dict.fromkeys(texts))
+    return change.run, *_now_and_then(old, new, before), " → ".join(dict.fromkeys(texts))
+
+
+def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None, before: str) -> tuple[str, str]:
+    """The address that is there now, or `before` where there is none, and what to change it to."""
+    now = f"{old.universe}/{old.channel}" if old else before
+    then = f"{new.universe}/{new.channel}" if new else "none"
+    return now, then if then != now else "as now"
 
 
 def every_pixel(patch: Patch) -> Table:

@@ -48,8 +48,8 @@ def read_kept(
     except ValueError as error:
         reason = str(error)
     except (KeyError, TypeError, AttributeError, RecursionError):
-        reason = "something is missing in it, or has another form"
-    says = f"is no {kind} that can be read: {reason}; it was left as it is"
+        reason = "something in it is missing or has the wrong form"
+    says = f"cannot be read as a {kind}: {reason}; it was left as it is"
     raise refuse(str(path), says, remedy, rule=rule, area=area)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationInfo, model_validator
 
+from patcher.show.outlines import corner_places, place_at_corner
 from patcher.show.tables import (
     MOST_PIXELS,
     Awg,
@@ -28,9 +28,6 @@ from patcher.show.tables import (
     Whole,
     one_gauge,
 )
-
-ABOUT = 0.1
-"""Two corners lie in a quarter of an outline alike where they are so near each other, as a part of its size."""
 
 
 class Run(Named):
@@ -207,36 +204,17 @@ class LoopRun(CountedRun):
         if data_in in ("first", "last"):
             return 1 if data_in == "first" else self.drawn
         if isinstance(data_in, str):
-            return self._corner(data_in)
+            return place_at_corner(data_in, self.corners, self.drawn)
         if data_in > self.drawn:
             raise ValueError(
                 f"data_in names place {data_in}, but {self.drawn} places are drawn → places are 1 to {self.drawn}"
             )
         return data_in
 
-    def _corner(self, name: str) -> int:
-        """The place at the drawn corner that lies in a quarter of the outline, nearest to the quarter's outer end."""
-        ends = list(zip(*self.corners, strict=True))
-        low, size = [min(own) for own in ends], [max(own) - min(own) for own in ends]
-        far = (name.endswith("right"), name.startswith("top"))
-        found: list[tuple[float, int]] = []
-        for corner, place in zip(self.corners, self.corner_places, strict=True):
-            off = [(at - begin) / whole if whole else 0.0 for at, begin, whole in zip(corner, low, size, strict=True)]
-            off = [1 - part if outer and whole else part for part, outer, whole in zip(off, far, size, strict=True)]
-            if max(off) < 0.5:
-                found.append((sum(off), place))
-        near = {place for off, place in found if off <= min(found)[0] + ABOUT}
-        if len(near) != 1:
-            says = f"lies at more than one of its corners: places {sorted(near)}" if near else "is no corner of it"
-            raise ValueError(f"data_in = “{name}” {says} → write the number of the place, 1 to {self.drawn}")
-        return near.pop()
-
     @property
     def corner_places(self) -> tuple[int, ...]:
         """The place drawn, from 1, that is nearest to each corner along the outline."""
-        sides = [math.dist(*two) for two in pairwise((*self.corners, self.corners[0]))]
-        gone = [sum(sides[:number]) for number in range(len(sides))]
-        return tuple(int(way / sum(sides) * self.drawn + 0.5) % self.drawn + 1 for way in gone)
+        return corner_places(self.corners, self.drawn)
 
     @model_validator(mode="after")
     def _has_length(self) -> LoopRun:

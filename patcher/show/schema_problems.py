@@ -6,6 +6,7 @@ with the nearest known key where one was misspelt.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple, get_args, get_origin
 
@@ -49,6 +50,12 @@ _WANTED: dict[str, str] = {
     "model_type": "a table of its own",
     "model_attributes_type": "a table of its own",
 }
+
+
+_RELATIONS = {
+    "greater_than": "more than", "greater_than_equal": "at least",
+    "less_than": "less than", "less_than_equal": "at most",
+}  # fmt: skip
 
 
 class Words(NamedTuple):
@@ -148,56 +155,55 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 40 else text[:37] + "…"
 
 
+def _wrong_length(context: Mapping[str, Any]) -> Words:
+    has = f"has {context['actual_length']} item{'s' * (context['actual_length'] != 1)}"
+    if "min_length" in context:
+        return Words("value", f"{has}, but needs at least {context['min_length']}", "add to it")
+    return Words("value", f"{has}, but may have at most {context['max_length']}", "shorten it")
+
+
 def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Words:
     kind, context, value = error["type"], error.get("ctx", {}), error["input"]
     if error["loc"][-1] == "[key]":
-        if kind == "value_error":
-            return Words("name", str(context["error"]), 'write the port\'s number: 1 = ["run"]')
-        return _bad_name()
+        return _bad_key(str(context["error"])) if kind == "value_error" else _bad_name()
     match kind:
         case "extra_forbidden":
             return _unknown_key(place, raw)
-        case "missing" if isinstance(place[-1], int):
-            return Words("value", "is missing: a point is two numbers", "write [x, y]")
         case "missing":
-            return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
+            return _missing(place, raw)
         case "union_tag_invalid":
-            return Words(
-                "shape", f"has the shape “{context['tag']}”, which there is not", choose_from(context["tag"], RUN_KINDS)
-            )
+            return Words("shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS))
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
             return Words("value", says, remedy or "correct it")
         case "literal_error":
-            choices = [choice.strip().strip("'") for choice in context["expected"].replace(" or ", ", ").split(",")]
+            choices = re.findall(r"'([^']*)'", context["expected"])
             return Words("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
         case "finite_number":
-            return Words("value", f"is {value}, which is not a number to build with", "write an ordinary number")
+            return Words("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
         case "string_pattern_mismatch":
             return _bad_pattern(place, value)
         case "string_too_long":
             return Words("name", f"is longer than {context['max_length']} characters", "choose a shorter one")
-        case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
-            bound = next(iter(context.values()))
-            relation = {
-                "greater_than": "more than",
-                "greater_than_equal": "at least",
-                "less_than": "less than",
-                "less_than_equal": "at most",
-            }[kind]
-            return Words("value", f"is {_shown(value)}, but must be {relation} {bound:g}", "correct the number")
-        case "too_short":
-            return Words(
-                "value", f"has {context['actual_length']} of at least {context['min_length']} items", "add to it"
-            )
-        case "too_long":
-            return Words(
-                "value", f"has {context['actual_length']} items, at most {context['max_length']}", "shorten it"
-            )
+        case "too_short" | "too_long":
+            return _wrong_length(context)
+        case _ if kind in _RELATIONS:
+            says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
+            return Words("value", says, "correct the number")
         case _ if kind in _WANTED:
             return Words("value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}")
         case _:
             return Words("value", str(error["msg"]), "correct it")
+
+
+def _missing(place: Place, raw: Mapping[str, Any]) -> Words:
+    if isinstance(place[-1], int):
+        return Words("value", "is missing: a point is two numbers", "write [x, y]")
+    return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
+
+
+def _bad_key(says: str) -> Words:
+    return Words("name", says, 'write the port\'s number: 1 = ["run"]')
 
 
 def _bad_name() -> Words:

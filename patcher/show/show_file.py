@@ -46,7 +46,7 @@ def read_text(path: Path) -> str:
     except IsADirectoryError:
         raise refuse(where, "is a folder, not a file", _beside(path / "x")) from None
     except OSError as error:
-        raise refuse(where, f"cannot be read: {error.strerror}", "check its name and whose it is") from None
+        raise refuse(where, f"cannot be read: {error.strerror}", "check its name and its permissions") from None
     except ValueError:
         raise refuse(where.replace("\0", "\\0"), "cannot be the name of a file", "check the name") from None
     if len(octets) > LARGEST_FILE:
@@ -59,7 +59,7 @@ def read_text(path: Path) -> str:
     except UnicodeDecodeError as error:
         line = octets.count(b"\n", 0, error.start) + 1
         raise refuse(
-            where, f"is no UTF-8 text: see line {line}", "save it again as UTF-8, or name the right file"
+            where, f"is not UTF-8 text: see line {line}", "save it again as UTF-8, or name the right file"
         ) from None
     if "\0" in text:
         raise refuse(where, "is not a text: it holds zero octets", "name the show's .toml file")

@@ -16,7 +16,7 @@ units = "m"                # or "ft": feet, in this whole file
 frame_rate = 40            # pictures a second, as in your player
 level = 0.4                # the brightest you run it: 0.4 is 40 %, and plenty in the dark
 
-[pixel.lamp]               # one kind of pixel; its numbers are on its data sheet
+[pixel.bullet]             # one kind of pixel; its numbers are on its data sheet
 colour_order = "RGB"       # if red lights green, try "GRB"; with a white chip, "RGBW"
 volts = 12.0               # what the supply must give
 channel_ma = 9.0           # milliamperes of one colour at full
@@ -36,14 +36,14 @@ port_pixels = 600          # the most pixels that one output takes
 1 = ["roof", "panel"]
 
 [run.roof]                 # one string of pixels, in a line
-pixel = "lamp"
+pixel = "bullet"
 shape = "line"
 path = [[0.0, 3.0], [4.9, 3.0]]    # from the first pixel to the last; add corners between them
 pixels = 50                # how many pixels
 lead = 2.0                 # cable from the box to the first pixel; past 5 m: nulls = 1, nulls_at = [5.0]
 
 [run.panel]                # rows of pixels, every second row running back
-pixel = "lamp"
+pixel = "bullet"
 shape = "grid"
 area = [[1.0, 1.0], [1.9, 1.4]]    # its lowest left pixel, and its highest right one
 columns = 10               # pixels across

@@ -87,17 +87,26 @@ def _with_kind(text: str, kind: PixelType, before: Show) -> str:
     said |= {key: value for key, value in keys.items() if value != getattr(like, key)}
     new = [f"[pixel.{kind.name}]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in said.items())]
     lines = text.split("\n")
-    heads = [number - 1 for number, line in _plain(text) if _HEADING.match(line)] + [len(lines)]
-    own = [at for at in heads[:-1] if _parts(lines[at]) == ("pixel", like.name)]
-    last = heads[heads.index(own[0]) + 1] if own else len(lines)
-    while last and (not lines[last - 1].strip() or lines[last - 1].lstrip().startswith("#")):
+    last = next((end for _, end, place in _sections(text) if place == ("pixel", like.name)), len(lines))
+    while last and not _says(lines[last - 1]):
         last -= 1
     return "\n".join([*lines[:last], "", *new, *(lines[last:] or [""])])
 
 
-def _parts(heading: str) -> Place:
-    match = _HEADING.match(heading)
-    return tuple(part.strip("\"'") for part in _PART.findall(match[2])) if match else ()
+def _sections(text: str) -> list[tuple[int, int, Place]]:
+    """Where the table under each heading begins and ends, as lines from 0, and its place."""
+    heads = [
+        (number - 1, tuple(part.strip("\"'") for part in _PART.findall(match[2])))
+        for number, line in _plain(text)
+        if (match := _HEADING.match(line))
+    ]
+    ends = [at for at, _ in heads[1:]] + [text.count("\n") + 1]
+    return [(at, end, place) for (at, place), end in zip(heads, ends, strict=True)]
+
+
+def _says(line: str) -> bool:
+    """Whether a line is more than a blank or a comment."""
+    return bool(line.strip()) and not line.lstrip().startswith("#")
 
 
 def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
@@ -146,17 +155,22 @@ def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str,
         if value == getattr(old, name):
             continue
         key = spec.alias or name
-        if key in _LENGTHS and value is not None:
+        if key == "spare" and not value:
+            yield key, None
+        elif key in _LENGTHS and value is not None:
             lengths = isinstance(value, tuple)
             yield key, [_length(part, unit) for part in value] or None if lengths else _length(value, unit)
-        elif isinstance(value, BaseModel):
-            yield key, value.model_dump()
-        elif isinstance(value, tuple):
-            yield key, list(value)
-        elif isinstance(value, Mapping):
-            yield key, {str(k): list(v) if isinstance(v, tuple) else v for k, v in value.items()} or None
         else:
-            yield key, None if value is None or (key == "spare" and not value) else value
+            yield key, _plain_value(value)
+
+
+def _plain_value(value: Any) -> Any:
+    """A value of a model's as TOML holds it; None where a table would be empty."""
+    if isinstance(value, BaseModel):
+        return value.model_dump()
+    if isinstance(value, Mapping):
+        return {str(key): _plain_value(part) for key, part in value.items()} or None
+    return list(value) if isinstance(value, tuple) else value
 
 
 def _length(metres: float, unit: float) -> float:
@@ -250,20 +264,11 @@ def _add_section(table: Table, key: str, section: Table) -> None:
 def _commented_out(text: str, place: Place, note: str) -> str:
     """The text with every line of a table, and of the tables in it, made a comment."""
     lines = text.split("\n")
-    headings = [
-        (number - 1, tuple(part.strip("\"'") for part in _PART.findall(match[2])))
-        for number, line in _plain(text)
-        if (match := _HEADING.match(line))
-    ]
-    ends = [at for at, _ in headings[1:]] + [len(lines)]
-    found = [(at, end) for (at, name), end in zip(headings, ends, strict=True) if name[: len(place)] == place]
-    if not found or headings[[at for at, _ in headings].index(found[0][0])][1] != place:
+    sections = [section for section in _sections(text) if section[2][: len(place)] == place]
+    if not sections or sections[0][2] != place:
         where = ".".join(place)
         raise refuse(where, "has no heading of its own in the file", f"write it under [{where}], then swap again")
-    for at, end in reversed(found):
-        last = max(n for n in range(at, end) if lines[n].strip() and not lines[n].lstrip().startswith("#"))
-        for number in range(at, last + 1):
-            if lines[number].strip() and not lines[number].lstrip().startswith("#"):
-                lines[number] = f"# {lines[number]}"
-    lines.insert(found[0][0], f"# {note}")
+    for at, end, _ in sections:
+        lines[at:end] = [f"# {line}" if _says(line) else line for line in lines[at:end]]
+    lines.insert(sections[0][0], f"# {note}")
     return "\n".join(lines)

@@ -107,7 +107,7 @@ def refuse_output(path: Path) -> None:
     """PatcherError where an output may not be written to this file."""
     for name in (path.name, _real(path).name):
         if name.lower().endswith(".toml"):
-            says = "has the name of a show's file, and is no place for an output; nothing was written"
+            says = "is named like a show file, so no output goes there; nothing was written"
             raise refuse(str(path), says, "name another file")
     with _in_words(path):
         _refuse_foreign(path, _real(path))
@@ -116,7 +116,7 @@ def refuse_output(path: Path) -> None:
 def _refuse_foreign(path: Path, real: Path) -> None:
     old = _octets(path, real)
     if old is not None and not _is_sealed(old):
-        says = "is there already, and is not what Patcher wrote; it was left as it is"
+        says = "is there already, and Patcher did not write it; it was left as it is"
         raise refuse(str(path), says, "name another file, or move this one away first")
 
 
@@ -307,7 +307,7 @@ def _keep_owner(path: Path, temporary: Path, before: os.stat_result) -> None:
     try:
         os.chown(temporary, before.st_uid, before.st_gid)
     except PermissionError:
-        says = "belongs to somebody else, and would not any more; nothing was changed"
+        says = "belongs to somebody else, and writing it would change its owner; nothing was changed"
         raise refuse(str(path), says, "let its owner do it, or work on a copy of your own") from None
 
 

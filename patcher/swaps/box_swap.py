@@ -9,54 +9,20 @@ it has null pixels, which its run then has no more, the tee gets a new one too.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise, product
-from math import ceil, dist, prod
-from typing import Literal
 
 from patcher.errors import choose_from, refuse
-from patcher.limits.advice import LONGEST_LEAD
 from patcher.patch.chains import chains
-from patcher.patch.patch import Chain, Patch, Start, behind, first_fit, written
+from patcher.patch.patch import Patch, Start, written
 from patcher.power.stretches import stretches
-from patcher.shapes import positions
+from patcher.show.run_tables import Run
 from patcher.show.schema import Controller, Logic, Show
-from patcher.swaps.joins import Piece, Ports, Sharing, most_that_fits, port_pixels_needed, with_fewest_cuts
-from patcher.swaps.takeover import falls_by_itself, lamps_at, spare_starts
-from patcher.trade import CHANNELS
-from patcher.units import METRES_PER
+from patcher.swaps.dead_box import Cable, DeadBox, runs_of
+from patcher.swaps.joins import Piece, Sharing, with_fewest_cuts
+from patcher.swaps.shortfall import Shortfall, no_universes, too_short
+from patcher.swaps.takeover import falls_by_itself, first_pixels_at, spare_starts
 from patcher.wiring import Wiring, wire
-
-
-@dataclass(frozen=True, slots=True)
-class Cable:
-    """A cable to make: data and ground, no null pixel in it.
-
-    Attributes:
-        run: the run whose first pixel it leads to.
-        behind: the run from whose last pixel it comes; None where it comes straight from the box, or of a tee.
-        port: the spare's port that it ends up on.
-        metres: the straight way between the two, rounded up to a tenth of the file's unit; where the file does not say
-            where both are, the run's lead of today.
-        measured: the straight way is known.
-        fed: a feed of the file joins what the run shares its V+ with once it is cut off from what was before it; True
-            of a tee, whose power stays as it is.
-        tee_of: the run from whose data-in it comes, where the run is a tee.
-    """
-
-    run: str
-    behind: str | None
-    port: int
-    metres: float
-    measured: bool
-    fed: bool
-    tee_of: str | None = None
-
-    @property
-    def via(self) -> Literal["cable", "booster"]:
-        """How the data crosses it."""
-        return "booster" if self.metres > LONGEST_LEAD else "cable"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,25 +72,6 @@ class BoxSwap:
         return self.patch.boxes.get(self.shelved.name, ())
 
 
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """A spare that cannot take over all of a dead box.
-
-    Attributes:
-        dead: the dead box.
-        spare: the spare.
-        short: what is short and by how much.
-        lit: the runs that it can take over, the most pixels of all choices.
-        dark: the others.
-    """
-
-    dead: Controller
-    spare: Controller
-    short: tuple[str, ...]
-    lit: tuple[str, ...]
-    dark: tuple[str, ...]
-
-
 def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Shortfall:
     """The best way to put a spare into a dead box's place, or why there is none.
 
@@ -137,36 +84,39 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     Raises:
         PatcherError: the two are not a box with runs and a free spare.
     """
-    show = wiring.show
-    old, new = show.controllers[dead], show.controllers[spare]
+    old, new = wiring.show.controllers[dead], wiring.show.controllers[spare]
     _refuse_unfit(wiring, old, new)
-    ways = _Ways(wiring, kept, old, new)
-    singles = tuple(
-        tuple(ways.piece(port, (run,), cut=at > 0) for at, run in enumerate(runs)) for port, runs in ways.chains
-    )
-    sharing = with_fewest_cuts(singles, ways.ports, ways.join)
+    box = DeadBox(wiring, kept, old, new)
+    sharing = with_fewest_cuts(box.singles, box.ports, box.join)
     if sharing is None:
-        return _too_short(ways, tuple(piece for chain in singles for piece in chain))
-    hung = _numbered(sharing, new.ports)
-    cables = tuple(ways.cables(hung))
-    after = _show_after(show, old, new, {port: _runs(line) for port, line in hung.items()}, cables)
-    fed = {(run, first) for part in stretches(wire(after)) if part.trees for run, first, _ in part.parts}
-    cables = tuple(replace(cable, fed=(cable.run, 1) in fed or cable.tee_of is not None) for cable in cables)
+        return too_short(box)
+    lines = _numbered(sharing, new.ports)
+    cables = tuple(box.cables(lines))
+    after = _show_after(wiring.show, old, new, {port: runs_of(line) for port, line in lines.items()}, cables)
+    every = chains(wire(after))
     others = [start for start in kept.starts if start.controller != dead]
-    own = [chain for chain in chains(wire(after)) if chain.controller == spare]
-    starts = spare_starts(after, others, own, ways.today, ways.begins)
+    taken_over = [chain for chain in every if chain.controller == spare]
+    starts = spare_starts(after, others, taken_over, box.today, box.begins)
     if starts is None:
-        return _no_universes(ways, own)
-    after = _pinned(after, old, spare, starts, others)
+        return no_universes(box, taken_over)
     by_name = {start.chain.name: start for start in (*others, *starts)}
-    patch = Patch(tuple(by_name[chain.name] for chain in chains(wire(after))))
-    places = {run: at for start in starts for run, at in lamps_at(start.chain, start.at).items()}
-    moves = tuple(
-        Move(run, written(ways.today[run]), written(at)) for run, at in places.items() if at != ways.today[run]
-    )
-    pieces = [piece for line in hung.values() for piece in line]
-    from_ports = {piece.runs[0]: piece.port for piece in pieces}
-    return BoxSwap(old, new, after, patch, from_ports, cables, moves, sharing.worst_ms, sharing.proved)
+    return BoxSwap(
+        old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)),
+        {piece.runs[0]: piece.port for line in lines.values() for piece in line},
+        _with_feeds(cables, after), _moves(starts, box.today), sharing.worst_ms, sharing.proved,
+    )  # fmt: skip
+
+
+def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> tuple[Move, ...]:
+    """The runs whose addresses change."""
+    places = {run: at for start in starts for run, at in first_pixels_at(start.chain, start.at).items()}
+    return tuple(Move(run, written(today[run]), written(at)) for run, at in places.items() if at != today[run])
+
+
+def _with_feeds(cables: Iterable[Cable], after: Show) -> tuple[Cable, ...]:
+    """The cables, with whether a feed still reaches their runs."""
+    fed = {(run, first) for part in stretches(wire(after)) if part.trees for run, first, _ in part.parts}
+    return tuple(replace(cable, fed=(cable.run, 1) in fed or cable.tee_of is not None) for cable in cables)
 
 
 def _refuse_unfit(wiring: Wiring, old: Controller, new: Controller) -> None:
@@ -189,95 +139,6 @@ def _delivery(old: Controller, new: Controller) -> str:
     return old.delivery if new.protocol == "e131" else "unicast"
 
 
-def _runs(line: Iterable[Piece]) -> tuple[str, ...]:
-    return tuple(run for piece in line for run in piece.runs)
-
-
-class _Ways:
-    """What there is to share out, and what each way costs."""
-
-    def __init__(self, wiring: Wiring, kept: Patch, old: Controller, new: Controller) -> None:
-        self.wiring, self.show, self.old, self.new = wiring, wiring.show, old, new
-        self.chains = list(wiring.of_controller(old.name).items())
-        laid = [one for start in kept.boxes.get(old.name, ()) for one in start.laid()]
-        self.today = {link.run: first for link, _, first, _ in laid}
-        self.begins = frozenset(begin for _, begin, _, _ in laid)
-        self.reorders = old.reorders and new.reorders
-        one_order = self.reorders and new.start_per == "port"
-        self.ports = Ports(new.ports, new.port_pixels, one_order, self._centimetres, self._moves)
-        tees = [tee for run in self.today for tee in wiring.tees(run)]
-        self.ends = {run: ends for run in (*self.today, *tees) if (ends := self._ends(run)) is not None}
-
-    def _ends(self, name: str) -> tuple[tuple[float, float], tuple[float, float]] | None:
-        """Where a run's first and last pixel are."""
-        places = positions(self.show, self.show.runs[name])
-        if places is None:
-            return None
-        return (float(places[0][0]), float(places[0][1])), (float(places[-1][0]), float(places[-1][1]))
-
-    def piece(self, port: int, runs: tuple[str, ...], *, cut: bool) -> Piece:
-        """Runs that follow each other in one chain, as a piece."""
-        found = [self.show.runs[name] for name in runs]
-        kinds = [self.show.type_of(run) for run in found]
-        nulls = [0, *(run.nulls for run in found[1:])]
-        return Piece(
-            port, runs, cut,
-            tuple((run.pixels + n, kind.channels) for run, n, kind in zip(found, nulls, kinds, strict=True)),
-            frozenset(kind.bit_rate for kind in kinds), max(kind.reset_us for kind in kinds),
-            frozenset(kind.colour_order for kind in kinds), not found[-1].hung, 0 if cut else found[0].nulls,
-        )  # fmt: skip
-
-    def join(self, pieces: Iterable[Piece]) -> Piece:
-        """Pieces that follow each other as one."""
-        whole = list(pieces)
-        return self.piece(whole[0].port, _runs(whole), cut=whole[0].cut)
-
-    def way(self, before: str | None, run: str) -> float | None:
-        """Metres straight from a run's last pixel, or the box, to a run's first; None where one is not known."""
-        start = self.old.at if before is None else self.ends[before][1] if before in self.ends else None
-        return None if start is None or run not in self.ends else dist(start, self.ends[run][0])
-
-    def _centimetres(self, before: Piece | None, piece: Piece) -> int:
-        if before is None and not piece.cut:
-            return 0
-        return sum(round(metres * 100) for *_, metres in self._leads(before, piece))
-
-    def _leads(self, before: Piece | None, piece: Piece) -> Iterator[tuple[str, str | None, float | None, float]]:
-        """The new leads to a piece's first run and to those of its tees that have nulls: the run, the one that it is a
-        tee of, the straight way, and the metres that are counted.
-        """
-        first = piece.runs[0]
-        way = self.way(before.runs[-1] if before else None, first)
-        yield first, None, way, self.show.runs[first].lead if way is None else way
-        for tee in self.wiring.tees(first):
-            run, source = self.show.runs[tee], self.show.runs[tee].same_data_as
-            if run.nulls and source is not None:
-                ends = [self.ends[name][0] for name in (source, tee) if name in self.ends]
-                way = dist(*ends) if len(ends) == 2 else None
-                yield tee, source, way, run.lead if way is None else way
-
-    def _moves(self, before: Piece, piece: Piece) -> bool:
-        """Whether a piece behind another is not where it is today, if that one is."""
-        if self.new.start_per == "run":
-            return False
-        one, two = (self.show.runs[name] for name in (before.runs[-1], piece.runs[0]))
-        width = self.show.type_of(two).channels
-        end = behind(self.today[one.name], one.pixels, self.show.type_of(one).channels)
-        return first_fit(end, width) != self.today[two.name]
-
-    def cables(self, hung: dict[int, tuple[Piece, ...]]) -> Iterator[Cable]:
-        """The cables that are new."""
-        unit = METRES_PER[self.show.settings.units]
-        for port, line in hung.items():
-            for before, piece in pairwise([None, *line]):
-                if piece is None or (before is None and not piece.cut):
-                    continue
-                last = before.runs[-1] if before else None
-                for run, tee_of, way, lead in self._leads(before, piece):
-                    metres = lead if way is None else ceil(way / unit * 10 - 1e-6) / 10 * unit
-                    yield Cable(run, None if tee_of else last, port, metres, way is not None, fed=False, tee_of=tee_of)
-
-
 def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
     """Each line on a port, on the same number as before where the spare has it."""
     found: dict[int, tuple[Piece, ...]] = {}
@@ -297,37 +158,40 @@ def _show_after(
     show: Show, old: Controller, new: Controller, ports: dict[int, tuple[str, ...]], cables: tuple[Cable, ...]
 ) -> Show:
     """The show with the spare in the dead box's place; its starts have no pins yet."""
-    logic = new.logic
-    if old.logic is not None:
-        logic = Logic(supply=old.logic.supply, amps=(new.logic or old.logic).amps)
-    taken = new.model_copy(update={
-        "address": old.address or new.address, "delivery": _delivery(old, new), "at": old.at, "level": old.level,
-        "reorders": old.reorders and new.reorders, "logic": logic, "spare": False, "port": ports, "start": {},
-        "first_universe": None,
-    })  # fmt: skip
-    runs = dict(show.runs)
-    for cable in cables:
-        joined = {} if cable.behind is None else {"power_joined": False}
-        lead = {
-            "lead": cable.metres, "lead_via": cable.via, "lead_awg": None, "lead_mm2": None, "nulls": 0, "nulls_at": (),
-        }  # fmt: skip
-        runs[cable.run] = runs[cable.run].model_copy(update=lead | joined)
     supplies = {
         name: supply.model_copy(update={"box": new.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
     }
-    moved = {
-        port: number
-        for number, chain in ports.items()
-        for port, runs_ in old.port.items()
-        for run in runs_[:1]
-        if run in chain
-    }
+    port_of = {runs[0]: port for port, runs in old.port.items() if runs}
+    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
     accepts = tuple(
-        a.model_copy(update={"where": where_after(a.where, old.name, new.name, moved)}) for a in show.accepts
+        accept.model_copy(update={"where": where_after(accept.where, old.name, new.name, moved)})
+        for accept in show.accepts
     )
-    boxes = {name: taken if name == new.name else box for name, box in show.controllers.items() if name != old.name}
+    spare = _in_place_of(old, new, ports)
+    boxes = {name: spare if name == new.name else box for name, box in show.controllers.items() if name != old.name}
+    runs = show.runs | {cable.run: _behind_cable(show.runs[cable.run], cable) for cable in cables}
     return show.model_copy(update={"controllers": boxes, "runs": runs, "supplies": supplies, "accepts": accepts})
+
+
+def _in_place_of(old: Controller, new: Controller, ports: dict[int, tuple[str, ...]]) -> Controller:
+    """The spare as it is set in the dead box's place."""
+    logic = new.logic
+    if old.logic is not None:
+        logic = Logic(supply=old.logic.supply, amps=(new.logic or old.logic).amps)
+    return new.model_copy(update={
+        "address": old.address or new.address, "delivery": _delivery(old, new), "at": old.at, "level": old.level,
+        "reorders": old.reorders and new.reorders, "logic": logic, "spare": False, "port": ports, "start": {},
+        "first_universe": None,
+    })  # fmt: skip
+
+
+def _behind_cable(run: Run, cable: Cable) -> Run:
+    """A run with a new cable in the place of its lead."""
+    lead = {
+        "lead": cable.metres, "lead_via": cable.via, "lead_awg": None, "lead_mm2": None, "nulls": 0, "nulls_at": (),
+    }  # fmt: skip
+    return run.model_copy(update=lead if cable.behind is None else lead | {"power_joined": False})
 
 
 def where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str:
@@ -343,87 +207,10 @@ def where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str
 
 def _pinned(show: Show, old: Controller, spare: str, starts: list[Start], others: list[Start]) -> Show:
     """The show with the pins that keep the spare's starts where they are: the dead box's own where they are enough."""
-    pinned = set(old.pins.values())
-    own = {start.chain.key: f"{start.universe}/{start.channel}" for start in starts}
-    carried = {start.chain.key: own[start.chain.key] for start in starts if (start.universe, start.channel) in pinned}
+    pinned = {f"{universe}/{channel}" for universe, channel in old.pins.values()}
+    pins = {start.chain.key: start.address for start in starts}
+    carried = {key: address for key, address in pins.items() if address in pinned}
     box = show.controllers[spare].model_copy(update={"start": carried, "first_universe": old.first_universe})
     if not falls_by_itself(show, box, starts, others):
-        box = box.model_copy(update={"start": own, "first_universe": None})
+        box = box.model_copy(update={"start": pins, "first_universe": None})
     return show.model_copy(update={"controllers": show.controllers | {spare: box}})
-
-
-def _too_short(ways: _Ways, singles: tuple[Piece, ...]) -> Shortfall:
-    """Why the runs find no place on the spare's ports."""
-    name, limit, count = ways.new.name, ways.ports.pixels, ways.ports.count
-    short = [
-        f"{piece.runs[0]} has {piece.pixels + piece.nulls} pixels with its nulls, and a port of {name} takes {limit}: "
-        f"{piece.pixels + piece.nulls - limit} too many"
-        for piece in singles
-        if limit is not None and piece.pixels + piece.nulls > limit
-    ]
-    total = sum(piece.pixels for piece in singles)
-    if limit is not None and total > limit * count:
-        ports = "its one port" if count == 1 else f"all {count} ports"
-        short.append(f"{total} pixels hang on {ways.old.name}, and {ports} of {name} take {limit * count}: "
-                     f"{total - limit * count} too many")  # fmt: skip
-    if not short:
-        needed = port_pixels_needed(singles, ways.ports)
-        kinds = sorted({order for piece in singles for order in piece.orders})
-        if needed is None or limit is None:
-            ports = f"{count} port{'s' if count > 1 else ''}"
-            why = f"their chips differ in bit rate or colour order ({', '.join(kinds)}), or are not hung"
-            short.append(f"{name} has {ports}, and runs that cannot share one need more: {why}")
-        else:
-            apart = f", and {' and '.join(kinds)} share none" if len(kinds) > 1 else ""
-            short.append(f"the runs cannot be shared out over {count} ports of {limit} pixels{apart}: "
-                         f"one would have to take {needed}, {needed - limit} more")  # fmt: skip
-    best = most_that_fits(singles, ways.ports)
-    return _shortfall(ways, short, [run for piece in best for run in piece.runs])
-
-
-def _no_universes(ways: _Ways, own: list[Chain]) -> Shortfall:
-    """Why the spare cannot listen to all of its universes."""
-    total, most = _universes(own), ways.new.universes
-    if most is None or total <= most:
-        says = f"no free universes were found for {ways.new.name} that follow each other as it needs"
-        return _shortfall(ways, [says], [])
-    short = [
-        f"{ways.new.name} listens to {most} universe{'s' if most > 1 else ''}, and the runs take at least {total}: "
-        f"{total - most} too many"
-    ]
-    fronts = [[replace(chain, links=chain.links[:n]) for n in range(len(chain.links) + 1)] for chain in own]
-    best: tuple[Chain, ...] = ()
-    if prod(map(len, fronts)) <= _MOST_FRONTS:
-        every = (tuple(front for front in some if front.links) for some in product(*fronts))
-        best = max((some for some in every if _universes(some) <= most), key=_pixels)
-    else:
-        for chain in sorted(own, key=lambda chain: -chain.pixels):
-            best = (*best, chain) if _universes((*best, chain)) <= most else best
-    return _shortfall(ways, short, [link.run for chain in best for link in chain.links])
-
-
-_MOST_FRONTS = 20_000
-"""Ways to keep the front of each chain, up to which all are weighed."""
-
-
-def _pixels(chains: Iterable[Chain]) -> int:
-    return sum(chain.pixels for chain in chains)
-
-
-def _universes(chains: Iterable[Chain]) -> int:
-    """How many universes chains take that lie right behind each other."""
-    at = 0
-    for chain in chains:
-        at = chain.end(first_fit(at, chain.links[0].channels))
-    return -(-at // CHANNELS)
-
-
-def _shortfall(ways: _Ways, short: list[str], lit: list[str]) -> Shortfall:
-    runs = [run for _, chain in ways.chains for run in chain]
-    return Shortfall(
-        ways.old,
-        ways.new,
-        tuple(short),
-        tuple(run for run in runs if run in lit),
-        tuple(r for r in runs if r not in lit),
-    )

@@ -13,11 +13,11 @@ that is the best found, not the best there is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from functools import cached_property
-from itertools import combinations, pairwise
-from math import inf
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from itertools import combinations, filterfalse, islice, pairwise
+from math import comb, inf
 
 from patcher.limits.refresh import frame_ms
 
@@ -79,6 +79,11 @@ class Ports:
     one_order: bool
     cable: Callable[[Piece | None, Piece], int]
     moves: Callable[[Piece, Piece], bool]
+
+    @property
+    def most(self) -> float:
+        """Most pixels on one port; inf where there is no limit."""
+        return inf if self.pixels is None else self.pixels
 
     def share(self, one: Piece, two: Piece) -> bool:
         """Whether two pieces can hang on one line: chips of one bit rate, and of one colour order where it matters.
@@ -143,12 +148,11 @@ class _Sets:
             sum(1 << j for j, two in enumerate(self.pieces) if j != i and not self.ports.share(one, two))
             for i, one in enumerate(self.pieces)
         ]
-        most = inf if self.ports.pixels is None else self.ports.pixels
         found = {0: 0}
         for held in range(1, 1 << len(self.pieces)):
             top = held.bit_length() - 1
             rest = held ^ 1 << top
-            if rest in found and not rest & apart[top] and found[rest] + self.pieces[top].pixels <= most:
+            if rest in found and not rest & apart[top] and found[rest] + self.pieces[top].pixels <= self.ports.most:
                 found[held] = found[rest] + self.pieces[top].pixels
         return found
 
@@ -163,11 +167,10 @@ class _Sets:
     @cached_property
     def times(self) -> dict[int, dict[int, float]]:
         """The frame time of every such set by the piece that is the first, for those whose lead the port can hold."""
-        most = inf if self.ports.pixels is None else self.ports.pixels
         found: dict[int, dict[int, float]] = {}
         for held, bare in self._bare.items():
             for first in self.firsts(held) if held else ():
-                if bare + self.pieces[first].nulls <= most:
+                if bare + self.pieces[first].nulls <= self.ports.most:
                     behind = self.members(held ^ 1 << first)
                     found.setdefault(held, {})[first] = line_ms([self.pieces[first], *behind])
         return found
@@ -260,8 +263,7 @@ def share_out(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
     """The best way to hang all pieces on the ports; None where there is none, or past `MOST_EXACT` none is found."""
     if _too_long(pieces, ports):
         return None
-    alone = (ports.pixels is None or piece.pixels + piece.nulls <= ports.pixels for piece in pieces)
-    if len(pieces) <= ports.count and not any(piece.cut for piece in pieces) and all(alone):
+    if len(pieces) <= ports.count and all(not piece.cut and _holds([piece], ports) for piece in pieces):
         lines: tuple[tuple[Piece, ...], ...] = tuple((piece,) for piece in pieces)
         return Sharing(lines, max(map(line_ms, lines)), 0, proved=True)
     if len(pieces) > MOST_EXACT:
@@ -279,9 +281,8 @@ def share_out(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
 
 def _too_long(pieces: Sequence[Piece], ports: Ports) -> bool:
     """Whether the ports cannot hold the pieces, as plain lengths tell."""
-    most = inf if ports.pixels is None else ports.pixels
     lengths = [piece.pixels for piece in pieces]
-    return max(lengths) > most or sum(lengths) > most * ports.count
+    return max(lengths) > ports.most or sum(lengths) > ports.most * ports.count
 
 
 def _greedy(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
@@ -292,9 +293,7 @@ def _greedy(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
             for at in range(len(line) + 1):
                 longer = [*line[:at], piece, *line[at:]]
                 if _holds(longer, ports):
-                    steps = sum(ports.step(one, two) for one, two in zip([None, *longer], longer, strict=False))
-                    before = sum(ports.step(one, two) for one, two in zip([None, *line], line, strict=False))
-                    ways.append((line_ms(longer), steps - before, number, longer))
+                    ways.append((line_ms(longer), _steps(longer, ports) - _steps(line, ports), number, longer))
         if not ways:
             return None
         _, _, number, longer = min(ways, key=lambda way: way[:3])
@@ -303,9 +302,14 @@ def _greedy(pieces: tuple[Piece, ...], ports: Ports) -> Sharing | None:
     return Sharing(tuple(map(tuple, lines)), max(map(line_ms, lines)), cable, proved=False)
 
 
+def _steps(line: list[Piece], ports: Ports) -> int:
+    """What it costs to hang pieces behind each other on one port."""
+    return sum(ports.step(before, piece) for before, piece in zip([None, *line], line, strict=False))
+
+
 def _holds(line: list[Piece], ports: Ports) -> bool:
     return (
-        (ports.pixels is None or line[0].nulls + sum(piece.pixels for piece in line) <= ports.pixels)
+        line[0].nulls + sum(piece.pixels for piece in line) <= ports.most
         and all(ports.share(one, two) for one, two in combinations(line, 2))
         and not any(piece.closed for piece in line[:-1])
     )
@@ -325,37 +329,34 @@ def with_fewest_cuts(
     if _too_long(singles, ports):
         return None
     places = [(number, at) for number, chain in enumerate(chains) for at in range(1, len(chain))]
-    exact, tried = True, 0
+    left = _MOST_CUTTINGS
     for count in range(len(places) + 1):
-        found: Sharing | None = None
-        for number_of_ways, cuts in enumerate(combinations(places, count)):
-            if count and (tried == _MOST_CUTTINGS or number_of_ways == _MOST_LOOKED_AT):
-                exact = False
-                break
-            edges = [[0, *(at for n, at in cuts if n == number), len(chain)] for number, chain in enumerate(chains)]
-            pieces = [join(chain[a:b]) for chain, ends in zip(chains, edges, strict=True) for a, b in pairwise(ends)]
-            if _too_long(pieces, ports):
-                continue
-            tried += 1
-            here = share_out(tuple(pieces), ports)
-            if here and (found is None or _rank(here) < _rank(found)):
-                found = here
-        if found:
-            return Sharing(found.lines, found.worst_ms, found.cable_cm, found.proved and exact)
+        looked_at = islice(combinations(places, count), _MOST_LOOKED_AT)
+        cuttings = (tuple(map(join, _pieces(chains, cuts))) for cuts in looked_at)
+        fitting = list(islice(filterfalse(partial(_too_long, ports=ports), cuttings), left + 1))
+        exact = len(fitting) <= left and comb(len(places), count) <= _MOST_LOOKED_AT
+        shared = [sharing for pieces in fitting[:left] if (sharing := share_out(pieces, ports)) is not None]
+        if shared:
+            best = min(shared, key=lambda sharing: (sharing.worst_ms, sharing.cable_cm))
+            return replace(best, proved=best.proved and exact)
         if not exact:
             break
+        left -= len(fitting)
     return share_out(tuple(singles), ports)
 
 
-def _rank(sharing: Sharing) -> tuple[float, int]:
-    return sharing.worst_ms, sharing.cable_cm
+def _pieces(chains: tuple[tuple[Piece, ...], ...], cuts: Collection[tuple[int, int]]) -> Iterator[tuple[Piece, ...]]:
+    """The parts of chains that are cut: each cut at a place of the chain of some number."""
+    for number, chain in enumerate(chains):
+        ends = [0, *(at for cut, at in cuts if cut == number), len(chain)]
+        yield from (chain[begin:end] for begin, end in pairwise(ends))
 
 
 def port_pixels_needed(pieces: tuple[Piece, ...], ports: Ports) -> int | None:
     """The fewest pixels a port must hold for all pieces to find a place; None where no length is enough."""
     if len(pieces) > MOST_EXACT:
         return max(max(piece.pixels for piece in pieces), -(-sum(piece.pixels for piece in pieces) // ports.count))
-    endless = _Sets(pieces, Ports(ports.count, None, ports.one_order, ports.cable, ports.moves))
+    endless = _Sets(pieces, replace(ports, pixels=None))
     needed = _bottleneck({held: float(n) for held, n in endless.pixels.items()}, ports.count, len(pieces))[-1]
     return None if needed == inf else int(needed)
 

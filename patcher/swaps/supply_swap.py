@@ -10,12 +10,12 @@ from itertools import combinations
 import numpy as np
 
 from patcher.errors import choose_from, refuse
-from patcher.power.flow import LOADED, SLIGHT, Power, SupplyLoad, power
+from patcher.power.flow import SLIGHT, Power, SupplyLoad, power
 from patcher.power.shortfalls import unsaid
 from patcher.power.stretches import roots
 from patcher.power.wires import wire_of
 from patcher.show.schema import Feed, Logic, Show, Supply
-from patcher.wiring import Wiring, wire
+from patcher.wiring import Wiring
 
 _MOST_TREES = 15
 """Feeds of which every set is looked at; of more, the heaviest that still fits is taken each time."""
@@ -43,7 +43,7 @@ class SupplySwap:
     @property
     def limit(self) -> float:
         """Amperes that the spare is loaded to at most."""
-        return self.spare.amps * LOADED
+        return self.load.limit
 
     @cached_property
     def load(self) -> SupplyLoad:
@@ -64,7 +64,7 @@ class SupplySwap:
     def holds(self) -> bool:
         """Whether it can; where its load cannot be told, whether it is as strong as the dead one."""
         if self.known:
-            return self.amps <= self.limit + SLIGHT
+            return not self.load.is_over
         return not self.collapses and self.spare.amps >= self.dead.amps
 
     @property
@@ -193,19 +193,12 @@ class SupplySwap:
     @cached_property
     def _draws(self) -> list[tuple[frozenset[str], float]]:
         """Of each stretch its feeds, and amperes of its pixels at the supply's volts."""
-        net = self.before.circuit
-        at_level = net.idle + self.level * net.full
-        drawn = np.where(net.regulated, at_level * net.rated / self.dead.volts, at_level)
         mine = {feed.name for feed in self.feeds}
-        return [
-            (part.trees, sum(float(drawn[net.runs[run]][first - 1 : last].sum()) for run, first, last in part.parts))
-            for part in self.before.stretches
-            if part.trees & mine
-        ]
+        drawn = ((part.trees, self.before.drawn(part, self.dead.volts)) for part in self.before.stretches)
+        return [(trees, float(amps.sum())) for trees, amps in drawn if trees & mine]
 
     def _load(self, show: Show) -> SupplyLoad:
-        state = power(wire(show), level=self.level, celsius=self.before.celsius)
-        return next(load for load in state.supplies if load.supply.name == self.spare.name)
+        return next(load for load in self.before.of(show).supplies if load.supply.name == self.spare.name)
 
 
 def swap_supply(wiring: Wiring, dead: str, spare: str) -> SupplySwap:

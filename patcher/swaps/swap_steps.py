@@ -8,13 +8,13 @@ from itertools import pairwise
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
-from patcher.sheets.figures import ranges
+from patcher.sheets.figures import length, ranges
 from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, start_row
 from patcher.show.schema import Controller, Show
-from patcher.swaps.box_swap import BoxSwap, Cable
+from patcher.swaps.box_swap import BoxSwap
+from patcher.swaps.dead_box import Cable
 from patcher.swaps.supply_swap import SupplySwap
 from patcher.trade import PROTOCOL_NAMES
-from patcher.units import METRES_PER
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
@@ -32,11 +32,6 @@ def _are(words: list[str], one: str, many: str) -> str:
     return f"{_and(words)} {one if len(words) == 1 else many}"
 
 
-def _length(metres: float, show: Show) -> str:
-    units = show.settings.units
-    return f"{metres / METRES_PER[units]:.1f} {units}"
-
-
 def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     """What the swap comes to."""
     dead, spare = found.dead.name, found.spare.name
@@ -46,7 +41,7 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     if joined:
         said.append(f"{spare} has too few ports, so {_are(joined, 'hangs', 'hang')} behind another run.")
         if not found.proved:
-            said.append("So many runs cannot all be weighed against each other: this is the best way found.")
+            said.append("With this many runs not every way was tried: this is the best found.")
     cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
     if cut:
         said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
@@ -139,7 +134,7 @@ def _plug(found: BoxSwap) -> list[str]:
 def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
     show, lines = wiring.show, []
     for cable in found.cables:
-        length = _length(cable.metres, show)
+        metres = length(cable.metres, show.settings.units)
         goal = f"the data-in of {cable.run}"
         if cable.tee_of:
             start = f"the data-in of {cable.tee_of}"
@@ -147,9 +142,9 @@ def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
             start = f"the data-out of {cable.behind}, its last pixel,"
         else:
             start = f"port {cable.port} of {found.spare.name}"
-        line = f"{length}, from {start} to {goal}"
+        line = f"{metres}, from {start} to {goal}"
         if not cable.measured:
-            line = f"from {start} to {goal}: measure it, for the file does not say where both are ({length} is counted)"
+            line = f"from {start} to {goal}: measure it; the file does not say where both are ({metres} is counted)"
         if cable.via == "booster":
             line += f"; over {LONGEST_LEAD:g} m data often arrives damaged: put a booster into it"
         lines.append(line + "." + "".join(f" {words}" for words in _old_lead(found, wiring, cable)))
@@ -185,23 +180,15 @@ def _type(found: BoxSwap) -> list[str]:
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
     if not spare.reorders and found.shelved.reorders:
-        lines.append("colours: as they come (RGB, or RGBW for pixels of four colours), on every port")
+        lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
     rows = [[head.replace("_", " ") for head in TYPED]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
     wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
-    return (
-        lines
-        + [
-            "  "
-            + "  ".join(
-                cell.rjust(w) if head in NUMBERS else cell.ljust(w)
-                for head, cell, w in zip(TYPED, row, wide, strict=True)
-            )
-            for row in rows
-        ]
-        + null_words(wiring, found.starts)
-    )
+    for row in rows:
+        cells = zip(TYPED, row, wide, strict=True)
+        lines.append("  " + "  ".join(cell.rjust(w) if head in NUMBERS else cell.ljust(w) for head, cell, w in cells))
+    return lines + null_words(wiring, found.starts)
 
 
 def _player(found: BoxSwap, show: Show) -> list[str]:
@@ -218,7 +205,7 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
             for run in runs:
                 order = show.type_of(show.runs[run]).colour_order
                 if order not in ("RGB", "RGBW"):
-                    lines.append(f"{run}: send its colours as {order}; {spare.name} does not put them in order")
+                    lines.append(f"{run}: send its colours as {order}; {spare.name} does not reorder them")
     if not lines:
         return ["The player stays as it is."]
     return ["Change in the player:", *lines]
@@ -233,12 +220,12 @@ def supply_summary(found: SupplySwap) -> list[str]:
     dead, spare = found.dead, found.spare
     said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
     if not found.known:
-        return [f"{said} How much is drawn cannot be told: the file lacks {_and(list(found.missing))}. But it is as "
+        return [f"{said} How much is drawn is not known: the file lacks {_and(list(found.missing))}. But it is as "
                 f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
     most = found.max_level
-    more = f" It would bear level {most:g}." if most is not None and most > found.level else ""
+    more = f" It can run level {most:g}." if most is not None and most > found.level else ""
     return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
-            f"{found.limit:.1f} A ({LOADED:.0%} of its rating) is the most it should.{more}",
+            f"{found.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -255,13 +242,13 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
     dead, spare = found.dead, found.spare
     if found.collapses:
         return [f"At the show's level of {found.level:g} the pixels on {dead.name} ask for more power than its wires "
-                "can bring: patcher check says where. Mend that first."]  # fmt: skip
+                "can bring: patcher check says where. Fix that first."]  # fmt: skip
     if not found.known:
-        return [f"Whether {spare.name} ({spare.amps:g} A) bears what {dead.name} ({dead.amps:g} A) did cannot be told: "
-                f"write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
+        return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
+                f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
     said = [
-        f"{spare.name} cannot bear {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED:.0%}, common "
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
         f"practice). That is {found.amps - found.limit:.1f} A short."
     ]
     said += _unfed(found)
@@ -273,7 +260,9 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
         )
     fit = found.fitting()
     if not fit:
-        said.append("- None of its feeds fits alone." if fit is not None else "- Not even the boxes that it runs fit.")
+        said.append(
+            "- It cannot carry even one of the feeds." if fit is not None else "- It cannot even run the boxes."
+        )
     else:
         left = [feed.name for feed in found.feeds if feed.name not in fit]
         said.append(f"- Or join only {_and(list(fit))}, {found.amps_of(fit):.1f} A; "
@@ -294,7 +283,7 @@ def supply_steps(found: SupplySwap, path: str) -> Steps:
     return [
         [f"{_mains_off([dead.name], 'the dead supply')} A supply holds a charge: wait a few minutes, then touch it."],
         [f"At {dead.name}: put a label on both wires of each, V+ and V−, and undo them.", *feeds, *boxes],
-        [f"Put {spare.name} where {dead.name} is. Its mains side (line, neutral, earth) is done by who may do it under "
+        [f"Put {spare.name} where {dead.name} is. Its mains side (line, neutral, earth) is for whoever is licensed by "
          "your local code; if it has a switch for the mains voltage, set it first."],
         [f"Before any feed is joined: mains on, measure {spare.volts:g} V at its output, mains off."],
         [f"Join to {spare.name}: V+ to V+, V− to V−, each with its own fuse.", *feeds, *boxes],

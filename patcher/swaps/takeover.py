@@ -22,14 +22,14 @@ _MOST_TRIALS = 2_000
 """Places that are tried; where they run out, the best so far is taken."""
 
 
-def lamps_at(chain: Chain, at: int) -> dict[str, int]:
+def first_pixels_at(chain: Chain, at: int) -> dict[str, int]:
     """Where the first pixel of each run lies when the chain begins at `at`."""
-    return {link.run: lamps for link, lamps in Start(chain, *written(at)).placed()}
+    return {link.run: first for link, first in Start(chain, *written(at)).placed()}
 
 
 def kept_pixels(chain: Chain, at: int, today: Mapping[str, int]) -> int:
     """How many pixels of a chain that begins at `at` are where they are today."""
-    found = lamps_at(chain, at)
+    found = first_pixels_at(chain, at)
     return sum(link.pixels for link in chain.links if found[link.run] == today.get(link.run))
 
 
@@ -51,9 +51,9 @@ def places_kept(chain: Chain, today: Mapping[str, int], begins: Container[int] =
         for at in range(bisect_left(channels, today[run], key=where), bisect_right(channels, today[run], key=where)):
             if first_fit(at, chain.links[0].channels) == at:
                 found.setdefault(_staying(chain, at, today), []).append(at)
-    lamps = {link.run: link.pixels for link in chain.links}
+    pixels = {link.run: link.pixels for link in chain.links}
     ranked = {
-        at: (-sum(lamps[run] for run in stays), at not in begins, at)
+        at: (-sum(pixels[run] for run in stays), at not in begins, at)
         for stays, places in found.items()
         for at in {next((at for at in places if at in begins), places[-1]), places[-1]}
     }
@@ -61,11 +61,11 @@ def places_kept(chain: Chain, today: Mapping[str, int], begins: Container[int] =
 
 
 def _place_of(chain: Chain, run: str, at: int) -> int:
-    return lamps_at(chain, at)[run]
+    return first_pixels_at(chain, at)[run]
 
 
 def _staying(chain: Chain, at: int, today: Mapping[str, int]) -> frozenset[str]:
-    places = lamps_at(chain, at)
+    places = first_pixels_at(chain, at)
     return frozenset(run for run in places if places[run] == today.get(run))
 
 
@@ -105,9 +105,7 @@ class _Search:
         for at in choices[number]:
             start = Start(chain, *written(at))
             self.trials += 1
-            if self._room([*placed, start]) and not any(
-                start.at < other.end and other.at < start.end for other in (*self.others, *placed)
-            ):
+            if self._room([*placed, start]) and not _overlaps(start.at, start.end, (*self.others, *placed)):
                 here = kept_pixels(chain, at, self.today)
                 self._keep([*placed, start], moved, choices, kept + here)
         self._keep(placed, [*moved, chain], choices, kept)
@@ -126,26 +124,27 @@ class _Search:
         return None
 
     def _free_places(self, placed: list[Start], chain: Chain) -> Iterator[int]:
-        """Channel 1 of free universes, those beside the box's own starts first; then right behind one of these; then
-        channel 1 from where it ends in the universe in which one of these begins.
+        """Channel 1 of free universes; then right behind one of the box's own starts; then channel 1 from where it ends
+        in the universe in which one of these begins.
         """
-        taken = [start.universes for start in (*self.others, *placed)]
         length = len(Start(chain, 1, 1).universes)
-        own = [edge for start in reversed(placed) for edge in (start.universes.stop, start.universes.start - length)]
-        gaps = [edge for used in taken for edge in (used.stop, used.start - length)]
-        tried: list[int] = []
-        beside = placed and self.controller.consecutive
-        for universe in [*own, *([] if beside else [self.show.settings.first_universe, *sorted(gaps)])]:
-            reach = range(universe, universe + length)
-            if universe >= 1 and universe not in tried and reach.stop - 1 <= LAST_UNIVERSE[self.controller.protocol]:
-                tried.append(universe)
-                if not any(reach.start < used.stop and used.start < reach.stop for used in taken):
-                    yield running(universe, 1)
+        yield from self._free_universes(placed, length)
         behind = [first_fit(start.end, chain.links[0].channels) for start in placed]
         before = [running(first, 1) for start in placed if (first := start.universes.start - length + 1) >= 1]
-        for at in (*behind, *before):
-            if not any(at < other.end and other.at < chain.end(at) for other in (*self.others, *placed)):
-                yield at
+        yield from (at for at in (*behind, *before) if not _overlaps(at, chain.end(at), (*self.others, *placed)))
+
+    def _free_universes(self, placed: list[Start], length: int) -> Iterator[int]:
+        """Channel 1 of so many free universes, those beside the box's own starts first."""
+        taken = [start.universes for start in (*self.others, *placed)]
+        firsts = [edge for start in reversed(placed) for edge in _edges(start.universes, length)]
+        if not (placed and self.controller.consecutive):
+            firsts.append(self.show.settings.first_universe)
+            firsts += sorted(edge for used in taken for edge in _edges(used, length))
+        last = LAST_UNIVERSE[self.controller.protocol]
+        for first in dict.fromkeys(firsts):
+            stop = first + length
+            if 1 <= first <= stop - 1 <= last and not any(first < used.stop and used.start < stop for used in taken):
+                yield running(first, 1)
 
     def _room(self, placed: list[Start]) -> bool:
         """Whether the box listens to as many universes as these starts have."""
@@ -154,6 +153,16 @@ class _Search:
 
     def _allowed(self, starts: list[Start]) -> bool:
         return set(breaches(self.show, Patch((*self.others, *starts)))) <= self.already
+
+
+def _overlaps(at: int, end: int, starts: Sequence[Start]) -> bool:
+    """Whether some starts take any of these running channels."""
+    return any(at < start.end and start.at < end for start in starts)
+
+
+def _edges(used: range, length: int) -> tuple[int, int]:
+    """The first of so many universes right behind, and right before, some that are used."""
+    return used.stop, used.start - length
 
 
 def spare_starts(
@@ -187,17 +196,21 @@ def spare_starts(
 
 def falls_by_itself(show: Show, box: Controller, starts: Sequence[Start], others: Sequence[Start]) -> bool:
     """Whether a box's starts lie as the show's placement lays them, so that none needs a pin to stay there."""
-    free = [start for start in starts if start.chain.key not in box.pins]
+    pins = box.pins
+    free = [start for start in starts if start.chain.key not in pins]
     if not free:
         return True
-    if box.pins and box.consecutive:
-        return False
-    if box.first_universe is not None and free[0].at != running(box.first_universe, 1):
+    first = box.first_universe
+    if (pins and box.consecutive) or (first is not None and free[0].at != running(first, 1)):
         return False
     if show.settings.placement == "follow":
-        ahead = all(two.at == first_fit(one.end, two.chain.links[0].channels) for one, two in pairwise(free))
-        return ahead and free[0].channel == 1
-    fresh = all(start.channel == 1 for start in free) and all(
-        not set(one.universes) & set(two.universes) for one in free for two in (*starts, *others) if one is not two
-    )
-    return fresh and (box.first_universe is None or all(b.universe == a.universes.stop for a, b in pairwise(free)))
+        follows = all(two.at == first_fit(one.end, two.chain.links[0].channels) for one, two in pairwise(free))
+        return follows and free[0].channel == 1
+    side_by_side = first is None or all(two.universe == one.universes.stop for one, two in pairwise(free))
+    return side_by_side and all(_lies_fresh(start, (*starts, *others)) for start in free)
+
+
+def _lies_fresh(start: Start, every: Sequence[Start]) -> bool:
+    """Whether a start is on channel 1 of universes that no other has."""
+    others = (other.universes for other in every if other is not start)
+    return start.channel == 1 and not any(set(start.universes) & set(used) for used in others)

@@ -411,11 +411,11 @@ def test_one_row_a_universe_is_one_run() -> None:
         ("Hedge,64000,1,50", "universe 64000"),
         ("Hedge,1,513,50", "channel 513"),
         ("Hedge,1,0,50", "channel 0"),
-        ("Hedge,one,1,50", "“one” is no universe"),
-        ("Hedge,1,1.5,50", "“1.5” is no channel"),
-        ("Hedge,1,,50", "gives no channel"),
-        ("Hedge,,1,50", "gives no universe"),
-        ("Hedge,1,-3,50", "“-3” is no channel"),
+        ("Hedge,one,1,50", "“one” is not a universe"),
+        ("Hedge,1,1.5,50", "“1.5” is not a channel"),
+        ("Hedge,1,,50", "has no channel"),
+        ("Hedge,,1,50", "has no universe"),
+        ("Hedge,1,-3,50", "“-3” is not a channel"),
     ],
 )
 def test_an_address_that_is_none_is_said_with_its_line(row: str, words: str) -> None:

@@ -186,7 +186,7 @@ def test_what_is_hatched_is_what_lies_below_the_limit(profile: Profile) -> None:
     at = float(re.search(r",([\d.]+)H", limit.get("d"))[1])
     assert read.volts(at) == pytest.approx(profile.least, abs=abs(read.unit) * 0.02)
     (label,) = read.all("text", "least")
-    assert float(re.fullmatch(r"least ([\d.]+) V", "".join(label.itertext()))[1]) == profile.least
+    assert float(re.fullmatch(r"needs ([\d.]+) V", "".join(label.itertext()))[1]) == profile.least
 
 
 # --- SVG: taps, cuts, words ---------------------------------------------------------------------------------------
@@ -237,7 +237,7 @@ def test_pixels_that_are_not_fed_are_said_and_not_drawn() -> None:
     nan = math.nan
     read = Read(svg("t", [run_of(11.0, nan, nan, 11.5, nan)]))
     assert [text.text for text in read.all("text", "says")] == [
-        "lowest 11 V at pixel 1 of 5; least 10 V: holds",
+        "lowest 11 V at pixel 1 of 5; needs 10 V: OK",
         "not fed: pixels 2–3, 5",
     ]
     frames = [(float(frame.get("x")), float(frame.get("width"))) for frame in read.all("rect", "unfed")]
@@ -251,12 +251,12 @@ def test_pixels_that_are_not_fed_are_said_and_not_drawn() -> None:
 @pytest.mark.parametrize(
     ("profile", "says"),
     [
-        (run_of(11.9, 10.62), "lowest 10.62 V at pixel 2 of 2; least 10 V: holds"),
-        (run_of(11.9, 10.0), "lowest 10 V at pixel 2 of 2; least 10 V: holds"),
-        (run_of(8.9, 11.9, 9.0), "lowest 8.9 V at pixel 1 of 3; least 10 V: does not hold, 2 pixels below it"),
-        (run_of(9.9996), "lowest 9.9996 V at pixel 1 of 1; least 10 V: does not hold, 1 pixel below it"),
-        (run_of(10.0049, least=10.0041), "lowest 10.005 V at pixel 1 of 1; least 10.0041 V: holds"),
-        (run_of(11.9, 10.62, least=None), "lowest 10.62 V at pixel 2 of 2; no least volts given"),
+        (run_of(11.9, 10.62), "lowest 10.62 V at pixel 2 of 2; needs 10 V: OK"),
+        (run_of(11.9, 10.0), "lowest 10 V at pixel 2 of 2; needs 10 V: OK"),
+        (run_of(8.9, 11.9, 9.0), "lowest 8.9 V at pixel 1 of 3; needs 10 V: too low at 2 pixels"),
+        (run_of(9.9996), "lowest 9.9996 V at pixel 1 of 1; needs 10 V: too low at 1 pixel"),
+        (run_of(10.0049, least=10.0041), "lowest 10.005 V at pixel 1 of 1; needs 10.0041 V: OK"),
+        (run_of(11.9, 10.62, least=None), "lowest 10.62 V at pixel 2 of 2; min_volts not given"),
     ],
 )
 def test_the_words_under_both_pictures(profile: Profile, says: str) -> None:
@@ -379,7 +379,7 @@ def test_letters_two_columns_wide(width: int) -> None:
 
 
 @pytest.mark.parametrize("width", [40, 57, 80, 120])
-@pytest.mark.parametrize(("volts", "label"), [(11.0, "11 V"), (10.0, "least 10 V"), (12.0, "12 V")])
+@pytest.mark.parametrize(("volts", "label"), [(11.0, "11 V"), (10.0, "needs 10 V"), (12.0, "12 V")])
 @pytest.mark.parametrize("pixel", [1, 2, 77, 250, 499, 500])
 def test_the_mark_of_the_lowest_point_stands_over_its_pixel(width: int, volts: float, label: str, pixel: int) -> None:
     # Source: arithmetic; a voltage that has a label stands in that label's row, a tap's pixel in that tap's column.
@@ -445,11 +445,11 @@ def test_a_small_picture_in_text() -> None:
     assert [line for line in lines if "▲" in line] == [" " * 12 + "▲" + " " * 26 + "▲"]
     assert [line for line in lines if "gate-wire" in line] == [" " * 12 + "gate-wire" + " " * 11 + "far-wire"]
     assert lines[-3:] == [
-        "lowest 9 V at pixel 4 of 4; least 10 V:",
-        "does not hold, 1 pixel below it",
+        "lowest 9 V at pixel 4 of 4; needs 10 V:",
+        "too low at 1 pixel",
         "V+ is cut before pixel 3",
     ]
-    assert "╌╌" in next(line for line in lines if "least 10 V ┤" in line)
+    assert "╌╌" in next(line for line in lines if "needs 10 V ┤" in line)
 
 
 def test_a_feed_whose_name_does_not_fit_is_named_below() -> None:

@@ -75,7 +75,7 @@ def test_each_thing_has_a_name_that_is_its_own(name: str, kind: str, runs: list[
         ("roof", ("two things", "the box roof and the prop roof", "controller.roof or prop.roof")),
         ("prop.roof/1", ("prop", "ridge/1")),
         ("run.roof", ("no run is named “roof”",)),
-        ("supply.roof", ("nothing in this show",)),
+        ("supply.roof", ("no box, run or prop is named “supply.roof”",)),
     ],
 )
 def test_a_name_of_two_things_says_which_names_tell_them_apart(name: str, words: tuple[str, ...]) -> None:

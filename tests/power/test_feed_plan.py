@@ -314,7 +314,7 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     while (found := plan(wired(tables))).open:
         [wrong] = list(found.open)
         assert (wrong.rule, wrong.severity) == ("no-plan", "warning")
-        assert "most left, 4.8 A of 80% of its rating" in wrong.says
+        assert "most left, 4.8 A of 80 % of its rating" in wrong.says
         assert "or lower the level" in wrong.remedy
         cuts += 1
         assert cuts < 3
@@ -332,7 +332,7 @@ def test_without_a_supply_of_those_volts_it_says_so() -> None:
     found = plan(wired(show({"a": line(10)}, {}, supplies={"s": {"volts": 5.0, "amps": 9.0}}, box=BOX)))
     [wrong] = found.open
     assert (wrong.where, found.feeds) == ("run.a", ())
-    assert "wants 0.6 A at 12 V, and the file has no supply of 12 V" in wrong.says
+    assert "needs 0.6 A at 12 V, and the file has no supply of 12 V" in wrong.says
 
 
 def test_a_supply_too_far_away_is_said_to_be() -> None:

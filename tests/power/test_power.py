@@ -205,7 +205,7 @@ def test_a_supply_of_other_volts_is_an_error_once_a_run() -> None:
     found = one(show({"a": asleep()}, {"f": fed(tap("a", 3), tap("a", 9))}, supplies=supplies))
     assert (found.severity, found.rule, found.where) == ("error", "other-volts", "feed.f")
     assert "24 V from s to a/3" in found.says
-    assert "wants 12 V" in found.says
+    assert "needs 12 V" in found.says
 
 
 def test_other_volts_through_a_branch_are_said_of_the_feed_at_the_supply() -> None:
@@ -291,7 +291,7 @@ def test_low_volts_names_the_pixel_and_the_volts() -> None:
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}" in found.says
-    assert "pixel wants 11.3 V" in found.says
+    assert "needs 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]
@@ -342,7 +342,7 @@ def test_a_feed_that_carries_too_much_is_named_with_its_place() -> None:
     found = next(finding for finding in said(tables) if finding.rule == "wire")
     assert (found.severity, found.where) == ("error", "feed.f")
     assert "5.1 A before a/1" in found.says
-    assert "AWG 20 bears 5 A" in found.says
+    assert "AWG 20 is rated 5 A" in found.says
     tables["feed"]["f"]["awg"] = 18
     assert [finding for finding in said(tables) if finding.rule == "wire"] == []
 
@@ -368,7 +368,7 @@ def test_a_lead_that_carries_too_much_is_named() -> None:
     found = one(tables)
     assert (found.severity, found.rule, found.where) == ("error", "wire", "run.b.lead")
     assert "3.7 A in its lead" in found.says
-    assert "AWG 22 bears 3 A" in found.says
+    assert "AWG 22 is rated 3 A" in found.says
     tables["run"]["b"]["lead_awg"] = 20
     assert rules(tables) == []
 
@@ -377,7 +377,7 @@ def test_a_lead_that_carries_too_much_is_named() -> None:
 
 
 def blade_in(finding: Finding) -> float:
-    return float(re.search(r"blade of (?:at most )?([\d.]+) A", finding.remedy)[1])
+    return float(re.search(r"blade fuse of (?:at most )?([\d.]+) A", finding.remedy)[1])
 
 
 def test_no_fuse_is_said_where_the_supply_can_burn_the_wire() -> None:
@@ -410,7 +410,7 @@ def test_a_fuse_protects_every_branch_behind_it_that_has_none() -> None:
     tables = show(runs, feeds)
     found = one(tables)
     assert (found.severity, found.rule, found.where) == ("error", "fuse", "feed.g.fuse")
-    assert "AWG 18 behind it bears 7 A" in found.says
+    assert "AWG 18 behind it is rated 7 A" in found.says
     assert "fuse of its own" in found.remedy
     feeds["h"]["fuse"] = 5
     assert rules(show(runs, feeds)) == []

@@ -30,7 +30,8 @@ from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.show.show_file import read_show
 from patcher.show.writer import as_read
-from patcher.swaps.box_swap import BoxSwap, Shortfall, swap_box
+from patcher.swaps.box_swap import BoxSwap, swap_box
+from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import swap_supply
 from patcher.swaps.swap_steps import box_steps
 from patcher.swaps.takeover import places_kept
