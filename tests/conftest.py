@@ -20,8 +20,8 @@ sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 # Many workers and programs read the same modules: compiled once, they start in half the time.
 
-settings.register_profile("same", derandomize=True)
-settings.register_profile("anew", print_blob=True)
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("anew", print_blob=True, deadline=None)
 settings.load_profile("same")
 # Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more.
 

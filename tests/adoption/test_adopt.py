@@ -816,6 +816,7 @@ def test_an_address_that_differs_from_the_shows_is_said(here: Patcher, garden: P
     assert "192.0.2.1" in finding["says"]
 
 
+@examples(33, 100)
 @given(st.integers(1, 5), st.integers(1, 200), st.sampled_from((1, 4, 100, 508)), st.sampled_from((3, 4)))
 def test_so_many_times_so_many_are_so_many_runs(parts: int, each: int, channel: int, width: int) -> None:
     # Source: found in use: "3 x 190" is three runs; the pencil of test_patch_rules lays them
