@@ -179,7 +179,7 @@ def test_what_has_no_pitch_is_said_not_to_be_to_scale() -> None:
     box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
     tables = {"show": {"title": "t"}, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": {"box": box}}
     words = Drawn(cable_chart(*scene(wired(tables | {"run": {"a": {"pixel": "lamp", "pixels": 9}}})), "box")).said()
-    assert "Not to scale, as the file gives no pitch: a" in words
+    assert "Not to scale: no pitch in the file: a" in words
 
 
 def test_more_ports_than_a_page_holds_are_counted() -> None:
