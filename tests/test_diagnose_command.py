@@ -119,7 +119,7 @@ def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None
         ("colour-order:gable=BRG", ['pixel = "lamp-12v-brg"', "[pixel.lamp-12v-brg]", 'colour_order = "BRG"']),
         ("swapped-ports:mooring/2,mooring/4", ['2 = ["hedge"]', '4 = ["willow"]']),
         ("reversed:towpath", ['data_in = "first"']),
-        ("shift:narrowboat=1", ["nulls = 2                  # freshens the data at the bow"]),
+        ("shift:narrowboat=1", ["nulls = 2                  # regenerates the data at the bow"]),
     ],
 )
 def test_both_ways_are_said_and_the_other_is_written(

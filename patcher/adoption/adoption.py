@@ -1,4 +1,4 @@
-"""The addresses of a person's own table as the patch to keep.
+"""Takes the addresses of a person's own table as the patch to keep.
 
 Each row is matched with a run of the show; the start of a chain is where the row of its first run says. What breaks a
 rule is kept all the same, and said.

@@ -1,4 +1,4 @@
-"""A run as it is drawn: the line that its string takes over the paper, in data order, from its places in metres.
+"""The line along which a run is drawn on paper, in data order, from its places in metres.
 
 What is drawn is the run, not its pixels: of the places on a straight or nearly straight piece only the ends are kept.
 """

@@ -1,4 +1,4 @@
-"""Leads, strings and feeds against the drawing: wire that is too short to reach, and far more of it than is drawn.
+"""Checks leads, strings and feeds against the drawing: wire too short to reach, or far longer than drawn.
 
 A wire is never shorter than the straight line between its ends, and no picture is deeper than its own plane; so what is
 said to be too short cannot be built as it is drawn. Where an end is not drawn, the wire is counted on to the next place

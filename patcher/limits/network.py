@@ -1,4 +1,4 @@
-"""What the show puts on the network, against what Ethernet and Wi-Fi carry.
+"""Compares the packets of a show with what Ethernet and Wi-Fi carry.
 
 Counted is what the program sends: for each frame one packet of 512 slots for each universe that a box has pixels in, to
 each box by its own address, or once to the universe's group, which reaches all. Levels that change every frame need no

@@ -1,4 +1,4 @@
-"""Channels that are taken, as stretches of running channels that do not touch each other."""
+"""Channels that are taken, kept as stretches that do not touch each other."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rules that every patch keeps, whatever the placement: each breach is a finding.
+"""The rules that every patch keeps, whatever its placement; each breach is a finding.
 
 That a pixel has channels once and is never split follows from how a chain is laid; here stands what depends on where
 the starts are.
@@ -79,9 +79,7 @@ def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
     count, last = 0, 0
     for first, stop in ranges:
         if controller.consecutive and last and first > last:
-            says = (
-                f"has pixels in universes up to {last - 1} and from {first}, but they must be consecutive"
-            )
+            says = f"has pixels in universes up to {last - 1} and from {first}, but they must be consecutive"
             remedy = "pin its starts side by side, pin the box (first_universe), or set consecutive = false"
             yield _breach("consecutive", where, says, remedy)
         count += max(0, stop - max(first, last))

@@ -1,4 +1,4 @@
-"""Planned feeds with the fuses and wires that what they carry in the whole show wants, not on their rail alone."""
+"""Fits the fuses and wires of planned feeds to what they carry in the whole show, not on their rail alone."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str
 
 
 def _thinnest_behind(state: Power, load: FeedLoad) -> Feed:
-    """The thinnest feed that branches off a feed, at any remove."""
+    """The thinnest feed that branches off a feed, directly or through others."""
     behind = (state.show.feeds[name] for name, root in roots(state.show).items() if root.name == load.feed.name)
     return next(feed for feed in behind if wire_of(feed.awg, feed.mm2) == load.weakest)
 

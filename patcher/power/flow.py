@@ -89,7 +89,7 @@ class FeedLoad:
 
     Attributes:
         feed: the feed.
-        supply: the supply that it comes from, at whatever remove.
+        supply: the supply that it comes from, through whatever feeds it branches off.
         wire: its wire; None where the file does not say.
         weakest: of its wire and those of the branches behind it that have no fuse of their own, the one that bears
             least: what a fuse at its beginning must protect. None where the file says none of them.

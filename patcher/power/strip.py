@@ -1,4 +1,4 @@
-"""The pixels of a stretch of V+ in a row, with the copper between them and the feeds that join them already."""
+"""The pixels of a stretch of V+ in a row, with the wires between them and the feeds that join them already."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the pixels left of a place on a rail can do for those right of it.
+"""What the part of a rail left of a pixel can supply to the part right of it (Thévenin equivalents).
 
 Once there is a source on the left, the volts at the place are V = E − R i (Thévenin), i being the current that leaves
 to the right; with none, i is minus their load and V is whatever the right gives. All that must hold on the left, volts
@@ -39,7 +39,7 @@ class Labels:
         volts: E, volts at the place while nothing leaves it.
         ohms: R, 0 where a tap without ohms stands there.
         most: largest i at which all on the left holds.
-        node: for whoever keeps count of where the taps are.
+        node: the number of its last tap, as the caller keeps them; −1 for none.
     """
 
     count: Whole

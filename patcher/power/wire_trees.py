@@ -45,7 +45,7 @@ class Trunk:
 
     Attributes:
         start: the tap that it branches off, counted from 1 through all trunks; 0 is the supply.
-        taps: its taps, likewise.
+        taps: its taps, counted the same way.
         metres: wire before each, one way.
         wire: its size.
         amps: what it carries at its beginning.

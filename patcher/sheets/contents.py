@@ -1,4 +1,4 @@
-"""All that is printed of a show, as one value: from it the page, its parts and the tables for machines are made."""
+"""Everything that is printed of a show, as one value: pages, drawings and tables are made from it."""
 
 from __future__ import annotations
 

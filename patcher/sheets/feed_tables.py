@@ -43,7 +43,7 @@ class FeedSheet:
 
     Attributes:
         feed: its name.
-        supply: the supply that it comes from, at whatever remove.
+        supply: the supply that it comes from, through whatever feeds it branches off.
         source: where it begins, in words.
         wire: its wire; None where not said.
         bears: amperes that the wire bears.

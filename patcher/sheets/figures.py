@@ -1,4 +1,4 @@
-"""How numbers of the trade are written: amperes, lengths, fuses and voltages as the terminal and the paper say them."""
+"""Formats amperes, lengths, fuses, voltages and counts, for the terminal and for paper."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The show file and the points files beside it, read from disk with care."""
+"""Reads the show file and the points files beside it from disk."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The words of a swap: what a person does with their hands, in the order of doing it."""
+"""The steps of a swap in words, in the order in which a person does them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where the starts of a spare begin when it takes over a dead box's runs: wherever it can, where the runs are today.
+"""Start addresses of a spare that takes over a dead box's runs: as many pixels as possible keep theirs.
 
 Every other box keeps its starts. A start of the spare that finds no run where it was goes to channel 1 of free
 universes, next to the box's others where they must follow each other.
