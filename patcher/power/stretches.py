@@ -38,7 +38,7 @@ def taken_pixels(tap: Tap, pixels: int) -> list[int]:
 
 
 def roots(show: Show) -> dict[str, Feed]:
-    """The feed at the supply from which each feed comes, directly or through others; feeds of one root stand together."""
+    """The feed at the supply from which each feed comes, however far; feeds of one root stand together."""
     behind: dict[str | None, list[Feed]] = defaultdict(list)
     for feed in show.feeds.values():
         behind[feed.source].append(feed)

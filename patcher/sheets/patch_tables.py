@@ -61,6 +61,11 @@ NUMBERS = frozenset({
 """Columns of numbers, which are aligned right."""
 
 
+def shown_head(head: str) -> str:
+    """The head of a column as a person reads it."""
+    return "absolute channel (counted from 1/1)" if head == "running_channel" else head.replace("_", " ")
+
+
 def start_row(wiring: Wiring, start: Start) -> StartRow:
     """What is typed in for one start."""
     runs = [link.run for link in start.chain.links]

@@ -9,7 +9,7 @@ from patcher.limits.advice import LONGEST_LEAD
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, start_row
+from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, shown_head, start_row
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import Cable
@@ -182,7 +182,7 @@ def _type(found: BoxSwap) -> list[str]:
     if not spare.reorders and found.shelved.reorders:
         lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
-    rows = [[head.replace("_", " ") for head in TYPED]]
+    rows = [[*map(shown_head, TYPED)]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
     wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
     for row in rows:
