@@ -404,10 +404,10 @@ def test_a_point_is_two_numbers(folder, point):
     ("old", "new", "where", "words"),
     [
         # a loop of runs: the same run twice on a port
-        ('"gate-low"]', '"gate-low", "towpath"]', "run.towpath", ("mill/1", "2 times", "ring")),
+        ('"gate-low"]', '"gate-low", "towpath"]', "run.towpath", ("mill/1", "2 times")),
         # a run on two ports
         ('2 = ["willow"]', '2 = ["willow", "towpath"]', "run.towpath", ("mill/1", "mill/2")),
-        ('2 = ["willow"]', '5 = ["willow"]', "controller.mill.port.5", ("lacks", "4")),
+        ('2 = ["willow"]', '5 = ["willow"]', "controller.mill.port.5", ("not a port of the box", "4")),
         ('2 = ["willow"]', "", "run.willow", ("no port",)),
         ('2 = ["willow"]', '2 = ["willow", "towpath-back"]', "run.towpath-back", ("towpath", "mill")),
         ("pixels = 49", "pixels = 50", "run.towpath-back", ("50", "49")),

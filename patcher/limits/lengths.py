@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import Finding
-from patcher.power.circuit import joints, metres_between, outwards
+from patcher.power.circuit import joints, metres_between
+from patcher.power.stretches import outwards
 from patcher.shapes import Positions, cells, positions
 from patcher.show.run_tables import BandRun, GridRun, PointsRun, Run
 from patcher.show.schema import Show

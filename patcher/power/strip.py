@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.power.circuit import Floats, Ints, outwards
+from patcher.power.circuit import Floats, Ints
 from patcher.power.flow import TINY, Power
 from patcher.power.positions import pixel_places
-from patcher.power.stretches import Stretch
+from patcher.power.stretches import Stretch, outwards
 from patcher.power.trunks import Places
 
 SMALLEST_OHMS = 1e-9
