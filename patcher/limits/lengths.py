@@ -157,7 +157,7 @@ def _strings(show: Show, drawn: dict[str, Positions]) -> Iterator[Finding]:
             yield Finding("warning", "string-length", "wiring", where, says, remedy)
         elif wire > _TOO_MUCH * way + _BULGE:
             says = f"{long}, and has {in_units(wire, units)} of wire there ({each})"
-            remedy = "correct pixels, the drawing, or the pitch of its kind; where it hangs so in bunches, accept this"
+            remedy = "correct pixels, the drawing, or the pitch of its kind; where it hangs in bunches, accept this"
             yield Finding("warning", "string-length", "wiring", where, says, remedy)
         elif isinstance(run, PointsRun) and too_short(pitch, float((steps * own).max())):
             at = int((steps * own).argmax()) + 1

@@ -116,7 +116,7 @@ def _own_power(found: BoxSwap, wiring: Wiring) -> str:
         return "Give it its own power."
     volts = wiring.show.supplies[logic.supply].volts
     needs = f"{volts:g} V, {logic.amps:g} A"
-    return f"Its own power comes from {logic.supply}: {needs}; see on its label that it takes {volts:g} V."
+    return f"Its own power comes from {logic.supply}: {needs}; check on its label that it takes {volts:g} V."
 
 
 def _plug(found: BoxSwap) -> list[str]:
