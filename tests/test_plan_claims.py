@@ -348,6 +348,6 @@ def test_what_asks_for_more_taps_than_anybody_joins_says_how_many() -> None:
                   supplies={"s": {"volts": 12.0, "amps": 1e6, "box": "box"}})  # fmt: skip
     [wrong] = plan(wired(tables)).open
     # By hand: 4 000 pixels draw 3 600 A, and no blade above 30 A protects AWG 10.
-    match = re.search(r"would take (\d+) taps or more", wrong.says)
+    match = re.search(r"would need (\d+) taps or more", wrong.says)
     assert match is not None
     assert int(match[1]) >= 120
