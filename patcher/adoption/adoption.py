@@ -270,7 +270,7 @@ def _start(chain: Chain, matched: Match, table: str, say: Callable[[Finding], No
 
 
 def _before_nulls(at: int, nulls: int, width: int) -> int | None:
-    """Where a chain begins whose first pixel is at `at`, behind so many nulls; None where there is no such place."""
+    """Where a chain begins whose first pixel is at `at`, behind its nulls; None where there is no such place."""
     here, odd = divmod(at % CHANNELS, width)
     if nulls <= here:
         return at - nulls * width

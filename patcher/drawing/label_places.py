@@ -46,7 +46,7 @@ class Place:
 
 
 class Paper:
-    """The cells of a paper of so many millimetres."""
+    """The cells of a paper `wide` by `high` millimetres: free, crossed by a line, or taken."""
 
     def __init__(self, wide: float, high: float) -> None:
         shape = int(high / _CELL) + 2, int(wide / _CELL) + 2

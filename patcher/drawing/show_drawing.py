@@ -128,7 +128,7 @@ def _drawn(subject: _Subject, wide: float) -> str:
 
 
 def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
-    """The drawing with a picture lower by so much, and by how much its words are then too high."""
+    """The drawing with a picture `less` millimetres lower, and how many millimetres of words then find no room."""
     show = subject.show
     hung = [fact for fact in subject.facts if fact.run.hung]
     shaped = [(fact, found) for fact in hung if (found := positions(show, fact.run)) is not None]

@@ -32,14 +32,14 @@ string of wide pitch, 25 mm on 100 mm. Common practice, no source."""
 
 @dataclass(frozen=True, slots=True)
 class _Reach:
-    """How far wire reaches: from a place that is drawn, so many metres on."""
+    """How far wire reaches from a place that is drawn."""
 
     point: tuple[float, float]
     called: str
     metres: float = 0.0
 
     def on(self, metres: float) -> _Reach | None:
-        """Farther by so many metres; None where that is not known."""
+        """The reach with more wire behind it; None where its length is not known."""
         return None if isnan(metres) else _Reach(self.point, self.called, self.metres + metres)
 
     def way(self, to: tuple[float, float]) -> float:
@@ -50,7 +50,7 @@ class _Reach:
 
 
 def too_short(wire: float, way: float) -> bool:
-    """Whether metres of wire do not reach a place so many metres away, drawn and measured as people do."""
+    """Whether a wire is too short for a way, both in metres, drawn and measured as people do."""
     return way - wire > max(_LEAST, _SHARE * way)
 
 

@@ -94,7 +94,7 @@ def _why(show: Show, universe: int, start: Start) -> str:
 
 
 def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: float = 1.0) -> list[Saving]:
-    """The settings of which each alone would make a fresh patch use fewer than so many universes, best first.
+    """The settings that, each changed alone, would make a fresh patch use fewer universes, best first.
 
     Args:
         wiring: the show as it is.

@@ -108,7 +108,7 @@ class Box:
 
     @property
     def narrowest(self) -> int:
-        """Universes that it takes at least, wherever its starts lie: so many channels fill them."""
+        """Universes that its channels fill, wherever its starts lie."""
         links = [link for start in self.starts for link in start.chain.links]
         return -(-sum((link.nulls + link.pixels) * link.channels for link in links) // CHANNELS)
 

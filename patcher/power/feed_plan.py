@@ -390,5 +390,5 @@ class _Fed:
 
 
 def _has(state: Power, part: Stretch, volts: Floats) -> bool:
-    """Whether every pixel of a stretch has so many volts."""
+    """Whether every pixel of a stretch has the volts given."""
     return bool((state.drop.volts[state.circuit.points_of(part)] >= volts - TINY).all())

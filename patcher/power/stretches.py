@@ -31,7 +31,7 @@ class Stretch:
 
 
 def taken_pixels(tap: Tap, pixels: int) -> list[int]:
-    """The pixels of a run of so many that a tap joins."""
+    """The pixels that a tap joins on a run that has `pixels` of them."""
     if tap.every is not None:
         return sorted({*range(1, pixels + 1, tap.every), pixels})
     return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]

@@ -56,7 +56,7 @@ class Strip:
         return tuple((at, ohms) for at, ohms in self.given if ohms < np.inf)
 
     def amps(self, level: float, volts: Floats | float) -> Floats:
-        """What each pixel draws, white at a level, where it has so many volts."""
+        """Amperes that each pixel draws, white at a level, at the volts given."""
         drawn = self.idle + level * self.full
         return np.where(self.regulated, drawn * self.rated / volts, drawn)
 

@@ -84,7 +84,7 @@ class Labels:
         return replace(rows, volts=share * rows.volts + (1 - share) * volts, ohms=share * rows.ohms, most=most)
 
     def holding(self, least: float) -> Labels:
-        """With so many volts wanted there; rows that cannot are left out."""
+        """With at least these volts needed there; rows that cannot give them are left out."""
         held = replace(self, most=np.minimum(self.most, at_most(self.volts - least, self.ohms)))
         return held.take(held.most > -inf)
 

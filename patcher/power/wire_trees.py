@@ -35,7 +35,7 @@ class Stock:
     step: float
 
     def metres(self, straight: float) -> float:
-        """The wire from one place to another that lies so far away."""
+        """Metres of wire to plan between two places that lie `straight` metres apart."""
         return round(max(ceil(straight * (1 + self.slack) / self.step - TINY), 1) * self.step, 6)
 
 

@@ -104,5 +104,5 @@ def _listed(table: dict[float, float], area: float) -> float:
 
 
 def blade(amps: float, bears: float) -> float | None:
-    """The smallest blade fuse above a current that still protects a wire which bears so much; None if there is none."""
+    """The smallest blade fuse above a current that protects a wire rated `bears` amperes; None if there is none."""
     return next((size for size in BLADES if amps < size <= bears), None)
