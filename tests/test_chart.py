@@ -305,7 +305,7 @@ def test_channels_given_twice_are_said(heron: Scene) -> None:
     starts = [Start(Chain("lockhouse", None, link.run, (link,)), 1, channel) for link, channel in links]
     patch = Patch(tuple(starts))
     (page,) = universe_bars(heron[0], patch)
-    assert "16–30 given twice" in Drawn(page).said()
+    assert "16–30 used twice" in Drawn(page).said()
     assert twice(seats(patch)[1]) == [(16, 30)]
     assert free(seats(patch)[1]) == [(46, 512)]
 
