@@ -11,8 +11,6 @@ from patcher.units import METRES_PER
 if TYPE_CHECKING:
     from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
 
-"""How a person calls what a box listens to."""
-
 
 def amps(value: float | None) -> str:
     """Amperes to a tenth; NaN and None are not known."""
