@@ -84,7 +84,7 @@ class Wiring:
         return self._next(run, "tee")
 
     def tees(self, run: str) -> tuple[str, ...]:
-        """The runs that hang on the data of `run`, at any remove."""
+        """The runs that share the data of `run`, directly or through another tee."""
         found: list[str] = []
         waiting = self.joined_to(run)[::-1]
         while waiting:

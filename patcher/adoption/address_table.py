@@ -1,4 +1,4 @@
-"""A table of addresses as people bring it: the text of a CSV file → rows, and why the others are none.
+"""Reads a table of addresses as people bring it: the text of a CSV file → rows, and findings for the rest.
 
 Columns are known by the trade's words, in any order; the separator is whichever makes most sense of the heading. A cell
 of the box or the port that is left empty is the one above it, as in a table with merged cells.

@@ -1,4 +1,4 @@
-"""The addresses of a person's own table as the patch to keep.
+"""Takes the addresses of a person's own table as the patch to keep.
 
 Each row is matched with a run of the show; the start of a chain is where the row of its first run says. What breaks a
 rule is kept all the same, and said.
@@ -270,7 +270,7 @@ def _start(chain: Chain, matched: Match, table: str, say: Callable[[Finding], No
 
 
 def _before_nulls(at: int, nulls: int, width: int) -> int | None:
-    """Where a chain begins whose first pixel is at `at`, behind so many nulls; None where there is no such place."""
+    """Where a chain begins whose first pixel is at `at`, behind its nulls; None where there is no such place."""
     here, odd = divmod(at % CHANNELS, width)
     if nulls <= here:
         return at - nulls * width

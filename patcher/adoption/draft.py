@@ -71,7 +71,7 @@ class Draft:
         share_universes: whether boxes share universes in it.
         orders_told: the colour orders that the table tells; the others are taken for granted.
         boxes: in order of appearance.
-        runs: likewise.
+        runs: in order of appearance.
         props: each with its runs.
     """
 

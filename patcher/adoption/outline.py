@@ -1,4 +1,4 @@
-"""The outline of a show, told from its table of addresses alone: boxes, ports and runs, and the rules it seems to keep.
+"""Drafts a show from its table of addresses alone: boxes, ports, runs, and the rules that the addresses keep.
 
 Whatever the table does not tell is chosen so that every address of the table stays.
 """

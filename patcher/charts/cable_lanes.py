@@ -10,7 +10,8 @@ import numpy as np
 from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import Floats
 from patcher.power.circuit import joints, metres_between
-from patcher.power.flow import Power, branches_of
+from patcher.power.flow import Power, if_known
+from patcher.power.stretches import branches_of
 from patcher.power.wires import wire_of
 from patcher.shapes import positions
 from patcher.show.run_tables import Run
@@ -214,10 +215,10 @@ def _supplies(show: Show, state: Power | None, mine: set[str]) -> Iterator[Suppl
         for place, (tap, run, pixel, metres) in enumerate(joints(show, feed)):
             at += metres if metres == metres else 0.0
             ends[tap] = at
-            amps = None if load is None else _said(load.into[place])
+            amps = None if load is None else if_known(load.into[place])
             found.append(Joint(place + 1, at, run, pixel, amps))
         wire = wire_of(feed.awg, feed.mm2)
-        amps = None if load is None else _said(load.amps)
+        amps = None if load is None else if_known(load.amps)
         yield FeedLane(feed, begin, tuple(found), amps, "" if wire is None else str(wire))
         for branch in branches[feed.name]:
             if wanted(branch) and branch.tap in ends:
@@ -227,8 +228,4 @@ def _supplies(show: Show, state: Power | None, mine: set[str]) -> Iterator[Suppl
         trees = [feed for feed in show.feeds.values() if feed.supply == supply.name and wanted(feed)]
         if trees:
             found = tuple(lane for feed in trees for lane in lanes(feed, 0.0))
-            yield SupplyLanes(supply, _said(gives.get(supply.name)), found)
-
-
-def _said(amps: float | None) -> float | None:
-    return None if amps is None or amps != amps else amps
+            yield SupplyLanes(supply, if_known(gives.get(supply.name)), found)

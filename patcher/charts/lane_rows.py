@@ -61,7 +61,7 @@ class Lane:
 
 
 class Stack:
-    """The lanes of a chart, at most so high, with as much said as there is room for.
+    """The lanes of a chart that is at most `room` high, with as many labels as fit.
 
     Attributes:
         lanes: from the top.
@@ -91,7 +91,7 @@ class Stack:
         return 5.0 + sum(lane.high for lane in self.lanes)
 
     def _scale(self, kept: float) -> float:
-        """Millimetres a metre, where so much of the paper is kept free at the right."""
+        """Millimetres a metre, where `kept` millimetres stay free at the right."""
         return min((self.wide - LEFT - RIGHT - kept) / self.found.end, 200.0) if self.found.end > 1e-9 else 10.0
 
     def x(self, metres: float) -> float:

@@ -1,4 +1,4 @@
-"""The voltage plots of a solved show: what a plot of each run shows."""
+"""The values that the voltage plots of a solved show are made from."""
 
 from __future__ import annotations
 

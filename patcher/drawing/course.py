@@ -1,4 +1,4 @@
-"""A run as it is drawn: the line that its string takes over the paper, in data order, from its places in metres.
+"""The line along which a run is drawn on paper, in data order, from its places in metres.
 
 What is drawn is the run, not its pixels: of the places on a straight or nearly straight piece only the ends are kept.
 """
@@ -183,7 +183,7 @@ def _between(one: Floats, two: Floats, left: float, right: float) -> tuple[Float
 
 
 def arrows(points: Floats, every: float) -> list[tuple[Floats, Floats]]:
-    """Places along a line, one at least, about so far apart, and the heading at each."""
+    """Places along a line, one at least, about `every` millimetres apart, and the data direction at each."""
     steps = np.hypot(*np.diff(points, axis=0).T)
     length = np.concatenate([[0.0], np.cumsum(steps)])
     count = max(1, round(float(length[-1]) / every))

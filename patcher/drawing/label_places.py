@@ -1,4 +1,4 @@
-"""Where labels stand, so that they lie over no other label or mark and, where it can be, over no line.
+"""Finds a place for each label: over no other label or mark and, where possible, over no line.
 
 The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label
 tries places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that
@@ -46,7 +46,7 @@ class Place:
 
 
 class Paper:
-    """The cells of a paper of so many millimetres."""
+    """The cells of a paper `wide` by `high` millimetres: free, crossed by a line, or taken."""
 
     def __init__(self, wide: float, high: float) -> None:
         shape = int(high / _CELL) + 2, int(wide / _CELL) + 2

@@ -1,4 +1,4 @@
-"""What stands under a drawing: what its lines and marks mean, and what found no room in it."""
+"""What stands under a drawing: the key to its lines and marks, lists, and the ruler."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import isnan
 
 from patcher.patch.patch import Patch, Span
-from patcher.power.flow import Power
+from patcher.power.flow import Power, if_known
 from patcher.show.run_tables import Run
 from patcher.wiring import Wiring, port_name
 
@@ -111,7 +111,7 @@ def facts(wiring: Wiring, patch: Patch, state: Power | None) -> dict[str, Facts]
         for load in state.feeds:
             joins = state.circuit.joins[load.feed.name]
             for number, (join, amps) in enumerate(zip(joins, load.into, strict=True), start=1):
-                taps[join.run].append(Tapped(load.feed.name, number, join.pixel, None if isnan(amps) else amps))
+                taps[join.run].append(Tapped(load.feed.name, number, join.pixel, if_known(amps)))
     found = {}
     spans: dict[str, list[Span]] = {}
     for span in patch.spans():

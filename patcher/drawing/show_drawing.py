@@ -80,7 +80,7 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     """
     show = wiring.show
     known = tuple(facts(wiring, patch, state).values())
-    boxes = tuple(name for name, box in show.controllers.items() if not box.spare or any(box.port.values()))
+    boxes = tuple(name for name, box in show.controllers.items() if not box.spare or wiring.of_controller(name))
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
     return _drawn(
@@ -128,7 +128,7 @@ def _drawn(subject: _Subject, wide: float) -> str:
 
 
 def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
-    """The drawing with a picture lower by so much, and by how much its words are then too high."""
+    """The drawing with a picture `less` millimetres lower, and how many millimetres of words then find no room."""
     show = subject.show
     hung = [fact for fact in subject.facts if fact.run.hung]
     shaped = [(fact, found) for fact in hung if (found := positions(show, fact.run)) is not None]

@@ -1,4 +1,4 @@
-"""How a wide picture is laid on a narrow paper: cut into strips, one under another, all to one scale.
+"""Cuts a wide picture into strips that stand one under another on the paper, all at one scale.
 
 A strip shows everything between two uprights, as the sheets of a map do. The cuts fall where they cut the fewest runs.
 """
@@ -30,7 +30,7 @@ class Strip:
         x: millimetres on the paper.
         y: millimetres on the paper, from its top.
         rect: what of the paper is its own, labels and all.
-        begins: millimetres from which what is drawn is its own: of the first strip, from ever so far left.
+        begins: millimetres from which what is drawn is its own: minus infinity for the first strip.
         ends: millimetres at which that ends.
     """
 

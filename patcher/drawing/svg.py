@@ -68,7 +68,7 @@ def long(text: str, size: float, *, bold: bool = False) -> float:
 
 
 def fitted(text: str, most: float, size: float, *, bold: bool = False) -> str:
-    """A text no longer than so much; of a longer one the middle is left out, since names often differ at their ends."""
+    """The text if it is no longer than `most`; else without its middle, since names often differ at their ends."""
     if long(text, size, bold=bold) <= most:
         return text
     kept = next(

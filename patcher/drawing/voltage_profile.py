@@ -1,4 +1,4 @@
-"""The voltage along one run: the value that is drawn, what is said of it, and what of it is drawn.
+"""The voltage along one run: its values, what is said of them, and the ticks and points of its plots.
 
 Every run's volts are scaled by one rule: from a bit under the lowest of data and limit to a bit over the supply, and
 never less than a tenth of the supply's volts, so that a few millivolts do not look like a fall.

@@ -1,1 +1,1 @@
-"""Whether the show holds: refresh time, network, lengths of wire, and all findings of `check`."""
+"""Checks of a show: refresh times, network load, lengths of wire; and all findings of `check`."""

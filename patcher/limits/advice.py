@@ -1,4 +1,4 @@
-"""What the plan is better without: things that can be built, but look or work worse than the person means."""
+"""Warnings about plans that can be built, but look or work worse than intended."""
 
 from __future__ import annotations
 

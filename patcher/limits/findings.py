@@ -1,4 +1,4 @@
-"""Every finding about a show, gathered, with those that the person has accepted marked as such."""
+"""Gathers every finding about a show, and marks those that the person has accepted."""
 
 from __future__ import annotations
 

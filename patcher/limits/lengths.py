@@ -1,4 +1,4 @@
-"""Leads, strings and feeds against the drawing: wire that is too short to reach, and far more of it than is drawn.
+"""Checks leads, strings and feeds against the drawing: wire too short to reach, or far longer than drawn.
 
 A wire is never shorter than the straight line between its ends, and no picture is deeper than its own plane; so what is
 said to be too short cannot be built as it is drawn. Where an end is not drawn, the wire is counted on to the next place
@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import Finding
-from patcher.power.circuit import joints, metres_between, outwards
+from patcher.power.circuit import joints, metres_between
+from patcher.power.stretches import outwards
 from patcher.shapes import Positions, cells, positions
 from patcher.show.run_tables import BandRun, GridRun, PointsRun, Run
 from patcher.show.schema import Show
@@ -31,14 +32,14 @@ string of wide pitch, 25 mm on 100 mm. Common practice, no source."""
 
 @dataclass(frozen=True, slots=True)
 class _Reach:
-    """How far wire reaches: from a place that is drawn, so many metres on."""
+    """How far wire reaches from a place that is drawn."""
 
     point: tuple[float, float]
     called: str
     metres: float = 0.0
 
     def on(self, metres: float) -> _Reach | None:
-        """Farther by so many metres; None where that is not known."""
+        """The reach with more wire behind it; None where its length is not known."""
         return None if isnan(metres) else _Reach(self.point, self.called, self.metres + metres)
 
     def way(self, to: tuple[float, float]) -> float:
@@ -49,7 +50,7 @@ class _Reach:
 
 
 def too_short(wire: float, way: float) -> bool:
-    """Whether metres of wire do not reach a place so many metres away, drawn and measured as people do."""
+    """Whether a wire is too short for a way, both in metres, drawn and measured as people do."""
     return way - wire > max(_LEAST, _SHARE * way)
 
 
@@ -156,7 +157,7 @@ def _strings(show: Show, drawn: dict[str, Positions]) -> Iterator[Finding]:
             yield Finding("warning", "string-length", "wiring", where, says, remedy)
         elif wire > _TOO_MUCH * way + _BULGE:
             says = f"{long}, and has {in_units(wire, units)} of wire there ({each})"
-            remedy = "correct pixels, the drawing, or the pitch of its kind; where it hangs so in bunches, accept this"
+            remedy = "correct pixels, the drawing, or the pitch of its kind; where it hangs in bunches, accept this"
             yield Finding("warning", "string-length", "wiring", where, says, remedy)
         elif isinstance(run, PointsRun) and too_short(pitch, float((steps * own).max())):
             at = int((steps * own).argmax()) + 1

@@ -1,4 +1,4 @@
-"""What the show puts on the network, against what Ethernet and Wi-Fi carry.
+"""Compares the packets of a show with what Ethernet and Wi-Fi carry.
 
 Counted is what the program sends: for each frame one packet of 512 slots for each universe that a box has pixels in, to
 each box by its own address, or once to the universe's group, which reaches all. Levels that change every frame need no
@@ -148,12 +148,14 @@ def _links(show: Show, sent: Traffic) -> Iterator[Finding]:
     for box, stream in sent.boxes.items():
         controller = show.controllers[box]
         if stream.mbps > LINK_MBPS and controller.wifi_mbps is None:
-            says = f"gets {_amount(stream)}, and a link of {LINK_MBPS} Mb/s holds {_fits([controller.protocol], rate)}"
+            fits = _fits([controller.protocol], rate)
+            says = f"gets {_amount(stream)}, and a link of {LINK_MBPS} Mb/s carries {fits}"
             remedy = f"lower frame_rate to {_rate_that_fits(stream, rate)}, or move runs to another box"
             yield _warning("link-load", f"controller.{box}", says, remedy)
     if sent.in_all.mbps > LINK_MBPS:
         protocols = sorted({show.controllers[box].protocol for box in sent.boxes}, reverse=True)
-        says = f"the sender sends {_amount(sent.in_all)}, and a link of {LINK_MBPS} Mb/s holds {_fits(protocols, rate)}"
+        fits = _fits(protocols, rate)
+        says = f"the sender sends {_amount(sent.in_all)}, and a link of {LINK_MBPS} Mb/s carries {fits}"
         lower = _rate_that_fits(sent.in_all, rate)
         remedy = (
             f"give the sender, and the switch it is plugged into, a link of 1000 Mb/s, or lower frame_rate to {lower}"

@@ -1,4 +1,4 @@
-"""How long ports take to refresh their pixels, against the show's frame rate, and which split of chains helps.
+"""Refresh times of ports against the show's frame rate, and how to share out runs so that they keep it.
 
 Every pixel takes its channels × 8 bits off the line, nulls too; then the line is quiet for the latch. The slowest chip
 of a port sets its bit rate and its quiet time. A box is as slow as its slowest port, and a show as its slowest box.
@@ -80,7 +80,7 @@ class Split:
     """Chains of one box, shared out over its ports.
 
     Attributes:
-        moves: what is plugged in anew, by port and then in data order; what is not named stays.
+        moves: what is plugged in elsewhere, by port and then in data order; what is not named stays.
         frame_ms: milliseconds that its slowest port then takes.
     """
 

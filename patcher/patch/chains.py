@@ -1,4 +1,4 @@
-"""The chains of a wiring: everything that has a start address of its own."""
+"""The chains of a wiring: one for everything that has a start address of its own."""
 
 from __future__ import annotations
 

@@ -1,5 +1,6 @@
-"""What differs between two patches: box by box what is typed anew, run by run what the player is told; and between a
-patch and the wiring.
+"""What differs between two patches: settings to change, box by box, and addresses to tell the player, run by run.
+
+Also what differs between a patch and the wiring.
 """
 
 from __future__ import annotations

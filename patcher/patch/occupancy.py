@@ -1,4 +1,4 @@
-"""Channels that are taken, as stretches of running channels that do not touch each other."""
+"""Channels that are taken, kept as stretches that do not touch each other."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class Taken:
         return low, self._firsts[behind] if behind < len(self._firsts) else None
 
     def hole(self, length: int, first: int) -> int:
-        """The first universe, from `first` on, from which so many universes are free."""
+        """The first universe, from `first` on, from which `length` universes are free."""
         while (stop := self.behind(first * CHANNELS, (first + length) * CHANNELS)) is not None:
             first = -(-stop // CHANNELS)
         return first

@@ -39,7 +39,7 @@ def address(at: int) -> str:
 
 
 def first_fit(at: int, channels: int) -> int:
-    """Where a pixel of so many channels goes that would stand at `at`: there, or on the next universe."""
+    """Where a pixel of `channels` channels goes that would stand at `at`: there, or on the next universe."""
     room = CHANNELS - at % CHANNELS
     return at if channels <= room else at + room
 
@@ -50,7 +50,7 @@ def universe_from(at: int) -> int:
 
 
 def behind(at: int, pixels: int, channels: int) -> int:
-    """The running channel just behind so many pixels that are laid from `at`."""
+    """The running channel just behind `pixels` pixels that are laid from `at`."""
     if pixels == 0:
         return at
     at = first_fit(at, channels)

@@ -1,4 +1,4 @@
-"""The rules that every patch keeps, whatever the placement: each breach is a finding.
+"""The rules that every patch keeps, whatever its placement; each breach is a finding.
 
 That a pixel has channels once and is never split follows from how a chain is laid; here stands what depends on where
 the starts are.

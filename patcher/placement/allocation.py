@@ -1,4 +1,4 @@
-"""The patch of a wiring: laid anew, or keeping the one that is typed into the boxes."""
+"""Allocates the patch of a wiring: freshly, or keeping what is typed into the boxes."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
     Args:
         wiring: what hangs on what.
         kept: the patch that is typed into the boxes now: as few of them change as can be.
-        spare_pixels: pixels to keep free behind each start that is laid anew.
+        spare_pixels: pixels to keep free behind each newly laid start.
         seconds: how long to search for a better patch, or for a proof that there is none.
 
     Raises:
@@ -64,15 +64,15 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
         from patcher.placement.whole import whole
 
         laid = whole(show, todo, seconds=seconds * (_FOR_BOUND if kept else 1), spare_pixels=spare_pixels)
-        anew = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
+        fresh = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
     else:
         patch = _patch(todo, in_order(show, todo, spare_pixels))
-        anew = Allocation(patch, patch.universe_count, True, "each start falls where this placement says")
+        fresh = Allocation(patch, patch.universe_count, True, "each start falls where this placement says")
     if kept is not None and kept.starts:
-        return _kept(show, todo, kept, anew, spare_pixels, deadline - time.monotonic())
-    if found := breaches(show, anew.patch):
+        return _kept(show, todo, kept, fresh, spare_pixels, deadline - time.monotonic())
+    if found := breaches(show, fresh.patch):
         raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in found))
-    return anew
+    return fresh
 
 
 def _with_spare(finding: Finding, spare_pixels: int) -> Finding:
@@ -92,9 +92,9 @@ def _patch(todo: Sequence[Chain], places: Sequence[int]) -> Patch:
 
 
 def _kept(
-    show: Show, todo: list[Chain], kept: Patch, anew: Allocation, spare_pixels: int, seconds: float
+    show: Show, todo: list[Chain], kept: Patch, fresh: Allocation, spare_pixels: int, seconds: float
 ) -> Allocation:
-    """The patch that keeps another; laid anew where nothing of it can be kept."""
+    """The patch that keeps another; a fresh one where nothing of it can be kept."""
     from patcher.placement.retention import keep
 
     found = keep(show, todo, kept, reserve=spare_pixels, seconds=seconds)
@@ -102,13 +102,13 @@ def _kept(
         patch = _patch(todo, found.places)
         wrong = breaches(show, patch)
         if all(_is_kept_fault(finding, found.faulty) for finding in wrong):
-            universes, bound, reason = patch.universe_count, anew.lower_bound, anew.reason
+            universes, bound, reason = patch.universe_count, fresh.lower_bound, fresh.reason
             if universes < bound:
                 bound, reason = min(universes, -(-patch.channels // CHANNELS)), "so many channels fill them"
             return Allocation(patch, bound, universes == bound, reason, found.excess, tuple(wrong))
-    if wrong := breaches(show, anew.patch):
+    if wrong := breaches(show, fresh.patch):
         raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in wrong))
-    return replace(anew, excess=len(kept.starts))
+    return replace(fresh, excess=len(kept.starts))
 
 
 def _is_kept_fault(finding: Finding, faulty: frozenset[str]) -> bool:

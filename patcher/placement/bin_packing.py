@@ -245,7 +245,7 @@ def _by_columns(
 def _useful(
     columns: Iterable[tuple[int, ...]], worth: np.ndarray, wanted: np.ndarray, bins: int
 ) -> list[tuple[int, ...]]:
-    """The patterns that a packing in so many bins may have: none loses more than such a packing loses altogether."""
+    """The patterns that a packing in `bins` bins may have: none loses more than such a packing loses in all."""
     may_lose = bins * SCALE - int(worth @ wanted) + SCALE // 1000
     return [column for column in columns if SCALE - int(worth @ np.array(column)) <= may_lose]
 

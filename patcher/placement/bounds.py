@@ -1,4 +1,4 @@
-"""Universes that no laying of `whole` can beat, and why."""
+"""Lower bounds on the universes that placement `whole` takes, and the reason for each."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Layings for what bin packing does not know: around pinned chains, and box by box where boxes share universes."""
+"""Lays chains where bin packing is not enough: around pinned chains, and box by box."""
 
 from __future__ import annotations
 

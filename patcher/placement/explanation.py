@@ -34,7 +34,7 @@ class PartEmpty:
 
 @dataclass(frozen=True, slots=True)
 class Saving:
-    """A setting that, changed alone, would save universes in a patch laid anew.
+    """A setting that, changed alone, would save universes in a fresh patch.
 
     Attributes:
         setting: the setting, as it is written.
@@ -94,7 +94,7 @@ def _why(show: Show, universe: int, start: Start) -> str:
 
 
 def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: float = 1.0) -> list[Saving]:
-    """The settings of which each alone would make a patch laid anew use fewer than so many universes, best first.
+    """The settings that, each changed alone, would make a fresh patch use fewer universes, best first.
 
     Args:
         wiring: the show as it is.
@@ -110,7 +110,7 @@ def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: f
         except PatcherError:
             continue
         found.append(Saving(setting, made.patch.universe_count, placement))
-    # The least of the three: against this placement laid anew, which `found` has too.
+    # The least of the three: against a fresh patch of this placement, which `found` has too.
     least = min((one.universes for one in found if one.placement or one.setting == FRESH), default=universes)
     return sorted(
         (

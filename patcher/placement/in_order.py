@@ -1,4 +1,4 @@
-"""Where each start falls anew under `fresh` and `follow`.
+"""Where each start falls in a fresh patch under placements `fresh` and `follow`.
 
 Pinned starts lie where they are pinned and move nobody; the others follow in the order of the file, controllers first,
 then ports, and step over universes that a pin takes.

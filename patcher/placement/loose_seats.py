@@ -210,7 +210,7 @@ def _without_worse(options: list[Seat]) -> Iterator[Seat]:
 
 
 def _held(box: Box, index: int, at: int) -> range:
-    """The universes of a start laid anew, with the pixels that are kept free behind it."""
+    """The universes of a newly laid start, with the pixels that are kept free behind it."""
     return range(at // CHANNELS, (box.starts[index].room(at) - 1) // CHANNELS + 1)
 
 
@@ -231,7 +231,7 @@ class _Places:
 @dataclass(frozen=True, slots=True)
 class _State:
     """Some of the rest are laid: where the next may lie, the last universe with pixels of the box, how many universes
-    were touched anew, and what was laid (the state before, the start, its place).
+    are newly touched, and what was laid (the state before, the start, its place).
     """
 
     end: int

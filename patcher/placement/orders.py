@@ -1,4 +1,4 @@
-"""Every order in which a few chains can stand on the line of universes, and the fewest universes among them.
+"""Searches every order of a few chains for the one that takes the fewest universes.
 
 A chain that begins further left in the same universe never ends further right, and touches the same universes. So
 some best patch has every free chain either right behind what stands before it or on channel 1 of a universe, and it is
@@ -137,7 +137,7 @@ class _State:
     place: int = -1
 
     def beats(self, other: _State) -> bool:
-        """Whether nothing that goes on from the other is better than the like that goes on from here."""
+        """Whether no laying that continues the other is better than the same continuation from here."""
         room, others = self.at - self.last * CHANNELS, other.at - other.last * CHANNELS
         return self.used <= other.used and self.last <= other.last and room <= others
 

@@ -131,7 +131,7 @@ class _Search:
         return chosen and Choice([column for column in chosen[0] if isinstance(column, Seat)], least)
 
     def _select(self) -> bool:
-        """Choose anew among the boxes that may come into each other's way with one whose columns have changed."""
+        """Choose again among the boxes that may come into each other's way with one whose columns have changed."""
         self._proved = True
         for group in _groups(self._columns):
             if not self._dirty.isdisjoint(group):

@@ -71,7 +71,7 @@ class Box:
     Attributes:
         name: the controller.
         starts: its starts, in the order of the wiring.
-        rule: where a start that is laid anew may fall.
+        rule: where a newly laid start may fall.
         consecutive: its universes have no gap.
         first: the universe, counted from 0, in which it is pinned to begin.
         most: how many universes it listens to at most.
@@ -80,7 +80,7 @@ class Box:
         last: the last universe, counted from 0, that its protocol has.
         same: as many starts as before, on the same ports, with the same pixel counts: it need not change.
         close: its starts lay as its rule lays them, and none is pinned, so they must lie close up again.
-        faulty: its old starts lie on channels of another, or across a universe's end; that is not Patcher's to mend.
+        faulty: its old starts lie on channels of another, or across a universe's end; which the person must fix.
     """
 
     name: str
@@ -108,12 +108,12 @@ class Box:
 
     @property
     def narrowest(self) -> int:
-        """Universes that it takes at least, wherever its starts lie: so many channels fill them."""
+        """Universes that its channels fill, wherever its starts lie."""
         links = [link for start in self.starts for link in start.chain.links]
         return -(-sum((link.nulls + link.pixels) * link.channels for link in links) // CHANNELS)
 
     def earliest(self, start: Claim, at: int) -> int:
-        """The first running channel from `at` on where a start may fall that is laid anew."""
+        """The first running channel from `at` on where a newly laid start may fall."""
         fresh = universe_from(at)
         if self.rule == "fresh":
             return fresh
@@ -123,7 +123,7 @@ class Box:
         return place
 
     def falls(self, index: int, at: int) -> tuple[int, int, int, int]:
-        """Where a start falls that is laid anew from a channel on: its place, the channel behind its room, its first
+        """Where a newly laid start falls from a channel on: its place, the channel behind its room, its first
         universe and its last. Universes are all alike, so this is known once laid from a channel of one.
         """
         universe, channel = divmod(at, CHANNELS)

@@ -7,7 +7,6 @@ terminals, or a joint on a run that is not hung. The ground that ports share thr
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count, pairwise
@@ -15,7 +14,7 @@ from itertools import count, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.power.stretches import Stretch, taken_pixels
+from patcher.power.stretches import Stretch, outwards, taken_pixels
 from patcher.power.wires import CELSIUS, Wire, wire_of
 from patcher.shapes import data_order
 from patcher.show.run_tables import Run
@@ -229,18 +228,6 @@ def _feeds(
             here = there
         joins[feed.name] = tuple(found)
     return joins
-
-
-def outwards(show: Show) -> Iterator[Feed]:
-    """Every feed, those that branch off another behind it."""
-    behind: dict[str | None, list[Feed]] = {}
-    for feed in show.feeds.values():
-        behind.setdefault(feed.source, []).append(feed)
-    waiting = deque(behind.get(None, []))
-    while waiting:
-        feed = waiting.popleft()
-        waiting += behind.get(feed.name, [])
-        yield feed
 
 
 def joints(show: Show, feed: Feed) -> Iterator[tuple[int, str, int, float]]:

@@ -223,7 +223,7 @@ class _Unknowns:
         return coo_matrix((values[inside], (rows[inside], columns[inside])), shape=(self.count, self.count)).tocsc()
 
     def currents(self, pairs: Ints, amps: Floats) -> Floats:
-        """The currents that leave each unknown when so much flows from the first to the second node of each pair."""
+        """The currents that leave each unknown when `amps` flow from the first to the second node of each pair."""
         first, second = pairs.T
         leaving = np.bincount(self.numbers[first] + 1, amps * self.sign[first], self.count + 1)
         arriving = np.bincount(self.numbers[second] + 1, amps * self.sign[second], self.count + 1)
@@ -231,7 +231,7 @@ class _Unknowns:
 
 
 def _parts(pairs: Ints, nodes: int) -> tuple[int, Ints]:
-    """How many connected parts some pairs make of so many nodes, and the part of each node."""
+    """How many connected parts pairs make of `nodes` nodes, and the part of each node."""
     links = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(nodes, nodes))
     found: tuple[int, Ints] = connected_components(links, directed=False)
     return found

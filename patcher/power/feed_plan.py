@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import chain, count
+from itertools import chain
 
 import numpy as np
 
@@ -18,8 +18,8 @@ from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
 from patcher.power.feeds import LONGEST, Feeding, Ground, Task
-from patcher.power.fitted_feeds import fitted
 from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
+from patcher.power.planned_feeds import fitted, with_feeds
 from patcher.power.positions import pixel_places, supply_place
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
@@ -27,7 +27,7 @@ from patcher.power.strip import Strip, strip_of
 from patcher.power.tap_choice import at_ends
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
-from patcher.show.schema import Feed, Show, Tap
+from patcher.show.schema import Show
 from patcher.units import METRES_PER
 from patcher.wiring import Wiring
 
@@ -203,7 +203,7 @@ class _Work:
         drop = self.state.drop
         for part in self.state.stretches:
             wanted = part.parts in self.rails or self._lacks(part)
-            if part.parts in self.open or not wanted or self._has(part, self._asked(part)):
+            if part.parts in self.open or not wanted or _has(self.state, part, self._asked(part)):
                 continue
             at = self.state.circuit.points_of(part)
             if drop.known[at].all():
@@ -240,7 +240,7 @@ class _Work:
         found = []
         for parts, wrong in self.open.items():
             part = stretch[parts]
-            if self.margin > 0 and part.trees and self._has(part, self._asked(part, 0.0)):
+            if self.margin > 0 and part.trees and _has(self.state, part, self._asked(part, 0.0)):
                 says = f"{wrong.says}; it is OK as it is, without the margin of {self.margin * 100:g} %"
                 wrong = replace(wrong, severity="note", says=says)
             found.append(wrong)
@@ -263,11 +263,7 @@ class _Work:
         if reason is not None:
             self._cannot(part, reason)
             return False
-        return not self._has(part, self._asked(part))
-
-    def _has(self, part: Stretch, volts: Floats) -> bool:
-        """Whether every pixel of a stretch has so many volts."""
-        return _has(self.state, part, volts)
+        return not _has(self.state, part, self._asked(part))
 
     def _asked(self, part: Stretch, margin: float | None = None) -> Floats:
         """Volts that each pixel of a stretch is to have: its least, and the margin."""
@@ -376,7 +372,7 @@ class _Work:
     def _with_feeds(self, show: Show, part: Stretch, fed: _Fed) -> Show:
         """The show with feeds for one stretch, and what is planned for it."""
         strip, found = fed.task.strip, fed.found
-        more = _with_feeds(show, fed.supply, part.parts[0][0], strip, found)
+        more = with_feeds(show, fed.supply, part.parts[0][0], strip, found)
         taps = tuple(strip.pixels[tap] for tap in found.taps)
         names = tuple(name for name in more.feeds if name not in show.feeds)
         before = self.rails.get(part.parts, RailPlan(part.parts, fed.supply, (), found.bound, ()))
@@ -394,27 +390,5 @@ class _Fed:
 
 
 def _has(state: Power, part: Stretch, volts: Floats) -> bool:
-    """Whether every pixel of a stretch has so many volts."""
+    """Whether every pixel of a stretch has the volts given."""
     return bool((state.drop.volts[state.circuit.points_of(part)] >= volts - TINY).all())
-
-
-def _with_feeds(show: Show, supply: str, run: str, strip: Strip, found: Feeding) -> Show:
-    """The show with a feed for each trunk."""
-    taken = {*show.controllers, *show.runs, *show.props, *show.supplies, *show.feeds}
-    feeds = dict(show.feeds)
-    joined: dict[int, tuple[str, int]] = {}
-    for trunk in found.trunks:
-        candidates = (f"{run[:50]}-feed{f'-{number}' if number > 1 else ''}" for number in count(1))
-        name = next(name for name in candidates if name not in taken and name not in feeds)
-        at = [strip.pixels[found.taps[tap - 1]] for tap in trunk.taps]
-        taps = tuple(
-            Tap(run=tapped, pixel=pixel, length=metres)
-            for (tapped, pixel), metres in zip(at, trunk.metres, strict=True)
-        )
-        source: dict[str, object] = {"supply": supply}
-        if trunk.start:
-            source = dict(zip(("from", "tap"), joined[trunk.start], strict=True))
-        size = {"awg": trunk.wire.awg, "mm2": trunk.wire.mm2}
-        feeds[name] = Feed.model_validate({**source, **size, "fuse": trunk.fuse, "taps": taps}).called(name)
-        joined |= {tap: (name, number) for number, tap in enumerate(trunk.taps, start=1)}
-    return show.model_copy(update={"feeds": feeds})

@@ -1,4 +1,4 @@
-"""One rail fed from one supply: where its taps go, and the wire that reaches them.
+"""Feeds one rail from one supply: how many taps, at which pixels, and the wire that reaches them.
 
 How few taps may do comes from `injection`, which is exact where every tap has a pair of wires of its own, as thick as
 there are and straight. No tree of shared wire does better; so a tree that holds with as many taps has the fewest. Of

@@ -6,7 +6,6 @@ A level is the show's; a dimmer set in a box comes on top of it. The worst frame
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,9 +13,9 @@ from math import floor
 
 import numpy as np
 
-from patcher.power.circuit import Circuit, Floats, Join, circuit, outwards
+from patcher.power.circuit import Circuit, Floats, Join, circuit
 from patcher.power.drop import Drop, solve
-from patcher.power.stretches import Stretch, roots, stretches
+from patcher.power.stretches import Stretch, branches_of, outwards, roots, stretches
 from patcher.power.wires import BLADES, CELSIUS, Wire, blade, wire_of
 from patcher.show.schema import Feed, Show, Supply
 from patcher.wiring import Wiring, wire
@@ -27,6 +26,11 @@ TINY = 1e-9
 """Amperes and volts that are none: what sums of floats differ by."""
 SLIGHT = 1e-6
 """Amperes of a supply that are none: what its solved current may be off by (drop.py)."""
+
+
+def if_known(value: float | None) -> float | None:
+    """A number, or None where it is NaN: not known."""
+    return None if value is None or np.isnan(value) else float(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +93,7 @@ class FeedLoad:
 
     Attributes:
         feed: the feed.
-        supply: the supply that it comes from, at whatever remove.
+        supply: the supply that it comes from, through whatever feeds it branches off.
         wire: its wire; None where the file does not say.
         weakest: of its wire and those of the branches behind it that have no fuse of their own, the one that bears
             least: what a fuse at its beginning must protect. None where the file says none of them.
@@ -317,15 +321,6 @@ class Power:
 
 def _gives_at_most(supply: int, amps: float) -> Callable[[Drop], bool]:
     return lambda drop: bool(drop.supply_amps[supply] <= amps)
-
-
-def branches_of(show: Show) -> defaultdict[str, list[Feed]]:
-    """The feeds that branch off each feed."""
-    found: defaultdict[str, list[Feed]] = defaultdict(list)
-    for feed in show.feeds.values():
-        if feed.source is not None:
-            found[feed.source].append(feed)
-    return found
 
 
 def _unfused(feed: Feed, branches: list[Feed], known: dict[str, tuple[Wire | None, bool]]) -> tuple[Wire | None, bool]:

@@ -250,7 +250,7 @@ def _tapped(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> Labels:
 
 
 def _sweep(job: _Job, count: int, end: float = inf, *, beam: int | None = None) -> tuple[tuple[int, ...] | None, bool]:
-    """A smallest set of at most so many taps that holds, and whether the count kept anything out.
+    """A smallest set of at most `count` taps that holds, and whether the count kept anything out.
 
     With a beam only so many rows of a count are kept, spread over all, so that None proves nothing.
     """

@@ -65,7 +65,7 @@ def ground_not_known(part: Stretch) -> Reason:
 
 
 def not_enough(part: Stretch, volts: Floats) -> Reason:
-    """A planned stretch, with so many volts at its pixels, still has too few."""
+    """A planned stretch still has too few volts: these, at its pixels."""
     sags = "collapses" if np.isnan(volts).any() else f"sags to {volts.min():.2f} V"
     return f"{named(part)} still {sags} with all that was added", "allow a thicker wire (--wire), or lower the level"
 
@@ -77,7 +77,7 @@ def too_long(part: Stretch, pixels: int, most: int) -> Reason:
 
 
 def too_many(part: Stretch, few: int) -> Reason:
-    """A stretch needs so many taps or more, whatever the volts."""
+    """A stretch needs `few` taps or more, whatever the volts."""
     says = f"wires and fuses for the current of {named(part)} would need {few} taps or more: too many for one V+"
     return says, f"cut its V+ into parts (power_cuts in [run.{part.parts[0][0]}]), or lower the level"
 

@@ -1,4 +1,4 @@
-"""Where things stand that wires must reach: supplies and pixels, in metres."""
+"""Positions of supplies and pixels, which wires must reach, in metres."""
 
 from __future__ import annotations
 

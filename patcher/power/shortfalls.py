@@ -1,4 +1,4 @@
-"""What does not hold in a show's power: findings for `check`, one a problem.
+"""Findings of `check` about a show's power, one for each problem.
 
 A hazard is an error: a wire that carries, or whose fuse lets it carry, more than it bears; two supplies on one V+; a
 supply asked for more than it is rated for. What only looks bad is a warning.

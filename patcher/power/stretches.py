@@ -6,7 +6,7 @@ stretch is fed by every supply that a feed taps it from.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -31,24 +31,35 @@ class Stretch:
 
 
 def taken_pixels(tap: Tap, pixels: int) -> list[int]:
-    """The pixels of a run of so many that a tap joins."""
+    """The pixels that a tap joins on a run that has `pixels` of them."""
     if tap.every is not None:
         return sorted({*range(1, pixels + 1, tap.every), pixels})
     return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
 
 
-def roots(show: Show) -> dict[str, Feed]:
-    """Of each feed the feed at the supply that it branches off, at any remove; those of one root follow each other."""
-    behind: dict[str | None, list[Feed]] = defaultdict(list)
+def branches_of(show: Show) -> defaultdict[str | None, list[Feed]]:
+    """The feeds that branch off each feed; under None those that come from a supply."""
+    found: defaultdict[str | None, list[Feed]] = defaultdict(list)
     for feed in show.feeds.values():
-        behind[feed.source].append(feed)
+        found[feed.source].append(feed)
+    return found
+
+
+def outwards(show: Show) -> Iterator[Feed]:
+    """Every feed, those that branch off another behind it."""
+    branches = branches_of(show)
+    waiting = deque(branches[None])
+    while waiting:
+        feed = waiting.popleft()
+        waiting += branches[feed.name]
+        yield feed
+
+
+def roots(show: Show) -> dict[str, Feed]:
+    """The feed at the supply from which each feed comes, directly or through others."""
     found: dict[str, Feed] = {}
-    for root in behind[None]:
-        waiting = [root]
-        while waiting:
-            feed = waiting.pop()
-            found[feed.name] = root
-            waiting += behind[feed.name]
+    for feed in outwards(show):
+        found[feed.name] = feed if feed.source is None else found[feed.source]
     return found
 
 

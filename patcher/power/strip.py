@@ -1,4 +1,4 @@
-"""The pixels of a stretch of V+ in a row, with the copper between them and the feeds that join them already."""
+"""The pixels of a stretch of V+ in a row, with the wires between them and the feeds that join them already."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.power.circuit import Floats, Ints, outwards
+from patcher.power.circuit import Floats, Ints
 from patcher.power.flow import TINY, Power
 from patcher.power.positions import pixel_places
-from patcher.power.stretches import Stretch
+from patcher.power.stretches import Stretch, outwards
 from patcher.power.trunks import Places
 
 SMALLEST_OHMS = 1e-9
@@ -56,7 +56,7 @@ class Strip:
         return tuple((at, ohms) for at, ohms in self.given if ohms < np.inf)
 
     def amps(self, level: float, volts: Floats | float) -> Floats:
-        """What each pixel draws, white at a level, where it has so many volts."""
+        """Amperes that each pixel draws, white at a level, at the volts given."""
         drawn = self.idle + level * self.full
         return np.where(self.regulated, drawn * self.rated / volts, drawn)
 

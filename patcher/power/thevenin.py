@@ -1,4 +1,4 @@
-"""What the pixels left of a place on a rail can do for those right of it.
+"""What the part of a rail left of a pixel can supply to the part right of it (Thévenin equivalents).
 
 Once there is a source on the left, the volts at the place are V = E − R i (Thévenin), i being the current that leaves
 to the right; with none, i is minus their load and V is whatever the right gives. All that must hold on the left, volts
@@ -39,7 +39,7 @@ class Labels:
         volts: E, volts at the place while nothing leaves it.
         ohms: R, 0 where a tap without ohms stands there.
         most: largest i at which all on the left holds.
-        node: for whoever keeps count of where the taps are.
+        node: the number of its last tap, as the caller keeps them; −1 for none.
     """
 
     count: Whole
@@ -84,7 +84,7 @@ class Labels:
         return replace(rows, volts=share * rows.volts + (1 - share) * volts, ohms=share * rows.ohms, most=most)
 
     def holding(self, least: float) -> Labels:
-        """With so many volts wanted there; rows that cannot are left out."""
+        """With at least these volts needed there; rows that cannot give them are left out."""
         held = replace(self, most=np.minimum(self.most, at_most(self.volts - least, self.ohms)))
         return held.take(held.most > -inf)
 

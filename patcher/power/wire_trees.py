@@ -35,7 +35,7 @@ class Stock:
     step: float
 
     def metres(self, straight: float) -> float:
-        """The wire from one place to another that lies so far away."""
+        """Metres of wire to plan between two places that lie `straight` metres apart."""
         return round(max(ceil(straight * (1 + self.slack) / self.step - TINY), 1) * self.step, 6)
 
 
@@ -45,7 +45,7 @@ class Trunk:
 
     Attributes:
         start: the tap that it branches off, counted from 1 through all trunks; 0 is the supply.
-        taps: its taps, likewise.
+        taps: its taps, counted the same way.
         metres: wire before each, one way.
         wire: its size.
         amps: what it carries at its beginning.

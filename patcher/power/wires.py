@@ -1,4 +1,4 @@
-"""Copper: what a wire resists, what current it bears, and which fuse protects it.
+"""Copper wires: resistance, the current that each may carry, and the blade fuse that protects it.
 
 What a wire bears depends on how it lies, how warm it is and what is round it. The tables here are for wires in free
 air at ordinary temperatures; where the local code says less, the local code holds.
@@ -37,7 +37,7 @@ SOURCES = {
     "amperes, by mm²": "DIN VDE 0298-4, flexible leads of two or three cores (from memory)",
     "blade fuses": "ISO 8820-3 (from memory)",
 }
-"""Where the numbers above come from, for whoever asks the program."""
+"""Sources of the numbers above, as `patcher help power` prints them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,5 +104,5 @@ def _listed(table: dict[float, float], area: float) -> float:
 
 
 def blade(amps: float, bears: float) -> float | None:
-    """The smallest blade fuse above a current that still protects a wire which bears so much; None if there is none."""
+    """The smallest blade fuse above a current that protects a wire rated `bears` amperes; None if there is none."""
     return next((size for size in BLADES if amps < size <= bears), None)

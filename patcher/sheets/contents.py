@@ -1,4 +1,4 @@
-"""All that is printed of a show, as one value: from it the page, its parts and the tables for machines are made."""
+"""Everything that is printed of a show, as one value: pages, drawings and tables are made from it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.entered import NOTHING, Entered, todo
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import dump
-from patcher.power.flow import Power
+from patcher.power.flow import Power, if_known
 from patcher.sheets import patch_tables
 from patcher.sheets.box_sheet import BoxSheet, box_sheets
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
@@ -105,12 +105,7 @@ def show_sheet(
     show = wiring.show
     same = None if kept is None else not (start_changes(kept, patch, show) or run_changes(kept, patch))
     left = todo(entered, wiring, patch)
-    runs = (
-        RunSheet(
-            found.run, None if found.lowest != found.lowest else found.lowest, found.pixel, found.least, found.holds
-        )
-        for found in state.runs
-    )
+    runs = (RunSheet(run.run, if_known(run.lowest), run.pixel, run.least, run.holds) for run in state.runs)
     return ShowSheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
         patch.pixels, patch.channels, patch.universe_count, same,

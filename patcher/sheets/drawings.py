@@ -1,4 +1,4 @@
-"""Every drawing of a show, one after another, so that whoever waits can be told which is being made."""
+"""Makes every drawing of a show, and reports which one is being made."""
 
 from __future__ import annotations
 

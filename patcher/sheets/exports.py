@@ -17,8 +17,8 @@ from patcher.sheets.patch_tables import Table
 def document(sheet: ShowSheet) -> dict[str, Any]:
     """All of it as JSON values, in the words of the other commands' JSON; tables as lists of objects."""
     found = asdict(sheet)
-    for key in ("starts", "player", "to_type", "to_tell"):
-        table: Table = getattr(sheet, key)
+    tables = {"starts": sheet.starts, "player": sheet.player, "to_type": sheet.to_type, "to_tell": sheet.to_tell}
+    for key, table in tables.items():
         found[key] = [dict(zip(_keys(table), row, strict=True)) for row in table.rows]
     for finding in found["findings"]:
         finding["try"] = finding.pop("remedy")

@@ -6,9 +6,8 @@ Currents are amperes at the show's level, lengths metres; what the show file doe
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isnan
 
-from patcher.power.flow import Power
+from patcher.power.flow import Power, if_known
 from patcher.sheets.figures import fuses, highest_level
 
 
@@ -43,7 +42,7 @@ class FeedSheet:
 
     Attributes:
         feed: its name.
-        supply: the supply that it comes from, at whatever remove.
+        supply: the supply that it comes from, through whatever feeds it branches off.
         source: where it begins, in words.
         wire: its wire; None where not said.
         bears: amperes that the wire bears.
@@ -66,11 +65,6 @@ class FeedSheet:
     taps: tuple[TapSheet, ...]
 
 
-def known(value: float | None) -> float | None:
-    """A number, or None where it is NaN."""
-    return None if value is None or isnan(value) else float(value)
-
-
 def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
     """Every supply that is not kept on the shelf."""
     boxes = state.show.controllers.values()
@@ -78,7 +72,7 @@ def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
     for load in state.supplies:
         supply = load.supply
         logic = tuple(box.name for box in boxes if box.logic is not None and box.logic.supply == supply.name)
-        amps = known(load.amps), known(load.full_white)
+        amps = if_known(load.amps), if_known(load.full_white)
         found.append(SupplySheet(supply.name, supply.volts, supply.amps, supply.box, *amps, highest_level(load), logic))
     return tuple(found)
 
@@ -92,13 +86,13 @@ def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
         has, wants = fuses(load)
         wire = None if load.wire is None else str(load.wire)
         taps = tuple(
-            TapSheet(join.tap, join.run, join.pixel, known(join.metres), known(into))
+            TapSheet(join.tap, join.run, join.pixel, if_known(join.metres), if_known(into))
             for join, into in zip(joins, load.into, strict=True)
         )
         bears = None if load.wire is None else load.wire.bears
         found.append(
             FeedSheet(
-                feed.name, load.supply, source, wire, bears, feed.fuse, has or "none", wants, known(load.amps), taps
+                feed.name, load.supply, source, wire, bears, feed.fuse, has or "none", wants, if_known(load.amps), taps
             )
         )
     return tuple(found)

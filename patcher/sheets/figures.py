@@ -1,4 +1,4 @@
-"""How numbers of the trade are written: amperes, lengths, fuses and voltages as the terminal and the paper say them."""
+"""Formats amperes, lengths, fuses, voltages and counts, for the terminal and for paper."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from patcher.units import METRES_PER
 
 if TYPE_CHECKING:
     from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
-
-"""How a person calls what a box listens to."""
 
 
 def amps(value: float | None) -> str:

@@ -1,4 +1,4 @@
-"""The folder of sheets: every file in it whole, old or new; what Patcher did not write there is not touched."""
+"""Writes the folder of sheets: each file whole or not at all, and never over a file that Patcher did not write."""
 
 from __future__ import annotations
 

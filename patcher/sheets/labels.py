@@ -45,7 +45,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Repairs:
-    """What the record says of a run: faults that were found and not mended since, and a person's notes."""
+    """What the record says of a run: faults that were found and not fixed since, and notes."""
 
     open: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -66,7 +66,7 @@ class Tag:
         hangs_on: where it hangs: a port, or the run whose data it shares.
         lead: its lead in words.
         hung: whether it was up this season.
-        repairs: what is still to be mended.
+        repairs: what is still to be fixed.
     """
 
     run: str

@@ -19,7 +19,7 @@ from patcher.sheets import figures
 from patcher.sheets import labels as paper_labels
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.label_stock import LabelStock, fit
-from patcher.sheets.patch_tables import NUMBERS, TYPED
+from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
@@ -118,7 +118,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "metres": figures.length, "enough": figures.enough, "amps": figures.amps, "plain": plain, "place": _place,
         "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
-        "sections": _sections,
+        "sections": _sections, "shown_head": shown_head,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {

@@ -6,7 +6,7 @@ A table is its heads and its rows; heads are words joined by underscores, as a C
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import astuple, dataclass, fields
 
 from patcher.patch.changes import RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
@@ -50,7 +50,7 @@ class StartRow:
     @property
     def cells(self) -> Row:
         """Its cells, in the order of `TYPED`."""
-        return tuple(getattr(self, field.name) for field in fields(self))
+        return astuple(self)
 
 
 TYPED = tuple({"start_of": "start of"}.get(field.name, field.name) for field in fields(StartRow))
@@ -59,6 +59,11 @@ NUMBERS = frozenset({
     "universe", "channel", "pixels", "nulls", "last_universe", "running_channel", "channels", "pixel", "port",
 })  # fmt: skip
 """Columns of numbers, which are aligned right."""
+
+
+def shown_head(head: str) -> str:
+    """The head of a column as a person reads it."""
+    return "absolute channel (counted from 1/1)" if head == "running_channel" else head.replace("_", " ")
 
 
 def start_row(wiring: Wiring, start: Start) -> StartRow:
@@ -119,13 +124,10 @@ def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
     rows: list[Row] = []
     for change in changes:
         both = [setting for setting in (change.old, change.new) if setting]
-        others = (" → ".join(dict.fromkeys(str(getattr(setting, key)) for setting in both)) for key in _OTHERS)
-        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *others))
-    return Table(("box", "start of", "now", "change_to", *_OTHERS), tuple(rows))
-
-
-_OTHERS = ("pixels", "nulls", "colours")
-"""What is typed in beside a start's address."""
+        others = zip(*((setting.pixels, setting.nulls, setting.colours) for setting in both), strict=True)
+        words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
+        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *words))
+    return Table(("box", "start of", "now", "change_to", "pixels", "nulls", "colours"), tuple(rows))
 
 
 def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> Table:

@@ -1,4 +1,4 @@
-"""On which line of the file a place stands, for a person with an editor open; and how its lines end.
+"""Finds the line of a file on which a heading or a key stands; and keeps how its lines end.
 
 The TOML reader of the standard library keeps no line numbers, so places are looked for in the text. What cannot be
 found plainly has no line; a wrong line would be worse than none.

@@ -12,7 +12,7 @@ Corners = Sequence[tuple[float, float]]
 
 
 def corner_places(corners: Corners, drawn: int) -> tuple[int, ...]:
-    """The place drawn, from 1, that is nearest to each corner along an outline of so many places."""
+    """The place, from 1, nearest to each corner along an outline with `drawn` places."""
     sides = [math.dist(*two) for two in pairwise((*corners, corners[0]))]
     gone = [sum(sides[:number]) for number in range(len(sides))]
     return tuple(int(way / sum(sides) * drawn + 0.5) % drawn + 1 for way in gone)

@@ -1,4 +1,4 @@
-"""From the text of a show file to a `Show`, or to everything that is wrong with it in one go.
+"""Reads the text of a show file into a `Show`, and finds everything that is wrong with it at once.
 
 Reading executes, follows and fetches nothing. A table that cannot be read is set aside, so that the others are still
 held against each other and every problem is said at once.

@@ -266,7 +266,7 @@ class PointsRun(PathRun):
         if not isinstance(table, dict):
             return table
         if ("at" in table) == ("file" in table):
-            raise ValueError('wants its places once → write at = [[x, y], …] or file = "….csv"')
+            raise ValueError('gives no places, or gives them twice → write at = [[x, y], …] or file = "….csv"')
         points: Callable[[str], list[tuple[float, float]]] | None = (info.context or {}).get("points")
         if isinstance(table.get("file"), str) and points is not None:
             return {**table, "at": points(table["file"])}

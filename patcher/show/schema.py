@@ -129,7 +129,7 @@ class Controller(Named):
     skips_nulls: Flag = True
     """Null pixels take no channels."""
     wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000, json_schema_extra={"unit": "Mb/s"})] | None = None
-    """The box is reached over Wi-Fi, which was measured to carry so much."""
+    """The box is reached over Wi-Fi, which was measured to carry this."""
     level: Fraction = 1.0
     """A dimmer set in the box."""
     logic: Logic | None = None
@@ -196,14 +196,14 @@ class Supply(Named):
 
 
 class Tap(Table):
-    """A point on a run where a feed is joined; or one every so many pixels, the wire following the run."""
+    """A point on a run where a feed is joined; or one at every nth pixel, the wire following the run."""
 
     run: Name
     """The run that it joins."""
     pixel: Count | Literal["first", "last"] | None = None
     """The pixel that it joins: a number, `"first"` or `"last"`. Give this or `every`."""
     every: Count | None = None
-    """Joins pixel 1, then every so many, and the last; the wire follows the run."""
+    """Joins pixel 1, then every nth, and the last; the wire follows the run."""
     length: Length
     """Length of wire, one way, from the tap before; of the first, from the supply."""
 

@@ -1,4 +1,4 @@
-"""What the schema says of a bad table, in a person's words.
+"""Errors of the schema as findings in plain words.
 
 Each error of the schema's becomes one `Finding`: the place as it is written in the file, the reason, and what to do,
 with the nearest known key where one was misspelt.

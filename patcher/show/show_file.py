@@ -1,4 +1,4 @@
-"""The show file and the points files beside it, read from disk with care."""
+"""Reads the show file and the points files beside it from disk."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def read_text(path: Path) -> str:
             where, f"is not UTF-8 text: see line {line}", "save it again as UTF-8, or name the right file"
         ) from None
     if "\0" in text:
-        raise refuse(where, "is not a text: it holds zero octets", "name the show's .toml file")
+        raise refuse(where, "is not a text file: it contains zero bytes", "name the show's .toml file")
     return text
 
 
@@ -104,7 +104,7 @@ def _read_points(folder: Path, name: str) -> list[list[float]]:
             f"names the file {name}, which {error.findings[0].says} → put it beside the show file"
         ) from None
     except csv.Error as error:
-        raise ValueError(f"names the file {name}, which is no CSV: {error}") from None
+        raise ValueError(f"names the file {name}, which is not CSV: {error}") from None
     places: list[list[float]] = []
     for number, row in enumerate(rows, start=1):
         by_name = {str(key).strip().lower(): value for key, value in row.items()}

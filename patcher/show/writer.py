@@ -46,7 +46,7 @@ Seen = Mapping[Path, str | None]
 def as_read(*paths: Path) -> dict[Path, str | None]:
     """What files say now, to be held against what they say when they are written.
 
-    A file that cannot be read counts as none: whoever reads it for its sense says why.
+    A file that cannot be read counts as none: reading it elsewhere reports why.
     """
     found: dict[Path, str | None] = {}
     for path in paths:
@@ -355,7 +355,7 @@ def _locked(handle: int) -> bool:
 
 
 def _same_file(handle: int, lock: Path) -> bool:
-    """Whether the file is still the one that was opened: whoever had it before has deleted it."""
+    """Whether the file is still the one that was opened: another program may have deleted it and made a new one."""
     try:
         now = lock.stat()
     except FileNotFoundError:

@@ -1,1 +1,1 @@
-"""A spare in the place of a dead box or supply: what hangs where, and the steps of the hands."""
+"""Replaces a dead box or supply by a spare: what hangs where afterwards, and the steps to do it by hand."""

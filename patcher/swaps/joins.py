@@ -197,7 +197,7 @@ class _Sets:
         return found
 
     def orders(self, worst: float) -> dict[int, tuple[int, tuple[int, ...]]]:
-        """The cheapest order of every such set that takes so many milliseconds at most, and what it costs."""
+        """The cheapest order of every such set that takes at most `worst` milliseconds, and what it costs."""
         found: dict[int, tuple[int, tuple[int, ...]]] = {}
         for held, times in self.times.items():
             ways = [

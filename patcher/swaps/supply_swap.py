@@ -175,7 +175,7 @@ class SupplySwap:
             most = min(most, self._drawn(chosen)) * min(self.limit / given, 0.999)
 
     def _heaviest(self, trees: list[str], amps: float) -> frozenset[str]:
-        """The feeds whose pixels draw most without drawing more than so much; of equals the most feeds."""
+        """The feeds whose pixels draw most but no more than `amps`; of equals the most feeds."""
         if len(trees) <= _MOST_TREES:
             every = [frozenset(some) for n in range(len(trees) + 1) for some in combinations(trees, n)]
             drawn = {some: self._drawn(some) for some in every}

@@ -1,4 +1,4 @@
-"""The words of a swap: what a person does with their hands, in the order of doing it."""
+"""The steps of a swap in words, in the order in which a person does them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from patcher.limits.advice import LONGEST_LEAD
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, start_row
+from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, shown_head, start_row
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import Cable
@@ -61,7 +61,7 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
     dead, spare = found.dead, found.spare
     steps = [
         [_mains_off(_supplies(found, wiring), f"what feeds {dead.name} and its runs")],
-        [f"At {dead.name}: put a label on every plug, then pull them.", *_unplug(found)],
+        [f"At {dead.name}: put a label on every plug, then pull them.", *_unplug(found, wiring)],
         [f"Put {spare.name} where {dead.name} is. {_own_power(found, wiring)}",
          f"{dead.name} stays unplugged from now on: both have the address {spare.address}." if spare.address else
          f"{dead.name} stays unplugged from now on."],
@@ -86,24 +86,24 @@ def _mains_off(supplies: list[str], what: str) -> str:
 
 def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
     """The supplies in the dead box, and those that feed it or its runs."""
-    show, runs = wiring.show, {run for runs in found.dead.port.values() for run in runs}
+    show, runs = wiring.show, {run for chain in wiring.of_controller(found.dead.name).values() for run in chain}
     runs |= {tee for run in runs for tee in wiring.tees(run)}
     trees = {tree for part in stretches(wiring) if runs & {run for run, _, _ in part.parts} for tree in part.trees}
     used = {show.feeds[tree].supply for tree in trees} | {found.dead.logic.supply if found.dead.logic else None}
     return [name for name, supply in show.supplies.items() if supply.box == found.dead.name or name in used]
 
 
-def _unplug(found: BoxSwap) -> list[str]:
+def _unplug(found: BoxSwap, wiring: Wiring) -> list[str]:
+    chains = wiring.of_controller(found.dead.name)
     lines = [
         f"port {port}: the lead to {runs[0]}" + (f" (behind it {', '.join(runs[1:])})" if runs[1:] else "")
-        for port, runs in sorted(found.dead.port.items())
-        if runs
+        for port, runs in chains.items()
     ]
     own = f"its own power, from {found.dead.logic.supply}, and the" if found.dead.logic else "its own power and the"
     first = {cable.run: cable for cable in found.cables}
     cuts = [
         f"{run}: pull the plug between it and {ahead}"
-        for runs in found.dead.port.values()
+        for runs in chains.values()
         for ahead, run in pairwise(runs)
         if run in first
     ]
@@ -116,7 +116,7 @@ def _own_power(found: BoxSwap, wiring: Wiring) -> str:
         return "Give it its own power."
     volts = wiring.show.supplies[logic.supply].volts
     needs = f"{volts:g} V, {logic.amps:g} A"
-    return f"Its own power comes from {logic.supply}: {needs}; see on its label that it takes {volts:g} V."
+    return f"Its own power comes from {logic.supply}: {needs}; check on its label that it takes {volts:g} V."
 
 
 def _plug(found: BoxSwap) -> list[str]:
@@ -154,7 +154,7 @@ def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
 def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
     """What becomes of the lead that a new cable takes the place of, of what was in it and of what hung on it."""
     run, name = wiring.show.runs[cable.run], cable.run
-    if cable.tee_of or (cable.behind and not _was_cut(found, cable)):
+    if cable.tee_of or (cable.behind and not _was_cut(wiring, found.dead.name, cable)):
         yield f"The old lead of {name} is not plugged in: unplug it at {name}, and cap its end."
     if run.nulls:
         pixels = f"{run.nulls} null pixel{'s' if run.nulls > 1 else ''}"
@@ -169,8 +169,8 @@ def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
         )
 
 
-def _was_cut(found: BoxSwap, cable: Cable) -> bool:
-    return any(cable.run in runs[1:] for runs in found.dead.port.values())
+def _was_cut(wiring: Wiring, dead: str, cable: Cable) -> bool:
+    return any(cable.run in runs[1:] for runs in wiring.of_controller(dead).values())
 
 
 def _type(found: BoxSwap) -> list[str]:
@@ -182,7 +182,7 @@ def _type(found: BoxSwap) -> list[str]:
     if not spare.reorders and found.shelved.reorders:
         lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
-    rows = [[head.replace("_", " ") for head in TYPED]]
+    rows = [[*map(shown_head, TYPED)]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
     wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
     for row in rows:

@@ -1,4 +1,4 @@
-"""Where the starts of a spare begin when it takes over a dead box's runs: wherever it can, where the runs are today.
+"""Start addresses of a spare that takes over a dead box's runs: as many pixels as possible keep theirs.
 
 Every other box keeps its starts. A start of the spare that finds no run where it was goes to channel 1 of free
 universes, next to the box's others where they must follow each other.
@@ -134,7 +134,7 @@ class _Search:
         yield from (at for at in (*behind, *before) if not _overlaps(at, chain.end(at), (*self.others, *placed)))
 
     def _free_universes(self, placed: list[Start], length: int) -> Iterator[int]:
-        """Channel 1 of so many free universes, those beside the box's own starts first."""
+        """Channel 1 of `length` free universes in a row, those beside the box's own starts first."""
         taken = [start.universes for start in (*self.others, *placed)]
         firsts = [edge for start in reversed(placed) for edge in _edges(start.universes, length)]
         if not (placed and self.controller.consecutive):
@@ -161,7 +161,7 @@ def _overlaps(at: int, end: int, starts: Sequence[Start]) -> bool:
 
 
 def _edges(used: range, length: int) -> tuple[int, int]:
-    """The first of so many universes right behind, and right before, some that are used."""
+    """The first universe of a block of `length` right behind, and right before, used ones."""
     return used.stop, used.start - length
 
 

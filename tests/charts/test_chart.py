@@ -180,7 +180,7 @@ def test_what_has_no_pitch_is_said_not_to_be_to_scale() -> None:
     box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
     tables = {"show": {"title": "t"}, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": {"box": box}}
     words = Drawn(cable_chart(*scene(wired(tables | {"run": {"a": {"pixel": "lamp", "pixels": 9}}})), "box")).said()
-    assert "Not to scale, as the file gives no pitch: a" in words
+    assert "Not to scale: no pitch in the file: a" in words
 
 
 def test_more_ports_than_a_page_holds_are_counted() -> None:
@@ -306,7 +306,7 @@ def test_channels_given_twice_are_said(heron: Scene) -> None:
     starts = [Start(Chain("lockhouse", None, link.run, (link,)), 1, channel) for link, channel in links]
     patch = Patch(tuple(starts))
     (page,) = universe_bars(heron[0], patch)
-    assert "16–30 given twice" in Drawn(page).said()
+    assert "16–30 used twice" in Drawn(page).said()
     assert twice(seats(patch)[1]) == [(16, 30)]
     assert free(seats(patch)[1]) == [(46, 512)]
 

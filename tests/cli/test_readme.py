@@ -203,7 +203,7 @@ def test_the_table_of_ones_own(tmp_path: Path, here: Patcher) -> None:
     ran = here("adopt", "well-green.toml", "well-green.csv")
     assert ran.returncode == 1
     assert ran.stdout.count("error: ") == 1
-    assert "error: well-green.csv (line 8): Millpond: channel 600 is none" in ran.stdout
+    assert "error: well-green.csv (line 8): Millpond: there is no channel 600" in ran.stdout
     assert "Taken: 700 pixels on 2 boxes, 5 starts, 5 universes." in ran.stdout
     assert "FILL IN" in (tmp_path / "well-green.toml").read_text(encoding="utf-8")
     assert here("check", "well-green.toml").returncode == 0

@@ -395,11 +395,11 @@ def test_what_is_not_drawn_is_listed() -> None:
     found = scene(wired(tables))
     for document in (show_drawing(*found), box_drawing(*found, "box")):
         drawn = Drawn(document)
-        assert "Not up this season: down" in drawn.said()
-        assert "The file does not say where it stands: box" in drawn.said()
+        assert "Not hung this season: down" in drawn.said()
+        assert "No place (at) in the file: box" in drawn.said()
         assert "no picture:" in drawn.said()
         assert {run for (run,) in drawn.data("run")} == {"up", "plain"}
-    assert "Not up this season: down" in Drawn(cable_chart(*found, "box")).said()
+    assert "Not hung this season: down" in Drawn(cable_chart(*found, "box")).said()
     assert "Nothing to draw" in Drawn(prop_drawing(*found, "down")).said()
 
 

@@ -231,7 +231,7 @@ def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, here
     # Source: the design: `consecutive`: a box's universes have no gap.
     ran = here("patch", heron_lock, "--spare-pixels", "30")
     assert ran.returncode == 2
-    assert "30 pixels kept free would leave whole universes empty" in ran.stderr
+    assert "30 spare pixels after each start would leave whole universes empty" in ran.stderr
     assert not patch_path(heron_lock).exists()
     text = heron_lock.read_text(encoding="utf-8").replace("frame_rate = 40", 'frame_rate = 40\nplacement = "follow"', 1)
     heron_lock.write_text(text, encoding="utf-8")

@@ -345,7 +345,7 @@ def test_every_table_that_is_typed_in_tells_the_nulls(skips: bool, tmp_path: Pat
         assert table == wanted, where
         seen += 1
     assert seen == 6
-    words = "take no channels" if skips else "take channels like pixels"
+    words = "take no channels" if skips else "take channels here"
     assert words in here("patch", show).stdout
     from patcher.phone.pages import Pages
 
@@ -367,4 +367,4 @@ def test_a_null_inside_a_chain_is_told_with_its_place() -> None:
     tables["controller"]["house"]["port"] = {"1": ["roof", "porch"]}
     wiring = wired(tables)
     said = patch_tables.null_words(wiring, allocate(wiring).patch.starts)
-    assert "porch has 2 null pixels before it, inside its chain" in said
+    assert "porch has 2 null pixels before it, in the middle of its chain" in said

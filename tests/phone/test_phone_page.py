@@ -102,7 +102,7 @@ def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> Non
         assert "green: window-left" in page.locator("#says").inner_text()
         page.fill("#name", "no-such-run")
         key(page, "Find")
-        page.get_by_role("alert").get_by_text("is nothing in this show").wait_for()
+        page.get_by_role("alert").get_by_text("no box, run or prop is named").wait_for()
 
 
 @pytest.mark.long

@@ -340,7 +340,7 @@ def test_a_supply_too_far_away_is_said_to_be() -> None:
     found = plan(wired(tables))
     [wrong] = found.open
     assert found.feeds == ()
-    assert "nothing was found that holds a/1–100 from s, even with AWG 10" in wrong.says
+    assert "no feeds were found that keep a/1–100 supplied from s, even with AWG 10" in wrong.says
 
 
 def test_the_nearest_supply_that_can_is_taken() -> None:

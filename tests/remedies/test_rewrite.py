@@ -236,7 +236,7 @@ def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
         ("colour-order:narrowboat=RGB",
          ['pixel = "dot-5v-rgb"', "", "[pixel.dot-5v-rgb]", 'colour_order = "RGB"', "volts = 5.0", "channel_ma = 12.0",
           "idle_ma = 1.0", "min_volts = 4.0", "mm2 = 0.75", "pitch = 0.075"], ("mooring",), ()),
-        ("shift:narrowboat=-1", ["nulls = 0                  # freshens the data at the bow"],
+        ("shift:narrowboat=-1", ["nulls = 0                  # regenerates the data at the bow"],
          ("mooring",), ("narrowboat",)),
         ("universe-shift:mooring=2",
          ["first_universe = 32        # painted on its lid years ago", "", "[controller.mooring.start]", '1 = "32/1"',

@@ -159,7 +159,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
     assert needs["dot-5v, as null pixel"].count == 1
     assert needs["lamp-12v"].count == 89 + 77 + 52 + 52 + 108 + 58 + 58 + 101 + 500 + 150
-    assert needs["pair of plug and socket, 3 poles"].count == 2 * len(HERON["run"])
+    assert needs["plug and socket, 3-pole, one pair"].count == 2 * len(HERON["run"])
     assert needs["supply 12 V, 29 A"].count == 2
     assert needs["supply 12 V, 29 A"].spare == 1
     assert needs["data booster"].count == 2

@@ -102,7 +102,7 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
             if foot:
                 sections = (*BOXES, "The whole show", "Props", "Voltages", "Tags for storage")
                 assert head in {f"Heron Lock winter lights {section}" for section in sections}
-                assert re.fullmatch(rf"Mark [0-9a-f]{{8}} Page {number} of {count}", foot)
+                assert re.fullmatch(rf"Revision [0-9a-f]{{8}} Page {number} of {count}", foot)
             else:
                 assert part in ("sheets", "labels")
 

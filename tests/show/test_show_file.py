@@ -145,11 +145,11 @@ def test_a_named_pipe_does_not_hang(folder):
     ("octets", "word"),
     [
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\xff\xfe\x00", "UTF-8"),
-        (b"\x7fELF\x02\x01\x01\x00" + b"\0" * 64, "zero octets"),
+        (b"\x7fELF\x02\x01\x01\x00" + b"\0" * 64, "zero bytes"),
         (bytes(range(256)), "UTF-8"),
         (GOOD.encode("utf-16"), "UTF-16"),
         (b"\xfe\xff" + GOOD.encode("utf-16-be"), "UTF-16"),
-        (GOOD.encode("utf-16-le"), "zero octets"),
+        (GOOD.encode("utf-16-le"), "zero bytes"),
         (GOOD.replace("Mill weir", "Mühlenwehr").encode("latin-1"), "UTF-8"),
     ],
     ids=["png", "elf", "all-octets", "utf-16-le-bom", "utf-16-be-bom", "utf-16-no-bom", "latin-1"],
@@ -327,10 +327,10 @@ def test_a_point_is_two_numbers(folder, point):
     ("old", "new", "where", "words"),
     [
         # a loop of runs: the same run twice on a port
-        ('"gate-low"]', '"gate-low", "towpath"]', "run.towpath", ("mill/1", "2 times", "ring")),
+        ('"gate-low"]', '"gate-low", "towpath"]', "run.towpath", ("mill/1", "2 times")),
         # a run on two ports
         ('2 = ["willow"]', '2 = ["willow", "towpath"]', "run.towpath", ("mill/1", "mill/2")),
-        ('2 = ["willow"]', '5 = ["willow"]', "controller.mill.port.5", ("lacks", "4")),
+        ('2 = ["willow"]', '5 = ["willow"]', "controller.mill.port.5", ("not a port of the box", "4")),
         ('2 = ["willow"]', "", "run.willow", ("no port",)),
         ('2 = ["willow"]', '2 = ["willow", "towpath-back"]', "run.towpath-back", ("towpath", "mill")),
         ("pixels = 49", "pixels = 50", "run.towpath-back", ("50", "49")),
@@ -527,7 +527,7 @@ def test_a_points_file_below_the_folder_or_linked_within_it_is_read(folder):
         ("x,y\n1,nan\n", ("nan",)),
         ("x,y\n1,inf\n", ("inf",)),
         ("x;y\n1;2\n", ("columns",)),
-        ("x,y\n1,2\0\n", ("zero octets",)),
+        ("x,y\n1,2\0\n", ("zero bytes",)),
         ("x,y\n" + '"' + "9" * 200_000 + '",1\n', ("willow.csv",)),
     ],
     ids=[

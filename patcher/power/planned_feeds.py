@@ -1,18 +1,43 @@
-"""Planned feeds with the fuses and wires that what they carry in the whole show wants, not on their rail alone."""
+"""Planned feeds: written into the show, then with fuses and wires fitted to what they carry in the whole of it."""
 
 from __future__ import annotations
 
 from collections.abc import Container
+from itertools import count
 
 import numpy as np
 
+from patcher.power.feeds import Feeding
 from patcher.power.flow import TINY, FeedLoad, Power
 from patcher.power.stretches import roots
+from patcher.power.strip import Strip
 from patcher.power.wires import Wire, wire_of
-from patcher.show.schema import Feed
+from patcher.show.schema import Feed, Show, Tap
 
 _ROUNDS = 4
 """How often at least a show is solved and fitted again, besides once for each wire there is."""
+
+
+def with_feeds(show: Show, supply: str, run: str, strip: Strip, found: Feeding) -> Show:
+    """The show with a feed for each trunk."""
+    taken = {*show.controllers, *show.runs, *show.props, *show.supplies, *show.feeds}
+    feeds = dict(show.feeds)
+    joined: dict[int, tuple[str, int]] = {}
+    for trunk in found.trunks:
+        candidates = (f"{run[:50]}-feed{f'-{number}' if number > 1 else ''}" for number in count(1))
+        name = next(name for name in candidates if name not in taken and name not in feeds)
+        at = [strip.pixels[found.taps[tap - 1]] for tap in trunk.taps]
+        taps = tuple(
+            Tap(run=tapped, pixel=pixel, length=metres)
+            for (tapped, pixel), metres in zip(at, trunk.metres, strict=True)
+        )
+        source: dict[str, object] = {"supply": supply}
+        if trunk.start:
+            source = dict(zip(("from", "tap"), joined[trunk.start], strict=True))
+        size = {"awg": trunk.wire.awg, "mm2": trunk.wire.mm2}
+        feeds[name] = Feed.model_validate({**source, **size, "fuse": trunk.fuse, "taps": taps}).called(name)
+        joined |= {tap: (name, number) for number, tap in enumerate(trunk.taps, start=1)}
+    return show.model_copy(update={"feeds": feeds})
 
 
 def fitted(state: Power, given: Container[str], gauges: tuple[Wire, ...]) -> Power:
@@ -47,7 +72,7 @@ def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str
 
 
 def _thinnest_behind(state: Power, load: FeedLoad) -> Feed:
-    """The thinnest feed that branches off a feed, at any remove."""
+    """The thinnest feed that branches off a feed, directly or through others."""
     behind = (state.show.feeds[name] for name, root in roots(state.show).items() if root.name == load.feed.name)
     return next(feed for feed in behind if wire_of(feed.awg, feed.mm2) == load.weakest)
 
