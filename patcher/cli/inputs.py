@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
 ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
 SEARCH = 10.0
-"""Seconds to search for a better patch, unless the person says otherwise."""
+"""About how many seconds to search for a better patch, unless the person says otherwise."""
 
-Seconds = Annotated[float, typer.Option("--seconds", help="How long to search for a better patch.", min=0.1, max=3600)]
+_SEARCH = "About how long to search for a better patch."
+Seconds = Annotated[float, typer.Option("--seconds", help=_SEARCH, min=0.1, max=3600)]
 _SPARE = "Leave N spare pixels after each start that is newly assigned."
 SparePixels = Annotated[int, typer.Option("--spare-pixels", metavar="N", help=_SPARE, min=0, max=10_000)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]

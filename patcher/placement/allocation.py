@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,6 +9,7 @@ from patcher.errors import Finding, PatcherError, refuse
 from patcher.patch.chains import chains
 from patcher.patch.patch import Chain, Patch, Start, written
 from patcher.patch.rules import breaches
+from patcher.placement.effort import Effort
 from patcher.placement.in_order import in_order
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS
@@ -39,7 +39,7 @@ class Allocation:
 
 
 _FOR_BOUND = 0.3
-"""The part of the time that the bound may take where an old patch is kept; the rest is for keeping it."""
+"""The part of the effort that the bound may take where an old patch is kept; the rest is for keeping it."""
 
 
 def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0, seconds: float = 10.0) -> Allocation:
@@ -49,7 +49,7 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
         wiring: what hangs on what.
         kept: the patch that is typed into the boxes now: as few of them change as can be.
         spare_pixels: pixels to keep free behind each newly laid start.
-        seconds: how long to search for a better patch, or for a proof that there is none.
+        seconds: how much to search for a better patch, or for a proof that there is none; work is counted, not time.
 
     Raises:
         PatcherError: no patch can be under the show's pins and limits, with every reason.
@@ -58,18 +58,18 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
     if spare_pixels and show.settings.placement == "follow":
         says = "leaves spare pixels after each start address, but placement “follow” leaves nothing between them"
         raise refuse("--spare-pixels", says, 'use placement = "fresh" or "whole"', area="address")
-    deadline = time.monotonic() + seconds
+    effort = Effort(seconds)
     todo = chains(wiring)
     if show.settings.placement == "whole":
         from patcher.placement.whole import whole
 
-        laid = whole(show, todo, seconds=seconds * (_FOR_BOUND if kept else 1), spare_pixels=spare_pixels)
+        laid = whole(show, todo, effort=effort.part(_FOR_BOUND) if kept else effort, spare_pixels=spare_pixels)
         fresh = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
     else:
         patch = _patch(todo, in_order(show, todo, spare_pixels))
         fresh = Allocation(patch, patch.universe_count, True, "each start falls where this placement says")
     if kept is not None and kept.starts:
-        return _kept(show, todo, kept, fresh, spare_pixels, deadline - time.monotonic())
+        return _kept(show, todo, kept, fresh, spare_pixels, effort)
     if found := breaches(show, fresh.patch):
         raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in found))
     return fresh
@@ -92,12 +92,12 @@ def _patch(todo: Sequence[Chain], places: Sequence[int]) -> Patch:
 
 
 def _kept(
-    show: Show, todo: list[Chain], kept: Patch, fresh: Allocation, spare_pixels: int, seconds: float
+    show: Show, todo: list[Chain], kept: Patch, fresh: Allocation, spare_pixels: int, effort: Effort
 ) -> Allocation:
     """The patch that keeps another; a fresh one where nothing of it can be kept."""
     from patcher.placement.retention import keep
 
-    found = keep(show, todo, kept, reserve=spare_pixels, seconds=seconds)
+    found = keep(show, todo, kept, reserve=spare_pixels, effort=effort)
     if found is not None:
         patch = _patch(todo, found.places)
         wrong = breaches(show, patch)

@@ -11,12 +11,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from time import monotonic
 
 import numpy as np
 
+from patcher.placement.effort import Effort
+
 NODES = 30_000
 """Most steps of the depth-first search: a count, not a time, so that the same input gives the same output."""
+
+STEP, PROGRAMME, CELL = 3e-6, 1e-3, 3e-7
+"""Seconds for a step of that search, for a linear programme, and for each cell of its matrix and of its knapsack."""
 
 SCALE = 1_000_000
 """Parts into which the worth of an item is divided, so that the bound is worked out in whole numbers."""
@@ -39,26 +43,25 @@ class Packing:
     reason: str
 
 
-def pack(sizes: Sequence[int], capacity: int, seconds: float = 10.0) -> Packing:
-    """Pack items into as few bins as can be found in a time.
+def pack(sizes: Sequence[int], capacity: int, effort: Effort) -> Packing:
+    """Pack items into as few bins as can be found with an effort.
 
     Args:
         sizes: the size of each item, from 1 to the capacity.
         capacity: what one bin holds.
-        seconds: when to stop with the best found.
+        effort: after which to stop with the best found.
 
     Raises:
         ValueError: a size is below 1 or above the capacity.
     """
     if any(not 1 <= size <= capacity for size in sizes):
         raise ValueError(f"sizes lie between 1 and the capacity, {capacity}")
-    until = monotonic() + seconds
     best = min((_decreasing(sizes, capacity, best=fit) for fit in (True, False)), key=len)
     bound, reason = _simple_bound(sizes, capacity)
     if len(best) > bound:
         fixed, left = _reduce(sizes, capacity)
         rest = [sizes[index] for index in left]
-        packed, rest_bound, rest_reason = _pack_rest(rest, capacity, until)
+        packed, rest_bound, rest_reason = _pack_rest(rest, capacity, effort)
         if len(fixed) + rest_bound > bound:
             bound, reason = len(fixed) + rest_bound, rest_reason
         if len(fixed) + len(packed) < len(best):
@@ -136,17 +139,17 @@ def _sure(left: list[int], sizes: Sequence[int], capacity: int) -> list[int] | N
     return None
 
 
-def _pack_rest(sizes: list[int], capacity: int, until: float) -> tuple[Bins, int, str]:
+def _pack_rest(sizes: list[int], capacity: int, effort: Effort) -> tuple[Bins, int, str]:
     """What the reductions left: the bins, a bound, and its reason."""
     best = min((_decreasing(sizes, capacity, best=fit) for fit in (True, False)), key=len)
     bound, reason = _simple_bound(sizes, capacity)
     if len(best) > bound and len(sizes) <= 40:
-        best, exhausted = _depth_first(sizes, capacity, best, bound, until)
+        best, exhausted = _depth_first(sizes, capacity, best, bound, effort)
         if exhausted:
             return best, len(best), "every way to put them together was tried"
-    if len(best) > bound and monotonic() < until:
+    if len(best) > bound and not effort.over:
         counts = Counter(sizes)
-        patterns, columns_bound = _by_columns(counts, capacity, [[sizes[i] for i in one] for one in best], until)
+        patterns, columns_bound = _by_columns(counts, capacity, [[sizes[i] for i in one] for one in best], effort)
         if columns_bound > bound:
             bound, reason = columns_bound, "no mixture of ways to fill one leaves fewer (a linear programme)"
         if patterns is not None and len(patterns) < len(best):
@@ -162,7 +165,7 @@ def _named(patterns: list[list[int]], sizes: list[int]) -> Bins:
     return [[waiting[size].pop() for size in pattern] for pattern in patterns]
 
 
-def _depth_first(sizes: list[int], capacity: int, best: Bins, bound: int, until: float) -> tuple[Bins, bool]:
+def _depth_first(sizes: list[int], capacity: int, best: Bins, bound: int, effort: Effort) -> tuple[Bins, bool]:
     """The best packing, and whether all were tried: the largest item first, into each bin that differs."""
     order = sorted(range(len(sizes)), key=lambda index: (-sizes[index], index))
     behind = np.cumsum([0, *(sizes[index] for index in reversed(order))])[::-1].tolist()
@@ -174,7 +177,8 @@ def _depth_first(sizes: list[int], capacity: int, best: Bins, bound: int, until:
         """Whether the search may end: the bound is met, or its steps are spent."""
         nonlocal best, nodes
         nodes += 1
-        if nodes > NODES or (nodes % 1000 == 0 and monotonic() > until):
+        effort.spend(STEP)
+        if nodes > NODES or effort.over:
             return True
         if number == len(order):
             best = [list(one) for one in bins]
@@ -207,9 +211,9 @@ def _depth_first(sizes: list[int], capacity: int, best: Bins, bound: int, until:
 
 
 def _by_columns(
-    demand: Counter[int], capacity: int, known: list[list[int]], until: float
+    demand: Counter[int], capacity: int, known: list[list[int]], effort: Effort
 ) -> tuple[list[list[int]] | None, int]:
-    """Bins as lists of sizes, None where none were found in time; and the bound of the linear programme.
+    """Bins as lists of sizes, None where none were found; and the bound of the linear programme.
 
     The columns are ways to fill one bin; those known are the first.
     """
@@ -220,9 +224,10 @@ def _by_columns(
     wanted = np.array([demand[size] for size in sizes])
     best: list[list[int]] | None = None
     bound, ended = 0, False
-    while not ended and monotonic() < until:
+    while not ended and not effort.over:
         matrix = np.array(list(columns), dtype=float).T
         solved = linprog(np.ones(len(columns)), A_ub=-matrix, b_ub=-wanted, method="highs")
+        effort.spend(PROGRAMME + CELL * (matrix.size + len(sizes) * capacity))
         if solved.status != 0 or solved.fun is None:
             break
         worth = np.maximum(0, -solved.ineqlin.marginals * SCALE).astype(np.int64)
@@ -236,7 +241,7 @@ def _by_columns(
         ended = most <= SCALE or len(columns) == before
         if ended or (best is None and bound >= -(-int(solved.fun * SCALE) // SCALE)):
             useful = _useful(columns, worth, wanted, bound if best is None else len(known) - 1)
-            best = _fewer(best, _pick(useful, sizes, wanted, until))
+            best = _fewer(best, _pick(useful, sizes, wanted, effort))
             if best is not None and len(best) <= bound:
                 break
     return best, bound
@@ -293,18 +298,20 @@ def _knapsack(
     return int(value[-1]), list(patterns)
 
 
-def _pick(columns: list[tuple[int, ...]], sizes: list[int], wanted: np.ndarray, until: float) -> list[list[int]] | None:
+def _pick(
+    columns: list[tuple[int, ...]], sizes: list[int], wanted: np.ndarray, effort: Effort
+) -> list[list[int]] | None:
     """The fewest of the columns that hold every item, by an integer programme."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import Bounds, LinearConstraint
 
-    left = until - monotonic()
-    if left <= 0 or not columns:
+    if effort.over or not columns:
         return None
     rows = LinearConstraint(np.array(columns).T, wanted, np.inf)
     limit = Bounds(0, np.inf)
     ones = np.ones(len(columns))
     whole = np.ones(len(columns), dtype=np.int64)
-    solved = milp(ones, constraints=rows, integrality=whole, bounds=limit, options={"time_limit": left})
+    entries = int(np.count_nonzero(columns))
+    solved = effort.milp(ones, entries, constraints=rows, integrality=whole, bounds=limit)
     if solved.x is None:
         return None
     bins, lacking = [], Counter(dict(zip(sizes, wanted.tolist(), strict=True)))

@@ -4,34 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from time import monotonic
 
 from patcher.patch.patch import pieces
 from patcher.placement.bin_packing import Packing, pack
+from patcher.placement.effort import Effort
 from patcher.placement.orders import Item, Pinned, Task, universes_of
 from patcher.trade import CHANNELS
 
 
-def lower_bound(task: Task, over: Remainders, packing: Packing, until: float) -> tuple[int, str]:
+def lower_bound(task: Task, over: Remainders, packing: Packing, effort: Effort) -> tuple[int, str]:
     """Universes that no laying can beat, and why; from the remainders of its chains and their packing."""
     bounds = [_by_volume(task), _by_packing(over, packing)]
     if not task.share and len(task.boxes) > 1:
         alone = 0
         for name in task.boxes:
             items = tuple(item for item in task.items if item.box == name)
-            alone += _bound_of(replace(task, items=items, boxes={name: task.boxes[name]}), until)
+            alone += _bound_of(replace(task, items=items, boxes={name: task.boxes[name]}), effort)
         bounds.append((alone, f"the controllers by themselves need {alone}, and share none"))
     widths = sorted({width for item in task.items for _, width in item.shape})
     for width in widths if len(widths) > 1 else []:
         alike = tuple(item for item in task.items if all(other == width for _, other in item.shape))
-        bound = _bound_of(replace(task, items=alike), until)
+        bound = _bound_of(replace(task, items=alike), effort)
         bounds.append((bound, f"those of {width} channels a pixel need {bound} by themselves"))
     return max(bounds, key=lambda one: one[0])
 
 
-def _bound_of(task: Task, until: float) -> int:
+def _bound_of(task: Task, effort: Effort) -> int:
     over = remainders(task.items)
-    return lower_bound(task, over, pack(over.sizes, over.capacity, max(0.05, (until - monotonic()) / 3)), until)[0]
+    return lower_bound(task, over, pack(over.sizes, over.capacity, effort.part(1 / 3)), effort)[0]
 
 
 def _by_volume(task: Task) -> tuple[int, str]:

@@ -5,14 +5,17 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass
-from time import monotonic
 
 from patcher.patch.patch import universe_from
+from patcher.placement.effort import Effort
 from patcher.placement.orders import Item, Task, may_begin
 from patcher.trade import CHANNELS
 
 NODES = 2_000
 """Steps of the search for a laying of a box without a gap."""
+
+LAID = 2e-5
+"""Seconds to lay a box behind others."""
 
 MOST = 8
 """Most chains of a box that are tried in every order; the rest are laid after them."""
@@ -211,14 +214,14 @@ class _Boxes:
         return ends[-1], (*rest, *reversed(order))
 
 
-def box_by_box(task: Task, first: int, beam: int, until: float) -> dict[int, int]:
+def box_by_box(task: Task, first: int, beam: int, effort: Effort) -> dict[int, int]:
     """The boxes one behind the other, each beginning where the one before ends, in an order that loses few channels.
 
     Args:
         task: what to lay.
         first: the first universe, from 0.
         beam: how many orders are followed at once; 1 keeps to the order of the file.
-        until: when to take the next best.
+        effort: after which the next best is taken.
     """
     boxes = _Boxes(task)
     rows = [_Row(0, first * CHANNELS, 0, ((), None))]
@@ -226,7 +229,8 @@ def box_by_box(task: Task, first: int, beam: int, until: float) -> dict[int, int
         grown: dict[tuple[int, int], _Row] = {}
         for row in rows:
             left = [box for box in range(len(boxes.names)) if not row.boxes >> box & 1]
-            for box in left if beam > 1 and monotonic() < until else left[:1]:
+            for box in left if beam > 1 and not effort.over else left[:1]:
+                effort.spend(LAID)
                 stop, order = boxes.laid(box, row.at)
                 key = (row.boxes | 1 << box, stop)
                 if key not in grown:

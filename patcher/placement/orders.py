@@ -12,9 +12,9 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
-from time import monotonic
 
 from patcher.patch.patch import Chain, behind, first_fit
+from patcher.placement.effort import Effort
 from patcher.trade import CHANNELS
 
 Shape = tuple[tuple[int, int], ...]
@@ -22,6 +22,8 @@ Shape = tuple[tuple[int, int], ...]
 
 STATES = 60_000
 """Most layings kept of sets of one size: a count, not a time, so that the same input gives the same output."""
+STEP = 5e-5
+"""Seconds for all that can follow a laying."""
 
 
 @cache
@@ -192,11 +194,11 @@ class Orders:
         task: what to lay.
         first: the universe, from 0, in which the patch begins.
         below: only layings with fewer universes are wanted, those of pinned chains counted.
-        until: the moment, of `time.monotonic`, to give up.
+        effort: after which to give up.
     """
 
-    def __init__(self, task: Task, first: int, below: int, until: float) -> None:
-        self.task, self.below, self.until = task, below, until
+    def __init__(self, task: Task, first: int, below: int, effort: Effort) -> None:
+        self.task, self.below, self.effort = task, below, effort
         self.pinned = Pinned(task)
         self.free = [number for number, item in enumerate(task.items) if item.at is None]
         # a pinned box may lie before the patch begins
@@ -226,7 +228,8 @@ class Orders:
             kept = 0
             for mask, states in layer.items():
                 for state in states:
-                    if monotonic() > self.until or kept > STATES:
+                    self.effort.spend(STEP)
+                    if self.effort.over or kept > STATES:
                         self.exhausted = False
                         return None
                     for bit, after in self._steps(mask, state):

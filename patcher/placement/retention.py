@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Chain, Patch, Start, first_fit, running
+from patcher.placement.effort import Effort
 from patcher.placement.seat_choice import choose
 from patcher.placement.seats import Box, Claim, Rule, Seat, stay
 from patcher.placement.shared_universes import one_by_one
@@ -35,14 +36,14 @@ class Kept:
     excess: int
 
 
-def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, seconds: float = 10.0) -> Kept | None:
+def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, effort: Effort) -> Kept | None:
     """Lay the chains of a show so that the fewest boxes of an old patch change; None where none of it can be kept."""
     indices, boxes = _boxes(show, todo, old, reserve)
     begin = show.settings.first_universe - 1
     if show.settings.share_universes:
         laid, least = one_by_one(boxes, begin), 0
     else:
-        found = choose(boxes, seconds)
+        found = choose(boxes, effort)
         if found is None:
             return None
         laid, least = _settled(boxes, found.seats, begin), found.least

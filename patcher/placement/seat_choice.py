@@ -8,13 +8,13 @@ could, and takes no universe, keeps the choice honest.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import networkx as nx
 
 from patcher.patch.occupancy import Taken
+from patcher.placement.effort import Effort
 from patcher.placement.loose_seats import Frame, block, frames, seats, wider
 from patcher.placement.seats import MOST_ORDERED, Box, Seat, rows, stay, width
 from patcher.trade import CHANNELS
@@ -33,17 +33,19 @@ class Choice:
     least: int
 
 
-def choose(boxes: list[Box], seconds: float) -> Choice | None:
-    """The best seats that are found in time; None where there are none.
+def choose(boxes: list[Box], effort: Effort) -> Choice | None:
+    """The best seats that are found with an effort; None where there are none.
 
     Where nothing that must change is pinned and those that need not change stand clear of each other, all these stay:
     the others can stand behind everything. So the search is among the others alone.
     """
-    return _Search(boxes, time.monotonic() + seconds).run()
+    return _Search(boxes, effort).run()
 
 
 _LAST = 0.05
-"""The part of the time that is kept for choosing among what is worked out by then."""
+"""The part of the effort that is kept for choosing among what is worked out by then."""
+SEATED = 1e-4
+"""Seconds for one start of a frame whose seats are worked out."""
 
 
 class _Search:
@@ -53,10 +55,9 @@ class _Search:
     one number of starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
     """
 
-    def __init__(self, boxes: list[Box], deadline: float) -> None:
+    def __init__(self, boxes: list[Box], effort: Effort) -> None:
         self._boxes, self._proved = boxes, True
-        self._last = (deadline - time.monotonic()) * _LAST
-        self._deadline = deadline - self._last
+        self._last, self._effort = effort.part(_LAST), effort.part(1 - _LAST)
         self._stays = [stay(box) for box in boxes]
         self._columns: list[dict[Column, None]] = [{seat: None} if seat else {} for seat in self._stays]
         self._dirty = set(range(len(boxes)))
@@ -88,12 +89,12 @@ class _Search:
         least = 0
         while True:
             if not self._select():
-                return self._among_seats(least) if self._left() <= 0.1 else None
+                return self._among_seats(least) if self._effort.over else None
             if self._proved:
                 least = sum(self._least(index, box) for index, box in enumerate(self._boxes))
             if all(isinstance(column, Seat) for column in self._chosen.values()):
                 break
-            if time.monotonic() > self._deadline:
+            if self._effort.over:
                 return self._among_seats(least)
             for index, picked in self._chosen.items():
                 self._work_out(index, picked)
@@ -135,16 +136,13 @@ class _Search:
         self._proved = True
         for group in _groups(self._columns):
             if not self._dirty.isdisjoint(group):
-                found = _select([list(self._columns[index]) for index in group], self._left())
+                found = _select([list(self._columns[index]) for index in group], self._effort)
                 if found is None:
                     return False
                 self._chosen.update(zip(group, found[0], strict=True))
                 self._proved &= found[1]
         self._dirty.clear()
         return True
-
-    def _left(self) -> float:
-        return max(0.1, self._deadline - time.monotonic())
 
     def _open(self, index: int) -> None:
         """Give a box that must change its first columns."""
@@ -182,13 +180,14 @@ class _Search:
                 self._add(index, frames(box, picked.moved))
         elif isinstance(picked, Frame):
             for frame in [c for c in columns if isinstance(c, Frame) and _cost(c) == _cost(picked)]:
-                if frame in columns and time.monotonic() < self._deadline:
+                if frame in columns and not self._effort.over:
                     del columns[frame]
                     self._try(index, box, frame)
 
     def _try(self, index: int, box: Box, frame: Frame) -> None:
         columns = self._columns[index]
         found = seats(box, frame, self._fixed)
+        self._effort.spend(SEATED * len(box.starts))
         if not found:
             self._add(index, wider(box, frame))
             return
@@ -264,7 +263,7 @@ def _cost(column: Column) -> Cost:
     return (1, column.moved, width(column.footprint), 0)
 
 
-def _select(pool: list[list[Column]], seconds: float) -> tuple[list[Column], bool] | None:
+def _select(pool: list[list[Column]], effort: Effort) -> tuple[list[Column], bool] | None:
     """One column of each pool, so that no universe is taken twice: the fewest boxes changed, then starts moved, then
     universes, then starts away; and whether no choice is better. None where there is none.
     """
@@ -274,7 +273,7 @@ def _select(pool: list[list[Column]], seconds: float) -> tuple[list[Column], boo
     if _apart(cheapest):
         return cheapest, True
     columns = [(index, column) for index, own in enumerate(pool) for column in _undominated(own)]
-    found = _solve(columns, seconds)
+    found = _solve(columns, effort)
     return found and ([columns[number][1] for number in found[0]], found[1])
 
 
@@ -302,10 +301,10 @@ def _apart(columns: list[Column]) -> bool:
     return all(stop <= first for (_, stop), (first, _) in pairwise(pieces))
 
 
-def _solve(columns: list[tuple[int, Column]], seconds: float) -> tuple[list[int], bool] | None:
+def _solve(columns: list[tuple[int, Column]], effort: Effort) -> tuple[list[int], bool] | None:
     """The cheapest columns, one of each box, by HiGHS. A clique of overlapping ranges shares the beginning of one."""
     import numpy as np
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import Bounds, LinearConstraint
     from scipy.sparse import csr_array
 
     costs = np.array([_cost(column) for _, column in columns], dtype=float)
@@ -325,12 +324,13 @@ def _solve(columns: list[tuple[int, Column]], seconds: float) -> tuple[list[int]
     entries = (np.ones(len(rows_at)), (rows_at, np.repeat(numbers, counts)))
     cover = csr_array(entries, shape=(len(beginnings), len(columns)))
     one_each = csr_array((np.ones(len(columns)), (owner, np.arange(len(columns)))))
-    found = milp(
+    found = effort.milp(
         costs @ weights,
+        cover.nnz + one_each.nnz,
         integrality=np.ones(len(columns), dtype=np.int8),
         bounds=Bounds(0, 1),
         constraints=[LinearConstraint(one_each, 1, 1), LinearConstraint(cover, -np.inf, 1)],
-        options={"time_limit": seconds, "mip_rel_gap": 0.0},
+        options={"mip_rel_gap": 0.0},
     )
     if found.x is None:
         return None

@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
-from time import monotonic
 
 from patcher.patch.patch import Chain, running, universe_from
 from patcher.placement.bin_packing import Packing, pack
 from patcher.placement.bounds import Remainders, lower_bound, remainders
 from patcher.placement.constrained import around, box_by_box, without_gap
+from patcher.placement.effort import Effort
 from patcher.placement.orders import Item, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE
@@ -64,7 +64,7 @@ class _Part:
     sound: bool
 
 
-def whole(show: Show, chains: Sequence[Chain], *, seconds: float = 10.0, spare_pixels: int = 0) -> Laid:
+def whole(show: Show, chains: Sequence[Chain], *, effort: Effort, spare_pixels: int = 0) -> Laid:
     """Lay the chains of all controllers afresh.
 
     A rule is broken only where no patch was found that keeps them all: the caller holds the patch against the rules.
@@ -72,15 +72,14 @@ def whole(show: Show, chains: Sequence[Chain], *, seconds: float = 10.0, spare_p
     Args:
         show: the show, with its pins and limits.
         chains: everything that has a start of its own, in the order of the file.
-        seconds: when to stop with the best found; what breaks no rule is looked for to the end.
+        effort: after which to stop with the best found; what breaks no rule is looked for to the end.
         spare_pixels: pixels, as wide as a chain's last, that stay free behind each start.
     """
-    until = monotonic() + seconds
     task = _task(show, chains, spare_pixels)
     first = show.settings.first_universe - 1
-    parts = [_solve(one, numbers, first, until) for numbers, one in _tasks(task, together=False)]
+    parts = [_solve(one, numbers, first, effort) for numbers, one in _tasks(task, together=False)]
     if not task.share and _collide(task, parts):
-        parts = [_solve(one, numbers, first, until) for numbers, one in _tasks(task, together=True)]
+        parts = [_solve(one, numbers, first, effort) for numbers, one in _tasks(task, together=True)]
     places = _set_down(task, parts, first)
     return Laid(
         places=tuple(places[number] for number in range(len(chains))),
@@ -194,15 +193,15 @@ def _put(task: Task, part: _Part, shift: int, places: Places, taken: set[int]) -
         taken.update(range(places[number] // CHANNELS, (held - 1) // CHANNELS + 1))
 
 
-def _solve(task: Task, numbers: tuple[int, ...], first: int, until: float) -> _Part:
+def _solve(task: Task, numbers: tuple[int, ...], first: int, effort: Effort) -> _Part:
     """The best laying of a task, beginning in a universe counted from 0."""
     over = remainders(task.items)
-    packing = pack(over.sizes, over.capacity, max(0.05, (until - monotonic()) / 3))
-    bound, reason = lower_bound(task, over, packing, until)
-    best, count, sound = _best(task, _candidates(task, first, over, packing, until), bound, until)
+    packing = pack(over.sizes, over.capacity, effort.part(1 / 3))
+    bound, reason = lower_bound(task, over, packing, effort)
+    best, count, sound = _best(task, _candidates(task, first, over, packing, effort), bound, effort)
     free = sum(item.at is None for item in task.items)
     if not (sound and count == bound) and free <= FEW:
-        orders = Orders(task, first, count if sound else _ENDLESS, until)
+        orders = Orders(task, first, count if sound else _ENDLESS, effort)
         found = orders.search()
         if found is not None:
             best = found | {number: item.at for number, item in enumerate(task.items) if item.at is not None}
@@ -212,7 +211,9 @@ def _solve(task: Task, numbers: tuple[int, ...], first: int, until: float) -> _P
     return _Part(numbers, tuple(best[number] for number in range(len(numbers))), count, bound, reason, sound)
 
 
-def _best(task: Task, candidates: Iterator[Callable[[], Places]], bound: int, until: float) -> tuple[Places, int, bool]:
+def _best(
+    task: Task, candidates: Iterator[Callable[[], Places]], bound: int, effort: Effort
+) -> tuple[Places, int, bool]:
     """The best of some layings, its universes, and whether it keeps every rule; one that meets the bound ends it."""
     best: Places = {}
     count, sound = _ENDLESS, False
@@ -221,7 +222,7 @@ def _best(task: Task, candidates: Iterator[Callable[[], Places]], bound: int, un
         used, keeps = judge(task, places)
         if not best or (keeps, -used) > (sound, -count):
             best, count, sound = places, used, keeps
-        if sound and (count == bound or monotonic() > until):
+        if sound and (count == bound or effort.over):
             break
     return best, count, sound
 
@@ -249,7 +250,7 @@ def judge(task: Task, places: Places) -> tuple[int, bool]:
 
 
 def _candidates(
-    task: Task, first: int, over: Remainders, packing: Packing, until: float
+    task: Task, first: int, over: Remainders, packing: Packing, effort: Effort
 ) -> Iterator[Callable[[], Places]]:
     """Layings, the most natural first."""
     yield lambda: _in_order(task, first)
@@ -264,9 +265,9 @@ def _candidates(
     yield lambda: _end_to_end(task, _first_fit(task, sorted(numbers, key=lambda n: (-_over(task.items[n]), n))), first)
     yield lambda: _end_to_end(task, _from_bins(task, over.numbers, packing.bins), first)
     if not over.exact or task.spare:
-        yield lambda: _end_to_end(task, _packed(task, until), first)
+        yield lambda: _end_to_end(task, _packed(task, effort), first)
     if len(task.boxes) > 1:
-        yield from (partial(box_by_box, task, first, beam, until) for beam in BEAMS)
+        yield from (partial(box_by_box, task, first, beam, effort) for beam in BEAMS)
 
 
 def _over(item: Item) -> int:
@@ -359,10 +360,10 @@ def _from_bins(task: Task, numbers: Sequence[int], bins: Sequence[Sequence[int]]
     return groups + _first_fit(task, alone)
 
 
-def _packed(task: Task, until: float) -> list[Group]:
+def _packed(task: Task, effort: Effort) -> list[Group]:
     """The groups by remainders as they are from channel 1, with what is kept free."""
     sizes = [min(_over(item) + task.spare * item.shape[-1][1], CHANNELS) for item in task.items]
-    packed = pack(sizes, CHANNELS, max(0.05, (until - monotonic()) / 3))
+    packed = pack(sizes, CHANNELS, effort.part(1 / 3))
     return _from_bins(task, range(len(sizes)), packed.bins)
 
 

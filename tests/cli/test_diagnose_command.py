@@ -132,7 +132,9 @@ def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None
         ("swapped-ports:mooring/2,mooring/4", ['2 = ["hedge"]', '4 = ["willow"]']),
         pytest.param("reversed:towpath", ['data_in = "first"'], marks=pytest.mark.long),
         pytest.param(
-            "shift:narrowboat=1", ["nulls = 2                  # regenerates the data at the bow"], marks=pytest.mark.long
+            "shift:narrowboat=1",
+            ["nulls = 2                  # regenerates the data at the bow"],
+            marks=pytest.mark.long,
         ),
     ],
 )

@@ -1,6 +1,5 @@
 """What the show puts on the network: packets that others build, weighed by hand, and every warning, raised and not."""
 
-import asyncio
 import json
 import socket
 from pathlib import Path
@@ -23,6 +22,7 @@ from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
+from rig.coroutines import finished
 from rig.shipped import Patcher, wired
 
 # Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8).
@@ -86,7 +86,7 @@ def pyartnet_writes(kind: type[ArtNetNode] | type[SacnNode]) -> list[bytes]:
         await node._process_task.cancel_wait()
         return outbox.packets
 
-    return asyncio.run(write())
+    return finished(write())
 
 
 # --- one packet -------------------------------------------------------------------------------------------------------

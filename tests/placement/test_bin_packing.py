@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
 from patcher.placement.bin_packing import martello_toth, pack
+from patcher.placement.effort import Effort
 from rig.examples import examples
 
 
@@ -43,7 +44,7 @@ def first_fit_decreasing(sizes: list[int], capacity: int) -> int:
 
 def held(sizes: list[int], capacity: int, seconds: float = 10.0):
     """A packing whose bins hold every item once and nothing too much."""
-    packing = pack(sizes, capacity, seconds)
+    packing = pack(sizes, capacity, Effort(seconds))
     assert sorted(index for one in packing.bins for index in one) == list(range(len(sizes)))
     assert all(one and sum(sizes[index] for index in one) <= capacity for one in packing.bins)
     assert packing.lower_bound <= len(packing.bins)
@@ -101,25 +102,25 @@ def test_two_hundred_items_are_proved(seed):
     packing = held(sizes, 170, 60.0)
     assert packing.lower_bound == len(packing.bins)
     assert packing.lower_bound >= -(-sum(sizes) // 170)
-    assert pack(sizes, 170, 60.0) == packing
+    assert pack(sizes, 170, Effort(60.0)) == packing
 
 
 def test_by_hand():
     # By hand: three of 60 fill 170 with two and one over; halves pair up; full ones stand alone
-    assert pack([], 170).bins == ()
-    assert pack([], 170).lower_bound == 0
-    assert pack([170], 170).bins == ((0,),)
-    assert pack([60, 60, 60], 170).lower_bound == 2
-    assert pack([85, 86, 85, 84], 170).bins == ((0, 2), (1, 3))
-    assert Counter(map(len, pack([170, 1, 169, 85, 85], 170).bins)) == {1: 1, 2: 2}
+    assert pack([], 170, Effort(10.0)).bins == ()
+    assert pack([], 170, Effort(10.0)).lower_bound == 0
+    assert pack([170], 170, Effort(10.0)).bins == ((0,),)
+    assert pack([60, 60, 60], 170, Effort(10.0)).lower_bound == 2
+    assert pack([85, 86, 85, 84], 170, Effort(10.0)).bins == ((0, 2), (1, 3))
+    assert Counter(map(len, pack([170, 1, 169, 85, 85], 170, Effort(10.0)).bins)) == {1: 1, 2: 2}
     # From memory: 6 of 1/2 + e, 6 of 1/3 + e, 6 of 1/7 + e fill 6 bins exactly where e is small (Johnson's example)
-    assert pack([22] * 6 + [15] * 6 + [7] * 6, 44).lower_bound == 6
+    assert pack([22] * 6 + [15] * 6 + [7] * 6, 44, Effort(10.0)).lower_bound == 6
 
 
 @pytest.mark.parametrize("sizes", [[0], [171], [-1], [5, 0]])
 def test_a_size_that_no_bin_takes_is_refused(sizes):
     with pytest.raises(ValueError, match="170"):
-        pack(sizes, 170)
+        pack(sizes, 170, Effort(10.0))
 
 
 def test_the_time_is_kept_with_what_was_found():

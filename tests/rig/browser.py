@@ -1,8 +1,8 @@
 """A real Chromium, which renders pages and prints them; and readers of what it printed."""
 
+import atexit
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
+from functools import cache
 from typing import Any
 
 import pytest
@@ -17,11 +17,12 @@ def required(module: str) -> Any:
     return pytest.importorskip(module)
 
 
-@contextmanager
-def chromium() -> Iterator[Any]:
-    """Chromium as Debian ships it, without its sandbox, which a container has no use for."""
+@cache
+def chromium() -> Any:
+    """Judge: Chromium as Debian ships it, without its sandbox, which a container has no use for; started once."""
     path = judge("chromium", "chromium")
-    with required("playwright.sync_api").sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+    play = required("playwright.sync_api").sync_playwright().start()
+    atexit.register(play.stop)
+    browser = play.chromium.launch(executable_path=path, args=["--no-sandbox"])
+    atexit.register(browser.close)
+    return browser

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import numpy as np
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page
 
 from patcher.answers.witness import Witness
 from patcher.diagnosis.case import Question
@@ -17,7 +17,7 @@ from patcher.trade import TEST_LEVEL
 from patcher.walk.items import items
 from patcher.walk.round_plan import plan as steps_of
 from patcher.walk.step import as_said
-from rig.judges import judge
+from rig.browser import chromium
 from rig.phones import Rig, until
 
 SCREEN = {"width": 360, "height": 740}
@@ -26,13 +26,10 @@ SCREEN = {"width": 360, "height": 740}
 @contextmanager
 def browser(dense: float = 2) -> Iterator[BrowserContext]:
     """Judge: Debian's Chromium, as a phone of 360 × 740 with touch."""
-    chromium = judge("chromium", "chromium")
-    with sync_playwright() as playwright:
-        own = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        context = own.new_context(viewport=SCREEN, has_touch=True, is_mobile=True, device_scale_factor=dense)
+    phone = {"viewport": SCREEN, "has_touch": True, "is_mobile": True, "device_scale_factor": dense}
+    with chromium().new_context(**phone) as context:
         context.set_default_timeout(15_000)
         yield context
-        own.close()
 
 
 @contextmanager

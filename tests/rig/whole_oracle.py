@@ -5,6 +5,7 @@ from ortools.sat.python import cp_model
 from patcher.patch.chains import chains
 from patcher.patch.patch import Patch, Start, written
 from patcher.patch.rules import breaches
+from patcher.placement.effort import Effort
 from patcher.placement.whole import whole
 from rig.shipped import wired
 
@@ -180,11 +181,11 @@ def a_patch_below(tables: dict, below: int, spare: int = 0) -> bool:
     return status == cp_model.OPTIMAL
 
 
-def laid(tables: dict, **how):
+def laid(tables: dict, seconds: float = 10.0, **how):
     """The laying of a show, and its patch, held against the rules and the rule of where a start may fall."""
     wiring = wired(tables)
     todo = chains(wiring)
-    found = whole(wiring.show, todo, **how)
+    found = whole(wiring.show, todo, effort=Effort(seconds), **how)
     patch = Patch(tuple(Start(chain, *written(at)) for chain, at in zip(todo, found.places, strict=True)))
     pins = pinned_at(tables)
     for chain, at in zip(todo, found.places, strict=True):

@@ -43,19 +43,13 @@ def made(folder: Path, tables: dict | None = None, *words: str) -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made(tmp_path_factory.mktemp("paper"))
 
 
 @pytest.fixture
-def page(browser: Any) -> Iterator[Any]:
-    context = browser.new_context(viewport={"width": 794, "height": 1123})
+def page() -> Iterator[Any]:
+    context = chromium().new_context(viewport={"width": 794, "height": 1123})
     found = context.new_page()
     said: list[str] = []
     found.on("console", lambda message: said.append(message.text))

@@ -22,6 +22,7 @@ from websockets.typing import Origin
 from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
 from patcher.wiring import wire
+from rig.examples import later
 from rig.loopback import E131, HOST, ear, heard, terminated
 from rig.nursery import Nursery, nursery
 from rig.signal_defaults import defaults
@@ -408,7 +409,7 @@ def test_it_is_dark_whatever_the_program_is_busy_with(number: int) -> None:
         group.close()
 
 
-@pytest.mark.parametrize("number", [signal.SIGQUIT, signal.SIGTERM, signal.SIGUSR2])
+@pytest.mark.parametrize("number", [signal.SIGTERM, *later(signal.SIGQUIT, signal.SIGUSR2)])
 def test_the_demo_ends_its_streams(number: int, processes: Nursery, tmp_path: Path, heron_lock: Path) -> None:
     show = read_show(heron_lock).show
     assert show is not None

@@ -1,6 +1,5 @@
 """Our Art-Net packets read by other people's code, and theirs by ours. All of it is independent of ours."""
 
-import asyncio
 import importlib
 import queue
 import socket
@@ -16,6 +15,7 @@ from stupidArtnet import StupidArtnet
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
+from rig.coroutines import finished
 from rig.wire_samples import LEVELS, artnet_dmx
 
 WAIT = 20.0
@@ -132,7 +132,7 @@ def pyartnet_writes(port_address: int, levels: bytes, frames: int) -> list[bytes
         await node._process_task.cancel_wait()
         return outbox.packets
 
-    return asyncio.run(write())
+    return finished(write())
 
 
 @pytest.mark.parametrize("port_address", [0, 1, 256, 0x1234, 32767])

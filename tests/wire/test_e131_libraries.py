@@ -4,7 +4,6 @@ sacn builds our packets, so that its reading of them is no independent proof: it
 its back, and that its receiver acts as we mean. tshark (test_wire_tshark.py) and pyartnet are independent.
 """
 
-import asyncio
 import queue
 import socket
 from collections.abc import Iterable
@@ -22,6 +21,7 @@ from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wire.e131 import Data, Discovery, Sync
+from rig.coroutines import finished
 from rig.wire_samples import CID, LEVELS, SOURCE, e131_data
 
 universes = st.integers(1, 63999)
@@ -178,7 +178,7 @@ def pyartnet_writes(levels: bytes, frames: int, sync_universe: int = 0) -> list[
         await node._process_task.cancel_wait()
         return outbox.packets
 
-    return asyncio.run(write())
+    return finished(write())
 
 
 def our_data(frames: Iterable[int]) -> list[bytes]:
