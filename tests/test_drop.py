@@ -145,7 +145,9 @@ def test_currents_and_energy_balance(draw: str | None) -> None:
             kind["draw"] = draw or kind["draw"]
         copper, drop = solved(tables, level, celsius)
         load = np.array([amps for _, _, amps, _ in netlist(tables, level, celsius).loads])
-        drawn = np.where(copper.regulated, load * copper.rated / drop.volts, load) * np.where(drop.fed, 1, np.nan)
+        drawn = np.where(copper.draw.regulated, load * copper.draw.rated / drop.volts, load) * np.where(
+            drop.fed, 1, np.nan
+        )
         drawn, amps, ground = (np.nan_to_num(column) for column in (drawn, drop.amps, drop.ground_amps))
         given_ = np.nan_to_num(drop.supply_amps)
         for along, sign in ((amps, 1), (ground, -1)):

@@ -578,7 +578,7 @@ def test_regulated_pixels_draw_more_as_they_sag_and_so_is_the_highest_level(
     # Power in is power out: what the supply gives is what pixels take and what wires lose.
     drop, net = state.drop, state.circuit
     if not np.isnan(load.amps):
-        drawn = (net.idle + net.full) * np.where(net.regulated, net.rated, drop.volts)
+        drawn = net.draw.amps(1.0) * np.where(net.draw.regulated, net.draw.rated, drop.volts)
         lost = (drop.amps**2 + drop.ground_amps**2) @ net.ohms
         assert load.amps * 12.0 == pytest.approx(drawn.sum() + lost, rel=1e-6)
 
@@ -616,7 +616,7 @@ def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> 
             amps for load in state.feeds
             for join, amps in zip(state.circuit.joins[load.feed.name], load.into, strict=True) if join.run == run
         )  # fmt: skip
-        assert brought == pytest.approx((state.circuit.idle + state.level * state.circuit.full)[where].sum(), abs=1e-7)
+        assert brought == pytest.approx(state.circuit.draw.amps(state.level)[where].sum(), abs=1e-7)
     assert sum(load.amps for load in loads.values() if load.feed.supply) == pytest.approx(state.supplies[0].amps)
 
 

@@ -91,7 +91,7 @@ def _mains_off(supplies: list[str], what: str) -> str:
 
 def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
     """The supplies in the dead box, and those that feed it or its runs."""
-    show, runs = wiring.show, {run for runs in found.dead.port.values() for run in runs}
+    show, runs = wiring.show, {run for runs in found.dead_ports.values() for run in runs}
     runs |= {tee for run in runs for tee in wiring.tees(run)}
     trees = {tree for part in stretches(wiring) if runs & {run for run, _, _ in part.parts} for tree in part.trees}
     used = {show.feeds[tree].supply for tree in trees} | {found.dead.logic.supply if found.dead.logic else None}
@@ -101,14 +101,13 @@ def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
 def _unplug(found: BoxSwap) -> list[str]:
     lines = [
         f"port {port}: the lead to {runs[0]}" + (f" (behind it {', '.join(runs[1:])})" if runs[1:] else "")
-        for port, runs in sorted(found.dead.port.items())
-        if runs
+        for port, runs in found.dead_ports.items()
     ]
     own = f"its own power, from {found.dead.logic.supply}, and the" if found.dead.logic else "its own power and the"
     first = {cable.run: cable for cable in found.cables}
     cuts = [
         f"{run}: pull the plug between it and {ahead}"
-        for runs in found.dead.port.values()
+        for runs in found.dead_ports.values()
         for ahead, run in pairwise(runs)
         if run in first
     ]
@@ -127,7 +126,7 @@ def _own_power(found: BoxSwap, wiring: Wiring) -> str:
 def _plug(found: BoxSwap) -> list[str]:
     lines = []
     new = {cable.run for cable in found.cables}
-    for port, runs in found.spare.port.items():
+    for port, runs in found.spare_ports.items():
         was = found.from_ports[runs[0]]
         if runs[0] in new:
             lines.append(f"port {port}: {runs[0]}, with a new cable (below)")
@@ -175,7 +174,7 @@ def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
 
 
 def _was_cut(found: BoxSwap, cable: Cable) -> bool:
-    return any(cable.run in runs[1:] for runs in found.dead.port.values())
+    return any(cable.run in runs[1:] for runs in found.dead_ports.values())
 
 
 def _type(found: BoxSwap) -> list[str]:
@@ -214,7 +213,7 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
     elif found.moves and spare.delivery == "unicast":
         lines.append(f"universes that go to {spare.address} now: {ranges(universes)}")
     if dead.reorders and not spare.reorders:
-        for runs in spare.port.values():
+        for runs in found.spare_ports.values():
             for run in runs:
                 order = show.type_of(show.runs[run]).colour_order
                 if order not in ("RGB", "RGBW"):

@@ -1,27 +1,32 @@
 """The wiring as built: the wiring as planned, with faults in it. All of it is pure.
 
-`fault.py` reads, checks and writes a fault; `sent.py` says what a box sends, `cable.py` who takes it, and `built.py`
-what that changes for each lamp.
+`fault.py` reads, checks and writes a fault; `sent.py` says what a box sends, `cable.py` who takes it, `built.py` what
+that changes for each pixel, and `shades.py` what a pixel then shows.
 """
 
-from patcher.faults.built import Departure, Planned, departure, planned, slot_index
-from patcher.faults.cable import RANDOM, Takes
+from patcher.faults.built import Cables, Departure, Planned, departure, planned, slot_index
+from patcher.faults.cable import RANDOM, AtPixels, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build, parse
 from patcher.faults.sent import DARK, wire_letters
+from patcher.faults.shades import Lit, shades
 
 __all__ = [
     "DARK",
     "KINDS",
     "RANDOM",
+    "AtPixels",
     "Built",
+    "Cables",
     "Departure",
     "Fault",
+    "Lit",
     "Planned",
     "Takes",
     "build",
     "departure",
     "parse",
     "planned",
+    "shades",
     "slot_index",
     "wire_letters",
 ]

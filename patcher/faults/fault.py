@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import NamedTuple, get_args
+from typing import NamedTuple, cast, get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
-from patcher.shapes import lattice
+from patcher.shapes import Lattice, lattice
 from patcher.show.runs import LoopRun, Run
 from patcher.show.schema import Controller, Show
 from patcher.show.tables import Corner, End
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS
+from patcher.wiring import Wiring, port_name
 
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
@@ -155,8 +156,8 @@ class Built:
     faults: tuple[Fault, ...] = ()
 
 
-def parse(text: str, show: Show) -> Fault:
-    """The fault that a person wrote.
+def parse(text: str, wiring: Wiring) -> Fault:
+    """The fault that a person wrote, of a wiring without errors.
 
     Raises:
         PatcherError: there is no such kind or place, or it cannot have that value.
@@ -168,7 +169,7 @@ def parse(text: str, show: Show) -> Fault:
     if not FORMS[kind].value and equals:
         raise refuse(text, "takes no value", f"write {kind}:{where}")
     where = ",".join(part.strip() for part in where.split(","))
-    return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), show)))
+    return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), wiring)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +180,11 @@ class _Said:
     kind: str
     where: str
     value: str
-    show: Show
+    wiring: Wiring
+
+    @property
+    def show(self) -> Show:
+        return self.wiring.show
 
     def wrong(self, says: str, remedy: str = "") -> PatcherError:
         return refuse(self.text, says, remedy or f"write {FORMS[self.kind].written(self.kind)}")
@@ -203,13 +208,14 @@ class _Said:
 
     def used_port(self, name: str) -> tuple[Controller, int]:
         controller, number = self.port(name)
-        if not controller.port.get(number):
-            used = [f"{controller.name}/{port}" for port, chain in sorted(controller.port.items()) if chain]
+        chains = self.wiring.of_controller(controller.name)
+        if number not in chains:
+            used = [port_name(controller.name, port) for port in chains]
             raise self.wrong(f"is about {name}, on which nothing hangs", choose_from(name, used))
         return controller, number
 
     def box(self, name: str) -> Controller:
-        boxes = {box: table for box, table in self.show.controllers.items() if any(table.port.values())}
+        boxes = {box: table for box, table in self.show.controllers.items() if self.wiring.of_controller(box)}
         if name not in boxes:
             what = "on which nothing hangs" if name in self.show.controllers else "which there is not"
             raise self.wrong(f"names the box “{name}”, {what}", choose_from(name, boxes))
@@ -221,12 +227,16 @@ class _Said:
             self.box(name)
         elif name in self.show.runs:
             self.run(name)
-            box = next((box for box, _, chain in _chains(self.show) if name in chain), None)
-            if box is None or self.show.controllers[box].start_per != "run":
+            if not self.starts(name):
                 raise self.wrong(f"is about “{name}”, a run that has no start of its own", "name its port, as BOX/1")
         elif (table := self.used_port(name)[0]).start_per == "controller":
             raise self.wrong(f"is about a port of “{table.name}”, which has one start", f"name the box: {table.name}")
         return name
+
+    def starts(self, run: str) -> bool:
+        """Whether a run has a start of its own."""
+        box, _ = self.wiring.ports[run]
+        return self.wiring.source(run) == run and self.show.controllers[box].start_per == "run"
 
     def whole(self, low: int, high: int, why: str = "") -> int:
         """The value as a whole number from `low` to `high` that is not 0."""
@@ -293,7 +303,7 @@ def _swapped_ports(said: _Said) -> str:
     pair = [said.port(name) for name in _two(said)]
     if pair[0][0].name == pair[1][0].name and pair[0][1] == pair[1][1]:
         raise said.wrong("is about two different things, with a comma between them")
-    if not any(controller.port.get(number) for controller, number in pair):
+    if not any((controller.name, number) in said.wiring.chains for controller, number in pair):
         raise said.wrong("is about two ports on which nothing hangs", "name a port that has a run")
     return ""
 
@@ -311,10 +321,10 @@ def _swapped_runs(said: _Said) -> str:
 def _shift(said: _Said) -> str:
     run = said.run(said.where)
     before = run.nulls + run.pixels - 1
-    for _, _, chain in _chains(said.show):
-        if said.where in chain:
-            ahead = [said.show.runs[name] for name in chain[: chain.index(said.where)]]
-            before += sum(one.nulls + one.pixels for one in ahead if one.hung)
+    chain = said.wiring.chains[said.wiring.ports[run.name]]
+    if run.name in chain:
+        ahead = [said.show.runs[name] for name in chain[: chain.index(run.name)]]
+        before += sum(one.nulls + one.pixels for one in ahead if one.hung)
     return str(said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left"))
 
 
@@ -353,7 +363,7 @@ def _universe_shift(said: _Said) -> str:
 
 
 def _swapped_starts(said: _Said) -> str:
-    one, other = (starts_of(said.show, said.start(name)) for name in _two(said))
+    one, other = (starts_of(said.wiring, said.start(name)) for name in _two(said))
     if set(one) & set(other):
         raise said.wrong("is about one start twice", "name two starts, as BOX/1,BOX/2")
     return ""
@@ -365,9 +375,7 @@ def _channel_shift(said: _Said) -> str:
         if (per := said.box(said.where).start_per) != "controller":
             raise said.wrong(f"is about a box that has a start per {per}", f"write {said.kind}:{said.where}/1={amount}")
     elif said.where in said.show.runs:
-        run = said.run(said.where)
-        box = next((box for box, _, chain in _chains(said.show) if run.name in chain), None)
-        if box is None or said.show.controllers[box].start_per != "run":
+        if not said.starts(said.run(said.where).name):
             raise said.wrong("is about a run that has no start of its own", "name its port, as BOX/1")
     else:
         said.used_port(said.where)
@@ -376,7 +384,7 @@ def _channel_shift(said: _Said) -> str:
 
 def _count(said: _Said) -> str:
     controller, port = said.used_port(said.where)
-    counted = counted_pixels(said.show, controller, port)
+    counted = _counted_pixels(said.wiring, controller, port)
     return str(said.whole(-counted, MOST_PIXELS_OFF, f"{counted} pixels are planned on it"))
 
 
@@ -396,45 +404,40 @@ _CHECKS: dict[str, Callable[[_Said], str]] = {
 }  # fmt: skip
 
 
-def _chains(show: Show) -> Iterable[tuple[str, int, tuple[str, ...]]]:
-    for box, controller in show.controllers.items():
-        for port, chain in controller.port.items():
-            yield box, port, chain
-
-
-def counted_pixels(show: Show, controller: Controller, port: int) -> int:
+def _counted_pixels(wiring: Wiring, controller: Controller, port: int) -> int:
     """The number of pixels that is typed into the box for a port: those that take channels and hang this season."""
-    runs = [show.runs[name] for name in controller.port.get(port, ()) if show.runs[name].hung]
+    runs = [wiring.show.runs[name] for name in wiring.chains[controller.name, port]]
+    runs = [run for run in runs if run.hung]
     return sum(run.pixels + (0 if controller.skips_nulls else run.nulls) for run in runs)
 
 
-def build(show: Show, faults: Iterable[Fault]) -> Built:
-    """The wiring with every one of the faults in it.
+def build(wiring: Wiring, faults: Iterable[Fault]) -> Built:
+    """A wiring without errors, with every one of the faults in it.
 
     Raises:
         PatcherError: two of them cannot be true at once, or one says what another has said.
     """
     built = tuple(faults)
     for one, other in combinations(built, 2):
-        if why := _clash(show, one, other):
+        if why := _clash(wiring, one, other):
             raise refuse(str(other), f"{why} beside {one}", "leave one of the two out")
     return Built(built)
 
 
-def _clash(show: Show, one: Fault, other: Fault) -> str | None:
+def _clash(wiring: Wiring, one: Fault, other: Fault) -> str | None:
     """Why two faults make no sense together."""
     kinds, pair = {one.kind, other.kind}, (one.where, other.where)
     if kinds <= set(SWAPS) and set(one.places) & set(other.places):
         return "swaps again what is swapped"
     if len(kinds) == 1:
         if one.kind == "swapped-starts":
-            here, there = ({run for name in fault.places for run in starts_of(show, name)} for fault in (one, other))
+            here, there = ({run for name in fault.places for run in starts_of(wiring, name)} for fault in (one, other))
             return "swaps again what is swapped" if here & there else None
         if one.kind.startswith("swapped") and set(one.places) & set(other.places):
             return "swaps again what is swapped"
         if one.kind == "dead" and any(here in (there, there.split("/")[0]) for here, there in (pair, pair[::-1])):
             return "is dead already, in whole or in part,"
-        if one.kind in ("channel-shift", "universe-shift") and _same_start(show, one.where, other.where):
+        if one.kind in ("channel-shift", "universe-shift") and _same_start(wiring, one.where, other.where):
             return "shifts the same start again"
         if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
             return "says the same thing again"
@@ -443,18 +446,18 @@ def _clash(show: Show, one: Fault, other: Fault) -> str | None:
     return None
 
 
-def _same_start(show: Show, one: str, other: str) -> bool:
+def _same_start(wiring: Wiring, one: str, other: str) -> bool:
     """Whether two names are of the same start; a box whose starts are several is none of them."""
-    here, there = starts_of(show, one), starts_of(show, other)
+    here, there = starts_of(wiring, one), starts_of(wiring, other)
     return here[0] == there[0] and len(here) == len(there)
 
 
-def starts_of(show: Show, where: str) -> tuple[str, ...]:
+def starts_of(wiring: Wiring, where: str) -> tuple[str, ...]:
     """The starts that BOX, BOX/1 or RUN names, each by the run with which it begins."""
-    controller = show.controllers.get(where)
+    controller = wiring.show.controllers.get(where)
     if controller is None or controller.start_per == "controller":
-        return (first_run(show, where),)
-    chains = [chain for _, chain in sorted(controller.port.items()) if chain]
+        return (first_run(wiring, where),)
+    chains = wiring.of_controller(where).values()
     return tuple(run for chain in chains for run in (chain if controller.start_per == "run" else chain[:1]))
 
 
@@ -463,19 +466,28 @@ def boxes_of(ports: Mapping[str, tuple[str, int]], fault: Fault) -> tuple[str, .
     return tuple(dict.fromkeys(ports[name][0] if name in ports else name.split("/")[0] for name in fault.places))
 
 
+def wiring_values(wired: Lattice) -> dict[str, str]:
+    """How a grid is wired, by the kinds of fault that are about it: those of `CHOICES`."""
+    return {"data-in": wired.data_in, "lines": wired.lines, "turns": wired.turns}
+
+
+def wired_so(wired: Lattice, values: Mapping[str, str]) -> Lattice:
+    """A grid wired otherwise, by the kinds of fault that are about it."""
+    now = wiring_values(wired) | dict(values)
+    return replace(wired, data_in=cast("Corner", now["data-in"]), lines=now["lines"], turns=now["turns"])
+
+
 def runs_of(fault: Fault) -> tuple[str, ...]:
     """The runs that a fault on a wire is about."""
     return (fault.lamp[0],) if fault.kind in AT_A_LAMP else fault.places
 
 
-def first_run(show: Show, where: str) -> str:
+def first_run(wiring: Wiring, where: str) -> str:
     """The run with which the one start begins that RUN, BOX/1 or a BOX with one start names."""
-    box, slash, port = where.rpartition("/")
-    if not slash:
-        if where in show.runs:
-            return where
-        box, port = where, ""
-    controller = show.controllers[box]
-    if controller.start_per == "controller":
-        port = str(min(number for number, chain in controller.port.items() if chain))
-    return controller.port[int(port)][0]
+    if where in wiring.show.runs:
+        return where
+    box, _, port = where.rpartition("/")
+    chains = wiring.of_controller(box or where)
+    if wiring.show.controllers[box or where].start_per == "controller":
+        return next(iter(chains.values()))[0]
+    return chains[int(port)][0]

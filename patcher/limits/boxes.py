@@ -85,6 +85,8 @@ class BoxSwap:
         show: the show afterwards, without the dead box.
         patch: its patch.
         spare: the spare, as it is set afterwards.
+        dead_ports: the chain on each of the dead box's ports, as it was.
+        spare_ports: the chain on each of the spare's ports afterwards.
         from_ports: of each piece's first run, the dead box's port that the piece hung on.
         cables: the cables to make.
         moves: the runs whose addresses change.
@@ -96,6 +98,8 @@ class BoxSwap:
     shelved: Controller
     show: Show
     patch: Patch
+    dead_ports: dict[int, tuple[str, ...]]
+    spare_ports: dict[int, tuple[str, ...]]
     from_ports: dict[str, int]
     cables: tuple[Cable, ...]
     moves: tuple[Move, ...]
@@ -156,7 +160,8 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
         return _too_short(ways, tuple(piece for chain in singles for piece in chain))
     hung = _numbered(sharing, new.ports)
     cables = tuple(ways.cables(hung))
-    after = _show_after(show, old, new, {port: _runs(line) for port, line in hung.items()}, cables)
+    ports = {port: _runs(line) for port, line in hung.items()}
+    after = _show_after(wiring, old, new, ports, cables)
     fed = {(run, first) for part in stretches(wire(after)) if part.trees for run, first, _ in part.parts}
     cables = tuple(replace(cable, fed=(cable.run, 1) in fed or cable.tee_of is not None) for cable in cables)
     others = [start for start in kept.starts if start.controller != dead]
@@ -173,7 +178,9 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     )
     pieces = [piece for line in hung.values() for piece in line]
     from_ports = {piece.runs[0]: piece.port for piece in pieces}
-    return BoxSwap(old, new, after, patch, from_ports, cables, moves, sharing.worst_ms, sharing.proved)
+    return BoxSwap(
+        old, new, after, patch, dict(ways.chains), ports, from_ports, cables, moves, sharing.worst_ms, sharing.proved
+    )
 
 
 def _refuse_unfit(wiring: Wiring, old: Controller, new: Controller) -> None:
@@ -301,10 +308,10 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
 
 
 def _show_after(
-    show: Show, old: Controller, new: Controller, ports: dict[int, tuple[str, ...]], cables: tuple[Cable, ...]
+    wiring: Wiring, old: Controller, new: Controller, ports: dict[int, tuple[str, ...]], cables: tuple[Cable, ...]
 ) -> Show:
     """The show with the spare in the dead box's place; its starts have no pins yet."""
-    logic = new.logic
+    show, logic = wiring.show, new.logic
     if old.logic is not None:
         logic = Logic(supply=old.logic.supply, amps=(new.logic or old.logic).amps)
     taken = new.model_copy(update={
@@ -326,9 +333,8 @@ def _show_after(
     moved = {
         port: number
         for number, chain in ports.items()
-        for port, runs_ in old.port.items()
-        for run in runs_[:1]
-        if run in chain
+        for port, runs_ in wiring.of_controller(old.name).items()
+        if runs_[0] in chain
     }
     accepts = tuple(
         a.model_copy(update={"where": where_after(a.where, old.name, new.name, moved)}) for a in show.accepts

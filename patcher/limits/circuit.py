@@ -8,7 +8,7 @@ terminals, or a joint on a run that is not hung. The ground that ports share thr
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count, pairwise
 
@@ -50,6 +50,39 @@ class Join:
 
 
 @dataclass(frozen=True, eq=False)
+class Draw:
+    """What some pixels draw.
+
+    Attributes:
+        idle: amperes of each in the dark, its null pixels with it.
+        full: amperes that its colours add at full, the box's own dimmer counted.
+        rated: volts for which the two are said.
+        regulated: whether it draws the same power at any voltage, and not the same current.
+    """
+
+    idle: Floats
+    full: Floats
+    rated: Floats
+    regulated: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, parts: Sequence[Draw]) -> Draw:
+        """Those of some parts, one behind the other."""
+        none = cls(np.empty(0), np.empty(0), np.empty(0), np.empty(0, bool))
+        columns = ((each.idle, each.full, each.rated, each.regulated) for each in (none, *parts))
+        return cls(*map(np.concatenate, zip(*columns, strict=True)))
+
+    def at(self, pixels: slice | Ints) -> Draw:
+        """Those of some pixels."""
+        return Draw(self.idle[pixels], self.full[pixels], self.rated[pixels], self.regulated[pixels])
+
+    def amps(self, level: float, volts: Floats | float | None = None) -> Floats:
+        """What each draws, white at a level, where it has so many volts; None: those that it is rated for."""
+        drawn = self.idle + level * self.full
+        return drawn if volts is None else np.where(self.regulated, drawn * self.rated / volts, drawn)
+
+
+@dataclass(frozen=True, eq=False)
 class Circuit:
     """The network of a show; what the file does not say is NaN.
 
@@ -65,10 +98,7 @@ class Circuit:
         strings: the wires from pixel to pixel of each hung run.
         leads: the wire from the run before to each run that follows one on its port.
         joins: where each feed joins, along its wire.
-        idle: amperes that each pixel draws in the dark, its null pixels with it.
-        full: amperes that its colours add at full, the box's own dimmer counted.
-        rated: volts for which the two are said.
-        regulated: whether it draws the same power at any voltage, and not the same current.
+        draw: what the pixels draw.
     """
 
     points: int
@@ -82,15 +112,12 @@ class Circuit:
     strings: dict[str, slice]
     leads: dict[str, int]
     joins: dict[str, tuple[Join, ...]]
-    idle: Floats
-    full: Floats
-    rated: Floats
-    regulated: NDArray[np.bool_]
+    draw: Draw
 
     @property
     def pixels(self) -> int:
         """How many pixels draw."""
-        return len(self.idle)
+        return len(self.draw.idle)
 
 
 class _Wires:
@@ -149,13 +176,10 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
     points = count(begin + len(supplies))
     joins = _feeds(show, runs, supplies, points, wires)
     ends, ohms, joined, bears = wires.laid()
-    loads = [_load(wiring, show.runs[name]) for name in runs]
-    idle, full, rated, regulated = (
-        (np.concatenate(column) for column in zip(*loads, strict=True)) if loads else (np.empty(0) for _ in range(4))
-    )
+    draws = [_draw(wiring, show.runs[name]) for name in runs]
     return Circuit(
         next(points), runs, supplies, np.array([supply.volts for supply in show.supplies.values()]),
-        ends, ohms, joined, bears, strings, leads, joins, idle, full, rated, regulated.astype(bool),
+        ends, ohms, joined, bears, strings, leads, joins, Draw.of(draws),
     )  # fmt: skip
 
 
@@ -252,7 +276,7 @@ def joints(show: Show, feed: Feed) -> Iterator[tuple[int, str, int, float]]:
             yield number, tap.run, pixel, metres
 
 
-def _load(wiring: Wiring, run: Run) -> tuple[Floats, Floats, Floats, Floats]:
+def _draw(wiring: Wiring, run: Run) -> Draw:
     kind = wiring.show.type_of(run)
     box, _ = wiring.ports[run.name]
 
@@ -263,4 +287,5 @@ def _load(wiring: Wiring, run: Run) -> tuple[Floats, Floats, Floats, Floats]:
     idle = one * amps(kind.idle_ma)
     idle[0] *= 1 + run.nulls
     full = one * amps(kind.channel_ma) * kind.channels * wiring.show.controllers[box].level
-    return idle, full, one * (np.nan if kind.volts is None else kind.volts), one * (kind.draw == "power")
+    rated = one * (np.nan if kind.volts is None else kind.volts)
+    return Draw(idle, full, rated, np.full(run.pixels, kind.draw == "power"))

@@ -86,7 +86,7 @@ class _Net:
         self.circuit = circuit
         size = circuit.points
         self.supplies = np.array(list(circuit.supplies.values()), dtype=int)
-        self.amps = circuit.idle + level * circuit.full
+        self.amps = circuit.draw.amps(level)
         plus = circuit.ends[circuit.joined]
         grounds, ground = _parts(circuit.ends, size)
         stretches, stretch = (grounds, ground) if circuit.joined.all() else _parts(plus, size)
@@ -108,7 +108,7 @@ class _Net:
         self.siemens = np.concatenate([both[circuit.joined], siemens[~alike]])
         self.known = np.ones(parts, bool)
         self.known[self.part[self.wires[np.isnan(self.siemens), 0]]] = False
-        unsaid = np.isnan(self.amps) | (circuit.regulated & np.isnan(circuit.rated))
+        unsaid = np.isnan(self.amps) | (circuit.draw.regulated & np.isnan(circuit.draw.rated))
         self.known[self.part[: circuit.pixels][unsaid]] = False
         self.collapsed = np.zeros(parts, bool)
 
@@ -148,8 +148,8 @@ class _Net:
         wires, siemens = self.wires[used], self.siemens[used]
         pixels = np.flatnonzero(live[self.part[: circuit.pixels]])
         ends = np.column_stack([pixels, pixels + size])
-        amps, rated = self.amps[pixels], circuit.rated[pixels]
-        regulated = circuit.regulated[pixels]
+        amps, rated = self.amps[pixels], circuit.draw.rated[pixels]
+        regulated = circuit.draw.regulated[pixels]
         watts = amps * rated
         copper = of.laplacian(wires, siemens)
         offset = of.currents(wires, siemens * (of.above[wires[:, 0]] - of.above[wires[:, 1]]))

@@ -24,9 +24,8 @@ from time import monotonic
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from patcher.limits.circuit import Circuit, Floats, Ints, outwards
+from patcher.limits.circuit import Circuit, Draw, Floats, Ints, outwards
 from patcher.limits.drop import Drop, solve
 from patcher.limits.injection import fewest
 from patcher.limits.places import pixel_places
@@ -82,10 +81,7 @@ class Strip:
         pixels: of each, its run and its number from 1.
         ohms: of one conductor from each to the next.
         bears: amperes that it may carry there.
-        idle: amperes in the dark.
-        full: amperes that the colours add at full.
-        rated: volts for which these are said.
-        regulated: whether it draws the same power at any voltage.
+        draw: what they draw.
         least: volts that it is to have at least.
         places: where each is, shape (pixels, 2).
         given: the pixels that are joined already, from 0: and the loop ohms with which what joins there acts; endless
@@ -96,10 +92,7 @@ class Strip:
     pixels: tuple[tuple[str, int], ...]
     ohms: Floats
     bears: Floats
-    idle: Floats
-    full: Floats
-    rated: Floats
-    regulated: NDArray[np.bool_]
+    draw: Draw
     least: Floats
     places: Places
     given: tuple[tuple[int, float], ...]
@@ -110,15 +103,11 @@ class Strip:
         """The joints that bring current."""
         return tuple((at, ohms) for at, ohms in self.given if ohms < np.inf)
 
-    def amps(self, level: float, volts: Floats | float) -> Floats:
-        """What each pixel draws, white at a level, where it has so many volts."""
-        drawn = self.idle + level * self.full
-        return np.where(self.regulated, drawn * self.rated / volts, drawn)
-
     @property
     def likeness(self) -> tuple[object, ...]:
         """Equal for strips that are alike in all but their place."""
-        arrays = self.ohms, self.bears, self.idle, self.full, self.rated, self.regulated, self.least
+        draw = self.draw
+        arrays = self.ohms, self.bears, draw.idle, draw.full, draw.rated, draw.regulated, self.least
         joined = tuple((at, ohms < np.inf) for at, ohms in self.given)
         return *(array.tobytes() for array in arrays), joined, self.ends
 
@@ -198,13 +187,13 @@ class Task:
         strip = self.strip
         if strip.given:
             return None
-        few = least_borne(strip.bears, strip.amps(self.level, self.volts), self.stock.gauges)
+        few = least_borne(strip.bears, strip.draw.amps(self.level, self.volts), self.stock.gauges)
         return few if few > _MOST else None
 
     def feed(self) -> Feeding | None:
         """The fewest taps and the shortest tree of wire that hold; None where none was found."""
         strip, volts, own = self.strip, self.volts, self.own
-        light = strip.amps(self.level, volts)
+        light = strip.draw.amps(self.level, volts)
         room = max(volts - float(strip.least.min()), 0.0)
         if not strip.given and float(light.sum()) * float(own.min()) > room * _MOST:
             return None  # of so many taps one carries so much that its own wire leaves its pixel too little
@@ -252,18 +241,18 @@ class Task:
         strip = self.strip
         joined = {at for at, _ in strip.given}
         made = [Source(tap, float(self.own[tap]), self.volts) for tap in taps if tap not in joined]
-        rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
+        rail = Rail(2 * strip.ohms, strip.draw.amps(self.level, self.volts), strip.least)
         found, _ = voltages(rail, [*made, *self._ideal])
         return bool((found >= strip.least - TINY).all())
 
     def _bound(self, alone: int) -> int:
         """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""
-        strip, light = self.strip, self.strip.amps(self.level, self.volts)
+        strip, light = self.strip, self.strip.draw.amps(self.level, self.volts)
         borne = 0 if strip.given else least_borne(strip.bears, light, self.stock.gauges)
         if self.ground == "own":
             return max(alone, borne, 1)  # without a new tap it is as it was, and does not hold
         if self.ground == "several supplies":
-            return 0 if strip.given else 1 if strip.regulated.any() else max(borne, 1)
+            return 0 if strip.given else 1 if strip.draw.regulated.any() else max(borne, 1)
         rail = Rail(strip.ohms, light, strip.least)
         best = fewest(rail, self.volts, self.own / 2, given=self._ideal, seconds=_PROOF)
         return max(0 if best is None else best.bound, borne, 0 if strip.given else 1)
@@ -298,8 +287,8 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> Strip:
     begins = np.cumsum([0, *(len(each) for each in points)])
     ends = (int(end) for one, two in pairwise(begins) for end in (one, two - 1))
     return Strip(
-        names, net.ohms[between], net.bears[between], net.idle[at], net.full[at], net.rated[at], net.regulated[at],
-        least, np.concatenate(places), given, tuple(dict.fromkeys(ends)),
+        names, net.ohms[between], net.bears[between], net.draw.at(at), least,
+        np.concatenate(places), given, tuple(dict.fromkeys(ends)),
     )  # fmt: skip
 
 
@@ -395,7 +384,7 @@ def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
 
 def _shared_out(strip: Strip, share: Floats) -> tuple[int, ...]:
     """The pixels before which these parts of the load lie."""
-    load = np.cumsum(strip.idle + strip.full)
+    load = np.cumsum(strip.draw.amps(1.0))
     at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
     return tuple(sorted({int(pixel) for pixel in at}))
 
@@ -409,13 +398,13 @@ def _candidates(
     """
     end = monotonic() + _PROOF
     given = tuple(Source(at, ohms, volts) for at, ohms in strip.acting)
-    light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
+    light, heavy = strip.draw.amps(level, volts), strip.draw.amps(level, strip.least)
     tried = set()
     for margin in _MARGINS:
         if monotonic() > end:
             return
         asked = strip.least + margin * (volts - strip.least)
-        for amps in [light, heavy] if strip.regulated.any() else [light]:
+        for amps in [light, heavy] if strip.draw.regulated.any() else [light]:
             rail = Rail(2 * strip.ohms, amps, asked)
             taps: tuple[int, ...] | None = best
             if margin or given or amps is heavy:
@@ -545,6 +534,6 @@ def _circuit(
     net = Circuit(
         pixels + 1, {"": slice(0, pixels)}, {"": pixels}, np.array([volts]), np.concatenate(ends), np.concatenate(ohms),
         np.ones(laid, bool), np.concatenate(bears), {"": slice(0, pixels - 1)}, {}, {},
-        strip.idle, strip.full, strip.rated, strip.regulated,
+        strip.draw,
     )  # fmt: skip
     return net, firsts

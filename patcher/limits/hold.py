@@ -15,7 +15,7 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.limits.circuit import lead_wire
 from patcher.limits.drop import Drop, solve
-from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.limits.power import SLIGHT, TINY, FeedLoad, Power, highest_level, most_amps, power
 from patcher.limits.stretches import Stretch, tapped
 from patcher.limits.wires import BLADES, wire_of
 from patcher.show.schema import PixelType, Show
@@ -200,8 +200,8 @@ def unsaid(kind: PixelType) -> list[str]:
 
 
 def _loads(state: Power) -> Iterator[Finding]:
-    rated = np.array([supply.amps for supply in state.show.supplies.values()])
-    if not (state.given(state.level) > rated * LOADED + SLIGHT).any():
+    most = np.array([most_amps(supply) for supply in state.show.supplies.values()])
+    if not (state.given(state.level) > most + SLIGHT).any():
         return
     for load in state.supplies:
         supply = load.supply

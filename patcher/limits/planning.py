@@ -18,7 +18,7 @@ from patcher.limits.circuit import Floats
 from patcher.limits.feeding import LONGEST, Feeding, Ground, Stock, Strip, Task, strip_of
 from patcher.limits.hold import cut_at, findings, unsaid
 from patcher.limits.places import pixel_places, supply_place
-from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.limits.power import LOADED, SLIGHT, TINY, FeedLoad, Power, highest_level, most_amps, power
 from patcher.limits.stretches import Stretch, grounds, roots
 from patcher.limits.wires import CELSIUS, Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
@@ -193,7 +193,7 @@ class _Work:
         """Say what was planned for and still has not what it was to have, in the whole show as it then is."""
         drop = self.state.drop
         for part in self.state.stretches:
-            at = self._points(part)
+            at = self.state.points(part)
             if (
                 part.parts in self.open
                 or not (part.parts in self.rails or self._lacks(part))
@@ -248,20 +248,15 @@ class _Work:
         more = [size for size in self.stock.gauges if size.bears > now.bears and size.ohms() <= now.ohms()]
         return {feed.name: feed.model_copy(update={"awg": more[0].awg, "mm2": more[0].mm2})} if more else {}
 
-    def _points(self, part: Stretch) -> Floats:
-        runs = self.state.circuit.runs
-        return np.concatenate([runs[run].start + np.arange(first - 1, last) for run, first, last in part.parts])
-
     def _load(self, part: Stretch) -> float:
         """Amperes that a stretch draws at its rated volts."""
-        at = self._points(part)
-        return float((self.state.circuit.idle[at] + self.state.level * self.state.circuit.full[at]).sum())
+        return self.state.drawn(part, self.state.level)
 
     def _left(self) -> dict[str, float]:
         """Amperes that each supply can still give."""
         show, given = self.state.show, self.state.given(self.state.level)
         return {
-            supply.name: 0.0 if np.isnan(amps) else supply.amps * LOADED - float(amps)
+            supply.name: 0.0 if np.isnan(amps) else most_amps(supply) - float(amps)
             for supply, amps in zip(show.supplies.values(), given, strict=True)
             if not supply.spare
         }
@@ -282,7 +277,7 @@ class _Work:
         if wrong := self._other_volts(part, supplies):
             self._cannot(part, *wrong)
             return False
-        at = self._points(part)
+        at = self.state.points(part)
         if part.trees and not self.state.drop.known[at].all():
             if part.parts not in self.rails:
                 says = f"the file does not say all of what hangs on {supplies.pop()}, so its voltages are not known"
@@ -313,7 +308,7 @@ class _Work:
 
     def _has(self, part: Stretch, volts: Floats) -> bool:
         """Whether every pixel of a stretch has so many volts."""
-        return bool((self.state.drop.volts[self._points(part)] >= volts - TINY).all())
+        return bool((self.state.drop.volts[self.state.points(part)] >= volts - TINY).all())
 
     def _asked(self, part: Stretch, margin: float | None = None) -> Floats:
         """Volts that each pixel of a stretch is to have: its least, and the margin."""
@@ -367,9 +362,8 @@ class _Work:
 
     def _cut(self, part: Stretch, amps: float) -> str:
         """Where V+ would be cut for what is left of one supply to feed the pixels before it."""
-        net, at = self.state.circuit, self._points(part)
-        drawn = net.idle[at] + self.state.level * net.full[at]
-        loads = np.cumsum(np.where(net.regulated[at], drawn * net.rated[at] / self._asked(part), drawn))
+        draw = self.state.circuit.draw.at(self.state.points(part))
+        loads = np.cumsum(draw.amps(self.state.level, self._asked(part)))
         fits = int(np.searchsorted(loads, amps + TINY, side="right"))
         names = [(run, pixel) for run, first, last in part.parts for pixel in range(first, last + 1)]
         if not 0 < fits < len(names):

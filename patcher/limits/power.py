@@ -13,7 +13,7 @@ from math import floor
 
 import numpy as np
 
-from patcher.limits.circuit import Circuit, Floats, Join, circuit, outwards
+from patcher.limits.circuit import Circuit, Floats, Ints, Join, circuit, outwards
 from patcher.limits.drop import Drop, solve
 from patcher.limits.stretches import Stretch, roots, stretches
 from patcher.limits.wires import BLADES, CELSIUS, Wire, blade, wire_of
@@ -26,6 +26,11 @@ TINY = 1e-9
 """Amperes and volts that are none: what sums of floats differ by."""
 SLIGHT = 1e-6
 """Amperes of a supply that are none: what its solved current may be off by (drop.py)."""
+
+
+def most_amps(supply: Supply) -> float:
+    """Amperes that a supply is loaded to at most."""
+    return supply.amps * LOADED
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +55,7 @@ class SupplyLoad:
     @property
     def limit(self) -> float:
         """Amperes that it is loaded to at most."""
-        return self.supply.amps * LOADED
+        return most_amps(self.supply)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +258,20 @@ class Power:
             if not supply.spare
         )
 
+    def fed_by(self, supply: Supply) -> tuple[frozenset[str], tuple[Stretch, ...]]:
+        """The feeds at a supply, branches left out, and the stretches that they tap."""
+        trees = frozenset(feed.name for feed in self.show.feeds.values() if feed.supply == supply.name)
+        return trees, tuple(part for part in self.stretches if part.trees & trees)
+
+    def points(self, part: Stretch) -> Ints:
+        """The points of the circuit at which the pixels of a stretch are."""
+        runs = self.circuit.runs
+        return np.concatenate([runs[run].start + np.arange(first - 1, last) for run, first, last in part.parts])
+
+    def drawn(self, part: Stretch, level: float, volts: float | None = None) -> float:
+        """Amperes that the pixels of a stretch draw at a level, where each has so many volts; None: its rated ones."""
+        return float(self.circuit.draw.at(self.points(part)).amps(level, volts).sum())
+
     def given(self, level: float) -> Floats:
         """Amperes that each supply gives at a level, controllers and all; NaN where that cannot be told.
 
@@ -261,13 +280,10 @@ class Power:
         """
         drop = self.drop if level == self.level else solve(self.circuit, level)
         amps = drop.supply_amps.copy()
-        drawn = self.circuit.idle + level * self.circuit.full
         for at, supply in enumerate(self.show.supplies.values()):
-            trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
-            parts = [part for part in self.stretches if part.trees & trees]
+            trees, parts = self.fed_by(supply)
             if np.isnan(amps[at]) and all(part.trees <= trees for part in parts) and not self._regulated(supply):
-                runs = self.circuit.runs
-                amps[at] = sum(float(drawn[runs[run]][a - 1 : b].sum()) for part in parts for run, a, b in part.parts)
+                amps[at] = sum(self.drawn(part, level) for part in parts)
         found: Floats = amps + self.logic
         return found
 
@@ -275,7 +291,7 @@ class Power:
         """The highest level of each supply, on a straight line where no regulated pixel hangs on it."""
         found: list[float | None] = []
         for at, supply in enumerate(self.show.supplies.values()):
-            most = supply.amps * LOADED + SLIGHT
+            most = most_amps(supply) + SLIGHT
             if np.isnan(dark[at] + white[at]) or dark[at] > most:
                 found.append(None)
             elif white[at] <= most:
@@ -288,9 +304,8 @@ class Power:
 
     def _regulated(self, supply: Supply) -> bool:
         """Whether a regulated pixel hangs on a supply, also behind a run that has none."""
-        trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
-        runs = {run for part in self.stretches if part.trees & trees for run, _, _ in part.parts}
-        return any(self.circuit.regulated[self.circuit.runs[run]].any() for run in runs)
+        runs = {run for part in self.fed_by(supply)[1] for run, _, _ in part.parts}
+        return any(self.circuit.draw.regulated[self.circuit.runs[run]].any() for run in runs)
 
 
 def _gives_at_most(supply: int, amps: float) -> Callable[[Drop], bool]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from patcher.errors import choose_from, refuse
 from patcher.limits.hold import unsaid
-from patcher.limits.power import LOADED, SLIGHT, Power, SupplyLoad, power
+from patcher.limits.power import SLIGHT, Power, SupplyLoad, most_amps, power
 from patcher.limits.stretches import roots
 from patcher.limits.wires import wire_of
 from patcher.show.schema import Feed, Logic, Show, Supply
@@ -43,7 +43,7 @@ class SupplySwap:
     @property
     def limit(self) -> float:
         """Amperes that the spare is loaded to at most."""
-        return self.spare.amps * LOADED
+        return most_amps(self.spare)
 
     @cached_property
     def load(self) -> SupplyLoad:
@@ -86,9 +86,8 @@ class SupplySwap:
     @cached_property
     def runs(self) -> tuple[str, ...]:
         """The hung runs that share a V+ with its feeds."""
-        mine = {feed.name for feed in self.feeds}
-        fed = dict.fromkeys(run for part in self.before.stretches if part.trees & mine for run, _, _ in part.parts)
-        return tuple(fed)
+        _, parts = self.before.fed_by(self.dead)
+        return tuple(dict.fromkeys(run for part in parts for run, _, _ in part.parts))
 
     @property
     def collapses(self) -> bool:
@@ -193,15 +192,8 @@ class SupplySwap:
     @cached_property
     def _draws(self) -> list[tuple[frozenset[str], float]]:
         """Of each stretch its feeds, and amperes of its pixels at the supply's volts."""
-        net = self.before.circuit
-        at_level = net.idle + self.level * net.full
-        drawn = np.where(net.regulated, at_level * net.rated / self.dead.volts, at_level)
-        mine = {feed.name for feed in self.feeds}
-        return [
-            (part.trees, sum(float(drawn[net.runs[run]][first - 1 : last].sum()) for run, first, last in part.parts))
-            for part in self.before.stretches
-            if part.trees & mine
-        ]
+        _, parts = self.before.fed_by(self.dead)
+        return [(part.trees, self.before.drawn(part, self.level, self.dead.volts)) for part in parts]
 
     def _load(self, show: Show) -> SupplyLoad:
         state = power(wire(show), level=self.level, celsius=self.before.celsius)

@@ -80,7 +80,7 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     """
     show = wiring.show
     known = tuple(facts(wiring, patch, state).values())
-    boxes = tuple(name for name, box in show.controllers.items() if not box.spare or any(box.port.values()))
+    boxes = tuple(name for name, box in show.controllers.items() if not box.spare or wiring.of_controller(name))
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
     return _drawn(

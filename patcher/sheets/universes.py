@@ -119,7 +119,7 @@ def universe_bars(wiring: Wiring, patch: Patch, *, wide: float = 180.0, high: fl
         wide: millimetres of a page.
         high: millimetres of a page.
     """
-    boxes = [name for name, box in wiring.show.controllers.items() if not box.spare or any(box.port.values())]
+    boxes = [name for name, box in wiring.show.controllers.items() if not box.spare or wiring.of_controller(name)]
     boxes += sorted(patch.boxes.keys() - set(boxes))
     looks = {name: look(place) for place, name in enumerate(boxes)}
     rows = [_Row(universe, taken, wide, looks) for universe, taken in seats(patch).items()]
