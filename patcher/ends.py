@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.shapes import Lattice, Positions, lattice, positions
-from patcher.show.runs import Run
+from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 
 APART = 0.3

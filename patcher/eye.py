@@ -1,23 +1,23 @@
 """The eye: what a person can tell apart from ten metres away in the dark, and how often they miss it.
 
-Whatever answers a question answers through this file: the yard's lamps, what a diagnosis predicts, the tests. It knows
-no show and no fault; lamps come to it as *shades*. **It is a proposal, not measured on people**: the issue that asked
+Whatever answers a question answers through this file: the yard's pixels, what a diagnosis predicts, the tests. It knows
+no show and no fault; pixels come to it as *shades*. **It is a proposal, not measured on people**: the issue that asked
 for it fixed what an eye can do, the figures are from there, and no one has yet stood in a garden and counted.
 
 An eye
 
-- tells red, green, blue, white and dark; a lamp of another mixture is *odd*; a lamp whose data is broken *flickers*;
-- counts to four: where at most four lamps of a run are lit it sees each of them, and every gap between them;
-- calls a colour seen in a longer stretch where two lamps or more show it;
-- sees a dark lamp in a longer stretch only between lit ones, and misses it three times in ten;
+- tells red, green, blue, white and dark; a pixel of another mixture is *odd*; a pixel whose data is broken *flickers*;
+- counts to four: where at most four pixels of a run are lit it sees each of them, and every gap between them;
+- calls a colour seen in a longer stretch where two pixels or more show it;
+- sees a dark pixel in a longer stretch only between lit ones, and misses it three times in ten;
 - where all that is lit on a run should be one stretch of one colour, and it is asked whether that is so, sees a single
   pixel of another colour at once (what stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a
   dark one as above;
 - tells behind which colour of several stretches a single pixel of another one is, and misses it one time in ten;
 - tells whether the first pixel that flickers comes before all that are steady, from the first one on;
-- names an end, a quarter of a run or of a grid, the outermost lamp; never a pixel's number;
-- sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two lamps
-  side by side, and in which go one of them was dark or a dark lamp was between them: two it counts.
+- names an end, a quarter of a run or of a grid, the outermost pixel; never a pixel's number;
+- sees a single dot go along a run, and on along the next, and in which of up to four goes it vanished; and two pixels
+  side by side, and in which go one of them was dark or a dark pixel was between them: two it counts.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 from patcher.trade import colour_name
 
 Shades = NDArray[np.uint8]
-"""What each lamp shows: shape (variants, lamps)."""
+"""What each pixel shows: shape (variants, pixels)."""
 Chances = NDArray[np.float64]
 """How likely each answer is: shape (variants, answers); the rows sum to 1."""
 
@@ -42,15 +42,15 @@ DARK, RED, GREEN, BLUE, WHITE, ODD, FLICKER = range(7)
 COLOURS = {"red": RED, "green": GREEN, "blue": BLUE, "white": WHITE}
 """The shades that a frame may ask for, by name."""
 BROKEN = 0x80
-"""The bit that says that a lamp's data is broken, in place of which of its channels are lit."""
+"""The bit that says that a pixel's data is broken, in place of which of its channels are lit."""
 
 COUNTS_TO = 4
 SEEN_FROM = 2
-"""So many lamps must show a colour for it to be seen in a longer stretch."""
+"""So many pixels must show a colour for it to be seen in a longer stretch."""
 MISSES = 0.3
 """How often a gap in a longer stretch is missed."""
 MISSES_ODD = 0.1
-"""How often a lamp of another colour is missed among several stretches."""
+"""How often a pixel of another colour is missed among several stretches."""
 MOST = 0.75
 """This part of a run must show a shade for the run to be called by it."""
 
@@ -61,7 +61,7 @@ NEVER = (NEVER_DARK, NEVER_APART)
 WHOLE = 1 << 20
 """In place of a number of passes: all of them, to the end."""
 NOBODY, SEVERAL = -1, -2
-"""In place of a lamp that a channel lights: it lights none, or more than one."""
+"""In place of a pixel that a channel lights: it lights none, or more than one."""
 
 AskKind = Literal[
     "whole", "outer", "colours", "gap", "where", "flicker", "few", "vanish", "together", "even", "alike", "odd"
@@ -72,15 +72,15 @@ PRICES: dict[AskKind, float] = {
 }  # fmt: skip
 """What a look costs a person, in looks at one place. A proposal too: a gap wants searching, a dot wants waiting."""
 FURTHER = 0.15
-"""What each further run costs where few lamps are read off several."""
+"""What each further run costs where few pixels are read off several."""
 QUARTERS = ("bottom left", "bottom right", "top left", "top right")
 
 LINE = 1 << 20
-"""Between the places of lamps that are side by side on two lines of a grid; no run has so many lamps."""
+"""Between the places of pixels that are side by side on two lines of a grid; no run has so many pixels."""
 
 Sight = tuple[tuple[int, ...], ...]
-"""What is read off some runs on which few lamps are lit: for each run its steady lamps in order, each as a number of
-its shade and, on a grid, its quarter, else whether a dark lamp follows before the next. `MANY` and `FLICKERS` stand
+"""What is read off some runs on which few pixels are lit: for each run its steady pixels in order, each as a number of
+its shade and, on a grid, its quarter, else whether a dark pixel follows before the next. `MANY` and `FLICKERS` stand
 for what cannot be counted.
 """
 MANY, FLICKERS = -1, -2
@@ -107,20 +107,20 @@ class Ask:
     """One thing that is asked of an eye before a frame.
 
     Attributes:
-        kind: what is asked: the shade of a run as a whole; the shade of the outermost steady lamp at an end; which
+        kind: what is asked: the shade of a run as a whole; the shade of the outermost steady pixel at an end; which
             colour is missing; behind which colour is a gap; where is a colour; does it flicker; in which go did the dot
-            vanish; in which did two lamps not stand together; which of some sights do few lamps give; has all that
+            vanish; in which did two pixels not stand together; which of some sights do few pixels give; has all that
             should be lit one colour; the same in several colours, one after the other, of several runs; behind
             which colour is a single pixel of another one.
         runs: the runs to look at: one, but for `few` and what goes on along others.
         answers: what can be said, for a person, "can't tell" last.
         colours: those of the frame, as far as they are asked about.
-        end: for `outer`: −1 for the last lamp, 0 for the first.
-        quarters: for `where`: the quarter, 0 to 3, that each lamp is in.
+        end: for `outer`: −1 for the last pixel, 0 for the first.
+        quarters: for `where`: the quarter, 0 to 3, that each pixel is in.
         goes: for `vanish` and `together`: the go, from 0, that each step of the frame belongs to.
-        places: for `together`: where the lamps of the runs are, 1 or `LINE` apart where side by side: shape (lamps,).
+        places: for `together`: where the pixels of the runs are, 1 or `LINE` apart where side by side: shape (pixels,).
         sights: for `few`: those that are offered.
-        grids: for `few`: for each run the quarter of each lamp, None where it is no grid.
+        grids: for `few`: for each run the quarter of each pixel, None where it is no grid.
         count: for `even`: how many pixels should be lit.
         counts: for `alike`: how many pixels of each run should be lit in each colour: one tuple for each colour.
         needs: for each answer how many passes must have begun before it can be true: one that names a pass needs that
@@ -158,7 +158,7 @@ def whole(run: str) -> Ask:
 
 
 def outer(run: str, end: int) -> Ask:
-    """What colour is the outermost lamp that is lit and steady, from the first lamp (0) or the last (−1)?"""
+    """What colour is the outermost pixel that is lit and steady, from the first pixel (0) or the last (−1)?"""
     said = ("nothing is lit", *COLOURS, "another colour", "lit ones only flicker", CANNOT_TELL)
     return Ask("outer", (run,), said, end=end)
 
@@ -192,13 +192,13 @@ def missing(run: str, colours: tuple[str, ...]) -> Ask:
 
 
 def gap(run: str, colours: tuple[str, ...]) -> Ask:
-    """Is there a gap, and which colour is just before it, coming from the first lamp?"""
+    """Is there a gap, and which colour is just before it, coming from the first pixel?"""
     said = ("no gap", *(f"after {colour}" for colour in colours), "several gaps, or elsewhere", CANNOT_TELL)
     return Ask("gap", (run,), said, colours)
 
 
 def odd(run: str, colours: tuple[str, ...]) -> Ask:
-    """Is there a single lamp of another colour in a stretch, and which colour is just before it?"""
+    """Is there a single pixel of another colour in a stretch, and which colour is just before it?"""
     said = ("none", *(f"after {colour}" for colour in colours), "several, or elsewhere", CANNOT_TELL)
     return Ask("odd", (run,), said, colours)
 
@@ -239,14 +239,14 @@ def _needs(goes: NDArray[np.int8]) -> tuple[int, ...]:
 
 
 def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[np.int8] | None, ...]) -> Ask:
-    """Where few lamps are lit on some runs: which of these do they give?"""
+    """Where few pixels are lit on some runs: which of these do they give?"""
     lit = any(lamps for sight in sights for lamps in sight)
     said = (*(in_words(runs, sight) for sight in sights), "none of these" if lit else "something is lit", CANNOT_TELL)
     return Ask("few", runs, said, sights=sights, grids=grids)
 
 
 def in_words(runs: Sequence[str], sight: Sight) -> str:
-    """A sight for a person, each run from its first lamp on: `eaves: red, gap, blue; gable: nothing`."""
+    """A sight for a person, each run from its first pixel on: `eaves: red, gap, blue; gable: nothing`."""
     of_runs = [", ".join(_lamp_words(lamps)) or "nothing" for lamps in sight]
     if len(runs) == 1:
         return of_runs[0]
@@ -280,7 +280,7 @@ class Eye:
 
         Args:
             ask: what is asked; not `vanish`.
-            shades: for each of the ask's runs, its lamps.
+            shades: for each of the ask's runs, its pixels.
 
         Returns:
             Shape (variants, answers); "can't tell" is never likely: when an eye says it is not known.
@@ -336,11 +336,11 @@ class Eye:
         return np.column_stack([found, flickers, np.zeros(len(found))])
 
     def holds(self, ask: Ask, lamps: NDArray[np.int32]) -> NDArray[np.bool_]:
-        """Whether a step is as it should be: the dot is there, or two lamps are side by side.
+        """Whether a step is as it should be: the dot is there, or two pixels are side by side.
 
         Args:
             ask: `vanish` or `together`.
-            lamps: the lamp that each lit channel of each step lights, counted on through the runs; `NOBODY` and
+            pixels: the pixel that each lit channel of each step lights, counted on through the runs; `NOBODY` and
                 `SEVERAL`: shape (variants, steps, channels).
 
         Returns:
@@ -368,15 +368,15 @@ class Eye:
         return _surely(np.where(some, np.append(ask.goes, goes)[first], goes + 1), ask)
 
     def watches(self, ask: Ask, lamps: NDArray[np.int32]) -> Chances:
-        """The same from the lamps that each step lights: shape (variants, steps, channels)."""
+        """The same from the pixels that each step lights: shape (variants, steps, channels)."""
         return self.follows(ask, *parted(self.holds(ask, lamps)))
 
     def reads(self, shades: Shades, quarters: NDArray[np.int8] | None = None) -> list[tuple[int, ...]]:
-        """What is read off a run on which few lamps are lit, for each variant.
+        """What is read off a run on which few pixels are lit, for each variant.
 
         Args:
-            shades: its lamps.
-            quarters: the quarter of each lamp, where it is a grid.
+            shades: its pixels.
+            quarters: the quarter of each pixel, where it is a grid.
         """
         steady = (shades != DARK) & (shades != FLICKER)
         count, flickers = steady.sum(axis=1), (shades == FLICKER).any(axis=1)
@@ -385,7 +385,7 @@ class Eye:
         if quarters is not None:
             read += _QUARTER * (quarters[lamps].astype(np.int64) + 1)
         elif self.gaps and len(rows) > 1:
-            # Dark lamps before each lamp; where much flickers, no gap between few is seen.
+            # Dark pixels before each pixel; where much flickers, no gap between few is seen.
             dark = np.cumsum(shades == DARK, axis=1)[rows, lamps]
             follows = (rows[1:] == rows[:-1]) & (dark[1:] > dark[:-1])
             counted = ((shades != DARK).sum(axis=1) <= COUNTS_TO)[rows[:-1]]
@@ -416,7 +416,7 @@ class Eye:
         return np.column_stack([alike, 1.0 - alike, np.zeros(len(alike))])
 
     def _gap(self, shades: Shades, ask: Ask) -> Chances:
-        """A gap is called by the steady lamp before it."""
+        """A gap is called by the steady pixel before it."""
         found = np.zeros((len(shades), len(ask.answers)))
         if not self.gaps:
             found[:, 0] = 1.0
@@ -432,7 +432,7 @@ class Eye:
         return found
 
     def _odd(self, shades: Shades, ask: Ask) -> Chances:
-        """A lamp of another colour than those on both sides of it is called by the one before it; to an eye that sees
+        """A pixel of another colour than those on both sides of it is called by the one before it; to an eye that sees
         no gaps the next lit one is beside it.
         """
         found = np.zeros((len(shades), len(ask.answers)))
@@ -454,7 +454,7 @@ class Eye:
 
 
 def _beside(shades: Shades, counted: NDArray[np.bool_]) -> Shades:
-    """For each lamp the shade of the nearest one before it that is counted; dark where there is none."""
+    """For each pixel the shade of the nearest one before it that is counted; dark where there is none."""
     last = np.where(counted, np.arange(1, shades.shape[1] + 1), 0)
     last = np.maximum.accumulate(last, axis=1)[:, :-1]
     rows = np.arange(len(shades))[:, None]
@@ -517,7 +517,7 @@ def _where(shades: Shades, colour: str, quarters: NDArray[np.int8]) -> NDArray[n
 
 
 def _gaps(shades: Shades) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """For each variant the shade before its first gap, the number of gaps, and the number of lit lamps."""
+    """For each variant the shade before its first gap, the number of gaps, and the number of lit pixels."""
     on = shades != DARK
     count = on.sum(axis=1)
     ends = on.copy()

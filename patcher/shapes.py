@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.show.runs import ArchRun, BandRun, Grid, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
+from patcher.show.run_tables import ArchRun, BandRun, Grid, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
 from patcher.show.schema import Show
 from patcher.show.tables import Corner, Point
 
@@ -23,7 +23,7 @@ _ELLIPSE_STEPS = 1 << 15
 
 
 def positions(show: Show, run: Run) -> Positions | None:
-    """Where each lamp of a run is: shape (pixels, 2), metres, in wiring order; None for a run with no picture."""
+    """Where each pixel of a run is: shape (pixels, 2), metres, in wiring order; None for a run with no picture."""
     if isinstance(run, GridRun | BandRun):
         grid = show.grid_of(run) if isinstance(run, BandRun) else run
         found = cells(show, run)
@@ -150,7 +150,7 @@ def lattice(show: Show, run: Run) -> Lattice | None:
 
 
 def cells(show: Show, run: Run) -> Cells | None:
-    """Column and row of each lamp of a grid or band, in wiring order: shape (pixels, 2); None for other runs.
+    """Column and row of each pixel of a grid or band, in wiring order: shape (pixels, 2); None for other runs.
 
     Both count from 0 at the bottom left of the whole grid.
     """

@@ -15,7 +15,7 @@ from typing import Literal
 import networkx as nx
 
 from patcher.errors import Finding
-from patcher.show.runs import BandRun, Run
+from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import GridProp, Show
 
 EdgeKind = Literal["port", "lead", "tee"]
@@ -152,7 +152,7 @@ def _hung_twice(wiring: Wiring) -> Iterator[Finding]:
         if len(ports) > 1:
             says = f"hangs in {len(ports)} places: {', '.join(ports)}"
             if len(set(ports)) == 1:
-                says = f"stands {len(ports)} times in the chain of {ports[0]}: the chain would run in a ring"
+                says = f"is listed {len(ports)} times on {ports[0]}"
             yield _wrong("hung-twice", f"run.{run}", says, "leave it in one place; a tee is a run with same_data_as")
 
 
@@ -160,7 +160,7 @@ def _rings(wiring: Wiring) -> Iterator[Finding]:
     graph = wiring.graph
     tees = nx.DiGraph((a, b) for a, b, edge in graph.edges(data=True) if edge["kind"] == "tee")
     for ring in nx.simple_cycles(tees):
-        says = f"takes its data in a ring: {' → '.join([*ring, ring[0]])}"
+        says = f"takes its data from itself, in a ring: {' → '.join([*ring, ring[0]])}"
         yield _wrong("tee-ring", f"run.{ring[0]}.same_data_as", says, "name the run that hangs on a port")
 
 
@@ -183,7 +183,7 @@ def _ports(show: Show) -> Iterator[Finding]:
         for number, chain in controller.port.items():
             place = f"{where}.port.{number}"
             if number > controller.ports:
-                says = f"is a port that the box lacks: it has {controller.ports}"
+                says = f"is not a port of the box: it has {controller.ports}"
                 yield _wrong("port-lacking", place, says, "use another port, or correct ports = …")
             runs = [show.runs[name] for name in chain if name in show.runs and _counted(show, show.runs[name])]
             pixels = sum(run.pixels + run.nulls for run in runs)

@@ -4,42 +4,35 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
-import tomli_w
 from hypothesis import settings
 
-TESTS = Path(__file__).parent
-SHOWS = TESTS.parent / "shows"
-GUARD = str(TESTS / "guard")
+from rig import examples
+from rig.guard import GUARD
+from rig.in_process import run
+from rig.shipped import SHOWS, Patcher
 
-sys.path.insert(0, GUARD)
-if "sitecustomize" in sys.modules and not hasattr(sys.modules["sitecustomize"], "SentOutside"):
-    del sys.modules["sitecustomize"]
-import sitecustomize  # noqa: E402
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# Many workers and programs read the same modules: compiled once, they start in half the time.
 
-SentOutside = sitecustomize.SentOutside
-os.environ["PYTHONPATH"] = os.pathsep.join([GUARD, *filter(None, [os.environ.get("PYTHONPATH")])])
-
-from patcher.show.reading import read  # noqa: E402  (behind the guard)
-from patcher.wiring import Wiring, problems, wire  # noqa: E402
-
-settings.register_profile("same", derandomize=True)
-settings.register_profile("anew", print_blob=True)
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("anew", print_blob=True, deadline=None)
 settings.load_profile("same")
 # Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more.
 
 TOGETHER = {
-    "drawing": {"test_drawing"},
+    "drawing": {"test_show_drawing"},
     "paper": {"test_sheet_paper"},
     "swap": {"test_swap"},
     "wire": {
-        "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close", "test_commands",
+        "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close_view", "test_commands",
         "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files", "test_guard",
-        "test_handing", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
+        "test_handover", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
         "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page",
         "test_todo", "test_two_hosts", "test_verify", "test_yard",
     },
@@ -48,16 +41,31 @@ TOGETHER = {
 workers (`-n`) each group stays on one."""
 
 
-ALONE = TESTS / "guard" / "alone.sh"
+ALONE = GUARD / "alone.sh"
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_configure(config: pytest.Config) -> None:
     """Give each worker a network of its own, where the system lets it: then none waits for another's ports."""
+    examples.many = config.option.markexpr in ("long", "long or not long")
     places = getattr(config.option, "tx", None) or []
     if len(places) > 1 and subprocess.run([ALONE, "true"], capture_output=True).returncode == 0:
         config.option.tx = [f"{place}//python={ALONE} {sys.executable}" for place in places]
         del TOGETHER["wire"]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The long run takes the tests along that it tries on more examples than the quick one."""
+    for item in items:
+        if examples.many and item.get_closest_marker("many"):
+            item.add_marker("long")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Twice as many workers as cores, for tests wait too: for frames, for processes, for pages."""
+    return 2 * (os.cpu_count() or 1)
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -73,9 +81,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     return Together(config, log)
 
 
-Patcher = Callable[..., subprocess.CompletedProcess[str]]
-
-
 @pytest.fixture
 def heron_lock(tmp_path: Path) -> Path:
     """The shipped show in a folder of the test's own."""
@@ -88,38 +93,14 @@ def heron_lock(tmp_path: Path) -> Path:
 def patcher(tmp_path: Path) -> Patcher:
     """Runs the program as a person does, in a folder of the test's own."""
 
-    def run(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    def start(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
         command = [sys.executable, "-m", "patcher", *map(str, arguments)]
         return subprocess.run(command, cwd=tmp_path, input=stdin, capture_output=True, text=True, timeout=120)
 
-    return run
+    return start
 
 
 @pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Patcher:
-    """Runs the program in this process, which is quicker than one of its own where only the words count."""
-    from patcher import cli
-
-    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-        words = ["patcher", *map(str, arguments)]
-        monkeypatch.setattr(sys, "argv", words)
-        monkeypatch.chdir(tmp_path)
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        said = capsys.readouterr()
-        assert "Traceback" not in said.out + said.err
-        assert "fault of its own" not in said.err
-        return subprocess.CompletedProcess(words, int(left.value.code or 0), said.out, said.err)
-
-    return run
-
-
-def wired(tables: dict) -> Wiring:
-    """The wiring of a show given as tables, read as its file would be; a show with a problem fails the test."""
-    reading = read(tomli_w.dumps(tables))
-    assert reading.findings == ()
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    assert problems(wiring) == []
-    return wiring
+def here(tmp_path: Path) -> Patcher:
+    """The same, run in this process, which is quicker than one of its own: where a process is not what is tested."""
+    return partial(run, tmp_path)

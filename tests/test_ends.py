@@ -6,15 +6,16 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patcher import ends
+from patcher.diagnosis.question_words import asks, marks
 from patcher.eye import few, gap, goes_of, outer, together, vanish, whole
 from patcher.shapes import Lattice, along, cell_positions, lattice, positions
-from patcher.show.reading import read
-from patcher.show.runs import GridRun
-from patcher.verify.wording import asks, marks
+from patcher.show.parser import read
+from patcher.show.run_tables import GridRun
+from rig.examples import examples
 
 ACROSS, UP = st.floats(0.5, 6.0), st.floats(0.5, 6.0)
 CORNERS = {"bottom left": (0, 0), "bottom right": (1, 0), "top left": (0, 1), "top right": (1, 1)}
@@ -82,7 +83,7 @@ def far_from(places: np.ndarray, place: int) -> np.ndarray:
 
 
 # Judge: whoever looks for the pixel that lies farthest to the side, or nearest to the corner, that is named.
-@settings(deadline=None)
+@examples(33, 100)
 @given(paths())
 def test_an_end_is_named_by_a_side_only_where_no_other_pixel_lies_there(places: np.ndarray) -> None:
     whole, size, read_from = scaled(places), np.ptp(places, axis=0), ends.readings(places)
@@ -108,7 +109,7 @@ def test_an_end_is_named_by_a_side_only_where_no_other_pixel_lies_there(places: 
             assert "lead" in reading.begin
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(paths(), st.integers(0, 1))
 def test_ends_that_lie_beside_each_other_are_never_told_apart_by_sides(there: np.ndarray, apart: int) -> None:
     places = np.concatenate([there, there[::-1][: len(there) - apart]])
@@ -119,7 +120,7 @@ def test_ends_that_lie_beside_each_other_are_never_told_apart_by_sides(there: np
 
 
 # Judge: the angles at which the pixels are seen from the middle, added up step by step; not the formula of areas.
-@settings(deadline=None)
+@examples(33, 100)
 @given(outlines())
 def test_a_closed_outline_is_read_from_a_place_of_it_and_the_way_that_it_goes(drawn: tuple[np.ndarray, bool]) -> None:
     places, anticlockwise = drawn
@@ -154,7 +155,7 @@ MIRRORED |= {other: word for word, other in MIRRORED.items()}
 
 
 # Judge: a mirror.
-@settings(deadline=None)
+@examples(33, 100)
 @given(st.one_of(paths(), outlines().map(lambda drawn: drawn[0])))
 def test_in_a_mirror_left_is_right_and_clockwise_anticlockwise(places: np.ndarray) -> None:
     for seen, mirrored in zip(ends.readings(places), ends.readings(places * [-1, 1]), strict=True):
@@ -197,7 +198,7 @@ def shown(**tables: str) -> object:
     return reading.show
 
 
-# The issue's own examples: FINDINGS D4.
+# Source: found in use: places that nobody could point at
 def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
     show = shown(
         zigzag='shape = "line"\npath = [[4, 0], [0, 0.3], [4, 0.6], [0, 0.9], [4, 1.2], [0, 1.5]]\npixels = 90',
@@ -258,7 +259,7 @@ def test_the_mark_lies_where_the_words_say(end: int) -> None:
     assert np.allclose(places, cell_positions(run, wired.cells()))
 
 
-@settings(deadline=None)
+@examples(33, 100)
 @given(ACROSS, UP, st.integers(40, 200), st.floats(0.3, 0.9))
 def test_what_crosses_itself_is_no_outline_that_goes_one_way_round(
     wide: float, high: float, count: int, lobe: float

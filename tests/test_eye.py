@@ -1,4 +1,4 @@
-"""The eye against a slow reader of its own, which goes from lamp to lamp as a person would."""
+"""The eye against a slow reader of its own, which goes from pixel to pixel as a person would."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def said(ask: eye.Ask, lamps: list[int], seeing: Eye | None = None) -> dict[str,
     return {answer: float(chance) for answer, chance in zip(ask.answers, chances, strict=True) if chance}
 
 
-# Source: the issue that asked for the eye: white is W alone, or R, G and B; another mixture is odd.
+# Source: the design: white is W alone, or R, G and B; another mixture is odd.
 @pytest.mark.parametrize("letters", ["RGB", "GRB", "RGBW", "GWRB", "W", "RGBWA"])
 def test_the_shade_of_every_mixture(letters: str) -> None:
     table = eye.shade_table(letters)
@@ -50,12 +50,12 @@ def test_the_outermost_lamp_is_the_first_steady_one_from_an_end(lamps: list[int]
 
 
 def seen_colours(lamps: list[int]) -> set[str]:
-    """Those on two lamps or more; all of them where no more than four lamps are lit."""
+    """Those on two pixels or more; all of them where no more than four pixels are lit."""
     lit = [lamp for lamp in lamps if 1 <= lamp <= 5]
     return {NAMES[lamp] for lamp in lit if lit.count(lamp) > 1 or len(lit) <= 4}
 
 
-# Source: the issue that asked for the eye: it counts to four; in a lit stretch single odd lamps pass unseen.
+# Source: the design: it counts to four; in a lit stretch single odd pixels pass unseen.
 @given(RUN)
 def test_which_colour_is_missing(lamps: list[int]) -> None:
     gone = [colour for colour in COLOURS if colour not in seen_colours(lamps)]
@@ -65,7 +65,7 @@ def test_which_colour_is_missing(lamps: list[int]) -> None:
     assert said(eye.missing("run", COLOURS), lamps) == {expected: 1.0}
 
 
-# Source: the issue that asked for the eye: a dark lamp in a longer stretch is missed three times in ten.
+# Source: the design: a dark pixel in a longer stretch is missed three times in ten.
 @given(st.lists(st.sampled_from((0, 1, 1, 2, 3, 4)), min_size=1, max_size=14))
 def test_a_gap_is_called_by_the_lamp_before_it(lamps: list[int]) -> None:
     text = "".join(map(str, lamps)).strip("0")
@@ -122,7 +122,7 @@ def test_in_which_go_a_dot_vanished(goes: list[list[list[int]]]) -> None:
     assert chances.max() == 1.0
 
 
-# Lamps 0 to 5 hang along a run, 6 to 11 are a grid of two rows of three, the second of which begins above the first.
+# Pixels 0 to 5 hang along a run, 6 to 11 are a grid of two rows of three, the second of which begins above the first.
 @given(STEPS, st.booleans())
 def test_in_which_go_two_lamps_were_not_side_by_side(goes: list[list[list[int]]], gaps: bool) -> None:
     grid = [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)]
@@ -160,7 +160,7 @@ def two_side_by_side(one: int, other: int, grid: list[tuple[int, int]], gaps: bo
 
 
 def odd_slowly(lamps: list[int], seeing: Eye) -> list[str]:
-    """Behind which colours a single pixel of another one stands, lamp by lamp."""
+    """Behind which colours a single pixel of another one stands, pixel by pixel."""
     kept = [lamp for lamp in lamps if seeing.gaps or lamp not in (0, 6)]
     found = []
     for n, lamp in enumerate(kept):
@@ -170,7 +170,7 @@ def odd_slowly(lamps: list[int], seeing: Eye) -> list[str]:
     return found
 
 
-# Source: the issue of step 8: a dead colour of one pixel; an eye that sees no gaps is told nothing by gaps.
+# Source: the design: a dead colour of one pixel; an eye that sees no gaps is told nothing by gaps.
 @given(RUN, st.booleans())
 def test_a_single_pixel_of_another_colour_is_called_by_the_one_before_it(lamps: list[int], gaps: bool) -> None:
     seeing, ask = Eye(gaps=gaps), eye.odd("run", ("red", "green"))
@@ -187,7 +187,7 @@ GRID = st.lists(st.tuples(SHADE, st.integers(0, 3)), min_size=1, max_size=14)
 
 
 def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None) -> list[str]:
-    """What is read off few lamps, lamp by lamp, as words."""
+    """What is read off few pixels, pixel by pixel, as words."""
     steady = [n for n, lamp in enumerate(lamps) if lamp not in (0, 6)]
     found = ["more than four"] if len(steady) > 4 else []
     for n in steady if len(steady) <= 4 else []:
@@ -202,7 +202,7 @@ def read_slowly(lamps: list[int], seeing: Eye, quarters: list[int] | None = None
     return [*found, *["some flicker"] * bool(flickering)]
 
 
-# Source: the issue that asked for the eye: it counts to four; where it does, it sees every lamp and every gap.
+# Source: the design: it counts to four; where it does, it sees every pixel and every gap.
 @given(RUN, st.booleans())
 def test_few_lamps_are_read_off_in_order(lamps: list[int], gaps: bool) -> None:
     seeing = Eye(gaps=gaps)

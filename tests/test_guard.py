@@ -6,7 +6,8 @@ import subprocess
 import sys
 
 import pytest
-from conftest import SentOutside
+
+from rig.guard import SentOutside
 
 SEND = "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM).sendto(b'x', ({!r}, 5568))"
 

@@ -6,14 +6,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import tomli_w
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.shapes import positions
-from patcher.show.reading import read
+from patcher.show.parser import read
 from patcher.show.schema import Show
-
-CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
+from rig.examples import examples
+from rig.grid_walk import CORNERS, walk
 
 corners = st.sampled_from(CORNERS)
 ways = st.sampled_from(("rows", "columns"))
@@ -70,44 +70,8 @@ def gaps_of(draw, drawn: int) -> list[int]:
 # --- grids --------------------------------------------------------------------------------------------------------
 
 
-def walk(columns: int, rows: int, lines: str, turns: str, data_in: str) -> list[tuple[int, int]]:
-    """The cells of a grid as a finger on the wire passes them: one step at a time from the corner data_in."""
-    x = 0 if data_in in ("bottom-left", "top-left") else columns - 1
-    y = 0 if data_in in ("bottom-left", "bottom-right") else rows - 1
-    right = 1 if x == 0 and data_in.endswith("left") else -1
-    up = 1 if data_in.startswith("bottom") else -1
-    passed = []
-    if lines == "rows":
-        for row in range(rows):
-            begin = x
-            for column in range(columns):
-                passed.append((x, y))
-                if column < columns - 1:
-                    x += right
-            if row < rows - 1:
-                y += up
-                if turns == "serpentine":
-                    right = -right
-                else:
-                    x = begin
-    else:
-        for column in range(columns):
-            begin = y
-            for row in range(rows):
-                passed.append((x, y))
-                if row < rows - 1:
-                    y += up
-            if column < columns - 1:
-                x += right
-                if turns == "serpentine":
-                    up = -up
-                else:
-                    y = begin
-    return passed
-
-
 def cell_place(area, columns: int, rows: int, cell: tuple[int, int]) -> tuple[float, float]:
-    """`area` joins the centres of corner lamps; column 0 is the leftmost, row 0 the lowest."""
+    """`area` joins the centres of corner pixels; column 0 is the leftmost, row 0 the lowest."""
     (x0, y0), (x1, y1) = area
     left, right, low, high = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
     x = left if columns == 1 else left + (right - left) * cell[0] / (columns - 1)
@@ -119,14 +83,14 @@ def cell_place(area, columns: int, rows: int, cell: tuple[int, int]) -> tuple[fl
 @pytest.mark.parametrize("lines", ["rows", "columns"])
 @pytest.mark.parametrize("turns", ["serpentine", "same-way"])
 def test_a_grid_is_passed_cell_by_cell_from_its_corner(data_in, lines, turns):
-    # Source: DESIGN.md, The show file, Shapes: grid
+    # Source: the design: cells of a grid in wiring order, from the corner of its data-in
     area = [[1.0, 2.0], [4.0, 4.0]]
     run = {"shape": "grid", "area": area, "columns": 4, "rows": 3, "lines": lines, "turns": turns, "data_in": data_in}
     same(places_of(run), [cell_place(area, 4, 3, cell) for cell in walk(4, 3, lines, turns, data_in)])
 
 
 def test_a_small_grid_written_out_by_hand():
-    # Source: DESIGN.md, Shapes: grid; a 2 × 3 grid drawn on paper
+    # Source: the design: grid; a 2 × 3 grid drawn on paper
     grid = {"shape": "grid", "area": [[0, 0], [1, 2]], "columns": 2, "rows": 3}
     up_and_down = grid | {"lines": "columns", "turns": "serpentine", "data_in": "top-right"}
     assert places_of(up_and_down) == [(1, 2), (1, 1), (1, 0), (0, 0), (0, 1), (0, 2)]
@@ -136,10 +100,10 @@ def test_a_small_grid_written_out_by_hand():
     assert places_of(snake) == [(0, 0), (1, 0), (1, 1), (0, 1), (0, 2), (1, 2)]
 
 
-@settings(deadline=None, max_examples=120)
+@examples(40, 120)
 @given(st.data())
 def test_any_grid_with_any_gaps(data):
-    # Source: DESIGN.md, Shapes: grid; `gaps`: drawn places that have no lamp
+    # Source: the design: grid; `gaps`: drawn places that have no pixel
     columns, rows = data.draw(st.integers(1, 7)), data.draw(st.integers(1, 7))
     x0, y0 = data.draw(points)
     width = data.draw(st.integers(1, 9)) * data.draw(st.sampled_from((1, -1)))
@@ -179,7 +143,7 @@ def band_cells(columns, rows, lines, turns, prop_in, band, data_in) -> list[tupl
 @pytest.mark.parametrize("lines", ["rows", "columns"])
 @pytest.mark.parametrize("turns", ["serpentine", "same-way"])
 def test_bands_of_a_grid_entered_at_any_corner(prop_in, data_in, lines, turns):
-    # Source: DESIGN.md, Shapes: band: line numbers run through the prop; data_in is the band's own corner
+    # Source: the design: band: line numbers run through the prop; data_in is the band's own corner
     area = [[0.0, 0.0], [5.0, 4.0]]
     prop = {"area": area, "columns": 6, "rows": 5, "lines": lines, "turns": turns, "data_in": prop_in}
     last = 6 if lines == "columns" else 5
@@ -200,7 +164,7 @@ def test_bands_of_a_grid_entered_at_any_corner(prop_in, data_in, lines, turns):
 
 
 def test_the_first_line_of_a_prop_is_at_its_data_in():
-    # Source: DESIGN.md, Shapes: band; by hand
+    # Source: the design: band; by hand
     prop = {
         "area": [[0, 0], [2, 1]], "columns": 3, "rows": 2, "lines": "columns", "turns": "serpentine",
         "data_in": "bottom-right",
@@ -209,10 +173,10 @@ def test_the_first_line_of_a_prop_is_at_its_data_in():
     assert places_of(run, {"gate": prop}) == [(2, 1), (2, 0)]
 
 
-@settings(deadline=None, max_examples=120)
+@examples(40, 120)
 @given(st.data())
 def test_any_band(data):
-    # Source: DESIGN.md, Shapes: band
+    # Source: the design: a band is whole lines of a grid that is drawn once
     columns, rows, lines = data.draw(st.integers(2, 7)), data.draw(st.integers(2, 7)), data.draw(ways)
     count = columns if lines == "columns" else rows
     first = data.draw(st.integers(1, count))
@@ -251,10 +215,10 @@ def close(found, wanted) -> None:
         assert one == pytest.approx(two, abs=1e-7)
 
 
-@settings(deadline=None, max_examples=150)
+@examples(50, 150)
 @given(st.lists(points, min_size=2, max_size=5), st.integers(1, 40), ends, st.data())
 def test_a_line_has_equal_arc_lengths_and_both_ends_lit(path, pixels, data_in, data):
-    # Source: DESIGN.md, Shapes: line: along the path, equal arc lengths, both ends lit; data_in, gaps
+    # Source: the design: line: along the path, equal arc lengths, both ends lit; data_in, gaps
     if len(set(path)) == 1:
         return
     gaps = data.draw(gaps_of(pixels))
@@ -269,23 +233,23 @@ def test_a_line_has_equal_arc_lengths_and_both_ends_lit(path, pixels, data_in, d
 
 
 def test_a_line_of_one_pixel_stands_where_the_path_begins():
-    # From memory: “both ends lit” cannot hold for one lamp; the path's first point is where its wire comes from
+    # From memory: “both ends lit” cannot hold for one pixel; the path's first point is where its wire comes from
     run = {"shape": "line", "path": [[1, 2], [3, 4]], "pixels": 1}
     assert places_of(run) == [(1, 2)]
 
 
 def test_gaps_count_drawn_places_from_the_first_whichever_end_the_data_enters():
-    # Source: DESIGN.md, The show file: gaps are drawn places; data_in is an end as drawn; pixel numbers count lamps
+    # Source: the design: gaps are drawn places; data_in is an end as drawn; pixel numbers count pixels
     run = {"shape": "line", "path": [[0, 0], [4, 0]], "pixels": 5, "gaps": [2]}
     assert [x for x, _ in places_of(run)] == [0, 2, 3, 4]
     assert [x for x, _ in places_of(run | {"data_in": "last"})] == [4, 3, 2, 0]
     assert [x for x, _ in places_of(run | {"gaps": [1, 5]})] == [1, 2, 3]
 
 
-@settings(deadline=None, max_examples=120)
+@examples(40, 120)
 @given(st.lists(points, min_size=3, max_size=6), st.integers(1, 40), ends, st.data())
 def test_a_loop_goes_round_from_its_first_corner(outline, pixels, data_in, data):
-    # Source: DESIGN.md, Shapes: loop: round the closed outline from its first corner, in the order of the corners
+    # Source: the design: loop: round the closed outline from its first corner, in the order of the corners
     if len(set(outline)) == 1:
         return
     gaps = data.draw(gaps_of(pixels))
@@ -296,10 +260,10 @@ def test_a_loop_goes_round_from_its_first_corner(outline, pixels, data_in, data)
     close(places_of(run), lamps(drawn, gaps, data_in))
 
 
-@settings(max_examples=60)
+@examples(20, 60)
 @given(st.data())
 def test_a_loop_may_be_entered_at_any_place_and_gone_round_either_way(data):
-    # Source: the issue of step 8: a loop entered at another of its places, in either direction; a finger on the outline
+    # Source: the design: a loop entered at another of its places, in either direction; a finger on the outline
     count, backwards = data.draw(st.integers(3, 12)), data.draw(st.booleans())
     gaps = sorted(data.draw(st.sets(st.integers(1, count), max_size=count - 1)))
     place = data.draw(st.integers(1, count))
@@ -341,7 +305,7 @@ def test_a_loop_entered_at_a_corner_begins_where_that_is(corner, backwards):
     ],
 )
 def test_a_loop_that_does_not_say_where_it_is_entered_is_refused(keys, says):
-    # Source: the brief of step 8: refuse where it is ambiguous; DESIGN.md: place, what is wrong, what to do
+    # Source: the design: refuse where it is ambiguous; the design: place, what is wrong, what to do
     run = {"pixel": "lamp", "shape": "loop", "corners": [[0, 1], [2, 1], [1, 0]], "pixels": 8} | keys
     tables = {
         "show": {"title": "shapes"}, "pixel": {"lamp": {"colour_order": "RGB"}},
@@ -354,7 +318,7 @@ def test_a_loop_that_does_not_say_where_it_is_entered_is_refused(keys, says):
 
 
 def test_a_loop_by_hand_and_from_its_last_place():
-    # Source: DESIGN.md, Shapes: loop; `data_in = "last"` goes round from the last place drawn
+    # Source: the design: loop; `data_in = "last"` goes round from the last place drawn
     run = {"shape": "loop", "corners": [[0, 0], [2, 0], [2, 2], [0, 2]], "pixels": 8}
     round_it = [(0, 0), (1, 0), (2, 0), (2, 1), (2, 2), (1, 2), (0, 2), (0, 1)]
     close(places_of(run), round_it)
@@ -395,7 +359,7 @@ def angles_of(places, feet, height) -> list[float]:
     return found
 
 
-@settings(deadline=None, max_examples=80)
+@examples(26, 80)
 @given(
     points,
     st.integers(1, 160),
@@ -408,7 +372,7 @@ def angles_of(places, feet, height) -> list[float]:
     st.data(),
 )
 def test_an_arch_is_half_an_ellipse_at_equal_arc_lengths(foot, wide, rise, way, tall, each, passes, data_in, data):
-    # Source: DESIGN.md, Shapes: arch: half an ellipse, equal arc lengths; each pass retraces the last one backwards
+    # Source: the design: arch: half an ellipse, equal arc lengths; each pass retraces the last one backwards
     feet = [foot, (foot[0] + way * wide / 16, foot[1] + rise / 16)]
     height, half = tall / 16, math.dist(foot, (foot[0] + wide / 16, foot[1] + rise / 16)) / 2
     run = {"shape": "arch", "feet": [list(f) for f in feet], "height": height}
@@ -430,7 +394,7 @@ def test_an_arch_is_half_an_ellipse_at_equal_arc_lengths(foot, wide, rise, way, 
 
 
 def test_half_a_circle_by_hand():
-    # Source: DESIGN.md, Shapes: arch; height = half the width is half a circle: equal arcs, equal angles
+    # Source: the design: arch; height = half the width is half a circle: equal arcs, equal angles
     run = {"shape": "arch", "feet": [[-2, 1], [2, 1]], "height": 2, "passes": 2, "pixels": 10}
     r = math.sqrt(2)
     over = [(-2, 1), (-r, 1 + r), (0, 3), (r, 1 + r), (2, 1)]
@@ -439,7 +403,7 @@ def test_half_a_circle_by_hand():
 
 @pytest.mark.parametrize("feet", [[[-2, 1], [2, 1]], [[2, 1], [-2, 1]]])
 def test_an_arch_stands_upright_whichever_foot_is_first(feet):
-    # Source: DESIGN.md, The show file: y up as the audience sees it
+    # Source: the design: y up as the audience sees it
     found = places_of({"shape": "arch", "feet": feet, "height": 3, "pixels": 3})
     close(found, [feet[0], (0, 4), feet[1]])
 
@@ -447,17 +411,17 @@ def test_an_arch_stands_upright_whichever_foot_is_first(feet):
 # --- points, no picture, feet -------------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=60)
+@examples(20, 60)
 @given(st.lists(points, min_size=1, max_size=30), ends, st.data())
 def test_points_are_as_listed(at, data_in, data):
-    # Source: DESIGN.md, Shapes: points: as listed
+    # Source: the design: points: as listed
     gaps = data.draw(gaps_of(len(at)))
     run = {"shape": "points", "at": [list(p) for p in at], "gaps": gaps, "data_in": data_in}
     assert places_of(run) == lamps(at, gaps, data_in)
 
 
 def test_a_run_without_a_shape_has_no_picture():
-    # Source: DESIGN.md, Shapes: none: a run with no picture
+    # Source: the design: none: a run with no picture
     show = show_of({"run-a": {"pixels": 5}})
     assert positions(show, show.runs["run-a"]) is None
     assert show.runs["run-a"].pixels == 5
@@ -483,7 +447,7 @@ def test_a_run_without_a_shape_has_no_picture():
     ids=lambda run: run["shape"],
 )
 def test_a_run_of_one_pixel_stands_at_its_first_place(run):
-    # Source: DESIGN.md, Shapes: every order begins at the first point, corner or foot
+    # Source: the design: every order begins at the first point, corner or foot
     close(places_of(run), [(3, 4)])
 
 
@@ -523,6 +487,6 @@ def test_a_run_of_one_pixel_stands_at_its_first_place(run):
     ids=lambda value: value.get("shape", "") if value else "",
 )
 def test_feet_are_read_and_metres_come_out(run, props):
-    # Source: international foot of 1959, 0.3048 m exactly; DESIGN.md, The show file: lengths in metres, or in feet
+    # Source: international foot of 1959, 0.3048 m exactly; the design: lengths in metres, or in feet
     in_metres, in_feet = places_of(run, props), places_of(run, props, units="ft")
     close(in_feet, [(x * 0.3048, y * 0.3048) for x, y in in_metres])

@@ -16,14 +16,13 @@ from typer.core import TyperCommand
 
 from patcher.cli import (
     adopt,
-    ask,
     bench,
+    check,
     demo,
     diagnose,
-    edit,
     listen,
-    output,
     phone,
+    plan_files,
     power,
     send,
     sheet,
@@ -33,8 +32,9 @@ from patcher.cli import (
     yard,
 )
 from patcher.cli.help import help_
-from patcher.cli.screen import Unread, let_go, screens
 from patcher.errors import Finding, PatcherError, refuse
+from patcher.terminal import output
+from patcher.terminal.screen import Unread, let_go, screens
 from patcher.visible import one_line
 
 UsageError: Any = typer.BadParameter.__mro__[1]
@@ -59,15 +59,15 @@ app = typer.Typer(
     add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
     help="Plans, proves and tests the wiring of a display of addressable pixels.",
 )  # fmt: skip
-app.command("new", cls=Command)(edit.new)
-app.command("check", cls=Command)(ask.check)
-app.command("patch", cls=Command)(edit.patch)
-app.command("diff", cls=Command)(edit.diff)
+app.command("new", cls=Command)(plan_files.new)
+app.command("check", cls=Command)(check.check)
+app.command("patch", cls=Command)(plan_files.patch)
+app.command("diff", cls=Command)(plan_files.diff)
 app.command("todo", cls=Command)(todo.todo)
 app.command("adopt", cls=Command)(adopt.adopt)
 app.command("swap", cls=Command)(swap.swap)
 app.command("power", cls=Command)(power.power)
-app.command("where", cls=Command)(ask.where)
+app.command("where", cls=Command)(check.where)
 app.command("send", cls=Command)(send.send)
 app.command("bench", cls=Command)(bench.bench)
 app.command("listen", cls=Command)(listen.listen)
@@ -76,7 +76,7 @@ app.command("verify", cls=Command)(verify.verify)
 app.command("diagnose", cls=Command)(diagnose.diagnose)
 app.command("sheet", cls=Command)(sheet.sheet)
 app.command("phone", cls=Command)(phone.phone)
-app.command("schema", cls=Command)(ask.schema)
+app.command("schema", cls=Command)(check.schema)
 app.command("demo", cls=Command)(demo.demo)
 app.command("help", cls=Command)(help_)
 
@@ -118,7 +118,7 @@ def _run() -> int:
 
 def _say(error: Any) -> None:
     """What went wrong; for scripts as findings."""
-    from patcher.cli.saying import say_findings
+    from patcher.terminal.tables import say_findings
 
     as_json = "--json" in sys.argv
     if isinstance(error, PatcherError):
@@ -140,7 +140,7 @@ def _say(error: Any) -> None:
         if os.environ.get("PATCHER_TRACEBACK"):
             raise error
         says = f"Patcher has a fault of its own: {type(error).__name__}: {error}"
-        then = "No file was left half-written, and no lamp lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
+        then = "No file was left half-written, and no pixel lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
         if as_json:
             say_findings([_fault("patcher", says, then)], as_json=True)
         else:

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, load
-from patcher.cli.saying import count, finding_json, in_words, say_json, say_table, start_json
+from patcher.cli.inputs import AsJson, load
 from patcher.errors import Finding, PatcherError, refuse
+from patcher.terminal.tables import count, finding_json, in_words, say_json, say_table, start_json
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from patcher.address.adopting import Adoption, Match
-    from patcher.show.listing import Listing, Row
+    from patcher.adoption.address_table import Listing, Row
+    from patcher.adoption.adoption import Adoption, Match
     from patcher.wiring import Wiring
 
 NUMBERS = "universe channel pixels table_line"
@@ -42,9 +42,9 @@ def adopt(
     as_json: AsJson = False,
 ) -> None:
     """Take the addresses of a table of your own as the patch to keep."""
-    from patcher.address.files import dump, patch_path, read_patch
-    from patcher.cli.loading import show_name
-    from patcher.show.writing import as_read, write_together
+    from patcher.cli.inputs import show_name
+    from patcher.patch.patch_file import dump, patch_path, read_patch
+    from patcher.show.writer import as_read, write_together
 
     path = patch_path(show)
     seen = as_read(show, path)
@@ -67,15 +67,15 @@ def adopt(
 
 
 def _adopted(show: Path, table: Path, *, drafted: bool) -> _Adopted:
-    from patcher.address.adopting import Match, joined, match
-    from patcher.address.adopting import adopt as take
-    from patcher.address.outline import outline
-    from patcher.address.rules import breaches
-    from patcher.show.drafting import draft_text
-    from patcher.show.files import read_text
-    from patcher.show.lines import located
-    from patcher.show.listing import read_listing
-    from patcher.show.reading import read
+    from patcher.adoption.address_table import read_listing
+    from patcher.adoption.adoption import Match, joined, match
+    from patcher.adoption.adoption import adopt as take
+    from patcher.adoption.draft import draft_text
+    from patcher.adoption.outline import outline
+    from patcher.patch.rules import breaches
+    from patcher.show.line_numbers import located
+    from patcher.show.parser import read
+    from patcher.show.show_file import read_text
     from patcher.wiring import wire
 
     listing = read_listing(_table_text(table), table.name)
@@ -106,7 +106,7 @@ def _adopted(show: Path, table: Path, *, drafted: bool) -> _Adopted:
 
 
 def _table_text(table: Path) -> str:
-    from patcher.show.files import read_text
+    from patcher.show.show_file import read_text
 
     try:
         return read_text(table)
@@ -123,7 +123,7 @@ def _nothing(table: Path, says: str, remedy: str, findings: Sequence[Finding]) -
 
 
 def _title(show: Path) -> str:
-    from patcher.show.drafting import shown
+    from patcher.adoption.draft import shown
 
     words = shown(show.stem.replace("-", " ").replace("_", " "))
     return words[:1].upper() + words[1:]
@@ -134,7 +134,7 @@ def _given(made: _Adopted) -> list[tuple[Row, str]]:
 
 
 def _document(made: _Adopted, wrote: list[str]) -> dict[str, object]:
-    from patcher.show.drafting import marks
+    from patcher.adoption.draft import marks
 
     patch = made.adoption.patch
     return {
@@ -158,7 +158,7 @@ def _document(made: _Adopted, wrote: list[str]) -> dict[str, object]:
 
 
 def _say(made: _Adopted, show: Path, table: Path, path: Path, *, again: bool) -> None:
-    from patcher.show.drafting import MARK, marks
+    from patcher.adoption.draft import MARK, marks
 
     patch = made.adoption.patch
     used = {

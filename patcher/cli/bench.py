@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.loading import AsJson
-from patcher.cli.pattern import (
+from patcher.cli.inputs import AsJson
+from patcher.cli.pattern_options import (
     PATTERNS,
     By,
     ColourName,
@@ -27,14 +27,14 @@ from patcher.cli.pattern import (
     Sync,
     choose,
 )
-from patcher.cli.saying import count
 from patcher.errors import choose_from, refuse
-from patcher.stream.asked import FASTEST_STREAM, Asked, PatternName
+from patcher.frames.request import FASTEST_STREAM, Asked, PatternName
+from patcher.terminal.tables import count
 from patcher.trade import CHANNELS, FIRST_UNIVERSE, LAST_UNIVERSE, PRIORITY, PROTOCOL_NAMES, TEST_LEVEL
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
+    from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
 
 BOX, STRING, LAMP = "bench", "string", "lamp"
@@ -72,8 +72,8 @@ def bench(
     as_json: AsJson = False,
 ) -> None:
     """Stream a test pattern to one string on the bench; Ctrl-C ends it, and leaves it dark."""
-    from patcher.address.thing import whole_show
     from patcher.cli.send import say_dry_run, stream
+    from patcher.patch.thing import whole_show
     from patcher.stream.sender import targets
 
     if result is not None and (like is None or dry_run):
@@ -109,8 +109,8 @@ def _asked() -> str:
 
 def _keep(like: str, pattern: str, how: str | None, *, as_json: bool) -> None:
     """A string that was tried on the bench goes into the record beside its show."""
-    from patcher.verify.files import change_record, checks_path, local_time
-    from patcher.verify.record import Entry
+    from patcher.walk.record import Entry
+    from patcher.walk.record_file import change_record, checks_path, local_time
 
     if not how:
         return
@@ -165,9 +165,9 @@ def _station(address: str) -> str:
 
 
 def _of_run(address: str, like: str, given: dict[str, Any]) -> tuple[Wiring, Patch]:
-    """A run of a show alone on one box that is set as its own box is, its lamps on their own channels."""
-    from patcher.address.patch import behind, first_fit, written
-    from patcher.cli.loading import load, load_patch
+    """A run of a show alone on one box that is set as its own box is, its pixels on their own channels."""
+    from patcher.cli.inputs import load, load_patch
+    from patcher.patch.patch import behind, first_fit, written
 
     if given:
         raise refuse(", ".join(given), "comes from the run with --as", "leave out the one or the other")
@@ -197,8 +197,8 @@ def _of_run(address: str, like: str, given: dict[str, Any]) -> tuple[Wiring, Pat
 
 def _laid(show: Any, universe: int, channel: int) -> tuple[Wiring, Patch]:
     """The wiring of a show of one run, and the patch that begins there with its first pixel, a laid null included."""
-    from patcher.address.patch import Patch, Start
-    from patcher.address.placement import chains
+    from patcher.patch.chains import chains
+    from patcher.patch.patch import Patch, Start
     from patcher.wiring import wire
 
     wiring = wire(show)

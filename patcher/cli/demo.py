@@ -1,4 +1,4 @@
-"""`demo`: the main job on the shipped show, on this machine alone; it claims only what the yard's lamps showed."""
+"""`demo`: the main job on the shipped show, on this machine alone; it claims only what the yard's pixels showed."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from patcher.cli.saying import count
+from patcher.terminal.tables import count
 from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.stream.patterns import Pattern
+    from patcher.frames.patterns import Pattern
+    from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
     from patcher.yard.yard import Difference
 
@@ -30,13 +30,13 @@ PATIENCE = 2.0
 
 def demo() -> None:
     """The main job in half a minute: allocate a show, walk a dot, check a grid, and find it wired wrongly."""
-    from patcher.address.files import write_patch
-    from patcher.address.placement import allocate
-    from patcher.address.thing import find
-    from patcher.cli.loading import load
-    from patcher.cli.stopping import stopping
-    from patcher.stream.looks import COLOURS
-    from patcher.stream.patterns import dot, joined, sweep
+    from patcher.cli.inputs import load
+    from patcher.frames.looks import COLOURS
+    from patcher.frames.patterns import dot, joined, sweep
+    from patcher.patch.patch_file import write_patch
+    from patcher.patch.thing import find
+    from patcher.placement.allocation import allocate
+    from patcher.terminal.signals import stopping
 
     with tempfile.TemporaryDirectory(prefix="patcher-demo-") as folder, stopping() as stop:
         show = _copy_show(Path(folder))
@@ -67,7 +67,7 @@ def demo() -> None:
             print("\nEvery look was as planned on the sound yard, and the wrong corner was seen.")
         else:
             print("\nThe looks were not as they should be: a fault of Patcher's, or of this machine's network.")
-        print("At the end every lamp was dark." if dark else "Some lamps stayed lit at the end, which must not be.")
+        print("At the end every pixel was dark." if dark else "Some pixels stayed lit at the end, which must not be.")
         if not (good and dark):
             raise typer.Exit(1)
 
@@ -97,8 +97,8 @@ class _Watched:
     def run(self) -> _Watched:
         """Send every step once, and watch."""
         from patcher.faults import build, parse
-        from patcher.stream.levels import levels
-        from patcher.stream.receiver import Receiver
+        from patcher.frames.levels import levels
+        from patcher.listener.receiver import Receiver
         from patcher.stream.sender import Sender, targets
         from patcher.yard.yard import Yard, addresses, differences, ears
 
@@ -141,7 +141,7 @@ class _Watched:
 def _say(watched: _Watched, wiring: Wiring, pattern: Pattern) -> None:
     print(f"   {count(pattern.steps, 'look')}, {count(watched.packets, 'packet')}: ", end="")
     if watched.first_wrong is None:
-        print("every look as planned, lamp for lamp.")
+        print("every look as planned, pixel for pixel.")
         return
     print(f"{pattern.steps - watched.as_planned} looks differ from the plan. The first:")
     step, wrong = watched.first_wrong
@@ -151,11 +151,11 @@ def _say(watched: _Watched, wiring: Wiring, pattern: Pattern) -> None:
 
 
 def _places(wiring: Wiring, run: str, pixels: tuple[int, ...]) -> str:
-    """Lamps of a grid in words: the columns they stand in."""
+    """Pixels of a grid in words: the columns they stand in."""
     from patcher.shapes import cells
 
     grid = cells(wiring.show, wiring.show.runs[run])
     if grid is None or not pixels:
-        return count(len(pixels), "lamp")
+        return count(len(pixels), "pixel")
     columns = sorted({int(grid[pixel - 1][0]) + 1 for pixel in pixels})
     return f"{count(len(pixels), 'lamp')} in column " + ", ".join(map(str, columns[:6]))

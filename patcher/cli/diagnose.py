@@ -11,19 +11,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import say_json
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import PatcherError, refuse
+from patcher.terminal.tables import say_json
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
-    from patcher.address.patch import Patch
-    from patcher.verify import Diagnosis
-    from patcher.verify.answering import Answering
-    from patcher.verify.consulting import Consulting
-    from patcher.verify.rewriting import Rewritten
-    from patcher.verify.steps import Step
+    from patcher.diagnosis.case import Diagnosis
+    from patcher.dialogue.answerer import Answering
+    from patcher.dialogue.consultation import Consulting
+    from patcher.patch.patch import Patch
+    from patcher.remedies.rewrite import Rewritten
+    from patcher.walk.step import Step
     from patcher.wiring import Wiring
 
     Hands = Callable[[Wiring, Patch], AbstractContextManager[Answering]]
@@ -53,7 +53,7 @@ def diagnose(
     as_json: AsJson = False,
 ) -> None:
     """Ask what you see of a few test frames, and say what is wrong with a thing."""
-    from patcher.verify.hypotheses import runs_of
+    from patcher.diagnosis.hypotheses import runs_of
 
     _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)
     wiring = load(show)
@@ -87,7 +87,7 @@ def _fitting(
 
 
 def _say_to(stream: Any) -> Callable[[str], None]:
-    from patcher.cli.folding import fold
+    from patcher.terminal.folds import fold
 
     return lambda line: print(fold(line, stream), file=stream, flush=True)
 
@@ -100,16 +100,16 @@ def _hands(
     show: Path, wiring: Wiring, patch: Patch, faults: list[str] | None, answers: Path | None,
     say: Callable[[str], None], *, yard: bool, mend: bool, seed: int, interface: str | None,
 ) -> Hands:  # fmt: skip
-    """Who answers: the lamps of a yard, a file, or a person at the keys."""
+    """Who answers: the pixels of a yard, a file, or a person at the keys."""
     if faults:
-        from patcher.cli.witness import Witness
+        from patcher.answers.witness import Witness
         from patcher.faults import build, parse
 
         built = build(wiring, [parse(text, wiring) for text in faults])
         witness = Witness(wiring, patch, built, seed=seed, mends=mend)
         return lambda wiring, patch: nullcontext(witness)
     if answers is not None:
-        from patcher.cli.answering import Written
+        from patcher.answers.terminal_answers import Written
 
         lines = Written.read(answers, say, named=False)
         return lambda wiring, patch: nullcontext(lines)
@@ -120,14 +120,14 @@ def _hands(
 def _person(
     show: Path, wiring: Wiring, patch: Patch, say: Callable[[str], None], *, yard: bool, interface: str | None
 ) -> Iterator[Answering]:
-    """A person answers by keys, while each frame is sent; whatever happens, lamps end dark."""
-    from patcher.cli.answering import Person
-    from patcher.cli.asking import frame_goals
+    """A person answers by keys, while each frame is sent; whatever happens, pixels end dark."""
+    from patcher.answers.terminal_answers import Person
+    from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard
-    from patcher.cli.stopping import stopping
-    from patcher.cli.typed import typed
-    from patcher.stream.asked import FASTEST_STREAM
+    from patcher.frames.request import FASTEST_STREAM
     from patcher.stream.sender import Sender
+    from patcher.terminal.key_source import typed
+    from patcher.terminal.signals import stopping
 
     goals = frame_goals(show, wiring, patch, yard=yard)
     if yard:
@@ -172,8 +172,8 @@ class Talk:
 
     def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
         """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
+        from patcher.dialogue.consultation import Consulting
         from patcher.faults import planned
-        from patcher.verify.consulting import Consulting
 
         look: Step | None = None
         while True:
@@ -191,7 +191,7 @@ class Talk:
                 wiring, patch = change.wiring, change.patch
 
     def _ask(self, consulting: Consulting) -> Diagnosis:
-        from patcher.verify.wording import asks
+        from patcher.diagnosis.question_words import asks
 
         diagnosis = consulting.ask(self.thing, careful=self.careful)
         show = consulting.wiring.show
@@ -211,7 +211,7 @@ class Talk:
         self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
     ) -> tuple[Step | None, Rewritten | None]:
         """What to do, and what is done: the last look, where there is one, and the changed show."""
-        from patcher.verify.consulting import write
+        from patcher.dialogue.consultation import write
 
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
@@ -246,7 +246,7 @@ class Talk:
 
     def document(self) -> dict[str, object]:
         """All of it, for scripts."""
-        from patcher.verify.consulting import name
+        from patcher.dialogue.consultation import name
 
         if self.told is None:
             raise PatcherError

@@ -1,4 +1,4 @@
-"""How what was heard is put on the screen: conflicts first, then universe by universe, sources, boxes and lamps."""
+"""How what was heard is put on the screen: conflicts first, then universe by universe, sources, boxes and pixels."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from patcher.cli.saying import count, finding_json, in_words, ranges, say_table
+from patcher.terminal.tables import count, finding_json, in_words, ranges, say_table
 from patcher.trade import PROTOCOL_NAMES
 
 if TYPE_CHECKING:
     from patcher.cli.listen import Outcome
     from patcher.errors import Finding
-    from patcher.stream.listening import Heard, Stream
-    from patcher.stream.lit import Lit
-    from patcher.stream.presence import Presence
+    from patcher.listener.lit_pixels import Lit
+    from patcher.listener.presence import Presence
+    from patcher.listener.streams import Heard, Stream
 
 MOST_NAME = 24
 MOST_LIT = 8
@@ -30,7 +30,7 @@ MUCH = 512 * 1024
 
 def say(outcome: Outcome) -> None:
     """The report for people."""
-    from patcher.stream.lit import lit
+    from patcher.listener.lit_pixels import lit
 
     heard = outcome.heard
     live = {one.universe for one in heard.streams if one.state == "live"}
@@ -55,7 +55,7 @@ def say(outcome: Outcome) -> None:
 
 
 def _say_troubles(outcome: Outcome) -> None:
-    from patcher.stream.hearing import TOO_MANY, TOO_MANY_GROUPS
+    from patcher.listener.listen_sockets import TOO_MANY, TOO_MANY_GROUPS
 
     heard = outcome.heard
     if outcome.deaf:
@@ -102,7 +102,7 @@ def _say_findings(found: Sequence[Finding]) -> None:
 
 def _fought(found: Iterable[Finding]) -> set[int]:
     """The universes that have a warning of their own."""
-    from patcher.stream.contention import RULES
+    from patcher.listener.contention import RULES
 
     numbers = (one.where.removeprefix("universe.") for one in found if one.rule in RULES)
     return {int(number) for number in numbers if number.isdigit()}
@@ -113,7 +113,7 @@ def _fought(found: Iterable[Finding]) -> set[int]:
 
 def _say_universes(streams: Sequence[Stream], fought: set[int]) -> None:
     """A row a stream; universes that follow each other and are alike share their rows. Those fought over come first."""
-    from patcher.stream.contention import by_universe
+    from patcher.listener.contention import by_universe
 
     every = by_universe(streams)
     order = [*sorted(fought & every.keys()), *(universe for universe in every if universe not in fought)]
@@ -196,7 +196,7 @@ def _options(same: Sequence[Stream], rivals: Sequence[Stream]) -> Iterator[str]:
             yield f"{number} {what}"
 
 
-# --- sources, boxes, lamps ----------------------------------------------------------------------------------------
+# --- sources, boxes, pixels ----------------------------------------------------------------------------------------
 
 
 def _say_sources(heard: Heard) -> None:
@@ -234,7 +234,7 @@ def _say_sources(heard: Heard) -> None:
 
 
 def _box(one: Presence) -> tuple[str, str, str]:
-    from patcher.stream.contention import in_words as in_few_words
+    from patcher.listener.contention import in_words as in_few_words
 
     if one.address is None:
         return one.box, "", "has no address to be asked at"
@@ -248,18 +248,18 @@ def _box(one: Presence) -> tuple[str, str, str]:
 
 def _say_lit(found: Sequence[Lit]) -> None:
     if not found:
-        print("No lamp of the show is lit by it.")
+        print("No pixel of the show is lit by it.")
         return
     rows = []
     for run, group in groupby(found, key=lambda one: one.run):
         parts = list(group)
         lamps = sum(part.last - part.first + 1 for part in parts)
         rows.append((run, str(lamps), _lamps(parts)))
-    say_table(("run", "lit", "lamps"), rows, right="lit")
+    say_table(("run", "lit", "pixels"), rows, right="lit")
 
 
 def _lamps(parts: Sequence[Lit]) -> str:
-    """Ranges of lamps with their colours; where those are many, the ranges and then the colours that occur."""
+    """Ranges of pixels with their colours; where those are many, the ranges and then the colours that occur."""
     if len(parts) <= MOST_LIT:
         return ", ".join(f"{_range(one.first, one.last)} {one.colour}" for one in parts)
     joined: list[list[int]] = []
@@ -284,8 +284,8 @@ def document(outcome: Outcome) -> dict[str, Any]:
     """The report for scripts."""
     from dataclasses import asdict
 
-    from patcher.stream.contention import by_universe
-    from patcher.stream.lit import lit
+    from patcher.listener.contention import by_universe
+    from patcher.listener.lit_pixels import lit
 
     heard, scene = outcome.heard, outcome.scene
     fought = _fought(outcome.findings)

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson
-from patcher.cli.saying import say_json
+from patcher.cli.inputs import AsJson
 from patcher.errors import choose_from, refuse
+from patcher.terminal.tables import say_json
 
 if TYPE_CHECKING:
     from patcher.reference import Part

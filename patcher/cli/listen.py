@@ -1,4 +1,4 @@
-"""`listen`: who sends what, who fights, which boxes are there, and which lamps it all would light."""
+"""`listen`: who sends what, who fights, which boxes are there, and which pixels it all would light."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, load, load_patch
+from patcher.cli.inputs import AsJson, load, load_patch
 from patcher.errors import Finding, refuse
 from patcher.trade import DISCOVERY_UNIVERSE, FIRST_UNIVERSE, HIGHEST_UNIVERSE, UDP_PORTS
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.stream.hearing import Burden, Hearing
-    from patcher.stream.listening import Heard, Listening
-    from patcher.stream.presence import Presence
-    from patcher.stream.probing import Prober
+    from patcher.listener.listen_sockets import Burden, Hearing
+    from patcher.listener.presence import Presence
+    from patcher.listener.probe import Prober
+    from patcher.listener.streams import Heard, Listening
+    from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
 
 USUAL_UNIVERSES = "1-64"
@@ -69,9 +69,9 @@ def listen(
     yard: Annotated[bool, typer.Option("--yard", help="Listen on this machine alone, beside `patcher yard`.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Say who sends what on the network, who fights over a universe, and which lamps it would light."""
+    """Say who sends what on the network, who fights over a universe, and which pixels it would light."""
     from patcher.cli.heard import document, say
-    from patcher.cli.saying import say_json
+    from patcher.terminal.tables import say_json
 
     if yard and (interface is not None or show is None):
         raise refuse("--yard", "goes with a show and without --interface", "write: patcher listen SHOW --yard")
@@ -101,7 +101,7 @@ def _check_interface(interface: str | None) -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as tried:
             tried.bind((interface, 0))
     except OSError:
-        from patcher.stream.hearing import own_addresses
+        from patcher.listener.listen_sockets import own_addresses
 
         says = f"this machine has no address {interface}"
         raise refuse("--interface", says, f"choose from: {', '.join(own_addresses())}") from None
@@ -135,7 +135,7 @@ def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
 
 def _universes(text: str | None, scene: Scene) -> list[int]:
     """The E1.31 universes to join: those named, and the show's."""
-    from patcher.stream.hearing import MOST_GROUPS
+    from patcher.listener.listen_sockets import MOST_GROUPS
 
     found: set[int] = set()
     if scene.patch is not None:
@@ -161,10 +161,10 @@ def _universes(text: str | None, scene: Scene) -> list[int]:
 
 
 def _listen(scene: Scene, numbers: list[int], interface: str | None, lasts: float | None, *, watch: bool) -> Outcome:
-    from patcher.cli.stopping import stopping
-    from patcher.stream.hearing import Hearing
-    from patcher.stream.listening import Listening
-    from patcher.stream.probing import Prober
+    from patcher.listener.listen_sockets import Hearing
+    from patcher.listener.probe import Prober
+    from patcher.listener.streams import Listening
+    from patcher.terminal.signals import stopping
 
     asks = {} if scene.yard else scene.hosts
     show = scene.wiring.show if scene.wiring else None
@@ -196,7 +196,7 @@ def _hear(
     over: Callable[[], bool], changed: Callable[[Heard, float], None] | None,
 ) -> None:  # fmt: skip
     """Until it is over: take in what comes, ask the boxes, follow the sources to universes that they announce."""
-    from patcher.stream.hearing import protocol_of
+    from patcher.listener.listen_sockets import protocol_of
 
     begin = asked_at = looked_at = time.monotonic()
     prober.ask()
@@ -225,7 +225,7 @@ def _hear(
 
 def _follow(hearing: Hearing, listening: Listening, interface: str | None) -> None:
     """Join the groups that sources announce, or wait for."""
-    from patcher.stream.hearing import MOST_GROUPS, groups
+    from patcher.listener.listen_sockets import MOST_GROUPS, groups
 
     room = MOST_GROUPS - len(hearing.ears)
     named = [ear for ear in groups(listening.named(), interface) if ear not in hearing.ears]
@@ -238,7 +238,7 @@ def _watcher(scene: Scene, wanted: bool) -> Callable[[Heard, float], None] | Non
     """Prints a line whenever a stream comes or goes, or sources begin or cease to fight."""
     if not wanted:
         return None
-    from patcher.stream.contention import in_words
+    from patcher.listener.contention import in_words
 
     known: dict[tuple[str, str], set[int]] = {}
     said: set[tuple[str, str]] = set()
@@ -261,11 +261,11 @@ def _watcher(scene: Scene, wanted: bool) -> Callable[[Heard, float], None] | Non
 
 
 def _findings(scene: Scene, heard: Heard) -> list[Finding]:
-    from patcher.stream import contention
+    from patcher.listener import contention
 
     found = contention.findings(heard)
     if scene.wiring is not None and scene.patch is not None:
-        from patcher.stream.lit import expected
+        from patcher.listener.lit_pixels import expected
 
         found += contention.against_show(heard, expected(scene.wiring.show, scene.patch))
     return found
@@ -274,7 +274,7 @@ def _findings(scene: Scene, heard: Heard) -> list[Finding]:
 def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], list[Finding]]:
     if scene.wiring is None or scene.patch is None or not scene.hosts:
         return [], []
-    from patcher.stream import presence
+    from patcher.listener import presence
 
     answered: dict[str, str] = dict(prober.answered)
     ways = prober.ways
@@ -288,7 +288,7 @@ def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], 
 
 def _held(scene: Scene, hosts: dict[str, str | None]) -> Iterable[str]:
     """Those addresses at which a program on this machine listens: the yard."""
-    from patcher.stream.receiver import Ear, is_free
+    from patcher.listener.receiver import Ear, is_free
 
     assert scene.wiring is not None  # noqa: S101  (there is a yard only where there is a show)
     for box, host in hosts.items():

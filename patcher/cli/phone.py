@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import ShowFile, load, load_patch
+from patcher.cli.inputs import ShowFile, load, load_patch
 from patcher.errors import refuse
 from patcher.trade import PRIORITY
 
 if TYPE_CHECKING:
-    from patcher.phone.plan import Plan
+    from patcher.phone.content import Plan
     from patcher.stream.sender import Target
 
 PORT = 8420
@@ -31,16 +31,16 @@ def phone(
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
 ) -> None:
     """Serve a page for your phone, by which you test from the ladder; Ctrl-C ends it, and leaves everything dark."""
-    from patcher.cli.asking import frame_goals
+    from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard, say_others
-    from patcher.cli.stopping import stopping
+    from patcher.phone.authentication import Entry
+    from patcher.phone.connections import listen
+    from patcher.phone.content import WHOLE
     from patcher.phone.desk import Desk
-    from patcher.phone.entry import Entry
-    from patcher.phone.evening import Evening
     from patcher.phone.pages import Pages
-    from patcher.phone.plan import WHOLE
-    from patcher.phone.serving import listen
-    from patcher.phone.walk import Round
+    from patcher.phone.session import Evening
+    from patcher.phone.walk_thread import Round
+    from patcher.terminal.signals import stopping
 
     _fitting(address, yard=yard, interface=interface)
 
@@ -49,7 +49,7 @@ def phone(
 
     plan = _read(show, 1)
     if not plan.find(WHOLE).parts:
-        raise refuse(str(show), "has no lamps to light", "hang a run on a port")
+        raise refuse(str(show), "has no pixels to light", "hang a run on a port")
     if yard:
         need_yard(goals(plan), show)
     desk = Desk(plan, hold)
@@ -78,7 +78,7 @@ def _fitting(address: str, *, yard: bool, interface: str | None) -> None:
 
 
 def _read(show: Path, number: int) -> Plan:
-    from patcher.phone.plan import Plan
+    from patcher.phone.content import Plan
 
     wiring = load(show)
     return Plan(number, show, wiring, load_patch(show, wiring))

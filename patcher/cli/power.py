@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load
-from patcher.cli.saying import count, finding_json, in_words, say_json, say_table
+from patcher.cli.inputs import AsJson, ShowFile, load
 from patcher.errors import Finding, choose_from, refuse
+from patcher.terminal.tables import count, finding_json, in_words, say_json, say_table
 
 if TYPE_CHECKING:
-    from patcher.limits.planning import Plan, RailPlan
-    from patcher.limits.power import Power
-    from patcher.limits.wires import Wire
-    from patcher.show.writing import Seen
+    from patcher.power.feed_plan import Plan, RailPlan
+    from patcher.power.flow import Power
+    from patcher.power.wires import Wire
+    from patcher.show.writer import Seen
     from patcher.wiring import Wiring
 
 Sizes = Annotated[
@@ -53,9 +53,9 @@ def power(
     as_json: AsJson = False,
 ) -> None:
     """Loads, voltages and feeds: what each supply gives, each wire carries and each pixel gets."""
-    from patcher.limits import hold
     from patcher.limits.findings import accepted
-    from patcher.limits.power import power as solved
+    from patcher.power import shortfalls
+    from patcher.power.flow import power as solved
 
     if write and not plan:
         raise refuse("--write", "writes what --plan proposes", "add --plan")
@@ -69,7 +69,9 @@ def power(
     state = solved(wiring, level=level, celsius=celsius)
     runs = _runs_of(state, thing)
     rules = ("accept",)  # that an [[accept]] of another area meets nothing here is no news
-    found = [finding for finding in accepted(wiring.show, hold.findings(wiring, state)) if finding.rule not in rules]
+    found = [
+        finding for finding in accepted(wiring.show, shortfalls.findings(wiring, state)) if finding.rule not in rules
+    ]
     if svg is not None:
         _write_svg(svg, state, runs)
     if as_json:
@@ -78,8 +80,8 @@ def power(
         _say_plots(state, runs)
     else:
         _say_power(state)
-        if hold.described(wiring.show):
-            _say_brightest(*hold.brightest(state))
+        if shortfalls.described(wiring.show):
+            _say_brightest(*shortfalls.brightest(state))
         for finding in found:
             print(in_words(finding))
     if any(finding.severity == "error" for finding in found) or any(run.holds is False for run in state.runs):
@@ -88,7 +90,7 @@ def power(
 
 def _runs_of(state: Power, thing: str | None) -> list[str]:
     """The runs that a thing means, of those that are hung."""
-    from patcher.address.thing import split
+    from patcher.patch.thing import split
 
     props = state.show.prop_runs()
     if thing is None:
@@ -104,9 +106,9 @@ def _runs_of(state: Power, thing: str | None) -> list[str]:
 
 
 def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
-    from patcher.sheets.plots import profiles
-    from patcher.sheets.voltage import svg
-    from patcher.show.writing import UNSEALED, write_output
+    from patcher.charts.run_plots import profiles
+    from patcher.charts.voltage_plot import svg
+    from patcher.show.writer import UNSEALED, write_output
 
     title = f"{state.show.settings.title}: volts at level {state.level:g}"
     write_output(path, f"<!-- {UNSEALED} -->\n{svg(title, list(profiles(state, runs)))}")
@@ -116,8 +118,8 @@ def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
 def _say_plots(state: Power, runs: list[str]) -> None:
     import shutil
 
-    from patcher.sheets.plots import profiles
-    from patcher.sheets.voltage import terminal
+    from patcher.charts.run_plots import profiles
+    from patcher.charts.voltage_plot import terminal
 
     width = min(shutil.get_terminal_size().columns, 100)
     for profile in profiles(state, runs):
@@ -125,7 +127,7 @@ def _say_plots(state: Power, runs: list[str]) -> None:
 
 
 def _say_power(state: Power) -> None:
-    from patcher.sheets.saying import amps, fuses, highest_level, lowest
+    from patcher.sheets.figures import amps, fuses, highest_level, lowest
 
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
     say_table(
@@ -204,9 +206,9 @@ def _number(value: float | None) -> float | None:
 
 def power_json(state: Power) -> dict[str, Any]:
     """The power of a show as scripts read it; what is not known is null."""
-    from patcher.limits import hold
+    from patcher.power import shortfalls
 
-    holds, ends = hold.brightest(state) if hold.described(state.show) else (None, [])
+    holds, ends = shortfalls.brightest(state) if shortfalls.described(state.show) else (None, [])
     return {
         "level": state.level,
         "celsius": state.celsius,
@@ -245,7 +247,7 @@ def power_json(state: Power) -> dict[str, Any]:
 
 def _wires(text: str) -> tuple[Wire, ...]:
     """The wires that a person listed: gauges as bare numbers, cross-sections with mm2 behind."""
-    from patcher.limits.wires import Wire
+    from patcher.power.wires import Wire
 
     found = []
     for word in filter(None, re.split(r"[,\s]+", text.strip())):
@@ -261,12 +263,12 @@ def _wires(text: str) -> tuple[Wire, ...]:
 
 
 def _plan(path: Path, asked: dict[str, Any], *, write: bool, as_json: bool) -> None:
-    from patcher.limits import planning
-    from patcher.show.writing import as_read
+    from patcher.power import feed_plan
+    from patcher.show.writer import as_read
 
     seen = as_read(path)
     wiring = load(path)
-    found = planning.plan(wiring, **asked)
+    found = feed_plan.plan(wiring, **asked)
     if write and found.feeds:
         _write_feeds(path, seen, wiring, found)
     if as_json:
@@ -282,15 +284,15 @@ def _plan(path: Path, asked: dict[str, Any], *, write: bool, as_json: bool) -> N
 
 def _wrong_still(found: Plan) -> list[Finding]:
     """What is wrong with the power of the show as planned, besides what could not be planned."""
-    from patcher.limits import hold
+    from patcher.power import shortfalls
 
     said = {finding.where for finding in found.open}
-    every = hold.findings(found.after.wiring, found.after)
+    every = shortfalls.findings(found.after.wiring, found.after)
     return [finding for finding in every if not (finding.where in said and finding.rule in ("unfed", "low-volts"))]
 
 
 def _plan_json(found: Plan) -> dict[str, Any]:
-    from patcher.limits.planning import level_that_holds
+    from patcher.power.feed_plan import level_that_holds
 
     return {
         "rails": [
@@ -310,8 +312,8 @@ def _plan_json(found: Plan) -> dict[str, Any]:
 
 
 def _write_feeds(path: Path, seen: Seen, wiring: Wiring, found: Plan) -> None:
-    from patcher.show.editing import with_feeds
-    from patcher.show.writing import write_together
+    from patcher.show.text_edits import with_feeds
+    from patcher.show.writer import write_together
 
     feeds = [found.after.show.feeds[name] for name in found.feeds]
     note = (
@@ -322,8 +324,8 @@ def _write_feeds(path: Path, seen: Seen, wiring: Wiring, found: Plan) -> None:
 
 
 def _say_plan(path: Path, found: Plan, *, write: bool) -> None:
-    from patcher.limits.planning import level_that_holds
-    from patcher.sheets.saying import length
+    from patcher.power.feed_plan import level_that_holds
+    from patcher.sheets.figures import length
 
     state = found.after
     wrong = _wrong_still(found)
@@ -374,7 +376,7 @@ def _spare(found: Plan) -> str:
 
 
 def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
-    from patcher.sheets.saying import amps, length
+    from patcher.sheets.figures import amps, length
 
     units = state.show.settings.units
     load = next(load for load in state.feeds if load.feed.name == name)

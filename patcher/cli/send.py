@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.pattern import (
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
+from patcher.cli.pattern_options import (
     PATTERNS,
     By,
     ColourName,
@@ -29,18 +29,18 @@ from patcher.cli.pattern import (
     Sync,
     choose,
 )
-from patcher.cli.saying import count, say_json
-from patcher.cli.screen import order
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM, Asked, PatternName
+from patcher.frames.request import FASTEST_STREAM, Asked, PatternName
+from patcher.terminal.screen import order
+from patcher.terminal.tables import count, say_json
 from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
+    from patcher.frames.levels import Levels
+    from patcher.frames.looks import Look
+    from patcher.frames.patterns import Pattern
+    from patcher.patch.patch import Patch
     from patcher.stream.clock import Clock
-    from patcher.stream.levels import Levels
-    from patcher.stream.looks import Look
-    from patcher.stream.patterns import Pattern
     from patcher.stream.reach import Place, Reach
     from patcher.stream.sender import Sender, Target
     from patcher.wiring import Wiring
@@ -73,14 +73,14 @@ def send(
     as_json: AsJson = False,
 ) -> None:
     """Stream a test pattern to the boxes; Ctrl-C ends it, and leaves everything dark."""
-    from patcher.address.thing import find, whole_show
+    from patcher.patch.thing import find, whole_show
     from patcher.stream.sender import targets
 
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)
     if not thing.parts:
-        raise refuse(on or str(show), "has no lamps to light", "name a box, port, run, pixel or prop that has")
+        raise refuse(on or str(show), "has no pixels to light", "name a box, port, run, pixel or prop that has")
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     chosen = choose(asked, wiring, patch, thing)
@@ -119,11 +119,11 @@ def stream(
     """
     show_look = _quietly if as_json else _say_look
     with _keys(step) as hands, ExitStack() as stack:
-        from patcher.cli.stopping import stopping
+        from patcher.frames.levels import levels
         from patcher.stream.clock import Clock
-        from patcher.stream.levels import levels
-        from patcher.stream.playing import Playing
+        from patcher.stream.player import Playing
         from patcher.stream.sender import Sender
+        from patcher.terminal.signals import stopping
 
         stop = stack.enter_context(stopping())
         if not quiet:
@@ -145,7 +145,7 @@ def stream(
 
 def say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:
     """Who else sends there, and who will win."""
-    from patcher.stream.hearing import others_on
+    from patcher.listener.listen_sockets import others_on
 
     near = all(goal.host.startswith("127.") for goal in goals)
     for other in others_on(goals, LISTENS, "127.0.0.1" if near else interface, stopped):
@@ -154,7 +154,7 @@ def say_others(goals: list[Target], priority: int, interface: str | None, stoppe
 
 def need_yard(goals: list[Target], show: Path) -> None:
     """Raise PatcherError where the yard that is to be sent to is not there to hear it."""
-    from patcher.stream.receiver import Ear, is_free
+    from patcher.listener.receiver import Ear, is_free
 
     own = [goal for goal in goals if goal.host.startswith("127.")]
     if own and is_free(Ear(own[0].host, own[0].port)):
@@ -178,7 +178,7 @@ def _keys(wanted: bool) -> Iterator:  # type: ignore[type-arg]
     if not wanted:
         yield None
         return
-    from patcher.cli.keys import HELP, keys
+    from patcher.terminal.keys import HELP, keys
 
     print(f"Keys: {HELP}.", file=sys.stderr)
     with keys() as hands:
@@ -252,6 +252,6 @@ def _report(
         packets = count(sender.packets, "packet")
         print(f"Sent {count(frames, 'frame')}{left_out}, {packets}; now dark, and the streams are ended.")
     for host in dict.fromkeys(host for host, _ in gone):
-        print(f"{host} could not be reached at the end, so nobody knows whether its lamps are dark.", file=sys.stderr)
+        print(f"{host} could not be reached at the end, so nobody knows whether its pixels are dark.", file=sys.stderr)
     if gone:
         raise typer.Exit(1)

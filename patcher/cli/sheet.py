@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.folding import on_screen
-from patcher.cli.loading import SEARCH, AsJson, Seconds, ShowFile, allocated, load
-from patcher.cli.saying import count, finding_json, in_words, say_json
+from patcher.cli.inputs import SEARCH, AsJson, Seconds, ShowFile, allocated, load
 from patcher.errors import Finding, refuse
+from patcher.terminal.folds import on_screen
+from patcher.terminal.tables import count, finding_json, in_words, say_json
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.limits.power import Power
+    from patcher.patch.patch import Patch
+    from patcher.power.flow import Power
+    from patcher.sheets.label_stock import LabelStock
     from patcher.sheets.labels import Repairs
-    from patcher.sheets.stock import LabelStock
     from patcher.wiring import Wiring
 
 Begin = Callable[[str, int], Callable[[], None]]
@@ -52,11 +52,11 @@ def sheet(
     as_json: AsJson = False,
 ) -> None:
     """Box sheets, cable labels and drawings to print, and the same as tables; the patch file is left as it is."""
-    from patcher.address.files import read_entered, read_patch
-    from patcher.limits.power import power
-    from patcher.sheets import files, machines, page
-    from patcher.sheets.drawn import draw
-    from patcher.sheets.whole import show_sheet, with_tags
+    from patcher.patch.patch_file import read_entered, read_patch
+    from patcher.power.flow import power
+    from patcher.sheets import exports, folder, page
+    from patcher.sheets.contents import show_sheet, with_tags
+    from patcher.sheets.drawings import draw
 
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
@@ -64,7 +64,7 @@ def sheet(
     if len(wiring.show.runs) > MOST_RUNS:
         says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
         raise refuse(str(show), says, f"print its tables: patcher patch {show} --csv, or one show file for some boxes")
-    files.prepare(out)
+    folder.prepare(out)
     with _progress() as begin:
         done = begin("patch and power", 2)
         made = allocated(show, wiring, kept, seconds=seconds)
@@ -78,14 +78,15 @@ def sheet(
         drawings = draw(wiring, made.patch, state, begin)
         done = begin("pages", 1)
         texts = {**page.pages(said, drawings, stock), **page.drawing_files(drawings)}
-        texts |= {f"tables/{name}.csv": machines.as_csv(table) for name, table in machines.tables(said).items()}
-        texts["sheets.md"] = machines.as_markdown(said)
+        texts |= {f"tables/{name}.csv": exports.as_csv(table) for name, table in exports.tables(said).items()}
+        texts["sheets.md"] = exports.as_markdown(said)
         done()
-        old = files.write(out, texts, machines.document(said), begin("files", len(texts) + 1))
+        old = folder.write(out, texts, exports.document(said), begin("files", len(texts) + 1))
     wrong = any(finding.severity == "error" for finding in found)
     if as_json:
         say_json({
-            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept, "files": [files.LISTING, *texts],
+            "show": said.title, "out": str(out), "mark": said.mark, "kept": said.kept,
+            "files": [folder.LISTING, *texts],
             "left_over": old, "findings": [finding_json(finding) for finding in said.findings],
         })  # fmt: skip
     else:
@@ -114,7 +115,7 @@ def _say(out: Path, kept: bool | None, boxes: int, labels: int, tags: int, show:
 
 def _stock(label: str, columns: int | None, top: float) -> LabelStock:
     """The size of labels that a person asked for."""
-    from patcher.sheets.stock import LOW, NARROW, LabelStock
+    from patcher.sheets.label_stock import LOW, NARROW, LabelStock
 
     size = re.fullmatch(r"(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)", label.strip())
     if size is None:
@@ -131,21 +132,22 @@ def _stock(label: str, columns: int | None, top: float) -> LabelStock:
 
 def _findings(wiring: Wiring, patch: Patch, faults: tuple[Finding, ...], state: Power) -> list[Finding]:
     """What `check` says of the show, on the power that is solved already; notes are left out."""
-    from patcher.limits import hold, network, plan, timing
+    from patcher.limits import advice, network, refresh
     from patcher.limits.findings import accepted
+    from patcher.power import shortfalls
 
-    found = [*faults, *plan.findings(wiring), *timing.findings(wiring), *network.findings(wiring, patch)]
-    found += hold.findings(wiring, state)
+    found = [*faults, *advice.findings(wiring), *refresh.findings(wiring), *network.findings(wiring, patch)]
+    found += shortfalls.findings(wiring, state)
     return [finding for finding in accepted(wiring.show, found) if finding.severity != "note"]
 
 
 def _record(show: Path, wiring: Wiring, patch: Patch) -> tuple[dict[str, str], dict[str, Repairs]]:
     """For the tags: which end of each run is its data-in, and what the record says of it."""
+    from patcher.diagnosis.question_words import ends
     from patcher.sheets.labels import Repairs
-    from patcher.verify.files import read_record
-    from patcher.verify.items import digests, items
-    from patcher.verify.record import states
-    from patcher.verify.wording import ends
+    from patcher.walk.items import digests, items
+    from patcher.walk.record import states
+    from patcher.walk.record_file import read_record
 
     record, runs = read_record(show), wiring.show.runs
     failed = [

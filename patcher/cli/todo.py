@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import count, say_json, say_table
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import refuse
+from patcher.terminal.tables import count, say_json, say_table
 
 if TYPE_CHECKING:
-    from patcher.address.changes import RunChange, Setting, StartChange
-    from patcher.address.entered import Entered, Todo
-    from patcher.address.patch import Patch
+    from patcher.patch.changes import RunChange, Setting, StartChange
+    from patcher.patch.entered import Entered, Todo
+    from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
 
 
@@ -35,8 +35,8 @@ def todo(
     as_json: AsJson = False,
 ) -> None:
     """What is still to type into the boxes, and still to tell the player; --typed and --told tick it off."""
-    from patcher.address import entered as ticks
-    from patcher.address.files import change_entered, patch_path, read_entered, read_patch
+    from patcher.patch import entered as ticks
+    from patcher.patch.patch_file import change_entered, patch_path, read_entered, read_patch
 
     if undo and not (typed or told):
         raise refuse("--undo", "takes away ticks that are named", "name them: --typed THING, --told THING")
@@ -68,7 +68,7 @@ def _change(
     entered: Entered, wiring: Wiring, patch: Patch, typed: Sequence[str], told: Sequence[str], *, undo: bool
 ) -> Callable[[Entered], Entered]:
     """What becomes of what was ticked off; PatcherError where a name is none."""
-    from patcher.address import entered as ticks
+    from patcher.patch import entered as ticks
 
     starts = ticks.named_starts(typed, entered, wiring, patch)
     runs = ticks.named_runs(told, entered, wiring, patch)
@@ -79,9 +79,9 @@ def _change(
 
 def say_settings(wiring: Wiring, changes: Sequence[StartChange], *, not_known: bool = False) -> None:
     """The settings to change, box by box; `not_known` where it was never said what is in the box."""
-    from patcher.sheets import rows
+    from patcher.sheets import patch_tables
 
-    table = rows.to_type(changes, before=rows.NOT_KNOWN if not_known else rows.NEW)
+    table = patch_tables.to_type(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
     for name, own in groupby(table.rows, key=lambda row: str(row[0])):
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
         print(f"{name}{gone}:")
@@ -90,9 +90,9 @@ def say_settings(wiring: Wiring, changes: Sequence[StartChange], *, not_known: b
 
 def say_told(changes: Sequence[RunChange], *, not_known: bool = False) -> None:
     """What to tell the player, run by run; `not_known` where it was never said what it knows."""
-    from patcher.sheets import rows
+    from patcher.sheets import patch_tables
 
-    table = rows.to_tell(changes, before=rows.NOT_KNOWN if not_known else rows.NEW)
+    table = patch_tables.to_tell(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
     say_table(table.heads, table.rows)
 
 

@@ -10,22 +10,22 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.folding import fold
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import count, say_json, say_table
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import refuse
-from patcher.stream.asked import FASTEST_STREAM
+from patcher.frames.request import FASTEST_STREAM
+from patcher.terminal.folds import fold
+from patcher.terminal.tables import count, say_json, say_table
 from patcher.trade import TEST_LEVEL
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.verify.answering import Answering
-    from patcher.verify.items import Item
-    from patcher.verify.record import Record, State
-    from patcher.verify.steps import Step
-    from patcher.verify.unprovable import Passed
-    from patcher.verify.walking import Walk
+    from patcher.dialogue.answerer import Answering
+    from patcher.dialogue.walk_through import Walk
+    from patcher.patch.patch import Patch
+    from patcher.walk.items import Item
+    from patcher.walk.record import Record, State
+    from patcher.walk.step import Step
+    from patcher.walk.unprovable import Passed
     from patcher.wiring import Wiring
 
 CAUTION = (
@@ -41,24 +41,24 @@ def verify(
     new_season: Annotated[bool, typer.Option("--new-season", help="Unprove all; notes stay.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Look also at what is proved.")] = False,
     answers: Annotated[Path | None, typer.Option(metavar="FILE", help="Answers, one a line; nothing is sent.")] = None,
-    yard: Annotated[bool, typer.Option("--yard", help="The yard's lamps answer, on this machine alone.")] = False,
+    yard: Annotated[bool, typer.Option("--yard", help="The yard's pixels answer, on this machine alone.")] = False,
     fault: Annotated[
         list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="With --yard: wired wrongly; repeats.")
     ] = None,
     by_hand: Annotated[
-        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the lamps.")
+        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the pixels.")
     ] = False,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="Keep a note of THING; nothing is sent.")] = None,
     replaced: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Keep that the lamp THING was replaced, and by what.")
+        str | None, typer.Option(metavar="TEXT", help="Keep that the pixel THING was replaced, and by what.")
     ] = None,
     seed: Annotated[int, typer.Option(min=0, help="With --yard: of what the eye misses.")] = 0,
     interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Walk a round of looks that prove every port, run and prop; every answer is kept at once."""
-    from patcher.verify.files import read_record
-    from patcher.verify.items import digests, items
+    from patcher.walk.items import digests, items
+    from patcher.walk.record_file import read_record
 
     _fitting(yard=yard, fault=fault, by_hand=by_hand, answers=answers, interface=interface)
     wiring = load(show)
@@ -103,7 +103,7 @@ def _fitting(
 
 def _season(show: Path, thing: str | None) -> Record:
     """Unprove everything; the record as it then is."""
-    from patcher.verify.files import change_record, read_record
+    from patcher.walk.record_file import change_record, read_record
 
     if thing is not None:
         raise refuse("--new-season", "is for the whole show", "leave the thing out")
@@ -118,15 +118,15 @@ def _add(
     show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
 ) -> None:
     """Keep what a person says of a thing, at any time."""
-    from patcher.address.thing import find
-    from patcher.verify.files import change_record, local_time
-    from patcher.verify.record import Entry
+    from patcher.patch.thing import find
+    from patcher.walk.record import Entry
+    from patcher.walk.record_file import change_record, local_time
 
     if thing is None:
         raise refuse("--note or --replaced", "is about a thing", "name it: patcher verify SHOW gable/17 --replaced …")
     kind = find(thing, wiring, patch).kind
     if replaced is not None and kind not in ("pixel", "pixels"):
-        raise refuse("--replaced", f"is about a lamp, and {thing} is a {kind}", "name it by its run: gable/17")
+        raise refuse("--replaced", f"is about a pixel, and {thing} is a {kind}", "name it by its run: gable/17")
     now = local_time()
     if note is not None:
         change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
@@ -137,8 +137,8 @@ def _add(
 
 def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
     """The items of a thing: its runs', its ports' and, where it is a prop or a run that is one, its picture's."""
-    from patcher.address.thing import find
-    from patcher.verify.items import items
+    from patcher.patch.thing import find
+    from patcher.walk.items import items
 
     found = find(thing, wiring, patch)
     if found.kind in ("pixel", "pixels", "channel"):
@@ -155,9 +155,9 @@ def _round(
     interface: str | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Walk it, and begin anew where the show file is changed on the way; how many looks were shown."""
-    from patcher.cli.answering import Written
-    from patcher.verify.files import read_record
-    from patcher.verify.items import digests, items
+    from patcher.answers.terminal_answers import Written
+    from patcher.walk.items import digests, items
+    from patcher.walk.record_file import read_record
 
     stream = sys.stderr if as_json else sys.stdout
 
@@ -191,11 +191,11 @@ def _walk(
     answering: Answering, say: Callable[[str], None], *, again: bool,
 ) -> Walk | None:  # fmt: skip
     """The round that is left to walk; None where all is proved."""
-    from patcher.stream.levels import levels
-    from patcher.verify.items import older_digests
-    from patcher.verify.rounds import plan
-    from patcher.verify.standing import by_older_round
-    from patcher.verify.walking import Walk, open_items
+    from patcher.dialogue.walk_through import Walk, open_items
+    from patcher.frames.levels import levels
+    from patcher.walk.items import older_digests
+    from patcher.walk.progress import by_older_round
+    from patcher.walk.round_plan import plan
 
     steps = plan(wiring, set(wanted) if again else open_items(record, wanted))
     if not steps:
@@ -209,7 +209,7 @@ def _walk(
 
 
 def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str], before: set[Item]) -> str:
-    from patcher.verify.standing import OLDER
+    from patcher.walk.progress import OLDER
 
     boxes = list(dict.fromkeys(step.box for step in steps))
     first = f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
@@ -225,12 +225,12 @@ def _answering(
     faults: list[str], seed: int, interface: str | None, say: Any,
 ) -> Iterator[Answering]:  # fmt: skip
     """Who answers; whatever is lit is dark at the end."""
-    from patcher.cli.answering import Person
-    from patcher.cli.asking import frame_goals
+    from patcher.answers.terminal_answers import Person
+    from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard
-    from patcher.cli.stopping import stopping
-    from patcher.cli.typed import typed
     from patcher.stream.sender import Sender
+    from patcher.terminal.key_source import typed
+    from patcher.terminal.signals import stopping
     from patcher.yard.yard import LOOPBACK
 
     if written is not None:
@@ -261,9 +261,9 @@ def _lamps(
 ) -> Iterator[Answering]:
     import uuid
 
-    from patcher.cli.witness import Loopback, Witness
+    from patcher.answers.witness import Loopback, Witness
     from patcher.faults import build, parse
-    from patcher.stream.receiver import Receiver
+    from patcher.listener.receiver import Receiver
     from patcher.stream.sender import Sender, targets
     from patcher.yard.yard import LOOPBACK, Yard, addresses, ears
 
@@ -286,10 +286,10 @@ def _say_report(
     show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
     *, looks: int | None, as_json: bool,
 ) -> None:  # fmt: skip
-    from patcher.verify.items import older_digests
-    from patcher.verify.record import STATES, states, tally
-    from patcher.verify.standing import by_box, failed, still_open
-    from patcher.verify.unproved import TOO_MANY, in_words, left_open
+    from patcher.walk.items import older_digests
+    from patcher.walk.progress import by_box, failed, still_open
+    from patcher.walk.record import STATES, states, tally
+    from patcher.walk.unproved import TOO_MANY, in_words, left_open
 
     found = states(record, wanted)
     of_box = by_box(wanted, wiring)
@@ -320,10 +320,10 @@ def _document(
     show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
     by_box: Mapping[str, list[Item]], looks: int | None, unproved: list[Passed] | None,
 ) -> dict[str, Any]:  # fmt: skip
-    from patcher.verify.items import older_digests
-    from patcher.verify.record import CHAPTERS, states
-    from patcher.verify.standing import by_older_round
-    from patcher.verify.unproved import concerns
+    from patcher.walk.items import older_digests
+    from patcher.walk.progress import by_older_round
+    from patcher.walk.record import CHAPTERS, states
+    from patcher.walk.unproved import concerns
 
     found = states(record, wanted)
     things, before = [], by_older_round(record, older_digests(wiring, patch, wanted))
@@ -361,6 +361,6 @@ def _unproved(found: Iterable[Passed]) -> list[dict[str, Any]]:
 
 
 def _counts(states: Iterable[State]) -> dict[str, int]:
-    from patcher.verify.record import tally
+    from patcher.walk.record import tally
 
     return {str(state): number for state, number in tally(states).items()}

@@ -1,4 +1,4 @@
-"""`yard`: a show's boxes and lamps, simulated on this machine, until someone stops it."""
+"""`yard`: a show's boxes and pixels, simulated on this machine, until someone stops it."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import count, say_json
-from patcher.cli.screen import order
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import PatcherError, choose_from, refuse
+from patcher.terminal.screen import order
+from patcher.terminal.tables import count, say_json
 from patcher.visible import as_json
 
 if TYPE_CHECKING:
-    from patcher.address.thing import Thing
+    from patcher.listener.receiver import Ear, Receiver
+    from patcher.patch.thing import Thing
     from patcher.show.schema import Show
-    from patcher.stream.receiver import Ear, Receiver
     from patcher.wiring import Wiring
-    from patcher.yard.trouble import Off
+    from patcher.yard.network_trouble import Off
     from patcher.yard.yard import Yard
 
 PICTURES_A_SECOND = 10
@@ -51,18 +51,18 @@ def yard(
         list[str] | None,
         typer.Option(metavar="BOX=5..10", help="A box without power from second 5 to 10, or on, as BOX=5..; repeats."),
     ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and lamps that flicker.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Of all chance: loss and the like, and pixels that flicker.")] = 0,
     snapshot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write what all lamps show there as JSON, every second.")
+        Path | None, typer.Option(metavar="FILE", help="Write what all pixels show there as JSON, every second.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Simulate the show's boxes on loopback addresses, and show which lamps are lit."""
-    from patcher.address.thing import find
-    from patcher.cli.stopping import stopping
+    """Simulate the show's boxes on loopback addresses, and show which pixels are lit."""
     from patcher.faults import build, parse
-    from patcher.stream.receiver import Receiver
-    from patcher.yard.trouble import Trouble
+    from patcher.listener.receiver import Receiver
+    from patcher.patch.thing import find
+    from patcher.terminal.signals import stopping
+    from patcher.yard.network_trouble import Trouble
     from patcher.yard.yard import Yard, addresses, ears
 
     wiring = load(show)
@@ -123,7 +123,7 @@ def _run(
 
 def _off(text: str, wiring: Wiring) -> Off:
     """When a box has no power, as a person wrote it."""
-    from patcher.yard.trouble import Off
+    from patcher.yard.network_trouble import Off
 
     box, _, times = text.partition("=")
     boxes = [name for name in wiring.show.controllers if wiring.of_controller(name)]
@@ -201,7 +201,7 @@ def _watchers(
     yard: Yard, wiring: Wiring, thing: Thing | None, snapshot: Path | None, *, picture: bool
 ) -> list[Callable[[], None]]:
     """What looks at the yard while it runs: the picture, and the file."""
-    from patcher.yard.picture import Throttle
+    from patcher.yard.far_view import Throttle
 
     found: list[Callable[[], None]] = []
     if picture:
@@ -212,7 +212,7 @@ def _watchers(
 
 
 def _write_snapshot(yard: Yard, path: Path) -> None:
-    from patcher.show.writing import UNSEALED, write_output
+    from patcher.show.writer import UNSEALED, write_output
     from patcher.yard.yard import snapshot
 
     write_output(path, as_json({"seal": UNSEALED, **snapshot(yard)}, indent=None))
@@ -246,10 +246,10 @@ def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], No
 
     from rich.console import Console
 
-    from patcher.cli import output
-    from patcher.yard.close import Close, Colours
-    from patcher.yard.picture import Picture
-    from patcher.yard.screen import Screen
+    from patcher.terminal import output
+    from patcher.yard.close_view import Close, Colours
+    from patcher.yard.far_view import Picture
+    from patcher.yard.line_updates import Screen
 
     kinds: dict[str | None, Colours] = {"standard": "8", "256": "256", "windows": "8", "truecolor": "truecolor"}
     # The console looks at COLORTERM, TERM and NO_COLOR.

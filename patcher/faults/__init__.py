@@ -1,14 +1,14 @@
 """The wiring as built: the wiring as planned, with faults in it. All of it is pure.
 
 `fault.py` reads, checks and writes a fault; `sent.py` says what a box sends, `cable.py` who takes it, `built.py` what
-that changes for each pixel, and `shades.py` what a pixel then shows.
+that changes for each pixel, and `appearance.py` what a pixel then shows.
 """
 
+from patcher.faults.appearance import LitChannels, shades
 from patcher.faults.built import Cables, Departure, Planned, departure, planned, slot_index
 from patcher.faults.cable import RANDOM, AtPixels, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build, parse
 from patcher.faults.sent import DARK, wire_letters
-from patcher.faults.shades import Lit, shades
 
 __all__ = [
     "DARK",
@@ -19,7 +19,7 @@ __all__ = [
     "Cables",
     "Departure",
     "Fault",
-    "Lit",
+    "LitChannels",
     "Planned",
     "Takes",
     "build",

@@ -1,11 +1,11 @@
-"""Which data each lamp takes, as planned and with faults.
+"""Which data each pixel takes, as planned and with faults.
 
 Two sides meet on a port. The *box* sends a stream of octets: for each pixel that it believes to be on the port, in
 order, the channels of that pixel, or dark ones where it inserts a null. On the *wire* the pixels stand in the order in
 which the data passes them, whoever they are; each takes as many octets as it has channels and passes on the rest. What
 comes behind the end of the stream is nothing, and a pixel that gets nothing is dark.
 
-What a lamp takes is written as running channels (see `address/patch.py`): two wirings in which all lamps take the same
+What a pixel takes is written as running channels (see `patch/patch.py`): two wirings in which all pixels take the same
 from the same boxes look alike in every frame that can be sent.
 """
 
@@ -17,10 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import Patch
 from patcher.faults.cable import Cable, Place, Takes, dark, places_of, rearranged
 from patcher.faults.fault import OF_BOX, Fault, boxes_of, runs_of
 from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
+from patcher.patch.patch import Patch
 from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
 
@@ -101,10 +101,10 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
 
 
 def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
-    """Where what lamps take stands in the slots of some universes, laid end to end with one dark slot behind them all.
+    """Where what pixels take stands in the slots of some universes, laid end to end with one dark slot behind them all.
 
     Args:
-        takes: what lamps take.
+        takes: what pixels take.
         universes: rising.
 
     Returns:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from patcher.faults.fault import AT_A_LAMP, CHOICES, SWAPS, Fault, wired_so
 from patcher.faults.sent import DARK, Port, Stream
 from patcher.shapes import Lattice, lattice, pixels_at
-from patcher.show.runs import LoopRun, Run
+from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 

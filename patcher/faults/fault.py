@@ -14,7 +14,7 @@ from typing import NamedTuple, cast, get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.shapes import Lattice, lattice
-from patcher.show.runs import LoopRun, Run
+from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Controller, Show
 from patcher.show.tables import Corner, End
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS
@@ -133,7 +133,7 @@ class Fault:
 
     @property
     def lamp(self) -> tuple[str, int]:
-        """Run and pixel, from 0, of a fault at one lamp."""
+        """Run and pixel, from 0, of a fault at one pixel."""
         run, _, pixel = self.where.rpartition("/")
         return run, int(pixel) - 1
 
@@ -442,7 +442,7 @@ def _clash(wiring: Wiring, one: Fault, other: Fault) -> str | None:
         if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
             return "says the same thing again"
     elif kinds <= set(AT_A_LAMP) and one.where == other.where:
-        return "says something else of the same lamp"
+        return "says something else of the same pixel"
     return None
 
 

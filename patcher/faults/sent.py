@@ -11,10 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.address.patch import Link, Patch, Start, behind, pixel_places
 from patcher.errors import refuse
 from patcher.faults.fault import Fault, first_run, starts_of
-from patcher.show.runs import Run
+from patcher.patch.patch import Link, Patch, Start, behind, pixel_places
+from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE, letter_place
 from patcher.wiring import Wiring

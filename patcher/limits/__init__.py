@@ -1,1 +1,1 @@
-"""What holds and what does not: timing, and what the plan is better without."""
+"""Whether the show holds: refresh time, network, lengths of wire, and all findings of `check`."""

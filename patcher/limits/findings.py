@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from patcher.address.changes import misfits
-from patcher.address.patch import Patch
-from patcher.address.placement import allocate
-from patcher.address.rules import breaches
 from patcher.errors import Finding, PatcherError
-from patcher.limits import hold, lengths, network, plan, timing
+from patcher.limits import advice, lengths, network, refresh
+from patcher.patch.changes import misfits
+from patcher.patch.patch import Patch
+from patcher.patch.rules import breaches
+from patcher.placement.allocation import allocate
+from patcher.power import shortfalls
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -33,17 +34,17 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
         faults = error.findings
     if kept is not None and misfits(kept, wiring):
         says = "is older than the show: something was added, taken out or changed since"
-        remedy = "patcher diff says what is typed anew; patcher patch does it"
+        remedy = "patcher diff lists the settings to change; patcher patch updates it"
         found.append(Finding("note", "patch-file", "address", "the patch file", says, remedy))
     elif kept is not None:
         found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)
     found += faults
     found += (
-        plan.findings(wiring)
+        advice.findings(wiring)
         + lengths.findings(wiring)
-        + timing.findings(wiring)
+        + refresh.findings(wiring)
         + network.findings(wiring, patch)
-        + hold.findings(wiring)
+        + shortfalls.findings(wiring)
     )
     return patch, accepted(wiring.show, found)
 

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import Finding
-from patcher.limits.circuit import joints, metres_between, outwards
+from patcher.power.circuit import joints, metres_between, outwards
 from patcher.shapes import Positions, cells, positions
-from patcher.show.runs import BandRun, GridRun, PointsRun, Run
+from patcher.show.run_tables import BandRun, GridRun, PointsRun, Run
 from patcher.show.schema import Show
 from patcher.units import in_units
 from patcher.wiring import Wiring

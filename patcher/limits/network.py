@@ -14,9 +14,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor
 
-from patcher.address.patch import Patch
 from patcher.errors import Finding
-from patcher.limits.timing import rate_to_set
+from patcher.limits.refresh import rate_to_set
+from patcher.patch.patch import Patch
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS, HIGHEST_RATE, PROTOCOL_NAMES, Protocol
 from patcher.wire import artnet, e131

@@ -1,6 +1,6 @@
-"""The one place where the state is kept: taps come in from pages, what is on the wire comes back from the lamps.
+"""The one place where the state is kept: taps come in from pages, what is on the wire comes back from the pixels.
 
-Every page, the lamps and the round run beside each other; whatever they share is here, behind one lock.
+Every page, the pixels and the round run beside each other; whatever they share is here, behind one lock.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from patcher.errors import PatcherError
-from patcher.phone.plan import WHOLE, Lit, Plan
+from patcher.frames.levels import Levels
+from patcher.phone.content import WHOLE, Lit, Plan
 from patcher.phone.state import Act, State, darkened, in_words, pattern_of, runs, tap
-from patcher.stream.levels import Levels
 
 FEW = 12
 """Lines of what should be lit that a page is given."""
@@ -77,7 +77,7 @@ class Shown:
 
     Attributes:
         says: what should be lit, in words.
-        lit: which lamps.
+        lit: which pixels.
         step: which step of how many.
         steps: how many.
         lost: boxes that cannot be reached.
@@ -108,7 +108,7 @@ class Desk:
         plan: the show.
         hold: seconds without any page after which all goes dark.
         now: seconds of a clock that only rises.
-        state: what is asked of the lamps.
+        state: what is asked of the pixels.
         screen: what the round asks; None where there is none.
         shown: what is on the wire.
         whole: the number of the screen all of which was shown.
@@ -256,7 +256,7 @@ class Desk:
         rate = state.rate or pattern_of(state, plan).rate
         return {
             "plan": plan.number, "mode": state.mode, "dark": state.dark, "why": state.why, "problem": state.problem,
-            "thing": state.thing, "kind": thing.kind, "lamps": thing.pixels,
+            "thing": state.thing, "kind": thing.kind, "pixels": thing.pixels,
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),

@@ -1,4 +1,4 @@
-"""The pages as text: the door, the page of a show, where its lamps are, and where one stands."""
+"""The pages as text: the door, the page of a show, where its pixels are, and where one stands."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.responses import Response
 
-from patcher.address.thing import called
-from patcher.limits.power import power
-from patcher.phone.night import night_drawing
-from patcher.phone.plan import WHOLE, Plan
+from patcher.drawing.show_drawing import show_drawing
+from patcher.frames.patterns import SWEEPS
+from patcher.frames.request import PatternName
+from patcher.patch.thing import called
+from patcher.phone.content import WHOLE, Plan
+from patcher.phone.dark_drawing import night_drawing
 from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
 from patcher.phone.ticks import left
-from patcher.sheets.boxes import box_sheets
-from patcher.sheets.drawing import show_drawing
-from patcher.sheets.rows import TYPED
-from patcher.stream.asked import PatternName
-from patcher.stream.patterns import SWEEPS
-from patcher.verify.files import read_record
-from patcher.verify.record import states, tally
-from patcher.verify.standing import failed, still_open, tallies
-from patcher.verify.unproved import TOO_MANY, in_words, left_open
+from patcher.power.flow import power
+from patcher.sheets.box_sheet import box_sheets
+from patcher.sheets.patch_tables import TYPED
+from patcher.walk.progress import failed, still_open, tallies
+from patcher.walk.record import states, tally
+from patcher.walk.record_file import read_record
+from patcher.walk.unproved import TOO_MANY, in_words, left_open
 from patcher.wiring import port_name
 
 WIDE = 90.0
@@ -62,8 +62,8 @@ class Pages:
         return Response(self._once("page", plan, self._page), media_type="text/html")
 
     def lamps(self, plan: Plan) -> Response:
-        """Where its lamps are."""
-        text = self._once("lamps", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
+        """Where its pixels are."""
+        text = self._once("pixels", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
         return Response(text, media_type="application/json")
 
     def report(self, plan: Plan) -> dict[str, Any]:

@@ -20,14 +20,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from patcher.errors import PatcherError
+from patcher.phone.authentication import WINDOW, Entry
 from patcher.phone.desk import Desk
-from patcher.phone.entry import WINDOW, Entry
 from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.ticks import tick
-from patcher.phone.walk import Round
-from patcher.verify.files import change_record, local_time
-from patcher.verify.record import Entry as Note
+from patcher.phone.walk_thread import Round
+from patcher.walk.record import Entry as Note
+from patcher.walk.record_file import change_record, local_time
 
 LONGEST_SECRET = 256
 """Octets of the request that brings the secret."""
@@ -119,7 +119,7 @@ class Server:
             Route("/page.css", self._file), Route("/door.js", self._file),
             Route("/here", self._for_guests(self._here)),
             Route("/show", self._for_guests(self._page)),
-            Route("/lamps.json", self._for_guests(self._lamps)),
+            Route("/pixels.json", self._for_guests(self._pixels)),
             Route("/report", self._for_guests(self._report)),
             *(Route(f"/{name}", self._for_guests(self._file)) for name in self._pages.scripts),
             WebSocketRoute("/state", self._state),
@@ -149,7 +149,7 @@ class Server:
     async def _page(self, request: Request) -> Response:
         return await asyncio.to_thread(self._pages.page, self._desk.plan)
 
-    async def _lamps(self, request: Request) -> Response:
+    async def _pixels(self, request: Request) -> Response:
         return await asyncio.to_thread(self._pages.lamps, self._desk.plan)
 
     async def _report(self, request: Request) -> Response:
@@ -233,7 +233,7 @@ class Server:
         await socket.close(1008)
 
     def _take(self, act: Act) -> None:
-        """One act: of the round, of the record, or of the lamps."""
+        """One act: of the round, of the record, or of the pixels."""
         self._desk.tap(act)
         match act.do:
             case "round":

@@ -11,10 +11,10 @@ from math import inf
 from typing import Literal, get_args
 
 from patcher.errors import PatcherError, refuse
-from patcher.phone.plan import WHOLE, Plan
-from patcher.stream.asked import PatternName
-from patcher.stream.looks import COLOURS
-from patcher.stream.patterns import SWEEPS, Pattern
+from patcher.frames.looks import COLOURS
+from patcher.frames.patterns import SWEEPS, Pattern
+from patcher.frames.request import PatternName
+from patcher.phone.content import WHOLE, Plan
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
 LEVELS = (0.05, 0.1, 0.2, TEST_LEVEL, 0.5, 0.7, 1.0)
@@ -83,10 +83,10 @@ def read_act(text: str) -> Act:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is asked of the lamps; the same for every page.
+    """What is asked of the pixels; the same for every page.
 
     Attributes:
-        mode: whether the lamps show a pattern or what the round asks about.
+        mode: whether the pixels show a pattern or what the round asks about.
         thing: the thing that was found.
         pattern: the pattern's name.
         colour: the colour's name.
@@ -176,8 +176,8 @@ def _found(state: State, name: str, plan: Plan) -> State:
     name = name.strip()
     thing = plan.find(name)
     if not thing.parts:
-        raise refuse(name, "carries no lamp", "name a box, port, run, lamp or prop")
-    # Whoever finds another thing lights it by a tap of its own, and no brighter than lamps are tested.
+        raise refuse(name, "carries no pixel", "name a box, port, run, pixel or prop")
+    # Whoever finds another thing lights it by a tap of its own, and no brighter than pixels are tested.
     level = min(state.level, TEST_LEVEL)
     found = replace(darkened(state), mode="patterns", thing=name, step=0, level=level)
     try:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from patcher.address import entered
-from patcher.address.files import change_entered, read_entered
 from patcher.errors import refuse
-from patcher.phone.plan import Plan
+from patcher.patch import entered
+from patcher.patch.patch_file import change_entered, read_entered
+from patcher.phone.content import Plan
 from patcher.phone.state import Act
-from patcher.sheets.rows import NOT_KNOWN, to_tell, to_type
+from patcher.sheets.patch_tables import NOT_KNOWN, to_tell, to_type
 
 
 def left(plan: Plan) -> dict[str, list[dict[str, Any]]]:

@@ -98,7 +98,7 @@ def _keys() -> list[Part]:
 
 
 def _patterns() -> list[Part]:
-    from patcher.stream.asked import SEEN
+    from patcher.frames.request import SEEN
 
     return [Part("entry", says, name.value) for name, says in SEEN.items()]
 
@@ -110,7 +110,7 @@ def _faults() -> list[Part]:
 
 
 def _wires() -> list[Part]:
-    from patcher.limits.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, Wire
+    from patcher.power.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, Wire
 
     wires = [*(Wire(awg=awg) for awg in AWG_BEARS), *(Wire(mm2=area) for area in sorted({*MM2_BEARS, *CLASS_5}))]
     sizes = [

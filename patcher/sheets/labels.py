@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
 
-from patcher.limits.circuit import lead_wire
-from patcher.limits.power import Power
-from patcher.sheets.saying import length
+from patcher.power.circuit import lead_wire
+from patcher.power.flow import Power
+from patcher.sheets.figures import length
 from patcher.show.schema import Show
 from patcher.wiring import Wiring, port_name
 
@@ -58,8 +58,8 @@ class Tag:
     Attributes:
         run: its name; what the QR code reads as.
         prop: the prop that it is part of; None where it is one by itself.
-        pixel: its kind of lamp.
-        pixels: how many lamps.
+        pixel: its kind of pixel.
+        pixels: how many pixels.
         nulls: null pixels before them.
         batch: which purchase they came from.
         data_in: which end of it the data enters, in words.

@@ -13,13 +13,13 @@ from functools import cache
 from itertools import count, groupby
 from typing import TYPE_CHECKING, Any
 
-from patcher.limits.timing import rate_text
+from patcher.drawing.voltage_profile import plain
+from patcher.limits.refresh import rate_text
+from patcher.sheets import figures
 from patcher.sheets import labels as paper_labels
-from patcher.sheets import saying
-from patcher.sheets.profile import plain
-from patcher.sheets.rows import NUMBERS, TYPED
-from patcher.sheets.stock import LabelStock, fit
-from patcher.sheets.whole import ShowSheet
+from patcher.sheets.contents import ShowSheet
+from patcher.sheets.label_stock import LabelStock, fit
+from patcher.sheets.patch_tables import NUMBERS, TYPED
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
@@ -116,8 +116,9 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
     environment.filters |= {
-        "metres": saying.length, "enough": saying.enough, "amps": saying.amps, "plain": plain, "place": _place,
-        "count": saying.count, "count_of": lambda every, thing: saying.count(len(every), thing), "sections": _sections,
+        "metres": figures.length, "enough": figures.enough, "amps": figures.amps, "plain": plain, "place": _place,
+        "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
+        "sections": _sections,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {

@@ -11,7 +11,7 @@ from typing import Any
 import networkx as nx
 
 from patcher.errors import Finding, choose_from, nearest
-from patcher.show.runs import BandRun, Run
+from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.trade import ADDRESSES, is_address
 
@@ -70,12 +70,12 @@ def unknown_names(raw: Mapping[str, Any]) -> Iterator[Finding]:
             weighed = names[table] if compared <= _MOST_COMPARED else ()
             elsewhere = [other for other in names if name in names[other]]
             if elsewhere and not nearest(name, weighed):
-                says = f"names “{name}”, which is a {elsewhere[0]}, not a {table}"
+                says = f"“{name}” is a {elsewhere[0]}, not a {table}"
                 yield _wrong("unknown-name", where, says, f"name a {table}")
             else:
                 known = weighed or not names[table]
                 remedy = choose_from(name, weighed) if known else f"correct it, or write [{table}.{name}]"
-                yield _wrong("unknown-name", where, f"names the {table} “{name}”, which there is not", remedy)
+                yield _wrong("unknown-name", where, f"no {table} is named “{name}”", remedy)
 
 
 def misfits(show: Show, names: Declared) -> Iterator[Finding]:
@@ -120,7 +120,7 @@ def _pins(controller: Controller) -> Iterator[Finding]:
     for key, (universe, channel) in controller.pins.items():
         place = f"{where}.start.{key}"
         if key not in own[controller.start_per]:
-            says = f"pins a start that the box has not: it has one a {controller.start_per}"
+            says = f"pins a start address that the box does not have: it has one per {controller.start_per}"
             yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
         if not is_address(universe, channel):
             says = f"is {universe}/{channel}; {ADDRESSES}"
@@ -138,7 +138,7 @@ def _run(run: Run, show: Show) -> Iterator[Finding]:
             says = f"names place {max(run.gaps)}, but the band has {run.places}"
             yield _wrong("value", f"{where}.gaps", says, "correct it")
         elif len(run.gaps) == run.places:
-            yield _wrong("value", f"{where}.gaps", "leaves no lamp at all", "correct it")
+            yield _wrong("value", f"{where}.gaps", "leaves no pixel at all", "correct it")
     for pixel in run.power_cuts:
         if not 2 <= pixel <= run.pixels:
             says = f"cuts before pixel {pixel}; the run has {run.pixels}, and a cut lies before the 2nd or later"
@@ -160,32 +160,33 @@ def _band(run: BandRun, show: Show) -> Iterator[Finding]:
 
 def _props(show: Show) -> Iterator[Finding]:
     owner: dict[str, str] = {}
-    of_grid: dict[str, list[BandRun]] = {}
-    for run in show.runs.values():
-        if isinstance(run, BandRun):
-            of_grid.setdefault(run.of, []).append(run)
+    bands = show.bands
     for prop in show.props.values():
-        where = f"prop.{prop.name}"
         for name in prop.runs:
             if owner.setdefault(name, prop.name) != prop.name:
                 says = f"names run {name}, which prop {owner[name]} has already"
-                yield _wrong("prop", f"{where}.runs", says, "a run is part of one prop: take it out of one of them")
-        if not isinstance(prop, GridProp):
-            continue
-        bands = of_grid.get(prop.name, [])
-        for name in prop.runs:
-            known = show.runs.get(name)
-            if known is not None and not (isinstance(known, BandRun) and known.of == prop.name):
-                says = f"names run {name}, which is not a band of this grid"
-                yield _wrong("band", f"{where}.runs", says, f'give [run.{name}] shape = "band" and of = "{prop.name}"')
-        taken: dict[int, str] = {}
-        for band in sorted((b for b in bands if b.same_data_as is None), key=lambda b: b.band):
-            for line in range(band.band[0], min(band.band[1], prop.line_count) + 1):
-                if other := taken.get(line):
-                    says = f"takes line {line} of {prop.name}, which {other} has already"
-                    yield _wrong("band", f"run.{band.name}.band", says, "each line of a grid is in one band")
-                    break
-                taken[line] = band.name
+                remedy = "a run is part of one prop: take it out of one of them"
+                yield _wrong("prop", f"prop.{prop.name}.runs", says, remedy)
+        if isinstance(prop, GridProp):
+            yield from _grid(prop, show, bands.get(prop.name, []))
+
+
+def _grid(prop: GridProp, show: Show, bands: list[BandRun]) -> Iterator[Finding]:
+    """What a grid's prop names that is no band of it, and lines that two bands take."""
+    for name in prop.runs:
+        known = show.runs.get(name)
+        if known is not None and not (isinstance(known, BandRun) and known.of == prop.name):
+            says = f"names run {name}, which is not a band of this grid"
+            remedy = f'give [run.{name}] shape = "band" and of = "{prop.name}"'
+            yield _wrong("band", f"prop.{prop.name}.runs", says, remedy)
+    taken: dict[int, str] = {}
+    for band in sorted((band for band in bands if band.same_data_as is None), key=lambda band: band.band):
+        for line in range(band.band[0], min(band.band[1], prop.line_count) + 1):
+            if other := taken.get(line):
+                says = f"takes line {line} of {prop.name}, which {other} has already"
+                yield _wrong("band", f"run.{band.name}.band", says, "each line of a grid is in one band")
+                break
+            taken[line] = band.name
 
 
 def _feed(feed: Feed, show: Show) -> Iterator[Finding]:

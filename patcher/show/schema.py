@@ -8,9 +8,17 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Tag, model_validator
+from pydantic import (
+    AfterValidator,
+    Discriminator,
+    Field,
+    ModelWrapValidatorHandler,
+    StringConstraints,
+    Tag,
+    model_validator,
+)
 
-from patcher.show.runs import AnyRun, BandRun, Grid, Run
+from patcher.show.run_tables import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
     Amps,
     ColourOrder,
@@ -262,15 +270,25 @@ class Show(Table):
     feeds: _Tables[Feed] = Field(default_factory=dict, alias="feed")
     accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
 
-    @model_validator(mode="after")
-    def _bands_have_their_grids(self) -> Show:
-        for name, run in self.runs.items():
-            if isinstance(run, BandRun) and isinstance(prop := self.props.get(run.of), GridProp):
-                self.runs[name] = run.on(prop)
-        return self
+    @model_validator(mode="wrap")
+    @classmethod
+    def _bands_have_their_grids(cls, tables: Any, handler: ModelWrapValidatorHandler[Show]) -> Show:
+        show = handler(tables)
+        grids = {name: prop for name, prop in show.props.items() if isinstance(prop, GridProp)}
+        bands = (run for runs in show.bands.values() for run in runs if run.of in grids)
+        return show.model_copy(update={"runs": show.runs | {band.name: band.on(grids[band.of]) for band in bands}})
+
+    @property
+    def bands(self) -> dict[str, list[BandRun]]:
+        """The bands of each prop's grid, in the file's order."""
+        found: dict[str, list[BandRun]] = {}
+        for run in self.runs.values():
+            if isinstance(run, BandRun):
+                found.setdefault(run.of, []).append(run)
+        return found
 
     def type_of(self, run: Run) -> PixelType:
-        """The kind of lamp of a run."""
+        """The kind of pixel of a run."""
         return self.pixel_types[run.pixel]
 
     def grid_of(self, band: BandRun) -> GridProp:

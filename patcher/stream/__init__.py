@@ -1,1 +1,1 @@
-"""Test frames: what should be lit, as levels, as packets, on a clock."""
+"""Levels as packets, on a clock, and onto the network."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.stream.levels import Levels, Slots
+from patcher.frames.levels import Levels, Slots
 from patcher.trade import CHANNELS, UDP_PORTS, Protocol
 from patcher.wire import artnet, e131
 

@@ -1,6 +1,6 @@
 """Levels onto the network: E1.31 and Art-Net packets, on time and no more of them than the boxes need.
 
-However a stream ends, its lamps end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
+However a stream ends, its pixels end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
 asks, with three packets that say so. They are spread over a quarter of a second, for the network may be out for a
 moment just then. Another thread can ask for the same, for good (`end`) or for a while (`rest`); see `blackout`.
 """
@@ -17,13 +17,13 @@ from types import TracebackType
 
 import numpy as np
 
-from patcher.address.patch import Patch
 from patcher.errors import refuse
+from patcher.frames.levels import Levels
+from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.stream import blackout
 from patcher.stream.datagrams import FULL, Rows, datagrams, returning
 from patcher.stream.interfaces import interfaces
-from patcher.stream.levels import Levels
 from patcher.stream.packets import Mask, Packets, Target
 from patcher.stream.reach import Place, Reach, Reached
 from patcher.trade import (
@@ -77,7 +77,7 @@ def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, 
 class Sender:
     """A stream to some targets.
 
-    Use it in a `with` block: leaving it, by whatever way, leaves the lamps dark and the streams ended.
+    Use it in a `with` block: leaving it, by whatever way, leaves the pixels dark and the streams ended.
 
     A universe leaves with each frame that changes it; unchanged, three times and then often enough to be kept alive.
     With an interface chosen, or where levels go to groups, discovery packets tell others of the E1.31 universes.
@@ -299,7 +299,7 @@ class Sender:
                 if steps and stopped is None:
                     self._wait(gap)
             except BaseException as error:
-                # Whatever it is, lamps that stay lit are worse: what is left of the end comes first.
+                # Whatever it is, pixels that stay lit are worse: what is left of the end comes first.
                 stopped = stopped or error
         self._hear(self._now())
         if stopped is not None:

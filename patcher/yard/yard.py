@@ -1,6 +1,6 @@
-"""The yard: every box of a show, simulated, and which of its lamps are lit.
+"""The yard: every box of a show, simulated, and which of its pixels are lit.
 
-A box knows what is typed into it, the patch; its lamps hang as built, which may differ from the plan. A lamp is named
+A box knows what is typed into it, the patch; its pixels hang as built, which may differ from the plan. A pixel is named
 by where the plan has it, for that is where a person sees it.
 """
 
@@ -16,18 +16,18 @@ from typing import Any
 
 import numpy as np
 
-from patcher.address.patch import Patch
 from patcher.faults import Built, departure, planned
+from patcher.frames.looks import Look
+from patcher.listener.receiver import Ear
+from patcher.patch.patch import Patch
 from patcher.show.schema import Show
-from patcher.stream.looks import Look
-from patcher.stream.receiver import Ear
 from patcher.stream.sender import Target
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wiring import Wiring
-from patcher.yard.boxes import Box
-from patcher.yard.lamps import LampBlock, Lamps
-from patcher.yard.trouble import Trouble
+from patcher.yard.network_trouble import Trouble
+from patcher.yard.pixels import LampBlock, Lamps
+from patcher.yard.simulated_box import Box
 
 LOOPBACK = "127.0.0.1"
 
@@ -83,11 +83,11 @@ def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
 
 
 class Yard:
-    """All boxes and all lamps.
+    """All boxes and all pixels.
 
     Attributes:
-        letters: for each run, the channels of a lamp as columns of `lamps`: its planned colour order.
-        lamps: for each run, what each of its lamps shows: shape (pixels, channels), 0 to 255.
+        letters: for each run, the channels of a pixel as columns of `lamps`: its planned colour order.
+        pixels: for each run, what each of its pixels shows: shape (pixels, channels), 0 to 255.
         boxes: the boxes by name; a dead one is there, and takes nothing.
         universes: for each box, the universes that it listens to, as built.
     """
@@ -102,7 +102,7 @@ class Yard:
             patch: what should be typed into the boxes.
             built: its faults.
             trouble: what goes wrong with packets and power; None: nothing.
-            seed: of the colours of lamps whose data is broken.
+            seed: of the colours of pixels whose data is broken.
         """
         show = wiring.show
         plan = planned(wiring, patch)
@@ -132,7 +132,7 @@ class Yard:
         self.hear([(boxes, octets, sender)], now)
 
     def hear(self, datagrams: Iterable[tuple[Iterable[str], bytes, str]], now: float) -> None:
-        """Datagrams come at once, each for some boxes. Lamps light frame by frame: when all are taken, or before a
+        """Datagrams come at once, each for some boxes. Pixels light frame by frame: when all are taken, or before a
         universe changes again.
         """
         for boxes, octets, sender in datagrams:
@@ -180,26 +180,26 @@ class Yard:
 
     @property
     def seen(self) -> dict[tuple[str, int], dict[tuple[int, ...], None]]:
-        """Every colour that each lamp ever showed but dark, in the order in which lamps first lit; of many, the
+        """Every colour that each pixel ever showed but dark, in the order in which pixels first lit; of many, the
         first eight.
         """
         return {lamp: dict.fromkeys(colours) for lamp, colours in self._block.seen()}
 
     def ever_lit(self) -> int:
-        """How many lamps were ever lit."""
+        """How many pixels were ever lit."""
         return self._block.ever_lit()
 
     def lit(self) -> int:
-        """How many lamps are lit."""
+        """How many pixels are lit."""
         return sum(int(lamps.any(axis=1).sum()) for lamps in self.lamps.values())
 
 
 def snapshot(yard: Yard) -> dict[str, Any]:
-    """What every box has taken and every lamp shows now, as scripts read it.
+    """What every box has taken and every pixel shows now, as scripts read it.
 
     Returns:
         `boxes`: `controller`, `universes`, `on`, `packets` (how many were taken, or left aside by reason);
-        `runs`: `run`, `letters`, `lit`, and `lamps`: the values of each lamp's channels, 0 to 255, in the order of the
+        `runs`: `run`, `letters`, `lit`, and `lamps`: the values of each pixel's channels, 0 to 255, in the order of the
         letters.
     """
     return {
@@ -216,13 +216,13 @@ def snapshot(yard: Yard) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Where a run looked otherwise than planned, with lamps by number.
+    """Where a run looked otherwise than planned, with pixels by number.
 
     Attributes:
         run: its name.
-        missing: lamps that should have been lit and were dark.
-        extra: lamps that should have been dark and were lit.
-        odd: lamps that were lit in another colour.
+        missing: pixels that should have been lit and were dark.
+        extra: pixels that should have been dark and were lit.
+        odd: pixels that were lit in another colour.
     """
 
     run: str
@@ -232,7 +232,7 @@ class Difference:
 
 
 def differences(look: Look, level: float, wiring: Wiring, yard: Yard) -> list[Difference]:
-    """Where the yard's lamps differ from a look that was sent at a level; nothing, where all is as planned."""
+    """Where the yard's pixels differ from a look that was sent at a level; nothing, where all is as planned."""
     show = wiring.show
     meant = {name: np.zeros_like(lamps) for name, lamps in yard.lamps.items() if show.runs[name].hung}
     for glow in look.glows:

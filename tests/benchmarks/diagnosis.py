@@ -7,8 +7,8 @@ Over shows/heron-lock.toml and random shows, for both eyes: faults drawn evenly 
 Heron Lock), what they end in, questions and prices, class sizes, wrong answers, few classes beside the best tree.
 
 A *class* is worked out apart from the engine: hypotheses under which on every run the same data lights in the same
-order, with the dark lamps between for the eye that sees gaps. That is all that an eye can know which names no place; on
-grids, where it names corners, the engine may know more, and is then counted as right where the fault is named.
+order, with the dark pixels between for the eye that sees gaps. That is all that an eye can know which names no place;
+on grids, where it names corners, the engine may know more, and is then counted as right where the fault is named.
 Nothing is asserted.
 """
 
@@ -26,22 +26,21 @@ from time import perf_counter, process_time
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from chips import Onlooker, worlds
-from conftest import SHOWS, wired
-from test_diagnose import order
-
-from patcher.address.placement import allocate
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.hypotheses import WEIGHTS, chain_of
+from patcher.diagnosis.information import entropy_bits
+from patcher.diagnosis.questions import Repertoire, fed_as
+from patcher.diagnosis.scene import Scene, build_scene, scene_of
+from patcher.diagnosis.views import see
 from patcher.errors import PatcherError
 from patcher.eye import Eye
 from patcher.faults import RANDOM, build, departure, planned
-from patcher.show.files import read_show
-from patcher.verify.engine import Engine
-from patcher.verify.hypotheses import WEIGHTS, chain_of
-from patcher.verify.questions import Repertoire, fed_as
-from patcher.verify.scene import Scene, build_scene, scene_of
-from patcher.verify.ways import see
-from patcher.verify.weighing import entropy_bits
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
+from rig.chips import Onlooker, worlds
+from rig.diagnosed_shows import order
+from rig.shipped import SHOWS, wired
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
 MOST = 60
@@ -157,8 +156,8 @@ def why(scene: Scene, done) -> str:
     """Why some classes cannot be told apart."""
     takes = [departure(scene.plan, scene.classes[n][0]).takes for n in done]
     for seeing, reason in (
-        (Eye(), "the same lights in the same order; the eye names no lamp's place"),
-        (Eye(gaps=False), "but for dark lamps between, which this eye does not see, the same lights in the same order"),
+        (Eye(), "the same lights in the same order; the eye names no pixel's place"),
+        (Eye(gaps=False), "but for dark pixels between, which it does not see, the same lights in the same order"),
     ):
         orders = {tuple(order(own.get(run, scene.plan.takes[run]), seeing) for run in scene.variants) for own in takes}
         if len(orders) == 1:
@@ -193,7 +192,7 @@ def singles(plans, eye: Eye, args) -> None:
     print(f"{len(plans)} things, on the mean {np.mean(mean):.0f} classes and {np.mean(bits):.1f} bits\n")
     table(rows)
     print("Classes named together: " + ", ".join(f"{size}: {count} times" for size, count in sorted(sizes.items())))
-    print("What stays together though lamps take other data (equal wirings are one class from the start):")
+    print("What stays together though pixels take other data (equal wirings are one class from the start):")
     for name, count in names.most_common(15):
         print(f"- {count} times {name}")
     worst = sorted(times)
@@ -223,11 +222,11 @@ def mistaken(plans, eye: Eye, args) -> None:
 
 
 def look(plan, runs, faults, eye: Eye) -> bytes:
-    """What an eye can know of some faults, from what all lamps take under them."""
+    """What an eye can know of some faults, from what all pixels take under them."""
     takes, found = departure(plan, faults).takes, []
     for run in runs:
         own = takes.get(run, plan.takes[run]).copy()
-        own[(own == RANDOM).any(axis=1)] = RANDOM  # a lamp flickers, whichever of its colours is broken
+        own[(own == RANDOM).any(axis=1)] = RANDOM  # a pixel flickers, whichever of its colours is broken
         found.append(order(own, eye))
     return b"|".join(found)
 
@@ -248,8 +247,8 @@ def answered(engine: Engine, there: Scene, rng: np.random.Generator, wrong: floa
 
 
 def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
-    """Whether a frame tells two hypotheses apart, of many: those that ask always the same, four lamps and two stretches
-    anywhere, as planned and as either has it fed, and two lamps along all that lights.
+    """Whether a frame tells two hypotheses apart, of many: those that ask always the same, four pixels and two
+    stretches anywhere, as planned and as either has it fed, and two pixels along all that lights.
     """
     plan, changes = scene.plan, [departure(scene.plan, one) for one in hypotheses]
     both = build_scene(plan, list(scene.variants), [(), *hypotheses], [None, *changes])

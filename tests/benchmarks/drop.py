@@ -22,14 +22,13 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from conftest import wired
-from judges import judge
-from ngspice import Netlist, ask, netlist
-
-from patcher.limits.circuit import circuit
-from patcher.limits.drop import solve
-from patcher.show.files import read_show
+from patcher.power.circuit import circuit
+from patcher.power.drop import solve
+from patcher.show.show_file import read_show
 from patcher.wiring import wire
+from rig.judges import judge
+from rig.ngspice import Netlist, ask, netlist
+from rig.shipped import wired
 
 VILLAGE = Path(__file__).parents[2] / "shows" / "village.toml"
 FEEDS, EACH = 100, 100

@@ -16,10 +16,9 @@ from pathlib import Path
 from time import perf_counter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from conftest import wired
-
-from patcher.address.changes import changed_boxes, start_changes
-from patcher.address.placement import allocate
+from patcher.patch.changes import changed_boxes, start_changes
+from patcher.placement.allocation import allocate
+from rig.shipped import wired
 
 STARTS = 300
 
@@ -38,7 +37,7 @@ def show(random_: random.Random, placement: str, ports: int) -> dict:
 
 
 def next_year(random_: random.Random, tables: dict) -> dict:
-    """The same show, a fifth of its runs between 1 and 200 lamps longer or shorter."""
+    """The same show, a fifth of its runs between 1 and 200 pixels longer or shorter."""
     tables = copy.deepcopy(tables)
     for run in random_.sample(sorted(tables["run"]), STARTS // 5):
         pixels = tables["run"][run]["pixels"] + random_.choice((-1, 1)) * random_.randint(1, 200)

@@ -21,7 +21,7 @@ import numpy as np
 TESTS = Path(__file__).parent.parent
 sys.path[:0] = [str(TESTS), str(TESTS.parent)]
 
-from phones import Rig, evening, until  # noqa: E402
+from rig.phones import Rig, evening, until  # noqa: E402
 
 PAGES = 20
 

@@ -57,9 +57,9 @@ def command(*words: object) -> tuple[float, float]:
 
 def where_after_reading(show: Path) -> float:
     """Seconds that the answer of `where` takes once show and patch are in memory."""
-    from patcher.address.files import read_patch
-    from patcher.address.thing import find, spans_of
-    from patcher.show.files import read_show
+    from patcher.patch.patch_file import read_patch
+    from patcher.patch.thing import find, spans_of
+    from patcher.show.show_file import read_show
     from patcher.wiring import wire
 
     reading, patch = read_show(show), read_patch(show)

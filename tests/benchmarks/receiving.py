@@ -1,6 +1,6 @@
 """1 000 universes at 40 frames a second into the yard on the loopback, levels changing in every packet.
 
-A second process sends prebuilt packets on a steady clock; this one is the yard as `patcher yard` runs it: boxes, lamps
+A second process sends prebuilt packets on a steady clock; this one is the yard as `patcher yard` runs it: boxes, pixels
 and the colours they have shown. Prints a table; nothing is asserted.
 
     python tests/benchmarks/receiving.py [SECONDS] [UNIVERSES] [FRAMES A SECOND] [--picture]
@@ -69,10 +69,10 @@ def stream(hosts: dict[str, str], universes: dict[str, tuple[int, ...]], frames:
 
 def main() -> None:
     """Run it and print the table."""
-    from patcher.address.placement import allocate
     from patcher.faults import Built
-    from patcher.show.reading import read
-    from patcher.stream.receiver import Receiver
+    from patcher.listener.receiver import Receiver
+    from patcher.placement.allocation import allocate
+    from patcher.show.parser import read
     from patcher.wiring import wire
     from patcher.yard.yard import Yard, addresses, ears
 
@@ -114,7 +114,7 @@ def main() -> None:
         sender.join()
     taken = sum(box.counts.get("taken", 0) for box in yard.boxes.values())
     lamps = sum(len(shown) for shown in yard.lamps.values())
-    heads = "universes|lamps|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
+    heads = "universes|pixels|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
     values = [f"{universes:.0f}", lamps, f"{int(seconds * rate) / took:.1f}", f"{took:.1f}", sent, taken, sent - taken]
     values += [f"{spent / took:.2f}", most, f"{longest * 1000:.0f} ms"]
     for row in (heads.split("|"), ["---"] * 10, values):
@@ -126,7 +126,7 @@ def picture(stack: ExitStack, yard: object, wiring: object) -> object:
     import pty
     import threading
 
-    from patcher.yard.picture import Picture, Throttle
+    from patcher.yard.far_view import Picture, Throttle
 
     end, terminal = pty.openpty()
     stack.callback(os.close, end)

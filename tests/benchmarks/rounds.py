@@ -2,7 +2,7 @@
 
     python tests/benchmarks/rounds.py [--shows 50] [--from 0]
 
-Over shows/heron-lock.toml and random shows (`tests/any_show.py`): steps a run; single faults that change what any pixel
+Over shows/heron-lock.toml and random shows (`rig/any_show.py`): steps a run; single faults that change what any pixel
 takes, how many of them no eye sees in any step, by kind and with names; how many an eye may overlook, and how often at
 worst; seconds to make a round, and to work out what it cannot show. Nothing is asserted.
 """
@@ -16,17 +16,16 @@ from pathlib import Path
 from time import process_time
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from any_show import any_show
-from conftest import SHOWS, wired
-
-from patcher.address.placement import allocate
+from patcher.diagnosis.hypotheses import singles
 from patcher.faults import planned
-from patcher.show.files import read_show
-from patcher.verify.hypotheses import singles
-from patcher.verify.items import items
-from patcher.verify.rounds import plan
-from patcher.verify.unprovable import Passed, passed
+from patcher.placement.allocation import allocate
+from patcher.show.show_file import read_show
+from patcher.walk.items import items
+from patcher.walk.round_plan import plan
+from patcher.walk.unprovable import Passed, passed
 from patcher.wiring import Wiring, wire
+from rig.any_show import any_show
+from rig.shipped import SHOWS, wired
 
 
 def measured(name: str, wiring: Wiring) -> tuple[int, int, int, list[Passed], float, float]:

@@ -34,9 +34,9 @@ from pathlib import Path
 
 import numpy as np
 
+from patcher.frames.levels import Levels
 from patcher.stream.clock import Clock
 from patcher.stream.datagrams import Sendto
-from patcher.stream.levels import Levels
 from patcher.stream.packets import Packets
 from patcher.stream.sender import Sender, Target
 from patcher.trade import UDP_PORTS

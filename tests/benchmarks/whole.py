@@ -13,10 +13,9 @@ from pathlib import Path
 from time import perf_counter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from conftest import wired
-
-from patcher.address.placement import chains
-from patcher.address.whole import whole
+from patcher.patch.chains import chains
+from patcher.placement.whole import whole
+from rig.shipped import wired
 
 STARTS = 200
 LENGTHS = {

@@ -13,12 +13,12 @@ from pathlib import Path
 TESTS = Path(__file__).parent.parent
 sys.path[:0] = [str(TESTS), str(TESTS.parent)]
 
-from hands import Answerer, browser, key, opened, tap_run  # noqa: E402
-from phones import evening, until  # noqa: E402
 from playwright.sync_api import Page  # noqa: E402
 
-from patcher.phone import lamps  # noqa: E402
-from patcher.verify import moments  # noqa: E402
+from patcher.diagnosis import frame_timing  # noqa: E402
+from patcher.phone import frame_thread  # noqa: E402
+from rig.hands import Answerer, browser, key, opened, tap_run  # noqa: E402
+from rig.phones import evening, until  # noqa: E402
 
 FAULT = "swapped-ports:gatepost/1,gatepost/2"
 IN_README = ("phone-dot", "phone-round")
@@ -77,9 +77,9 @@ def to_the_drawing(page: Page) -> None:
 
 def main() -> None:
     """Draw them; what moves is played fast, and steps of several looks are held for a third of their time."""
-    clock, at = itertools.count(), moments.Play.at
-    moments.Play.at = lambda play, now: [at(play, next(clock)) for _ in range(40)][-1]  # type: ignore[method-assign]
-    lamps.FRAME = 0.03
+    clock, at = itertools.count(), frame_timing.Play.at
+    frame_timing.Play.at = lambda play, now: [at(play, next(clock)) for _ in range(40)][-1]  # type: ignore[method-assign]
+    frame_thread.FRAME = 0.03
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent
     with tempfile.TemporaryDirectory() as own:
         for name in ("heron-lock.toml", "willow.csv"):

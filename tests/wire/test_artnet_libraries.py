@@ -12,11 +12,11 @@ import pytest
 from pyartnet.base.network import UnicastNetworkTarget
 from pyartnet.impl_artnet import ArtNetNode
 from stupidArtnet import StupidArtnet
-from wire_samples import LEVELS, artnet_dmx
 
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
+from rig.wire_samples import LEVELS, artnet_dmx
 
 WAIT = 20.0
 

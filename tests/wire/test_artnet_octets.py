@@ -4,11 +4,11 @@ import re
 from collections.abc import Callable
 
 import pytest
-from wire_samples import LEVELS, MAC, artnet_dmx, artnet_poll_reply, with_octet, with_word
 
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Poll, PollReply, Sync
 from patcher.wire.malformed import Malformed
+from rig.wire_samples import LEVELS, MAC, artnet_dmx, artnet_poll_reply, with_octet, with_word
 
 DMX_ROWS = [
     # Judge: tshark 4.0 reads each of these so from bytes alone (test_wire_tshark.py).
@@ -52,7 +52,7 @@ def test_poll_packet_octets() -> None:
     ("count", "on_the_wire"), [(0, 1), (1, 2), (253, 254), (254, 255), (255, 1), (256, 2), (509, 255), (510, 1)]
 )
 def test_sequence_is_never_0(count: int, on_the_wire: int) -> None:
-    # Source: Art-Net 4, ArtDmx, by way of CHECKS: 1 to 255; 0 means unused.
+    # Source: Art-Net 4, ArtDmx,: 1 to 255; 0 means unused.
     packet = artnet_dmx()
     artnet.write_levels(packet, count, LEVELS)
     assert packet[12] == on_the_wire
@@ -77,7 +77,7 @@ def test_write_levels_darkens_what_is_not_given() -> None:
 
 
 def test_write_levels_refuses_more_than_a_universe() -> None:
-    # Source: Art-Net 4, ArtDmx, by way of CHECKS: length 2 to 512.
+    # Source: Art-Net 4, ArtDmx,: length 2 to 512.
     packet = artnet_dmx()
     before = bytes(packet)
     with pytest.raises(ValueError, match=r"^513 slots do not fit into a universe of 512$"):
@@ -87,7 +87,7 @@ def test_write_levels_refuses_more_than_a_universe() -> None:
 
 @pytest.mark.parametrize("port_address", [0, 1, 15, 16, 255, 256, 0x1234, 32767])
 def test_port_address_is_read(port_address: int) -> None:
-    # Source: Art-Net 4, Port-Address, by way of CHECKS: net 7 bits, sub-net 4, universe 4.
+    # Source: Art-Net 4, Port-Address,: net 7 bits, sub-net 4, universe 4.
     packet = artnet_dmx(port_address=port_address)
     assert (packet[15], packet[14] >> 4, packet[14] & 0xF) == (
         port_address // 256,
@@ -99,7 +99,7 @@ def test_port_address_is_read(port_address: int) -> None:
 
 @pytest.mark.parametrize("slots", [2, 170 * 3, 512])
 def test_fewer_slots_are_read_and_octets_behind_them_ignored(slots: int) -> None:
-    # Source: Art-Net 4, ArtDmx, by way of CHECKS: even, 2 to 512. From memory: later revisions add fields at the end.
+    # Source: Art-Net 4, ArtDmx,: even, 2 to 512. From memory: later revisions add fields at the end.
     packet = with_word(artnet_dmx(), 16, slots)
     for octets in (packet, packet[: 18 + slots], packet + b"\xff"):
         dmx = artnet.decode(octets)
@@ -109,7 +109,7 @@ def test_fewer_slots_are_read_and_octets_behind_them_ignored(slots: int) -> None
 
 @pytest.mark.parametrize("version", [14, 15, 0x0100, 0xFFFF])
 def test_later_protocol_versions_are_read(version: int) -> None:
-    # Source: Art-Net 4, ProtVer, by way of CHECKS: a receiver takes 14 or more.
+    # Source: Art-Net 4, ProtVer,: a receiver takes 14 or more.
     packets = (artnet_dmx(), artnet.sync_packet(), artnet.poll_packet())
     assert [type(artnet.decode(with_word(packet, 10, version))) for packet in packets] == [Dmx, Sync, Poll]
 
@@ -152,7 +152,7 @@ def test_poll_reply_is_read() -> None:
 @pytest.mark.parametrize(
     ("build", "words"),
     [
-        # Source: Art-Net 4, Port-Address, by way of CHECKS: 0 to 32767. The words are ours.
+        # Source: Art-Net 4, Port-Address,: 0 to 32767. The words are ours.
         (lambda: artnet.dmx_packet(port_address=-1), "Port-Address -1 is not 0 to 32767"),
         (lambda: artnet.dmx_packet(port_address=32768), "Port-Address 32768 is not 0 to 32767"),
     ],
@@ -165,7 +165,7 @@ def test_what_cannot_be_sent_is_refused(build: Callable[[], object], words: str)
 DMX = bytes(artnet_dmx())
 POLL_REPLY = bytes(artnet_poll_reply())
 
-# Source: Art-Net 4, by way of CHECKS: identifier, version, even length 2 to 512, 15 bits. From memory: the least sizes.
+# Source: Art-Net 4,: identifier, version, even length 2 to 512, 15 bits. From memory: the least sizes.
 # The words are ours.
 REFUSED = {
     "nothing": (b"", "0 octets are too few for an Art-Net identifier and opcode"),

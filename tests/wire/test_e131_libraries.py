@@ -18,11 +18,11 @@ from pyartnet.impl_sacn import SacnNode
 from sacn.messages.data_packet import DataPacket
 from sacn.messages.sync_packet import SyncPacket
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket
-from wire_samples import CID, LEVELS, SOURCE, e131_data
 
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wire.e131 import Data, Discovery, Sync
+from rig.wire_samples import CID, LEVELS, SOURCE, e131_data
 
 universes = st.integers(1, 63999)
 octet = st.integers(0, 255)

@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 import pytest
-from wire_samples import artnet_packets, e131_packets
 
 from patcher.wire import artnet, e131
 from patcher.wire.malformed import Malformed
+from rig.wire_samples import artnet_packets, e131_packets
 
 PACKETS = 500_000  # of each protocol's making
 E131_LENGTHS = (16, 38, 112, 115)

@@ -7,11 +7,11 @@ import pytest
 import sacn.messages.data_packet
 from hypothesis import given
 from hypothesis import strategies as st
-from wire_samples import CID, SOURCE, artnet_poll_reply, with_slots
 
 from patcher.wire import artnet, e131
 from patcher.wire.artnet import Dmx, Poll, PollReply
 from patcher.wire.e131 import Data, Discovery, Sync
+from rig.wire_samples import CID, SOURCE, artnet_poll_reply, with_slots
 
 cids = st.binary(min_size=16, max_size=16)
 universes = st.integers(1, 63999)

@@ -8,11 +8,11 @@ import uuid
 from pathlib import Path
 
 import pytest
-from dissection import Reading, dissect
-from wire_samples import CID, LEVELS, MAC, SOURCE, artnet_dmx, artnet_poll_reply, e131_data, with_octet
 
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet, e131
+from rig.dissection import Reading, dissect
+from rig.wire_samples import CID, LEVELS, MAC, SOURCE, artnet_dmx, artnet_poll_reply, e131_data, with_octet
 
 UNIVERSES = [1, 7, 255, 256, 0x1234, 63999]
 PORT_ADDRESSES = [0, 1, 15, 16, 255, 256, 0x1234, 32767]

@@ -73,7 +73,7 @@ async function comeBack() {
 
 function send(act, text = "", more = {}) {
   if (!socket || socket.readyState !== WebSocket.OPEN) {
-    if (act !== "here") problem("Not sent: no connection. Without it the lamps go dark by themselves in a while.");
+    if (act !== "here") problem("Not sent: no connection. Without it the pixels go dark by themselves in a while.");
     return false;
   }
   socket.send(JSON.stringify({ do: act, text, ...more }));
@@ -145,7 +145,7 @@ function show(told) {
 
 function showThing(told) {
   $("name-of-thing").textContent = told.thing;
-  $("about-thing").textContent = `${told.kind}, ${told.lamps} lamp${told.lamps === 1 ? "" : "s"}` +
+  $("about-thing").textContent = `${told.kind}, ${told.pixels} pixel${told.pixels === 1 ? "" : "s"}` +
     (told.runs.length > 1 ? `: ${told.runs.join(", ")}` : "");
   pressed("pattern", told.dark ? "" : told.pattern);
   pressed("colour", told.colour);
@@ -267,14 +267,14 @@ function place(words, size, mark) {
   return mark;
 }
 
-// Few lamps on some runs: "eaves: red, gap, blue; gable: nothing", and on a grid "red and green top left".
-const LAMPS = /red|green|blue|white|another colour|gap/g;
+// Few pixels on some runs: "eaves: red, gap, blue; gable: nothing", and on a grid "red and green top left".
+const LIGHTS = /red|green|blue|white|another colour|gap/g;
 const OF_RUN = /(^|; )[^:;]+: /g;
 
 function sight(words) {
-  const lamps = words.replace(OF_RUN, "$1");
-  const rest = lamps.replace(LAMPS, "").replace(/nothing|more than four|some flicker|top|bottom|left|right|and|[,; ]/g, "");
-  return rest === "" && (lamps.match(LAMPS) || []).length > 1;
+  const pixels = words.replace(OF_RUN, "$1");
+  const rest = pixels.replace(LIGHTS, "").replace(/nothing|more than four|some flicker|top|bottom|left|right|and|[,; ]/g, "");
+  return rest === "" && (pixels.match(LIGHTS) || []).length > 1;
 }
 
 function drawnSight(words, mark) {
@@ -284,10 +284,10 @@ function drawnSight(words, mark) {
     const name = run.match(/^[^:;]+(?=: )/);
     if (name) line.append(Object.assign(document.createElement("b"), { textContent: name[0] }));
     for (const part of run.replace(OF_RUN, "$1").split(", ")) {
-      const lamps = part.match(LAMPS) || [];
-      if (!lamps.length) line.append(part);
-      for (const lamp of lamps) {
-        const kind = lamp === "gap" ? "gap" : `dot ${lamp === "another colour" ? "other" : lamp}`;
+      const pixels = part.match(LIGHTS) || [];
+      if (!pixels.length) line.append(part);
+      for (const pixel of pixels) {
+        const kind = pixel === "gap" ? "gap" : `dot ${pixel === "another colour" ? "other" : pixel}`;
         line.append(Object.assign(document.createElement("i"), { className: kind }));
       }
       const corner = part.match(/(top|bottom) (left|right)/);
@@ -444,8 +444,8 @@ document.addEventListener("click", (event) => {
     if (colour) send("colour", colour);
     if (by) send("by", by);
   } else if (event.target.closest("#round-picture") && now && now.screen && now.screen.points) {
-    const lamp = lampNear(now.screen.points, event.offsetX, event.offsetY);
-    if (lamp !== null) send("answer", "point", { number: now.screen.number, thing: `${now.screen.points}/${lamp + 1}` });
+    const pixel = pixelNear(now.screen.points, event.offsetX, event.offsetY);
+    if (pixel !== null) send("answer", "point", { number: now.screen.number, thing: `${now.screen.points}/${pixel + 1}` });
   } else if (event.target.closest("#drawing")) {
     const run = near(event.clientX, event.clientY);
     if (run) find(run);

@@ -1,4 +1,4 @@
-// Lamps where they hang: dark ones as small grey dots, those that should be lit in their colour.
+// Pixels where they hang: dark ones as small grey dots, those that should be lit in their colour.
 "use strict";
 
 const COLOURS = {
@@ -6,11 +6,11 @@ const COLOURS = {
   cyan: "#4de3f0", other: "#f0b65a", mark: "#ffe14a",
 };
 const BARE = 40;      // centimetres that a run with no picture is high
-let places = null;    // by run: lamps, every, at
-let drawn = null;     // the picture that was drawn last: where a lamp is put, of which runs
+let places = null;    // by run: pixels, every, at
+let drawn = null;     // the picture that was drawn last: where a pixel is put, of which runs
 
 async function loadPlaces() {
-  places = await (await fetch("lamps.json")).json();
+  places = await (await fetch("pixels.json")).json();
 }
 
 // The places of some runs in one frame; runs with no picture lie as lines below the others.
@@ -34,17 +34,17 @@ function layOut(runs) {
   return { left, top, right, bottom, lines };
 }
 
-function lampAt(run, lamp, frame) {
-  const { lamps, every, at } = places[run];
+function pixelAt(run, pixel, frame) {
+  const { pixels, every, at } = places[run];
   if (at) {
-    const i = Math.min(Math.floor(lamp / every), at.length / 2 - 1) * 2;
+    const i = Math.min(Math.floor(pixel / every), at.length / 2 - 1) * 2;
     return [at[i], at[i + 1]];
   }
-  const part = lamps > 1 ? lamp / (lamps - 1) : 0.5;
+  const part = pixels > 1 ? pixel / (pixels - 1) : 0.5;
   return [frame.left + part * (frame.right - frame.left), frame.lines.get(run)];
 }
 
-// How large a lit lamp is drawn: a lone one large, so that it is found at once; several not over each other.
+// How large a lit pixel is drawn: a lone one large, so that it is found at once; several not over each other.
 function sizeOf(lit, put) {
   const many = lit.reduce((sum, [, , , rows]) => sum + rows.reduce((all, row) => all + row[1], 0), 0);
   if (many > 40) return 2.5;
@@ -59,14 +59,14 @@ function sizeOf(lit, put) {
   return Math.max(2.5, apart / 2);
 }
 
-// The lamp of a run, from 0, that lies nearest to a place on the picture that was drawn last.
-function lampNear(run, x, y) {
+// The pixel of a run, from 0, that lies nearest to a place on the picture that was drawn last.
+function pixelNear(run, x, y) {
   if (!drawn || !drawn.runs.includes(run)) return null;
   let [best, least] = [null, Infinity];
-  for (let lamp = 0; lamp < places[run].lamps; lamp += places[run].every) {
-    const [u, v] = drawn.put(run, lamp);
+  for (let pixel = 0; pixel < places[run].pixels; pixel += places[run].every) {
+    const [u, v] = drawn.put(run, pixel);
     const far = Math.hypot(u - x, v - y);
-    if (far < least) [best, least] = [lamp, far];
+    if (far < least) [best, least] = [pixel, far];
   }
   return best;
 }
@@ -90,7 +90,7 @@ function drawMark(pen, [x, y], [tipX, tipY]) {
   pen.fill();
 }
 
-// Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of lamps; `marks`: run, pixel, towards.
+// Draw runs on a canvas; `lit` as the server tells it: run, colour, level, rows of pixels; `marks`: run, pixel, towards.
 function drawPicture(canvas, runs, lit, marks = []) {
   if (!places || !canvas.clientWidth) return;
   const dense = window.devicePixelRatio || 1;
@@ -109,15 +109,15 @@ function drawPicture(canvas, runs, lit, marks = []) {
   );
   const dx = (wide - (frame.right - frame.left) * scale) / 2;
   const dy = (high - (frame.bottom - frame.top) * scale) / 2;
-  const put = (run, lamp) => {
-    const [x, y] = lampAt(run, lamp, frame);
+  const put = (run, pixel) => {
+    const [x, y] = pixelAt(run, pixel, frame);
     return [dx + (x - frame.left) * scale, dy + (y - frame.top) * scale];
   };
   drawn = { put, runs: known };
   pen.fillStyle = "#515a69";
   for (const run of known) {
-    for (let lamp = 0; lamp < places[run].lamps; lamp += places[run].every) {
-      const [x, y] = put(run, lamp);
+    for (let pixel = 0; pixel < places[run].pixels; pixel += places[run].every) {
+      const [x, y] = put(run, pixel);
       pen.fillRect(x - 1, y - 1, 2, 2);
     }
   }

@@ -1,0 +1,1 @@
+"""Cable charts, universe maps and voltage plots."""

@@ -1,0 +1,212 @@
+"""The public face of the reasoning: start it for a thing, ask, tell, and read what was found."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from patcher.diagnosis import question_words
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.hypotheses import Hypothesis
+from patcher.diagnosis.information import entropy_bits
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.scene import scene_of
+from patcher.diagnosis.unknown import Known
+from patcher.errors import choose_from, refuse
+from patcher.eye import Ask, Eye
+from patcher.faults import Fault, planned
+from patcher.patch.patch import Patch
+from patcher.wiring import Wiring
+
+CANNOT_TELL_KEY = "?"
+MOST_QUESTIONS = 60
+"""So many questions are asked at most; then what is likeliest is named, and that it is not sure."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer that may be given: the key for it, and its words."""
+
+    key: str
+    says: str
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """A frame to send and what to ask of it.
+
+    Attributes:
+        frame: the frame: `frame.levels(universes, step)` are slots to send, `frame.says` what a sound thing would show.
+        ask: what is asked, for an eye.
+        asks: the same, for a person.
+        answers: what may be said, by keys; the key `?` is "can't tell".
+    """
+
+    frame: Frame
+    ask: Ask
+    asks: str
+    answers: tuple[Answer, ...]
+
+    def needs(self, key: str) -> int:
+        """How many passes must have begun before the answer of that key can be true, as in `Ask.needs`."""
+        places = [place for place, answer in enumerate(self.answers) if answer.key == key]
+        return self.ask.needs[places[0]] if self.ask.needs and places else 0
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen of a frame.
+
+    Attributes:
+        frame: what was sent.
+        ask: what was asked.
+        answer: the place of the answer among `ask.answers`.
+    """
+
+    frame: Frame
+    ask: Ask
+    answer: int
+
+
+def question(wiring: Wiring, frame: Frame, ask: Ask, *, again: bool = False) -> Question:
+    """A frame and an ask as a question with words and keys; again: it was answered before."""
+    keys = [*(str(number) for number in range(1, len(ask.answers))), CANNOT_TELL_KEY]
+    answers = tuple(Answer(key, says) for key, says in zip(keys, ask.answers, strict=True))
+    asks = question_words.asks(wiring.show, ask)
+    return Question(frame, ask, f"{question_words.AGAIN} {asks}" if again else asks, answers)
+
+
+class Diagnosis:
+    """Which fault is it? Made by `start`.
+
+    Attributes:
+        thing: the thing that is diagnosed.
+        seen: what was asked and answered, in order.
+        sure: once `ask` has returned None: whether the belief in `same_look` is as high as it should be.
+    """
+
+    def __init__(self, wiring: Wiring, thing: str, engine: Engine) -> None:
+        """Use `start`."""
+        self.thing = thing
+        self.seen: list[Seen] = []
+        self._wiring = wiring
+        self._engine = engine
+        self._now: Question | None = None
+        self._over = False
+
+    @classmethod
+    def start(
+        cls, wiring: Wiring, patch: Patch, thing: str, *,
+        eye: Eye | None = None, careful: bool = False, begin: Sequence[Seen] = (),
+    ) -> Diagnosis:  # fmt: skip
+        """Think of everything that could be wrong with a thing.
+
+        Args:
+            wiring: the wiring as planned.
+            patch: what is typed into its boxes.
+            thing: a run, a port, a box or a prop.
+            eye: the eye that answers.
+            careful: be surer than usual before it ends.
+            begin: what was seen already.
+
+        Raises:
+            PatcherError: there is no such thing, or nothing of it hangs.
+        """
+        engine = Engine(scene_of(planned(wiring, patch), thing), eye or Eye(), careful=careful)
+        found = cls(wiring, thing, engine)
+        for seen in begin:
+            found._take(seen)
+        return found
+
+    def ask(self) -> Question | None:
+        """The next question; None once there is nothing more to ask. Asked again before `tell`, it is the same."""
+        if self._now is None and not self._over:
+            chosen = self._engine.next() if len(self.seen) < MOST_QUESTIONS else None
+            self._over = chosen is None
+            if chosen is not None:
+                frame, ask = chosen
+                again = any(seen.frame.key == frame.key and seen.ask == ask for seen in self.seen)
+                self._now = question(self._wiring, frame, ask, again=again)
+        return self._now
+
+    def tell(self, key: str) -> None:
+        """Answer the question that was asked last, by the key or the words of an answer.
+
+        Raises:
+            PatcherError: it has no such answer, or none was asked.
+        """
+        if self._now is None:
+            raise refuse("answer", "answers no question", "ask first")
+        places = [n for n, answer in enumerate(self._now.answers) if key in (answer.key, answer.says)]
+        if not places:
+            keys = [answer.key for answer in self._now.answers]
+            raise refuse(f"answer “{key}”", "is none of those offered", choose_from(key, keys, most=99))
+        seen = Seen(self._now.frame, self._now.ask, places[0])
+        self._now = None
+        self._take(seen)
+
+    def back(self) -> None:
+        """Take the last answer back, and ask that question again."""
+        last = self.seen.pop()
+        engine = Engine(self._engine.scene, self._engine.eye, careful=self._engine.careful)
+        for seen in self.seen:
+            engine.tell(seen.frame, seen.ask, seen.answer)
+        self._engine, self._over = engine, False
+        self._now = question(self._wiring, last.frame, last.ask)
+
+    def _take(self, seen: Seen) -> None:
+        self._engine.tell(seen.frame, seen.ask, seen.answer)
+        self.seen.append(seen)
+
+    @property
+    def sure(self) -> bool:
+        """Whether the belief in `same_look` is as high as it should be."""
+        return self._engine.sure
+
+    @property
+    def same_look(self) -> tuple[Hypothesis, ...]:
+        """What is left: all that looks alike in every frame that may be asked, the likeliest first. A hypothesis is its
+        faults; the empty one is the wiring as planned.
+        """
+        engine = self._engine
+        belief = engine.belief()
+        done = engine.done if engine.done is not None else np.array([int(belief.argmax())])
+        ordered = sorted(done.tolist(), key=lambda number: -belief[number])
+        return tuple(hypothesis for number in ordered for hypothesis in engine.members(number))
+
+    @property
+    def found(self) -> tuple[Fault, ...]:
+        """The likeliest of `same_look`; empty where that is the wiring as planned, and where it is something else."""
+        return () if self.something_else else self.same_look[0]
+
+    @property
+    def something_else(self) -> bool:
+        """Whether no known fault, nor two of them at once, explains what was seen; `same_look` is then the nearest."""
+        return self._engine.something_else
+
+    @property
+    def unexplained(self) -> tuple[Seen, ...]:
+        """What was answered and `same_look` does not explain, each question once: those asked twice, if any were."""
+        misfits = self._engine.misfits()
+        told = {(one.frame.key, one.ask): one for one in misfits}
+        often = Counter((one.frame.key, one.ask) for one in misfits)
+        kept = [one for key, one in told.items() if often[key] > 1] or list(told.values())
+        return tuple(Seen(one.frame, one.ask, one.answer) for one in kept)
+
+    @property
+    def known(self) -> tuple[Known, ...]:
+        """Where runs begin to be otherwise than planned, and where they are as planned again, whatever it is."""
+        return self._engine.known if self.something_else else ()
+
+    @property
+    def entropy_bits(self) -> float:
+        """How much is still open, in bits."""
+        return entropy_bits(self._engine.belief())
+
+    @property
+    def prior_bits(self) -> float:
+        """How much was open before anything was asked, in bits."""
+        return entropy_bits(self._engine.scene.prior)

@@ -1,0 +1,305 @@
+"""What could be wrong with a thing: every single fault that could be there, and none.
+
+A *hypothesis* is the wiring as planned with faults in it. Hypotheses under which all pixels take the same look alike in
+every frame that can be sent; they are one *class*, and a class keeps the names of all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence, Set
+from contextlib import suppress
+from itertools import combinations, permutations
+from typing import get_args
+
+import numpy as np
+
+from patcher.errors import PatcherError, refuse
+from patcher.faults import AtPixels, Cables, Departure, Fault, Planned, Takes, departure, parse
+from patcher.faults.fault import BACKWARDS, CHOICES, wiring_values
+from patcher.patch.patch import Patch
+from patcher.patch.thing import find
+from patcher.shapes import lattice, pixels_at, positions
+from patcher.show.run_tables import LoopRun
+from patcher.show.schema import Show
+from patcher.show.tables import Corner
+from patcher.trade import MOST_LETTERS
+from patcher.wiring import Wiring, port_name
+
+Hypothesis = tuple[Fault, ...]
+
+WEIGHTS: dict[str, float] = {
+    "none": 8, "reversed": 8, "data-in": 6, "lines": 2, "turns": 3, "colour-order": 10,
+    "swapped-ports": 8, "swapped-runs": 5, "swapped-with-leads": 3, "shift": 5, "dark": 10, "dark-channel": 5,
+    "replaced": 4, "missing": 2, "cut": 12, "flicker": 6, "dead": 8, "universe-shift": 6, "channel-shift": 4,
+    "count": 6, "swapped-starts": 3,
+}  # fmt: skip
+"""How often the trade meets each kind, against each other; a kind's weight is spread over all its places and values in
+the scene. Common practice, no source."""
+ANY_PLACE, OTHER_BOX = 0.1, 0.2
+"""How often a loop is entered at no corner, against at one; how often a start is exchanged with that of another box,
+against one of the same box. Common practice, no source."""
+
+SHIFTS = (-3, -2, -1, 1, 2, 3)
+SAME_PLACE = 1e-3
+"""Metres; pixels that are nearer hang in one place."""
+UNIVERSES_OFF = (-2, -1, 1, 2)
+CHANNELS_OFF = (-6, -4, -3, -2, -1, 1, 2, 3, 4, 6)
+COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
+"""The values that are thought of, of kinds that could have any number."""
+BOXES_OFF = 3
+"""So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
+AT_A_TIME = 256
+"""Faults whose takes are worked out in one go: few enough for the processor's cache."""
+EVERY_ORDER = 4
+"""Of so many letters every order is thought of; of more only those in which two are exchanged, or all turned round."""
+
+
+def runs_of(wiring: Wiring, patch: Patch, thing: str) -> tuple[str, ...]:
+    """The runs of a run, a port, a box or a prop that hang this season.
+
+    Raises:
+        PatcherError: there is no such thing, or nothing of it hangs.
+    """
+    found = find(thing, wiring, patch)
+    runs = tuple(dict.fromkeys(part.run for part in found.parts if wiring.show.runs[part.run].hung))
+    if found.kind in ("pixel", "pixels", "channel"):
+        raise refuse(thing, "is a part of a run", f"name its run: {runs[0]}" if runs else "name a run, port or box")
+    if not runs:
+        raise refuse(thing, "has no pixels that hang this season", "name a box, port, run or prop that has")
+    return runs
+
+
+def chain_of(wiring: Wiring, port: tuple[str, int]) -> tuple[str, ...]:
+    """All that hangs on a port this season, in data order, tees behind their run."""
+    show = wiring.show
+    return tuple(
+        name for run in wiring.chains[port] for name in (run, *wiring.tees(run)) if show.runs[name].hung
+    )  # fmt: skip
+
+
+def singles(
+    plan: Planned, runs: Sequence[str], pixels: Callable[[str], Iterable[int]] | None = None
+) -> list[tuple[Fault, Departure]]:
+    """Every single fault that could be at some runs, with what it changes.
+
+    Those of the runs themselves, their ports and their boxes are there even where they change nothing; those of other
+    runs on the same ports are there where they change what one of `runs` shows.
+
+    Args:
+        plan: the wiring as planned.
+        runs: the runs.
+        pixels: for a run the pixels, from 1, at which a fault is thought of; None: all.
+    """
+    show, ports = plan.wiring.show, list(dict.fromkeys(plan.wiring.ports[run] for run in runs))
+    near = [name for port in ports for name in chain_of(plan.wiring, port)]
+    found: list[tuple[Fault, Departure]] = []
+    for own, texts in (
+        (True, _of_ports(plan, ports)),
+        *((name in runs, _of_run(show, name)) for name in near),
+        *((False, _of_pairs(plan.wiring, port, ports)) for port in ports),
+    ):
+        for text in texts:
+            try:
+                fault = parse(text, plan.wiring)
+                differs = departure(plan, (fault,))
+            except PatcherError:
+                continue
+            if own or any(run in differs.takes for run in runs):
+                found.append((fault, differs))
+    at_lamps = [fault for name in near for fault in _at_lamps(show, name, pixels)]
+    found += [
+        (fault, differs)
+        for fault, differs in zip(at_lamps, _each_alone(plan, near, at_lamps), strict=True)
+        if fault.lamp[0] in runs or any(run in differs.takes for run in runs)
+    ]
+    return found
+
+
+def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
+    """What each of some faults at the pixels of these runs changes by itself."""
+    cables = Cables(plan, ())
+    changed: list[dict[str, Takes]] = [{} for _ in faults]
+    for run in near:
+        cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.lamp[0] == run]
+        for begin in range(0, len(own), AT_A_TIME):
+            part = own[begin : begin + AT_A_TIME]
+            for name, taken in cable.each(run, AtPixels.of(faults[number] for number in part)).items():
+                for row in np.flatnonzero((taken != plan.takes[name]).any(axis=(1, 2))).tolist():
+                    changed[part[row]][name] = taken[row].copy()
+    return [Departure(takes, {}, {}) for takes in changed]
+
+
+def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
+    show = plan.wiring.show
+    seen: set[str] = set()
+    for box, port in ports:
+        controller, name = show.controllers[box], f"{box}/{port}"
+        yield f"dead:{name}"
+        yield from (f"count:{name}={off}" for off in COUNTS_OFF)
+        for other in range(1, controller.ports + 1):
+            pair = f"swapped-ports:{box}/{min(port, other)},{box}/{max(port, other)}"
+            if other != port and pair not in seen:
+                seen.add(pair)
+                yield pair
+        if controller.start_per != "controller":
+            starts = [name] if controller.start_per == "port" else plan.wiring.chains[box, port]
+            yield from (f"channel-shift:{start}={off}" for start in starts for off in CHANNELS_OFF)
+            if len(_starts(plan.wiring, box)) > 1:
+                yield from (f"universe-shift:{start}={off}" for start in starts for off in UNIVERSES_OFF)
+        if box not in seen:
+            seen.add(box)
+            yield f"dead:{box}"
+            yield from (f"universe-shift:{box}={off}" for off in UNIVERSES_OFF)
+            if controller.start_per == "controller":
+                yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
+    yield from _of_starts(plan.wiring, set(ports))
+
+
+def _has_ends(show: Show, name: str) -> bool:
+    """Whether a person can tell at which end the data enters: a run with no picture is known by its lead alone, and an
+    arch that goes over and back begins and ends in one place.
+    """
+    places = positions(show, show.runs[name])
+    return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
+
+
+def _starts(wiring: Wiring, box: str) -> list[str]:
+    """The names of a box's starts."""
+    show, chains = wiring.show, wiring.of_controller(box)
+    controller = show.controllers[box]
+    if controller.start_per == "run":
+        return [run for chain in chains.values() for run in chain if show.runs[run].hung]
+    return [f"{box}/{port}" for port in chains] if controller.start_per == "port" else [box][: len(chains)]
+
+
+def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
+    """Starts of these ports exchanged with another start of its box or of one that stands near it in the file; and
+    boxes that have several with such a box.
+    """
+    boxes = {box for box, _ in ports}
+    used = [box for box in wiring.show.controllers if _starts(wiring, box)]
+    near = {used.index(box) + off for box in boxes for off in range(-BOXES_OFF, BOXES_OFF + 1)}
+    starts = {start: box for number, box in enumerate(used) if number in near for start in _starts(wiring, box)}
+    own = boxes | {port_name(*port) for port in ports} | {run for port in ports for run in wiring.chains[port]}
+    for one, other in combinations(starts, 2):
+        if one in own or other in own:
+            yield f"swapped-starts:{one},{other}"
+    several = dict.fromkeys(starts.values())
+    for one, other in combinations(several, 2):
+        if (one in boxes or other in boxes) and not {one, other} <= set(starts):
+            yield f"swapped-starts:{one},{other}"
+
+
+def _of_run(show: Show, name: str) -> Iterator[str]:
+    run = show.runs[name]
+    letters = show.type_of(run).colour_order
+    if _has_ends(show, name):
+        yield f"reversed:{name}"
+    if (wired := lattice(show, run)) is not None:
+        for kind, choices in CHOICES.items():
+            planned = wiring_values(wired)[kind]
+            yield from (f"{kind}:{name}={value}" for value in choices if value != planned)
+    if isinstance(run, LoopRun):
+        yield from (f"data-in:{name}={value}" for value in _entries(run))
+    yield from (f"colour-order:{name}={order}" for order in other_orders(letters))
+    yield from (f"shift:{name}={off}" for off in SHIFTS)
+
+
+def _at_lamps(show: Show, name: str, pixels: Callable[[str], Iterable[int]] | None) -> Iterator[Fault]:
+    run = show.runs[name]
+    letters = show.type_of(run).colour_order
+    chips = other_chips(letters)
+    for pixel in pixels(name) if pixels else range(1, run.pixels + 1):
+        yield from (Fault(kind, f"{name}/{pixel}") for kind in ("dark", "missing", "cut", "flicker"))
+        yield from (Fault("dark-channel", f"{name}/{pixel}", letter) for letter in letters)
+        yield from (Fault("replaced", f"{name}/{pixel}", chip) for chip in chips)
+
+
+def _entries(run: LoopRun) -> Iterator[str]:
+    """Every other way into a loop but the one that turns it round, a corner by its name."""
+    named: dict[int, str] = {}
+    for corner in get_args(Corner):
+        with suppress(ValueError):
+            named[run.entry_of(corner)] = corner
+    passed = [int(place) + 1 for place in pixels_at(run)]
+    known = {(passed[0], run.against), (passed[-1], not run.against)}
+    for place in passed:
+        for backwards in (False, True):
+            if (place, backwards) not in known:
+                yield f"{named.get(place, place)}{BACKWARDS * backwards}"
+
+
+def other_orders(letters: str) -> list[str]:
+    """The colour orders that a chip could have instead: all, or of many letters the likely ones."""
+    if len(letters) <= EVERY_ORDER:
+        found = {"".join(order) for order in permutations(letters)}
+    else:
+        found = {letters[::-1], *_exchanged(letters)}
+    return sorted(found - {letters})
+
+
+def other_chips(letters: str) -> list[str]:
+    """What may be put in for a pixel: a chip of its letters with red, green and blue in another order, of few letters
+    also with any two exchanged; one with a white more or fewer; for one colour, one of three.
+    """
+    three = [letter for letter in letters if letter in "RGB"]
+    found = set(_exchanged(letters)) if len(letters) <= EVERY_ORDER else set[str]()
+    for order in permutations(three):
+        left = iter(order)
+        found.add("".join(next(left) if letter in three else letter for letter in letters))
+    if len(letters) == 1:
+        found |= {"RGB"}
+    elif "W" in letters:
+        found |= {order.replace("W", "") for order in (letters, *_exchanged(letters)[:1]) if len(order) > 1}
+    elif len(letters) < MOST_LETTERS:
+        found |= {f"{order}W" for order in (letters, *_exchanged(letters)[:1])}
+    return sorted(found - {letters, ""})
+
+
+def _exchanged(letters: str) -> list[str]:
+    """The orders in which two letters are exchanged, the first two first."""
+    found = []
+    for one, other in combinations(range(len(letters)), 2):
+        order = list(letters)
+        order[one], order[other] = order[other], order[one]
+        found.append("".join(order))
+    return found
+
+
+def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, int]]) -> Iterator[str]:
+    """A port's runs in each other's place, and in that of other runs of the box; with their leads where that is not
+    the same.
+    """
+    chain, show = wiring.chains[port], wiring.show
+    later = set(ports) - set(ports[: ports.index(port) + 1])
+    others = [
+        run
+        for other, runs in wiring.chains.items()
+        if other[0] == port[0] and other != port and (other in later or other not in ports)
+        for run in runs
+    ]
+    for one, other in (*combinations(chain, 2), *((one, other) for one in chain for other in others)):
+        yield f"swapped-runs:{one},{other}"
+        nulls, tees = ({show.runs[one].nulls, show.runs[other].nulls}, (*wiring.tees(one), *wiring.tees(other)))
+        if len(nulls) > 1 or tees:
+            yield f"swapped-with-leads:{one},{other}"
+
+
+def weights(hypotheses: Sequence[Hypothesis]) -> list[float]:
+    """How likely each of them is before anything was asked: a kind's weight over all of that kind; sums to 1."""
+    kinds = [hypothesis[0].kind if hypothesis else "none" for hypothesis in hypotheses]
+    shares = [_share(hypothesis[0]) if hypothesis else 1.0 for hypothesis in hypotheses]
+    whole: dict[str, float] = {}
+    for kind, share in zip(kinds, shares, strict=True):
+        whole[kind] = whole.get(kind, 0.0) + share
+    total = sum(WEIGHTS[kind] for kind in whole)
+    return [WEIGHTS[kind] * share / whole[kind] / total for kind, share in zip(kinds, shares, strict=True)]
+
+
+def _share(fault: Fault) -> float:
+    """How likely a fault is against others of its kind."""
+    if fault.kind == "data-in" and fault.value[:1].isdigit():
+        return ANY_PLACE
+    if fault.kind == "swapped-starts" and len({name.split("/")[0] for name in fault.places}) > 1:
+        return OTHER_BOX
+    return 1.0

@@ -1,0 +1,122 @@
+"""The questions of the diagnosis in words, for a person who stands before the pixels: where to begin, what to say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from patcher import ends as reading
+from patcher.diagnosis.place_words import listed
+from patcher.eye import Ask
+from patcher.shapes import lattice
+from patcher.show.schema import Show
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A place that a question names, for a drawing.
+
+    Attributes:
+        run: the run.
+        pixel: the pixel to begin at, from 0.
+        towards: a pixel that lies the way in which it is read.
+    """
+
+    run: str
+    pixel: int
+    towards: int
+
+
+def ends(show: Show, run: str) -> tuple[str, str]:
+    """The place of a run's first pixel and of its last as a person finds them, as planned."""
+    first, last = reading.of_run(show, run)
+    return str(first), str(last)
+
+
+AGAIN = "Once more, because that answer was not expected:"
+"""Before a question that was answered already."""
+
+
+def asks(show: Show, ask: Ask) -> str:
+    """What an eye is asked, for a person."""
+    run = ask.runs[0]
+    match ask.kind:
+        case "whole":
+            return f"What colour is {run}, taken as a whole?"
+        case "outer":
+            begin = reading.of_run(show, run)[ask.end]
+            follow = f"Begin at {begin.begin} and follow {run}{f' {begin.way}' * bool(begin.way)}."
+            return f"{follow} What colour is the first pixel that is lit and steady?"
+        case "colours":
+            return f"Is one of these colours missing on {run}: {listed(ask.colours)}?"
+        case "gap":
+            return (
+                f"Is there a gap, a dark pixel between lit ones, on {run}? If so: begin at {ends(show, run)[0]}. After "
+                "which colour does the gap come?"
+            )
+        case "odd":
+            return (
+                f"Is there a single pixel of another colour on {run}? If so: begin at {ends(show, run)[0]}. After "
+                "which colour does it come?"
+            )
+        case "where":
+            return f"In which part of {run} is the {ask.colours[0]} light?"
+        case "few":
+            return _few(show, ask)
+        case "even":
+            return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
+        case "alike":
+            colours = ", then ".join(ask.colours)
+            if ask.steady:
+                lit = f"Look at the pixels of {listed(ask.runs)} that are lit and steady."
+                return f"{lit} They should be {colours}. Is any of them of another colour?"
+            return f"All of {listed(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
+        case "flicker":
+            return f"Does anything on {run} flicker?"
+        case "vanish" | "together":
+            return _moving(ask)
+
+
+def _few(show: Show, ask: Ask) -> str:
+    """Few pixels are lit, or none; grids are read by their corners, all else from an end on."""
+    if _nothing(ask):
+        return f"Nothing should be lit on {listed(ask.runs)}. Is anything?"
+    lines = [run for run, grid in zip(ask.runs, ask.grids, strict=True) if grid is None]
+    if len(ask.runs) == 1:
+        begin = f" Begin at {ends(show, ask.runs[0])[0]}." if lines else ""
+        return f"Only a few pixels are lit on {ask.runs[0]}. Which line matches what you see?{begin}"
+    begin = "; ".join(f"{run} at {ends(show, run)[0]}" for run in lines)
+    return "Only a few pixels are lit. Which line matches what you see?" + f" Begin {begin}." * bool(lines)
+
+
+def _nothing(ask: Ask) -> bool:
+    return ask.kind == "few" and not any(lamps for sight in ask.sights for lamps in sight)
+
+
+def _moving(ask: Ask) -> str:
+    assert ask.goes is not None  # noqa: S101  (what moves has passes)
+    passes = int(ask.goes.max()) + 1
+    along = ", then ".join(f"a part of {run}" if run in ask.parts else run for run in ask.runs)
+    times = "once" if passes == 1 else f"in {passes} passes"
+    if ask.kind == "vanish":
+        return f"One lit pixel steps along {along} {times}. In which pass did you first not see it?"
+    return (
+        f"Two lit pixels, side by side, step along {along} {times}. In which pass did you first see a gap between "
+        "them, or only one lit?"
+    )
+
+
+def marks(show: Show, ask: Ask) -> tuple[Mark, ...]:
+    """The places that a question names, where it is to be read from one on."""
+    if ask.kind not in ("outer", "gap", "odd", "few", "vanish", "together") or _nothing(ask):
+        return ()
+    grids = ask.grids or (None,) * len(ask.runs)
+    named = [run for run, grid in zip(ask.runs, grids, strict=True) if grid is None and run not in ask.parts]
+    return tuple(_mark(show, run, ask.end) for run in named)
+
+
+def _mark(show: Show, run: str, end: int) -> Mark:
+    last = show.runs[run].pixels - 1
+    wired = lattice(show, show.runs[run])
+    line = last + 1 if wired is None else wired.columns if wired.lines == "rows" else wired.rows
+    far = min(last, max(1, line // 8))
+    return Mark(run, last, last - far) if end else Mark(run, 0, far)

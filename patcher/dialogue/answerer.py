@@ -1,0 +1,66 @@
+"""Whoever answers in a round or a diagnosis: what they are asked, and what they may say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
+
+if TYPE_CHECKING:
+    from patcher.diagnosis.case import Question
+    from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.frames.levels import Levels
+    from patcher.walk.step import Step
+    from patcher.wiring import Wiring
+
+Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
+Deed = Literal["mended", "write", "leave"]
+"""What is done about a fault that was found."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What was said of a step.
+
+    Attributes:
+        word: what.
+        about: after a no, the things that are not as they should be; empty where that cannot be told.
+        text: of a note.
+        look: after a no, in which of the step's looks it was seen, from 0.
+        whole: whether all looks of the step were shown by then; else a no says nothing of its other things.
+    """
+
+    word: Word
+    about: tuple[str, ...] = ()
+    text: str = ""
+    look: int = 0
+    whole: bool = True
+
+
+BACK = "b"
+"""In place of an answer to a question of the diagnosis: take the last answer back."""
+
+
+AGAIN = "r"
+"""In place of an answer: play what moves again."""
+
+
+class Answering(Protocol):
+    """Whoever answers."""
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """What is said of a step, whose looks have these levels; a yes to several only once all were shown and held."""
+
+    def question(self, question: Question) -> str | None:
+        """The key, or the words, of an answer to a question of the diagnosis; `BACK`; None: stop."""
+
+    def point(self, run: str, question: Question) -> int | None:
+        """The pixel of a run, from 0, that is not as the others, if they can point at it; a frame is lit meanwhile."""
+
+    def deed(self, *, writable: bool) -> Deed:
+        """What is done about what was found; `writable`: whether the show file can be changed instead."""
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """That the show now says this wiring, or that one of these was mended, and that these boxes are typed anew; and
+        whether there is somebody to see it.
+        """

@@ -1,0 +1,248 @@
+"""The talk of a diagnosis: its questions, what was found, what to do about it both ways, and the look that confirms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from patcher.errors import PatcherError
+from patcher.trade import TEST_LEVEL
+
+if TYPE_CHECKING:
+    from patcher.diagnosis.case import Diagnosis, Seen
+    from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.diagnosis.unknown import Known
+    from patcher.dialogue.answerer import Answering
+    from patcher.faults import Fault, Planned
+    from patcher.remedies.rewrite import Rewritten
+    from patcher.walk.step import Step
+    from patcher.wiring import Wiring
+
+MOST_NAMED = 6
+MOST_TRIED = 12
+"""Of so many faults that look alike the first that the show file can say is offered."""
+CAUTION = "Supply off at its plug before a box is opened or a wire is touched; both feet on the ground to solder."
+
+
+@dataclass
+class Consulting:
+    """A talk about one show.
+
+    Attributes:
+        path: the show file.
+        plan: its wiring and patch.
+        answering: who answers.
+        say: prints a line.
+        stopped: whether who answers has stopped before the end.
+        assumed: the hypothesis for which the show file would be changed.
+        seen: what the last look has shown to be as it should be, so that it is not asked again.
+    """
+
+    path: Path
+    plan: Planned
+    answering: Answering
+    say: Callable[[str], None]
+    stopped: bool = False
+    asked: int = field(default=0, init=False)
+    assumed: Hypothesis = field(default=(), init=False)
+    seen: tuple[Seen, ...] = field(default=(), init=False)
+
+    @property
+    def wiring(self) -> Wiring:
+        """The wiring as planned."""
+        return self.plan.wiring
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The looks of the whole show."""
+        from patcher.remedies.confirmation import steps_of
+
+        return steps_of(self.plan)
+
+    def ask(self, thing: str, *, careful: bool = False, begin: Sequence[Seen] = ()) -> Diagnosis:
+        """Ask until nothing more can be told, or someone stops."""
+        from patcher.diagnosis.case import Diagnosis
+        from patcher.diagnosis.hypotheses import runs_of
+        from patcher.dialogue.answerer import BACK
+        from patcher.dialogue.handover import about
+
+        known = about((*begin, *self.seen), runs_of(self.wiring, self.plan.patch, thing))
+        diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=known)
+        self.asked = 0
+        while (question := diagnosis.ask()) is not None:
+            self.say(f"{self.asked + 1:>3}  {question.frame.says}")
+            self.say(f"     {question.asks}")
+            key = self.answering.question(question)
+            if key is None:
+                self.stopped = True
+                break
+            if key == BACK:
+                if self.asked:
+                    diagnosis.back()
+                    self.asked -= 1
+                continue
+            self.asked += 1
+            diagnosis.tell(key)
+            seen = diagnosis.seen[-1]
+            self.say(f"     → {seen.ask.answers[seen.answer]}")
+        return diagnosis
+
+    def say_found(self, diagnosis: Diagnosis) -> None:
+        """Name all that looks the same, and never one of it as if it were sure."""
+        alike = [name(faults) for faults in diagnosis.same_look]
+        asked = f"{self.asked} question{'s' * (self.asked != 1)}"
+        if self.stopped:
+            likeliest = alike[0] if diagnosis.found else "wired as planned"
+            self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {likeliest}.")
+        elif diagnosis.something_else:
+            self.say(f"\nSomething else, after {asked}: no fault that Patcher knows, nor two at once, explains it.")
+            self._say_known(diagnosis)
+        elif not diagnosis.sure:
+            self.say(
+                f"\nNot sure after {asked}. Most likely: {alike[0]}; {diagnosis.entropy_bits:.1f} bits still open."
+            )
+            self.say("  Several faults at once can look like this: fix the most likely one, then run diagnose again.")
+        elif not diagnosis.found:
+            self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
+        else:
+            self.say(f"\nFound after {asked}: {alike[0]}")
+        if len(alike) > 1 and not self.stopped and not diagnosis.something_else:
+            more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
+            self.say(f"  Looks the same as: {', '.join(alike[1:MOST_NAMED])}{more}; no test frame can tell them apart")
+
+    def _say_known(self, diagnosis: Diagnosis) -> None:
+        """What is known all the same, where no known fault explains what was seen."""
+        for known in diagnosis.known:
+            self.say(f"  {in_words(known, self.wiring.show.runs[known.run].pixels)}")
+        nearest = name(diagnosis.same_look[0]) if diagnosis.same_look[0] else "wired as planned"
+        self.say(f"  Nearest: {nearest}. It does not explain:")
+        for seen in diagnosis.unexplained[:MOST_NAMED]:
+            self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
+        self.say("  Look at the pixels there, at their joints, and of which kind they are.")
+        self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
+
+    def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
+        """What to do about the likeliest of what looks alike, both ways; the show file as it could be, if it can."""
+        from patcher.remedies.remedies import far_end, remedy
+
+        for fault in same[0]:
+            todo = remedy(str(self.path), self.wiring, fault)
+            self.say(f"  To fix it: {todo.mend}.")
+            if todo.causes:
+                self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
+            for number, cause in enumerate(todo.causes, start=1):
+                self.say(f"    {number}. {cause}")
+            if fault.kind == "flicker":
+                for volts in far_end(str(self.path), self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
+                    self.say(f"       Voltage: {volts}.")
+            if todo.tells:
+                self.say(f"  To tell which: {todo.tells}.")
+        found = self._say_lines(same)
+        self.say(f"  {CAUTION}")
+        return found
+
+    def _say_lines(self, same: Sequence[Hypothesis]) -> Rewritten | None:
+        from patcher.remedies.plan_edits import UNSAID
+        from patcher.remedies.rewrite import rewritten
+        from patcher.show.show_file import read_text
+
+        text, why = read_text(self.path), ""
+        for faults in same[:MOST_TRIED]:
+            try:
+                found = rewritten(text, self.plan, faults)
+            except PatcherError as error:
+                why = why or error.findings[0].says.removeprefix(UNSAID)
+                continue
+            self.assumed = faults
+            instead = "" if faults == same[0] else f" (for {name(faults)})"
+            self.say(f"  Or leave the wiring as it is, and change {self.path.name}{instead}:")
+            for number, line in found.lines:
+                if line.strip():
+                    self.say(f"    line {number}: {line.strip()}")
+            if found.boxes:
+                boxes = ", ".join(found.boxes)
+                self.say(f"    and change the settings of {boxes}: patcher todo {self.path} lists them")
+            if found.moved:
+                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher todo {self.path} says what")
+            if found.counted:
+                self.say(f"    and note: the pixels of {', '.join(found.counted)} are then counted from another place")
+            return found
+        self.say(f"  The show file cannot be changed instead: {why}.")
+        return None
+
+    def say_not_wiring(self, thing: str) -> None:
+        """What else it may be, where the wiring is as planned."""
+        from patcher.diagnosis.hypotheses import runs_of
+        from patcher.remedies.remedies import not_wiring
+
+        runs = runs_of(self.wiring, self.plan.patch, thing)
+        self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
+        for symptom in not_wiring(str(self.path), self.wiring, runs):
+            self.say(f"  {symptom.sees}:")
+            for number, cause in enumerate(symptom.causes, start=1):
+                self.say(f"    {number}. {cause}")
+            self.say(f"    To tell which: {symptom.tells}.")
+
+    def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
+        """The look that shows best whether these are mended; None where none does."""
+        from patcher.remedies.confirmation import confirming
+
+        return confirming(self.plan, self.steps, same)
+
+    def confirm(self, look: Step) -> bool | None:
+        """Show the look of that name as this show has it, and whether it is as it should be; None: nobody says."""
+        from patcher.dialogue.handover import seen_of
+        from patcher.frames.levels import levels
+
+        step = next((step for step in self.steps if step.name == look.name), look)
+        self.say(f"\nCheck that it is fixed ({step.name}):")
+        self.say(f"  {step.where}")
+        for subject in step.subjects:
+            self.say(f"    {subject.says}")
+        patch = self.plan.patch
+        sent = [levels(look, self.wiring, patch, patch.universes, TEST_LEVEL) for look in step.looks]
+        reply = self.answering.step(step, sent)
+        said = {"yes": True, "no": False}.get(reply.word)
+        if said:
+            self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])
+        words = "not confirmed" if said is None else "yes: it is fixed" if said else "no: not fixed yet"
+        self.say(f"     → {words}")
+        return said
+
+
+def in_words(known: Known, pixels: int) -> str:
+    """What two pixels that step along a run have shown of it."""
+    run = known.run
+    if known.none:
+        return f"{run}: two pixels side by side were never seen on it."
+    if known.begins is None:
+        return f"{run}: each pixel lights in its place. What is wrong there is a colour, or comes and goes."
+    first, last = known.begins
+    right = f"pixels 1 to {first - 1} light in their places, and " if first > 1 else ""
+    says = f"{run}: {right}something is wrong from a pixel between {first} and {last} on"
+    if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
+        return f"{says}."
+    return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
+
+
+def name(faults: Sequence[Fault]) -> str:
+    """A hypothesis in words."""
+    return " + ".join(map(str, faults)) or "none"
+
+
+def write(path: Path, found: Rewritten) -> list[str]:
+    """Change the show file and, where there is one, the patch file; both or none. What was written.
+
+    Raises:
+        PatcherError: one of them cannot be written; both are as they were.
+    """
+    from patcher.patch.patch_file import dump, patch_path
+    from patcher.show.writer import as_read, write_together
+
+    kept = as_read(patch_path(path))
+    texts = {path: found.text} | {of_patch: dump(found.patch) for of_patch, said in kept.items() if said is not None}
+    write_together({path: found.old, **kept}, texts)
+    return list(map(str, texts))

@@ -1,0 +1,149 @@
+"""Which pixel is it: after a no to a look in one colour, the run is narrowed until one pixel is left.
+
+Half of what is left is lit in that colour, and whether all of that is alike is asked; or the person points at it. The
+diagnosis understands every answer, so that nothing is asked twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from patcher import eye
+from patcher.diagnosis.case import Question, Seen, question
+from patcher.diagnosis.question_frame import Frame, Painter, span_words
+from patcher.dialogue.answerer import BACK, Answering
+from patcher.eye import COUNTS_TO, even, whole
+from patcher.faults import Planned
+from patcher.frames.looks import Colour
+from patcher.walk.colour_steps import shade_name
+
+NOT_ALIKE = 1
+"""The place, among the answers, of the one that something is not as the rest."""
+
+
+class _Back(Exception):  # noqa: N818  (it is no error)
+    """The last answer is taken back."""
+
+
+@dataclass
+class Narrowing:
+    """A talk about one run.
+
+    Attributes:
+        sound: the wiring as planned.
+        run: the run.
+        answering: who answers.
+        say: prints a line.
+        pixel: the pixel, from 0, once it is known.
+        seen: what was answered, for the diagnosis.
+        stopped: who answers has stopped.
+    """
+
+    sound: Planned
+    run: str
+    answering: Answering
+    say: Callable[[str], None]
+    pixel: int | None = None
+    seen: list[Seen] = field(default_factory=list)
+    stopped: bool = False
+    _given: list[str | int | None] = field(default_factory=list, init=False)
+    _known: list[str | int | None] = field(default_factory=list, init=False)
+
+    def narrow(self, colours: Sequence[Colour]) -> None:
+        """Ask until one pixel is left, or until it is no matter of one pixel; by the first colour that shows it. Who
+        takes the last answer back is led to its question again, by the answers before it.
+        """
+        again = True
+        while again:
+            try:
+                self._narrow(colours)
+                again = False
+            except _Back:
+                self._known, self.seen, self._given = self._given[:-1], [], []
+
+    def _narrow(self, colours: Sequence[Colour]) -> None:
+        lamps = self.sound.wiring.show.runs[self.run].pixels
+        for colour in colours:
+            name = shade_name(colour)
+            said = self._asked(self._question(colour, 0, lamps, overall=True))
+            if said is None:
+                return
+            if said != name and name in eye.COLOURS:
+                return
+            for first, last in self._begin(colour, lamps):
+                found = self._within(colour, first, last)
+                if found is not None or self.stopped:
+                    self.pixel = found
+                    return
+
+    def _begin(self, colour: Colour, lamps: int) -> Iterator[tuple[int, int]]:
+        """Stretches to look into: round the pixel that is pointed at, then the halves of the run."""
+        pointed = self._pointed(self._question(colour, 0, lamps))
+        if pointed is not None:
+            first = max(0, min(pointed - 1, lamps - COUNTS_TO))
+            yield first, min(first + COUNTS_TO, lamps)
+        yield 0, (lamps + 1) // 2
+        if lamps > 1:
+            yield (lamps + 1) // 2, lamps
+
+    def _within(self, colour: Colour, first: int, last: int) -> int | None:
+        """The pixel of a stretch that is not as the others; None where all are alike, or nobody can tell."""
+        if not self._wrong(colour, first, last):
+            return None
+        while last - first > 1 and not self.stopped:
+            middle = (first + last + 1) // 2
+            if self._wrong(colour, first, middle):
+                last = middle
+            elif self.stopped or not self._wrong(colour, middle, last):
+                return None
+            else:
+                first = middle
+        return None if self.stopped else first
+
+    def _wrong(self, colour: Colour, first: int, last: int) -> bool:
+        asked = self._question(colour, first, last)
+        return self._asked(asked) == asked.ask.answers[NOT_ALIKE]
+
+    def _question(self, colour: Colour, first: int, last: int, *, overall: bool = False) -> Question:
+        source = self.sound.wiring.source(self.run)
+        lit = Painter(self.sound).lit(source, np.arange(first, last), colour)
+        frame = Frame(
+            f"{self.run} {span_words(first, last - 1)} {colour.name}, and nothing else", (lit.astype(np.int64),)
+        )
+        ask = whole(self.run) if overall else even(self.run, shade_name(colour), last - first)
+        return question(self.sound.wiring, frame, ask)
+
+    def _pointed(self, asked: Question) -> int | None:
+        if not self._known:
+            self._known.append(self.answering.point(self.run, asked))
+        self._given.append(self._known.pop(0))
+        given = self._given[-1]
+        return given if isinstance(given, int) else None
+
+    def _asked(self, asked: Question) -> str | None:
+        """What is said, in words; None: stop."""
+        known = bool(self._known)
+        if not known:
+            self.say(f"     Lit: {asked.frame.says}")
+            self.say(f"     {asked.asks}")
+        key = self._known.pop(0) if known else self.answering.question(asked)
+        while key == BACK and not any(isinstance(given, str) for given in self._given):
+            key = self.answering.question(asked)
+        if key == BACK:
+            while not isinstance(self._given[-1], str):
+                self._given.pop()  # where they pointed belongs to the answer before it
+            raise _Back
+        if key is None:
+            self.stopped = True
+            return None
+        place = next(n for n, answer in enumerate(asked.answers) if key in (answer.key, answer.says))
+        self._given.append(asked.answers[place].key)
+        if known:
+            self.seen.append(Seen(asked.frame, asked.ask, place))
+            return asked.ask.answers[place]
+        self.seen.append(Seen(asked.frame, asked.ask, place))
+        self.say(f"     → {asked.ask.answers[place]}")
+        return asked.ask.answers[place]

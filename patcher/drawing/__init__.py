@@ -1,0 +1,1 @@
+"""Drawings of runs where they hang, as SVG."""

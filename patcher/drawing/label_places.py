@@ -1,0 +1,161 @@
+"""Where labels stand, so that they lie over no other label or mark and, where it can be, over no line.
+
+The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label
+tries places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that
+is crossed least. The order of the labels says who chooses first; the same labels are always placed the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import cos, hypot, pi, sin
+
+import numpy as np
+from numpy.typing import NDArray
+
+Rect = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+_CELL = 0.35
+_AIR = 0.35
+"""Millimetres that are left free round a label."""
+_TURNS = 24
+_ROUND = sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
+_PAY = 200.0
+_OVER = 0.25
+"""Millimetres that it goes farther rather than have its leader cross one cell of a line."""
+_WORSE = 2.0
+"""Millimetres that it goes farther rather than choose the next anchor."""
+_NEAR = (0.9, 1.5, 2.2, 3.2, 4.4, 6.0, 8.0, 10.5, 13.5, 17.0, 21.0, 26.0, 32.0, 40.0, 50.0)
+_TOUCHING = 2.4
+"""A label nearer than this to its anchor needs no leader."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a label came to stand.
+
+    Attributes:
+        rect: what it takes.
+        leader: the ends of the line to its anchor; None where it stands close by.
+    """
+
+    rect: Rect
+    leader: tuple[tuple[float, float], tuple[float, float]] | None
+
+
+class Paper:
+    """The cells of a paper of so many millimetres."""
+
+    def __init__(self, wide: float, high: float) -> None:
+        shape = int(high / _CELL) + 2, int(wide / _CELL) + 2
+        self._crossed: NDArray[np.bool_] = np.zeros(shape, bool)
+        self._taken: NDArray[np.bool_] = np.zeros(shape, bool)
+
+    def cross(self, points: NDArray[np.float64], width: float = 0.3) -> None:
+        """A line of some width through points."""
+        self._mark(self._crossed, points, width)
+
+    def _mark(self, cells: NDArray[np.bool_], points: NDArray[np.float64], width: float) -> None:
+        length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        at = np.linspace(0.0, length[-1], max(2, int(length[-1] / (_CELL * 0.6)) + 1))
+        half = np.arange(-(width / 2), width / 2 + _CELL * 0.6, _CELL * 0.8) if width > _CELL else np.zeros(1)
+        across = ((np.interp(at, length, points[:, 0])[:, None] + half) / _CELL).astype(int)[:, :, None]
+        down = ((np.interp(at, length, points[:, 1])[:, None] + half) / _CELL).astype(int)[:, None, :]
+        across, down = np.broadcast_arrays(across, down)
+        inside = (across >= 0) & (down >= 0) & (across < cells.shape[1]) & (down < cells.shape[0])
+        cells[down[inside], across[inside]] = True
+
+    def take(self, rect: Rect) -> None:
+        """What a label or a mark covers."""
+        self._taken[self._cells(rect)] = True
+
+    def _cells(self, rect: Rect) -> tuple[slice, slice]:
+        left, top, right, bottom = (max(0, int(each / _CELL)) for each in rect)
+        return slice(top, bottom + 1), slice(left, right + 1)
+
+    def is_free(self, rect: Rect) -> bool:
+        """Whether no label and no mark stands there."""
+        return not self._taken[self._cells(rect)].any()
+
+    def is_clear(self, rect: Rect) -> bool:
+        """Whether nothing at all is there."""
+        return self.is_free(rect) and not self._crossed[self._cells(rect)].any()
+
+    def place(
+        self,
+        anchors: Sequence[tuple[float, float]],
+        wide: float,
+        high: float,
+        within: Rect,
+        *,
+        reach: float = 50.0,
+        crossing: float = 0.05,
+        above: bool = False,
+        pay: float = _PAY,
+    ) -> Place | None:
+        """The place of a label, which is then taken; None where there is none.
+
+        Args:
+            anchors: what it belongs to: the first is the best, and any will do.
+            wide: of the label.
+            high: of the label.
+            within: where it may stand.
+            reach: how far from an anchor it may stand.
+            crossing: which part of it may be crossed by lines.
+            above: whether it tries above the anchor before it tries at its right.
+            pay: millimetres that it goes farther rather than being crossed all over.
+        """
+        best: tuple[float, Place] | None = None
+        for worse, anchor in enumerate(anchors):
+            for far in _NEAR:
+                if far > reach or (best is not None and best[0] <= far + _WORSE * worse):
+                    break
+                for turn in _ROUND:
+                    angle = 2 * pi * turn / _TURNS - (pi / 2 if above else 0.0)
+                    found = self._try(anchor, wide, high, within, far, angle)
+                    if found is None or found[1] > crossing:
+                        continue
+                    cost = far + _WORSE * worse + pay * found[1] + found[2]
+                    if best is None or cost < best[0] - 1e-9:
+                        best = cost, found[0]
+        if best is None:
+            return None
+        left, top, right, bottom = best[1].rect
+        self.take((left - _AIR, top - _AIR, right + _AIR, bottom + _AIR))
+        if best[1].leader is not None:
+            self._mark(self._taken, np.array(best[1].leader), 0.3)
+        return best[1]
+
+    def _try(
+        self, anchor: tuple[float, float], wide: float, high: float, within: Rect, far: float, angle: float
+    ) -> tuple[Place, float, float] | None:
+        x, y = anchor[0] + far * cos(angle), anchor[1] + far * sin(angle)
+        left = x - wide * (1 - cos(angle)) / 2
+        top = y - high * (1 - sin(angle)) / 2
+        rect = left, top, left + wide, top + high
+        if left < within[0] or top < within[1] or rect[2] > within[2] or rect[3] > within[3]:
+            return None
+        cells = self._cells((left - _AIR, top - _AIR, rect[2] + _AIR, rect[3] + _AIR))
+        if self._taken[cells].any():
+            return None
+        leader = None
+        near = min(max(anchor[0], left), rect[2]), min(max(anchor[1], top), rect[3])
+        away = hypot(near[0] - anchor[0], near[1] - anchor[1])
+        if away > _TOUCHING:
+            begin = 1.3 / away
+            leader = ((anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin), near)
+            if self._on(self._taken, leader):
+                return None
+        over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
+        return Place(rect, leader), float(self._crossed[cells].mean()), over
+
+    def _on(self, cells: NDArray[np.bool_], leader: tuple[tuple[float, float], tuple[float, float]]) -> int:
+        """Of how many cells a leader, its ends apart, is not alone."""
+        (x, y), (u, v) = leader
+        steps = max(2, int(hypot(u - x, v - y) / (_CELL * 0.6)))
+        columns = (np.linspace(x, u, steps)[1:-1] / _CELL).astype(int)
+        rows = (np.linspace(y, v, steps)[1:-1] / _CELL).astype(int)
+        inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
+        return int(cells[rows[inside], columns[inside]].sum())

@@ -1,0 +1,174 @@
+"""What stands under a drawing: what its lines and marks mean, and what found no room in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import count
+
+import numpy as np
+
+from patcher.drawing import marks
+from patcher.drawing.run_facts import Facts
+from patcher.drawing.svg import (  # fmt: skip
+    BLACK,
+    LINE,
+    PLAIN,
+    SMALL,
+    Look,
+    fitted,
+    long,
+    number,
+    path,
+    text_at,
+    threaded,
+)
+from patcher.drawing.voltage_profile import wrap
+
+Item = tuple[str, str]
+"""A swatch, drawn about the middle of an area of `SWATCH` by 3 mm whose left edge is at 0; and its words."""
+SWATCH = 9.0
+ROW = 3.9
+
+
+def look_items(looks: Iterable[tuple[str, Look]]) -> list[Item]:
+    """A line of each look, with its name."""
+    return [(threaded("M0,0H8", seen, 1.2), name) for name, seen in looks]
+
+
+def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: bool) -> list[Item]:
+    """The marks that a drawing of some runs may have."""
+    at, right, up = np.array([4.0, 0.0]), np.array([1.0, 0.0]), np.array([0.0, -1.0])
+    line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
+    volts = any(fact.volts is not None for fact in facts)
+    name = text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold")
+    found = [
+        *([(name, "port · universe/channel of its first pixel")] if named else []),
+        (line + marks.first(at, 0.9), "first pixel: the data enters here"),
+        (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
+        (line + marks.arrow(at, right, 1.3), "data direction"),
+    ]
+    if ribbons:
+        chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
+        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"))
+    lead = path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
+    where_used = (
+        ([fact.edges for fact in facts], line + marks.edge(at, right, 0.9), "new universe (pixel: universe/channel)"),
+        ([fact.taps for fact in facts], line + marks.tap(at, up, 0.8, filled=True), "tap: feed and current"),
+        ([fact.run.power_cuts for fact in facts], line + marks.cut(at, right, 0.9), "V+ is cut"),
+        ([fact.run.gap_places for fact in facts], line + marks.gap(at, 0.9), "gap: no pixel here"),
+        ([leads], lead, "lead"),
+        ([leads and fact.run.lead_via == "booster" for fact in facts], lead + marks.booster(at, right, 0.9),
+         "lead with a booster"),
+    )  # fmt: skip
+    return found + [(swatch, words) for used, swatch, words in where_used if any(used)]
+
+
+def rows(items: Sequence[Item], wide: float) -> list[list[tuple[float, Item]]]:
+    """Items in rows, each in the first row that has room for it, with how far from the left it stands."""
+    found: list[list[tuple[float, Item]]] = []
+    ends: list[float] = []
+    for swatch, words in items:
+        words = fitted(words, wide - SWATCH - 1, PLAIN)
+        needs = SWATCH + long(words, PLAIN)
+        row = next((place for place, end in enumerate(ends) if end + needs <= wide), len(found))
+        if row == len(found):
+            found.append([])
+            ends.append(0.0)
+        found[row].append((ends[row], (swatch, words)))
+        ends[row] += needs + 3.5
+    return found
+
+
+def write(found: Sequence[Sequence[tuple[float, Item]]], left: float, top: float) -> list[str]:
+    """The rows of a key, from `top` downwards."""
+    parts = []
+    for place, row in enumerate(found):
+        y = top + ROW * (place + 0.5)
+        for x, (swatch, words) in row:
+            parts.append(f'<g transform="translate({number(left + x)},{number(y)})">{swatch}</g>')
+            parts.append(text_at(left + x + SWATCH, y + PLAIN * 0.36, words, PLAIN, class_="key"))
+    return parts
+
+
+def paragraph(sentences: Sequence[str], wide: float, most: int) -> list[str]:
+    """Lines of a list of sentences, of which no more are said than have room; the rest are counted.
+
+    Args:
+        sentences: what is to be said.
+        wide: millimetres of a line.
+        most: how many lines there are.
+    """
+    if not sentences or most < 1:
+        return []
+    low, high = 0, len(sentences)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if len(wrap(_joined(sentences, middle), wide, _measure)) <= most:
+            low = middle
+        else:
+            high = middle - 1
+    return wrap(_joined(sentences, low), wide, _measure)[:most]
+
+
+def _measure(text: str) -> float:
+    return long(text, SMALL)
+
+
+def _joined(sentences: Sequence[str], kept: int) -> str:
+    more = len(sentences) - kept
+    return "; ".join([*sentences[:kept], *([f"and {more} more"] if more else [])])
+
+
+def columns(notes: Sequence[tuple[str, str]], left: float, top: float, wide: float, most: int) -> tuple[list[str], int]:
+    """Notes with their letters in columns, and how many lines they take: no more than `most`."""
+    if not notes or most < 1:
+        return [], 0
+    indent = max(long(letter, SMALL, bold=True) for letter, _ in notes) + 1.2
+    widest = max(long(words, SMALL) for _, words in notes) + indent + 3
+    across = max(1, int(wide // widest))
+    lines = min(-(-len(notes) // across), most)
+    parts = []
+    shown = notes if len(notes) <= lines * across else notes[: lines * across - 1]
+    for place, (letter, words) in enumerate(shown):
+        column, row = divmod(place, lines)
+        x, y = left + column * wide / across, top + SMALL * (0.85 + LINE * row)
+        parts += [text_at(x, y, letter, SMALL, class_="says", font_weight="bold")] if letter else []
+        parts.append(text_at(x + indent, y, fitted(words, wide / across - indent - 1, SMALL), SMALL, class_="says"))
+    if len(shown) < len(notes):
+        x, y = left + (across - 1) * wide / across + indent, top + SMALL * (0.85 + LINE * (lines - 1))
+        parts.append(text_at(x, y, f"and {len(notes) - len(shown)} more", SMALL, class_="says"))
+    return parts, lines
+
+
+def lines_at(lines: Sequence[str], left: float, top: float, kind: str) -> list[str]:
+    """Lines of small text from `top` downwards."""
+    return [
+        text_at(left, top + SMALL * (0.85 + LINE * row), line, SMALL, class_=kind) for row, line in enumerate(lines)
+    ]
+
+
+def _step(left: float, right: float, scale: float) -> float:
+    """Metres from tick to tick."""
+    room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 m", SMALL) + 2)
+    steps = (base * 10.0**power for power in count(-2) for base in (1, 2, 5))
+    return next(step for step in steps if step * scale >= room)
+
+
+def ticks(left: float, right: float, scale: float) -> list[float]:
+    """The round metres between two places that a ruler has room to number."""
+    step = _step(left, right, scale)
+    first, end = int(np.ceil(left / step - 1e-9)), int(np.floor(right / step + 1e-9))
+    return [place * step for place in range(first, end + 1)]
+
+
+def ruler(left: float, right: float, scale: float, x: float, y: float) -> list[str]:
+    """The metres along a strip: a line with ticks; none where the strip is too short for one."""
+    if (right - left) * scale < 8:
+        return []
+    parts = [path(f"M{number(x)},{number(y)}H{number(x + (right - left) * scale)}", stroke=BLACK, stroke_width="0.2")]
+    for place, metres in enumerate(ticks(left, right, scale)):
+        at = x + (metres - left) * scale
+        parts.append(path(f"M{number(at)},{number(y)}v1", stroke=BLACK, stroke_width="0.2"))
+        words = f"{metres:g}".replace("-", "−") + (" m" if place == 0 else "")
+        parts.append(text_at(at, y + 1.3 + SMALL * 0.8, words, SMALL, class_="metres", text_anchor="middle"))
+    return [marks.group("".join(parts), class_="ruler")]

@@ -1,0 +1,155 @@
+"""Two faults at once: what every pixel takes under one fault together with each of many others, many at a time.
+
+A fault at a pixel (dark, one colour dark, replaced, missing, cut, flicker) leaves the rest of the wiring as it finds
+it. So it is put on top of the cable as the other fault leaves it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.errors import PatcherError
+from patcher.faults.built import Cables, Planned, departure
+from patcher.faults.cable import OFF, AtPixels, Cable, Takes
+from patcher.faults.fault import AT_A_LAMP, Fault, build
+from patcher.faults.sent import Port
+
+Numbers = NDArray[np.int64]
+Floats = NDArray[np.float64]
+SHIFTS = ("shift", "channel-shift")
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Pairs of faults with what pixels take under them.
+
+    Attributes:
+        pairs: the numbers of the two faults: shape (pairs, 2).
+        takes: for each run of the scene what its pixels take: shape (pairs, pixels, channels).
+        base: what they take under the one that all pairs have in common.
+    """
+
+    pairs: Numbers
+    takes: dict[str, Takes]
+    base: Mapping[str, Takes]
+
+
+@dataclass(eq=False)
+class Composer:
+    """Puts single faults together, two and two.
+
+    Attributes:
+        plan: the wiring as planned.
+        faults: the single faults.
+        runs: the runs that are looked at.
+        alone: what the pixels of each run take under each fault by itself.
+    """
+
+    plan: Planned
+    faults: Sequence[Fault]
+    runs: Sequence[str]
+    alone: Sequence[Mapping[str, Takes]]
+    _at_pixels: dict[str, Numbers] = field(default_factory=dict)
+    _others: list[int] = field(default_factory=list)
+    _cables: dict[int, Cables] = field(default_factory=dict)
+    _known_cables: dict[tuple[int, Port], Cable] = field(default_factory=dict)
+    _known: dict[tuple[int, int], dict[str, Takes] | None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        numbers = dict[str, list[int]]()
+        for number, fault in enumerate(self.faults):
+            if fault.kind in AT_A_LAMP:
+                numbers.setdefault(fault.lamp[0], []).append(number)
+            else:
+                self._others.append(number)
+        self._at_pixels = {run: np.array(own) for run, own in numbers.items()}
+
+    def with_all(self, one: int, rank: Floats | None = None, most: int = 0, beside: int = 0) -> Iterator[Batch]:
+        """All pairs of one fault and another that can both be there, in batches.
+
+        Args:
+            one: the fault's number.
+            rank: how welcome each fault is as the other; None: all are taken.
+            most: of the faults at pixels of a run so many are taken, those that rank highest.
+            beside: so many of those at no pixel are taken, those that rank highest.
+        """
+        alone, own = self.alone[one], self.faults[one]
+        for run, others in self._at_pixels.items():
+            if own.kind in AT_A_LAMP and own.lamp[0] == run:
+                others = np.array([other for other in others.tolist() if _apart(own, self.faults[other])])
+            if rank is not None and len(others) > most:
+                others = np.sort(others[np.argpartition(-rank[others], most)[:most]])
+            if len(others):
+                yield self._batch(one, run, others)
+        chosen = self._others
+        if rank is not None:
+            chosen = sorted(chosen, key=lambda other: -rank[other])[:beside]
+        known = [(other, self._both(one, other)) for other in chosen if other != one]
+        found = [(other, takes) for other, takes in known if takes is not None]
+        if found:
+            pairs = np.array([(one, other) for other, _ in found])
+            yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
+
+    def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
+        """All pairs of some faults at pixels of one run, and one that moves what all its pixels show by few.
+
+        Args:
+            ones: the numbers of those at pixels.
+        """
+        run = self.faults[int(ones[0])].lamp[0]
+        ones, pixels = np.sort(ones), np.array([self.faults[one].lamp[1] for one in sorted(ones.tolist())])
+        for other in (other for other in self._others if self.faults[other].kind in SHIFTS):
+            if np.array_equal(self.alone[other][run], self.plan.takes[run]):
+                continue
+            reached = ones[self._cable(other, run).first[run][pixels] < OFF]
+            if len(reached):
+                yield self._batch(other, run, reached)
+
+    def _batch(self, one: int, run: str, others: Numbers) -> Batch:
+        """One fault with each of some others at pixels of a run."""
+        alone, takes = self.alone[one], self._on_top(one, run, others)
+        every = {
+            name: takes[name] if name in takes else np.broadcast_to(alone[name], (len(others), *alone[name].shape))
+            for name in self.runs
+        }
+        return Batch(np.column_stack([np.full(len(others), one), others]), every, alone)
+
+    def _on_top(self, one: int, run: str, others: Numbers) -> dict[str, Takes]:
+        """What the pixels that they can reach take under one fault with each of some others at pixels of a run."""
+        return self._cable(one, run).each(run, AtPixels.of(self.faults[other] for other in others.tolist()))
+
+    def _cable(self, one: int, run: str) -> Cable:
+        """The cable on which a run is under one fault."""
+        if one not in self._cables:
+            self._cables[one] = Cables(self.plan, (self.faults[one],))
+        key = one, self._cables[one].of_run(run)
+        if key not in self._known_cables:
+            self._known_cables[key] = self._cables[one].cable(key[1])
+        return self._known_cables[key]
+
+    def _both(self, one: int, other: int) -> dict[str, Takes] | None:
+        """What pixels take under two faults one of which is at no pixel; None where they make no sense together."""
+        if self.faults[one].kind in AT_A_LAMP:
+            takes = self._on_top(other, self.faults[one].lamp[0], np.array([one]))
+            return dict(self.alone[other]) | {name: each[0] for name, each in takes.items()}
+        key = min(one, other), max(one, other)
+        if key not in self._known:
+            pair = self.faults[key[0]], self.faults[key[1]]
+            try:
+                build(self.plan.wiring, pair)
+                found = departure(self.plan, pair).takes
+                self._known[key] = {run: found.get(run, self.plan.takes[run]) for run in self.runs}
+            except PatcherError:
+                self._known[key] = None
+        return self._known[key]
+
+
+def _apart(one: Fault, other: Fault) -> bool:
+    """Whether two faults, the other at a pixel, make sense together: at one pixel only two of its colours."""
+    if one.where != other.where:
+        return True
+    return one.kind == other.kind == "dark-channel" and one.value != other.value

@@ -1,0 +1,1 @@
+"""Everyone's streams, as they are heard: who sends, who fights, which boxes answer."""

@@ -1,0 +1,218 @@
+"""Who is fighting: what is wrong, or worth knowing, among the streams that were heard.
+
+Two sources fight over a universe where their lives overlap: one that ends before the other begins has only been
+followed by it. E1.31 lets the highest priority win (6.2.3) and leaves to each receiver what it does among equals;
+Art-Net has no priorities at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
+from itertools import accumulate, groupby, pairwise
+
+from patcher.errors import Finding
+from patcher.listener.streams import Heard, Stream
+from patcher.trade import PROTOCOL_NAMES, Protocol
+
+_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+RULES = ("equal-priority", "no-priority", "two-protocols", "cid-shared")
+"""The rules by which sources fight, worst first."""
+_ON = "\0"
+"""Stands for the universes that a finding is about, until they are known."""
+MOST_NAMED = 5
+MOST_RANGES = 12
+
+
+def by_universe(streams: Iterable[Stream]) -> dict[int, list[Stream]]:
+    """The streams of each universe, universes rising."""
+    ordered = sorted(streams, key=lambda one: one.universe)
+    return {universe: list(same) for universe, same in groupby(ordered, key=lambda one: one.universe)}
+
+
+def rivals(streams: Sequence[Stream]) -> list[Stream]:
+    """Those of one universe's streams that boxes see at once with another: live, their lives overlapping."""
+    live = sorted((one for one in streams if one.live), key=lambda one: one.began)
+    before = list(accumulate((one.heard for one in live), max))
+    return [
+        one for n, one in enumerate(live)
+        if (n > 0 and before[n - 1] >= one.began) or (n + 1 < len(live) and live[n + 1].began <= one.heard)
+    ]  # fmt: skip
+
+
+def winners(streams: Iterable[Stream]) -> list[Stream]:
+    """The streams of one universe and protocol that boxes show: the live ones of the highest priority."""
+    live = [one for one in streams if one.live]
+    highest = max((one.priority or 0 for one in live), default=0)
+    return [one for one in live if (one.priority or 0) == highest]
+
+
+def findings(heard: Heard) -> list[Finding]:
+    """Everything about the streams that a person should know, conflicts first."""
+    found = _on_universes(by_universe(heard.streams))
+    found += _shared_cids(heard.streams)
+    found += _changed_cids(heard.streams)
+    found += _unsynchronized(heard)
+    order = {"error": 0, "warning": 1, "note": 2}
+    place = {rule: number for number, rule in enumerate(RULES)}
+    return sorted(found, key=lambda one: (order[one.severity], place.get(one.rule, len(RULES))))
+
+
+def _on_universes(streams: Mapping[int, Sequence[Stream]]) -> list[Finding]:
+    """What is to be said of single universes; of several the same is said once."""
+    same: dict[Finding, list[int]] = {}
+    for universe, here in streams.items():
+        for finding in _on_universe(here):
+            same.setdefault(finding, []).append(universe)
+    return [
+        replace(finding, where=f"universe.{universes[0]}", says=finding.says.replace(_ON, in_words(universes)))
+        for finding, universes in same.items()
+    ]
+
+
+def _on_universe(streams: Sequence[Stream]) -> list[Finding]:
+    """What is to be said of one universe, which is named as `_ON`."""
+    at_once = rivals(streams)
+    where, universe = "", _ON
+    found = []
+    e131 = [one for one in at_once if one.protocol == "e131"]
+    art_net = [one for one in at_once if one.protocol == "artnet"]
+    top = winners(e131)
+    equal = rivals(top)
+    if equal:
+        says = (
+            f"{_number(len(equal))} sources on {universe} with equal priority {equal[0].priority}: "
+            f"{_all(equal)}: boxes mix or flicker"
+        )
+        found.append(_warning("equal-priority", where, says, "end one of them, or give one a lower priority"))
+    lower = [one for one in e131 if one not in top]
+    if top and lower:
+        below = ", ".join(f"{one.who} with {one.priority}" for one in lower[:MOST_NAMED])
+        verb = "wins" if len(top) == 1 else "win"
+        says = f"on {universe} {_all(top)} with priority {top[0].priority} {verb} over {below}"
+        remedy = "boxes show the highest priority only; where that is not meant, change one"
+        found.append(Finding("note", "priority", "network", where, says, remedy))
+    if alike := rivals(art_net):
+        ports = len({one.address for one in alike}) < len(alike)
+        names = [f"{one.who}" + (f" port {one.port}" if ports else "") for one in alike]
+        says = (
+            f"{_number(len(alike))} sources on {universe} by Art-Net, which has no priorities: "
+            f"{_and(names)}: boxes mix or flicker"
+        )
+        found.append(_warning("no-priority", where, says, "end one of them"))
+    if e131 and art_net:
+        says = (
+            f"{universe} by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to both "
+            "mixes or flickers"
+        )
+        found.append(_warning("two-protocols", where, says, "end one of them, or set each box to one protocol"))
+    return found
+
+
+def _shared_cids(streams: Iterable[Stream]) -> list[Finding]:
+    found = []
+    with_cid = sorted((one for one in streams if one.cid and one.state == "live"), key=lambda one: one.cid)
+    for cid, group in groupby(with_cid, key=lambda one: one.cid):
+        first = {one.address: one for one in reversed(list(group))}
+        if len(first) > 1:
+            names = _all(sorted(first.values(), key=lambda one: one.address))
+            says = f"{names} have one CID, {cid}: boxes take them for one source, whose packets come out of order"
+            remedy = "give each program a CID of its own: one was copied, perhaps with its folder"
+            found.append(_warning("cid-shared", f"cid.{cid}", says, remedy))
+    return found
+
+
+def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
+    """Sources of one name and address whose CIDs follow each other on a universe."""
+    found: dict[tuple[str, str], Finding] = {}
+    key = lambda one: (one.source_name, one.address, one.universe)  # noqa: E731  (used twice, just below)
+    for (name, address, _), group in groupby(sorted((s for s in streams if s.cid), key=key), key=key):
+        lives = sorted(group, key=lambda one: one.began)
+        if any(before.heard < after.began for before, after in pairwise(lives)):
+            times = len(lives) - 1
+            says = (
+                f"{lives[0].who} changed its CID {'once' if times == 1 else f'{times} times'}, to {lives[-1].cid}: "
+                "boxes take it for another source, and may hold on to the old one for 2.5 seconds"
+            )
+            remedy = "where it was started anew that is all; else have the program keep one CID"
+            found[name, address] = Finding("note", "cid-changed", "network", f"source.{name or address}", says, remedy)
+    return list(found.values())
+
+
+def _unsynchronized(heard: Heard) -> list[Finding]:
+    synced = {one.synchronization_address for one in heard.synchronizations if one.protocol == "e131" and one.live}
+    waiting: dict[tuple[int, str], list[int]] = {}
+    for one in heard.streams:
+        if one.live and one.synchronization_address and one.synchronization_address not in synced:
+            waiting.setdefault((one.synchronization_address, one.who), []).append(one.universe)
+    return [
+        _warning(
+            "no-synchronization", f"universe.{universes[0]}",
+            f"{who} waits for Synchronization Address {sync} on {in_words(universes)}, and no synchronization "
+            "packet of it was heard: boxes may hold their last frame",
+            "set the source's Synchronization Address to 0, or have it send the packets",
+        )
+        for (sync, who), universes in waiting.items()
+    ]  # fmt: skip
+
+
+def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collection[str]]) -> list[Finding]:
+    """What the streams are to a show.
+
+    Args:
+        heard: the streams.
+        expected: the boxes that listen to a universe by a protocol.
+    """
+    found = []
+    live = {(one.protocol, one.universe) for one in heard.streams if one.live}
+    boxes: dict[int, tuple[Protocol, Collection[str]]] = {u: (p, names) for (p, u), names in expected.items()}
+    nobody: list[int] = []
+    for protocol, universe in sorted(live - set(expected), key=lambda one: one[1]):
+        if universe in boxes and (boxes[universe][0], universe) not in live:
+            right, names = boxes[universe]
+            says = (
+                f"universe {universe} comes by {PROTOCOL_NAMES[protocol]}, but {', '.join(names)} takes it by "
+                f"{PROTOCOL_NAMES[right]}"
+            )
+            found.append(_warning("other-protocol", f"universe.{universe}", says, "set the player or the box right"))
+        elif universe not in boxes:
+            nobody.append(universe)
+    if nobody:
+        says = f"sent, but no box of this show listens there: {in_words(nobody)}"
+        found.append(Finding("note", "nobody-listens", "network", "show", says, "compare with: patcher patch SHOW"))
+    if silent := sorted({universe for _, universe in set(expected) - live}):
+        says = f"heard from nobody here: {in_words(silent)}"
+        remedy = "where the player sends by unicast, only the box hears it; else start the player"
+        found.append(Finding("note", "silent", "network", "show", says, remedy))
+    return found
+
+
+def _warning(rule: str, where: str, says: str, remedy: str) -> Finding:
+    return Finding("warning", rule, "network", where, says, remedy)
+
+
+def _number(count: int) -> str:
+    return _WORDS[count] if count < len(_WORDS) else str(count)
+
+
+def _all(streams: Sequence[Stream]) -> str:
+    return _and([one.who for one in streams])
+
+
+def _and(names: Sequence[str]) -> str:
+    if len(names) > MOST_NAMED:
+        return ", ".join(names[:MOST_NAMED]) + f" and {len(names) - MOST_NAMED} more"
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+
+
+def in_words(numbers: Sequence[int], one: str = "universe", many: str = "universes") -> str:
+    """Numbers written short: universes 1–3, 7."""
+    parts: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if parts and number == parts[-1][1] + 1:
+            parts[-1][1] = number
+        else:
+            parts.append([number, number])
+    shown = ", ".join(str(a) if a == b else f"{a}–{b}" for a, b in parts[:MOST_RANGES])
+    more = f" and {len(parts) - MOST_RANGES} more ranges" if parts[MOST_RANGES:] else ""
+    return f"{many if len(set(numbers)) > 1 else one} {shown}{more}"

@@ -1,0 +1,114 @@
+"""Which of a show's boxes are there, by what they answered, and what is wrong with it. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from patcher.errors import Finding
+from patcher.listener.contention import in_words
+from patcher.listener.streams import Node
+from patcher.patch.patch import Patch
+from patcher.show.schema import Show
+from patcher.trade import Protocol
+
+SIMULATED = "yard"
+
+
+@dataclass(frozen=True, slots=True)
+class Presence:
+    """A box of the show, and whether it is there.
+
+    Attributes:
+        box: its name.
+        address: where it was asked; None where the show gives none.
+        protocol: what it takes.
+        answers: how it answered: "ArtPoll", "echo", "ARP" (it is in the ARP cache), "yard" (it is simulated), or None.
+        short_name, long_name, port_addresses: what an Art-Net node says of itself.
+        universes: what the patch has for it.
+    """
+
+    box: str
+    address: str | None
+    protocol: Protocol
+    answers: str | None
+    short_name: str
+    long_name: str
+    port_addresses: tuple[int, ...]
+    universes: tuple[int, ...]
+
+
+def presences(
+    show: Show, patch: Patch, hosts: Mapping[str, str | None], answered: Mapping[str, str], nodes: Iterable[Node]
+) -> list[Presence]:
+    """Each box that has pixels.
+
+    Args:
+        show: the show.
+        patch: its patch.
+        hosts: where each box was asked.
+        answered: how each address answered.
+        nodes: the Art-Net nodes that answered.
+    """
+    node_of = {node.address: node for node in nodes}
+    found = []
+    for box, universes in patch.box_universes.items():
+        host = hosts.get(box)
+        node = node_of.get(host or "")
+        told = (node.short_name, node.long_name, node.port_addresses) if node else ("", "", ())
+        answers = answered.get(host or "")
+        found.append(Presence(box, host, show.controllers[box].protocol, answers, *told, universes))
+    return found
+
+
+def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
+    """What is wrong, or cannot be told, with the boxes.
+
+    Args:
+        boxes: as they answered.
+        ways: by what they could be asked, in words.
+    """
+    found = []
+    missing = []
+    for one in boxes:
+        where = f"controller.{one.box}"
+        if one.address is None:
+            says = "has no address in the show, so that it cannot be asked"
+            found.append(_finding("note", "box-not-asked", where, says, f"write {where}.address to have it asked"))
+        elif one.answers is None:
+            missing.append(one)
+        elif one.answers == "ARP" and len(ways) > 1:
+            says = f"does not answer at {one.address}; the ARP cache knows it, so it was there some minutes ago at most"
+            found.append(_finding("note", "box-unsure", where, says, "look at its lights: some boxes answer no echo"))
+        elif one.protocol == "artnet" and one.answers == "echo":
+            says = f"is there at {one.address}, but does not answer ArtPoll"
+            found.append(_finding("warning", "no-poll-reply", where, says, "see that the box is set to Art-Net"))
+        elif one.answers == "ArtPoll" and (lacking := sorted(set(one.universes) - set(one.port_addresses))):
+            says = f"answers with {_port_addresses(one)}; the patch also has {in_words(lacking)} for it"
+            remedy = f"type in what `patcher patch` prints for {one.box}"
+            found.append(_finding("warning", "port-addresses", where, says, remedy))
+    return [*_missing(missing, ways), *found] if missing else found
+
+
+def _missing(boxes: Sequence[Presence], ways: Sequence[str]) -> list[Finding]:
+    where = f"controller.{boxes[0].box}" if len(boxes) == 1 else "show"
+    named = ", ".join(f"{one.box} ({one.address})" for one in boxes)
+    if not ways:
+        says = f"cannot be asked here, where neither ICMP echo nor the ping program is to be had: {named}"
+        return [_finding("note", "box-not-asked", where, says, "install the ping program")]
+    if SIMULATED in ways:
+        says = f"no yard simulates {named}"
+        return [_finding("warning", "box-missing", where, says, "start it in another terminal: patcher yard SHOW")]
+    art_net = any(one.protocol == "artnet" for one in boxes)
+    asked = ", ".join(way for way in ways if way != "ArtPoll" or art_net)
+    says = f"no answer from {named}; asked by {asked}"
+    remedy = "see that each is on, its network lead is in, and its address is the show's"
+    return [_finding("warning", "box-missing", where, says, remedy)]
+
+
+def _port_addresses(one: Presence) -> str:
+    return in_words(one.port_addresses, "Port-Address", "Port-Addresses") if one.port_addresses else "no Port-Address"
+
+
+def _finding(severity: str, rule: str, where: str, says: str, remedy: str) -> Finding:
+    return Finding("warning" if severity == "warning" else "note", rule, "network", where, says, remedy)

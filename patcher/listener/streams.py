@@ -1,0 +1,415 @@
+"""Who sends what: datagrams and times in, streams and their counts out. No socket, no clock.
+
+A *stream* is one universe from one source. It lives from its first packet until it says that it ends, or has been
+silent for 2.5 s; then it is *terminated* or *gone*, and is remembered for the report until the room is needed. So is
+all else that is heard. Memory is bounded: what there is no room for is counted and left aside.
+"""
+
+from __future__ import annotations
+
+import uuid
+from array import array
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeVar
+
+from patcher.listener.packet_counts import Order, Rate
+from patcher.trade import DISCOVERY_INTERVAL, NETWORK_DATA_LOSS, Protocol
+from patcher.wire import artnet, e131
+from patcher.wire.malformed import Malformed
+
+MOST_STREAMS = 20_000
+MOST_NODES = 2_000
+MOST_SOURCES = 2_000
+MOST_PAGES = 2_000
+"""Pages of universe discovery, of up to 512 universes each: 125 of them name all universes that there are."""
+MOST_PORT_ADDRESSES = 20_000
+"""Port-Addresses of all nodes together."""
+MOST_REASONS = 5
+ANNOUNCED_AGAIN = 2.5 * DISCOVERY_INTERVAL
+"""Seconds after which a source has missed two announcements. Own choice."""
+State = Literal["live", "terminated", "gone"]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """One universe from one source, as a person sees it.
+
+    Attributes:
+        protocol: how it comes.
+        universe: its number; of Art-Net, the Port-Address.
+        source_name: E1.31's Source Name, without what cannot be printed; of Art-Net, the short name of the node that
+            answered ArtPoll from there, or nothing.
+        cid: E1.31's CID as a UUID; of Art-Net, which has none, nothing.
+        address: the IPv4 address it comes from.
+        port: the UDP port it comes from.
+        priority: 0 to 200; None in Art-Net, which has none.
+        synchronization_address: the universe whose synchronization packets it waits for; 0: none.
+        sequence_number: of the newest packet taken.
+        preview_data, force_synchronization: E1.31's options of that packet.
+        state: whether it lives.
+        rate: packets a second over the last two seconds, or since it began.
+        packets: how many came.
+        lost: sequence numbers that were jumped over and did not come.
+        out_of_order: packets that came too late, which boxes drop.
+        repeated: packets that came twice.
+        restarts: how often its sequence began anew.
+        began: when this life of it began, seconds.
+        heard: when the newest packet came that a box would take, seconds.
+        slots: the newest levels.
+    """
+
+    protocol: Protocol
+    universe: int
+    source_name: str
+    cid: str
+    address: str
+    port: int
+    priority: int | None
+    synchronization_address: int
+    sequence_number: int
+    preview_data: bool
+    force_synchronization: bool
+    state: State
+    rate: float
+    packets: int
+    lost: int
+    out_of_order: int
+    repeated: int
+    restarts: int
+    began: float
+    heard: float
+    slots: bytes
+
+    @property
+    def live(self) -> bool:
+        """Whether boxes would show it now: it lives, and is no preview."""
+        return self.state == "live" and not self.preview_data
+
+    @property
+    def who(self) -> str:
+        """The source in words: its name and its address; of an Art-Net sender without a name, the address alone."""
+        if self.protocol == "artnet" and not self.source_name:
+            return self.address
+        return f"{self.source_name or 'a source without a name'} ({self.address})"
+
+
+@dataclass(frozen=True, slots=True)
+class Synchronization:
+    """Synchronization packets from one source: of one synchronization address (E1.31), or of all (Art-Net: 0)."""
+
+    protocol: Protocol
+    synchronization_address: int
+    cid: str
+    address: str
+    rate: float
+    packets: int
+    live: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """What a source says that it sends (E1.31 universe discovery), whether or not it was heard here."""
+
+    source_name: str
+    cid: str
+    address: str
+    universes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """An Art-Net node that answered ArtPoll: where from, under which names and Port-Addresses."""
+
+    address: str
+    short_name: str
+    long_name: str
+    port_addresses: tuple[int, ...]
+    mac: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """All that was heard up to a time.
+
+    Attributes:
+        streams: by universe, protocol and source.
+        synchronizations, announced, nodes: as their classes say.
+        malformed: packets that cannot be read.
+        reasons: the first few different things that were wrong with them.
+        left_aside: packets for which there was no room.
+    """
+
+    streams: tuple[Stream, ...]
+    synchronizations: tuple[Synchronization, ...]
+    announced: tuple[Announced, ...]
+    nodes: tuple[Node, ...]
+    malformed: int
+    reasons: tuple[str, ...]
+    left_aside: int
+
+
+_Key = tuple[Protocol, int, bytes, str]
+
+
+@dataclass(slots=True)
+class _Stream:
+    packet: e131.Data | artnet.Dmx
+    port: int
+    order: Order
+    rate: Rate
+    began: float
+    heard: float
+    packets: int = 1
+    terminated: bool = False
+    slots: bytes = b""
+
+    def state(self, now: float) -> State:
+        if self.terminated:
+            return "terminated"
+        return "gone" if now - self.heard > NETWORK_DATA_LOSS else "live"
+
+
+@dataclass(slots=True)
+class _Sync:
+    rate: Rate
+    heard: float
+    packets: int = 1
+
+    def live(self, now: float) -> bool:
+        return now - self.heard <= NETWORK_DATA_LOSS
+
+
+@dataclass(slots=True)
+class _Pages:
+    source_name: str
+    heard: float
+    pages: dict[int, array[int]] = field(default_factory=dict)
+
+    def universes(self) -> set[int]:
+        return {universe for page in self.pages.values() for universe in page}
+
+
+@dataclass(slots=True)
+class _Node:
+    short_name: str
+    long_name: str
+    mac: bytes
+    heard: float
+    port_addresses: set[int] = field(default_factory=set)
+
+
+class Listening:
+    """Takes datagrams in, and says at any time who sends what."""
+
+    def __init__(self, most: int = MOST_STREAMS) -> None:
+        """Nothing heard yet; `most` streams are kept apart."""
+        self._most = most
+        self._streams: dict[_Key, _Stream] = {}
+        self._syncs: dict[tuple[Protocol, int, bytes, str], _Sync] = {}
+        self._sources: dict[tuple[bytes, str], _Pages] = {}
+        self._nodes: dict[str, _Node] = {}
+        self._pages = self._port_addresses = 0
+        self._swept: dict[str, float] = {}
+        self._announced: set[int] | None = set()
+        self.malformed = 0
+        self.left_aside = 0
+        self._reasons: dict[str, None] = {}
+
+    def receive(self, octets: bytes, protocol: Protocol, sender: str, now: float) -> None:
+        """A datagram arrives.
+
+        Args:
+            octets: its UDP payload.
+            protocol: whose port it came to.
+            sender: where from, as address:port.
+            now: seconds of a clock that only rises.
+        """
+        address, _, port = sender.rpartition(":")
+        packet = (e131 if protocol == "e131" else artnet).decode(octets)
+        match packet:
+            case Malformed(why=why):
+                self.malformed += 1
+                if len(self._reasons) < MOST_REASONS:
+                    self._reasons[why] = None
+            case e131.Data():
+                self._stream(("e131", packet.universe, packet.cid, address), packet, int(port), packet.sequence, now)
+            case artnet.Dmx():
+                key: _Key = ("artnet", packet.port_address, b"", sender)
+                self._stream(key, packet, int(port), packet.sequence, now)
+            case e131.Sync():
+                self._sync(("e131", packet.sync_universe, packet.cid, address), now)
+            case artnet.Sync():
+                self._sync(("artnet", 0, b"", address), now)
+            case e131.Discovery():
+                self._announce(packet, address, now)
+            case artnet.PollReply():
+                self._node(packet, address, now)
+
+    def _stream(self, key: _Key, packet: e131.Data | artnet.Dmx, port: int, number: int, now: float) -> None:
+        known = self._streams.get(key)
+        ends = isinstance(packet, e131.Data) and packet.terminated
+        if known is None:
+            if len(self._streams) >= self._most and not self._make_room(now):
+                self.left_aside += 1
+                return
+            circle = 256 if key[0] == "e131" else 255
+            known = _Stream(packet, port, Order(circle, number), Rate(now), now, now)
+            self._streams[key] = known
+        elif not self._goes_on(known, number, ends, now):
+            return
+        known.rate.count(now)
+        known.packet, known.port, known.heard, known.terminated = packet, port, now, ends
+        if isinstance(packet, artnet.Dmx) or (packet.start_code == 0 and not ends):
+            known.slots = packet.slots
+
+    def _goes_on(self, known: _Stream, number: int, ends: bool, now: float) -> bool:
+        """Count a packet of a stream that is known; whether a box would take it."""
+        known.packets += 1
+        if ends or known.state(now) == "live":
+            if known.order.take(number):
+                return True
+            known.rate.count(now)
+            return False
+        if known.terminated and now - known.heard <= NETWORK_DATA_LOSS and known.order.is_behind(number):
+            known.order.late += 1
+            return False
+        known.order.begin(number)
+        known.began, known.rate = now, Rate(now)
+        return True
+
+    def _make_room(self, now: float) -> bool:
+        """Forget streams that have ended."""
+        self._sweep("streams", self._streams, lambda one: one.state(now) == "live", now)
+        return len(self._streams) < self._most
+
+    def _sweep(self, what: str, kept: dict[Any, T], stays: Callable[[T], bool], now: float) -> None:
+        """Forget what has ended; looked for at most once a second, for the search takes its time."""
+        if now - self._swept.get(what, float("-inf")) >= 1.0:
+            self._swept[what] = now
+            for key in [key for key, one in kept.items() if not stays(one)]:
+                del kept[key]
+
+    def _sync(self, key: tuple[Protocol, int, bytes, str], now: float) -> None:
+        known = self._syncs.get(key)
+        if known is not None:
+            known.packets, known.heard = known.packets + 1, now
+        else:
+            if len(self._syncs) >= MOST_SOURCES:
+                self._sweep("syncs", self._syncs, lambda one: one.live(now), now)
+            if len(self._syncs) >= MOST_SOURCES:
+                self.left_aside += 1
+                return
+            known = self._syncs[key] = _Sync(Rate(now), now)
+        known.rate.count(now)
+
+    def _announce(self, packet: e131.Discovery, address: str, now: float) -> None:
+        key = (packet.cid, address)
+        known = self._sources.get(key)
+        new_page = known is None or packet.page not in known.pages
+        if new_page and (self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES)):
+            self._sweep("sources", self._sources, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
+            self._pages, self._announced = sum(len(one.pages) for one in self._sources.values()), None
+            known = self._sources.get(key)
+            if self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES):
+                self.left_aside += 1
+                return
+        if known is None:
+            known = self._sources[key] = _Pages("", now)
+        known.source_name, known.heard = packet.source, now
+        before, listed = len(known.pages), array("H", packet.universes)
+        if known.pages.get(packet.page) != listed or max(known.pages) > packet.last_page:
+            known.pages[packet.page] = listed
+            known.pages = {page: listed for page, listed in known.pages.items() if page <= packet.last_page}
+            self._announced = None
+        self._pages += len(known.pages) - before
+
+    def _node(self, reply: artnet.PollReply, address: str, now: float) -> None:
+        known = self._nodes.get(address)
+        if known is None:
+            if len(self._nodes) >= MOST_NODES or self._port_addresses >= MOST_PORT_ADDRESSES:
+                self._sweep("nodes", self._nodes, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
+                self._port_addresses = sum(len(one.port_addresses) for one in self._nodes.values())
+            if len(self._nodes) >= MOST_NODES:
+                self.left_aside += 1
+                return
+            known = self._nodes[address] = _Node("", "", b"", now)
+        known.short_name, known.long_name, known.mac, known.heard = reply.short_name, reply.long_name, reply.mac, now
+        new = set(reply.port_addresses) - known.port_addresses
+        if self._port_addresses + len(new) > MOST_PORT_ADDRESSES:
+            self.left_aside += 1
+            return
+        known.port_addresses |= new
+        self._port_addresses += len(new)
+
+    def named(self) -> list[int]:
+        """The universes that E1.31 sources announce, or whose synchronization packets they wait for; rising."""
+        if self._announced is None:
+            self._announced = {universe for one in self._sources.values() for universe in one.universes()}
+        found = set(self._announced)
+        for key, one in self._streams.items():
+            if key[0] == "e131" and isinstance(one.packet, e131.Data) and one.packet.sync_universe:
+                found.add(one.packet.sync_universe)
+        return sorted(found)
+
+    def heard(self, now: float) -> Heard:
+        """All of it, up to now."""
+        streams = [self._seen(key, one, now) for key, one in self._streams.items()]
+        syncs = [
+            Synchronization(protocol, universe, _cid(cid), sender, one.rate.at(now), one.packets, one.live(now))
+            for (protocol, universe, cid, sender), one in self._syncs.items()
+        ]
+        announced = [
+            Announced(
+                printable(one.source_name),
+                _cid(cid),
+                address,
+                tuple(sorted(one.universes())),
+            )
+            for (cid, address), one in self._sources.items()
+        ]
+        streams.sort(key=lambda one: (one.universe, one.protocol != "e131", one.source_name, one.address, one.port))
+        return Heard(
+            tuple(streams),
+            tuple(syncs), tuple(announced), self._seen_nodes(),
+            self.malformed, tuple(self._reasons), self.left_aside,
+        )  # fmt: skip
+
+    def _seen_nodes(self) -> tuple[Node, ...]:
+        return tuple(
+            Node(
+                address,
+                printable(one.short_name),
+                printable(one.long_name),
+                tuple(sorted(one.port_addresses)),
+                one.mac.hex(":"),
+            )
+            for address, one in sorted(self._nodes.items())
+        )
+
+    def _seen(self, key: _Key, one: _Stream, now: float) -> Stream:
+        protocol, universe, cid, sender = key
+        packet, order = one.packet, one.order
+        address, name, priority, sync, preview, force = sender, "", None, 0, False, False
+        if isinstance(packet, e131.Data):
+            name, priority, sync = printable(packet.source), packet.priority, packet.sync_universe
+            preview, force = packet.preview, packet.force_sync
+        else:
+            address = sender.rpartition(":")[0]
+            node = self._nodes.get(address)
+            name = printable(node.short_name) if node else ""
+        return Stream(
+            protocol, universe, name, _cid(cid), address, one.port, priority, sync, order.last, preview, force,
+            one.state(now), one.rate.at(now), one.packets, order.lost, order.late, order.repeated, order.restarts,
+            one.began, one.heard, one.slots,
+        )  # fmt: skip
+
+
+def _cid(octets: bytes) -> str:
+    return str(uuid.UUID(bytes=octets)) if octets else ""
+
+
+def printable(text: str) -> str:
+    """A name from the network, fit for a terminal: what cannot be printed becomes U+FFFD."""
+    return "".join(letter if letter.isprintable() else "�" for letter in text).strip()

@@ -1,0 +1,147 @@
+"""What is in the boxes and what the player knows: what a person has ticked off as done, beside what is planned.
+
+The patch file is the plan. What of it has been typed into a box, or told the player, nobody knows but the person who
+did it. What was never ticked off is still to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from patcher.errors import choose_from, refuse
+from patcher.patch.changes import (
+    RunChange,
+    RunPlace,
+    Setting,
+    StartChange,
+    place_changes,
+    places,
+    setting_changes,
+    settings,
+)
+from patcher.patch.patch import Patch
+from patcher.wiring import Wiring
+
+ALL = "all"
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What was ticked off.
+
+    Attributes:
+        boxes: of each box the settings that are in it: start → setting.
+        player: what the player was told: run → its addresses.
+    """
+
+    boxes: Mapping[str, Mapping[str, Setting]] = field(default_factory=dict)
+    player: Mapping[str, RunPlace] = field(default_factory=dict)
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing was ever ticked off."""
+        return not self.boxes and not self.player
+
+
+NOTHING = Entered()
+"""Nothing was ever ticked off."""
+
+
+@dataclass(frozen=True)
+class Todo:
+    """What is still to type into the boxes, and still to tell the player."""
+
+    starts: tuple[StartChange, ...]
+    runs: tuple[RunChange, ...]
+
+
+def todo(entered: Entered, wiring: Wiring, patch: Patch) -> Todo:
+    """What is planned and not ticked off. Of a box that feeds nothing, nothing is to type."""
+    planned = settings(patch, wiring.show)
+    before = {box: entered.boxes.get(box, {}) for box in planned}
+    return Todo(tuple(setting_changes(before, planned)), tuple(place_changes(entered.player, places(patch))))
+
+
+def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Patch) -> list[tuple[str, str]]:
+    """The starts that are meant by boxes, by starts as they are named everywhere, or by `all`: box and start of each.
+
+    Raises:
+        PatcherError: a name is no box and no start, neither of the plan nor of what was ticked off.
+    """
+    planned = settings(patch, wiring.show)
+    known = {box: {**entered.boxes.get(box, {}), **planned.get(box, {})} for box in [*planned, *entered.boxes]}
+    every = [(box, start) for box, starts in known.items() for start in starts]
+    found: list[tuple[str, str]] = []
+    for name in names:
+        if name == ALL:
+            found += every
+        elif name in known:
+            found += [(box, start) for box, start in every if box == name]
+        elif chosen := [(box, start) for box, start in every if start == name]:
+            found += chosen
+        else:
+            remedy = choose_from(name, [*known, *(start for _, start in every)])
+            raise refuse(name, "is not a box, and not a start address of one", remedy)
+    return list(dict.fromkeys(found))
+
+
+def typed(entered: Entered, wiring: Wiring, patch: Patch, starts: Iterable[tuple[str, str]]) -> Entered:
+    """What is ticked off once these starts are typed in as planned, or gone where none is planned."""
+    planned = settings(patch, wiring.show)
+    boxes = {box: dict(held) for box, held in entered.boxes.items()}
+    for box, start in starts:
+        held, wanted = boxes.setdefault(box, {}), planned.get(box, {}).get(start)
+        held.pop(start, None)
+        if wanted is not None:
+            # A start of another name that holds this setting, and is planned no more, is this one: it was renamed.
+            for other in [other for other, was in held.items() if was == wanted and other not in planned[box]]:
+                del held[other]
+            held[start] = wanted
+    return Entered({box: held for box, held in boxes.items() if held}, entered.player)
+
+
+def untyped(entered: Entered, starts: Iterable[tuple[str, str]]) -> Entered:
+    """What is ticked off when these starts are not typed in after all."""
+    gone = set(starts)
+    boxes = {
+        box: {start: held for start, held in inside.items() if (box, start) not in gone}
+        for box, inside in entered.boxes.items()
+    }
+    return Entered({box: held for box, held in boxes.items() if held}, entered.player)
+
+
+def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Patch) -> list[str]:
+    """The runs that are meant by runs, by props, or by `all`; PatcherError where a name is none that a player knows."""
+    known = [*places(patch), *(run for run in entered.player if not patch.has(run))]
+    props = wiring.show.prop_runs()
+    found: list[str] = []
+    for name in names:
+        if name == ALL:
+            found += known
+        elif name in known:
+            found.append(name)
+        elif name in props:
+            found += [run for run in props[name] if run in known]
+        else:
+            raise refuse(name, "is not a run that the player is told of", choose_from(name, [*known, *props]))
+    return list(dict.fromkeys(found))
+
+
+def told(entered: Entered, patch: Patch, runs: Iterable[str]) -> Entered:
+    """What is ticked off once the player was told of these runs as planned, or to forget them where none is planned."""
+    planned, player = places(patch), dict(entered.player)
+    for run in runs:
+        player.pop(run, None)
+        if (place := planned.get(run)) is not None:
+            # A run of another name in this very place that is planned no more is this one: it was renamed.
+            for other in [other for other, was in player.items() if was == place and other not in planned]:
+                del player[other]
+            player[run] = place
+    return Entered(entered.boxes, player)
+
+
+def untold(entered: Entered, runs: Iterable[str]) -> Entered:
+    """What is ticked off when the player was not told of these runs after all."""
+    gone = set(runs)
+    return Entered(entered.boxes, {run: place for run, place in entered.player.items() if run not in gone})

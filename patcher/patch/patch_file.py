@@ -1,0 +1,207 @@
+"""Two files beside the show file: the patch file, what is to be typed into the boxes, and what of it was ticked off.
+
+The patch file holds the starts and the lengths of each chain's runs, and nothing that follows from them. A start stands
+where it is typed: at the box, at a port, or at a run. Its last line says how many there are, so that half a file is
+known as such. The other file needs no such line: what is missing in it is still to do.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+
+from patcher.patch.changes import RunPlace, Setting
+from patcher.patch.entered import Entered
+from patcher.patch.patch import Chain, Link, Patch, Start
+from patcher.show.kept_file import change_kept, kept_path, read_kept
+from patcher.show.writer import Seen, write_together
+from patcher.trade import MOST_LETTERS, USUAL_CHANNELS, is_address
+
+FORMAT = 1
+
+_HEAD = """\
+# What is to be typed into the boxes, written by `patcher patch`: change the show file, not this one.
+
+"""
+_ENTERED_HEAD = """\
+# What is in the boxes, and what the player was told, as it was ticked off: `patcher todo` says what is still to do.
+
+"""
+
+
+def patch_path(show_path: Path) -> Path:
+    """Where the patch file of a show file stands: `heron-lock.toml` → `heron-lock.patch.toml`."""
+    return kept_path(show_path, "patch")
+
+
+def dump(patch: Patch) -> str:
+    """The text of the patch file."""
+    boxes: dict[str, Any] = {}
+    for start in patch.starts:
+        chain, start_text = start.chain, start.address
+        box = boxes.setdefault(chain.controller, {})
+        if chain.port is None:
+            box["start"] = start_text
+        for link in chain.links:
+            port = box.setdefault("port", {}).setdefault(str(link.port), {})
+            if chain.run is not None:
+                port.setdefault("run", {})[link.run] = {"start": start_text} | _link_keys(link)
+                continue
+            if chain.port is not None:
+                port["start"] = start_text
+            for key, value in _link_keys(link).items():
+                port.setdefault(key, {})[link.run] = value
+    return _HEAD + tomli_w.dumps({"format": FORMAT, "controller": boxes}) + _last_line(len(patch.starts), len(boxes))
+
+
+def _last_line(starts: int, boxes: int) -> str:
+    return f"\n# The end: {starts} start{'s' * (starts != 1)} in {boxes} box{'es' * (boxes != 1)}.\n"
+
+
+def _link_keys(link: Link) -> dict[str, int]:
+    """A run's length, and of its channels and nulls what is not as usual."""
+    unusual = {"channels": (link.channels, USUAL_CHANNELS), "nulls": (link.nulls, 0)}
+    return {"pixels": link.pixels} | {key: value for key, (value, usual) in unusual.items() if value != usual}
+
+
+def parse(text: str) -> Patch:
+    """The patch of a patch file's text; ValueError or KeyError and their like where it is not one."""
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    patch = Patch(tuple(start for name, box in tables["controller"].items() for start in _box(name, box)))
+    last_line = _last_line(len(patch.starts), len(tables["controller"])).strip()
+    if text.rstrip().rpartition("\n")[2].strip() != last_line:
+        raise ValueError("its last line does not fit what stands above it, so a part of it is missing or too much")
+    return patch
+
+
+def _box(name: str, box: dict[str, Any]) -> Iterator[Start]:
+    ports = [(int(number), port) for number, port in box["port"].items()]
+    if "start" in box:
+        links = tuple(link for number, port in ports for link in _links(number, port))
+        yield _start(Chain(name, None, None, links), box["start"])
+        return
+    for number, port in ports:
+        if "start" in port:
+            yield _start(Chain(name, number, None, tuple(_links(number, port))), port["start"])
+            continue
+        for run, keys in port["run"].items():
+            yield _start(Chain(name, number, run, (_link(number, run, keys),)), keys["start"])
+
+
+def _links(number: int, port: dict[str, Any]) -> Iterator[Link]:
+    for run in port["pixels"]:
+        yield _link(
+            number, run, {key: port[key][run] for key in ("pixels", "channels", "nulls") if run in port.get(key, {})}
+        )
+
+
+def _link(number: int, run: str, keys: dict[str, Any]) -> Link:
+    link = Link(number, run, keys["pixels"], keys.get("channels", USUAL_CHANNELS), keys.get("nulls", 0))
+    counts = (link.pixels, link.channels, link.nulls)
+    if (
+        not all(type(count) is int for count in counts)
+        or link.pixels < 1
+        or not 1 <= link.channels <= MOST_LETTERS
+        or link.nulls < 0
+    ):
+        raise ValueError(f"run {run} has no sensible length")
+    return link
+
+
+def _start(chain: Chain, text: str) -> Start:
+    universe, channel = (int(part) for part in text.split("/"))
+    if not (chain.links and is_address(universe, channel)):
+        raise ValueError(f"{chain.name} has no sensible start: {text!r}")
+    return Start(chain, universe, channel)
+
+
+def read_patch(show_path: Path) -> Patch | None:
+    """The kept patch of a show file; None where there is none yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    remedy = "bring back the last good one, or forget it: patcher patch --fresh"
+    return read_kept(patch_path(show_path), parse, "patch file", remedy, rule="patch-file")
+
+
+def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path:
+    """Write the patch file of a show file, and say where.
+
+    Args:
+        show_path: the show file.
+        patch: what the patch file is to say.
+        seen: what files said when they were read (`as_read`); where one says something else by now, nothing is written.
+
+    Raises:
+        PatcherError: it could not be written, or a file of `seen` was changed; all is as it was.
+    """
+    path = patch_path(show_path)
+    write_together(seen or {}, {path: dump(patch)})
+    return path
+
+
+def entered_path(show_path: Path) -> Path:
+    """Where it stands what was ticked off of a show file: `heron-lock.toml` → `heron-lock.entered.toml`."""
+    return kept_path(show_path, "entered")
+
+
+def dump_entered(entered: Entered) -> str:
+    """The text of the file of what was ticked off."""
+    boxes = {
+        box: {start: {key: value for key, value in asdict(held).items() if value is not None} for start, held in starts}
+        for box, starts in ((box, starts.items()) for box, starts in entered.boxes.items())
+    }
+    player = {run: asdict(place) for run, place in entered.player.items()}
+    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "player": player})
+
+
+def parse_entered(text: str) -> Entered:
+    """What was ticked off, of its file's text; ValueError or KeyError and their like where it is not one."""
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    boxes = {
+        box: {start: Setting(**({"port": None} | keys)) for start, keys in starts.items()}
+        for box, starts in tables["box"].items()
+    }
+    player = {run: RunPlace(**keys) for run, keys in tables["player"].items()}
+    settings = [setting for starts in boxes.values() for setting in starts.values()]
+    for place in [*player.values(), *settings]:
+        _refuse_nonsense(place)
+    return Entered(boxes, player)
+
+
+def _refuse_nonsense(place: Any) -> None:
+    """ValueError where something is ticked off that no box and no player can have."""
+    values = {key: value for key, value in asdict(place).items() if value is not None}
+    colours = values.pop("colours", "")
+    if not isinstance(colours, str):
+        raise ValueError(f"{colours!r} is not a colour order")
+    if not all(type(number) is int and number >= 0 for number in values.values()):
+        raise ValueError(f"{[*values.values()]} are not the numbers of a start")
+    if not is_address(place.universe, place.channel):
+        raise ValueError(f"{place.universe}/{place.channel} is not an address")
+
+
+def read_entered(show_path: Path) -> Entered:
+    """What was ticked off of a show; nothing where there is no file yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    remedy = "bring back the last good one; or move it away: then all is still to type"
+    kind, rule = "file of what is ticked off", "file-of-what-is-ticked-off"
+    return read_kept(entered_path(show_path), parse_entered, kind, remedy, rule=rule) or Entered()
+
+
+def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:
+    """Read what was ticked off, change it, and write it; see `change_kept`."""
+    return change_kept(entered_path(show_path), lambda: read_entered(show_path), change, dump_entered)

@@ -1,0 +1,154 @@
+"""What the pages are about: a show as it is read, with what follows from it and changes only when it is read anew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from patcher.diagnosis.question_frame import Channels
+from patcher.faults import Takes, planned
+from patcher.frames.looks import Look, Pixels
+from patcher.frames.pattern_choice import named
+from patcher.frames.patterns import Pattern
+from patcher.frames.request import Asked, PatternName
+from patcher.patch.patch import Patch
+from patcher.patch.thing import Thing, find, whole_show
+from patcher.shapes import positions
+from patcher.trade import colour_name, shows_white
+from patcher.walk.items import Item, digests, items, older_digests
+from patcher.wiring import Wiring
+
+WHOLE = "everything"
+"""What a person calls the whole show."""
+MOST_PLACES = 6000
+"""Pixels whose places a page is given; of a larger show every second pixel's, or every third's …"""
+FEW = 40
+"""So many pixels are told one by one, however large the show."""
+RAMP_FRAMES = 20.0
+"""Steps a second of a ramp, enough for an eye; fewer than frames, so that pages can follow."""
+
+Lit = tuple[str, str, float, tuple[tuple[int, int, int], ...]]
+"""Pixels of one run in one colour: the run, the colour's name, its level, and rows of pixels: first, how many, step."""
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A show, its wiring and its patch.
+
+    Attributes:
+        number: another for each reading, so that a page knows that it is out of date.
+        path: the show file.
+        wiring: what hangs where.
+        patch: which channels it has.
+    """
+
+    number: int
+    path: Path
+    wiring: Wiring
+    patch: Patch
+
+    @cached_property
+    def digests(self) -> dict[Item, str]:
+        """What each proof depends on."""
+        return digests(self.wiring, self.patch, items(self.wiring))
+
+    @cached_property
+    def older(self) -> dict[Item, str]:
+        """What proofs of an older round depended on, where they meant less."""
+        return older_digests(self.wiring, self.patch, self.digests)
+
+    @property
+    def universes(self) -> tuple[int, ...]:
+        """All universes of the show, rising."""
+        return self.patch.universes
+
+    def find(self, name: str) -> Thing:
+        """The thing of that name; PatcherError where there is none, or where it has no pixel."""
+        return whole_show(self.wiring) if name == WHOLE else find(name, self.wiring, self.patch)
+
+    @cached_property
+    def pattern(self):  # type: ignore[no-untyped-def]
+        """See `_pattern`; patterns that were asked for lately are kept."""
+        return lru_cache(maxsize=32)(self._pattern)
+
+    def _pattern(
+        self, thing: str, name: PatternName, colour: str, by: str, rate: float | None, level: float
+    ) -> Pattern:
+        """The pattern on a thing; PatcherError where there is none such."""
+        asked = Asked(name, colour, by, 10, rate, RAMP_FRAMES, step=False, flashing=False, level=level)
+        return named(asked, self.wiring, self.patch, self.find(thing))
+
+    @cached_property
+    def _takes(self) -> dict[str, Takes]:
+        return planned(self.wiring, self.patch).takes
+
+    def with_tees(self, run: str) -> tuple[str, ...]:
+        """All runs that light with a run, itself first."""
+        source = self.wiring.source(run)
+        return (run, *(name for name in (source, *self.wiring.tees(source)) if name != run))
+
+    def lit(self, look: Look) -> tuple[Lit, ...]:
+        """Which pixels a look lights, tees too."""
+        return tuple(
+            (run, glow.colour.name, round(glow.colour.level, 3), rows(self._drawn(glow.pixels)))
+            for glow in look.glows
+            if glow.colour.name != "dark" and glow.colour.level > 0
+            for run in self.with_tees(glow.run)
+        )
+
+    def lit_by(self, channels: Channels) -> tuple[Lit, ...]:
+        """Which pixels some running channels light."""
+        show = self.wiring.show
+        found: list[Lit] = []
+        for name, taken in self._takes.items():
+            letters, on = show.type_of(show.runs[name]).colour_order, np.isin(taken, channels)
+            for bits in np.unique(on[on.any(axis=1)], axis=0).tolist():
+                lamps = np.flatnonzero((on == bits).all(axis=1))
+                found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(lamps))))
+        return tuple(found)
+
+    @cached_property
+    def every(self) -> int:
+        """From one pixel of a run that has a place on a page to the next."""
+        return -(-sum(run.pixels for run in self.wiring.show.runs.values()) // MOST_PLACES)
+
+    def _drawn(self, pixels: Pixels) -> list[int]:
+        """Of many pixels those that a page can draw."""
+        many = self.every > 1 and len(pixels) > FEW
+        found: list[int] = (pixels[pixels % self.every == 0] if many else pixels).tolist()
+        return found
+
+    def places(self) -> dict[str, dict[str, object]]:
+        """For each run with a picture its pixels' places in centimetres, x and y in turn, y downwards."""
+        show, every = self.wiring.show, self.every
+        found: dict[str, dict[str, object]] = {}
+        for name, run in show.runs.items():
+            at = positions(show, run)
+            entry: dict[str, object] = {"pixels": run.pixels, "every": every}
+            if at is not None:
+                entry["at"] = np.round(at[::every] * [100, -100]).astype(int).ravel().tolist()
+            found[name] = entry
+        return found
+
+
+def rows(lamps: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
+    """Pixels, from 0 and rising, as rows of equal steps: first, how many, step."""
+    found: list[list[int]] = []
+    for lamp in lamps:
+        if found:
+            first, count, step = found[-1]
+            if count == 1 or lamp == first + count * step:
+                found[-1] = [first, count + 1, lamp - first if count == 1 else step]
+                continue
+        found.append([lamp, 1, 1])
+    return tuple((first, count, step) for first, count, step in found)
+
+
+def _colour_of(letters: str, bits: list[bool]) -> str:
+    """The name of a colour by the channels that are on."""
+    on = {letter for letter, bit in zip(letters, bits, strict=True) if bit}
+    return "white" if shows_white(on) else colour_name(on) or "other"

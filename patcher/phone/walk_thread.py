@@ -1,0 +1,264 @@
+"""The round on the phone: walked in a thread of its own, which waits wherever somebody must look and answer."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from typing import cast
+
+from patcher.diagnosis import frame_timing
+from patcher.diagnosis.case import Question
+from patcher.diagnosis.hypotheses import Hypothesis
+from patcher.diagnosis.question_words import marks
+from patcher.dialogue.answerer import AGAIN, BACK, Deed, Reply, Word
+from patcher.dialogue.walk_through import Walk, open_items
+from patcher.errors import PatcherError
+from patcher.frames.levels import Levels, levels
+from patcher.phone.content import Plan
+from patcher.phone.desk import Desk, Moment, Screen
+from patcher.phone.state import Act
+from patcher.trade import TEST_LEVEL
+from patcher.walk.record import states, tally
+from patcher.walk.record_file import read_record
+from patcher.walk.round_plan import plan as steps_of
+from patcher.walk.step import Step
+from patcher.wiring import Wiring
+
+LOOK_KEYS: tuple[tuple[Word, str], ...] = (
+    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back a look"), ("skip", "Skip"),
+    ("stop", "Stop"),
+)  # fmt: skip
+KEYS_OF_TERMINAL = {"b goes back": "“Back a look” does", "b looks at it again": "“Back a look” shows it again"}
+"""Words of the round that name keys of a terminal, and those for a page."""
+DEED_KEYS: tuple[tuple[Deed, str], ...] = (
+    ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
+    ("leave", "Leave it for now"),
+)  # fmt: skip
+POINT = "point"
+"""The answer of who taps a pixel on the picture."""
+STOP = ("stop", "Stop here")
+LEAVES = ("stop", "skip", "back", BACK)
+"""Answers that say nothing of what is lit."""
+
+
+class Round:
+    """One round at a time, for all pages.
+
+    It is whoever answers, an `Answering`: a screen is put up, and the thread waits for its answer.
+    """
+
+    def __init__(self, desk: Desk, read: Callable[[int], Plan]) -> None:
+        """Args: the desk, and what reads the show anew with the number that it is given."""
+        self._desk, self._read = desk, read
+        self._answers: queue.Queue[Act | None] = queue.Queue(maxsize=64)
+        self._thread: threading.Thread | None = None
+        self._numbers = 0
+        self._told: list[str] = []
+        self._walk: Walk | None = None
+        self._ended = False
+
+    @property
+    def walking(self) -> bool:
+        """Whether one is being walked."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def begin(self, *, again: bool) -> None:
+        """Begin one, unless one is walked already; `again`: also what is proved."""
+        if self.walking:
+            return
+        self._answers = queue.Queue(maxsize=64)
+        self._put("wait", asks=("The round is being planned …",))
+        self._thread = threading.Thread(target=self._go, args=(again,), name="round", daemon=True)
+        self._thread.start()
+
+    def take(self, act: Act) -> None:
+        """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's. What is asked about
+        pixels is answered while they are lit.
+        """
+        screen, state = self._desk.screen, self._desk.state
+        if screen is None or act.number != screen.number or not self._answers_it(act, screen):
+            return
+        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
+            self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
+            return
+        if act.text == AGAIN and screen.kind == "question":
+            self._desk.alter(lambda state: replace(state, problem=""))
+            self._desk.replay()
+            return
+        if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
+            left = f"{self._desk.shown.left} s more" if self._desk.shown.left else "a moment more"
+            says = f"Not yet: {left}, until every colour was shown and the last one held."
+            self._desk.alter(lambda state: replace(state, problem=says))
+            return
+        if early := self._early(act, screen):
+            self._desk.alter(lambda state: replace(state, problem=early))
+            return
+        self._desk.alter(lambda state: replace(state, problem=""))
+        with suppress(queue.Full):
+            self._answers.put_nowait(act)
+
+    def end(self) -> None:
+        """Stop, and wait until it has."""
+        self._ended = True
+        if self._thread is not None:
+            with suppress(queue.Full):  # whoever is waited for finds the end behind what is waiting
+                self._answers.put_nowait(None)
+            self._thread.join()
+
+    @staticmethod
+    def _answers_it(act: Act, screen: Screen) -> bool:
+        known = {key for key, _ in screen.keys}
+        if act.text == POINT and screen.points:
+            return act.thing.rpartition("/")[0] == screen.points and act.thing.rpartition("/")[2].isdecimal()
+        named = [name for name in act.thing.split(",") if name]
+        return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
+
+    def _early(self, act: Act, screen: Screen) -> str:
+        """Why a key cannot be answered yet, for not all that it speaks of was shown; empty where it can."""
+        shown = self._desk.shown
+        begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
+        needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
+        return frame_timing.too_early(needs.get(act.text, 0), begun, whole)
+
+    def _go(self, again: bool) -> None:
+        over = "The round is over."
+        try:
+            while self._walked(again=again):
+                self._desk.replan(self._read(self._desk.plan.number + 1))
+                again = False
+            plan = self._desk.plan
+            stands = tally(states(read_record(plan.path), plan.digests).values())
+            over = "The round is over: " + ", ".join(f"{count} {state}" for state, count in stands.items()) + "."
+        except PatcherError as error:
+            self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
+        self._put("over", asks=(over,))
+
+    def _walked(self, *, again: bool) -> bool:
+        """One walk; whether the show file was changed, so that it goes on with what is open by that."""
+        plan = self._desk.plan
+        record = read_record(plan.path)
+        wanted = set(plan.digests) if again else open_items(record, plan.digests)
+        steps = steps_of(plan.wiring, wanted)
+        if not steps:
+            self._told.append("All of it is proved.")
+            return False
+        walk = Walk(
+            plan.path, plan.wiring, plan.patch, plan.digests, steps, self,
+            lambda look: levels(look, plan.wiring, plan.patch, plan.universes, TEST_LEVEL), self._tell,
+        )  # fmt: skip
+        self._walk = walk
+        walk.go()
+        self._desk.recorded()
+        return walk.written
+
+    def _tell(self, line: str) -> None:
+        for keys, words in KEYS_OF_TERMINAL.items():
+            line = line.replace(keys, words)
+        self._told += [one.strip() for one in line.splitlines() if one.strip() and not one.strip().startswith("──")]
+
+    def _put(self, kind: str, **more: object) -> Screen:
+        self._numbers += 1
+        told, self._told = tuple(self._told), []
+        screen = replace(Screen(self._numbers, "wait"), kind=kind, told=told, **more)  # type: ignore[arg-type]
+        self._desk.put(screen)
+        return screen
+
+    def _asked(self, screen: Screen) -> Act | None:
+        """The answer to a screen; None: stop."""
+        while True:
+            act = None if self._ended else self._answers.get()
+            if act is None or act.number == screen.number:
+                self._desk.recorded()
+                self._put("wait", asks=("Working it out …",))
+                return act
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        """What a page says of a step."""
+        names = [one.name for one in self._walk.steps] if self._walk is not None else []
+        place = f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "The last look"
+        # The lines that say the look again stand on the screen already.
+        own = {step.where, *(subject.says for subject in step.subjects)}
+        self._told = [line for line in self._told if line not in own and not line.endswith(f"   {step.name}")]
+        says = tuple(subject.says for subject in step.subjects)
+        looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
+        act = self._asked(self._put(
+            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *(() if looks else says)),
+            keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
+            moments=self._moments(step, sent), says=says, looks=looks,
+        ))  # fmt: skip
+        if act is None:
+            return Reply("stop")
+        things = [subject.thing for subject in step.subjects]
+        about = tuple(thing for thing in act.thing.split(",") if thing in things)
+        if act.text == "no":
+            about = about or (tuple(things) if len(things) == 1 else ())
+            whole = not looks or self._desk.whole == act.number
+            return Reply("no", about, look=self._desk.shown.step if looks else 0, whole=whole)
+        return Reply(cast(Word, act.text))
+
+    def _moments(self, step: Step, sent: Sequence[Levels]) -> tuple[Moment, ...]:
+        """What is lit in turn: of several looks one after the other, and the last one growing brighter and dimmer."""
+        lit = [self._desk.plan.lit(look) for look in step.looks]
+        if len(sent) == 1:
+            return (Moment(sent[0], lit[0]),)
+        says = ["; ".join(look.says) for look in step.looks]
+        shown = frame_timing.step_moments(len(sent))
+        held = {part: sent[-1].dimmed(part) for _, part in shown}
+        return tuple(
+            Moment(sent[look], lit[look], go=f"Now {says[look]}")
+            if at < frame_timing.EACH * len(sent)
+            else Moment(held[part], lit[look], go="Now brighter and dimmer: does anything flicker?")
+            for at, (look, part) in enumerate(shown)
+        )
+
+    def point(self, run: str, question: Question) -> int | None:
+        """The pixel that is tapped on the picture."""
+        frame, plan = question.frame, self._desk.plan
+        lit = Moment(frame.levels(plan.universes), plan.lit_by(frame.steps[0]))
+        keys = (("halves", "I can’t point at it: narrow it down"), STOP)
+        act = self._asked(self._put(
+            "question", title=f"Which pixel of {run}?", asks=(f"Tap the pixel in the picture of {run}.",), keys=keys,
+            moments=(lit,),
+            says=(f"Lit: {frame.says}",), points=run,
+        ))  # fmt: skip
+        if act is None or act.text != POINT:
+            return None
+        pixel = int(act.thing.rpartition("/")[2][:9]) - 1
+        return pixel if 0 <= pixel < self._desk.plan.wiring.show.runs[run].pixels else None
+
+    def question(self, question: Question) -> str | None:
+        """The key that a page gives to a question of the diagnosis."""
+        frame, plan = question.frame, self._desk.plan
+        universes = sorted({*plan.universes, *frame.universes()})
+        still = [
+            (frame.levels(universes, number), plan.lit_by(channels))
+            for number, channels in enumerate((frame.plain or frame).steps)
+        ]
+        shown = tuple(
+            Moment(None, (), of_pass) if number is None else Moment(*still[number], of_pass)
+            for number, of_pass in zip(frame_timing.moments(frame), frame_timing.passes_of(frame), strict=True)
+        )
+        self._told = [line for line in self._told if line != question.asks and not line.endswith(frame.says)]
+        again = ((AGAIN, "Play it again"),) if frame.goes else ()
+        keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
+        show = plan.wiring.show
+        act = self._asked(self._put(
+            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
+            keys=keys, moments=shown, says=(frame.says,),
+            needs=tuple(question.needs(answer.key) for answer in question.answers),
+            marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(show, question.ask)),
+        ))  # fmt: skip
+        return None if act is None or act.text == "stop" else act.text
+
+    def deed(self, *, writable: bool) -> Deed:
+        """What was done about it."""
+        keys = tuple(key for key in DEED_KEYS if writable or key[0] != "write")
+        act = self._asked(self._put("deed", title="Found", keys=keys))
+        return "leave" if act is None else cast(Deed, act.text)
+
+    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
+        """Whoever holds the phone sees it for themselves."""
+        return True

@@ -1,0 +1,176 @@
+"""One rail fed from one supply: where its taps go, and the wire that reaches them.
+
+How few taps may do comes from `injection`, which is exact where every tap has a pair of wires of its own, as thick as
+there are and straight. No tree of shared wire does better; so a tree that holds with as many taps has the fewest. Of
+sets of as many taps those at the ends of runs are tried first. Every tree is judged by solving it as it would be built.
+
+The count is proved for a rail whose ground is its own. Where V+ is cut, the ground goes on (circuit.py), so current may
+come back through a neighbour's copper, and a pixel may have more volts than its own rail alone would leave it:
+
+- Where one supply feeds all that the ground joins, its minus is the one place where current leaves the ground, so no
+  ground lies lower than that minus, and a pixel has at most the volts of its V+. Those are what the rail has when its
+  ground has no ohms: half the ohms of the loop, for the string and for the taps. The fewest taps then are the bound.
+- Where another supply may feed a part of it, the ground at a pixel may even lie below its supply's minus. Then only
+  what wires and fuses bear is a bound: it asks nothing of the ground.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from patcher.power.circuit import Floats
+from patcher.power.flow import TINY
+from patcher.power.injection import fewest
+from patcher.power.rail import Rail, Source, voltages
+from patcher.power.strip import Strip
+from patcher.power.tap_choice import MOST_TAPS, PROOF_SECONDS, by_count, candidates
+from patcher.power.trunks import Places
+from patcher.power.wire_trees import Rig, Stock, Trunk
+from patcher.power.wires import BLADES, Wire
+
+LONGEST = 5000
+"""Pixels of one rail beyond which no plan is looked for: nobody leads V+ through so many."""
+
+Ground = Literal["own", "one supply", "several supplies"]
+"""Whose ground a rail has: its own; one that it shares, all of it fed from one supply; or from several."""
+
+
+@dataclass(frozen=True, slots=True)
+class Feeding:
+    """How a rail is fed.
+
+    Attributes:
+        taps: the pixels that are joined, counted from 0 along the strip.
+        trunks: the wires, those from the supply first.
+        bound: the number of taps that nothing can go below.
+    """
+
+    taps: tuple[int, ...]
+    trunks: tuple[Trunk, ...]
+    bound: int
+
+    @property
+    def amps(self) -> float:
+        """What the supply gives to them."""
+        return sum(trunk.amps for trunk in self.trunks if not trunk.start)
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One rail that is to be fed from one supply.
+
+    Attributes:
+        strip: the rail.
+        volts: of the supply.
+        source: where the supply stands.
+        stock: what there is to wire with.
+        level: the level from 0 to 1.
+        celsius: temperature of the wires.
+        ground: whose ground the rail has.
+    """
+
+    strip: Strip
+    volts: float
+    source: Places
+    stock: Stock
+    level: float
+    celsius: float
+    ground: Ground
+
+    @property
+    def own(self) -> Floats:
+        """Loop ohms of a pair of wires to each pixel, straight and of the best gauge."""
+        away = np.hypot(*(self.strip.places - self.source).T)
+        metres = np.maximum(away * (1 + self.stock.slack), self.stock.step)
+        return np.asarray(2 * self.stock.gauges[-1].ohms(self.celsius) * metres)
+
+    def too_many(self) -> int | None:
+        """How many taps wires and fuses ask for at least, where those are more than a plan is looked for."""
+        strip = self.strip
+        if strip.given:
+            return None
+        few = least_borne(strip.bears, strip.amps(self.level, self.volts), self.stock.gauges)
+        return few if few > MOST_TAPS else None
+
+    def feed(self) -> Feeding | None:
+        """The fewest taps and the shortest tree of wire that hold; None where none was found."""
+        strip, volts, own = self.strip, self.volts, self.own
+        light = strip.amps(self.level, volts)
+        room = max(volts - float(strip.least.min()), 0.0)
+        if not strip.given and float(light.sum()) * float(own.min()) > room * MOST_TAPS:
+            return None  # of so many taps one carries so much that its own wire leaves its pixel too little
+        if self.too_many() is not None:
+            return None
+        best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=PROOF_SECONDS)
+        if best is None:
+            return None
+        bound = self._bound(best.bound)
+        if bound > MOST_TAPS:
+            return None
+        chosen = candidates(strip, volts, own, self.level, best.pixels)
+        for taps in by_count(strip, chosen, max(bound, 1)):
+            trunks = self.wired(taps)
+            if trunks is not None:
+                return Feeding(taps, trunks, bound)
+        return None
+
+    def wired(self, taps: tuple[int, ...]) -> tuple[Trunk, ...] | None:
+        """The shortest tree of wire to some taps with which the rail holds; None where none was found."""
+        if not self._possible(taps):
+            return None
+        return Rig(self.strip, taps, self.volts, self.source, self.stock, self.level, self.celsius).wired()
+
+    @property
+    def _ideal(self) -> tuple[Source, ...]:
+        """The joints that are there, as if they had no ohms: no more volts can come of them."""
+        return tuple(Source(at, 0.0, self.volts) for at, _ in self.strip.given)
+
+    def _possible(self, taps: tuple[int, ...]) -> bool:
+        """Whether the rail would hold with a pair of wires for each tap, the best that there is."""
+        strip = self.strip
+        joined = {at for at, _ in strip.given}
+        made = [Source(tap, float(self.own[tap]), self.volts) for tap in taps if tap not in joined]
+        rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
+        found, _ = voltages(rail, [*made, *self._ideal])
+        return bool((found >= strip.least - TINY).all())
+
+    def _bound(self, alone: int) -> int:
+        """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""
+        strip, light = self.strip, self.strip.amps(self.level, self.volts)
+        borne = 0 if strip.given else least_borne(strip.bears, light, self.stock.gauges)
+        if self.ground == "own":
+            return max(alone, borne, 1)  # without a new tap it is as it was, and does not hold
+        if self.ground == "several supplies":
+            return 0 if strip.given else 1 if strip.regulated.any() else max(borne, 1)
+        rail = Rail(strip.ohms, light, strip.least)
+        best = fewest(rail, self.volts, self.own / 2, given=self._ideal, seconds=PROOF_SECONDS)
+        return max(0 if best is None else best.bound, borne, 0 if strip.given else 1)
+
+
+def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
+    """The taps below which some wire carries more than it bears, or a fuse blows, whatever the volts.
+
+    A tap takes less than the largest blade that its wire allows. Along the rail, what is drawn between two wires of a
+    span between taps comes through these two, and what is drawn beyond a wire of a span at an end, through that wire.
+    Where a span is possible a shorter one in it is too, so going as far as it reaches each time is best.
+
+    Args:
+        bears: amperes that the wire from each pixel to the next may carry.
+        amps: what each pixel draws at least.
+        gauges: the wires of the taps.
+    """
+    most = max(wire.bears for wire in gauges)
+    each = max((size for size in BLADES if size <= most), default=most)
+    drawn = np.cumsum(amps)
+    taps, room, link = 0, 0.0, 0
+    while link < len(bears):
+        if drawn[link] - bears[link] > room + TINY:
+            taps, room = taps + 1, np.inf  # a tap at the pixel before this wire: the next span begins with this wire
+        room = min(room, drawn[link] + bears[link])
+        link += 1
+    if drawn[-1] > room + TINY:
+        taps += 1
+    return max(taps, int(amps.sum() / each) + 1)

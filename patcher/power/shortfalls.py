@@ -1,0 +1,327 @@
+"""What does not hold in a show's power: findings for `check`, one a problem.
+
+A hazard is an error: a wire that carries, or whose fuse lets it carry, more than it bears; two supplies on one V+; a
+supply asked for more than it is rated for. What only looks bad is a warning.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Mapping
+from itertools import pairwise
+
+import numpy as np
+
+from patcher.errors import Finding
+from patcher.power.circuit import lead_wire
+from patcher.power.drop import Drop, solve
+from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.power.stretches import Stretch, tapped
+from patcher.power.wires import BLADES, wire_of
+from patcher.show.schema import PixelType, Show
+from patcher.wiring import Wiring
+
+PLAN = "patcher power SHOW --plan proposes feeds"
+HOT = "a wire too thin gets hot and can burn: use a thicker one, or tap at more points; local code comes first"
+
+
+def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
+    """Everything about the power of a sound wiring that does not hold.
+
+    Args:
+        wiring: the wiring.
+        state: its power, where another level or temperature than the show's and 20 °C is meant.
+    """
+    show = wiring.show
+    if not described(show):
+        return []
+    state = state or power(wiring)
+    parts = list(state.stretches)
+    return [
+        *_unfed(parts),
+        *_joined(show, parts),
+        *_other_volts(show),
+        *_spares(show),
+        *_unsaid(show),
+        *_loads(state),
+        *_sagging(state),
+        *_wires(state),
+        *_fuses(state),
+    ]
+
+
+def brightest(state: Power) -> tuple[float | None, list[Finding]]:
+    """The highest level at which all that is fed and known holds: supplies, volts, wires and fuses.
+
+    Supplies are loaded to 80 % at most.
+
+    Returns:
+        The level in whole hundredths, None where there is none; and what does not hold a hundredth above it (at 0,
+        where there is none), in the words of `check`.
+    """
+    net = state.circuit
+
+    def at(hundredths: int) -> Power:
+        level = hundredths / 100
+        return Power(state.wiring, level, state.celsius, net, solve(net, level))
+
+    def fails(hundredths: int) -> bool:
+        there = at(hundredths)
+        return bool(there.drop.collapsed.any() or _too_bright(there))
+
+    first = bisect_left(range(101), True, key=fails)
+    return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+
+
+def _too_bright(state: Power) -> list[Finding]:
+    """What does not hold, and may hold at a lower level; a fuse that is too large for its wire is so at any."""
+    blown = (finding for finding in _fuses(state) if finding.rule == "fuse" and finding.severity == "warning")
+    return [*_loads(state), *_sagging(state), *_wires(state), *blown]
+
+
+def described(show: Show) -> bool:
+    """Whether the file says anything of power; if not, nothing is known of currents and voltages."""
+    return bool(show.feeds) or not all(supply.spare for supply in show.supplies.values())
+
+
+def _part(run: str, first: int, last: int) -> str:
+    return f"{run}/{first}" + (f"–{last}" if last > first else "")
+
+
+def _unfed(parts: list[Stretch]) -> Iterator[Finding]:
+    for part in parts:
+        if not part.trees:
+            run, first, _ = part.parts[0]
+            what = ", ".join(_part(*piece) for piece in part.parts)
+            says = f"no feed reaches {what}: it stays dark"
+            remedy = f'give a feed a tap there, {{ run = "{run}", pixel = {first}, length = … }}; {PLAN}'
+            yield Finding("error", "unfed", "power", f"run.{run}", says, remedy)
+
+
+def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
+    """Stretches that two supplies feed, with the gaps at which their V+ must be cut."""
+    for part in parts:
+        supplies = sorted({str(show.feeds[tree].supply) for tree in part.trees})
+        if len(supplies) < 2:
+            continue
+        taps = sorted(
+            (number, pixel, str(show.feeds[tree].supply))
+            for tree, at, pixel in tapped(show)
+            for number, (run, first, last) in enumerate(part.parts)
+            if run == at and first <= pixel <= last
+        )
+        pairs = [(one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
+        meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
+        gaps = [_gap(part, one, two) for one, two in pairs if one != two]
+        what = ", ".join(_part(*piece) for piece in part.parts)
+        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the other"
+        move = f"at {' and '.join(meet)} move all taps but those of one supply elsewhere, then check again"
+        cut = f"{cut_at(show, gaps)}; leave the ground whole, the data needs it"
+        remedy = "; ".join([move] * bool(meet) + [cut] * bool(gaps))
+        yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
+
+
+def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
+    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
+    (first, pixel), (second, other) = one, two
+    if first == second:
+        return part.parts[first][0], (pixel + other) // 2 + 1
+    return part.parts[(first + second + 1) // 2][0], 1
+
+
+def cut_at(show: Show, gaps: list[tuple[str, int]]) -> str:
+    """Where V+ is to be cut, and how the show file says it, together with the cuts that a run has already.
+
+    Args:
+        show: the show.
+        gaps: the run and the pixel just before which V+ is cut.
+    """
+    keys = []
+    for run in dict.fromkeys(run for run, _ in gaps):
+        cuts = {pixel for name, pixel in gaps if name == run}
+        if 1 in cuts:
+            keys.append(f"power_joined = false in [run.{run}]")
+        if inside := cuts - {1}:
+            every = sorted(inside | set(show.runs[run].power_cuts))
+            keys.append(f"power_cuts = [{', '.join(map(str, every))}] in [run.{run}]")
+    places = " and ".join(dict.fromkeys(f"{run}/{pixel}" for run, pixel in gaps))
+    return f"cut V+ just before {places} ({', '.join(keys)})"
+
+
+def _other_volts(show: Show) -> Iterator[Finding]:
+    seen: set[tuple[str, str]] = set()
+    for tree, run, pixel in tapped(show):
+        supply = show.supplies[str(show.feeds[tree].supply)]
+        kind = show.type_of(show.runs[run])
+        if show.runs[run].hung and kind.volts not in (None, supply.volts) and (tree, run) not in seen:
+            seen.add((tree, run))
+            says = (
+                f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
+                f"whose {kind.name} needs {kind.volts:g} V"
+            )
+            remedy = f"do not switch it on: connect {run} to a supply of {kind.volts:g} V"
+            yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
+
+
+def _spares(show: Show) -> Iterator[Finding]:
+    """Supplies that are said to lie on the shelf, and that a feed or a controller hangs on."""
+    for supply in (supply for supply in show.supplies.values() if supply.spare):
+        feeds = [feed.name for feed in show.feeds.values() if feed.supply == supply.name]
+        boxes = [box.name for box in show.controllers.values() if box.logic and box.logic.supply == supply.name]
+        if feeds or boxes:
+            says = f"is marked as a spare, yet {', '.join([*feeds, *boxes])} hangs on it, and its load is not counted"
+            remedy = "take spare = true out, or name another supply there"
+            yield Finding("warning", "spare", "power", f"supply.{supply.name}", says, remedy)
+
+
+def _unsaid(show: Show) -> Iterator[Finding]:
+    """What the file does not say and the voltages need."""
+    for kind in show.pixel_types.values():
+        runs = [run.name for run in show.runs.values() if run.pixel == kind.name and run.hung]
+        missing = unsaid(kind)
+        if runs and missing:
+            which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
+            says = f"lacks {', '.join(missing)}, so whether {which} gets enough voltage is not known"
+            remedy = "take it from the data sheet, or measure it"
+            yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
+    for feed in show.feeds.values():
+        if wire_of(feed.awg, feed.mm2) is None:
+            says = "has no wire size, so nothing that it feeds can be calculated"
+            yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
+
+
+def unsaid(kind: PixelType) -> list[str]:
+    """The keys of a kind of pixel that are needed for its voltages and are not there."""
+    said = {
+        "volts": kind.volts, "channel_ma": kind.channel_ma, "idle_ma": kind.idle_ma, "min_volts": kind.min_volts,
+        "pitch": kind.pitch, "awg or mm2": wire_of(kind.awg, kind.mm2),
+    }  # fmt: skip
+    return [key for key, value in said.items() if value is None]
+
+
+def _loads(state: Power) -> Iterator[Finding]:
+    if all(amps >= -SLIGHT for amps in state.left.values()):
+        return  # before all supplies are solved at other levels too
+    for load in (load for load in state.supplies if load.is_over):
+        supply = load.supply
+        where, over = f"supply.{supply.name}", load.amps > supply.amps + SLIGHT
+        says = f"gives {load.amps:.1f} A at level {state.level:g}, and is rated for {supply.amps:g} A"
+        if not over:
+            says += f": more than 80 % of it, {load.limit:.1f} A"
+        remedy = "move a feed to another supply"
+        if load.max_level is not None:
+            remedy += f", or run the show at level {load.max_level:g}"
+        yield Finding("error" if over else "warning", "overload", "power", where, says, remedy)
+
+
+def _sagging(state: Power) -> Iterator[Finding]:
+    yield from _collapsed(state)
+    for found in state.runs:
+        if found.holds is False:
+            kind = state.show.runs[found.run].pixel
+            says = (
+                f"has {_volts(found.lowest)} at pixel {found.pixel}, all white at level {state.level:g}, "
+                f"and {kind} needs {found.least:g} V"
+            )
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
+
+
+def _volts(volts: float) -> str:
+    """Volts in words; where a steady current would drive them below nothing, none is left."""
+    return f"{volts:.2f} V" if volts > 0 else "no voltage left"
+
+
+def _collapsed(state: Power) -> Iterator[Finding]:
+    """The runs at which the voltage collapses.
+
+    All that hangs together is without a solution then, however well most of it is fed. So what sags too far already at
+    the highest level that has a solution is named; where that tells nothing, all of it.
+    """
+    net = state.circuit
+    left = {name: where for name, where in net.runs.items() if state.drop.collapsed[where].any()}
+    while left:
+        level = highest_level(net, _stands(next(iter(left.values()))))
+        together, sagging = _together(state, left, level)
+        most = "at no level" if not level else f"only up to level {level:g}"
+        for name in sagging:
+            says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
+            remedy = f"tap it at more points; {PLAN}; as wired now, it works {most}"
+            yield Finding("warning", "collapse", "power", f"run.{name}", says, remedy)
+        left = {name: where for name, where in left.items() if name not in together}
+
+
+def _together(state: Power, left: Mapping[str, slice], level: float | None) -> tuple[list[str], list[str]]:
+    """The runs that collapse together above a level, and those of them whose pixels have too little already at it."""
+    net = state.circuit
+    after = solve(net, 0.0 if level is None else level + 0.01)
+    together = [name for name, where in left.items() if after.collapsed[where].any()]
+    if level is None:
+        return together, together
+    before = Power(state.wiring, level, state.celsius, net, solve(net, level))
+    together = [name for name in together if not before.drop.collapsed[left[name]].any()]
+    return together, [found.run for found in before.runs if found.holds is False and found.run in together] or together
+
+
+def _stands(points: slice) -> Callable[[Drop], bool]:
+    return lambda drop: not drop.collapsed[points].any()
+
+
+def _wires(state: Power) -> Iterator[Finding]:
+    """Wires that carry more than they bear: of feeds, of strings, of leads."""
+    net = state.circuit
+    amps = np.fmax(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
+    over = amps > net.bears + TINY
+
+    def hot(where: str, place: str, wire: int, kind: str) -> Finding:
+        says = f"carries {amps[wire]:.1f} A {place} at level {state.level:g}, and {kind} is rated {net.bears[wire]:g} A"
+        return Finding("error", "wire", "power", where, says, HOT)
+
+    for name, joins in net.joins.items():
+        if over[[join.wire for join in joins]].any():
+            worst, feed = max(joins, key=lambda join: float(amps[join.wire])), state.show.feeds[name]
+            gauge = str(wire_of(feed.awg, feed.mm2))
+            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, gauge)
+    for name, string in net.strings.items():
+        if over[string].any():
+            at, kind = int(np.nanargmax(amps[string])), state.show.type_of(state.show.runs[name])
+            gauge = f"its {wire_of(kind.awg, kind.mm2)}"
+            yield hot(f"run.{name}", f"between pixels {at + 1} and {at + 2}", string.start + at, gauge)
+    for name, lead in net.leads.items():
+        if over[lead]:
+            yield hot(f"run.{name}.lead", "in its lead", lead, str(lead_wire(state.show, state.show.runs[name])))
+
+
+def _fuses(state: Power) -> Iterator[Finding]:
+    """Fuses that blow, or let a wire behind them burn; feeds that have none though their supply can burn them."""
+    for load in state.feeds:
+        feed, weakest = load.feed, load.weakest
+        if weakest is None or (feed.fuse is None and feed.supply is None):
+            continue
+        where = f"feed.{feed.name}"
+        rated = f"{weakest} behind it is rated {weakest.bears:g} A"
+        fits = _fitting(load)
+        if feed.fuse is None:
+            supply = state.show.supplies[load.supply]
+            if supply.amps > weakest.bears:
+                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {rated}"
+                yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
+        elif feed.fuse > weakest.bears:
+            says = f"has a fuse of {feed.fuse:g} A, and {rated}: the wire would burn first"
+            remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
+            if weakest == load.wire:
+                remedy = f"{fits}; local code comes first"
+            yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
+        elif not np.isnan(load.amps) and load.amps >= feed.fuse:
+            says = f"carries {load.amps:.2f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
+
+
+def _fitting(load: FeedLoad) -> str:
+    """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
+    assert load.weakest is not None  # noqa: S101  (the caller has looked)
+    if load.blade is not None:
+        return f"fit a blade fuse of {load.blade:g} A"
+    most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
+    if most is not None and (np.isnan(load.amps) or not load.all_said):
+        return f"fit a blade fuse of at most {most:g} A"
+    return "use a thicker wire and a blade fuse to match"

@@ -1,0 +1,115 @@
+"""Which pixels share their V+, and which supplies feed them.
+
+V+ runs along a run and on into the next one on its port, but where it is cut: what hangs together so is a *stretch*. A
+stretch is fed by every supply that a feed taps it from.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
+
+from patcher.show.schema import Feed, Show, Tap
+from patcher.wiring import Wiring
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Pixels that share their V+.
+
+    Attributes:
+        parts: of each run in it, the first and the last pixel, from 1.
+        trees: the feeds from supplies, with their branches, that tap it: each by the name of the feed at the supply.
+    """
+
+    parts: tuple[tuple[str, int, int], ...]
+    trees: frozenset[str]
+
+
+def taken_pixels(tap: Tap, pixels: int) -> list[int]:
+    """The pixels of a run of so many that a tap joins."""
+    if tap.every is not None:
+        return sorted({*range(1, pixels + 1, tap.every), pixels})
+    return [{"first": 1, "last": pixels}.get(str(tap.pixel)) or int(tap.pixel or 1)]
+
+
+def roots(show: Show) -> dict[str, Feed]:
+    """Of each feed the feed at the supply that it branches off, at any remove; those of one root follow each other."""
+    behind: dict[str | None, list[Feed]] = defaultdict(list)
+    for feed in show.feeds.values():
+        behind[feed.source].append(feed)
+    found: dict[str, Feed] = {}
+    for root in behind[None]:
+        waiting = [root]
+        while waiting:
+            feed = waiting.pop()
+            found[feed.name] = root
+            waiting += behind[feed.name]
+    return found
+
+
+def stretches(wiring: Wiring) -> list[Stretch]:
+    """Everything that shares its V+, of the runs that are hung."""
+    show = wiring.show
+    tees = ((run.name,) for run in show.runs.values() if run.same_data_as is not None)
+    parts = [part for chain in (*wiring.chains.values(), *tees) for part in _joined(show, chain)]
+    taps: dict[str, list[tuple[str, int]]] = defaultdict(list)
+    for tree, at, pixel in tapped(show):
+        taps[at].append((tree, pixel))
+    return [
+        Stretch(
+            tuple(part),
+            frozenset(tree for run, first, last in part for tree, pixel in taps[run] if first <= pixel <= last),
+        )
+        for part in parts
+    ]
+
+
+def _joined(show: Show, chain: Iterable[str]) -> list[list[tuple[str, int, int]]]:
+    """The runs of a chain that are hung, by what shares its V+: of each the first and the last pixel."""
+    parts: list[list[tuple[str, int, int]]] = []
+    for run in (show.runs[name] for name in chain if show.runs[name].hung):
+        goes_on = bool(parts) and run.power_joined
+        firsts = [1, *sorted(set(run.power_cuts))]
+        lasts = [*(first - 1 for first in firsts[1:]), run.pixels]
+        pieces = [(run.name, first, last) for first, last in zip(firsts, lasts, strict=True)]
+        if goes_on:
+            parts[-1].append(pieces.pop(0))
+        parts += [[piece] for piece in pieces]
+    return parts
+
+
+def grounds(wiring: Wiring) -> dict[str, frozenset[str]]:
+    """Of each hung run the runs whose ground is joined with its own, itself with them.
+
+    Ground goes on where V+ is cut, from run to run along a port and to a tee, and along feeds that join several runs. A
+    supply's own minus joins nothing here: nothing that leaves there comes back.
+    """
+    show = wiring.show
+    joined: nx.Graph[tuple[str, str]] = nx.Graph()
+    joined.add_nodes_from(("run", run.name) for run in show.runs.values() if run.hung)
+    for chain in wiring.chains.values():
+        hung = [("run", name) for name in chain if show.runs[name].hung]
+        joined.add_edges_from(pairwise(hung))
+    for run in show.runs.values():
+        if run.hung and run.same_data_as is not None and show.runs[run.same_data_as].hung:
+            joined.add_edge(("run", run.name), ("run", run.same_data_as))
+    joined.add_edges_from((("feed", tree), ("run", run)) for tree, run, _ in tapped(show) if show.runs[run].hung)
+    found: dict[str, frozenset[str]] = {}
+    for part in nx.connected_components(joined):
+        runs = frozenset(name for kind, name in part if kind == "run")
+        found |= dict.fromkeys(runs, runs)
+    return found
+
+
+def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
+    """Every pixel that a feed joins: the feed at the supply, the run, the pixel."""
+    root = roots(show)
+    for feed in show.feeds.values():
+        for tap in feed.taps:
+            for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
+                yield root[feed.name].name, tap.run, pixel

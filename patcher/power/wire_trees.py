@@ -1,0 +1,184 @@
+"""Trees of wire from a supply to the taps of one rail: their shapes, the thinnest sizes that hold, and their fuses.
+
+Every tree is judged by solving the rail with it, as it would be built.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import ceil
+
+import numpy as np
+
+from patcher.power.circuit import Circuit
+from patcher.power.drop import solve
+from patcher.power.flow import TINY
+from patcher.power.strip import SMALLEST_OHMS, Strip
+from patcher.power.trunks import Places, cheapest_tree, trunks
+from patcher.power.wires import Wire, blade
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What there is to wire with.
+
+    Attributes:
+        gauges: the wires to choose from, the thinnest first.
+        slack: the part by which wire is longer than the straight line.
+        step: metres of the shortest wire that is planned, and by which lengths are rounded up.
+    """
+
+    gauges: tuple[Wire, ...]
+    slack: float
+    step: float
+
+    def metres(self, straight: float) -> float:
+        """The wire from one place to another that lies so far away."""
+        return round(max(ceil(straight * (1 + self.slack) / self.step - TINY), 1) * self.step, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Trunk:
+    """A wire with taps in order.
+
+    Attributes:
+        start: the tap that it branches off, counted from 1 through all trunks; 0 is the supply.
+        taps: its taps, likewise.
+        metres: wire before each, one way.
+        wire: its size.
+        amps: what it carries at its beginning.
+        fuse: the blade at the supply; None on a branch, which is behind its trunk's.
+    """
+
+    start: int
+    taps: tuple[int, ...]
+    metres: tuple[float, ...]
+    wire: Wire
+    amps: float = 0.0
+    fuse: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Rig:
+    """Pixels of a rail that are to be tapped from one supply.
+
+    Attributes:
+        strip: the rail.
+        taps: the pixels, counted from 0.
+        volts: of the supply.
+        source: where it stands.
+        stock: what there is to wire with.
+        level: the level from 0 to 1.
+        celsius: temperature of the wires.
+    """
+
+    strip: Strip
+    taps: tuple[int, ...]
+    volts: float
+    source: Places
+    stock: Stock
+    level: float
+    celsius: float
+
+    def wired(self) -> tuple[Trunk, ...] | None:
+        """The shortest tree of wire with which the rail holds, as thin as can be; None where none was found."""
+        places = np.vstack([self.source, self.strip.places[list(self.taps)]])
+        shapes = [[self._measured(path, places) for path in paths] for paths in _shapes(places)]
+        if not any(self._holds_thick(bare) for bare in shapes[::-1][:1] + shapes[:1]):
+            return None
+        return next((sized for bare in shapes if (sized := self._sized(bare)) is not None), None)
+
+    def _measured(self, path: tuple[int, ...], places: Places) -> Trunk:
+        """A trunk along some points, with no wire chosen yet."""
+        metres = (self.stock.metres(float(np.hypot(*(places[a] - places[b])))) for a, b in pairwise(path))
+        return Trunk(path[0], path[1:], tuple(metres), self.stock.gauges[-1])
+
+    def _holds_thick(self, bare: list[Trunk]) -> bool:
+        """Whether the rail holds with one of the best wires: of the least ohms, or for the most amperes."""
+        gauges = self.stock.gauges
+        best = {gauges[-1], max(gauges, key=lambda wire: wire.bears)}
+        return any(self._holding(bare, [wire] * len(bare)) is not None for wire in best)
+
+    def _sized(self, bare: list[Trunk]) -> tuple[Trunk, ...] | None:
+        """The trunks with the thinnest wires that hold: one size for all, then each thinner where it may be."""
+        if not self._holds_thick(bare):
+            return None
+        gauges = self.stock.gauges
+        wires = next(all_of for wire in gauges if self._holding(bare, all_of := [wire] * len(bare)) is not None)
+        for number in range(len(bare)):
+            for wire in gauges[: gauges.index(wires[number])]:
+                thinner = [*wires[:number], wire, *wires[number + 1 :]]
+                if self._holding(bare, thinner) is not None:
+                    wires = thinner
+                    break
+        return self._holding(bare, wires)
+
+    def _holding(self, bare: list[Trunk], wires: list[Wire]) -> tuple[Trunk, ...] | None:
+        """The trunks of these wires, with what they carry and their fuses; None where a pixel, a wire or a fuse does
+        not hold.
+        """
+        sized = [replace(trunk, wire=wire) for trunk, wire in zip(bare, wires, strict=True)]
+        net, firsts = self._circuit(sized)
+        drop = solve(net, self.level)
+        if not (drop.volts >= self.strip.least - TINY).all() or (np.abs(drop.amps) > net.bears + TINY).any():
+            return None
+        return _fused(sized, [float(drop.amps[first]) for first in firsts])
+
+    def _circuit(self, sized: list[Trunk]) -> tuple[Circuit, list[int]]:
+        """The strip with its trunks as a circuit of its own, and the first wire of each trunk."""
+        strip, pixels = self.strip, len(self.strip.pixels)
+        point = [pixels, *self.taps]
+        ends = [np.column_stack([np.arange(pixels - 1), np.arange(1, pixels)])]
+        ohms, bears, firsts = [strip.ohms], [strip.bears], []
+        laid = pixels - 1
+        for trunk in sized:
+            path = [point[number] for number in (trunk.start, *trunk.taps)]
+            ends.append(np.array(list(pairwise(path))))
+            ohms.append(np.array(trunk.metres) * trunk.wire.ohms(self.celsius))
+            bears.append(np.full(len(trunk.taps), trunk.wire.bears))
+            firsts.append(laid)
+            laid += len(trunk.taps)
+        for at, loop in strip.acting:
+            ends.append(np.array([[pixels, at]]))
+            ohms.append(np.array([max(loop / 2, SMALLEST_OHMS)]))
+            bears.append(np.array([np.inf]))
+        every = np.concatenate(ends)
+        net = Circuit(
+            pixels + 1, {"": slice(0, pixels)}, {"": pixels}, np.array([self.volts]), every, np.concatenate(ohms),
+            np.ones(len(every), bool), np.concatenate(bears), {"": slice(0, pixels - 1)}, {}, {},
+            strip.idle, strip.full, strip.rated, strip.regulated,
+        )  # fmt: skip
+        return net, firsts
+
+
+def _shapes(places: Places) -> Iterator[list[tuple[int, ...]]]:
+    """The cheapest tree over the supply and all taps; then with more and more taps on pairs of their own."""
+    tree = cheapest_tree(places)
+    far = dict.fromkeys(range(1, len(places)), 0.0)
+    for path in trunks(tree):
+        for before, behind in pairwise(path):
+            far[behind] = far.get(before, 0.0) + tree[before][behind]["weight"]
+    order = sorted(far, key=lambda point: -far[point])
+    for alone in range(len(places) - 1):
+        shared = [0, *sorted(order[alone:])]
+        paths = [tuple(shared[point] for point in path) for path in trunks(cheapest_tree(places[shared]))]
+        yield [*paths, *((0, point) for point in sorted(order[:alone]))]
+
+
+def _fused(sized: list[Trunk], amps: list[float]) -> tuple[Trunk, ...] | None:
+    """The trunks with what they carry, those from the supply with their fuse; None where no fuse protects the wire."""
+    root: dict[int, int] = {}
+    weakest: dict[int, float] = {}
+    for number, trunk in enumerate(sized):
+        first = root[trunk.start] if trunk.start else number
+        root |= dict.fromkeys(trunk.taps, first)
+        weakest[first] = min(weakest.get(first, np.inf), trunk.wire.bears)
+    found = []
+    for number, (trunk, carries) in enumerate(zip(sized, amps, strict=True)):
+        fuse = None if trunk.start else blade(carries, weakest[number])
+        if fuse is None and not trunk.start:
+            return None
+        found.append(replace(trunk, amps=carries, fuse=fuse))
+    return tuple(found)

@@ -1,0 +1,136 @@
+"""All that is printed of a show, as one value: from it the page, its parts and the tables for machines are made."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from patcher.errors import Finding
+from patcher.patch.changes import run_changes, start_changes
+from patcher.patch.entered import NOTHING, Entered, todo
+from patcher.patch.patch import Patch
+from patcher.patch.patch_file import dump
+from patcher.power.flow import Power
+from patcher.sheets import patch_tables
+from patcher.sheets.box_sheet import BoxSheet, box_sheets
+from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
+from patcher.sheets.labels import Label, Repairs, Tag, labels, tags
+from patcher.sheets.parts_list import SPARES, Need, shopping
+from patcher.sheets.patch_tables import Table
+from patcher.wiring import Wiring
+
+
+@dataclass(frozen=True, slots=True)
+class RunSheet:
+    """The lowest voltage of a run: volts, the pixel that has it, what its pixels need, whether that holds."""
+
+    run: str
+    lowest_volts: float | None
+    at_pixel: int
+    min_volts: float | None
+    holds: bool | None
+
+
+@dataclass(frozen=True)
+class ShowSheet:
+    """What is printed of a show.
+
+    Attributes:
+        title: the show's title.
+        mark: eight hexadecimal digits that are others as soon as the show or its patch is.
+        units: `m` or `ft`: what lengths are printed in; here all are metres.
+        frame_rate: frames a second that the show plays at.
+        level: the level for which the power is worked out.
+        pixels: pixels that have channels.
+        channels: channels of those.
+        universes: distinct universes.
+        kept: whether every address is the one in the patch that is kept; None where none is kept yet.
+        starts: what is typed into the boxes.
+        player: what the player is told.
+        ticked: whether anything of what is typed in or told was ever ticked off.
+        to_type: what is still to type in, against what was ticked off.
+        to_tell: what the player is still to be told, against what was ticked off.
+        boxes: a sheet a box.
+        spares: boxes on the shelf.
+        supplies: every supply in use.
+        feeds: every feed.
+        runs: the lowest voltage of every run that is up.
+        shopping: what the show is made of.
+        labels: a label for each end of each cable.
+        tags: a tag for each run in storage; empty where none was asked for.
+        findings: what `check` says that is not accepted.
+    """
+
+    title: str
+    mark: str
+    units: str
+    frame_rate: float
+    level: float
+    pixels: int
+    channels: int
+    universes: int
+    kept: bool | None
+    starts: Table
+    player: Table
+    ticked: bool
+    to_type: Table
+    to_tell: Table
+    boxes: tuple[BoxSheet, ...]
+    spares: tuple[str, ...]
+    supplies: tuple[SupplySheet, ...]
+    feeds: tuple[FeedSheet, ...]
+    runs: tuple[RunSheet, ...]
+    shopping: tuple[Need, ...]
+    labels: tuple[Label, ...]
+    tags: tuple[Tag, ...]
+    findings: tuple[Finding, ...]
+
+
+def show_sheet(
+    wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, entered: Entered = NOTHING,
+    spares: float = SPARES, findings: Sequence[Finding] = (),
+) -> ShowSheet:  # fmt: skip
+    """All that is printed of a show but the tags for storage.
+
+    Args:
+        wiring: the wiring.
+        patch: the patch to print.
+        kept: the patch that is kept; None where there is none.
+        state: the show's solved power.
+        entered: what was ticked off as typed in and told.
+        spares: percent of pixels and fuses to have besides.
+        findings: what is to be said of the show.
+    """
+    show = wiring.show
+    same = None if kept is None else not (start_changes(kept, patch, show) or run_changes(kept, patch))
+    left = todo(entered, wiring, patch)
+    runs = (
+        RunSheet(
+            found.run, None if found.lowest != found.lowest else found.lowest, found.pixel, found.least, found.holds
+        )
+        for found in state.runs
+    )
+    return ShowSheet(
+        show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
+        patch.pixels, patch.channels, patch.universe_count, same,
+        patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch), not entered.nothing,
+        patch_tables.to_type(left.starts, before=patch_tables.NOT_KNOWN),
+        patch_tables.to_tell(left.runs, before=patch_tables.NOT_KNOWN),
+        box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
+        supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
+        labels(wiring, state), (), tuple(finding for finding in findings if not finding.accepted),
+    )  # fmt: skip
+
+
+def with_tags(
+    sheet: ShowSheet, wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repairs]
+) -> ShowSheet:
+    """With the tags for storage; see `labels.tags`."""
+    return replace(sheet, tags=tags(wiring, data_in, repairs))
+
+
+def mark(wiring: Wiring, patch: Patch) -> str:
+    """Eight hexadecimal digits by which two papers are known to be of the same show and patch."""
+    text = repr(wiring.show) + dump(patch)
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:8]

@@ -1,0 +1,138 @@
+"""The sheets for machines: one JSON document, CSV tables, and Markdown for a wiki or a message."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from patcher import visible
+from patcher.drawing.voltage_profile import plain
+from patcher.sheets.contents import ShowSheet
+from patcher.sheets.figures import count, enough
+from patcher.sheets.patch_tables import Table
+
+
+def document(sheet: ShowSheet) -> dict[str, Any]:
+    """All of it as JSON values, in the words of the other commands' JSON; tables as lists of objects."""
+    found = asdict(sheet)
+    for key in ("starts", "player", "to_type", "to_tell"):
+        table: Table = getattr(sheet, key)
+        found[key] = [dict(zip(_keys(table), row, strict=True)) for row in table.rows]
+    for finding in found["findings"]:
+        finding["try"] = finding.pop("remedy")
+    return {"show": found.pop("title"), **found}
+
+
+def as_json(document: Any) -> str:
+    """The text of a JSON document."""
+    return visible.as_json(document)
+
+
+def _keys(table: Table) -> list[str]:
+    return [head.replace(" ", "_") for head in table.heads]
+
+
+def tables(sheet: ShowSheet) -> dict[str, Table]:
+    """What is written as CSV, by the name of its file."""
+    found = {
+        "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
+        "shopping": _of(sheet.shopping), "labels": _of(sheet.labels),
+        "chains": _chains(sheet), "taps": _taps(sheet),
+    }  # fmt: skip
+    if sheet.tags:
+        rows = [
+            {**asdict(tag), "repairs": "; ".join(tag.repairs.open), "notes": "; ".join(tag.repairs.notes)}
+            for tag in sheet.tags
+        ]
+        found["tags"] = Table(tuple(rows[0]), tuple(tuple(row.values()) for row in rows))
+    return found
+
+
+def _of(values: Sequence[Any]) -> Table:
+    rows = [asdict(value) for value in values]
+    return Table(tuple(rows[0]) if rows else (), tuple(tuple(row.values()) for row in rows))
+
+
+def _chains(sheet: ShowSheet) -> Table:
+    heads = (
+        "box", "port", "run", "pixel", "pixels", "first", "last", "nulls", "lead", "via", "universe", "channel",
+        "last_universe", "last_channel", "tee_of", "hung",
+    )  # fmt: skip
+    return Table(heads, tuple(
+        (
+            box.box, port.port, run.run, run.pixel, run.pixels, run.first, run.last, run.nulls, run.lead, run.via,
+            *run.begins, *run.ends, run.tee_of, run.hung,
+        )
+        for box in sheet.boxes for port in box.ports for run in port.chain
+    ))  # fmt: skip
+
+
+def _taps(sheet: ShowSheet) -> Table:
+    heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps")
+    return Table(heads, tuple(
+        (feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres, tap.amps)
+        for feed in sheet.feeds for tap in feed.taps
+    ))  # fmt: skip
+
+
+def as_csv(table: Table) -> str:
+    """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
+    return visible.as_csv(table.heads, table.rows)
+
+
+def as_markdown(sheet: ShowSheet) -> str:
+    """The sheets as Markdown: the patch, what is still to do, the player, each box, the shopping list."""
+    total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
+    parts = [
+        f"# {_inert(sheet.title)}", f"{total}. Revision {sheet.mark}.",
+        "## What to type into each box", _table(sheet.starts),
+        *_changes(sheet),
+        "## What to tell the player", _table(sheet.player),
+    ]  # fmt: skip
+    for box in sheet.boxes:
+        how = f"{box.protocol}, {box.delivery}, {box.address or 'no address'}"
+        speed = f"{box.frame_ms:.1f} ms a frame on port {box.slowest_port}"
+        parts += [f"## {box.box}", f"{how}; universes {box.universes}; {speed}."]
+        heads = ("port", "run", "pixels", "on the port", "nulls", "lead", "from", "to")
+        rows = [
+            (
+                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, enough(run.lead, sheet.units),
+                "{}/{}".format(*run.begins), "{}/{}".format(*run.ends),
+            )
+            for port in box.used for run in port.chain
+        ]  # fmt: skip
+        parts.append(_table(Table(heads, tuple(rows))))
+    needs = tuple(
+        (
+            need.what,
+            need.count,
+            need.spare or "",
+            "" if need.metres is None else enough(need.metres, sheet.units),
+            need.note,
+        )
+        for need in sheet.shopping
+    )
+    parts += ["## Shopping list", _table(Table(("what", "count", "spare", "length", "note"), needs))]
+    return "\n\n".join(parts) + "\n"
+
+
+def _changes(sheet: ShowSheet) -> Iterable[str]:
+    yield "## Still to type in, still to tell"
+    if not sheet.ticked:
+        yield "Nothing is ticked off yet, so everything is still to do."
+    elif not sheet.to_type.rows and not sheet.to_tell.rows:
+        yield "Nothing: everything is ticked off."
+    else:
+        yield from (_table(table) for table in (sheet.to_type, sheet.to_tell) if table.rows)
+
+
+def _table(table: Table) -> str:
+    lines = [table.heads, ["---"] * len(table.heads), *table.rows]
+    return "\n".join("| " + " | ".join(_inert(str(cell)) for cell in line) + " |" for line in lines)
+
+
+def _inert(text: str) -> str:
+    """Text that Markdown takes for nothing but text."""
+    return re.sub(r"([\\`*_{}\[\]<>()#+!|~&])", r"\\\1", plain(text))

@@ -1,0 +1,104 @@
+"""What feeds the runs: supplies with what they give, feeds with what they carry, tap by tap.
+
+Currents are amperes at the show's level, lengths metres; what the show file does not say is None.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isnan
+
+from patcher.power.flow import Power
+from patcher.sheets.figures import fuses, highest_level
+
+
+@dataclass(frozen=True, slots=True)
+class SupplySheet:
+    """One supply: its rating, what it gives at the show's level, and the level at which it gives 80 % of its rating."""
+
+    supply: str
+    volts: float
+    amps: float
+    box: str | None
+    amps_at_level: float | None
+    full_white_amps: float | None
+    highest_level: str
+    logic: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TapSheet:
+    """Where a feed joins a run: metres of wire from the joint before, amperes into the run."""
+
+    tap: int
+    run: str
+    pixel: int
+    metres: float | None
+    amps: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FeedSheet:
+    """One feed with its taps, in order along the wire.
+
+    Attributes:
+        feed: its name.
+        supply: the supply that it comes from, at whatever remove.
+        source: where it begins, in words.
+        wire: its wire; None where not said.
+        bears: amperes that the wire bears.
+        fuse: amperes of its fuse; None where it has none of its own.
+        fuse_words: its fuse in words.
+        wants: the next blade above its current that protects its wire, in words.
+        amps: what it carries at its beginning.
+        taps: its joints.
+    """
+
+    feed: str
+    supply: str
+    source: str
+    wire: str | None
+    bears: float | None
+    fuse: float | None
+    fuse_words: str
+    wants: str
+    amps: float | None
+    taps: tuple[TapSheet, ...]
+
+
+def known(value: float | None) -> float | None:
+    """A number, or None where it is NaN."""
+    return None if value is None or isnan(value) else float(value)
+
+
+def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
+    """Every supply that is not kept on the shelf."""
+    boxes = state.show.controllers.values()
+    found = []
+    for load in state.supplies:
+        supply = load.supply
+        logic = tuple(box.name for box in boxes if box.logic is not None and box.logic.supply == supply.name)
+        amps = known(load.amps), known(load.full_white)
+        found.append(SupplySheet(supply.name, supply.volts, supply.amps, supply.box, *amps, highest_level(load), logic))
+    return tuple(found)
+
+
+def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
+    """Every feed."""
+    found = []
+    for load in state.feeds:
+        feed, joins = load.feed, state.circuit.joins[load.feed.name]
+        source = f"{feed.source}, tap {feed.tap}" if feed.source is not None else str(feed.supply)
+        has, wants = fuses(load)
+        wire = None if load.wire is None else str(load.wire)
+        taps = tuple(
+            TapSheet(join.tap, join.run, join.pixel, known(join.metres), known(into))
+            for join, into in zip(joins, load.into, strict=True)
+        )
+        bears = None if load.wire is None else load.wire.bears
+        found.append(
+            FeedSheet(
+                feed.name, load.supply, source, wire, bears, feed.fuse, has or "none", wants, known(load.amps), taps
+            )
+        )
+    return tuple(found)

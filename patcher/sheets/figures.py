@@ -1,0 +1,73 @@
+"""How numbers of the trade are written: amperes, lengths, fuses and voltages as the terminal and the paper say them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import ceil, isnan
+from typing import TYPE_CHECKING
+
+from patcher.units import METRES_PER
+
+if TYPE_CHECKING:
+    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+
+"""How a person calls what a box listens to."""
+
+
+def amps(value: float | None) -> str:
+    """Amperes to a tenth; NaN and None are not known."""
+    return "not known" if value is None or isnan(value) else f"{value:.1f} A"
+
+
+def length(metres: float, units: str) -> str:
+    """A length in the show's own units, to a tenth."""
+    return "not known" if isnan(metres) else f"{metres / METRES_PER[units]:.1f} {units}"
+
+
+def enough(metres: float, units: str) -> str:
+    """A length to buy: rounded up to a tenth."""
+    return f"{ceil(metres / METRES_PER[units] * 10 - 1e-6) / 10:.1f} {units}"
+
+
+def count(number: int, thing: str) -> str:
+    """A number with its noun: `1 box`, `4 boxes`, `12 480 pixels`."""
+    plural = thing if number == 1 else thing + ("es" if thing.endswith("x") else "s")
+    return f"{number:,}".replace(",", "\u00a0") + f" {plural}"
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Whole numbers in rising order, written short: `1–3, 7`."""
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
+        else:
+            found.append([number, number])
+    return ", ".join(f"{first}–{last}" if last > first else str(first) for first, last in found)
+
+
+def fuses(load: FeedLoad) -> tuple[str, str]:
+    """The fuse that a feed has, and the one that it wants; a branch without one is behind its trunk's."""
+    if load.feed.fuse is None and load.feed.source is not None:
+        return f"{load.feed.source}’s", ""
+    has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
+    return has, "none" if load.blade is None else f"{load.blade:g} A"
+
+
+def lowest(state: Power, found: RunVolts) -> str:
+    """The lowest voltage on a run, or why there is none to say."""
+    where = state.circuit.runs[found.run]
+    if not state.drop.fed[where].all():
+        return "not fed"
+    if state.drop.collapsed[where].any():
+        return "collapses"
+    if found.lowest <= 0:
+        return "none left"
+    return "not known" if isnan(found.lowest) else f"{found.lowest:.2f} V"
+
+
+def highest_level(load: SupplyLoad) -> str:
+    """The highest level at which a supply is loaded to no more than 80 %."""
+    if isnan(load.dark):
+        return "not known"
+    return "none" if load.max_level is None else f"{load.max_level:g}"

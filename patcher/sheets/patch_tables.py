@@ -1,0 +1,157 @@
+"""Tables of the patch: what is typed into the boxes, what the player is told, and what of both has changed.
+
+A table is its heads and its rows; heads are words joined by underscores, as a CSV file has them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+
+from patcher.patch.changes import RunChange, RunPlace, Setting, StartChange, setting
+from patcher.patch.patch import Patch, Start, written
+from patcher.wiring import Wiring
+
+Row = tuple[object, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Heads, and rows of as many cells."""
+
+    heads: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StartRow:
+    """One start as it is typed into the box. Its fields are the columns of every table that is typed in.
+
+    Attributes:
+        start_of: the start, as it is named everywhere.
+        universe: the universe of its first channel.
+        channel: its first channel.
+        pixels: its pixels, without nulls.
+        nulls: its null pixels, whether they take channels or not.
+        last_universe: the last universe that it reaches.
+        colours: the colour order to set.
+        runs: its runs in data order.
+    """
+
+    start_of: str
+    universe: int
+    channel: int
+    pixels: int
+    nulls: int
+    last_universe: int
+    colours: str
+    runs: str
+
+    @property
+    def cells(self) -> Row:
+        """Its cells, in the order of `TYPED`."""
+        return tuple(getattr(self, field.name) for field in fields(self))
+
+
+TYPED = tuple({"start_of": "start of"}.get(field.name, field.name) for field in fields(StartRow))
+"""The columns of what is typed in."""
+NUMBERS = frozenset({
+    "universe", "channel", "pixels", "nulls", "last_universe", "running_channel", "channels", "pixel", "port",
+})  # fmt: skip
+"""Columns of numbers, which are aligned right."""
+
+
+def start_row(wiring: Wiring, start: Start) -> StartRow:
+    """What is typed in for one start."""
+    runs = [link.run for link in start.chain.links]
+    typed = setting(start, wiring.show)
+    return StartRow(
+        start.chain.name, typed.universe, typed.channel, typed.pixels, typed.nulls, start.universes[-1], typed.colours,
+        ", ".join(runs),
+    )  # fmt: skip
+
+
+def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
+    """What a table of starts of one box cannot say of null pixels: how the box takes them, and those inside a chain."""
+    own = list(starts)
+    inside = [
+        f"{name} has {nulls} null pixel{'s' * (nulls > 1)} before it, in the middle of its chain"
+        for start in own
+        for before, link in zip((None, *start.chain.links), start.chain.links, strict=False)
+        if before is not None and before.port == link.port
+        for name, nulls in [(link.run, wiring.show.runs[link.run].nulls)]
+        if nulls
+    ]
+    if not any(setting(start, wiring.show).nulls for start in own):
+        return []
+    if wiring.show.controllers[own[0].controller].skips_nulls:
+        said = "null pixels take no channels: type in their number, and do not count them as pixels"
+    else:
+        said = "null pixels take channels here: if the box has one number for both, type in pixels + nulls"
+    return [said, *inside]
+
+
+def starts(wiring: Wiring, patch: Patch) -> Table:
+    """What is typed into the boxes, a row a start."""
+    rows = ((start.controller, *start_row(wiring, start).cells) for start in patch.starts)
+    return Table(("box", *TYPED), tuple(rows))
+
+
+def player(wiring: Wiring, patch: Patch) -> Table:
+    """What is typed into the show's player, prop by prop and run by run."""
+    rows: list[Row] = []
+    for prop, runs in wiring.show.prop_runs().items():
+        for run in runs:
+            if patch.has(run):
+                link, at = patch.link_of(run)
+                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels))
+    return Table(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
+
+
+NEW = "new"
+"""What stands for a setting that was not there before."""
+NOT_KNOWN = "not known"
+"""What stands for a setting of which nobody said what is in the box."""
+
+
+def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
+    """The settings to change in the boxes: each start as it is now and as it is to be; `before` where it is not now."""
+    rows: list[Row] = []
+    for change in changes:
+        both = [setting for setting in (change.old, change.new) if setting]
+        others = (" → ".join(dict.fromkeys(str(getattr(setting, key)) for setting in both)) for key in _OTHERS)
+        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *others))
+    return Table(("box", "start of", "now", "change_to", *_OTHERS), tuple(rows))
+
+
+_OTHERS = ("pixels", "nulls", "colours")
+"""What is typed in beside a start's address."""
+
+
+def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> Table:
+    """What the player is to be told, run by run; `before` where it does not know the run now."""
+    return Table(("run", "now", "change_to", "pixels"), tuple(_told(change, before) for change in changes))
+
+
+def _told(change: RunChange, before: str) -> Row:
+    old, new = change.old, change.new
+    wide = old is not None and new is not None and old.channels != new.channels
+    texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
+    return change.run, *_now_and_then(old, new, before), " → ".join(dict.fromkeys(texts))
+
+
+def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None, before: str) -> tuple[str, str]:
+    """The address that is there now, or `before` where there is none, and what to change it to."""
+    now = f"{old.universe}/{old.channel}" if old else before
+    then = f"{new.universe}/{new.channel}" if new else "none"
+    return now, then if then != now else "as now"
+
+
+def every_pixel(patch: Patch) -> Table:
+    """One row a pixel: where it hangs and the first of its channels."""
+    rows: list[Row] = []
+    for span in patch.spans():
+        for number, pixel in enumerate(range(span.first_pixel, span.last_pixel + 1)):
+            channel = span.first_channel + number * span.width
+            rows.append((span.controller, span.port, span.run, pixel, span.universe, channel))
+    return Table(("controller", "port", "run", "pixel", "universe", "channel"), tuple(rows))

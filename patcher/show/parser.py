@@ -1,0 +1,170 @@
+"""From the text of a show file to a `Show`, or to everything that is wrong with it in one go.
+
+Reading executes, follows and fetches nothing. A table that cannot be read is set aside, so that the others are still
+held against each other and every problem is said at once.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import tomllib
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from pydantic import ValidationError
+
+from patcher.errors import Finding, PatcherError, refuse
+from patcher.show import references
+from patcher.show.line_numbers import Place, located
+from patcher.show.schema import Show
+from patcher.show.schema_problems import translate
+from patcher.units import METRES_PER
+
+ReadPoints = Callable[[str], list[list[float]]]
+
+
+class Reading(NamedTuple):
+    """What could be read of a show, and what is wrong with the rest.
+
+    `show` is complete where there are no findings; with findings it is what could be read, for further checks only, and
+    None where nothing could.
+    """
+
+    show: Show | None
+    findings: tuple[Finding, ...]
+    text: str = ""
+
+
+def no_points(name: str) -> list[list[float]]:
+    """Stands for the reader of points files where there is no folder to read from."""
+    raise ValueError(f"names the file {name}, but there is no folder to look in")
+
+
+MOST_POINTS = 1_000_000
+"""Places that the points files of one show may list, each as often as a run names it."""
+
+
+def _bounded(points: ReadPoints) -> ReadPoints:
+    """The same reader, which refuses what together is past all use."""
+    listed = 0
+
+    def read_points(name: str) -> list[list[float]]:
+        nonlocal listed
+        if listed > MOST_POINTS:
+            raise ValueError(_TOO_MANY.format(name))
+        places = points(name)
+        listed += len(places)
+        if listed > MOST_POINTS:
+            raise ValueError(_TOO_MANY.format(name))
+        return places
+
+    return read_points
+
+
+_TOO_MANY = (
+    "names the file {}, and with it the points files of this show list more than a million places → "
+    "name each file once, or draw a shape"
+)
+
+
+def parse(text: str, name: str = "the file") -> dict[str, Any]:
+    """The tables of a TOML text; PatcherError where it is not TOML, or no show by its measure."""
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise refuse(name, f"is not TOML: {error}", _toml_remedy(text, str(error)), rule="toml") from None
+    except RecursionError:
+        raise _refused(name, _TOO_DEEP) from None
+    except ValueError:
+        raise _refused(name, _TOO_LARGE) from None
+    _measure(tables, name)
+    return tables
+
+
+_DEEPEST = 16
+_TOO_DEEP = "nests tables or brackets too deeply to be a show file"
+_TOO_LARGE = "holds a whole number of more than 64 bits"
+
+
+def _refused(name: str, says: str) -> PatcherError:
+    return refuse(name, says, "write it as patcher new does", rule="toml")
+
+
+def _measure(tables: dict[str, Any], name: str) -> None:
+    """Refuse what TOML promises no reader: numbers past 64 bits (TOML 1.0, Integer), and a depth past all use."""
+    level: list[Any] = [tables]
+    for _ in range(_DEEPEST):
+        inner: list[Any] = []
+        for node in level:
+            for value in node.values() if isinstance(node, dict) else node:
+                if isinstance(value, dict | list):
+                    inner.append(value)
+                elif isinstance(value, int) and not -(1 << 63) <= value < 1 << 63:
+                    raise _refused(name, _TOO_LARGE)
+        level = inner
+    if level:
+        raise _refused(name, _TOO_DEEP)
+
+
+def _toml_remedy(text: str, message: str) -> str:
+    found = re.search(r"at line (\d+)", message)
+    lines = text.splitlines()
+    line = lines[int(found[1]) - 1] if found and int(found[1]) <= len(lines) else ""
+    if not line.isascii():
+        return 'names and keys are letters from a to z; text in another script stands in "quotes"'
+    if "overwrite" in message.lower() or "twice" in message.lower():
+        return "the same key or heading stands there twice: take one out, or rename it"
+    return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
+
+
+def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> Reading:
+    """Read the text of a show file.
+
+    Parameters
+    ----------
+        text: the file's text, without a byte order mark.
+        points: reads the CSV file of a run of shape points, by the name that the run gives; ValueError says why not.
+
+    Raises:
+    ------
+        PatcherError: the text is not TOML at all.
+
+    """
+    raw = parse(text, name)
+    settings = raw.get("show")
+    units = settings.get("units", "m") if isinstance(settings, dict) else "m"
+    context = {"metres": METRES_PER.get(units, 1.0) if isinstance(units, str) else 1.0, "points": _bounded(points)}
+    try:
+        show: Show | None = Show.model_validate(raw, context=context)
+        found: list[Finding] = []
+    except ValidationError as error:
+        problems = translate(error, raw)
+        found = [finding for _, finding in problems]
+        show = _what_is_left(raw, [place for place, _ in problems], context | {"points": _bounded(points)})
+    found += references.unknown_names(raw)
+    if show is not None:
+        found += references.misfits(show, references.declared(raw))
+    return Reading(show, tuple(located(found, text)) if found else (), text)
+
+
+def _what_is_left(raw: dict[str, Any], places: list[Place], context: dict[str, Any]) -> Show | None:
+    """The show without the tables that cannot be read."""
+    rest = copy.deepcopy(raw)
+    for place in places:
+        _set_aside(rest, place)
+    rest.setdefault("show", {"title": ""})
+    try:
+        return Show.model_validate(rest, context=context)
+    except ValidationError:
+        return None
+
+
+def _set_aside(raw: dict[str, Any], place: Place) -> None:
+    match place:
+        case ():
+            raw.clear()
+        case (str(table), str(name), *_) if table in raw and table != "show" and isinstance(raw[table], dict):
+            raw[table].pop(name, None)
+        case (str(table), *_):
+            raw.pop(table, None)

@@ -1,0 +1,250 @@
+"""What the schema says of a bad table, in a person's words.
+
+Each error of the schema's becomes one `Finding`: the place as it is written in the file, the reason, and what to do,
+with the nearest known key where one was misspelt.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any, Literal, NamedTuple, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
+from patcher.show.line_numbers import Place
+from patcher.show.run_tables import RUN_KINDS, run_kind
+from patcher.show.schema import (
+    Accept,
+    Controller,
+    Feed,
+    GridProp,
+    Logic,
+    PixelType,
+    Prop,
+    Settings,
+    Show,
+    Supply,
+    Tap,
+    prop_kind,
+)
+
+_TABLES: dict[str, type[BaseModel]] = {
+    "show": Settings,
+    "pixel": PixelType,
+    "controller": Controller,
+    "supply": Supply,
+    "feed": Feed,
+    "accept": Accept,
+}
+
+_WANTED: dict[str, str] = {
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "string_type": 'text in "quotes"',
+    "bool_type": "true or false, without quotes",
+    "tuple_type": "a list in [brackets]",
+    "list_type": "a list in [brackets]",
+    "dict_type": "a table of its own",
+    "model_type": "a table of its own",
+    "model_attributes_type": "a table of its own",
+}
+
+
+_RELATIONS = {
+    "greater_than": "more than", "greater_than_equal": "at least",
+    "less_than": "less than", "less_than_equal": "at most",
+}  # fmt: skip
+
+
+class Words(NamedTuple):
+    """What is wrong and what to do about it."""
+
+    rule: str
+    says: str
+    remedy: str
+
+
+def keys_of(model: type[BaseModel]) -> list[str]:
+    """The keys of a table as a person writes them."""
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _model_at(place: Place, raw: Mapping[str, Any]) -> type[BaseModel] | None:
+    match place:
+        case ():
+            return Show
+        case ("run", name):
+            return RUN_KINDS.get(run_kind(raw["run"][name]))
+        case ("prop", name):
+            return GridProp if prop_kind(raw["prop"][name]) == "grid" else Prop
+        case ("controller", _, "logic"):
+            return Logic
+        case ("feed", _, "taps", _):
+            return Tap
+        case ("show",) | ("pixel" | "controller" | "supply" | "feed" | "accept", _):
+            return _TABLES[str(place[0])]
+        case _:
+            return None
+
+
+def place_in(raw: Any, location: tuple[str | int, ...], *, names_a_key: bool) -> Place:
+    """A schema location as a place in the file, without the tags that the schema puts in for its kinds of tables.
+
+    Args:
+        raw: the tables as they were read.
+        location: where the schema says that it is.
+        names_a_key: the last step is a key, whether it is there or missing; else what is not there is a tag.
+    """
+    steps = [step for step in location if step != "[key]"]
+    if len(steps) > 2 and steps[0] in ("run", "prop"):
+        del steps[2]
+    place: list[str | int] = []
+    node: Any = raw
+    for index, step in enumerate(steps):
+        held = isinstance(node, dict) and step in node
+        if held or (isinstance(node, list) and isinstance(step, int) and step < len(node)):
+            node = node[step]
+        elif not (names_a_key and index == len(steps) - 1):
+            continue
+        place.append(step)
+    return tuple(place)
+
+
+def written(place: Place) -> str:
+    """A place as a person reads it: `run.towpath.path[2]`; list items count from 1."""
+    text = ""
+    for step in place:
+        text += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if text else step
+    return text or "the file"
+
+
+def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
+    key = str(place[-1])
+    model = _model_at(place[:-1], raw)
+    known = keys_of(model) if model else []
+    if place[0] == "run" and not nearest(key, known):
+        kinds = [name for name, kind in RUN_KINDS.items() if key in keys_of(kind)]
+        if kinds:
+            shape = run_kind(raw["run"][place[1]])
+            here = "a run with no shape" if shape == "none" else f"shape = “{shape}”"
+            return Words("unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}")
+    if hint := nearest(key, known):
+        return Words("unknown-key", "is not a known key", DID_YOU_MEAN.format(hint))
+    return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
+
+
+def _choices(place: Place, raw: Mapping[str, Any]) -> str:
+    """What may stand behind a key, where that is one of few words."""
+    model = _model_at(place[:-1], raw)
+    field = model.model_fields.get(str(place[-1])) if model else None
+    if field is None or get_origin(field.annotation) is not Literal:
+        return _EXAMPLES.get(str(place[-1]), "…")
+    *few, last = (f'"{choice}"' for choice in get_args(field.annotation))
+    return f"{', '.join(few)} or {last}"
+
+
+_EXAMPLES = {"colour_order": '"RGB", "GRB", "RGBW" …, as its chip takes them'}
+"""What may stand behind a key that people leave out, where its name does not say."""
+
+
+def _shown(value: Any) -> str:
+    text = {True: "true", False: "false"}.get(value) if isinstance(value, bool) else repr(value)
+    text = text or ""
+    return text if len(text) <= 40 else text[:37] + "…"
+
+
+def _wrong_length(context: Mapping[str, Any]) -> Words:
+    has = f"has {context['actual_length']} item{'s' * (context['actual_length'] != 1)}"
+    if "min_length" in context:
+        return Words("value", f"{has}, but needs at least {context['min_length']}", "add to it")
+    return Words("value", f"{has}, but may have at most {context['max_length']}", "shorten it")
+
+
+def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Words:
+    kind, context, value = error["type"], error.get("ctx", {}), error["input"]
+    if error["loc"][-1] == "[key]":
+        return _bad_key(str(context["error"])) if kind == "value_error" else _bad_name()
+    match kind:
+        case "extra_forbidden":
+            return _unknown_key(place, raw)
+        case "missing":
+            return _missing(place, raw)
+        case "union_tag_invalid":
+            return Words("shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS))
+        case "value_error":
+            says, _, remedy = str(context["error"]).partition(" → ")
+            return Words("value", says, remedy or "correct it")
+        case "literal_error":
+            choices = re.findall(r"'([^']*)'", context["expected"])
+            return Words("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
+        case "finite_number":
+            return Words("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
+        case "string_pattern_mismatch":
+            return _bad_pattern(place, value)
+        case "string_too_long":
+            return Words("name", f"is longer than {context['max_length']} characters", "choose a shorter one")
+        case "too_short" | "too_long":
+            return _wrong_length(context)
+        case _ if kind in _RELATIONS:
+            says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
+            return Words("value", says, "correct the number")
+        case _ if kind in _WANTED:
+            return Words("value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}")
+        case _:
+            return Words("value", str(error["msg"]), "correct it")
+
+
+def _missing(place: Place, raw: Mapping[str, Any]) -> Words:
+    if isinstance(place[-1], int):
+        return Words("value", "is missing: a point is two numbers", "write [x, y]")
+    return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
+
+
+def _bad_key(says: str) -> Words:
+    return Words("name", says, 'write the port\'s number: 1 = ["run"]')
+
+
+def _bad_name() -> Words:
+    return Words(
+        "name",
+        "is not a name: a name is a letter from a to z, then letters, digits, - and _, at most 60",
+        "rename it everywhere in this file; titles may be in any script",
+    )
+
+
+def _bad_pattern(place: Place, value: Any) -> Words:
+    if place[-1] == "colour_order":
+        return Words("value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW")
+    if len(place) > 2 and place[2] == "start":
+        return Words("value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"')
+    return _bad_name()
+
+
+def translate(error: ValidationError, raw: Mapping[str, Any]) -> list[tuple[Place, Finding]]:
+    """Each error of the schema's, as the place it is about and the finding that tells a person of it."""
+    found: dict[tuple[str, str], tuple[Place, Finding]] = {}
+    details = error.errors(include_url=False)
+    for detail in details:
+        location = detail["loc"]
+        follows_from_another = detail["type"] == "too_short" and any(
+            other["loc"][: len(location)] == location and other is not detail for other in details
+        )
+        if follows_from_another:
+            continue
+        place = place_in(raw, location, names_a_key=detail["type"] == "missing")
+        rule, says, remedy = _words(detail, place, raw)
+        finding = Finding("error", rule, "file", written(place), says, remedy)
+        found.setdefault((finding.where, _one_of_a_union(detail, says)), (place, finding))
+    meant = {(place[:-1], finding.remedy) for place, finding in found.values() if finding.rule == "unknown-key"}
+    return [
+        (place, finding)
+        for place, finding in found.values()
+        if finding.rule != "missing-key" or (place[:-1], DID_YOU_MEAN.format(place[-1])) not in meant
+    ]
+
+
+def _one_of_a_union(detail: Mapping[str, Any], says: str) -> str:
+    """A key of several kinds (a pixel number, “first” or “last”) is complained of once, not once a kind."""
+    return "union" if str(detail["loc"][-1]).startswith(("constrained-", "literal[")) else says

@@ -1,0 +1,293 @@
+"""The words of a swap: what a person does with their hands, in the order of doing it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from patcher.limits.advice import LONGEST_LEAD
+from patcher.power.flow import LOADED
+from patcher.power.stretches import stretches
+from patcher.sheets.figures import length, ranges
+from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, start_row
+from patcher.show.schema import Controller, Show
+from patcher.swaps.box_swap import BoxSwap
+from patcher.swaps.dead_box import Cable
+from patcher.swaps.supply_swap import SupplySwap
+from patcher.trade import PROTOCOL_NAMES
+from patcher.wiring import Wiring, wire
+
+Steps = list[list[str]]
+CARE = (
+    "Fixed wiring is a licensed electrician's, by your local code. A ladder stands on firm ground, held by someone, "
+    "and not in wind or ice."
+)
+
+
+def _and(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _are(words: list[str], one: str, many: str) -> str:
+    return f"{_and(words)} {one if len(words) == 1 else many}"
+
+
+def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
+    """What the swap comes to."""
+    dead, spare = found.dead.name, found.spare.name
+    where = f" at {found.spare.address}" if found.spare.address else ""
+    said = [f"{spare} takes the place of {dead}{where}."]
+    joined = [cable.run for cable in found.cables if cable.behind is not None]
+    if joined:
+        said.append(f"{spare} has too few ports, so {_are(joined, 'hangs', 'hang')} behind another run.")
+        if not found.proved:
+            said.append("With this many runs not every way was tried: this is the best found.")
+    cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
+    if cut:
+        said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
+    if moves := [move.run for move in found.moves]:
+        said.append(f"All runs keep their addresses but {_and(moves)}.")
+    else:
+        said.append("All runs keep their addresses.")
+    rate, wanted = 1000 / found.worst_ms, wiring.show.settings.frame_rate
+    if rate < wanted:
+        slow = f"Its slowest port takes {found.worst_ms:.1f} ms a frame"
+        said.append(f"{slow}: {rate:.1f} frames a second, and the show plays {wanted:g}.")
+    return [" ".join(said)]
+
+
+def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
+    """What to do, step by step; the first line of each is the step, the others its parts."""
+    dead, spare = found.dead, found.spare
+    steps = [
+        [_mains_off(_supplies(found, wiring), f"what feeds {dead.name} and its runs")],
+        [f"At {dead.name}: put a label on every plug, then pull them.", *_unplug(found)],
+        [f"Put {spare.name} where {dead.name} is. {_own_power(found, wiring)}",
+         f"{dead.name} stays unplugged from now on: both have the address {spare.address}." if spare.address else
+         f"{dead.name} stays unplugged from now on."],
+        [f"Plug the leads into {spare.name}.", *_plug(found)],
+    ]  # fmt: skip
+    if found.cables:
+        steps.append(["Make these cables, for data and ground only, with no null pixel in them; V+ is not joined.",
+                      *_cables(found, wiring)])  # fmt: skip
+    steps += [
+        ["Network cable in, mains on."],
+        [f"Type into {spare.name}:", *_type(found)],
+        _player(found, wiring.show),
+        [f"Try it, once the swap is in the files: patcher send ports {path} --on {spare.name}"],
+    ]
+    return steps
+
+
+def _mains_off(supplies: list[str], what: str) -> str:
+    those = f" ({', '.join(supplies)})" if supplies else ""
+    return f"Mains off: unplug {what}{those}, and see that every pixel and every supply there is dark. {CARE}"
+
+
+def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
+    """The supplies in the dead box, and those that feed it or its runs."""
+    show, runs = wiring.show, {run for runs in found.dead_ports.values() for run in runs}
+    runs |= {tee for run in runs for tee in wiring.tees(run)}
+    trees = {tree for part in stretches(wiring) if runs & {run for run, _, _ in part.parts} for tree in part.trees}
+    used = {show.feeds[tree].supply for tree in trees} | {found.dead.logic.supply if found.dead.logic else None}
+    return [name for name, supply in show.supplies.items() if supply.box == found.dead.name or name in used]
+
+
+def _unplug(found: BoxSwap) -> list[str]:
+    lines = [
+        f"port {port}: the lead to {runs[0]}" + (f" (behind it {', '.join(runs[1:])})" if runs[1:] else "")
+        for port, runs in found.dead_ports.items()
+    ]
+    own = f"its own power, from {found.dead.logic.supply}, and the" if found.dead.logic else "its own power and the"
+    first = {cable.run: cable for cable in found.cables}
+    cuts = [
+        f"{run}: pull the plug between it and {ahead}"
+        for runs in found.dead_ports.values()
+        for ahead, run in pairwise(runs)
+        if run in first
+    ]
+    return [*lines, *cuts, f"{own} network cable"]
+
+
+def _own_power(found: BoxSwap, wiring: Wiring) -> str:
+    logic = found.spare.logic
+    if logic is None:
+        return "Give it its own power."
+    volts = wiring.show.supplies[logic.supply].volts
+    needs = f"{volts:g} V, {logic.amps:g} A"
+    return f"Its own power comes from {logic.supply}: {needs}; see on its label that it takes {volts:g} V."
+
+
+def _plug(found: BoxSwap) -> list[str]:
+    lines = []
+    new = {cable.run for cable in found.cables}
+    for port, runs in found.spare_ports.items():
+        was = found.from_ports[runs[0]]
+        if runs[0] in new:
+            lines.append(f"port {port}: {runs[0]}, with a new cable (below)")
+        else:
+            lines.append(f"port {port}: the lead to {runs[0]}" + ("" if was == port else f" (was port {was})"))
+    return lines
+
+
+def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
+    show, lines = wiring.show, []
+    for cable in found.cables:
+        metres = length(cable.metres, show.settings.units)
+        goal = f"the data-in of {cable.run}"
+        if cable.tee_of:
+            start = f"the data-in of {cable.tee_of}"
+        elif cable.behind:
+            start = f"the data-out of {cable.behind}, its last pixel,"
+        else:
+            start = f"port {cable.port} of {found.spare.name}"
+        line = f"{metres}, from {start} to {goal}"
+        if not cable.measured:
+            line = f"from {start} to {goal}: measure it; the file does not say where both are ({metres} is counted)"
+        if cable.via == "booster":
+            line += f"; over {LONGEST_LEAD:g} m data often arrives damaged: put a booster into it"
+        lines.append(line + "." + "".join(f" {words}" for words in _old_lead(found, wiring, cable)))
+    return lines
+
+
+def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
+    """What becomes of the lead that a new cable takes the place of, of what was in it and of what hung on it."""
+    run, name = wiring.show.runs[cable.run], cable.run
+    if cable.tee_of or (cable.behind and not _was_cut(found, cable)):
+        yield f"The old lead of {name} is not plugged in: unplug it at {name}, and cap its end."
+    if run.nulls:
+        pixels = f"{run.nulls} null pixel{'s' if run.nulls > 1 else ''}"
+        yield f"Leave out the {pixels} of the old lead: {name} then has none."
+    tees = [tee for tee in wiring.tees(name) if not wiring.show.runs[tee].nulls]
+    if tees and not cable.tee_of:
+        yield f"The lead of {_are(tees, 'stays', 'stay')} at the data-in of {name}."
+    if not cable.fed:
+        yield (
+            f"The file names no feed for {name}: leave the V+ and ground that it has today where they are, "
+            "and change its data wire only."
+        )
+
+
+def _was_cut(found: BoxSwap, cable: Cable) -> bool:
+    return any(cable.run in runs[1:] for runs in found.dead_ports.values())
+
+
+def _type(found: BoxSwap) -> list[str]:
+    spare = found.spare
+    lines = [f"address {spare.address}"] if spare.address else []
+    lines.append(f"protocol {PROTOCOL_NAMES[spare.protocol]}, {spare.delivery}")
+    if spare.level != 1.0:
+        lines.append(f"dimmer {spare.level:.0%}")
+    if not spare.reorders and found.shelved.reorders:
+        lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
+    wiring = wire(found.show)
+    rows = [[head.replace("_", " ") for head in TYPED]]
+    rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
+    wide = [max(len(row[at]) for row in rows) for at in range(len(TYPED))]
+    for row in rows:
+        cells = zip(TYPED, row, wide, strict=True)
+        lines.append("  " + "  ".join(cell.rjust(w) if head in NUMBERS else cell.ljust(w) for head, cell, w in cells))
+    return lines + null_words(wiring, found.starts)
+
+
+def _player(found: BoxSwap, show: Show) -> list[str]:
+    dead, spare = found.dead, found.spare
+    lines = [f"{m.run}: from {m.old[0]}/{m.old[1]} to {m.new[0]}/{m.new[1]}" for m in found.moves]
+    old, new = (_sending(box) for box in (dead, spare))
+    universes = found.patch.box_universes.get(spare.name, ())
+    if old != new:
+        lines.append(f"universe{'s' if len(universes) > 1 else ''} {ranges(universes)}: {new}, no longer {old}")
+    elif found.moves and spare.delivery == "unicast":
+        lines.append(f"universes that go to {spare.address} now: {ranges(universes)}")
+    if dead.reorders and not spare.reorders:
+        for runs in found.spare_ports.values():
+            for run in runs:
+                order = show.type_of(show.runs[run]).colour_order
+                if order not in ("RGB", "RGBW"):
+                    lines.append(f"{run}: send its colours as {order}; {spare.name} does not reorder them")
+    if not lines:
+        return ["The player stays as it is."]
+    return ["Change in the player:", *lines]
+
+
+def _sending(box: Controller) -> str:
+    return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
+
+
+def supply_summary(found: SupplySwap) -> list[str]:
+    """What the swap comes to."""
+    dead, spare = found.dead, found.spare
+    said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
+    if not found.known:
+        return [f"{said} How much is drawn is not known: the file lacks {_and(list(found.missing))}. But it is as "
+                f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
+    most = found.max_level
+    more = f" It can run level {most:g}." if most is not None and most > found.level else ""
+    return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
+            f"{found.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
+            *_unfed(found)]  # fmt: skip
+
+
+def _unfed(found: SupplySwap) -> list[str]:
+    runs = list(found.unfed)
+    if not runs:
+        return []
+    return [f"No feed in the file reaches {_and(runs)}: if {found.dead.name} gives them their current, it is not "
+            "counted here. Write the feed, and ask again."]  # fmt: skip
+
+
+def supply_shortfall(found: SupplySwap) -> list[str]:
+    """What is short, by how much, and what can be done instead."""
+    dead, spare = found.dead, found.spare
+    if found.collapses:
+        return [f"At the show's level of {found.level:g} the pixels on {dead.name} ask for more power than its wires "
+                "can bring: patcher check says where. Fix that first."]  # fmt: skip
+    if not found.known:
+        return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
+                f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
+    said = [
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
+        f"practice). That is {found.amps - found.limit:.1f} A short."
+    ]
+    said += _unfed(found)
+    if (most := found.max_level) is None:
+        said.append("- No level helps: the dark pixels and the boxes alone draw more.")
+    else:
+        said.append(
+            f"- Either run the show at level {most:g} at most: write level = {most:g} under [show], and set the player."
+        )
+    fit = found.fitting()
+    if not fit:
+        said.append(
+            "- It cannot carry even one of the feeds." if fit is not None else "- It cannot even run the boxes."
+        )
+    else:
+        left = [feed.name for feed in found.feeds if feed.name not in fit]
+        said.append(f"- Or join only {_and(list(fit))}, {found.amps_of(fit):.1f} A; "
+                    f"{_are(left, 'stays', 'stay')} off, with what branches off there.")  # fmt: skip
+    return said
+
+
+def supply_steps(found: SupplySwap, path: str) -> Steps:
+    """What to do, step by step; the first line of each is the step, the others its parts."""
+    dead, spare, level = found.dead, found.spare, found.level
+    feeds = [
+        f"{feed.name}, to {_and(list(dict.fromkeys(tap.run for tap in feed.taps)))}"
+        + (f" (fuse {feed.fuse:g} A)" if feed.fuse else " (no fuse in the file: give it one)")
+        for feed in found.feeds
+    ]
+    boxes = [f"{box}'s own power" for box in found.boxes]
+    start = min(0.1, level)
+    return [
+        [f"{_mains_off([dead.name], 'the dead supply')} A supply holds a charge: wait a few minutes, then touch it."],
+        [f"At {dead.name}: put a label on both wires of each, V+ and V−, and undo them.", *feeds, *boxes],
+        [f"Put {spare.name} where {dead.name} is. Its mains side (line, neutral, earth) is for whoever is licensed by "
+         "your local code; if it has a switch for the mains voltage, set it first."],
+        [f"Before any feed is joined: mains on, measure {spare.volts:g} V at its output, mains off."],
+        [f"Join to {spare.name}: V+ to V+, V− to V−, each with its own fuse.", *feeds, *boxes],
+        ["Mains on. Nothing to type, and the player stays as it is."],
+        [f"Try it: patcher send steady {path} --level {start:g}"
+         + (f", then step by step up to {level:g}; " if level > start else "; ")
+         + f"{spare.name} and its wires may get hand-warm, not hot."],
+    ]  # fmt: skip

@@ -1,0 +1,1 @@
+"""The terminal: keys, lines, tables, signals, and output that holds nothing up."""

@@ -1,0 +1,71 @@
+"""Every pixel in every colour: the looks that light all of a box in one colour after the other.
+
+Each letter of a colour order is lit alone; and each, as far as there is one to mix it with, in a mixture that has
+another colour without it. A dead colour of a pixel is then seen twice: as a dark pixel among lit ones, which an eye may
+miss, and as a pixel of another colour, which it does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from patcher.frames.looks import COLOURS, Colour
+from patcher.trade import LETTER_NAMES, letter_name, letter_place, tells_colours
+
+MIXED_WHITE = Colour("white of red, green and blue", dict.fromkeys("RGB", 1.0))
+
+
+def single(letter: str) -> Colour:
+    """The colour of one letter alone."""
+    name = letter_name(letter)
+    return COLOURS.get(name) or Colour(name, {letter: 1.0})
+
+
+def mixtures(letters: str) -> tuple[Colour, ...]:
+    """Mixtures of a pixel's colours, so that each colour that can be missed in one is missed in one."""
+    found: list[Colour] = []
+    covered: set[str] = set()
+    if tells_colours(letters):
+        found.append(MIXED_WHITE if "W" in letters else COLOURS["white"])
+        covered |= set("RGB")
+    for letter in letters:
+        beside = next((other for other in LETTER_NAMES if other in letters and other != letter), None)
+        if letter not in covered and beside is not None:
+            name = f"{single(beside).name} and {single(letter).name}"
+            found.append(Colour(name, {beside: 1.0, letter: 1.0}))
+            covered |= {letter, beside} if letter in LETTER_NAMES else {letter}
+    return tuple(found)
+
+
+def looks(orders: Mapping[str, str]) -> list[dict[str, Colour]]:
+    """What the runs of a box show, look by look, from their colour orders. The last look lights every run."""
+    letters = sorted({letter for order in orders.values() for letter in order}, key=letter_place)
+    found = [{run: single(letter) for run, order in orders.items() if letter in order} for letter in letters]
+    mixed = {run: mixtures(order) for run, order in orders.items()}
+    most = max(map(len, mixed.values()), default=0)
+    for number in range(most):
+        found.append({
+            run: own[number] if number < len(own) else own[-1] if own else single(orders[run][0])
+            for run, own in mixed.items()
+        })  # fmt: skip
+    if found and len(found[-1]) < len(orders):
+        found.append({run: single(order[0]) for run, order in orders.items()})
+    return found
+
+
+def named(look: Mapping[str, Colour]) -> dict[str, list[str]]:
+    """The runs of each colour of a look, by the colour's name."""
+    found: dict[str, list[str]] = {}
+    for run, colour in look.items():
+        found.setdefault(colour.name, []).append(run)
+    return found
+
+
+def shade_name(colour: Colour) -> str:
+    """What an eye calls it: one of its own colours, or another one."""
+    return "white" if colour is MIXED_WHITE else colour.name
+
+
+def listed(colours: Iterable[Colour]) -> list[str]:
+    """Their names, each once."""
+    return list(dict.fromkeys(colour.name for colour in colours))

@@ -1,0 +1,64 @@
+"""Where one stands: what is proved, failed and open, box by box, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from patcher.walk.items import Item
+from patcher.walk.record import Record, State, states, tally
+from patcher.wiring import Wiring
+
+
+def box_of(item: Item, wiring: Wiring) -> str:
+    """The box at which an item is proved: of a prop, that of its first run."""
+    if item.what == "identity":
+        return item.thing.rpartition("/")[0]
+    run = wiring.show.prop_runs()[item.thing][0] if item.what == "geometry" else item.thing
+    return wiring.ports[run][0]
+
+
+def by_box(wanted: Iterable[Item], wiring: Wiring) -> dict[str, list[Item]]:
+    """Items by the box at which they are proved."""
+    found: dict[str, list[Item]] = {}
+    for item in wanted:
+        found.setdefault(box_of(item, wiring), []).append(item)
+    return found
+
+
+def tallies(record: Record, wanted: Mapping[Item, str], wiring: Wiring) -> dict[str, dict[State, int]]:
+    """How many items of each box are proved, failed and open."""
+    found = states(record, wanted)
+    return {box: tally(found[item] for item in own) for box, own in by_box(wanted, wiring).items()}
+
+
+def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
+    """What failed, thing by thing, and why as far as that is known."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for item, state in states(record, wanted).items():
+        if state == "failed":
+            faults = record.answers[item].found
+            alike = f" (or what looks like it: {', '.join(faults[1:4])})" if faults[1:] else ""
+            why = f": {faults[0]}{alike}" if faults else ", and it is not known why"
+            found.setdefault((item.thing, why), []).append(item.what)
+    return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
+
+
+OLDER = "seen by an older round, which did not show every pixel in every colour"
+
+
+def by_older_round(record: Record, older: Mapping[Item, str]) -> set[Item]:
+    """The items whose last answer was given to an older round, which meant less by it."""
+    answers = record.answers
+    return {item for item, digest in older.items() if item in answers and answers[item].against == digest}
+
+
+def still_open(record: Record, wanted: Mapping[Item, str], older: Mapping[Item, str]) -> list[str]:
+    """What is open, thing by thing, and whether that is because it was changed, or seen by an older round only."""
+    before = by_older_round(record, older)
+    found: dict[str, list[str]] = {}
+    for item, state in states(record, wanted).items():
+        if state == "open":
+            changed = ", changed since" if record.changed(item, wanted[item]) else ""
+            changed = f", {OLDER}" if item in before else changed
+            found.setdefault(item.thing, []).append(item.what + changed)
+    return [f"{thing} ({', '.join(whats)})" for thing, whats in found.items()]

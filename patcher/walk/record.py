@@ -1,0 +1,109 @@
+"""The record of what was proved of a show, as a value: answers, notes, replaced pixels, strings tried on the bench.
+
+An answer holds for what it was given against: a digest of all that it depends on (see `items.py`). Where that has
+changed, the thing is open again; nothing is forgotten but by `new_season`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Literal, get_args
+
+from patcher.walk.items import Item
+
+Says = Literal["yes", "no", "cannot tell"]
+SAYS: tuple[Says, ...] = get_args(Says)
+State = Literal["proved", "failed", "open"]
+STATES: tuple[State, ...] = get_args(State)
+Chapter = Literal["notes", "replaced", "bench"]
+CHAPTERS: tuple[Chapter, ...] = get_args(Chapter)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a person said of one item.
+
+    Attributes:
+        says: `yes`, `no` or `cannot tell`.
+        when: local time, with its zone.
+        against: the digest of what it depends on, at that time.
+        found: after a no, the faults that the diagnosis found; all of them look alike.
+    """
+
+    says: Says
+    when: datetime
+    against: str
+    found: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A note, a replaced pixel or a string tried on the bench: which thing, when, and what."""
+
+    thing: str
+    when: datetime
+    what: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """All that is kept of a show's proving.
+
+    Attributes:
+        answers: by item.
+        notes: in a person's own words, oldest first.
+        replaced: pixels that were replaced.
+        bench: strings that were tried on the bench.
+    """
+
+    answers: Mapping[Item, Answer] = field(default_factory=dict)
+    notes: tuple[Entry, ...] = ()
+    replaced: tuple[Entry, ...] = ()
+    bench: tuple[Entry, ...] = ()
+
+    def state(self, item: Item, digest: str) -> State:
+        """How an item stands whose proof depends on what this digest is of."""
+        answer = self.answers.get(item)
+        if answer is None or answer.against != digest or answer.says == "cannot tell":
+            return "open"
+        return "proved" if answer.says == "yes" else "failed"
+
+    def changed(self, item: Item, digest: str) -> bool:
+        """Whether there is an answer, but what it was given against has changed since."""
+        answer = self.answers.get(item)
+        return answer is not None and answer.against != digest
+
+    def answered(self, answers: Mapping[Item, Answer]) -> Record:
+        """With these answers, in place of what was said of the same items before."""
+        return replace(self, answers={**self.answers, **answers})
+
+    def added(self, chapter: Chapter, entry: Entry) -> Record:
+        """With one more note, replaced pixel or bench result."""
+        match chapter:
+            case "notes":
+                return replace(self, notes=(*self.notes, entry))
+            case "replaced":
+                return replace(self, replaced=(*self.replaced, entry))
+            case "bench":
+                return replace(self, bench=(*self.bench, entry))
+
+    def chapter(self, chapter: Chapter) -> tuple[Entry, ...]:
+        """The entries of a chapter, oldest first."""
+        return {"notes": self.notes, "replaced": self.replaced, "bench": self.bench}[chapter]
+
+    def new_season(self) -> Record:
+        """With nothing proved and nothing failed; notes, replaced pixels and bench results stay."""
+        return replace(self, answers={})
+
+
+def states(record: Record, digests: Mapping[Item, str]) -> dict[Item, State]:
+    """How each item stands."""
+    return {item: record.state(item, digest) for item, digest in digests.items()}
+
+
+def tally(states_of: Iterable[State]) -> dict[State, int]:
+    """How many there are of each state."""
+    every = list(states_of)
+    return {state: every.count(state) for state in STATES}

@@ -1,0 +1,139 @@
+"""The record's file, beside the show file: `heron-lock.toml` → `heron-lock.checks.toml`.
+
+It reads well and is written by Patcher alone: its last line counts what stands above it and seals it with a checksum,
+so that half a file, or one that was changed by hand, is known as such, and left as it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any, cast
+
+import tomli_w
+
+from patcher.show.kept_file import change_kept, kept_path, read_kept
+from patcher.walk.items import WHATS, Item, What
+from patcher.walk.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
+
+FORMAT = 1
+
+_HEAD = """\
+# What was proved of this show, written by `patcher verify` after every answer. Read it, but leave it to Patcher:
+# a note is taken with the key t.
+
+"""
+
+
+def checks_path(show_path: Path) -> Path:
+    """Where the record of a show file stands."""
+    return kept_path(show_path, "checks")
+
+
+def dump(record: Record) -> str:
+    """The text of the record's file."""
+    proved: dict[str, dict[str, Any]] = {}
+    for item, answer in record.answers.items():
+        keys: dict[str, Any] = {"says": answer.says, "when": _in_minutes(answer.when), "against": answer.against}
+        if answer.found:
+            keys["found"] = list(answer.found)
+        proved.setdefault(item.thing, {})[item.what] = keys
+    tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
+    for chapter in CHAPTERS:
+        if entries := record.chapter(chapter):
+            tables[chapter] = [{"thing": one.thing, "when": _in_minutes(one.when), "what": one.what} for one in entries]
+    text = _HEAD + tomli_w.dumps(tables)
+    text = text.encode(errors="replace").decode()  # words of a command line may be no Unicode
+    return text + "\n" + _last_line(record, text) + "\n"
+
+
+def _in_minutes(when: datetime) -> datetime:
+    """The same moment in a zone of whole minutes: TOML (RFC 3339) knows no seconds there, which some old zones have."""
+    off = when.utcoffset() or timedelta()
+    if not off % timedelta(minutes=1):
+        return when
+    return when.astimezone(timezone(timedelta(minutes=int(off / timedelta(minutes=1)))))
+
+
+def _last_line(record: Record, above: str) -> str:
+    answers, others = len(record.answers), sum(len(record.chapter(chapter)) for chapter in CHAPTERS)
+    seal = hashlib.sha256(above.strip().encode()).hexdigest()[:16]
+    plural = f"answer{'s' * (answers != 1)}, {others} other entr{'ies' if others != 1 else 'y'}"
+    return f"# The end: {answers} {plural}; {seal}"
+
+
+def parse(text: str) -> Record:
+    """The record of a file's text; ValueError, KeyError and their like where it is not one."""
+    text = text.replace("\r\n", "\n")
+    tables = tomllib.loads(text)
+    if tables["format"] != FORMAT:
+        raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
+    answers = {
+        Item(thing, _what(what)): _answer(keys)
+        for thing, of_thing in tables["proved"].items()
+        for what, keys in of_thing.items()
+    }
+    notes, replaced, bench = (tuple(_entry(one) for one in tables.get(chapter, ())) for chapter in CHAPTERS)
+    record = Record(answers, notes, replaced, bench)
+    above, _, last = text.rstrip().rpartition("\n")
+    if not last.startswith("# The end: "):
+        raise ValueError("its end is missing")
+    if last != _last_line(record, above):
+        raise ValueError("it was changed by something other than Patcher, or a part of it is missing")
+    return record
+
+
+def _what(text: str) -> What:
+    if text not in WHATS:
+        raise ValueError(f"it knows nothing of “{text}”")
+    return text
+
+
+def _answer(keys: dict[str, Any]) -> Answer:
+    if keys["says"] not in SAYS:
+        raise ValueError(f"an answer says “{keys['says']}”")
+    found = tuple(_words(fault) for fault in keys.get("found", ()))
+    return Answer(cast(Says, keys["says"]), _when(keys), _words(keys["against"]), found)
+
+
+def _entry(keys: dict[str, Any]) -> Entry:
+    return Entry(_words(keys["thing"]), _when(keys), _words(keys["what"]))
+
+
+def _when(keys: dict[str, Any]) -> datetime:
+    when = keys["when"]
+    if not isinstance(when, datetime) or when.tzinfo is None:
+        raise ValueError("a time in it has no zone")
+    return when
+
+
+def _words(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def local_time() -> datetime:
+    """Local time to the second, with its zone; UTC where the zone is none that there can be."""
+    try:
+        return datetime.now().astimezone().replace(microsecond=0)
+    except ValueError:
+        return datetime.now(UTC).replace(microsecond=0)
+
+
+def read_record(show_path: Path) -> Record:
+    """The record of a show; an empty one where there is no file yet.
+
+    Raises:
+        PatcherError: there is one, but it cannot be read; it is left as it is.
+    """
+    remedy = "bring back the last good one; or move it away, and begin to prove anew"
+    return read_kept(checks_path(show_path), parse, "record", remedy, rule="checks-file", area="file") or Record()
+
+
+def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record:
+    """Read the record, change it, and write it; see `change_kept`."""
+    return change_kept(checks_path(show_path), lambda: read_record(show_path), change, dump)

@@ -1,0 +1,257 @@
+"""`diagnose`: answers from a yard's pixels through real packets, from a file, and by keys while frames are sent."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from patcher.answers.witness import Witness
+from patcher.cli.inputs import load
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.frame_timing import REST, moments
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.questions import Repertoire
+from patcher.diagnosis.scene import scene_of
+from patcher.dialogue.consultation import write
+from patcher.errors import PatcherError
+from patcher.eye import goes_of
+from patcher.faults import build, departure, parse, planned
+from patcher.patch.patch_file import patch_path, read_patch
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.remedies.rewrite import rewritten
+from patcher.show.parser import read
+from patcher.show.show_file import read_show
+from patcher.wiring import wire
+from rig.examples import later
+from rig.heron_lock import listening
+from rig.shipped import SHOWS, Patcher
+
+
+@pytest.mark.parametrize(
+    "fault", ["cut:gable/40", "swapped-runs:gable,eaves", *later("colour-order:eaves=BRG", "dead:lockhouse/1")]
+)
+def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> None:
+    ran = here("diagnose", heron_lock, "lockhouse/1", "--yard", "--fault", fault, "--json")
+    said = json.loads(ran.stdout)
+    assert ran.returncode == 1
+    assert fault in said["same_look"]
+    assert len(said["same_look"]) <= 4
+    assert said["sure"]
+    assert set(said["questions"][0]) == {"frame", "asks", "answer"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "universe-shift:mooring=1",
+        *later("flicker:narrowboat/100", "channel-shift:mooring/3=3", "dark:narrowboat/7"),
+    ],
+)
+def test_the_yard_answers_as_the_engine_predicts(text: str) -> None:
+    """Flicker, shifted boxes and dots through real packets, question by question."""
+    reading = read((SHOWS / "heron-lock.toml").read_text(), lambda name: [[float(n), 0.0] for n in range(500)])
+    wiring = wire(reading.show)
+    patch = allocate(wiring).patch
+    fault = parse(text, wiring)
+    witness = Witness(wiring, patch, build(wiring, [fault]))
+    diagnosis = Diagnosis.start(wiring, patch, "narrowboat")
+    while (question := diagnosis.ask()) is not None:
+        diagnosis.tell(witness.answer(question))
+    assert (fault,) in diagnosis.same_look
+    assert len(diagnosis.same_look) <= 2
+
+
+def test_the_yard_sees_two_lamps_go_along_before_one_that_flickers(heron_lock: Path) -> None:
+    wiring = wire(read_show(heron_lock).show)
+    patch = allocate(wiring).patch
+    built = build(wiring, [parse("flicker:gable/9", wiring)])
+    scene = scene_of(planned(wiring, patch), "gable")
+    takes = departure(scene.plan, built.faults).takes["gable"]
+    (candidate,) = Repertoire(scene).followed({"gable": Repertoire(scene).along("gable", takes)})
+    chances = Witness(wiring, patch, built)._chances(candidate.frame, candidate.asks[0])[0]
+    assert candidate.asks[0].answers[int(chances.argmax())] == "they never came apart"
+
+
+def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:
+    first = here("diagnose", heron_lock, "gable", "--yard", "--fault", "reversed:gable", "--json")
+    file = tmp_path / "answers.txt"
+    file.write_text("".join(f"{q['answer']}  # {q['frame']}\n" for q in json.loads(first.stdout)["questions"]))
+    again = here("diagnose", heron_lock, "gable", "--answers", file, "--json")
+    assert json.loads(again.stdout) == json.loads(first.stdout)
+    file.write_text("")
+    short = here("diagnose", heron_lock, "gable", "--answers", file)
+    assert short.returncode == 1
+    assert "Stopped after 0 questions" in short.stdout
+
+
+@pytest.mark.parametrize(
+    ("fault", "was", "now"),
+    [
+        ("reversed:towpath", 'data_in = "last"', 'data_in = "first"'),
+        pytest.param("turns:weir=same-way", 'turns = "serpentine"', 'turns = "same-way"', marks=pytest.mark.long),
+    ],
+)
+def test_write_changes_the_show_and_keeps_comments(
+    here: Patcher, heron_lock: Path, fault: str, was: str, now: str
+) -> None:
+    before = heron_lock.read_text()
+    thing = fault.partition(":")[2].partition("=")[0]
+    # Source: the design: --write changes it and keeps comments; a last frame confirms it on the wire
+    ran = here("diagnose", heron_lock, thing, "--yard", "--fault", fault, "--write", "--json")
+    said = json.loads(ran.stdout)
+    assert ran.returncode == 0
+    assert (said["found"], said["confirmed"], said["wrote"]) == ([fault], True, [str(heron_lock)])
+    assert said["mended"] == [fault]
+    after = heron_lock.read_text()
+    old, new = before.splitlines(), after.splitlines()
+    differing = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
+    assert differing == [(was, now)]
+
+
+def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None:
+    # Source: the design: one fault mended, it asks again: a cut hides what lies behind it
+    call = ("--yard", "--fault", "cut:gable/40", "--fault", "reversed:eaves", "--mend")
+    ran = here("diagnose", heron_lock, "lockhouse/1", *call, "--json")
+    said = json.loads(ran.stdout)
+    assert ran.returncode == 0
+    assert said["mended"] == ["cut:gable/40", "reversed:eaves"]
+    assert said["confirmed"]
+    once = here("diagnose", heron_lock, "lockhouse/1", *call[:-1])
+    assert once.returncode == 1
+    assert "last look" not in once.stdout
+
+
+@pytest.mark.parametrize(
+    ("fault", "lines"),
+    [
+        ("colour-order:gable=BRG", ['pixel = "lamp-12v-brg"', "[pixel.lamp-12v-brg]", 'colour_order = "BRG"']),
+        ("swapped-ports:mooring/2,mooring/4", ['2 = ["hedge"]', '4 = ["willow"]']),
+        pytest.param("reversed:towpath", ['data_in = "first"'], marks=pytest.mark.long),
+        pytest.param(
+            "shift:narrowboat=1", ["nulls = 2                  # freshens the data at the bow"], marks=pytest.mark.long
+        ),
+    ],
+)
+def test_both_ways_are_said_and_the_other_is_written(
+    here: Patcher, heron_lock: Path, fault: str, lines: list[str]
+) -> None:
+    # Source: the design: the keys that say each of these; nothing else of it changes
+    thing = fault.partition(":")[2].partition("=")[0].partition(",")[0]
+    before = heron_lock.read_text()
+    here("patch", heron_lock)
+    ran = here("diagnose", heron_lock, thing, "--yard", "--fault", fault, "--write")
+    assert "To fix it:" in ran.stdout
+    assert "Or leave the wiring as it is, and change heron-lock.toml" in ran.stdout
+    after = heron_lock.read_text().splitlines()
+    assert set(lines) <= set(after)
+    assert here("check", heron_lock).returncode == 0
+    assert here("patch", heron_lock).returncode == 0
+    kept = [line for line in before.splitlines() if line not in after]
+    assert len(kept) <= 2
+    assert comments(before) == comments("\n".join(after))
+
+
+def comments(text: str) -> list[str]:
+    return [comment for line in text.splitlines() if (comment := line.partition("#")[2])]
+
+
+@pytest.mark.parametrize("fault", ["dark:gable/7", *later("cut:gable/40", "dead:lockhouse/1")])
+def test_what_no_edit_can_say_is_refused_with_its_reason(here: Patcher, heron_lock: Path, fault: str) -> None:
+    before = heron_lock.read_text()
+    ran = here("diagnose", heron_lock, "gable", "--yard", "--fault", fault, "--write")
+    assert ran.returncode == 2
+    assert (
+        "The show file cannot be changed instead: " in ran.stdout
+        or "(for swapped-ports:lockhouse/1,lockhouse/3)" in ran.stdout
+    )
+    assert "the show file cannot say it" in ran.stderr
+    assert heron_lock.read_text() == before
+
+
+def test_a_file_that_was_changed_meanwhile_is_left_as_it_is(heron_lock: Path) -> None:
+    wiring = load(heron_lock)
+    plan = planned(wiring, allocate(wiring).patch)
+    change = rewritten(heron_lock.read_text(), plan, [parse("reversed:gable", wiring)])
+    heron_lock.write_text(heron_lock.read_text() + "# mine\n")
+    with pytest.raises(PatcherError):
+        write(heron_lock, change)
+    assert heron_lock.read_text().endswith("# mine\n")
+    assert 'data_in = "last"' in change.text
+
+
+def test_a_patch_that_cannot_be_written_leaves_both_files(heron_lock: Path, here: Patcher) -> None:
+    here("patch", heron_lock)
+    wiring = load(heron_lock)
+    plan = planned(wiring, read_patch(heron_lock))
+    change = rewritten(heron_lock.read_text(), plan, [parse("shift:narrowboat=1", wiring)])
+    before, path = heron_lock.read_text(), patch_path(heron_lock)
+    path.unlink()
+    path.mkdir()
+    with pytest.raises(PatcherError):
+        write(heron_lock, change)
+    assert heron_lock.read_text() == before
+
+
+def test_what_was_done_comes_from_a_file_too(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:
+    first = here("diagnose", heron_lock, "gable", "--yard", "--fault", "reversed:gable", "--json")
+    said = [q["answer"] for q in json.loads(first.stdout)["questions"]]
+    file = tmp_path / "answers.txt"
+    file.write_text("\n".join([*said, "mended", "no", *said, "write", "yes"]))
+    ran = here("diagnose", heron_lock, "gable", "--answers", file)
+    assert "no: not fixed yet" in ran.stdout
+    assert "yes: it is fixed" in ran.stdout
+    assert "Stopped after 0 questions" in ran.stdout
+    assert ran.returncode == 1
+    assert heron_lock.read_text().count('data_in = "last"') == 2
+    file.write_text("perhaps\n")
+    ran = here("diagnose", heron_lock, "gable", "--answers", file)
+    assert ran.returncode == 2
+    assert "answers.txt, line 1" in ran.stderr
+
+
+def test_a_sound_thing_is_told_what_else_it_may_be(here: Patcher, heron_lock: Path) -> None:
+    # Source: `patcher power --json`, which computes the voltage by its own road
+    ran = here("diagnose", heron_lock, "hedge", "--yard", "--fault", "dead:lockhouse")
+    assert ran.returncode == 0
+    said = " ".join(ran.stdout.split())
+    volts = load_volts(heron_lock, "hedge")
+    assert f"hedge/150 has by the plan {volts:.2f} V" in said
+    assert "pink or brown" in said
+    plain = heron_lock.read_text().split("# ─── Power")[0]
+    heron_lock.write_text("\n".join(line for line in plain.splitlines() if not line.startswith("logic")))
+    said = " ".join(here("diagnose", heron_lock, "hedge", "--yard", "--fault", "dead:lockhouse").stdout.split())
+    assert "patcher power" in said
+    assert "by the plan" not in said
+
+
+def load_volts(show: Path, run: str) -> float:
+    return float(power(load(show)).volts(run)[-1])
+
+
+def test_bad_calls_are_refused(here: Patcher, heron_lock: Path) -> None:
+    for call in (["towpat"], ["gable", "--fault", "cut:gable/3"], ["gable/3"], ["shelf"]):
+        assert here("diagnose", heron_lock, *call).returncode == 2
+
+
+def test_keys_answer_while_frames_are_sent(patcher: Patcher, heron_lock: Path) -> None:
+    """A key that is no answer is passed over; the end of the input ends the talk, and all is dark."""
+    with listening(heron_lock):
+        ran = patcher("diagnose", heron_lock, "gable", "--yard", stdin="x?")
+    assert ran.returncode == 1
+    assert "Traceback" not in ran.stderr
+    assert "can't tell" in ran.stdout
+    assert "  1  Lit" in ran.stdout
+    assert "  2  Lit" in ran.stdout
+    assert "Stopped after 1 question, before it was sure" in ran.stdout
+
+
+def test_a_dot_rests_before_each_pass() -> None:
+    frame = Frame("a dot", (), ())
+    assert moments(frame) == []
+    goes = tuple(goes_of([2, 1]).tolist())
+    steps = tuple(np.array([number]) for number in range(3))
+    assert moments(Frame("a dot", steps, goes)) == [*[None] * REST, 0, 1, *[None] * REST, 2]

@@ -1,0 +1,209 @@
+"""README is true: what it prints is what is printed; what it says of safety, the program says too."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from patcher.reference import parts_of, topics
+from rig.shipped import ROOT, Patcher
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+LEFT_OUT = "…"
+"""A line that stands for lines that README leaves out."""
+
+
+def test_the_two_set_up_lines_are_there_once_each() -> None:
+    # Source: .ci/run takes the first line that names the demo and the first with pytest, and runs them
+    lines = [line for line in README.splitlines() if line.startswith("    python3 -m venv")]
+    assert ["demo" in line for line in lines] == [True, False]
+    assert "pytest" in lines[1]
+    assert next(line for line in README.splitlines() if "patcher demo" in line) == lines[0]
+    assert next(line for line in README.splitlines() if "pytest" in line) == lines[1]
+
+
+def test_every_topic_that_readme_names_is_there() -> None:
+    # Source: `patcher help`
+    named = set(re.findall(r"`patcher help ([a-z]+)`", README))
+    assert len(named) > 8
+    assert named <= topics().keys()
+
+
+def test_what_readme_says_of_safety_the_program_says_too() -> None:
+    # Source: README.md, Safety
+    here = README.split("## Safety\n")[1].split("\n## ")[0]
+    words = re.sub(r"^- ", "", here.replace("**", "").replace("this page", "this text"), flags=re.MULTILINE).split()
+    assert words == [word for part in parts_of(topics()["safety"]) for word in part.says.split()]
+
+
+# --- what README prints is what is printed ---------------------------------------------------------------------------
+
+
+def shown(command: str) -> list[list[str]]:
+    """What README shows below a command, each time that it stands there: lines, up to the next command or the end."""
+    found = re.findall(rf"^\$ {re.escape(command)}\n(.*?)(?=^\$ |^```)", README, re.MULTILINE | re.DOTALL)
+    assert found, command
+    return [text.replace("\u00a0", " ").splitlines() for text in found]
+
+
+def holds(printed: str, lines: list[str]) -> None:
+    """README's lines are what was printed: all of it, but where a line says that others are left out."""
+    real = [line.rstrip() for line in printed.replace("\u00a0", " ").splitlines()]
+    at = 0
+    pieces = "\n".join(lines).split(f"\n{LEFT_OUT}\n") if lines else [""]
+    begins, ends = lines[0] != LEFT_OUT, lines[-1] != LEFT_OUT
+    for number, text in enumerate(pieces):
+        piece = [line.rstrip() for line in text.splitlines() if line != LEFT_OUT]
+        last = number == len(pieces) - 1
+        starts = [at] if number == 0 and begins else range(at, len(real))
+        where = next((start for start in starts if real[start : start + len(piece)] == piece), None)
+        assert where is not None, "not printed, or not in this order:\n" + "\n".join([*piece, "printed:", *real])
+        at = where + len(piece)
+        if last and ends:
+            tail = real[len(real) - len(piece) :]
+            assert tail == piece, "README leaves out the end without saying so"
+
+
+@pytest.fixture
+def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The shipped show in a folder `shows`, as README names it, with the patch of the season before."""
+    shows = heron_lock.parent / "shows"
+    shows.mkdir()
+    for path in (heron_lock, heron_lock.with_name("willow.csv")):
+        path.rename(shows / path.name)
+    monkeypatch.chdir(heron_lock.parent)
+    return shows / heron_lock.name
+
+
+def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
+    # Source: README.md, Set up; the design: the main job on a shipped show, on this machine alone
+    (block,) = re.findall(r"^```text\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    ran = patcher("demo")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    holds(ran.stdout, block.replace("\u00a0", " ").splitlines())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_first_show(here: Patcher, tmp_path: Path) -> None:
+    # Source: README.md, A first show in five minutes; the three slips are those that its `check` names
+    holds(here("new", "my-show.toml").stdout, shown("patcher new my-show.toml")[0])
+    sound, faulty = shown("patcher check my-show.toml")
+    holds(here("check", "my-show.toml").stdout, sound)
+    show = tmp_path / "my-show.toml"
+    text = show.read_text(encoding="utf-8")
+    wrong = text
+    for right, slip in (('"panel"]', '"panle"]'), ("\npixels = 50", "\npixles = 50"), ('"top-right"', '"top"')):
+        assert right in wrong, right
+        wrong = wrong.replace(right, slip, 1)
+    show.write_text(wrong, encoding="utf-8")
+    ran = here("check", "my-show.toml")
+    holds(ran.stdout + ran.stderr, faulty)
+    show.write_text(text, encoding="utf-8")
+    for command in ("patch my-show.toml", "todo my-show.toml --typed box --told house", "where my-show.toml panel/12"):
+        holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
+
+
+def test_the_first_dot_in_the_yard(patcher: Patcher, tmp_path: Path) -> None:
+    # Source: README.md, A first show in five minutes; the address is the file's own
+    for command in ("new", "patch"):
+        assert patcher(command, "my-show.toml").returncode == 0
+    send = "send dot my-show.toml --on panel/8-12 --yard --loops 1"
+    with subprocess.Popen(
+        [sys.executable, "-m", "patcher", "yard", "my-show.toml"], cwd=tmp_path, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=os.environ,
+    ) as process:  # fmt: skip
+        assert process.stderr is not None
+        said = [process.stderr.readline(), process.stderr.readline()]
+        sent = patcher(*send.split())
+        process.send_signal(signal.SIGINT)
+        out, _ = process.communicate(timeout=20)
+    address = re.compile(r"127\.\d+\.\d+\.\d+")
+    lines = [address.sub("", line) for line in shown("patcher yard my-show.toml")[0]]
+    holds(plain(address.sub("", "".join(said) + out)), [plain(line) for line in lines])
+    holds(plain(sent.stdout), [plain(line) for line in shown(f"patcher {send}")[0]])
+
+
+def plain(text: str) -> str:
+    """Without what hangs on the clock: how often a pattern is sent again, and what a busy machine left out."""
+    return re.sub(r"\d+(?= (packets|frames))| \(\d+ late frames? left out\)", "", text)
+
+
+@pytest.mark.long
+def test_the_walk(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, One evening
+    fault = "gatepost --yard --fault swapped-ports:gatepost/1,gatepost/2"
+    ran = here("verify", "shows/heron-lock.toml", *fault.split())
+    holds(ran.stdout, shown(f"patcher verify shows/heron-lock.toml {fault}")[0])
+
+
+@pytest.mark.long
+def test_the_diagnosis(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, One evening
+    fault = "willow --yard --fault cut:willow/301"
+    ran = here("diagnose", "shows/heron-lock.toml", *fault.split())
+    holds(ran.stdout, shown(f"patcher diagnose shows/heron-lock.toml {fault}")[0])
+
+
+def test_the_swap(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, A dead box, a dead supply
+    assert here("patch", "shows/heron-lock.toml").returncode == 0
+    swapped = here("swap", "shows/heron-lock.toml", "gatepost", "shelf")
+    assert swapped.returncode == 0
+    holds(swapped.stdout, shown("patcher swap shows/heron-lock.toml gatepost shelf")[0])
+
+
+def test_the_next_season(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, The next season
+    assert here("patch", "shows/heron-lock.toml").returncode == 0
+    text = cottage.read_text(encoding="utf-8")
+    for old, new in {
+        "pixels = 150\nlead = 9.0": "pixels = 165\nlead = 9.0",
+        "pixels = 89\n": "pixels = 120\n",
+        '2 = ["window-left", "window-right"]': '2 = ["window-left", "window-right"]\n3 = ["lanterns"]',
+        "[run.eaves]": '[run.lanterns]\npixel = "lamp-12v"\npixels = 40\nlead = 3.0\n\n[run.eaves]',
+    }.items():
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    cottage.write_text(text, encoding="utf-8")
+    for command in ("diff shows/heron-lock.toml", "power shows/heron-lock.toml --plan"):
+        ran = here(*command.split())
+        assert ran.returncode == 0
+        holds(ran.stdout, shown(f"patcher {command}")[0])
+
+
+def test_the_power(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, Power: will it hold?
+    ran = here("power", "shows/heron-lock.toml")
+    head = "".join(ran.stdout.splitlines(keepends=True)[:10])
+    holds(head, shown("patcher power shows/heron-lock.toml | head -10")[0])
+
+
+def test_the_help(here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: README.md, Where the rest is
+    monkeypatch.setenv("COLUMNS", "80")
+    holds(here("help").stdout, shown("patcher help")[0])
+
+
+def test_every_command_that_is_shown_is_tried() -> None:
+    # Source: this file, and `tests/sheets/test_sheet.py` for the sheets; the phone's code is a new one each time
+    tried = Path(__file__).read_text(encoding="utf-8")
+    for command in re.findall(r"^\$ patcher (.*)$", README, re.MULTILINE):
+        name = command.split()[0]
+        assert name in ("sheet", "phone") or f'"{name}' in tried or f"patcher {name}" in tried, command
+
+
+def test_the_table_of_ones_own(tmp_path: Path, here: Patcher) -> None:
+    # Source: `patcher help adopt`: its table, and what it says becomes of it
+    rows = [part.says for part in parts_of(topics()["adopt"]) if part.kind == "code"]
+    (tmp_path / "well-green.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    ran = here("adopt", "well-green.toml", "well-green.csv")
+    assert ran.returncode == 1
+    assert ran.stdout.count("error: ") == 1
+    assert "error: well-green.csv (line 8): Millpond: channel 600 is none" in ran.stdout
+    assert "Taken: 700 pixels on 2 boxes, 5 starts, 5 universes." in ran.stdout
+    assert "FILL IN" in (tmp_path / "well-green.toml").read_text(encoding="utf-8")
+    assert here("check", "well-green.toml").returncode == 0

@@ -1,0 +1,506 @@
+"""Frame times, and every warning: raised where it should be, and not where it should not."""
+
+import tomllib
+from collections.abc import Iterator
+from itertools import combinations, pairwise, product
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patcher.errors import Finding
+from patcher.limits.findings import accepted, check
+from patcher.limits.refresh import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
+from patcher.units import METRES_PER
+from rig.shipped import wired
+
+KINDS = {
+    "rgb": {"colour_order": "RGB"},
+    "grb": {"colour_order": "GRB"},
+    "rgbw": {"colour_order": "RGBW"},
+    "slow": {"colour_order": "RGB", "bit_rate": 400_000},
+    "late": {"colour_order": "RGB", "reset_us": 1300},
+}
+
+
+def tables_of(runs: dict, ports: dict | None = None, box: dict | None = None, **show: object) -> dict:
+    """One box; the runs on port 1, if not said otherwise; of the kinds of pixel those that a run has."""
+    runs = {name: {"pixel": "rgb"} | run for name, run in runs.items()}
+    on_port = [name for name, run in runs.items() if "same_data_as" not in run]
+    controller = {"address": "192.0.2.1", "ports": 4} | (box or {})
+    controller["port"] = ports if ports is not None else {"1": on_port}
+    used = {run["pixel"] for run in runs.values()}
+    return {
+        "show": {"title": "limits"} | show,
+        "pixel": {name: kind for name, kind in KINDS.items() if name in used},
+        "controller": {"box": controller},
+        "run": runs,
+    }
+
+
+def said(tables: dict) -> list[tuple[str, str, str]]:
+    return [(finding.rule, finding.severity, finding.where) for finding in check(wired(tables))[1]]
+
+
+# --- frame times --------------------------------------------------------------------------------------------------
+
+
+def test_one_pixel_of_24_bits_takes_30_microseconds() -> None:
+    # Source: WS2812B and WS2811 data sheets: 1.25 µs a bit, 24 bits a pixel.
+    assert frame_ms([(1, 3)], 800_000, 0) == pytest.approx(0.030)
+    assert frame_ms([(1, 4)], 800_000, 0) == pytest.approx(0.040)
+
+
+@pytest.mark.parametrize(("pixels", "rate"), [(340, 95), (680, 48), (800, 41)])
+def test_refresh_of_a_port(pixels: int, rate: int) -> None:
+    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset.
+    (time,) = port_times(wired(tables_of({"a": {"pixels": pixels}})))
+    assert time.frame_ms == pytest.approx(pixels * 0.030 + 0.3)
+    assert round(time.max_rate) == rate
+    assert (time.controller, time.port, time.pixels) == ("box", 1, pixels)
+
+
+@pytest.mark.parametrize("skips", [True, False])
+def test_nulls_take_time_on_the_line_whether_or_not_they_take_channels(skips: bool) -> None:
+    # Source: WS2811 data sheet: a chip passes on what follows its own 24 bits, so a null's bits are on the line too.
+    runs = {"a": {"pixels": 100, "nulls": 2}, "b": {"pixels": 50, "nulls": 1}}
+    (time,) = port_times(wired(tables_of(runs, box={"skips_nulls": skips})))
+    assert time.pixels == 153
+    assert time.frame_ms == pytest.approx(153 * 0.030 + 0.3)
+
+
+def test_pixels_of_three_and_of_four_channels_on_one_line() -> None:
+    # Source: arithmetic: 1.25 µs a bit, 8 bits a channel; the nulls before a run are of its own kind (the design).
+    runs = {"a": {"pixels": 100}, "b": {"pixels": 50, "pixel": "rgbw", "nulls": 3}}
+    (time,) = port_times(wired(tables_of(runs)))
+    assert time.frame_ms == pytest.approx(100 * 0.030 + 53 * 0.040 + 0.3)
+
+
+def test_the_slowest_chip_sets_the_pace_and_each_port_has_its_own() -> None:
+    # From memory: one data line has one clock; a chip for 400 kb/s cannot read 800; the longest latch counts.
+    runs = {"a": {"pixels": 10}, "b": {"pixels": 10, "pixel": "slow"}, "c": {"pixels": 7, "pixel": "late"}}
+    times = port_times(wired(tables_of(runs, ports={"1": ["a", "b"], "3": ["c"]})))
+    assert [(time.port, time.pixels) for time in times] == [(1, 20), (3, 7)]
+    assert times[0].frame_ms == pytest.approx(20 * 0.060 + 0.3)
+    assert times[1].frame_ms == pytest.approx(7 * 0.030 + 1.3)
+
+
+def test_a_tee_takes_no_time_of_its_own() -> None:
+    # Source: the design: a tee hangs on the same data, and has no port.
+    runs = {"a": {"pixels": 40}, "b": {"pixels": 40, "same_data_as": "a"}}
+    (time,) = port_times(wired(tables_of(runs)))
+    assert time.pixels == 40
+
+
+def test_a_box_is_as_slow_as_its_slowest_port() -> None:
+    # Source: arithmetic from the data sheets' 30 µs a pixel, with 300 µs reset.
+    tables = tables_of({"a": {"pixels": 340}, "b": {"pixels": 800}, "c": {"pixels": 680}}, {"1": ["a"], "2": ["b"]})
+    tables["controller"]["other"] = {"address": "192.0.2.2", "ports": 1, "port": {"1": ["c"]}}
+    tables["controller"]["idle"] = {"address": "192.0.2.3", "ports": 1}
+    slowest = slowest_ports(port_times(wired(tables)))
+    assert {box: (time.port, round(time.max_rate)) for box, time in slowest.items()} == {
+        "box": (2, 41),
+        "other": (1, 48),
+    }
+
+
+# --- splits -----------------------------------------------------------------------------------------------------------
+
+
+def contiguous(loads: list[Load]) -> Iterator[list[list[Load]]]:
+    """Every way to cut a chain between runs."""
+    for cuts in range(len(loads)):
+        for places in combinations(range(1, len(loads)), cuts):
+            ends = [0, *places, len(loads)]
+            yield [loads[first:end] for first, end in pairwise(ends)]
+
+
+def slow_ms(loads: list[Load]) -> float:
+    """A line's time, from its data sheets: 8 bits a channel at the slowest chip's rate, then the longest quiet."""
+    rate, quiet = min(load.bit_rate for load in loads), max(load.reset_us for load in loads)
+    return sum(load.channels for load in loads) * 8 / rate * 1e3 + quiet / 1e3
+
+
+SHEETS = [(3, 800_000, 300.0), (4, 800_000, 300.0), (3, 400_000, 50.0), (3, 800_000, 4000.0), (3, 777_777, 299.9)]
+QUICK = [(1, 400_000_000, 0.0)]
+"""Chips too quick to be, so that times lie close together."""
+
+
+@st.composite
+def boxes(draw: st.DrawFn) -> tuple[dict[int, list[Load]], list[int]]:
+    lines: dict[int, list[Load]] = {}
+    kinds = st.sampled_from(draw(st.sampled_from([SHEETS, QUICK])))
+    for port in range(1, draw(st.integers(1, 4)) + 1):
+        lines[port] = []
+        for number in range(draw(st.integers(1, 5))):
+            pixels = draw(st.integers(1, 400) | st.sampled_from([1, 50, 100]))
+            width, bit_rate, quiet = draw(kinds)
+            lines[port].append(Load(f"run-{port}-{number}", pixels, pixels * width, bit_rate, quiet))
+    return lines, [port + len(lines) for port in range(1, draw(st.integers(0, 5)) + 1)]
+
+
+@given(boxes())
+def test_the_best_split_is_the_best_of_all(box: tuple[dict[int, list[Load]], list[int]]) -> None:
+    # Judge: every way to cut every chain between runs, each piece but a chain's first on a free port of its own.
+    lines, free = box
+    ways = [
+        (max(slow_ms(piece) for chain in way for piece in chain), pieces, sum(len(p) for c in way for p in c[1:]))
+        for way in product(*(list(contiguous(loads)) for loads in lines.values()))
+        if (pieces := sum(len(chain) - 1 for chain in way)) <= len(free)
+    ]
+    fastest, ports, runs = min(ways)
+    assert min(way[2] for way in ways if way[0] == fastest) == runs
+    split = best_split(lines, free)
+    assert split.frame_ms == pytest.approx(fastest, rel=1e-12)
+    assert (len(split.moves), sum(len(move.runs) for move in split.moves)) == (ports, runs)
+    # What it says is what it does: carried out, no run is lost, each free port has one piece, and the time is true.
+    after = {port: list(loads) for port, loads in lines.items()}
+    for move in split.moves:
+        piece = [load for load in lines[move.port] if load.run in move.runs]
+        assert tuple(load.run for load in piece) == move.runs
+        assert move.to in free
+        assert move.to not in after
+        after[move.to] = piece
+        after[move.port] = [load for load in after[move.port] if load not in piece]
+    assert max(slow_ms(loads) for loads in after.values()) == pytest.approx(split.frame_ms)
+    assert sorted(load.run for loads in after.values() for load in loads) == sorted(
+        load.run for loads in lines.values() for load in loads
+    )
+
+
+def test_a_long_chain_is_split_at_once() -> None:
+    # Source: arithmetic: 20 000 runs of 10 pixels on ten ports are 2 000 runs a port, 600 ms and the reset.
+    lines = {1: [Load(f"run-{number}", 10, 30, 800_000, 300.0) for number in range(20_000)]}
+    split = best_split(lines, list(range(2, 11)))
+    assert split.frame_ms == pytest.approx(2000 * 0.3 + 0.3)
+    assert len(split.moves) == 9
+
+
+def refresh(tables: dict) -> dict[str, str]:
+    """What to do, by port."""
+    found = check(wired(tables))[1]
+    return {finding.where.rsplit(".", 1)[1]: finding.remedy for finding in found if finding.rule == "refresh"}
+
+
+def runs_of(**pixels: int) -> dict:
+    return {name: {"pixels": number} for name, number in pixels.items()}
+
+
+# Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset, rounded down.
+@pytest.mark.parametrize(
+    ("start_per", "changes"),
+    [("port", ", with a start of its own"), ("run", ""), ("controller", "")],
+)
+def test_the_move_is_named(start_per: str, changes: str) -> None:
+    tables = tables_of(runs_of(gable=500, eaves=500), box={"start_per": start_per})
+    assert refresh(tables) == {"1": f"move eaves to box/2{changes}: then 65.3 frames a second"}
+
+
+def test_a_start_for_the_whole_box_says_where_the_order_changes() -> None:
+    # Source: the design: with start_per = "controller" the ports follow on inside one chain.
+    tables = tables_of(runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "3": ["c"]}, {"start_per": "controller"})
+    assert refresh(tables) == {"1": "move b to box/2: then 65.3 frames a second"}
+    tables["controller"]["box"]["port"] = {"1": ["a", "b"], "2": ["c"]}
+    assert refresh(tables) == {"1": "move b to box/3, which changes addresses: then 65.3 frames a second"}
+
+
+def test_the_fewest_moves_that_do_and_those_that_do_most() -> None:
+    tables = tables_of(runs_of(a=250, b=250, c=250, d=250))
+    assert refresh(tables) == {
+        "1": "move d to box/2, with a start of its own: then 43.8 frames a second. The most that box can keep is "
+        "128.2: move b to box/2, c to box/3, d to box/4, with starts of their own"
+    }
+
+
+def test_each_slow_port_has_its_own_moves() -> None:
+    tables = tables_of(runs_of(a=500, b=500, c=600, d=600), {"2": ["a", "b"], "4": ["c", "d"]})
+    assert refresh(tables) == {
+        "2": "move b to box/1, with a start of its own: then 65.3 frames a second",
+        "4": "move d to box/3, with a start of its own: then 54.6 frames a second",
+    }
+
+
+@pytest.mark.parametrize(
+    ("runs", "ports", "says"),
+    [
+        (runs_of(a=500, b=500), 1, {"1": "no port of box is free; lower frame_rate to 30, or hang some of it on ano"}),
+        (runs_of(a=1000), 1, {"1": "a hangs there alone; lower frame_rate to 30, or hang some of it on another box"}),
+        (
+            runs_of(a=1000),
+            2,
+            {"1": "a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"},
+        ),
+    ],
+)
+def test_where_no_split_helps_it_says_what_would(runs: dict, ports: int, says: dict) -> None:
+    (said,) = refresh(tables_of(runs, box={"ports": ports})).values()
+    assert said.startswith(f"no split helps: {says['1']}")
+
+
+def test_a_split_that_helps_but_not_enough() -> None:
+    (remedy,) = refresh(tables_of(runs_of(a=900, b=300))).values()
+    assert remedy.startswith("move b to box/2, with a start of its own: then 36.6 frames a second, which is still too")
+    assert "lower frame_rate to 30" in remedy
+
+
+def test_a_run_too_long_by_itself_leaves_no_reason_to_cut_the_others_shorter() -> None:
+    (remedy,) = refresh(tables_of(runs_of(a=900, b=450, c=450))).values()
+    assert remedy.startswith("move b and c to box/2, with a start of its own: then 36.6 frames a second, which is")
+
+
+def test_a_run_that_cannot_be_cut_keeps_no_port_from_one_that_can() -> None:
+    tables = tables_of(
+        runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"}
+    )
+    assert refresh(tables) == {
+        "1": "no split helps: a hangs there alone; lower frame_rate to 15, or hang some of it on another box",
+        "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 30, "
+        "or hang more of it on another box",
+    }
+
+
+def test_the_slower_port_has_the_last_free_one() -> None:
+    tables = tables_of(
+        runs_of(a=500, b=500, c=490, d=490), {"1": ["a", "b"], "2": ["c", "d"]}, {"ports": 3, "start_per": "run"}
+    )
+    found = refresh(tables)
+    assert found["1"] == "move b to box/3: then 65.3 frames a second"
+    assert found["2"].startswith("no split helps: no port of box is left free for it; lower frame_rate to 30")
+
+
+def test_a_moved_run_really_gives_that_rate() -> None:
+    # Judge: the frame times of the show with the move carried out.
+    tables = tables_of(runs_of(a=250, b=250, c=250, d=250))
+    for ports, rate in (
+        ({"1": ["a", "b", "c"], "2": ["d"]}, "43.8"),
+        ({"1": ["a"], "2": ["b"], "3": ["c"], "4": ["d"]}, "128.2"),
+    ):
+        tables["controller"]["box"]["port"] = ports
+        assert rate_text(slowest_ports(port_times(wired(tables)))["box"].max_rate) == rate
+        assert refresh(tables) == {}
+
+
+@given(st.floats(0.1, 5000))
+def test_a_rate_to_set_is_offered_and_holds(most: float) -> None:
+    # Common practice, no source: the rates that players offer; the judge is the port's own rate
+    rate = float(rate_to_set(most))
+    assert rate <= most + 1e-6
+    if 5 <= most < 61:
+        assert rate in (60, 50, 40, 30, 25, 20, 15, 10, 5)
+    assert rate > most / 2 - 0.01
+
+
+@given(st.floats(0.5, 2000))
+def test_a_rate_is_never_said_too_high(rate: float) -> None:
+    # Source: arithmetic: 824 pixels keep 39.97 frames a second; “40.0 at most” beside a show that plays 40 is nonsense.
+    assert rate - 0.1 <= float(rate_text(rate)) <= rate + 1e-6
+    assert rate_text(1000 / (824 * 0.03 + 0.3)) == "39.9"
+
+
+# --- each warning, raised and not ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("pixels", "rate", "raised"), [(800, 40, False), (823, 40, False), (824, 40, True)])
+def test_refresh(pixels: int, rate: int, raised: bool) -> None:
+    # Source: arithmetic: 25 ms a frame less 0.3 ms of reset are 823 pixels of 30 µs and a bit.
+    found = said(tables_of({"a": {"pixels": pixels}}, frame_rate=rate))
+    assert found == ([("refresh", "warning", "controller.box.port.1")] if raised else [])
+
+
+def test_refresh_names_only_the_port_that_is_too_long_and_counts_its_nulls() -> None:
+    # Source: arithmetic as above.
+    runs = {"a": {"pixels": 800}, "b": {"pixels": 800, "nulls": 24}}
+    found = said(tables_of(runs, ports={"1": ["a"], "2": ["b"]}))
+    assert found == [("refresh", "warning", "controller.box.port.2")]
+
+
+@pytest.mark.parametrize(
+    ("run", "units", "raised"),
+    [
+        ({"lead": 5.0}, "m", False),
+        ({"lead": 5.1}, "m", True),
+        ({"lead": 16.0}, "ft", False),
+        ({"lead": 17.0}, "ft", True),
+        ({"lead": 9.0, "nulls": 1}, "m", True),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [4.5]}, "m", False),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [3.9]}, "m", True),
+        ({"lead": 9.0, "nulls": 1, "nulls_at": [5.1]}, "m", True),
+        ({"lead": 30.0, "nulls": 1, "nulls_at": [15.0]}, "m", True),
+        ({"lead": 15.0, "nulls": 3, "nulls_at": [5.0, 10.0, 15.0]}, "m", False),
+        ({"lead": 32.0, "nulls": 1, "nulls_at": [16.0]}, "ft", False),
+        ({"lead": 33.0, "nulls": 1, "nulls_at": [16.0]}, "ft", True),
+        ({"lead": 9.0, "lead_via": "booster"}, "m", False),
+        ({"lead": 9.0, "lead_via": "differential"}, "m", False),
+        ({"lead": 9.0, "lead_via": "cable"}, "m", True),
+    ],
+)
+def test_lead_length(run: dict, units: str, raised: bool) -> None:
+    # Common practice, no source: past about 5 m a lead wants a null pixel or a booster.
+    found = said(tables_of({"a": {"pixels": 10} | run}, units=units))
+    assert found == ([("lead-length", "warning", "run.a")] if raised else [])
+
+
+@given(st.sampled_from(["m", "ft"]), st.floats(0.1, 200).map(lambda metres: round(metres, 2)), st.integers(0, 3))
+def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
+    # Judge: the remedy is written into the file as it is said, and the warning is gone.
+    run = {"pixels": 10, "lead": lead, "nulls": nulls}
+    found = check(wired(tables_of({"a": run}, units=units)))[1]
+    if not found:
+        assert lead * METRES_PER[units] <= 5.0
+        return
+    if "…" not in found[0].remedy:
+        keys = tomllib.loads(found[0].remedy.split("(")[1].split(")")[0].replace(", nulls_at", "\nnulls_at"))
+        assert said(tables_of({"a": run | keys}, units=units)) == []
+
+
+@given(st.lists(st.floats(0, 40), max_size=6), st.floats(0, 40))
+def test_the_stretches_of_a_lead_by_hand(places: list[float], lead: float) -> None:
+    # Judge: a slow definition: the farthest that any point of the lead is from the last null pixel before it.
+    at = sorted(place for place in places if place <= lead)
+    run = wired(tables_of({"a": {"pixels": 1, "lead": lead, "nulls": len(at), "nulls_at": at}})).show.runs["a"]
+    behind = [point - max([0.0, *(place for place in at if place < point)]) for point in (*at, lead)]
+    assert max(run.lead_stretches) == pytest.approx(max(behind))
+
+
+@pytest.mark.parametrize(
+    ("start_per", "ports", "raised"),
+    [
+        ("port", {"1": ["off", "b"]}, True),
+        ("port", {"1": ["b", "off"]}, False),
+        ("port", {"1": ["off"], "2": ["b"]}, False),
+        ("controller", {"1": ["off"], "2": ["b"]}, True),
+        ("controller", {"1": ["b"], "2": ["off"]}, False),
+        ("run", {"1": ["off", "b"]}, False),
+    ],
+)
+def test_not_hung(start_per: str, ports: dict, raised: bool) -> None:
+    # Source: the design: a run with hung = false must have nothing behind it on its start; else check says so.
+    runs = {"off": {"pixels": 10, "hung": False}, "b": {"pixels": 10}}
+    found = said(tables_of(runs, ports, {"start_per": start_per}))
+    assert found == ([("not-hung", "warning", "run.off.hung")] if raised else [])
+
+
+@pytest.mark.parametrize(
+    ("start_per", "reorders", "kinds", "ports", "raised"),
+    [
+        ("port", True, ("rgb", "grb"), {"1": ["a", "b"]}, True),
+        ("port", True, ("rgb", "rgb"), {"1": ["a", "b"]}, False),
+        ("port", False, ("rgb", "grb"), {"1": ["a", "b"]}, False),
+        ("port", True, ("rgb", "grb"), {"1": ["a"], "2": ["b"]}, False),
+        ("controller", True, ("rgb", "grb"), {"1": ["a"], "2": ["b"]}, True),
+        ("run", True, ("rgb", "grb"), {"1": ["a", "b"]}, False),
+    ],
+)
+def test_mixed_order(start_per: str, reorders: bool, kinds: tuple[str, str], ports: dict, raised: bool) -> None:
+    # Source: the design: with reorders the box puts colours into chip order itself; it has one setting a start.
+    runs = {"a": {"pixels": 10, "pixel": kinds[0]}, "b": {"pixels": 10, "pixel": kinds[1]}}
+    found = said(tables_of(runs, ports, {"start_per": start_per, "reorders": reorders}))
+    assert found == ([("mixed-order", "warning", "controller.box")] if raised else [])
+
+
+@pytest.mark.parametrize(("kind", "raised"), [("rgb", False), ("grb", True)])
+def test_a_tee_of_another_colour_order(kind: str, raised: bool) -> None:
+    # Source: the design: a tee hangs on the same data, so its chips must take the colours in the same order.
+    runs = {"a": {"pixels": 10}, "b": {"pixels": 10, "same_data_as": "a", "pixel": kind}}
+    assert said(tables_of(runs)) == ([("mixed-order", "warning", "run.b.pixel")] if raised else [])
+
+
+@pytest.mark.parametrize(
+    ("bands", "raised"),
+    [(([1, 2], [3, 6]), False), (([1, 2], [4, 6]), True), (([1, 5],), True), (([2, 6],), True)],
+)
+def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
+    # Source: the design: a band is some whole lines of a grid that is drawn once, on its prop.
+    runs = {
+        f"band-{number}": {"shape": "band", "of": "wall", "band": band, "data_in": "bottom-left", "lead": 2.0}
+        for number, band in enumerate(bands)
+    }
+    tables = tables_of(runs)
+    tables["prop"] = {
+        "wall": {
+            "area": [[0.0, 0.0], [1.0, 1.0]],
+            "columns": 6,
+            "rows": 3,
+            "lines": "columns",
+            "turns": "serpentine",
+            "data_in": "bottom-left",
+        }
+    }
+    assert said(tables) == ([("bare-lines", "warning", "prop.wall")] if raised else [])
+
+
+def test_unused_things_are_notes_and_a_spare_is_none() -> None:
+    # Source: the design: an error is a hazard or a patch that cannot be, a warning a worse show; a note is neither.
+    tables = tables_of({"a": {"pixels": 10}})
+    tables["pixel"]["left-over"] = {"colour_order": "RGB"}
+    tables["controller"]["idle"] = {"address": "192.0.2.2", "ports": 1}
+    tables["controller"]["shelf"] = {"ports": 1, "spare": True}
+    assert said(tables) == [("unused", "note", "pixel.left-over"), ("unused", "note", "controller.idle")]
+
+
+@pytest.mark.parametrize(
+    ("kinds", "ports", "raised"),
+    [
+        (("rgb", "slow"), {"1": ["a", "b"]}, True),
+        (("rgb", "slow"), {"1": ["a"], "2": ["b"]}, False),
+        (("rgb", "late"), {"1": ["a", "b"]}, False),
+    ],
+)
+def test_bit_rate(kinds: tuple[str, str], ports: dict, raised: bool) -> None:
+    # From memory: one data line has one clock, so chips that want 400 and 800 kb/s cannot share it.
+    runs = {"a": {"pixels": 10, "pixel": kinds[0]}, "b": {"pixels": 10, "pixel": kinds[1]}}
+    assert said(tables_of(runs, ports)) == ([("bit-rate", "warning", "controller.box.port.1")] if raised else [])
+
+
+# --- accepting ----------------------------------------------------------------------------------------------------
+
+
+def test_an_accepted_warning_stays_a_warning_and_is_marked() -> None:
+    # Source: the design: [[accept]]: a warning that the person has judged.
+    tables = tables_of({"a": {"pixels": 10, "lead": 9.0}, "b": {"pixels": 10, "lead": 9.0}})
+    tables["accept"] = [{"rule": "lead-length", "where": "run.b", "why": "booster built into the plug"}]
+    found = check(wired(tables))[1]
+    assert [(f.where, f.severity, f.accepted) for f in found] == [
+        ("run.a", "warning", False),
+        ("run.b", "warning", True),
+    ]
+
+
+def test_an_error_cannot_be_accepted() -> None:
+    # Source: the design: an error is a hazard, or a patch that cannot be; [[accept]] is for warnings.
+    tables = tables_of({"a": {"pixels": 600}}, box={"universes": 1})
+    (error,) = check(wired(tables))[1]
+    assert error.severity == "error"
+    tables["accept"] = [{"rule": error.rule, "where": error.where, "why": "it will be all right"}]
+    patch, found = check(wired(tables))
+    assert patch is None
+    assert [(f.severity, f.rule, f.accepted) for f in found] == [
+        ("error", error.rule, False),
+        ("note", "accept", False),
+    ]
+
+
+@pytest.mark.parametrize("where", ["run.a", "run.gone"])
+def test_an_accept_that_meets_no_warning_is_a_note(where: str) -> None:
+    # Source: the design: a stale accept is a note.
+    tables = tables_of({"a": {"pixels": 10}})
+    tables["accept"] = [{"rule": "lead-length", "where": where, "why": "was long once"}]
+    (finding,) = check(wired(tables))[1]
+    assert (finding.severity, finding.rule, finding.where) == ("note", "accept", "accept[1]")
+    assert "lead-length" in finding.says
+    assert where in finding.says
+
+
+def test_accepting_asks_for_rule_and_place_both() -> None:
+    # Source: the design: [[accept]] has rule and where.
+    tables = tables_of({"a": {"pixels": 10}})
+    tables["accept"] = [{"rule": "lead-length", "where": "run.a", "why": "so"}]
+    show = wired(tables).show
+    given = [
+        Finding("warning", "lead-length", "wiring", "run.b", "", ""),
+        Finding("warning", "refresh", "timing", "run.a", "", ""),
+        Finding("note", "lead-length", "wiring", "run.a", "", ""),
+        Finding("error", "lead-length", "wiring", "run.a", "", ""),
+    ]
+    assert [f.accepted for f in accepted(show, given)[:4]] == [False] * 4
+    assert [f.rule for f in accepted(show, given)[4:]] == ["accept"]

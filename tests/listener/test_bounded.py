@@ -1,0 +1,239 @@
+"""Whatever comes over the network, memory of `yard` and `listen` stays under a bound, and is given back."""
+
+import gc
+import json
+import os
+import random
+import resource
+import signal
+import socket
+import struct
+import subprocess
+import sys
+import time
+import types
+from collections.abc import Iterator
+from ipaddress import IPv4Address
+from pathlib import Path
+
+import pytest
+
+from patcher.listener.receiver import Ear, Receiver
+from patcher.listener.streams import Listening
+from patcher.wire import artnet as wire_artnet
+from patcher.yard.network_trouble import Trouble
+from patcher.yard.simulated_box import Box
+from rig.loopback import E131, HOST
+from rig.packets import artnet, e131, e131_sync, full
+
+SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType, types.MethodType)
+
+
+def weight(root: object) -> int:
+    """Octets of all that is held by something: its whole graph, added up."""
+    seen, waiting, octets = {id(root)}, [root], 0
+    while waiting:
+        one = waiting.pop()
+        octets += sys.getsizeof(one)
+        for other in gc.get_referents(one):
+            if id(other) not in seen and not isinstance(other, SHARED):
+                seen.add(id(other))
+                waiting.append(other)
+    return octets
+
+
+def discovery(cid: bytes, page: int, last: int, universes: list[int], name: bytes) -> bytes:
+    # Source: ANSI E1.31-2018, 8: octets of universe discovery, and of its root and framing, table 4-3.
+    listed = struct.pack(f"!HLBB{len(universes)}H", 0x7000 | (8 + 2 * len(universes)), 1, page, last, *universes)
+    framing = struct.pack("!HL64s4x", 0x7000 | (74 + len(listed)), 2, name) + listed
+    root = struct.pack("!HL16s", 0x7000 | (22 + len(framing)), 8, cid) + framing
+    return struct.pack("!HH12s", 0x10, 0, b"ASC-E1.17\x00\x00\x00") + root
+
+
+def flood(seed: int, packets: int) -> Iterator[tuple[str, bytes, str, float]]:
+    """Made-up packets of every kind, each with a sender of its own and every field at random; a thousand a second."""
+    chance = random.Random(seed)
+    for number in range(packets):
+        cid, sender = chance.randbytes(16), f"{IPv4Address(chance.getrandbits(32))}:{chance.randrange(1, 65536)}"
+        sequence, universe, now = chance.randrange(256), chance.randrange(1, 64000), number / 1000
+        kind = chance.randrange(8)
+        if kind < 2:
+            near = chance.choice([7, 8, 9, universe])
+            packet = e131(near, full(chance.randrange(256)), sequence=sequence, cid=cid, priority=chance.randrange(201),
+                          sync=chance.choice([0, universe]))  # fmt: skip
+        elif kind == 2:
+            packet = e131_sync(universe, sequence, cid)
+        elif kind == 3:
+            last = chance.randrange(256)
+            listed = sorted(chance.sample(range(1, 64000), 512))
+            packet = discovery(cid, chance.randrange(last + 1), last, listed, chance.randbytes(20).hex().encode())
+        elif kind == 4:
+            packet = artnet(chance.choice([7, 8, 9, universe & 0x7FFF]), full(chance.randrange(256)), sequence)
+        elif kind == 5:
+            packet = poll_reply(chance)
+        elif kind == 6:
+            packet = wire_artnet.sync_packet()
+        else:
+            packet = chance.randbytes(chance.randrange(700))
+        yield "artnet" if kind in (4, 5, 6) else "e131", bytes(packet), sender, now
+
+
+def poll_reply(chance: random.Random) -> bytes:
+    # Source: Art-Net 4, ArtPollReply: octets as in tests/wire.
+    ports = bytes(chance.randrange(16) for _ in range(4))
+    reply = bytearray(239)
+    reply[:10] = b"Art-Net\x00\x00\x21"
+    reply[18:20] = bytes((chance.randrange(128), chance.randrange(16)))
+    reply[26:44] = chance.randbytes(9).hex().encode()
+    reply[172:174] = b"\x00\x04"
+    reply[174:178] = b"\x80\x80\x80\x80"
+    reply[182:186] = b"\x80\x80\x80\x80"
+    reply[190:194] = ports
+    return bytes(reply)
+
+
+def check_bounded(seed: int, packets: int) -> None:
+    box, art, listening = Box("mill", "e131", (7, 8, 9)), Box("weir", "artnet", (7, 8, 9)), Listening(most=500)
+    most = {"box": 0, "listening": 0}
+    for number, (protocol, packet, sender, now) in enumerate(flood(seed, packets)):
+        (box if protocol == "e131" else art).receive(packet, sender, now)
+        listening.receive(packet, "e131" if protocol == "e131" else "artnet", sender, now)
+        if number % 50 == 0:
+            box.expire(now)
+            art.expire(now)
+        if number % (packets // 4) == packets // 4 - 1:
+            most["box"] = max(most["box"], weight(box), weight(art))
+            most["listening"] = max(most["listening"], weight(listening))
+    assert most["box"] < 1_000_000
+    assert most["listening"] < 12_000_000
+    # What was left out is said.
+    assert listening.left_aside > 0
+    assert any("more sources" in what for what in box.counts)
+    assert any("more synchronization" in what for what in box.counts)
+    assert any("more sources" in what for what in art.counts)
+    # And all that a box knows of others is forgotten once they are silent.
+    for one in (box, art):
+        one.expire(now + 10)
+        one.receive(bytes(e131(7, full(1), sequence=0)), "127.0.0.1:1", now + 10)
+    assert not box.stream_sync.universes
+    assert weight(box) < 300_000
+
+
+def test_made_up_packets_take_no_more_memory_than_a_bound() -> None:
+    check_bounded(1, 20_000)
+
+
+@pytest.mark.long
+def test_a_million_made_up_packets_take_no_more() -> None:
+    check_bounded(2, 1_000_000)
+
+
+def test_a_delay_keeps_no_more_than_a_bound_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("patcher.yard.network_trouble.MOST_UNDER_WAY", 100)
+    trouble = Trouble(delay=10.0, double=1.0, begin=0.0)
+    for number in range(1000):
+        trouble.send("mill", full(1), "127.0.0.1:1", number / 1000)
+    assert weight(trouble) < 200_000
+    assert len([*trouble.arrived(20.0)]) == 100
+    assert trouble.too_many == 1900
+
+
+def test_a_look_takes_no_more_than_its_share_of_what_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("patcher.listener.receiver.IN_ALL", 40)
+    ears = [Ear(HOST, port) for port in range(20000, 20010)]
+    with Receiver(ears) as receiver, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        for ear in ears:
+            for number in range(30):
+                sender.sendto(bytes([number]), (ear.host, ear.port))
+        looks = []
+        while found := receiver.poll(0.0):
+            looks.append(found)
+        assert all(len(look) <= 10 * 8 for look in looks)
+        assert sum(map(len, looks)) == 300
+        receiver.leave(ears[0])
+        sender.sendto(b"x", (HOST, 20000))
+        assert receiver.poll(0.05) == []
+
+
+MILL = """\
+[show]
+title = "Mill race"
+first_universe = {universe}
+[pixel.rgb]
+colour_order = "RGB"
+[controller.mill]
+delivery = "multicast"
+ports = 1
+port = {{ 1 = ["wheel"] }}
+[run.wheel]
+pixel = "rgb"
+pixels = 40
+"""
+
+
+def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path) -> None:
+    # Source: found in use: 1 080 packets with different synchronization universes exhausted its files.
+    universe = 10_000 + os.getpid() % 30_000
+    (tmp_path / "mill.toml").write_text(MILL.format(universe=universe))
+    call = [sys.executable, "-m", "patcher", "yard", tmp_path / "mill.toml", "--json"]
+    yard = subprocess.Popen(
+        call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64)),
+    )  # fmt: skip
+    group = (f"239.255.{universe >> 8}.{universe & 255}", E131)
+    try:
+        assert yard.stderr is not None
+        while "ready" not in yard.stderr.readline():
+            assert yard.poll() is None
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+            sender.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
+            for number in range(1080):
+                sender.sendto(e131(universe, full(9), number, sync=1 + number), group)
+                if number % 100 == 0:
+                    time.sleep(0.01)
+            sender.sendto(e131(universe, full(7), 1080), group)
+            time.sleep(0.2)
+        assert yard.poll() is None
+        yard.send_signal(signal.SIGTERM)
+        out, err = yard.communicate(timeout=30)
+    finally:
+        yard.kill()
+        yard.communicate()
+    assert yard.returncode == 0, err
+    said = json.loads(out)
+    assert said["runs"][0]["lamps"] == [[7, 7, 7]] * 40
+    (box,) = said["boxes"]
+    assert box["packets"]["with more synchronization addresses than it keeps apart"] > 900
+
+
+def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: found in use: 2 000 sources of 256 pages of 512 universes took 10 GB.
+    monkeypatch.setattr("patcher.listener.streams.MOST_PAGES", 40)
+    listening, universes = Listening(), list(range(1, 513))
+    for cid in (b"a" * 16, b"b" * 16, b"c" * 16):
+        for page in range(30):
+            listening.receive(
+                discovery(cid, page, 29, [page * 512 + u for u in universes], b"mill"), "e131", "1:1", 0.0
+            )
+    assert listening.left_aside == 50
+    assert weight(listening) < 40 * 1024 + 40_000
+    named = set(listening.named())
+    assert named == set(range(1, 30 * 512 + 1))
+    # A page that is known is taken at any time; the others once nothing was heard of a source for two announcements.
+    listening.receive(discovery(b"a" * 16, 0, 29, [63999], b"mill"), "e131", "1:1", 20.0)
+    assert 63999 in listening.named()
+    listening.receive(discovery(b"d" * 16, 0, 0, [7], b"weir"), "e131", "1:1", 30.0)
+    assert [one.source_name for one in listening.heard(30.0).announced] == ["mill", "weir"]
+
+
+def test_the_port_addresses_of_nodes_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("patcher.listener.streams.MOST_PORT_ADDRESSES", 60)
+    listening, chance = Listening(), random.Random(3)
+    for _ in range(300):
+        listening.receive(poll_reply(chance), "artnet", "192.0.2.7:6454", 0.0)
+    (node,) = listening.heard(0.0).nodes
+    assert 50 < len(node.port_addresses) <= 60
+    assert listening.left_aside > 200
+    for number in range(4):
+        listening.receive(poll_reply(chance), "artnet", f"192.0.2.{number + 8}:6454", 60.0)
+    assert "192.0.2.7" not in [one.address for one in listening.heard(60.0).nodes]

@@ -1,0 +1,325 @@
+"""From one season to the next, as a person does it: `patch`, `diff`, `adopt`, and patch files meddled with."""
+
+import json
+from pathlib import Path
+
+import pytest
+import tomli_w
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patcher.patch.changes import run_changes, start_changes
+from patcher.patch.patch import Patch, Start, first_fit
+from patcher.patch.patch_file import patch_path, read_patch
+from patcher.placement.allocation import allocate
+from patcher.placement.explanation import part_empty, savings
+from rig.examples import examples
+from rig.retention_oracle import footprint
+from rig.shipped import Patcher, wired
+
+
+def box(number: int, *runs: list[str], **keys: object) -> dict:
+    """A box with these chains on its ports."""
+    ports = {str(port): chain for port, chain in enumerate(runs, start=1)}
+    return {"address": f"192.0.2.{number}", "ports": 8, "port": ports} | keys
+
+
+def show(controllers: dict, runs: dict[str, int], **keys: object) -> dict:
+    """A show of RGB runs of so many pixels."""
+    settings_ = {"title": "Season"} | keys
+    tables = {name: {"pixel": "lamp", "pixels": pixels} for name, pixels in runs.items()}
+    return {"show": settings_, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": controllers, "run": tables}
+
+
+def starts(patch: Patch) -> dict[str, tuple[int, int]]:
+    """Each start by its name."""
+    return {start.chain.name: (start.universe, start.channel) for start in patch.starts}
+
+
+# --- diff ---------------------------------------------------------------------------------------------------------
+
+
+def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, here: Patcher) -> None:
+    # Source: the design: `diff` says what a new patch would change, box by box and run by run; writes nothing.
+    assert here("patch", heron_lock).returncode == 0
+    old = read_patch(heron_lock)
+    before = patch_path(heron_lock).read_bytes()
+    text = heron_lock.read_text(encoding="utf-8")
+    heron_lock.write_text(text.replace("pixels = 89\n", "pixels = 120\n").replace("pixels = 58\n", "pixels = 60\n"))
+    told = json.loads(here("diff", heron_lock, "--json").stdout)
+    assert patch_path(heron_lock).read_bytes() == before
+    made = json.loads(here("patch", heron_lock, "--json").stdout)
+    new = read_patch(heron_lock)
+    assert old is not None
+    assert new is not None
+    assert {one["controller"] for one in told["starts"]} == set(made["changed"]) == {"lockhouse", "weirside"}
+    assert {one["run"] for one in told["runs"]} == set(made["moved_runs"])
+    # Each line of the difference, worked out from the two patch files alone.
+    typed = [{start.chain.name: (start.universe, start.channel, start.chain.pixels) for start in patch.starts}
+             for patch in (old, new)]  # fmt: skip
+    keys = ("universe", "channel", "pixels")
+    assert {
+        one["start"]: tuple({key: one[age][key] for key in keys} for age in ("old", "new")) for one in told["starts"]
+    } == {
+        name: tuple(dict(zip(keys, now[name], strict=True)) for now in typed)
+        for name in typed[1]
+        if typed[0][name] != typed[1][name]
+    }
+    assert "No setting to change in a box" in here("diff", heron_lock).stdout
+
+
+def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
+    # Source: the design: a box's settings are its starts with their pixel counts; a rename is none.
+    before = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 70})
+    after = show({"near": box(1, ["a2"], ["b"])}, {"a2": 50, "b": 61})
+    old = allocate(wired(before)).patch
+    new = allocate(wired(after), old).patch
+    assert [(c.name, c.old is None, c.new is None) for c in start_changes(old, new)] == [
+        ("near/2", False, False), ("far/1", False, True),
+    ]  # fmt: skip
+    assert [(c.run, c.old is None, c.new is None) for c in run_changes(old, new)] == [
+        ("b", False, False), ("c", False, True),
+    ]  # fmt: skip
+
+
+# --- what must not be overwritten ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("meddled", ["half", "conflict", "cut line", "start taken out", "not TOML"])
+def test_a_patch_file_that_cannot_be_read_is_named_and_left(meddled: str, heron_lock: Path, here: Patcher) -> None:
+    # Source: the design: written whole or not at all; when it exists, it is kept.
+    assert here("patch", heron_lock).returncode == 0
+    path = patch_path(heron_lock)
+    good = path.read_text(encoding="utf-8")
+    lines = good.splitlines(keepends=True)
+    bad = {
+        "half": "".join(lines[: len(lines) // 2]),
+        "conflict": f"<<<<<<< ours\n{good}=======\n{good}>>>>>>> theirs\n",
+        "cut line": good[: len(good) // 2],
+        "start taken out": "".join(line for line in lines if 'start = "31/1"' not in line),
+        "not TOML": good.replace("[controller", "[[controller", 1),
+    }[meddled]
+    assert bad != good
+    path.write_text(bad, encoding="utf-8")
+    for command in ("patch", "diff", "where"):
+        ran = here(command, heron_lock, *(["gable/1"] if command == "where" else []))
+        assert ran.returncode == 2, ran.stdout
+        assert path.name in ran.stderr
+        assert path.read_text(encoding="utf-8") == bad
+    assert path.name in here("check", heron_lock).stdout
+    assert here("patch", heron_lock, "--fresh").returncode == 0
+    assert path.read_text(encoding="utf-8") == good
+
+
+@pytest.mark.parametrize("ending", ["\r\n", "no newline", "blank lines"])
+def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path, here: Patcher) -> None:
+    # Source: TOML 1.0, Spec: a newline is LF or CRLF.
+    assert here("patch", heron_lock).returncode == 0
+    path = patch_path(heron_lock)
+    good = path.read_text(encoding="utf-8")
+    edited = {"\r\n": good.replace("\n", "\r\n"), "no newline": good.rstrip(), "blank lines": good + "\n\n"}[ending]
+    path.write_bytes(edited.encode())
+    ran = here("patch", heron_lock)
+    assert ran.returncode == 0, ran.stderr
+    assert "no setting changed" in ran.stdout
+
+
+# --- a table of one's own, afterwards -----------------------------------------------------------------------------
+
+OVERLAPPING = """\
+box,port,run,universe,channel,pixels
+lockhouse,1,gable,1,1,89
+lockhouse,2,window-left,1,499,52
+gatepost,1,gate-left,2,300,560
+"""
+
+
+def test_adopted_addresses_are_kept_even_where_they_break_a_rule(heron_lock: Path, here: Patcher) -> None:
+    # Source: the old table is the truth about the boxes; which of two starts on one channel is right, only they know.
+    table = heron_lock.with_name("table.csv")
+    table.write_text(OVERLAPPING)
+    assert here("adopt", heron_lock, table).returncode == 1
+    checked = here("check", heron_lock)
+    assert checked.returncode == 1
+    assert "[overlap]" in checked.stdout
+    ran = here("patch", heron_lock)
+    assert ran.returncode == 1
+    assert "controller.gatepost.start.gatepost" in ran.stderr
+    assert "[overlap]" in ran.stderr
+    kept = read_patch(heron_lock)
+    assert kept is not None
+    wanted = {"lockhouse/1": (1, 1), "lockhouse/2": (1, 499), "gatepost": (2, 300)}
+    assert {name: place for name, place in starts(kept).items() if name in wanted} == wanted
+    assert "[overlap]" in here("check", heron_lock).stdout
+    told = here("diff", heron_lock)
+    assert told.returncode == 1
+    assert "[overlap]" in told.stderr
+    # Mended by a pin: the box that is pinned moves, the other stays.
+    text = heron_lock.read_text(encoding="utf-8")
+    pin = '[controller.gatepost.start]\ngatepost = "3/1"\n\n[controller.gatepost.port]'
+    heron_lock.write_text(text.replace("[controller.gatepost.port]", pin), encoding="utf-8")
+    assert here("patch", heron_lock).returncode == 0
+    kept = read_patch(heron_lock)
+    assert kept is not None
+    assert starts(kept)["gatepost"] == (3, 1)
+    assert starts(kept)["lockhouse/2"] == (1, 499)
+
+
+@pytest.mark.parametrize("share", [False, True])
+def test_channels_given_twice_stay_while_others_are_laid(share: bool) -> None:
+    # Source: the old table is the truth about the boxes; nobody else is laid on what they hold.
+    tables = show({"near": box(1, ["a"]), "far": box(2, ["b"])}, {"a": 50, "b": 60}, share_universes=share)
+    made = allocate(wired(tables)).patch
+    old = Patch(tuple(Start(start.chain, 1, channel) for start, channel in zip(made.starts, (1, 100), strict=True)))
+    tables["controller"]["new"] = box(3, ["c"])
+    tables["run"]["c"] = {"pixel": "lamp", "pixels": 100}
+    kept = allocate(wired(tables), old)
+    assert starts(kept.patch) == {"near/1": (1, 1), "far/1": (1, 100), "new/1": (2, 1)}
+    assert [fault.rule for fault in kept.faults] == ["overlap"]
+
+
+def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> None:
+    # Source: the design: last year's addresses must not move; `fresh` says where a start falls anew.
+    tables = show({"near": box(1, ["a"], ["b"], ["c"])}, {"a": 50, "b": 50, "c": 50}, placement="follow")
+    old = allocate(wired(tables)).patch
+    assert starts(old) == {"near/1": (1, 1), "near/2": (1, 151), "near/3": (1, 301)}
+    tables["show"]["placement"] = "fresh"
+    tables["run"]["c"]["pixels"] = 60
+    assert starts(allocate(wired(tables), old).patch) == starts(old)
+    tables["run"]["a"]["pixels"] = 60  # no room before b: it alone moves
+    assert starts(allocate(wired(tables), old).patch) == starts(old) | {"near/1": (2, 1)}
+
+
+# --- pixels kept free ---------------------------------------------------------------------------------------------
+
+
+@examples(20, 60)
+@given(
+    st.lists(st.integers(1, 400), min_size=1, max_size=5),
+    st.integers(1, 200),
+    st.sampled_from(("fresh", "whole")),
+    st.booleans(),
+)
+def test_spare_pixels_stay_free_behind_every_start(lengths, spare, placement, share) -> None:
+    # Source: the pixels of next year's longer run must find their channels free: laid by the judge's own pencil.
+    names = [f"run-{number}" for number in range(len(lengths))]
+    boxes = {f"box-{n}": box(n + 1, [name], consecutive=False) for n, name in enumerate(names)}
+    tables = show(boxes, dict(zip(names, lengths, strict=True)), placement=placement, share_universes=share)
+    wiring = wired(tables)
+    patch = allocate(wiring, spare_pixels=spare).patch
+    taken = {
+        (universe, channel)
+        for start in patch.starts
+        for universe, first, last in footprint((start.universe, start.channel), (3,) * start.chain.pixels)
+        for channel in range(first, last + 1)
+    }
+    for start in patch.starts:
+        own = set(footprint((start.universe, start.channel), (3,) * start.chain.pixels))
+        longer = footprint((start.universe, start.channel), (3,) * (start.chain.pixels + spare))
+        own_channels = {(u, c) for u, first, last in own for c in range(first, last + 1)}
+        reserve = {(u, c) for u, first, last in longer for c in range(first, last + 1)} - own_channels
+        assert len(reserve) == 3 * spare
+        assert not reserve & taken
+    # So a run that grows by as much moves nobody.
+    tables["run"][names[0]]["pixels"] += spare
+    grown = allocate(wired(tables), patch).patch
+    if placement == "fresh":
+        assert starts(grown) == starts(patch)
+
+
+def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, here: Patcher) -> None:
+    # Source: the design: `consecutive`: a box's universes have no gap.
+    ran = here("patch", heron_lock, "--spare-pixels", "30")
+    assert ran.returncode == 2
+    assert "30 pixels kept free would leave whole universes empty" in ran.stderr
+    assert not patch_path(heron_lock).exists()
+    text = heron_lock.read_text(encoding="utf-8").replace("frame_rate = 40", 'frame_rate = 40\nplacement = "follow"', 1)
+    heron_lock.write_text(text, encoding="utf-8")
+    ran = here("patch", heron_lock, "--spare-pixels", "30")
+    assert ran.returncode == 2
+    assert "--spare-pixels" in ran.stderr
+
+
+# --- reserved -----------------------------------------------------------------------------------------------------
+
+
+def test_a_run_that_is_not_hung_keeps_its_addresses() -> None:
+    # Source: the design: hung = false: not up this season; its addresses stay reserved.
+    tables = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 70})
+    old = allocate(wired(tables)).patch
+    tables["run"]["b"]["hung"] = False
+    new = allocate(wired(tables), old).patch
+    assert starts(new) == starts(old)
+    assert start_changes(old, new) == []
+
+
+# --- why so many universes ----------------------------------------------------------------------------------------
+
+
+@examples(20, 60)
+@given(st.lists(st.integers(1, 600), min_size=1, max_size=6), st.sampled_from(("fresh", "follow", "whole")))
+def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -> None:
+    # Source: counted channel by channel by the judge's pencil.
+    names = [f"run-{number}" for number in range(len(lengths))]
+    runs = dict(zip(names, lengths, strict=True))
+    wiring = wired(show({"near": box(1, *([name] for name in names))}, runs, placement=placement))
+    patch = allocate(wiring).patch
+    used: dict[int, int] = {}
+    for start in patch.starts:
+        for universe, first, last in footprint((start.universe, start.channel), (3,) * start.chain.pixels):
+            used[universe] = used.get(universe, 0) + last - first + 1
+    found = {one.universe: one.free for one in part_empty(wiring.show, patch)}
+    assert found == {universe: 512 - channels for universe, channels in used.items() if 512 - channels >= 3}
+    assert all(first_fit(start.at, 3) == start.at for start in patch.starts)
+
+
+def test_a_saving_is_what_the_setting_then_gives() -> None:
+    # Source: the setting changed by hand in the show file, and patched anew.
+    tables = show({"near": box(1, ["a"], ["b"]), "far": box(2, ["c"])}, {"a": 50, "b": 60, "c": 30})
+    told = {one.setting: one.universes for one in savings(wired(tables), 3)}
+    assert told == {'placement = "follow" and patch --fresh': 2, 'placement = "whole" and patch --fresh': 2}
+    tables["show"]["placement"] = "follow"
+    assert {one.setting: one.universes for one in savings(wired(tables), 2)} == {
+        "share_universes = true and patch --fresh": 1
+    }
+    tables["show"]["share_universes"] = True
+    assert allocate(wired(tables)).patch.universe_count == 1
+
+
+@examples(20, 40)
+@given(
+    st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=4), min_size=1, max_size=3),
+    st.sampled_from(("fresh", "follow", "whole")), st.booleans(),
+)  # fmt: skip
+def test_the_placement_that_is_proposed_takes_the_fewest_of_the_three(boxes, placement, share) -> None:
+    # Source: found in use: `whole` took 42 universes, `follow` 41; here each placement is written into the show in turn
+    runs = {f"run-{b}-{r}": pixels for b, some in enumerate(boxes) for r, pixels in enumerate(some)}
+    ports = {
+        f"box-{b}": box(b + 1, *([f"run-{b}-{r}"] for r in range(len(some)))) for b, some in enumerate(boxes)
+    }  # fmt: skip
+    counts = {
+        other: allocate(wired(show(ports, runs, placement=other, share_universes=share))).patch.universe_count
+        for other in ("fresh", "follow", "whole")
+    }
+    told = savings(wired(show(ports, runs, placement=placement, share_universes=share)), counts[placement])
+    proposed = {one.placement: one.universes for one in told if one.fewest}
+    least = min(counts.values())
+    if counts[placement] == least:
+        assert proposed == {}
+    else:
+        assert proposed == {other: least for other in counts if counts[other] == least}
+    assert {one.placement: one.universes for one in told if one.placement} == {
+        other: universes for other, universes in counts.items() if universes < counts[placement]
+    }
+
+
+def test_whole_may_take_more_than_follow_and_patch_says_so(tmp_path: Path, here: Patcher) -> None:
+    # Source: by hand: ten chains of 150 pixels, 450 channels each; none may be cut, or 1500 pixels at 170 a universe
+    runs = {f"run-{number}": 150 for number in range(10)}
+    path = tmp_path / "weir.toml"
+    path.write_text(
+        tomli_w.dumps(show({"near": box(1, *([run] for run in runs)) | {"ports": 10}}, runs, placement="whole"))
+    )
+    said = here("patch", path).stdout
+    assert "10 universes." in said
+    assert 'placement = "follow" and patch --fresh would take 9 universes, the fewest of the three placements.' in said

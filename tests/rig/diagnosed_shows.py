@@ -1,0 +1,81 @@
+"""Small shows for the diagnosis, and an eye that answers its questions."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from patcher.diagnosis.engine import Engine
+from patcher.diagnosis.scene import Scene, scene_of
+from patcher.eye import Eye
+from patcher.faults import planned
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
+from patcher.wiring import Wiring
+from rig.shipped import wired
+
+
+def tables(runs: dict[str, dict], ports: dict[str, list[str]], **box: object) -> dict:
+    controller = {"address": "192.0.2.1", "ports": 3, "port": ports} | box
+    lines = {
+        name: {"shape": "line", "path": [[0.0, place], [run["pixels"] * 0.1, place]]} if "shape" not in run else {}
+        for place, (name, run) in enumerate(runs.items())
+    }  # drawn, so that each end can be told from the other
+    return {
+        "show": {"title": "Landing stage"},
+        "pixel": {"rgb": {"colour_order": "GRB"}, "rgbw": {"colour_order": "RGBW"}},
+        "controller": {"box": controller},
+        "run": {name: {"pixel": "rgb"} | lines[name] | run for name, run in runs.items()},
+    }  # fmt: skip
+
+
+GRID = {"shape": "grid", "area": [[0.0, 0.0], [4.0, 3.0]], "columns": 5, "rows": 4, "data_in": "bottom-left"}
+
+
+SHOWN = {
+    "one run": (tables({"rope": {"pixels": 5}}, {"1": ["rope"]}), "rope"),
+    "chain": (tables({"bow": {"pixels": 7}, "stern": {"pixels": 9, "nulls": 1}}, {"1": ["bow", "stern"]}), "box/1"),
+    "tee": (tables({"near": {"pixels": 8}, "far": {"pixels": 8, "same_data_as": "near"}}, {"2": ["near"]}), "far"),
+    "grid": (tables({"sail": GRID | {"lines": "columns", "turns": "serpentine"}}, {"1": ["sail"]}), "sail"),
+    "white": (tables({"foam": {"pixel": "rgbw", "pixels": 11}}, {"1": ["foam"]}, reorders=False), "foam"),
+    "two starts": (tables({"a": {"pixels": 3}, "b": {"pixels": 3}}, {"1": ["a"], "2": ["b"]}), "box"),
+    "loop": (
+        tables({"pane": {"shape": "loop", "corners": [[0, 0], [0, 2], [2, 2], [2, 0]], "pixels": 8}}, {"1": ["pane"]}),
+        "pane",
+    ),
+    "one start": (
+        tables({"a": {"pixels": 6}, "b": {"pixels": 6}}, {"1": ["a"], "2": ["b"]}, start_per="controller"), "box",
+    ),
+}  # fmt: skip
+
+
+@cache
+def shown(name: str) -> tuple[Wiring, Patch, Scene]:
+    table, thing = SHOWN[name]
+    wiring = wired(table)
+    patch = allocate(wiring).patch
+    return wiring, patch, scene_of(planned(wiring, patch), thing)
+
+
+def asked(engine: Engine, true: int, chance: np.random.Generator, wrong: float = 0.0) -> float:
+    """Let an eye that stands before a class answer to the end; the price of all questions."""
+    price = 0.0
+    while (chosen := engine.next()) is not None and len(engine.told) < 60:
+        frame, ask = chosen
+        chances = engine.looks(frame, ask, np.array([true]))[0]
+        answer = int(chance.choice(len(chances), p=chances))
+        if wrong and chance.random() < wrong:
+            answer = int(chance.choice([other for other in range(len(chances) - 1) if other != answer]))
+        engine.tell(frame, ask, answer)
+        price += ask.price
+    return price
+
+
+def order(takes: np.ndarray, seeing: Eye) -> bytes:
+    """What an eye can know of a run that it sees no place of: the order of what lights; with the dark pixels between,
+    where it sees gaps.
+    """
+    lit = np.flatnonzero((takes != -1).any(axis=1))
+    kept = takes[lit[0] : lit[-1] + 1] if seeing.gaps and len(lit) else takes[lit]
+    return kept.tobytes()

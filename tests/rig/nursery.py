@@ -1,0 +1,109 @@
+"""Processes of the program that start at once: one that has imported everything forks for each.
+
+Run as a program, it reads a line of JSON for each process, and writes one: `["run", arguments, folder]` → its number;
+`["wait", number]` → "stopped", or its exit status (less than 0: the signal that ended it), once it stops or ends.
+"""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+
+class Nursery:
+    """Starts processes, signals them, and waits for them."""
+
+    def __init__(self) -> None:
+        self._server = subprocess.Popen(
+            [sys.executable, __file__], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1
+        )
+        self._running: set[int] = set()
+
+    def _ask(self, *words: object) -> object:
+        assert self._server.stdin is not None
+        assert self._server.stdout is not None
+        self._server.stdin.write(json.dumps(words) + "\n")
+        return json.loads(self._server.stdout.readline())
+
+    def run(self, *arguments: object, said: Path) -> int:
+        """Start the program; what it says goes to a file, and nobody types."""
+        number = self._ask("run", [*map(str, arguments)], str(said))
+        assert isinstance(number, int)
+        self._running.add(number)
+        return number
+
+    def wait(self, number: int) -> object:
+        """Until it stops or ends."""
+        how = self._ask("wait", number)
+        if how != "stopped":
+            self._running.discard(number)
+        return how
+
+    def close(self) -> None:
+        for number in self._running:
+            os.kill(number, signal.SIGKILL)
+        self._server.communicate()
+
+
+@contextmanager
+def nursery() -> Iterator[Nursery]:
+    opened = Nursery()
+    try:
+        yield opened
+    finally:
+        opened.close()
+
+
+def _child(arguments: list[str], said: str) -> None:
+    # Somebody who never types: a pipe whose other end stays open.
+    os.dup2(os.pipe()[0], 0)
+    out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    os.dup2(out, 1)
+    os.dup2(out, 2)
+    sys.stdin, sys.stdout, sys.stderr = os.fdopen(0), os.fdopen(1, "w"), os.fdopen(2, "w")
+    for number in signal.valid_signals() - {signal.SIGKILL, signal.SIGSTOP, signal.SIGPIPE, signal.SIGXFSZ}:
+        signal.signal(number, signal.SIG_DFL)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    sys.argv = ["patcher", *arguments]
+    from patcher.__main__ import main
+
+    code = 99
+    try:
+        main()
+        code = 0
+    except SystemExit as left:
+        code = left.code if isinstance(left.code, int) else int(left.code is not None)
+    finally:
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(OSError):
+                stream.flush()
+        os._exit(code)
+
+
+def _serve() -> None:
+    import patcher.answers.terminal_answers
+    import patcher.cli
+    import patcher.dialogue.walk_through
+    import patcher.listener.receiver
+    import patcher.phone.session
+    import patcher.stream.player
+    import patcher.yard.yard  # noqa: F401
+
+    for line in sys.stdin:
+        match json.loads(line):
+            case ["run", arguments, said]:
+                answer: object = os.fork()
+                if answer == 0:
+                    _child(arguments, said)
+            case ["wait", number]:
+                _, status = os.waitpid(number, os.WUNTRACED)
+                answer = "stopped" if os.WIFSTOPPED(status) else os.waitstatus_to_exitcode(status)
+        print(json.dumps(answer), flush=True)
+
+
+if __name__ == "__main__":
+    _serve()

@@ -1,0 +1,272 @@
+"""What the sheets say, against a pencil: addresses pixel by pixel, cable and fuses summed from the file's tables."""
+
+import csv
+import io
+import json
+import tomllib
+from collections import Counter
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.sheets.box_sheet import box_sheets
+from patcher.sheets.contents import show_sheet
+from patcher.sheets.exports import as_csv, as_json, as_markdown, document, tables
+from patcher.sheets.figures import enough
+from patcher.sheets.labels import Repairs, labels, tags
+from patcher.sheets.parts_list import shopping
+from patcher.show.show_file import read_show
+from patcher.wiring import wire
+from rig.examples import examples
+from rig.patch_pencil import allocated, laid_by_pencil, shows
+from rig.power_show import fed, show, tap
+from rig.shipped import SHOWS, wired
+
+HERON = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))
+FIGURED = examples(20, 60)
+
+
+@pytest.fixture(scope="module")
+def heron():
+    wiring = wire(read_show(SHOWS / "heron-lock.toml").show)
+    return wiring, allocate(wiring).patch, power(wiring)
+
+
+# --- boxes --------------------------------------------------------------------------------------------------------
+
+
+@FIGURED
+@given(shows(pins=True))
+def test_a_box_sheet_says_where_every_run_begins_and_ends(drawn: dict) -> None:
+    # Source: the design: the patch, laid pixel by pixel with a pencil in test_patch_rules.py
+    wiring, patch = allocated(drawn)
+    if patch is None:
+        return
+    first, last, ports = {}, {}, {}
+    for _, _, laid in laid_by_pencil(drawn, patch):
+        for (universe, channel), lamp in laid:
+            if lamp.number is not None:
+                first.setdefault(lamp.run, (universe, channel))
+                last[lamp.run] = universe, channel + lamp.width - 1
+            port = next(n for n, chain in drawn["controller"][lamp.controller]["port"].items() if lamp.run in chain)
+            ports.setdefault((lamp.controller, int(port)), (universe, channel))
+    seen = set()
+    for box in box_sheets(wiring, patch, power(wiring)):
+        table = drawn["controller"][box.box]
+        assert (box.address, len(box.ports)) == (table["address"], table["ports"])
+        for port in box.ports:
+            chain = table["port"].get(str(port.port), [])
+            own = [run for run in port.chain if run.tee_of is None]
+            assert [run.run for run in own] == chain
+            count = 0
+            for run in port.chain:
+                source = run.tee_of or run.run
+                assert (run.begins, run.ends) == (first[source], last[source])
+                assert run.last - run.first + 1 == run.pixels == drawn["run"][run.run]["pixels"]
+                if run.tee_of is None:
+                    assert run.first == count + 1
+                    count = run.last
+                seen.add(run.run)
+            assert port.pixels == sum(drawn["run"][run]["pixels"] for run in chain)
+            assert port.nulls == sum(drawn["run"][run]["nulls"] for run in chain)
+            if chain:
+                assert (port.begins, port.ends) == (ports[box.box, port.port], last[chain[-1]])
+        universes = {place[0] for run in box.used for link in run.chain for place in (link.begins, link.ends)}
+        assert universes <= spelled(box.universes)
+    hung = {run for box in drawn["controller"].values() for chain in box["port"].values() for run in chain}
+    assert seen == hung | {name for name, run in drawn["run"].items() if run.get("same_data_as") in hung}
+
+
+def spelled(ranges: str) -> set[int]:
+    parts = [part.split("–") for part in ranges.split(", ")]
+    return {number for part in parts for number in range(int(part[0]), int(part[-1]) + 1)}
+
+
+def test_the_heron_locks_boxes(heron) -> None:
+    # Source: shows/heron-lock.toml, read with tomllib alone; frame times by the data sheets of WS2812B and WS2811
+    sheets = {box.box: box for box in box_sheets(*heron)}
+    assert list(sheets) == ["lockhouse", "gatepost", "weirside", "mooring"]
+    gate = sheets["gatepost"]
+    assert gate.frame_ms == pytest.approx(560 * 24 * 1.25e-3 + 0.3)
+    assert [(start.start_of, start.pixels) for start in gate.starts] == [("gatepost", 1000)]
+    assert sheets["weirside"].groups == tuple(f"239.255.0.{universe}" for universe in (9, 10, 20, 21, 22, 23))
+    boat = sheets["mooring"].ports[2].chain[0]
+    assert (boat.run, boat.nulls, boat.lead, boat.begins) == ("narrowboat", 1, 11.0, (34, 4))
+    assert {supply.supply for supply in sheets["mooring"].supplies} == {"mooring-12v", "narrowboat-5v"}
+    for box in sheets.values():
+        runs = {run.run for port in box.ports for run in port.chain}
+        near = {name for name, supply in HERON["supply"].items() if supply.get("box") == box.box}
+        wanted = {
+            name for name, feed in HERON["feed"].items()
+            if feed.get("supply", HERON["feed"].get(feed.get("from"), {}).get("supply")) in near
+            or {each["run"] for each in feed["taps"]} & runs
+        }  # fmt: skip
+        assert {feed.feed for feed in box.feeds} == wanted
+
+
+def test_a_supply_in_a_box_is_on_its_sheet_though_it_feeds_nothing_there() -> None:
+    # Source: the design: a box sheet lists supplies; `help file`: whose enclosure it sits in
+    supplies = {"s": {"volts": 12.0, "amps": 30.0}, "idle": {"volts": 5.0, "amps": 2.0, "box": "box"},
+                "logic": {"volts": 5.0, "amps": 2.0}}  # fmt: skip
+    tables = show({"a": {"pixels": 3}}, {"f": fed(tap("a"))}, supplies=supplies)
+    tables["controller"]["box"]["logic"] = {"supply": "logic", "amps": 0.3}
+    wiring = wired(tables)
+    (box,) = box_sheets(wiring, allocate(wiring).patch, power(wiring))
+    assert [supply.supply for supply in box.supplies] == ["s", "idle", "logic"]
+    assert box.supplies[2].logic == ("box",)
+
+
+# --- shopping -----------------------------------------------------------------------------------------------------
+
+
+def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
+    # Source: sums over the tables of shows/heron-lock.toml, read with tomllib alone
+    wiring, _, state = heron
+    needs = {need.what: need for need in shopping(wiring, state)}
+    kinds = HERON["pixel"]
+    leads: Counter = Counter()
+    for run in HERON["run"].values():
+        kind = kinds[run["pixel"]]
+        leads["AWG 18" if kind.get("awg") == 18 else "0.75 mm²"] += round(run.get("lead", 0) * 1000)
+    assert {what: round(needs[f"lead, {what}"].metres * 1000) for what in leads} == dict(leads)
+    feeds: Counter = Counter()
+    for feed in HERON["feed"].values():
+        every = [10.0 if "every" in each else 0.0 for each in feed["taps"]]  # the towpath: 100 pitches of 0.1 m
+        feeds[feed["awg"]] += round(1000 * (sum(each["length"] for each in feed["taps"]) + sum(every)))
+    assert {awg: round(needs[f"feed, AWG {awg}"].metres * 1000) for awg in feeds} == dict(feeds)
+    fuses = Counter(feed["fuse"] for feed in HERON["feed"].values() if "fuse" in feed)
+    assert {amps: needs[f"fuse {amps:g} A, with holder"].count for amps in fuses} == dict(fuses)
+    # From memory, NFPA 70 and DIN VDE 0298-4: AWG 18 bears 7 A, 0.75 mm² bears 6 A: each joint of a feed with a larger
+    # fuse before it (its own, or its trunk's) has a fuse of its own.
+    bears = {18: 7.0, 0.75: 6.0}
+    joints = 0
+    for feed in HERON["feed"].values():
+        trunk = feed
+        while "fuse" not in trunk:
+            trunk = HERON["feed"][trunk["from"]]
+        for each in feed["taps"]:
+            run = HERON["run"][each["run"]]
+            kind = HERON["pixel"][run["pixel"]]
+            if bears[kind.get("awg") or kind.get("mm2")] < trunk["fuse"]:
+                pixels = wiring.show.runs[each["run"]].pixels
+                joints += len({*range(1, pixels + 1, each["every"]), pixels}) if "every" in each else 1
+    at_taps = [need for need in needs.values() if need.what.startswith("fuse ") and " at a tap" in need.what]
+    assert sum(need.count for need in at_taps) == joints > 0
+    assert needs["dot-5v"].count == 560 + 440 + 216
+    assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
+    assert needs["dot-5v, as null pixel"].count == 1
+    assert needs["lamp-12v"].count == 89 + 77 + 52 + 52 + 108 + 58 + 58 + 101 + 500 + 150
+    assert needs["pair of plug and socket, 3 poles"].count == 2 * len(HERON["run"])
+    assert needs["supply 12 V, 29 A"].count == 2
+    assert needs["supply 12 V, 29 A"].spare == 1
+    assert needs["data booster"].count == 2
+
+
+@given(st.integers(1, 5000), st.floats(0, 100))
+def test_spares_are_enough_and_not_one_too_many(pixels: int, percent: float) -> None:
+    # Source: arithmetic
+    wiring = wired(show({"a": {"pixels": pixels}}, {"f": fed(tap("a"))}))
+    need = next(need for need in shopping(wiring, power(wiring), spares=percent) if need.what == "lamp")
+    assert need.spare >= pixels * percent / 100 - 1e-6
+    assert need.spare - 1 < pixels * percent / 100
+
+
+def test_what_is_not_hung_is_not_bought_and_has_no_label() -> None:
+    # Source: the design: hung = false, not up this season
+    wiring = wired(show({"a": {"pixels": 10, "lead": 2.0}, "b": {"pixels": 7, "lead": 3.0, "hung": False}}, {}))
+    state = power(wiring)
+    needs = {need.what: need for need in shopping(wiring, state)}
+    assert (needs["lamp"].count, needs["lead, AWG 18"].metres) == (10, 2.0)
+    assert {label.name for label in labels(wiring, state)} == {"a"}
+    assert {tag.run: tag.hung for tag in tags(wiring, {"a": "left", "b": "left"}, {})} == {"a": True, "b": False}
+
+
+def test_lengths_to_buy_are_never_short() -> None:
+    # Source: arithmetic
+    for metres in (0.0, 0.1, 2.25, 2.2500001, 26.5, 3.0):
+        for units, unit in (("m", 1.0), ("ft", 0.3048)):
+            said = float(enough(metres, units).split()[0]) * unit
+            assert metres - 1e-6 <= said < metres + 0.1 * unit + 1e-6
+
+
+# --- labels -------------------------------------------------------------------------------------------------------
+
+
+def test_each_end_of_each_cable_has_one_label(heron) -> None:
+    # Source: shows/heron-lock.toml: a lead has two ends; a feed one at its supply and one at each joint
+    wiring, _, state = heron
+    found: dict[str, list] = {}
+    for label in labels(wiring, state):
+        found.setdefault(label.name, []).append(label)
+    joints = {name: len(feed["taps"]) for name, feed in HERON["feed"].items()} | {"towpath-wire": 3}
+    assert {name: len(each) for name, each in found.items()} == (
+        dict.fromkeys(HERON["run"], 2) | {name: number + 1 for name, number in joints.items()}
+    )
+    for every in found.values():
+        assert [label.end for label in every] == list(range(1, len(every) + 1))
+        assert {label.ends for label in every} == {len(every)}
+        assert len({label.here for label in every}) == len(every)
+    assert [label.here for label in found["eaves"]] == ["gable/89, data out", "eaves/1, data in"]
+    assert [label.there for label in found["eaves"]] == ["eaves/1, data in", "gable/89, data out"]
+    assert found["windows-wire"][0].here == "roof-wire, tap 1"
+    assert found["footbridge-back"][0].here.startswith("footbridge-rail/1")
+
+
+def test_a_tag_says_what_is_still_to_mend(heron) -> None:
+    # Source: the design: name, pixels, batch, which end is data-in, repairs still open
+    wiring, _, _ = heron
+    ends = dict.fromkeys(HERON["run"], "its left end")
+    mend = Repairs(("dark:hedge/57",), ("hedge: a clip is cracked",))
+    found = {tag.run: tag for tag in tags(wiring, ends, {"hedge": mend})}
+    assert list(found) == list(HERON["run"])
+    assert (found["hedge"].repairs, found["hedge"].pixels) == (mend, 150)
+    assert found["gate-right"].batch == "2025"
+    assert found["gable"].prop == "cottage"
+    assert found["willow"].prop is None
+    assert found["footbridge-back"].hangs_on == "footbridge-rail"
+
+
+# --- machines -----------------------------------------------------------------------------------------------------
+
+
+def test_tables_for_machines_say_the_same(heron) -> None:
+    # Source: the JSON document against the CSV tables, each read back by Python's own readers
+    wiring, patch, state = heron
+    sheet = show_sheet(wiring, patch, None, state)
+    said = json.loads(as_json(document(sheet)))
+    for name, table in tables(sheet).items():
+        rows = list(csv.reader(io.StringIO(as_csv(table))))
+        assert len(rows) == len(table.rows) + 1
+        assert {len(row) for row in rows} <= {len(table.heads)}, name
+    starts = list(csv.DictReader(io.StringIO(as_csv(sheet.starts))))
+    assert [int(row["universe"]) for row in starts] == [start["universe"] for start in said["starts"]]
+    assert [box["box"] for box in said["boxes"]] == ["lockhouse", "gatepost", "weirside", "mooring"]
+    assert said["kept"] is None
+    assert show_sheet(wiring, patch, patch, state).kept is True
+
+
+@given(st.text(max_size=40))
+def test_markdown_takes_a_title_for_nothing_but_text(title: str) -> None:
+    # Source: CommonMark 0.31, 2.4: a backslash before ASCII punctuation makes it plain; no raw HTML, no link, no table
+    wiring = wired(show({"a": {"pixels": 3}}, {}) | {"show": {"title": title}})
+    text = as_markdown(show_sheet(wiring, allocate(wiring).patch, None, power(wiring)))
+    first, _, rest = text.partition("\n")
+    assert first.startswith("# ")
+    assert rest.startswith("\n3 pixels")
+    unescaped = first[2:]
+    for letter in "\\`*_{}[]<>()#+!|~&":
+        unescaped = unescaped.replace("\\" + letter, "")
+    assert not set(unescaped) & set("`*_{}[]<>()#+!|~&")
+
+
+def test_the_mark_changes_with_the_show_and_with_the_patch(heron) -> None:
+    # Source: `ShowSheet.mark`: by it two papers are known to be of one show and patch
+    wiring, patch, state = heron
+    mark = show_sheet(wiring, patch, None, state).mark
+    assert show_sheet(wiring, patch, patch, state).mark == mark
+    brighter = wired({**HERON, "show": {**HERON["show"], "level": 0.5}, "run": {**HERON["run"], "willow": {
+        "pixel": "lamp-12v", "pixels": 500, "lead": 4.2}}})  # fmt: skip
+    assert show_sheet(brighter, patch, None, power(brighter)).mark != mark

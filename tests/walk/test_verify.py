@@ -1,0 +1,607 @@
+"""The round: its order, its looks, and the command that walks it, in the yard, by keys and from a file."""
+
+import json
+import os
+import pty
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tomllib
+from functools import cache
+from itertools import permutations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patcher.answers.witness import Witness
+from patcher.cli.inputs import load
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.hypotheses import singles
+from patcher.dialogue.handover import about, seen_of
+from patcher.errors import PatcherError
+from patcher.eye import FLICKER, Eye, shade_table
+from patcher.faults import RANDOM, build, departure, parse, planned
+from patcher.frames.levels import levels
+from patcher.placement.allocation import allocate
+from patcher.shapes import positions
+from patcher.walk.box_order import EXACT, shortest, way
+from patcher.walk.items import digests, items
+from patcher.walk.record_file import checks_path, read_record
+from patcher.walk.record_file import parse as parse_record
+from patcher.walk.round_plan import plan
+from patcher.walk.step import as_said
+from rig.examples import examples
+from rig.heron_lock import heron, listening
+from rig.shipped import SHOWS, Patcher, wired
+
+
+@cache
+def lit_channels(number: int, look: int) -> np.ndarray:
+    """Which running channels a look of a step of the round lights, as they are sent."""
+    wiring, patch, _, steps = heron()
+    universes = sorted({universe for start in patch.starts for universe in start.universes})
+    sent = levels(steps[number].looks[look], wiring, patch, universes, 0.3)
+    lit = np.zeros((max(universes) + 200) * 512, dtype=bool)
+    for universe, slots in zip(sent.universes, sent.slots, strict=True):
+        lit[(universe - 1) * 512 : universe * 512] = slots > 0
+    return lit
+
+
+def lamps_seen(number: int, takes) -> list[dict]:
+    """What every pixel shows of each look of a step, from the slots that are sent and the channels that pixels take."""
+    return [_lamps_seen(number, look, takes) for look in range(len(heron()[3][number].looks))]
+
+
+def _lamps_seen(number: int, look: int, takes) -> dict:
+    show, lit, found = heron()[0].show, lit_channels(number, look), {}
+    for run, taken in takes.items():
+        table = shade_table(show.type_of(show.runs[run]).colour_order)
+        on = np.where(taken >= 0, lit[taken], False)
+        shades = table[(on << np.arange(taken.shape[1])).sum(axis=1)]
+        found[run] = np.where((taken == RANDOM).any(axis=1), FLICKER, shades)
+    return found
+
+
+def chance_of_all_yes(faults) -> float:
+    wiring, _, sound, steps = heron()
+    takes = sound.takes | departure(sound, faults).takes
+    found = 1.0
+    for number, step in enumerate(steps):
+        found *= float(np.prod(list(as_said(step, wiring, lamps_seen(number, takes), Eye()).values())))
+        if not found:
+            break
+    return found
+
+
+def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> None:
+    # Source: the design: a sound show, at most 3 looks a run
+    wiring, _, _, steps = heron()
+    assert chance_of_all_yes(()) == 1.0
+    assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
+    fed = [run for run in wiring.show.runs.values() if run.same_data_as is None]
+    assert len(steps) <= 3 * len(fed)
+    assert len({step.name for step in steps}) == len(steps)
+    assert all(1 <= len(step.subjects) <= 5 for step in steps)
+    boxes = [step.box for step in steps if step.name.startswith("colours")]
+    assert sorted(boxes) == sorted({wiring.ports[run.name][0] for run in fed}), "a box's colours are one step"
+
+
+@pytest.mark.parametrize(
+    "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
+)
+def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
+    # Source: the design: a fault is the wiring as built; the pixels are those of the simulated wiring, not of the round
+    wiring, _, sound, _ = heron()
+    runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
+    by_kind: dict[str, list] = {}
+    for fault, differs in singles(sound, runs):
+        if differs.takes:
+            by_kind.setdefault(fault.kind, []).append(fault)
+    chance = np.random.default_rng(1)
+    for kind, faults in by_kind.items():
+        picked = [faults[n] for n in chance.permutation(len(faults))[:6]]
+        for fault in picked:
+            passes = chance_of_all_yes((fault,))
+            # A dark pixel is a gap among lit ones in each of four colours and in the four parts: 0.3 each, by the eye.
+            most = 0.3**5 + 1e-9 if kind == "dark" else 0.0
+            assert passes <= most, f"{fault} passes the round with {passes:.2f}"
+    assert len(by_kind) >= 12
+
+
+@pytest.mark.parametrize(
+    ("fault", "things"),
+    [
+        ("reversed:towpath", {"towpath"}),
+        ("shift:towpath=1", {"towpath"}),
+        ("shift:towpath=-2", {"towpath"}),
+        ("missing:towpath/50", {"towpath"}),
+        ("cut:willow/499", {"willow"}),
+        ("count:mooring/4=-1", {"hedge"}),
+        ("swapped-ports:mooring/1,mooring/2", {"towpath", "willow"}),
+    ],
+)
+def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(fault: str, things: set[str]) -> None:
+    # Source: worked by hand: one pixel at the data-in end and three at the other, so a step along the cable shows
+    wiring, _, sound, steps = heron()
+    number = next(at for at, step in enumerate(steps) if step.name == "ends mooring")
+    takes = sound.takes | departure(sound, (parse(fault, wiring),)).takes
+    said = as_said(steps[number], wiring, lamps_seen(number, takes), Eye())
+    assert {thing for thing, chance in said.items() if chance == 0} == things
+
+
+def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
+    # Source: the eye: a pixel whose data is broken flickers, and where nothing else is lit a single pixel is counted
+    wiring, _, sound, steps = heron()
+    number = next(at for at, step in enumerate(steps) if step.name == "parts towpath")
+    last = departure(sound, (parse("flicker:towpath/101", wiring),)).takes
+    assert as_said(steps[number], wiring, lamps_seen(number, sound.takes | last), Eye())["towpath"] == 0
+    seen = lamps_seen(number, sound.takes)
+    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 1}
+    seen[0]["gable"][40] = 1
+    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 0}
+
+
+def test_every_other_wiring_of_a_grid_is_seen() -> None:
+    # Source: the design: a grid's 16 wirings; what each pixel then takes is from the fault model, tested by itself
+    wiring, _, sound, _ = heron()
+    corners = ("bottom-left", "bottom-right", "top-left", "top-right")
+    for grid in ("weir", "gate-left", "gate-right"):
+        for corner in corners:
+            for lines in ("rows", "columns"):
+                for turns in ("serpentine", "same-way"):
+                    texts = (f"data-in:{grid}={corner}", f"lines:{grid}={lines}", f"turns:{grid}={turns}")
+                    faults = tuple(parse(text, wiring) for text in texts)
+                    looks_planned = grid not in departure(sound, faults).takes
+                    assert (chance_of_all_yes(faults) > 0) == looks_planned, texts
+
+
+LETTERS = ("RGB", "GRB", "RGBW", "BRGA", "W", "R", "GW")
+
+
+@st.composite
+def shows(draw: st.DrawFn) -> dict:
+    """Small shows of every shape, length, colour order and kind of start."""
+    number = st.integers(1, 30)
+    types = {f"kind{at}": {"colour_order": order} for at, order in enumerate(LETTERS)}
+    runs: dict[str, dict] = {}
+    boxes: dict[str, dict] = {}
+    for box in range(draw(st.integers(1, 3))):
+        ports: dict[str, list[str]] = {}
+        for port in range(1, draw(st.integers(1, 6)) + 1):
+            ports[str(port)] = []
+            for _ in range(draw(st.integers(1, 3))):
+                name = f"run{len(runs)}"
+                run = {"pixel": draw(st.sampled_from(sorted(types))), "nulls": draw(st.integers(0, 2))}
+                x = float(len(runs))
+                match draw(st.sampled_from(["none", "line", "loop", "grid"])):
+                    case "none":
+                        run |= {"pixels": draw(number)}
+                    case "line":
+                        run |= {"shape": "line", "path": [[x, 0.0], [x, 2.0]], "pixels": draw(number)}
+                    case "loop":
+                        corners = [[x, 0.0], [x, 1.0], [x + 0.5, 1.0]]
+                        run |= {"shape": "loop", "corners": corners, "pixels": draw(number)}
+                    case "grid":
+                        run |= {"shape": "grid", "area": [[x, 0.0], [x + 0.7, 1.0]], "lines": "rows",
+                                "data_in": "bottom-left",
+                                "columns": draw(st.integers(2, 5)), "rows": draw(st.integers(2, 5)),
+                                "turns": draw(st.sampled_from(["serpentine", "same-way"]))}  # fmt: skip
+                ports[str(port)].append(name)
+                runs[name] = run
+                if draw(st.booleans()) and run.get("shape") is None:
+                    runs[f"run{len(runs)}"] = run | {"same_data_as": name}
+        per = draw(st.sampled_from(["controller", "port", "run"]))
+        boxes[f"box{box}"] = {"address": f"192.0.2.{box + 1}", "ports": 6, "start_per": per, "port": ports}
+        if draw(st.booleans()):
+            boxes[f"box{box}"]["at"] = [draw(st.floats(0, 9)), 0.0]
+    free = sorted(runs)
+    props = {}
+    for at in range(draw(st.integers(0, 2))):
+        members, free = free[: draw(st.integers(1, 4))], free[4:]
+        if members:
+            props[f"prop{at}"] = {"runs": members}
+    return {"show": {"title": "Any"}, "pixel": types, "controller": boxes, "run": runs, "prop": props}
+
+
+@given(shows())
+@examples(15, 25)
+def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    sound = planned(wiring, patch).takes
+    steps = plan(wiring, items(wiring))
+    assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
+    assert len(steps) <= 3 * len(wiring.show.runs)
+    assert len({step.name for step in steps}) == len(steps)
+    universes = sorted({universe for start in patch.starts for universe in start.universes})
+    for step in steps:
+        seen = []
+        for look in step.looks:
+            sent = levels(look, wiring, patch, universes, 0.3)
+            lit = np.zeros((max(universes) + 1) * 512, dtype=bool)
+            for universe, slots in zip(sent.universes, sent.slots, strict=True):
+                lit[(universe - 1) * 512 : universe * 512] = slots > 0
+            seen.append({})
+            for run, taken in sound.items():
+                table = shade_table(wiring.show.type_of(wiring.show.runs[run]).colour_order)
+                bits = (np.where(taken >= 0, lit[taken], False) << np.arange(taken.shape[1])).sum(axis=1)
+                seen[-1][run] = table[bits]
+        said = as_said(step, wiring, seen, Eye())
+        assert all(chance == 1 for chance in said.values()), (step.name, said)
+        assert all(subject.checks for subject in step.subjects), step.name
+
+
+POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
+
+
+@given(st.lists(POINTS, min_size=1, max_size=7))
+@examples(20, 60)
+def test_the_walk_is_the_shortest(places) -> None:
+    # Judge: every order there is, up to 7 boxes
+    order = shortest(places)
+    assert sorted(order) == list(range(len(places)))
+    assert order[0] == 0
+    at = np.array(places)
+    best = min(way(at, [0, *rest]) for rest in permutations(range(1, len(places))))
+    assert way(at, order) == pytest.approx(best, abs=1e-9)
+
+
+@given(st.lists(POINTS, min_size=EXACT + 1, max_size=16))
+@settings(max_examples=10, deadline=None)
+def test_a_long_walk_visits_every_box_once_from_the_first(places) -> None:
+    order = shortest(places)
+    assert sorted(order) == list(range(len(places)))
+    assert order[0] == 0
+
+
+def test_the_round_goes_box_by_box_and_never_returns() -> None:
+    steps = heron()[3]
+    boxes = [step.box for step in steps]
+    assert list(dict.fromkeys(boxes)) == ["lockhouse", "gatepost", "weirside", "mooring"]
+    assert boxes == sorted(boxes, key=list(dict.fromkeys(boxes)).index)
+
+
+def test_words_say_where_by_the_drawing() -> None:
+    # Source: shows/heron-lock.toml as drawn: towpath is fed from its right end, the eaves run from right to left,
+    # the weir begins at the top left, a window goes up its left side first
+    said = {(step.name.partition(" ")[0], s.thing): s.says for step in heron()[3] for s in step.subjects}
+    assert said["ends", "towpath"] == "towpath: one green at the right end, three red at the left end"
+    assert said["parts", "towpath"] == "towpath: from left to right: white, blue, green, red"
+    assert said["parts", "gable"] == "gable: from left to right: red, green, blue, white"
+    assert said["parts", "window-left"] == "window-left: left red, top green, right blue, bottom white"
+    assert said["ends", "weir"].startswith("weir: one green at the top left corner")
+    assert said["parts", "hedge"] == "hedge: from the data-in end: red, green, blue, white"
+
+
+def test_what_is_said_is_where_the_lamps_are_lit() -> None:
+    # Source: the drawing: positions of the pixels that a look lights, against the sides that its words name
+    wiring, _, _, steps = heron()
+    told = 0
+    for step in steps:
+        for subject in step.subjects:
+            runs = wiring.show.prop_runs()[subject.thing] if step.name.startswith("picture") else [subject.thing]
+            lit: dict[str, list] = {}
+            every = []
+            for run in runs:
+                if (
+                    not step.name.startswith(("ports", "colours"))
+                    and (at := positions(wiring.show, wiring.show.runs[run])) is not None
+                ):
+                    every.append(at)
+                    for glow in step.looks[0].glows:
+                        if glow.run == wiring.source(run):
+                            lit.setdefault(glow.colour.name, []).append(at[glow.pixels])
+            if not every:
+                continue
+            low, high = np.concatenate(every).min(axis=0), np.concatenate(every).max(axis=0)
+            x, y = {}, {}
+            for colour, points in lit.items():
+                x[colour], y[colour] = (np.concatenate(points).mean(axis=0) - low) / np.maximum(high - low, 1e-9)
+            if found := re.search(r"from left to right: (.*)", subject.says):
+                named = found[1].split(", ")
+                assert named == sorted(x, key=lambda colour: x[colour]), subject.says
+                told += 1
+            for side, colour in re.findall(
+                r"((?:top |bottom )?(?:left|right)|top|bottom) (red|green|blue|white)", subject.says
+            ):
+                assert ("left" not in side) or x[colour] < 0.5, subject.says
+                assert ("right" not in side) or x[colour] > 0.5, subject.says
+                assert ("top" not in side) or y[colour] > 0.5, subject.says
+                assert ("bottom" not in side) or y[colour] < 0.5, subject.says
+                told += 1
+            if found := re.search(r"green at the (left|right) end, three red at the (left|right)", subject.says):
+                assert found[1] != found[2]
+                assert (x["green"] < x["red"]) == (found[1] == "left"), subject.says
+                told += 1
+    assert told > 30
+
+
+def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher: Patcher) -> None:
+    done = patcher("verify", heron_lock, "--yard", "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    wiring = heron()[0]
+    assert (found["proved"], found["failed"], found["open"]) == (len(items(wiring)), 0, 0)
+    assert found["looks"] <= 3 * len(wiring.show.runs)
+    record = tomllib.loads(checks_path(heron_lock).read_text())
+    assert sum(len(of) for of in record["proved"].values()) == len(items(wiring))
+    when = record["proved"]["gable"]["ends"]["when"]
+    assert when.utcoffset() is not None
+    again = patcher("verify", heron_lock, "--yard")
+    assert "All of it is proved already" in again.stdout
+
+
+@pytest.mark.parametrize(
+    ("fault", "thing"),
+    [("reversed:gable", "gable"), ("data-in:gate-right=top-left", "gate-right"), ("colour-order:willow=RBG", "willow")],
+)
+def test_a_fault_is_found_named_and_kept(heron_lock: Path, here: Patcher, fault: str, thing: str) -> None:
+    done = here("verify", heron_lock, thing, "--yard", "--fault", fault)
+    assert done.returncode == 1
+    answers = read_record(heron_lock).answers
+    failed = {item: answer for item, answer in answers.items() if answer.says == "no"}
+    assert thing in {item.thing for item in failed}
+    assert all(fault in answer.found for answer in failed.values())
+    assert f"failed: {thing}" in done.stdout
+    report = here("verify", heron_lock, thing, "--report")
+    assert report.returncode == 1
+    assert fault in report.stdout
+
+
+def test_what_hides_behind_a_fault_is_passed_over_and_stays_open(heron_lock: Path, here: Patcher) -> None:
+    done = here("verify", heron_lock, "mooring", "--yard", "--fault", "dead:mooring/3", "--json")
+    found = json.loads(done.stdout)
+    state = {(one["thing"], one["what"]): one["state"] for one in found["items"]}
+    assert state["mooring/3", "identity"] == "failed"
+    assert state["narrowboat", "colours"] == "failed", "it was seen to be dark"
+    assert state["narrowboat", "direction"] == "open"
+    assert state["willow", "colours"] == state["hedge", "ends"] == state["mooring/1", "identity"] == "proved"
+    assert "passed over until dead:mooring/3" in done.stderr
+
+
+def test_an_edit_brings_back_what_it_changed_and_no_more(heron_lock: Path, here: Patcher) -> None:
+    here("patch", heron_lock)
+    assert here("verify", heron_lock, "--yard").returncode == 0
+    text = heron_lock.read_text()
+    heron_lock.write_text(text.replace("path = [[17.0, 0.1], [27.0, 0.1]]", "path = [[17.0, 0.1], [26.0, 0.1]]"))
+    found = json.loads(here("verify", heron_lock, "--report", "--json").stdout)
+    opened = {(one["thing"], one["what"]) for one in found["items"] if one["state"] == "open"}
+    assert opened == {("towpath", "ends"), ("towpath", "direction"), ("towpath", "geometry")}
+    assert all(one["changed"] for one in found["items"] if one["state"] == "open")
+    done = here("verify", heron_lock, "--yard")
+    assert "2 steps" in done.stdout.replace("\u00a0", " ")
+    assert done.returncode == 0
+
+
+def answers_of(show: Path, lines: dict[str, str]) -> Path:
+    """A file that answers every step with yes, but for those named."""
+    wiring = load(show)
+    path = show.with_name("answers.txt")
+    steps = plan(wiring, items(wiring))
+    path.write_text("# an evening\n" + "".join(f"{step.name}: {lines.get(step.name, 'yes')}\n" for step in steps))
+    return path
+
+
+def test_answers_from_a_file(heron_lock: Path, here: Patcher) -> None:
+    path = answers_of(heron_lock, {
+        "ports gatepost": "cannot tell", "parts hedge": "skip", "ends lockhouse": "no eaves",
+        "parts weir": "note щит мокрый\nparts weir: yes",
+    })  # fmt: skip
+    done = here("verify", heron_lock, "--answers", path)
+    assert done.returncode == 1
+    record = read_record(heron_lock)
+    says = {(item.thing, item.what): answer.says for item, answer in record.answers.items()}
+    assert says["gatepost/1", "identity"] == "cannot tell"
+    assert ("hedge", "direction") not in says
+    assert says["eaves", "ends"] == "no"
+    assert says["gable", "ends"] == says["weir", "colours"] == "yes"
+    assert [(note.thing, note.what) for note in record.notes] == [("weir", "щит мокрый")]
+    assert "щит мокрый" in here("verify", heron_lock, "--report").stdout
+    assert here("verify", heron_lock, "--new-season").returncode == 0
+    record = read_record(heron_lock)
+    assert record.answers == {}
+    assert len(record.notes) == 1
+
+
+def test_back_answers_a_step_anew(heron_lock: Path, here: Patcher) -> None:
+    path = heron_lock.with_name("answers.txt")
+    path.write_text(
+        "colours gatepost: cannot tell\nports gatepost: yes\nparts gate-left: back\nports gatepost: cannot tell\n"
+    )
+    here("verify", heron_lock, "gatepost", "--answers", path)
+    assert {answer.says for answer in read_record(heron_lock).answers.values()} == {"cannot tell"}
+
+
+def talk_about(show: Path, fault: str, begin) -> list[str]:
+    """The lines that answer the diagnosis of a run as its pixels would."""
+    wiring = load(show)
+    patch = allocate(wiring).patch
+    faults = [parse(fault, wiring)]
+    witness = Witness(wiring, patch, build(wiring, faults))
+    diagnosis = Diagnosis.start(wiring, patch, fault.partition(":")[2], begin=begin)
+    lines = []
+    while (question := diagnosis.ask()) is not None:
+        lines.append(f"ask: {witness.answer(question)}")
+        diagnosis.tell(lines[-1].removeprefix("ask: "))
+    return lines
+
+
+@pytest.mark.parametrize("deed", ["mended", "write"])
+def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, here: Patcher, deed: str) -> None:
+    # Source: the design: the last frame confirms it on the wire; what is mended by the file is proved against the file
+    wiring = load(heron_lock)
+    patch = allocate(wiring).patch
+    wanted = [item for item in items(wiring) if item.thing in ("towpath", "mooring/1")]
+    colours, ports = plan(wiring, wanted)[:2]
+    sound = planned(wiring, patch)
+    begin = about([*seen_of(sound, colours, ["towpath"]), *seen_of(sound, ports, ["mooring/1"])], ["towpath"])
+    lines = [
+        "colours mooring: yes",
+        "ports mooring: yes",
+        "parts towpath: no",
+        *talk_about(heron_lock, "reversed:towpath", begin),
+    ]
+    path = heron_lock.with_name("answers.txt")
+    path.write_text("\n".join(lines) + f"\nthen: {deed}\nparts towpath: yes\nends mooring: yes\n")
+    done = here("verify", heron_lock, "towpath", "--answers", path)
+    assert done.returncode == 0, done.stdout
+    record = read_record(heron_lock)
+    assert {answer.says for answer in record.answers.values()} == {"yes"}
+    assert ('data_in = "last"' in heron_lock.read_text()) == (deed == "mended")
+    wiring = load(heron_lock)
+    now = digests(wiring, allocate(wiring).patch, items(wiring))
+    assert all(record.state(item, now[item]) == "proved" for item in wanted)
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("ports lockhouse: yes\n", "but the step is “colours lockhouse”"),
+        ("ports lockhouse yes\n", "is no answer"),
+        ("colours lockhouse: perhaps\n", "“perhaps” is no answer"),
+        ("colours lockhouse: no mooring/1\n", "not in this look"),
+    ],
+)
+def test_a_wrong_file_of_answers_is_said_in_words(heron_lock: Path, here: Patcher, text: str, named: str) -> None:
+    path = heron_lock.with_name("answers.txt")
+    path.write_text(text)
+    done = here("verify", heron_lock, "--answers", path)
+    assert done.returncode == 2
+    assert "answers.txt, line 1" in done.stderr
+    assert named in done.stderr
+    assert not checks_path(heron_lock).exists()
+
+
+@pytest.mark.parametrize(
+    "call",
+    [("--fault", "reversed:gable"), ("--by-hand",), ("--yard", "--interface", "127.0.0.1"), ("nothing",),
+     ("towpath/3",), ("--yard", "--answers", "x"), ("gable", "--new-season"),
+     ("--yard", "--fault", "upside-down:gable")],
+)  # fmt: skip
+def test_calls_that_make_no_sense_are_refused(heron_lock: Path, here: Patcher, call: tuple[str, ...]) -> None:
+    done = here("verify", heron_lock, *call)
+    assert done.returncode == 2
+    assert "→" in done.stderr
+    assert not checks_path(heron_lock).exists()
+
+
+def test_with_no_yard_it_says_so(heron_lock: Path, here: Patcher) -> None:
+    for call in (("verify", heron_lock, "--yard", "--by-hand"), ("diagnose", heron_lock, "gable", "--yard")):
+        done = here(*call)
+        assert done.returncode == 2
+        assert f"patcher yard {heron_lock}" in done.stderr
+
+
+def start_by_hand(show: Path, **keys) -> subprocess.Popen:
+    command = [sys.executable, "-m", "patcher", "verify", str(show), "--yard", "--by-hand"]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, **keys)
+
+
+def read_until(process: subprocess.Popen, words: str) -> None:
+    assert process.stdout is not None
+    for line in process.stdout:
+        if words in line:
+            return
+    pytest.fail(f"it ended before it said “{words}”")
+
+
+def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -> None:
+    steps = heron()[3]
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        for number, step in enumerate(steps[:4], start=1):
+            read_until(process, f"{number} of {len(steps)}   {step.name}")
+            process.stdin.write("y" if number > 1 else "s")
+            process.stdin.flush()
+        read_until(process, f"5 of {len(steps)}")
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        process.communicate()
+    record = parse_record(checks_path(heron_lock).read_text())
+    assert set(record.answers) == {item for step in steps[1:4] for item in step.proves}
+    done = here("verify", heron_lock, "--yard")
+    assert f"2 of {len(steps) - 3}   {steps[4].name}" in done.stdout
+    assert done.returncode == 0, done.stdout
+
+
+def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
+    import termios
+
+    ours, theirs = pty.openpty()
+    before = termios.tcgetattr(theirs)
+    with listening(heron_lock):
+        process = start_by_hand(heron_lock, stdin=theirs)
+        read_until(process, "1 of 28")
+        # Skip the colours; no answer, no, which, out of the diagnosis, a note, stop.
+        os.write(ours, "sxn1\nqtзима\nq".encode())
+        process.communicate(timeout=60)
+    assert process.returncode == 1
+    assert termios.tcgetattr(theirs) == before
+    record = read_record(heron_lock)
+    says = {item.thing: answer.says for item, answer in record.answers.items()}
+    assert says == {"lockhouse/1": "no", "lockhouse/2": "yes"}
+    assert [(note.thing, note.what) for note in record.notes] == [("gable", "зима")]
+
+
+def test_ctrl_c_ends_the_round_in_order_and_dark(heron_lock: Path) -> None:
+    # Source: the packets themselves: slots stand from octet 126 in E1.31, from octet 18 in ArtDmx
+    heard: dict[tuple[str, bytes], bool] = {}
+    lit = False
+    with listening(heron_lock) as receiver:
+        process = start_by_hand(heron_lock, stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        read_until(process, "y yes")
+        told = False
+        while process.poll() is None or (datagrams := receiver.poll(0.1)):
+            for one in datagrams if process.poll() is not None else receiver.poll(0.1):
+                e131 = one.ear.port == 5568
+                key = one.ear.host, one.octets[113:115] if e131 else one.octets[14:16]
+                heard[key] = any(one.octets[126:] if e131 else one.octets[18:])
+                lit |= heard[key]
+            if lit and not told:
+                process.send_signal(signal.SIGINT)
+                told = True
+    said, _ = process.communicate(timeout=60)
+    assert "Stopped here" in said
+    assert process.returncode == 0
+    assert lit
+    assert not any(heard.values())
+
+
+def test_a_note_and_a_replaced_lamp_are_kept_at_any_time(heron_lock: Path, here: Patcher) -> None:
+    assert here("verify", heron_lock, "willow", "--note", "ветка сломана").returncode == 0
+    assert here("verify", heron_lock, "gable/17", "--replaced", "batch 2026").returncode == 0
+    assert here("verify", heron_lock, "gable", "--replaced", "batch 2026").returncode == 2
+    assert here("verify", heron_lock, "--note", "of what?").returncode == 2
+    said = here("verify", heron_lock, "--report").stdout
+    assert "willow: ветка сломана" in said
+    assert "gable/17: batch 2026" in said
+
+
+def test_a_damaged_record_stops_the_round_and_stays(heron_lock: Path, here: Patcher) -> None:
+    checks_path(heron_lock).write_text("<<<<<<< mine\n")
+    done = here("verify", heron_lock, "--yard")
+    assert done.returncode == 2
+    assert "merge conflict" in done.stderr
+    assert checks_path(heron_lock).read_text() == "<<<<<<< mine\n"
+
+
+def test_the_digests_do_not_hang_on_the_road_to_the_show(tmp_path: Path) -> None:
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir()
+        for name in ("heron-lock.toml", "willow.csv"):
+            shutil.copyfile(SHOWS / name, tmp_path / folder / name)
+    found = []
+    for folder in ("one", "two"):
+        wiring = load(tmp_path / folder / "heron-lock.toml")
+        found.append(digests(wiring, allocate(wiring).patch, items(wiring)))
+    assert found[0] == found[1]
+    assert len(set(found[0].values())) > 40
+    with pytest.raises(PatcherError):
+        load(tmp_path / "three.toml")
