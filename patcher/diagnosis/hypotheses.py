@@ -14,7 +14,7 @@ from typing import get_args
 import numpy as np
 
 from patcher.errors import PatcherError, refuse
-from patcher.faults import AtPixels, Cables, Departure, Fault, Planned, Takes, departure, parse
+from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, parse
 from patcher.faults.fault import BACKWARDS, CHOICES, wiring_values
 from patcher.patch.patch import Patch
 from patcher.patch.thing import find
@@ -117,7 +117,7 @@ def singles(
 
 def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
     """What each of some faults at the pixels of these runs changes by itself."""
-    cables = Cables(plan, ())
+    cables = BuiltCables(plan, ())
     changed: list[dict[str, Takes]] = [{} for _ in faults]
     for run in near:
         cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.lamp[0] == run]

@@ -5,7 +5,7 @@ that changes for each pixel, and `appearance.py` what a pixel then shows.
 """
 
 from patcher.faults.appearance import LitChannels, shades
-from patcher.faults.built import Cables, Departure, Planned, departure, planned, slot_index
+from patcher.faults.built import BuiltCables, Departure, Planned, departure, planned, slot_index
 from patcher.faults.cable import RANDOM, AtPixels, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build, parse
 from patcher.faults.sent import DARK, wire_letters
@@ -16,7 +16,7 @@ __all__ = [
     "RANDOM",
     "AtPixels",
     "Built",
-    "Cables",
+    "BuiltCables",
     "Departure",
     "Fault",
     "LitChannels",

@@ -87,7 +87,7 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
     Raises:
         PatcherError: a box would begin before universe 1, or end behind the last one.
     """
-    cables = Cables(plan, faults)
+    cables = BuiltCables(plan, faults)
     takes: dict[str, Takes] = {}
     boxes: dict[str, str] = {}
     for port in cables.touched():
@@ -120,7 +120,7 @@ def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
     return found
 
 
-class Cables:
+class BuiltCables:
     """Every cable of a wiring with faults in it.
 
     Attributes:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import PatcherError
-from patcher.faults.built import Cables, Planned, departure
+from patcher.faults.built import BuiltCables, Planned, departure
 from patcher.faults.cable import OFF, AtPixels, Cable, Takes
 from patcher.faults.fault import AT_A_LAMP, Fault, build
 from patcher.faults.sent import Port
@@ -55,7 +55,7 @@ class Composer:
     alone: Sequence[Mapping[str, Takes]]
     _at_pixels: dict[str, Numbers] = field(default_factory=dict)
     _others: list[int] = field(default_factory=list)
-    _cables: dict[int, Cables] = field(default_factory=dict)
+    _cables: dict[int, BuiltCables] = field(default_factory=dict)
     _known_cables: dict[tuple[int, Port], Cable] = field(default_factory=dict)
     _known: dict[tuple[int, int], dict[str, Takes] | None] = field(default_factory=dict)
 
@@ -125,7 +125,7 @@ class Composer:
     def _cable(self, one: int, run: str) -> Cable:
         """The cable on which a run is under one fault."""
         if one not in self._cables:
-            self._cables[one] = Cables(self.plan, (self.faults[one],))
+            self._cables[one] = BuiltCables(self.plan, (self.faults[one],))
         key = one, self._cables[one].of_run(run)
         if key not in self._known_cables:
             self._known_cables[key] = self._cables[one].cable(key[1])
