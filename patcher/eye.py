@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import groupby
 from typing import Literal
 
@@ -86,6 +87,7 @@ MANY, FLICKERS = -1, -2
 _GAP, _QUARTER = 8, 16
 
 
+@cache
 def shade_table(letters: str) -> Shades:
     """From the bits of a pixel's lit channels, its first letter's lowest, to its shade; 256 of them.
 
@@ -96,6 +98,7 @@ def shade_table(letters: str) -> Shades:
     for bits in range(BROKEN):
         lit = {letter for number, letter in enumerate(letters) if bits >> number & 1}
         table[bits] = named.get(colour_name(lit) or "", ODD)
+    table.flags.writeable = False
     return table
 
 

@@ -1,4 +1,4 @@
-"""Who answers a walk-through: a person while pixels stay lit, a file of answers, or simulated boxes through an eye."""
+"""Who answers a walk-through: a person while pixels stay lit, or a file of answers."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 import re
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,21 +19,17 @@ from patcher.errors import choose_from, refuse
 from patcher.stream.player import LONGEST_WAIT
 from patcher.terminal.folds import choices
 from patcher.terminal.screen import order
-from patcher.trade import CHANNELS, UDP_PORTS
+from patcher.trade import CHANNELS
 
 if TYPE_CHECKING:
-    from patcher.answers.witness import Witness
     from patcher.diagnosis.case import Question
     from patcher.diagnosis.frame_timing import Play
     from patcher.diagnosis.hypotheses import Hypothesis
-    from patcher.eye import Eye, Shades
     from patcher.frames.levels import Levels
-    from patcher.listener.receiver import Ear, Receiver
     from patcher.stream.sender import Sender
     from patcher.terminal.key_source import Typed
     from patcher.walk.step import Step
     from patcher.wiring import Wiring
-    from patcher.yard.yard import Yard
 
 KEYS: dict[str, Word] = {
     "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
@@ -42,11 +38,6 @@ DEEDS: dict[str, Deed] = {"m": "mended", "w": "write", "l": "leave", "\n": "leav
 HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
 LAST_HELP = "y yes · n no · q stop"
-
-FRAMES_A_LOOK = 3
-"""Frames of one look that are sent to the yard: enough to see what flickers."""
-PATIENCE = 5.0
-"""Seconds to wait for the packets of one frame on the loopback."""
 
 
 @dataclass
@@ -229,54 +220,68 @@ class Person:
         return text.strip() if key is not None or text else None
 
 
+def _nothing(line: str) -> None:
+    """Nothing is said of what is asked."""
+
+
 @dataclass
 class Written:
-    """Answers from a file, one a line: the step's name, a colon, and the answer.
+    """Answers from a file, one a line; an empty line and what follows # say nothing.
 
-    An empty line and what follows # say nothing. A no may name what is not so; a line `ask: 2` answers the diagnosis
-    with a key of its next question, or with the words of an answer, and `then: mended` says what was done.
+    In a round each line names what it answers: the step's name, a colon, and the answer. A no may name what is not so.
+    A line `ask: 2` answers the diagnosis with a key of its next question, or with the words of an answer;
+    `then: mended` says what was done, `pixel: 57` which one it is. Where only a diagnosis is answered, a line is an
+    answer alone.
     """
 
     path: Path
-    lines: list[tuple[int, str, str]] = field(default_factory=list)
+    lines: list[tuple[int, str | None, str]]
+    """Number, name where there is one, and answer."""
+    say: Callable[[str], None] = _nothing
 
     @classmethod
-    def read(cls, path: Path) -> Written:
+    def read(cls, path: Path, say: Callable[[str], None] = _nothing, *, named: bool = True) -> Written:
         """The answers of a file; PatcherError names the line that is none."""
         from patcher.show.show_file import read_text
 
-        lines = []
+        lines: list[tuple[int, str | None, str]] = []
         for number, line in enumerate(read_text(path).splitlines(), start=1):
             if not (text := line.partition("#")[0].strip()):
                 continue
-            name, colon, answer = (part.strip() for part in text.partition(":"))
-            if not colon or not name or not answer:
+            name, _, answer = (part.strip() for part in text.partition(":"))
+            if not named:
+                lines.append((number, None, text))
+            elif name and answer:
+                lines.append((number, name, answer))
+            else:
                 says = f"is no answer: “{text}”"
-                raise refuse(
-                    f"{path}, line {number}", says, "write the step's name, a colon and the answer: parts gable: yes"
-                )
-            lines.append((number, name, answer))
-        return cls(path, lines)
+                remedy = "write the step's name, a colon and the answer: parts gable: yes"
+                raise refuse(f"{path}, line {number}", says, remedy)
+        return cls(path, lines, say)
+
+    def _next(self, name: str) -> tuple[str, str]:
+        """Where the next line stands, and its answer, if it answers that or names nothing; else nothing at all."""
+        if not self.lines or self.lines[0][1] not in (name, None):
+            return "", ""
+        number, _, answer = self.lines.pop(0)
+        return f"{self.path}, line {number}", answer
 
     def point(self, run: str, question: Question) -> int | None:
         """The next line, if it names the pixel: `pixel: 57`."""
-        if not self.lines or self.lines[0][1] != "pixel":
-            return None
-        number, _, answer = self.lines.pop(0)
-        if not (answer.isascii() and answer.isdecimal() and int(answer)):
-            raise refuse(
-                f"{self.path}, line {number}", f"“{answer}” is no pixel of {run}", "write its number: pixel: 57"
-            )
-        return int(answer) - 1
+        where, answer = self._next("pixel") if self.lines and self.lines[0][1] else ("", "")
+        if where and not (answer.isascii() and answer.isdecimal() and int(answer)):
+            raise refuse(where, f"“{answer}” is no pixel of {run}", "write its number: pixel: 57")
+        return int(answer) - 1 if where else None
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """The next line, which must be about this step; at the file's end: stop."""
         if not self.lines:
             return Reply("stop")
-        number, name, answer = self.lines.pop(0)
-        where = f"{self.path}, line {number}"
-        if name != step.name:
-            raise refuse(where, f"answers “{name}”, but the step is “{step.name}”", f"begin the line with {step.name}:")
+        number, name, _ = self.lines[0]
+        if name not in (step.name, None):
+            says = f"answers “{name}”, but the step is “{step.name}”"
+            raise refuse(f"{self.path}, line {number}", says, f"begin the line with {step.name}:")
+        where, answer = self._next(step.name)
         first, _, rest = answer.partition(" ")
         if first == "note":
             return Reply("note", text=rest.strip())
@@ -293,122 +298,23 @@ class Written:
 
     def question(self, question: Question) -> str | None:
         """The next line, if it answers a question; else the diagnosis stops there."""
-        if not self.lines or self.lines[0][1] != "ask":
-            return None
-        number, _, answer = self.lines.pop(0)
+        self.say("     " + choices((answer.key, answer.says) for answer in question.answers))
+        where, answer = self._next("ask")
         known = [word for one in question.answers for word in (one.key, one.says)]
-        if answer not in known:
+        if where and answer not in known:
             says = f"“{answer}” is none of the answers to “{question.asks}”"
-            raise refuse(f"{self.path}, line {number}", says, choose_from(answer, known, most=20))
-        return answer
+            raise refuse(where, says, choose_from(answer, known, most=20))
+        return answer or None
 
     def deed(self, *, writable: bool) -> Deed:
         """The next line, if it says what was done: `then: mended`, `then: write` or `then: leave`."""
-        if not self.lines or self.lines[0][1] != "then":
-            return "leave"
-        number, _, answer = self.lines.pop(0)
+        where, answer = self._next("then")
         deeds = [deed for deed in dict.fromkeys(DEEDS.values()) if writable or deed != "write"]
         found = next((deed for deed in deeds if deed == answer), None)
-        if found is None:
-            says = f"“{answer}” is not what can be done"
-            raise refuse(f"{self.path}, line {number}", says, choose_from(answer, deeds))
-        return found
+        if where and found is None:
+            raise refuse(where, f"“{answer}” is not what can be done", choose_from(answer, deeds))
+        return found or "leave"
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Its next line says what is seen."""
         return True
-
-
-@dataclass
-class Lamps:
-    """The yard's pixels, which answer through an eye: packets go to them over the loopback.
-
-    Attributes:
-        wiring: as planned.
-        yard: the boxes and pixels as built.
-        sender: sends to them.
-        source: its name in E1.31 packets; what others send to the same groups is none of this yard's business.
-        receiver: hears for them.
-        heard_by: which boxes hear what.
-        eye: what looks at the pixels.
-        chance: what the eye misses.
-        witness: answers the questions of the diagnosis from pixels built alike.
-        stopped: whether something has asked to stop.
-        heard: how many packets have come.
-    """
-
-    wiring: Wiring
-    yard: Yard
-    sender: Sender
-    source: str
-    receiver: Receiver
-    heard_by: Mapping[Ear, list[str]]
-    eye: Eye
-    chance: np.random.Generator
-    witness: Witness
-    stopped: Callable[[], bool]
-    heard: int = 0
-
-    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
-        """What the eye says of the step: no, where any of its things is not as it should be."""
-        from patcher.walk.step import as_said
-
-        shades = [self._shades(levels) for levels in sent]
-        sound = {
-            thing: bool(self.chance.random() < chance)
-            for thing, chance in as_said(step, self.wiring, shades, self.eye).items()
-        }
-        if self.stopped():
-            return Reply("stop")
-        if all(sound.values()):
-            return Reply("yes")
-        wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
-        checks = [check for subject in step.subjects if subject.thing in wrong for check in subject.checks]
-        look = min(checks, key=lambda one: one.chance(self.eye, shades[one.look][one.run])).look if checks else 0
-        named = wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
-        return Reply("no", named, look=look)
-
-    def point(self, run: str, question: Question) -> int | None:
-        """An eye at ten metres knows no pixel's number."""
-        return None
-
-    def question(self, question: Question) -> str | None:
-        """The key of what the eye sees."""
-        return None if self.stopped() else self.witness.answer(question)
-
-    def deed(self, *, writable: bool) -> Deed:
-        """The yard mends nothing."""
-        return "leave"
-
-    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
-        """Nothing has changed in it."""
-        return False
-
-    def _shades(self, levels: Levels) -> dict[str, Shades]:
-        """What each run's pixels show; one whose colour changes from frame to frame of one look is flickering."""
-        from patcher.eye import FLICKER, shade_table
-
-        frames = []
-        for _ in range(FRAMES_A_LOOK):
-            self._send(levels)
-            frames.append({run: lamps.copy() for run, lamps in self.yard.lamps.items()})
-        found: dict[str, Shades] = {}
-        for run, lamps in frames[0].items():
-            bits = ((lamps > 0) << np.arange(lamps.shape[1])).sum(axis=1)
-            shades = shade_table(self.yard.letters[run])[bits]
-            unsteady = np.zeros(len(lamps), dtype=bool)
-            for frame in frames[1:]:
-                unsteady |= (frame[run] != lamps).any(axis=1)
-            found[run] = np.where(unsteady, FLICKER, shades).astype(np.uint8)
-        return found
-
-    def _send(self, levels: Levels) -> None:
-
-        self.sender.send(levels)
-        give_up = time.monotonic() + PATIENCE
-        while self.heard < self.sender.packets and time.monotonic() < give_up and not self.stopped():
-            for datagram in self.receiver.poll(PATIENCE):
-                if datagram.ear.port == UDP_PORTS["e131"] and self.source.encode() not in datagram.octets:
-                    continue
-                self.heard += 1
-                self.yard.receive(self.heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())

@@ -2,59 +2,163 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from patcher.diagnosis.case import Question
 from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.question_frame import Frame
-from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades, shade_table
-from patcher.faults import Built
+from patcher.dialogue.answerer import Deed, Reply
+from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades
+from patcher.faults import Built, shades
 from patcher.frames.levels import Levels
 from patcher.patch.patch import Patch
 from patcher.remedies.rewrite import same_lamps
-from patcher.trade import CHANNELS, FRAME_RATE, Protocol
+from patcher.trade import CHANNELS, FRAME_RATE, UDP_PORTS
 from patcher.walk.step import Step, as_said
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
-from patcher.yard.yard import Yard
+from patcher.yard.pixels import Lamps
+from patcher.yard.yard import LOOPBACK, Yard
 
 if TYPE_CHECKING:
-    from patcher.dialogue.answerer import Deed, Reply
+    from patcher.listener.receiver import Ear, Receiver
+    from patcher.stream.sender import Sender
 
 GLANCES = 3
-"""How often a still frame is sent and looked at: what changes meanwhile flickers."""
-NAME = "127.0.0.1"
+"""How often a frame is sent and looked at: what changes meanwhile flickers."""
+PATIENCE = 5.0
+"""Seconds to wait for the packets of one frame on the loopback."""
+
+
+class Carrier(Protocol):
+    """How frames come to a yard."""
+
+    yard: Yard
+
+    def send(self, levels: Levels) -> None:
+        """Bring one frame to the boxes, and wait until they show it."""
+
+
+@dataclass
+class Loopback:
+    """Packets go to a yard through sockets of this machine.
+
+    Attributes:
+        yard: the boxes and pixels as built.
+        sender: sends to them.
+        source: its name in E1.31 packets; what others send to the same groups is none of this yard's business.
+        receiver: hears for them.
+        heard_by: which boxes hear what.
+        stopped: whether something has asked to stop.
+        heard: how many packets have come.
+    """
+
+    yard: Yard
+    sender: Sender
+    source: str
+    receiver: Receiver
+    heard_by: Mapping[Ear, list[str]]
+    stopped: Callable[[], bool]
+    heard: int = 0
+
+    def send(self, levels: Levels) -> None:  # noqa: D102
+        self.sender.send(levels)
+        give_up = time.monotonic() + PATIENCE
+        while self.heard < self.sender.packets and time.monotonic() < give_up and not self.stopped():
+            for datagram in self.receiver.poll(PATIENCE):
+                if datagram.ear.port == UDP_PORTS["e131"] and self.source.encode() not in datagram.octets:
+                    continue
+                self.heard += 1
+                self.yard.receive(self.heard_by[datagram.ear], datagram.octets, datagram.sender, time.monotonic())
+
+
+@dataclass
+class Direct:
+    """Packets go straight into the boxes of a yard, with every universe that a box listens to by the patch.
+
+    Attributes:
+        yard: the boxes and pixels as built.
+        wiring: the wiring as planned.
+        universes: those of each box.
+    """
+
+    yard: Yard
+    wiring: Wiring
+    universes: Mapping[str, Sequence[int]]
+    _packets: dict[tuple[str, int], bytearray] = field(default_factory=dict)
+    _sent: int = 0
+
+    def send(self, levels: Levels) -> None:  # noqa: D102
+        row_of = {universe: row for row, universe in enumerate(levels.universes)}
+        datagrams = []
+        for box, own in self.universes.items():
+            wire = e131 if self.wiring.show.controllers[box].protocol == "e131" else artnet
+            for universe in sorted({*own, *levels.universes}):
+                packet = self._packet(box, universe)
+                slots = levels.slots[row_of[universe]].tobytes() if universe in row_of else bytes(CHANNELS)
+                wire.write_levels(packet, self._sent, slots)
+                datagrams.append(([box], bytes(packet), LOOPBACK))
+        self.yard.hear(datagrams, self._sent / FRAME_RATE)
+        self._sent += 1
+
+    def _packet(self, box: str, universe: int) -> bytearray:
+        if (box, universe) not in self._packets:
+            self._packets[box, universe] = (
+                e131.data_packet(cid=bytes(16), source="Patcher", universe=universe)
+                if self.wiring.show.controllers[box].protocol == "e131"
+                else artnet.dmx_packet(port_address=universe)
+            )
+        return self._packets[box, universe]
 
 
 class Witness:
-    """Answers questions from what the pixels of a yard show, as built.
+    """Answers steps and questions from what the pixels of a yard show, as built.
 
     Attributes:
         says: the wiring whose looks are shown: as planned, or as a changed show has it.
     """
 
     def __init__(
-        self, wiring: Wiring, patch: Patch, built: Built, *, eye: Eye | None = None, seed: int = 0, mends: bool = False
-    ) -> None:
+        self, wiring: Wiring, patch: Patch, built: Built, *, eye: Eye | None = None, seed: int = 0,
+        mends: bool = False, steps: Carrier | None = None, stopped: Callable[[], bool] = lambda: False,
+    ) -> None:  # fmt: skip
+        """A yard of its own.
+
+        Args:
+            wiring: the wiring as planned.
+            patch: what is typed into its boxes.
+            built: what differs.
+            eye: what looks at the pixels.
+            seed: of what the eye misses, and of the colours of broken data.
+            mends: whether what is found is fixed.
+            steps: another yard, built alike, to which the steps of a round are sent.
+            stopped: whether something has asked to stop.
+        """
         self._wiring = wiring
         self._patch = patch
-        self._yard = Yard(wiring, patch, built, seed=seed)
+        self._built = built
         self._eye = eye or Eye()
         self._chance = np.random.default_rng(seed)
-        self._universes = patch.box_universes
-        self._packets: dict[tuple[str, int], bytearray] = {}
-        self._sent = 0
-        self._mends = mends
-        self._built = built
+        self._chance_of_steps = np.random.default_rng(seed)
         self._seed = seed
+        self._mends = mends
+        self._stopped = stopped
+        self._direct = self._made()
+        self._steps = steps
         self.says = wiring
+
+    def _made(self) -> Direct:
+        yard = Yard(self._wiring, self._patch, self._built, seed=self._seed)
+        return Direct(yard, self._wiring, self._patch.box_universes)
 
     def question(self, question: Question) -> str | None:
         """The key of what the eye sees."""
-        return self.answer(question)
+        return None if self._stopped() else self.answer(question)
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found."""
@@ -68,7 +172,7 @@ class Witness:
         named = next((set(faults) for faults in mended if faults and set(faults) <= set(built)), set())
         if named:
             self._built = Built(tuple(fault for fault in built if fault not in named))
-            self._yard = Yard(self._wiring, self._patch, self._built, seed=self._seed)
+            self._direct = self._made()
         self.says = wiring
         return not boxes and bool(named or not mended)
 
@@ -77,22 +181,25 @@ class Witness:
         return None
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
-        """Whether the eye finds a step as it should be."""
-        from patcher.dialogue.answerer import Reply
-
-        said = as_said(step, self.says, self.shown(sent), self._eye)
-        return Reply("yes" if all(self._chance.random() < chance for chance in said.values()) else "no")
+        """What the eye says of the step: no, where any of its things is not as it should be."""
+        shown = self.shown(sent)
+        chances = as_said(step, self.says, shown, self._eye)
+        sound = {thing: bool(self._chance_of_steps.random() < chance) for thing, chance in chances.items()}
+        if self._stopped():
+            return Reply("stop")
+        if all(sound.values()):
+            return Reply("yes")
+        wrong = tuple(thing for thing, is_sound in sound.items() if thing and not is_sound)
+        checks = [check for subject in step.subjects if subject.thing in wrong for check in subject.checks]
+        look = min(checks, key=lambda one: one.chance(self._eye, shown[one.look][one.run])).look if checks else 0
+        named = wrong or tuple(subject.thing for subject in step.subjects)[: 1 if len(step.subjects) == 1 else 0]
+        return Reply("no", named, look=look)
 
     def shown(self, sent: Sequence[Levels]) -> list[dict[str, Shades]]:
         """What the pixels of each run show of each of some levels: shape (pixels,)."""
-        shades = []
-        for levels in sent:
-            looks = []
-            for _ in range(GLANCES):
-                self._send(levels)
-                looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
-            shades.append({run: self._shades(run, [look[run] for look in looks])[0] for run in self.says.show.runs})
-        return shades
+        runs, carrier = [*self.says.show.runs], self._steps or self._direct
+        looks = [_glances(carrier, levels, runs) for levels in sent]
+        return [{run: self._shades(run, [glance[run] for glance in look]) for run in runs} for look in looks]
 
     def answer(self, question: Question) -> str:
         """The key of the answer."""
@@ -105,67 +212,48 @@ class Witness:
         if frame.goes:
             lamps = [self._lamps(frame, step, ask.runs) for step in range(len(frame.steps))]
             return self._eye.watches(ask, np.array([lamps], dtype=np.int32))
-        looks = []
-        for _ in range(GLANCES):
-            self._send_frame(frame, 0)
-            looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
-        return self._eye.sees(ask, [self._shades(run, [look[run] for look in looks]) for run in ask.runs])
+        return self._eye.sees(ask, [shown[None] for shown in self._shown(frame, 0, ask.runs)])
 
     def _compared(self, frame: Frame, ask: Ask) -> Chances:
         each = np.ones((1, len(ask.colours)))
         for place, (colour, counts) in enumerate(zip(ask.colours, ask.counts, strict=True)):
-            looks = []
-            for _ in range(GLANCES):
-                self._send_frame(frame, frame.goes.index(place))
-                looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
-            for run, count in zip(ask.runs, counts, strict=True):
+            shown = self._shown(frame, frame.goes.index(place), ask.runs)
+            for run, count, own in zip(ask.runs, counts, shown, strict=True):
                 if count:
-                    shades = self._shades(run, [look[run] for look in looks])
-                    each[:, place] *= self._eye.evenly(ask, run, colour, count, shades)
+                    each[:, place] *= self._eye.evenly(ask, run, colour, count, own[None])
         return self._eye.compares(each)
 
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
         """The pixels of some runs that are lit at a step, and steady, counted on through the runs."""
-        looks = []
-        for _ in range(GLANCES):
-            self._send_frame(frame, step)
-            looks.append({run: self._yard.lamps[run].copy() for run in runs})
+        looks = self._looked(frame, step, runs)
         steady = [np.all([look[run] == looks[0][run] for look in looks], axis=(0, 2)) for run in runs]
         shown = [looks[0][run].any(axis=1) & own for run, own in zip(runs, steady, strict=True)]
         lit, many = np.flatnonzero(np.concatenate(shown)).tolist(), len(frame.steps[step])
         return [*lit, *[NOBODY] * many][:many] if len(lit) <= many else [SEVERAL] * many
 
-    def _shades(self, run: str, looks: Sequence[Shades]) -> Shades:
-        """What the pixels show, as `says` counts them, from what they showed at each glance: shape (1, pixels)."""
-        letters = self._yard.letters[run]
-        bits = (looks[0] > 0) @ (1 << np.arange(len(letters)))
-        flickers = np.any([(look != looks[0]).any(axis=1) for look in looks[1:]], axis=0)
-        found: Shades = shade_table(letters)[np.where(flickers, BROKEN, bits)][None, :]
-        return found[:, same_lamps(self._wiring.show, self.says.show, run)]
+    def _shown(self, frame: Frame, step: int, runs: Sequence[str]) -> list[Shades]:
+        """What the pixels of some runs show of a step of a frame."""
+        looks = self._looked(frame, step, runs)
+        return [self._shades(run, [look[run] for look in looks]) for run in runs]
 
-    def _send_frame(self, frame: Frame, step: int) -> None:
-        """One frame to every box: all its universes, and those that the frame lights besides."""
-        self._send(frame.levels(sorted({*frame.universes()}.union(*self._universes.values())), step))
+    def _looked(self, frame: Frame, step: int, runs: Sequence[str]) -> list[dict[str, Lamps]]:
+        """A step of a frame, sent to every box: all its universes, and those that the frame lights besides."""
+        universes = sorted({*frame.universes()}.union(*self._patch.box_universes.values()))
+        return _glances(self._direct, frame.levels(universes, step), runs)
 
-    def _send(self, levels: Levels) -> None:
-        row_of = {universe: row for row, universe in enumerate(levels.universes)}
-        datagrams = []
-        for box, own in self._universes.items():
-            protocol = self._wiring.show.controllers[box].protocol
-            wire = e131 if protocol == "e131" else artnet
-            for universe in sorted({*own, *levels.universes}):
-                packet = self._packet(box, protocol, universe)
-                slots = levels.slots[row_of[universe]].tobytes() if universe in row_of else bytes(CHANNELS)
-                wire.write_levels(packet, self._sent, slots)
-                datagrams.append(([box], bytes(packet), NAME))
-        self._yard.hear(datagrams, self._sent / FRAME_RATE)
-        self._sent += 1
+    def _shades(self, run: str, looks: Sequence[Lamps]) -> Shades:
+        """What the pixels show, as `says` counts them, from what they showed at each glance: shape (pixels,)."""
+        first, letters = looks[0], self._direct.yard.letters[run]
+        flickers = np.any([(look != first).any(axis=1) for look in looks[1:]], axis=0)
+        lit = np.where(flickers[:, None], BROKEN, first > 0).astype(np.uint8)
+        index = np.arange(lit.size, dtype=np.int32).reshape(lit.shape).T
+        return shades(lit.ravel(), index, letters)[same_lamps(self._wiring.show, self.says.show, run)]
 
-    def _packet(self, box: str, protocol: Protocol, universe: int) -> bytearray:
-        if (box, universe) not in self._packets:
-            self._packets[box, universe] = (
-                e131.data_packet(cid=bytes(16), source="Patcher", universe=universe)
-                if protocol == "e131"
-                else artnet.dmx_packet(port_address=universe)
-            )
-        return self._packets[box, universe]
+
+def _glances(carrier: Carrier, levels: Levels, runs: Sequence[str]) -> list[dict[str, Lamps]]:
+    """What the pixels of some runs show at each of several glances: shape (pixels, channels), 0 to 255."""
+    looks = []
+    for _ in range(GLANCES):
+        carrier.send(levels)
+        looks.append({run: carrier.yard.lamps[run].copy() for run in runs})
+    return looks

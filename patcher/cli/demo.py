@@ -107,7 +107,7 @@ class _Watched:
         heard_by = ears(show, patch, hosts)
         unicast = {box: host for box, host in hosts.items() if show.controllers[box].delivery == "unicast"}
         goals = targets(show, patch, patch.boxes, unicast)
-        yard = Yard(wiring, patch, build(show, [parse(fault, show) for fault in self.faults]))
+        yard = Yard(wiring, patch, build(wiring, [parse(fault, wiring) for fault in self.faults]))
 
         def hear(until: int) -> None:
             give_up = time.monotonic() + PATIENCE

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,18 +12,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
-from patcher.errors import PatcherError, choose_from, refuse
-from patcher.terminal.folds import choices
+from patcher.errors import PatcherError, refuse
 from patcher.terminal.tables import say_json
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
-    from patcher.diagnosis.case import Diagnosis, Question
-    from patcher.diagnosis.hypotheses import Hypothesis
-    from patcher.dialogue.answerer import Answering, Deed, Reply
+    from patcher.diagnosis.case import Diagnosis
+    from patcher.dialogue.answerer import Answering
     from patcher.dialogue.consultation import Consulting
-    from patcher.frames.levels import Levels
     from patcher.patch.patch import Patch
     from patcher.remedies.rewrite import Rewritten
     from patcher.walk.step import Step
@@ -108,11 +105,13 @@ def _hands(
         from patcher.answers.witness import Witness
         from patcher.faults import build, parse
 
-        built = build(wiring.show, [parse(text, wiring.show) for text in faults])
+        built = build(wiring, [parse(text, wiring) for text in faults])
         witness = Witness(wiring, patch, built, seed=seed, mends=mend)
         return lambda wiring, patch: nullcontext(witness)
     if answers is not None:
-        lines = Lines.read(answers, say)
+        from patcher.answers.terminal_answers import Written
+
+        lines = Written.read(answers, say, named=False)
         return lambda wiring, patch: nullcontext(lines)
     return lambda wiring, patch: _person(show, wiring, patch, say, yard=yard, interface=interface)
 
@@ -139,62 +138,6 @@ def _person(
         keys = stack.enter_context(typed())
         sender = stack.enter_context(Sender(goals, interface="127.0.0.1" if yard else interface))
         yield Person(keys, sender, sorted({goal.universe for goal in goals}), rate, stop, say, last=True)
-
-
-@dataclass
-class Lines:
-    """The lines of a file answer, one after the other: a key or its words; behind a # stands what it is about.
-
-    After a fault is found the next line may say what was done about it, mended or write; then comes yes or no, for
-    the last look.
-    """
-
-    path: Path
-    lines: list[tuple[int, str]]
-    say: Callable[[str], None]
-
-    @classmethod
-    def read(cls, path: Path, say: Callable[[str], None]) -> Lines:
-        """The answers of a file."""
-        from patcher.show.show_file import read_text
-
-        texts = enumerate(read_text(path).splitlines(), start=1)
-        said = [(number, line.partition("#")[0].strip()) for number, line in texts]
-        return cls(path, [(number, text) for number, text in said if text], say)
-
-    def _next(self, known: Sequence[str]) -> str | None:
-        if not self.lines:
-            return None
-        number, text = self.lines.pop(0)
-        if text not in known:
-            says = f"“{text}” is not one of the answers to that question"
-            raise refuse(f"{self.path}, line {number}", says, choose_from(text, known, most=99))
-        return text
-
-    def question(self, question: Question) -> str | None:
-        """The next line; None at the file's end."""
-        self.say("     " + choices((answer.key, answer.says) for answer in question.answers))
-        return self._next([word for answer in question.answers for word in (answer.key, answer.says)])
-
-    def deed(self, *, writable: bool) -> Deed:
-        """The next line, if it says what was done."""
-        said = self._next(["mended", *["write"] * writable, "leave"])
-        return "mended" if said == "mended" else "write" if said == "write" else "leave"
-
-    def point(self, run: str, question: Question) -> int | None:
-        """Nobody points: the questions of a diagnosis ask for no pixel."""
-        return None
-
-    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
-        """The next line, yes or no."""
-        from patcher.dialogue.answerer import Reply
-
-        said = self._next(["yes", "no"])
-        return Reply("stop" if said is None else "yes" if said == "yes" else "no")
-
-    def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
-        """The next line says what is seen."""
-        return True
 
 
 @dataclass

@@ -109,7 +109,7 @@ def _box_document(found: BoxSwap) -> dict[str, object]:
         "possible": True,
         "proved": found.proved,
         "frame_ms": round(found.worst_ms, 4),
-        "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare.port.items()],
+        "ports": [{"port": port, "runs": list(runs)} for port, runs in found.spare_ports.items()],
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in found.cables],
         "starts": [start_json(start, found.show) for start in found.starts],
         "moved_runs": [

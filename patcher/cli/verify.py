@@ -261,18 +261,14 @@ def _lamps(
 ) -> Iterator[Answering]:
     import uuid
 
-    import numpy as np
-
-    from patcher.answers.terminal_answers import Lamps
-    from patcher.answers.witness import Witness
-    from patcher.eye import Eye
+    from patcher.answers.witness import Loopback, Witness
     from patcher.faults import build, parse
     from patcher.listener.receiver import Receiver
     from patcher.stream.sender import Sender, targets
     from patcher.yard.yard import LOOPBACK, Yard, addresses, ears
 
     table = wiring.show
-    built = build(table, [parse(text, table) for text in faults])
+    built = build(wiring, [parse(text, wiring) for text in faults])
     simulated = Yard(wiring, patch, built, seed=seed)
     hosts = addresses(show, table)
     heard_by = ears(table, patch, hosts)
@@ -282,8 +278,8 @@ def _lamps(
     goals = targets(table, patch, patch.boxes, near)
     own = f"Patcher {uuid.uuid4()}"
     with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
-        chance, witness = np.random.default_rng(seed), Witness(wiring, patch, built, seed=seed)
-        yield Lamps(wiring, simulated, sender, own, receiver, heard_by, Eye(), chance, witness, stopped)
+        steps = Loopback(simulated, sender, own, receiver, heard_by, stopped)
+        yield Witness(wiring, patch, built, seed=seed, steps=steps, stopped=stopped)
 
 
 def _say_report(

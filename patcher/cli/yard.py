@@ -70,8 +70,8 @@ def yard(
     thing = find(on, wiring, patch) if on is not None else None
     if thing is not None and not thing.parts:
         raise refuse(thing.name, "has no pixels to draw", "name a box, port, run, pixels or prop that has")
-    built = build(wiring.show, [parse(text, wiring.show) for text in fault or []])
-    without_power = tuple(_off(text, wiring.show) for text in off or [])
+    built = build(wiring, [parse(text, wiring) for text in fault or []])
+    without_power = tuple(_off(text, wiring) for text in off or [])
     begin = time.monotonic()
     end = float("inf") if seconds is None else begin + seconds
     trouble = None
@@ -121,12 +121,12 @@ def _run(
             look()
 
 
-def _off(text: str, show: Show) -> Off:
+def _off(text: str, wiring: Wiring) -> Off:
     """When a box has no power, as a person wrote it."""
     from patcher.yard.network_trouble import Off
 
     box, _, times = text.partition("=")
-    boxes = [name for name, controller in show.controllers.items() if any(controller.port.values())]
+    boxes = [name for name in wiring.show.controllers if wiring.of_controller(name)]
     if box not in boxes:
         raise refuse("--off", f"“{box}” is no box that feeds a run", choose_from(box, boxes))
     number = r"\d{1,9}(?:\.\d{1,6})?"

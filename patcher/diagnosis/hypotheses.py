@@ -6,7 +6,7 @@ every frame that can be sent; they are one *class*, and a class keeps the names 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence, Set
 from contextlib import suppress
 from itertools import combinations, permutations
 from typing import get_args
@@ -14,9 +14,8 @@ from typing import get_args
 import numpy as np
 
 from patcher.errors import PatcherError, refuse
-from patcher.faults import Departure, Fault, Planned, Takes, departure, parse
-from patcher.faults.fault import BACKWARDS, CHOICES
-from patcher.faults.pairs import Composer
+from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, parse
+from patcher.faults.fault import BACKWARDS, CHOICES, wiring_values
 from patcher.patch.patch import Patch
 from patcher.patch.thing import find
 from patcher.shapes import lattice, pixels_at, positions
@@ -24,7 +23,7 @@ from patcher.show.run_tables import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
 from patcher.trade import MOST_LETTERS
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 Hypothesis = tuple[Fault, ...]
 
@@ -49,6 +48,8 @@ COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
 """The values that are thought of, of kinds that could have any number."""
 BOXES_OFF = 3
 """So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
+AT_A_TIME = 256
+"""Faults whose takes are worked out in one go: few enough for the processor's cache."""
 EVERY_ORDER = 4
 """Of so many letters every order is thought of; of more only those in which two are exchanged, or all turned round."""
 
@@ -99,7 +100,7 @@ def singles(
     ):
         for text in texts:
             try:
-                fault = parse(text, show)
+                fault = parse(text, plan.wiring)
                 differs = departure(plan, (fault,))
             except PatcherError:
                 continue
@@ -116,13 +117,15 @@ def singles(
 
 def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
     """What each of some faults at the pixels of these runs changes by itself."""
-    composer = Composer(plan, faults, near, ())
+    cables = BuiltCables(plan, ())
     changed: list[dict[str, Takes]] = [{} for _ in faults]
     for run in near:
-        for numbers, takes in composer.singly(run):
-            for name, taken in takes.items():
+        cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.lamp[0] == run]
+        for begin in range(0, len(own), AT_A_TIME):
+            part = own[begin : begin + AT_A_TIME]
+            for name, taken in cable.each(run, AtPixels.of(faults[number] for number in part)).items():
                 for row in np.flatnonzero((taken != plan.takes[name]).any(axis=(1, 2))).tolist():
-                    changed[numbers[row]][name] = taken[row].copy()
+                    changed[part[row]][name] = taken[row].copy()
     return [Departure(takes, {}, {}) for takes in changed]
 
 
@@ -141,7 +144,7 @@ def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
         if controller.start_per != "controller":
             starts = [name] if controller.start_per == "port" else plan.wiring.chains[box, port]
             yield from (f"channel-shift:{start}={off}" for start in starts for off in CHANNELS_OFF)
-            if len(_starts(show, box)) > 1:
+            if len(_starts(plan.wiring, box)) > 1:
                 yield from (f"universe-shift:{start}={off}" for start in starts for off in UNIVERSES_OFF)
         if box not in seen:
             seen.add(box)
@@ -149,7 +152,7 @@ def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
             yield from (f"universe-shift:{box}={off}" for off in UNIVERSES_OFF)
             if controller.start_per == "controller":
                 yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
-    yield from _of_starts(show, {port: chain for port, chain in plan.wiring.chains.items() if port in set(ports)})
+    yield from _of_starts(plan.wiring, set(ports))
 
 
 def _has_ends(show: Show, name: str) -> bool:
@@ -160,24 +163,24 @@ def _has_ends(show: Show, name: str) -> bool:
     return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
 
 
-def _starts(show: Show, box: str) -> list[str]:
+def _starts(wiring: Wiring, box: str) -> list[str]:
     """The names of a box's starts."""
+    show, chains = wiring.show, wiring.of_controller(box)
     controller = show.controllers[box]
-    chains = {port: chain for port, chain in sorted(controller.port.items()) if chain}
     if controller.start_per == "run":
         return [run for chain in chains.values() for run in chain if show.runs[run].hung]
     return [f"{box}/{port}" for port in chains] if controller.start_per == "port" else [box][: len(chains)]
 
 
-def _of_starts(show: Show, chains: Mapping[tuple[str, int], Sequence[str]]) -> Iterator[str]:
-    """Starts of these chains exchanged with another start of its box or of one that stands near it in the file; and
+def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
+    """Starts of these ports exchanged with another start of its box or of one that stands near it in the file; and
     boxes that have several with such a box.
     """
-    boxes = {box for box, _ in chains}
-    used = [box for box in show.controllers if _starts(show, box)]
+    boxes = {box for box, _ in ports}
+    used = [box for box in wiring.show.controllers if _starts(wiring, box)]
     near = {used.index(box) + off for box in boxes for off in range(-BOXES_OFF, BOXES_OFF + 1)}
-    starts = {start: box for number, box in enumerate(used) if number in near for start in _starts(show, box)}
-    own = boxes | {f"{box}/{port}" for box, port in chains} | {run for chain in chains.values() for run in chain}
+    starts = {start: box for number, box in enumerate(used) if number in near for start in _starts(wiring, box)}
+    own = boxes | {port_name(*port) for port in ports} | {run for port in ports for run in wiring.chains[port]}
     for one, other in combinations(starts, 2):
         if one in own or other in own:
             yield f"swapped-starts:{one},{other}"
@@ -194,7 +197,7 @@ def _of_run(show: Show, name: str) -> Iterator[str]:
         yield f"reversed:{name}"
     if (wired := lattice(show, run)) is not None:
         for kind, choices in CHOICES.items():
-            planned = getattr(wired, kind.replace("-", "_"))
+            planned = wiring_values(wired)[kind]
             yield from (f"{kind}:{name}={value}" for value in choices if value != planned)
     if isinstance(run, LoopRun):
         yield from (f"data-in:{name}={value}" for value in _entries(run))

@@ -20,8 +20,8 @@ from patcher.diagnosis.hypotheses import weights
 from patcher.diagnosis.moving_views import Taken, moved
 from patcher.diagnosis.question_frame import Frame
 from patcher.diagnosis.scene import Look, Looks, Scene, scene_from
-from patcher.eye import BROKEN, Ask, Eye, Shades, shade_table
-from patcher.faults import Takes
+from patcher.eye import Ask, Eye
+from patcher.faults import LitChannels, Takes
 from patcher.faults.fault import AT_A_LAMP
 from patcher.faults.pairs import Batch, Composer
 
@@ -104,7 +104,6 @@ class Pairs:
         self.class_of = np.array([n for _, n in numbered], dtype=np.int64)
         self.weight = _weights(scene)
         self._composer = Composer(scene.plan, self.faults, self._runs, self._alone())
-        self._tables = {run: shade_table(variants.letters) for run, variants in scene.variants.items()}
         self._single = set(scene.look_of)
         self._made: dict[int, int] = {}
         self._seen_around: set[int] = set()
@@ -132,8 +131,8 @@ class Pairs:
         self._update(heard)
         left, best, likeliest = CELLS, float(belief.max()), int(belief.argmax())
         known, other = (
-            np.maximum(np.column_stack([getattr(one, name) for one in heard]), FLOOR)[self.class_of]
-            for name in ("chances", "plain")
+            np.maximum(np.column_stack(each), FLOOR)[self.class_of]
+            for each in ([one.chances for one in heard], [one.plain for one in heard])
         )
         other = np.maximum(known, other)
         fit = np.log(self.weight) + np.log(known).sum(axis=1)
@@ -293,8 +292,8 @@ class Pairs:
         elif one.frame.goes:
             chances = self._moved(one, own, [base[run] for run in one.ask.runs])
         else:
-            pairs = zip(one.ask.runs, own, strict=True)
-            chances = self._eye.sees(one.ask, [shades_of(each, one.frame, self._tables[run]) for run, each in pairs])
+            lit, pairs = LitChannels.of(one.frame.steps[0]), zip(one.ask.runs, own, strict=True)
+            chances = self._eye.sees(one.ask, [lit.shades(each, self._letters(run)) for run, each in pairs])
         answer: Belief = chances[:, one.answer]
         if still:
             answer = np.repeat(answer, len(takes[one.ask.runs[0]]))
@@ -303,14 +302,17 @@ class Pairs:
     def _evenly(self, one: Told, takes: Sequence[Takes]) -> Belief:
         """How likely all is found alike, for what pixels take in many ways, in each colour: shape (ways, colours)."""
         found = np.ones((max(len(each) for each in takes), len(one.ask.colours)))
-        for place, lit in enumerate(one.frame.held):
-            frame, colour, counts = Frame("", (lit,)), one.ask.colours[place], one.ask.counts[place]
+        for place, held in enumerate(one.frame.held):
+            lit, colour, counts = LitChannels.of(held), one.ask.colours[place], one.ask.counts[place]
             for run, each, count in zip(one.ask.runs, takes, counts, strict=True):
                 if count:
                     same = each[:1] if each.strides[0] == 0 else each
-                    shades = shades_of(same, frame, self._tables[run])
-                    found[:, place] *= self._eye.evenly(one.ask, run, colour, count, shades)
+                    shown = lit.shades(same, self._letters(run))
+                    found[:, place] *= self._eye.evenly(one.ask, run, colour, count, shown)
         return found
+
+    def _letters(self, run: str) -> str:
+        return self.scene.variants[run].letters
 
     def _moved(self, one: Told, takes: Sequence[Takes], base: Sequence[Takes]) -> Belief:
         lit, at = np.unique(one.frame.stacked, return_inverse=True)
@@ -350,19 +352,6 @@ def _weights(scene: Scene) -> Belief:
     found = np.array([weight for weight, one in zip(each, flat, strict=True) if len(one) == 1])
     mixed: Belief = (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
     return mixed
-
-
-def shades_of(takes: Takes, frame: Frame, table: Shades) -> Shades:
-    """What pixels show of a still frame, from the channels that they take: shape (variants, pixels)."""
-    lit = frame.steps[0]
-    on = np.zeros(max(int(takes.max()), int(lit.max(initial=0))) + 3, dtype=np.uint8)
-    on[lit] = 1
-    on[-2] = BROKEN
-    bits = on[takes[:, :, 0]]
-    for number in range(1, takes.shape[2]):
-        value = on[takes[:, :, number]]
-        bits |= (value & 1) << number | (value & BROKEN)
-    return table[bits]
 
 
 def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32], channels: int) -> list[Taken]:

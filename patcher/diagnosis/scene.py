@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.diagnosis.hypotheses import Hypothesis, runs_of, singles, weights
-from patcher.eye import BROKEN, LINE, Shades, shade_table
-from patcher.faults import RANDOM, Departure, Planned, Takes
+from patcher.eye import BROKEN, LINE, Shades
+from patcher.faults import RANDOM, Departure, Planned, Takes, shades
 from patcher.shapes import Cells, cells
 
 Index = NDArray[np.int32]
@@ -45,10 +45,6 @@ class Variants:
     def lamps(self) -> int:
         """How many pixels the run has."""
         return int(self.index.shape[2])
-
-    @cached_property
-    def _table(self) -> Shades:
-        return shade_table(self.letters)
 
     @cached_property
     def differs(self) -> NDArray[np.bool_]:
@@ -84,11 +80,7 @@ class Variants:
         Returns:
             Shape (…, variants, pixels).
         """
-        bits = np.take(on, index[0], axis=-1)
-        for number in range(1, len(index)):
-            bits |= np.take(on << number | (on & BROKEN), index[number], axis=-1)
-        found: Shades = self._table[bits]
-        return found
+        return shades(on, index, self.letters)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,27 +1,34 @@
 """The wiring as built: the wiring as planned, with faults in it. All of it is pure.
 
-`fault.py` reads, checks and writes a fault; `sent.py` says what a box sends, `cable.py` who takes it, and `built.py`
-what that changes for each pixel.
+`fault.py` is a fault, `fault_text.py` reads and checks one as a person writes it; `sent.py` says what a box sends,
+`cable.py` which pixel takes it, `built.py` what that changes, `pairs.py` the same for two faults at once, and
+`appearance.py` what pixels then show of a frame.
 """
 
-from patcher.faults.built import Departure, Planned, departure, planned, slot_index
-from patcher.faults.cable import RANDOM, Takes
-from patcher.faults.fault import KINDS, Built, Fault, build, parse
+from patcher.faults.appearance import LitChannels, shades
+from patcher.faults.built import BuiltCables, Departure, Planned, departure, planned, slot_index
+from patcher.faults.cable import RANDOM, AtPixels, Takes
+from patcher.faults.fault import KINDS, Built, Fault, build
+from patcher.faults.fault_text import parse
 from patcher.faults.sent import DARK, wire_letters
 
 __all__ = [
     "DARK",
     "KINDS",
     "RANDOM",
+    "AtPixels",
     "Built",
+    "BuiltCables",
     "Departure",
     "Fault",
+    "LitChannels",
     "Planned",
     "Takes",
     "build",
     "departure",
     "parse",
     "planned",
+    "shades",
     "slot_index",
     "wire_letters",
 ]

@@ -11,8 +11,8 @@ from the same boxes look alike in every frame that can be sent.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,16 +32,18 @@ class Planned:
     Attributes:
         wiring: the wiring.
         patch: what is typed into its boxes.
+        sent: what its boxes send on each port, as planned.
+        places: the places of each port's chain, as planned.
         takes: what each run's pixels take as planned.
         boxes: for each run, the box that feeds it.
     """
 
     wiring: Wiring
     patch: Patch
-    takes: dict[str, Takes] = field(default_factory=dict)
-    boxes: dict[str, str] = field(default_factory=dict)
-    _streams: dict[Port, Stream] = field(default_factory=dict)
-    _places: dict[Port, tuple[Place, ...]] = field(default_factory=dict)
+    sent: dict[Port, Stream]
+    places: dict[Port, tuple[Place, ...]]
+    takes: dict[str, Takes]
+    boxes: dict[str, str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,19 +61,24 @@ class Departure:
     universes: dict[str, tuple[int, ...]]
 
 
-def planned(wiring: Wiring, patch: Patch) -> Planned:
-    """A wiring and its patch, ready for faults."""
-    show = wiring.show
-    plan = Planned(wiring, patch)
-    for box in patch.boxes:
-        plan._streams.update(streams(wiring, patch, box, ())[0])
-    plan._places.update(places_of(wiring))
-    for port, places in plan._places.items():
-        plan.takes.update(Cable(show, places, ()).takes(plan._streams.get(port, NOTHING)))
-    for name, run in show.runs.items():
-        plan.takes.setdefault(name, dark(show, run))
-        plan.boxes[name] = wiring.ports[name][0]
-    return plan
+def planned(wiring: Wiring, patch: Patch, fed_as: Planned | None = None) -> Planned:
+    """A wiring and its patch, ready for faults.
+
+    Args:
+        wiring: the wiring.
+        patch: what is typed into its boxes.
+        fed_as: another plan, whose boxes send in place of the patch's; None: they are the patch's.
+    """
+    show, places = wiring.show, places_of(wiring)
+    sent: dict[Port, Stream] = {}
+    for box in patch.boxes if fed_as is None else ():
+        sent |= streams(wiring, patch, box, ())[0]
+    if fed_as is not None:
+        sent |= fed_as.sent
+    takes = {name: dark(show, run) for name, run in show.runs.items()}
+    for port, own in places.items():
+        takes |= Cable.of(show, own, (), sent.get(port, NOTHING)).takes()
+    return Planned(wiring, patch, sent, places, takes, {name: wiring.ports[name][0] for name in show.runs})
 
 
 def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
@@ -80,28 +87,17 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
     Raises:
         PatcherError: a box would begin before universe 1, or end behind the last one.
     """
-    sides = _Sides(plan, tuple(faults))
+    cables = BuiltCables(plan, faults)
     takes: dict[str, Takes] = {}
     boxes: dict[str, str] = {}
-    universes: dict[str, tuple[int, ...]] = {}
-    sent = dict(plan._streams)
-    for box, own in sides.of_box.items():
-        changed, universes[box] = streams(plan.wiring, plan.patch, box, own)
-        sent.update(changed)
-    places = rearranged(plan._places, sides.on_wire)
-    for port in sides.ports:
-        socket = sides.socket.get(port, port)
-        same = port not in sides.wires and np.array_equal(sent.get(socket, NOTHING), plan._streams[port])
-        if same and socket == port:
-            continue
-        cable = Cable(plan.wiring.show, places[port], sides.on_wire)
-        for run, taken in cable.takes(sent.get(socket, NOTHING)).items():
+    for port in cables.touched():
+        socket = cables.socket(port)
+        for run, taken in cables.cable(port).takes().items():
             if not np.array_equal(taken, plan.takes[run]):
                 takes[run] = taken
             if socket[0] != plan.boxes[run]:
                 boxes[run] = socket[0]
-    listens = {box: numbers for box, numbers in universes.items() if numbers != plan.patch.box_universes[box]}
-    return Departure(takes, boxes, listens)
+    return Departure(takes, boxes, cables.universes)
 
 
 def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
@@ -124,33 +120,62 @@ def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
     return found
 
 
-class _Sides:
-    """Faults sorted by what they touch: what a box sends, or what stands on a wire.
+class BuiltCables:
+    """Every cable of a wiring with faults in it.
 
     Attributes:
-        of_box: for each box, the faults of what it sends.
-        on_wire: the faults of what stands on some wire.
-        wires: the ports, by their planned chains, on whose wires something else stands.
-        socket: for each port whose lead is in another socket, that socket.
-        ports: every port whose chain may show something else.
+        universes: for boxes that listen to others than planned, or to none, their universes.
     """
 
-    def __init__(self, plan: Planned, faults: tuple[Fault, ...]) -> None:
-        self.of_box: dict[str, list[Fault]] = {}
-        self.on_wire: list[Fault] = []
-        self.wires: set[Port] = set()
-        self.socket: dict[Port, Port] = {}
+    def __init__(self, plan: Planned, faults: Iterable[Fault]) -> None:
+        """Sort the faults by what they touch: what a box sends, or what stands on a wire.
+
+        Raises:
+            PatcherError: a box would begin before universe 1, or end behind the last one.
+        """
+        self._plan = plan
+        self._on_wire: list[Fault] = []
+        self._wires: set[Port] = set()
+        self._socket: dict[Port, Port] = {}
+        of_box: dict[str, list[Fault]] = {}
         for fault in faults:
-            match fault.kind:
-                case "swapped-ports":
-                    one, other = (port_of(name) for name in fault.places)
-                    self.socket |= {one: other, other: one}
-                case kind if kind in OF_BOX:
-                    for box in boxes_of(plan.wiring.ports, fault):
-                        self.of_box.setdefault(box, []).append(fault)
-                case _:
-                    self.on_wire.append(fault)
-                    self.wires |= {plan.wiring.ports[run] for run in runs_of(fault)}
-        touched = {*self.wires, *(port for port in self.socket if port in plan._places)}
-        touched |= {port for port in plan._places if self.socket.get(port, port)[0] in self.of_box}
-        self.ports = [port for port in plan._places if port in touched]
+            if fault.kind == "swapped-ports":
+                one, other = (port_of(name) for name in fault.places)
+                self._socket |= {one: other, other: one}
+            elif fault.kind in OF_BOX:
+                for box in boxes_of(plan.wiring.ports, fault):
+                    of_box.setdefault(box, []).append(fault)
+            else:
+                self._on_wire.append(fault)
+                self._wires |= {plan.wiring.ports[run] for run in runs_of(fault)}
+        self._places = rearranged(plan.places, self._on_wire)
+        self._sent = dict(plan.sent)
+        self.universes: dict[str, tuple[int, ...]] = {}
+        for box, own in of_box.items():
+            changed, listens = streams(plan.wiring, plan.patch, box, own)
+            self._sent |= changed
+            if listens != plan.patch.box_universes[box]:
+                self.universes[box] = listens
+
+    def socket(self, port: Port) -> Port:
+        """The port in which the lead of a planned port's chain is."""
+        return self._socket.get(port, port)
+
+    def of_run(self, run: str) -> Port:
+        """The port, by its planned chain, on whose cable a run is."""
+        return next(port for port, own in self._places.items() for place in own if run in (place.run, *place.tees))
+
+    def touched(self) -> Iterator[Port]:
+        """Every port whose chain may show something else than planned."""
+        for port in self._places:
+            now, before = self._stream(port), self._plan.sent.get(port, NOTHING)
+            same = now is before or np.array_equal(now, before)
+            if port in self._wires or self.socket(port) != port or not same:
+                yield port
+
+    def cable(self, port: Port) -> Cable:
+        """The cable of a planned port's chain."""
+        return Cable.of(self._plan.wiring.show, self._places[port], self._on_wire, self._stream(port))
+
+    def _stream(self, port: Port) -> Stream:
+        return self._sent.get(self.socket(port), NOTHING)

@@ -43,14 +43,14 @@ def wire_letters(show: Show, controller: str, run: Run) -> str:
     return "".join(sorted(order, key=letter_place))
 
 
-def exchanged(show: Show, patch: Patch, faults: Iterable[Fault]) -> dict[str, int]:
+def exchanged(wiring: Wiring, patch: Patch, faults: Iterable[Fault]) -> dict[str, int]:
     """Where starts begin that are typed in each other's place, by the run with which each begins. Of two boxes the
     first start goes with the first, as far as both have some.
     """
     found: dict[str, int] = {}
     for fault in faults:
         if fault.kind == "swapped-starts":
-            one, other = (starts_of(show, name) for name in fault.places)
+            one, other = (starts_of(wiring, name) for name in fault.places)
             for here, there in zip(one, other, strict=False):
                 found[here], found[there] = patch.start_of(there).at, patch.start_of(here).at
     return found
@@ -72,8 +72,8 @@ def streams(
     """
     show = wiring.show
     starts = patch.boxes.get(box, ())
-    moved = exchanged(show, patch, faults)
-    off = _moved(show, faults)
+    moved = exchanged(wiring, patch, faults)
+    off = _moved(wiring, faults)
     dead = {fault.where for fault in faults if fault.kind == "dead"}
     if box in dead:
         return {port: NOTHING for port in wiring.chains if port[0] == box}, ()
@@ -100,15 +100,15 @@ def streams(
     return {port: sent.get(port, NOTHING) for port in wiring.chains if port[0] == box}, tuple(sorted(listened))
 
 
-def _moved(show: Show, faults: Sequence[Fault]) -> dict[str, int]:
+def _moved(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, int]:
     """By how many channels starts are off, each by the run with which it begins."""
     found: dict[str, int] = {}
     for fault in faults:
         if fault.kind == "universe-shift":
-            for run in starts_of(show, fault.where):
+            for run in starts_of(wiring, fault.where):
                 found[run] = found.get(run, 0) + fault.amount * CHANNELS
         elif fault.kind == "channel-shift":
-            run = first_run(show, fault.where)
+            run = first_run(wiring, fault.where)
             found[run] = found.get(run, 0) + fault.amount
     return found
 

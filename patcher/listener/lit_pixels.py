@@ -9,11 +9,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.faults import wire_letters
+from patcher.faults import planned, slot_index
 from patcher.frames.looks import DARK
 from patcher.listener.contention import by_universe, winners
 from patcher.listener.streams import Heard
-from patcher.patch.patch import Patch, pixel_places
+from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, PROTOCOL_NAMES, Protocol, colour_name
 from patcher.wiring import Wiring
@@ -44,23 +44,20 @@ def lit(heard: Heard, wiring: Wiring, patch: Patch) -> list[Lit]:
 
     A box's own dimmer is left out: a pixel counts as lit where one of its channels is over 0.
     """
-    slots = _slots(heard)
+    slots, takes = _slots(heard), planned(wiring, patch).takes
     found: list[Lit] = []
     for start in patch.starts:
         protocol = wiring.show.controllers[start.controller].protocol
         universes = [universe for universe in start.universes if (protocol, universe) in slots]
         if not universes:
             continue
-        levels = np.zeros((len(start.universes), CHANNELS), dtype=np.uint8)
-        for universe in universes:
+        levels = np.zeros(len(universes) * CHANNELS + 1, dtype=np.uint8)
+        for row, universe in enumerate(universes):
             held = slots[protocol, universe]
-            levels[universe - start.universe, : len(held)] = np.frombuffer(held, dtype=np.uint8)
-        for link, at in start.placed():
-            places = pixel_places(at, np.arange(link.pixels), link.channels)
-            rows = places // CHANNELS + 1 - start.universe
-            values = levels[rows[:, None], (places % CHANNELS)[:, None] + np.arange(link.channels)]
-            letters = wire_letters(wiring.show, start.controller, wiring.show.runs[link.run])
-            found += _ranges(link.run, values, letters)
+            levels[row * CHANNELS : row * CHANNELS + len(held)] = np.frombuffer(held, dtype=np.uint8)
+        for link in start.chain.links:
+            letters = wiring.show.type_of(wiring.show.runs[link.run]).colour_order
+            found += _ranges(link.run, levels[slot_index(takes[link.run], universes)], letters)
     return found
 
 

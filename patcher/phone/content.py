@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 
 from patcher.diagnosis.question_frame import Channels
-from patcher.faults import wire_letters
+from patcher.faults import Takes, planned
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named
 from patcher.frames.patterns import Pattern
 from patcher.frames.request import Asked, PatternName
-from patcher.patch.patch import Patch, pixel_places
+from patcher.patch.patch import Patch
 from patcher.patch.thing import Thing, find, whole_show
 from patcher.shapes import positions
 from patcher.trade import colour_name, shows_white
@@ -82,6 +82,10 @@ class Plan:
         asked = Asked(name, colour, by, 10, rate, RAMP_FRAMES, step=False, flashing=False, level=level)
         return named(asked, self.wiring, self.patch, self.find(thing))
 
+    @cached_property
+    def _takes(self) -> dict[str, Takes]:
+        return planned(self.wiring, self.patch).takes
+
     def with_tees(self, run: str) -> tuple[str, ...]:
         """All runs that light with a run, itself first."""
         source = self.wiring.source(run)
@@ -100,14 +104,8 @@ class Plan:
         """Which pixels some running channels light."""
         show = self.wiring.show
         found: list[Lit] = []
-        for name, run in show.runs.items():
-            source = self.wiring.source(name)
-            if not run.hung or source not in self.wiring.ports:
-                continue
-            link, at = self.patch.link_of(source)
-            letters = wire_letters(show, self.wiring.ports[source][0], show.runs[source])
-            places = pixel_places(at, np.arange(run.pixels), link.channels)[:, None] + np.arange(link.channels)
-            on = np.isin(places, channels)
+        for name, taken in self._takes.items():
+            letters, on = show.type_of(show.runs[name]).colour_order, np.isin(taken, channels)
             for bits in np.unique(on[on.any(axis=1)], axis=0).tolist():
                 lamps = np.flatnonzero((on == bits).all(axis=1))
                 found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(lamps))))

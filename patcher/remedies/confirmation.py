@@ -8,12 +8,11 @@ import numpy as np
 
 from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.question_frame import Painter
-from patcher.eye import COUNTS_TO, FLICKER, Eye, Shades, missing, shade_table
-from patcher.faults import RANDOM, Planned, Takes, departure
+from patcher.eye import COUNTS_TO, Eye, Shades, missing
+from patcher.faults import LitChannels, Planned, Takes, departure
 from patcher.faults.fault import AT_A_LAMP
 from patcher.frames.levels import levels
 from patcher.frames.looks import COLOURS, Glow, Look
-from patcher.trade import CHANNELS
 from patcher.walk.items import items
 from patcher.walk.round_plan import plan
 from patcher.walk.step import Check, Step, Subject, as_said
@@ -81,15 +80,6 @@ def passed(step: Step, sound: Planned, takes: Mapping[str, Takes]) -> float:
 
 def shown(look: Look, sound: Planned, takes: Mapping[str, Takes]) -> dict[str, Shades]:
     """What each run's pixels show of a look, where they take this."""
-    universes = sound.patch.universes
-    sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
-    lit = np.zeros((universes[-1] + 1) * CHANNELS, dtype=bool)
-    for universe, slots in zip(sent.universes, sent.slots, strict=True):
-        lit[(universe - 1) * CHANNELS : universe * CHANNELS] = slots > 0
-    show = sound.wiring.show
-    shades: dict[str, Shades] = {}
-    for run, taken in takes.items():
-        bits = ((taken >= 0) & lit[np.clip(taken, 0, len(lit) - 1)]) << np.arange(taken.shape[1])
-        seen = shade_table(show.type_of(show.runs[run]).colour_order)[bits.sum(axis=1)]
-        shades[run] = np.where((taken == RANDOM).any(axis=1), FLICKER, seen).astype(np.uint8)
-    return shades
+    sent, show = levels(look, sound.wiring, sound.patch, sound.patch.universes, 1.0), sound.wiring.show
+    lit = LitChannels.of_slots(sent.universes, sent.slots)
+    return {run: lit.shades(taken, show.type_of(show.runs[run]).colour_order) for run, taken in takes.items()}

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from patcher.errors import PatcherError, refuse
 from patcher.faults import Fault
-from patcher.faults.fault import first_run
+from patcher.faults.fault import first_run, wired_so
 from patcher.faults.sent import exchanged, port_of
 from patcher.patch.patch import Patch, Start, written
 from patcher.shapes import Lattice, data_order, lattice, pixels_at
@@ -23,6 +23,7 @@ from patcher.show.run_tables import BandRun, GridRun, LoopRun, PathRun, PlainRun
 from patcher.show.schema import Controller, Feed, Show, Tap
 from patcher.show.tables import Corner
 from patcher.trade import CHANNELS
+from patcher.wiring import wire
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -73,8 +74,8 @@ def _hangs(show: Show, where: str) -> bool:
     """Whether anything hangs on a port, or on any port of a box; of a run it is said so."""
     box, _, port = where.rpartition("/")
     if not box:
-        return where in show.runs or any(show.controllers[where].port.values())
-    return bool(show.controllers[box].port.get(int(port)))
+        return where in show.runs or bool(wire(show).of_controller(where))
+    return (box, int(port)) in wire(show).chains
 
 
 def _never(show: Show, patch: Patch, fault: Fault) -> Show:
@@ -161,10 +162,9 @@ def _grid(show: Show, patch: Patch, fault: Fault) -> Show:
     run = show.runs[fault.where]
     wired = lattice(show, run)
     assert wired is not None  # noqa: S101  (such a fault is about a grid)
-    key = fault.kind.replace("-", "_")
-    if isinstance(run, BandRun) and key == "lines":
+    if isinstance(run, BandRun) and fault.kind == "lines":
         raise cannot(fault, f"lines are drawn on prop.{run.of}, and hold for all that hangs on it")
-    return _rewired(show, run, wired, replace(wired, **{key: fault.value}))  # type: ignore[arg-type]
+    return _rewired(show, run, wired, wired_so(wired, {fault.kind: fault.value}))
 
 
 def _rewired(show: Show, run: Run, was: Lattice, now: Lattice) -> Show:
@@ -206,7 +206,7 @@ def _swapped_runs(show: Show, patch: Patch, fault: Fault) -> Show:
     one, other = fault.places
     swap = {one: other, other: one}
     show = _swapped_with_leads(show, patch, fault)
-    leads = {run: {key: getattr(show.runs[run], key) for key in OF_A_LEAD} for run in (one, other)}
+    leads = {run: show.runs[run].model_dump(include={*OF_A_LEAD}) for run in (one, other)}
     for run, place in swap.items():
         show = _with_run(show, run, **leads[place])
     for tee in [run for run in show.runs.values() if run.same_data_as in swap]:
@@ -217,17 +217,11 @@ def _swapped_runs(show: Show, patch: Patch, fault: Fault) -> Show:
 def _swapped_with_leads(show: Show, patch: Patch, fault: Fault) -> Show:
     one, other = fault.places
     swap = {one: other, other: one}
-    for box, port in dict.fromkeys((_port_of(show, one), _port_of(show, other))):
-        table = show.controllers[box]
-        chain = tuple(swap.get(run, run) for run in table.port[port])
-        show = _with_box(show, box, port=table.port | {port: chain})
+    wiring = wire(show)
+    for box, port in dict.fromkeys((wiring.ports[one], wiring.ports[other])):
+        chain = tuple(swap.get(run, run) for run in wiring.chains[box, port])
+        show = _with_box(show, box, port=show.controllers[box].port | {port: chain})
     return show
-
-
-def _port_of(show: Show, run: str) -> tuple[str, int]:
-    return next(
-        (box, port) for box, table in show.controllers.items() for port, chain in table.port.items() if run in chain
-    )
 
 
 def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
@@ -262,18 +256,18 @@ def _before(show: Show, run: Run) -> list[str]:
     """The runs that stand before one on its port and hang this season."""
     if run.same_data_as is not None:
         return []
-    box, port = _port_of(show, run.name)
-    chain = show.controllers[box].port[port]
+    wiring = wire(show)
+    chain = wiring.chains[wiring.ports[run.name]]
     return [name for name in chain[: chain.index(run.name)] if show.runs[name].hung]
 
 
 def _swapped_ports(show: Show, patch: Patch, fault: Fault) -> Show:
     """Each chain under the other port, and with it the pin of its start."""
     one, other = (port_of(name) for name in fault.places)
-    before = show.controllers
+    before, chains = show.controllers, wire(show).chains
     for (box, port), (from_box, from_port) in ((one, other), (other, one)):
         now, source = show.controllers[box], before[from_box]
-        chain = source.port.get(from_port, ())
+        chain = chains.get((from_box, from_port), ())
         update: dict[str, object] = {"port": _put(now.port, port, chain)}
         if now.start_per == source.start_per == "port":
             pin = source.start.get(str(from_port)) if chain else None
@@ -293,14 +287,14 @@ def _count(show: Show, patch: Patch, fault: Fault) -> Show:
     if fault.amount > 0:
         raise cannot(fault, "there are no pixels for the pixels that are typed in too many")
     box, port = port_of(fault.where)
-    last = [run for run in show.controllers[box].port[port] if show.runs[run].hung][-1]
+    last = [run for run in wire(show).chains[box, port] if show.runs[run].hung][-1]
     lamps = show.runs[last].pixels
     return _without(show, fault, last, range(max(lamps + fault.amount, 0), lamps))
 
 
 def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
     if fault.where not in show.controllers:
-        start = patch.start_of(first_run(show, fault.where))
+        start = patch.start_of(first_run(wire(show), fault.where))
         box = show.controllers[start.controller]
         return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS})
     box = show.controllers[fault.where]
@@ -313,13 +307,13 @@ def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
 
 
 def _channel_shift(show: Show, patch: Patch, fault: Fault) -> Show:
-    start = patch.start_of(first_run(show, fault.where))
+    start = patch.start_of(first_run(wire(show), fault.where))
     box = show.controllers[start.controller]
     return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount})
 
 
 def _swapped_starts(show: Show, patch: Patch, fault: Fault) -> Show:
-    for run, at in exchanged(show, patch, [fault]).items():
+    for run, at in exchanged(wire(show), patch, [fault]).items():
         start = patch.start_of(run)
         box = show.controllers[start.controller]
         show = _pinned(show, box.name, {_start_key(box, start): at})

@@ -107,7 +107,7 @@ def _mend(path: str, wiring: Wiring, fault: Fault) -> str:
     if fault.kind == "colour-order":
         return _colours(wiring, where, value)
     if fault.kind == "dead":
-        return _dead(path, show, where)
+        return _dead(path, wiring, where)
     if fault.kind == "data-in" and isinstance(show.runs[where], LoopRun):
         return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
     at_a_lamp = fault.kind in AT_A_LAMP
@@ -169,14 +169,15 @@ def _colours(wiring: Wiring, run: str, order: str) -> str:
     return f"nothing to mend by hand: {run}'s pixels are {order}, not {planned}, and {box} sends colours as they come"
 
 
-def _dead(path: str, show: Show, where: str) -> str:
+def _dead(path: str, wiring: Wiring, where: str) -> str:
+    show = wiring.show
     if "/" not in where:
         spares = [box.name for box in show.controllers.values() if box.spare]
         swap = f"; if it stays dead: patcher swap {path} {where} {spares[0]}" if spares else ""
         return f"look at {where}: power first, then fuse, then the network cable, then its address{swap}"
     box, _ = port_of(where)
     table = show.controllers[box]
-    free = next((n for n in range(1, table.ports + 1) if not table.port.get(n)), None)
+    free = next((n for n in range(1, table.ports + 1) if (box, n) not in wiring.chains), None)
     other = "" if free is None else (
         f"; if it stays dead, plug the lead into {box}/{free}, which is free, and move its runs there under "
         f"[controller.{box}.port]"

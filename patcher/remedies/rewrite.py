@@ -14,10 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import PatcherError
-from patcher.faults import DARK, Fault, Planned, Takes, departure, planned
-from patcher.faults.cable import Cable, places_of, rearranged
+from patcher.faults import DARK, Fault, Planned, departure, planned
 from patcher.faults.fault import OF_BOX
-from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 from patcher.patch.changes import changed_boxes, misfits, moved_runs
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
@@ -128,11 +126,10 @@ def _without_lengths(show: Show) -> dict[str, object]:
 
 def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
     """Whether every pixel takes, as built, what a changed show plans for the same pixel."""
-    if any(fault.kind in OF_BOX for fault in faults):
-        built = before.takes | departure(before, faults).takes
-    else:
-        built = as_hung(before, faults, after)
-    lost = before.takes | departure(before, faults).takes
+    lost = built = before.takes | departure(before, faults).takes
+    if not any(fault.kind in OF_BOX for fault in faults):
+        fed = planned(before.wiring, before.patch, fed_as=after)
+        built = fed.takes | departure(fed, faults).takes
     show, now = before.wiring.show, after.wiring.show
     for name, takes in after.takes.items():
         numbers = same_lamps(show, now, name)
@@ -145,24 +142,6 @@ def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
         if (np.delete(lost[name], numbers, axis=0) != DARK).any():
             return False
     return True
-
-
-def as_hung(before: Planned, faults: Sequence[Fault], after: Planned) -> dict[str, Takes]:
-    """What each pixel takes, by its number in the plan, with the wire as built and boxes set as another plan says."""
-    show, wiring = before.wiring.show, before.wiring
-    sent: dict[Port, Stream] = {}
-    for box in after.patch.boxes:
-        sent |= streams(after.wiring, after.patch, box, ())[0]
-    socket: dict[Port, Port] = {}
-    for fault in faults:
-        if fault.kind == "swapped-ports":
-            one, other = (port_of(name) for name in fault.places)
-            socket |= {one: other, other: one}
-    found = dict(before.takes)
-    on_wire = [fault for fault in faults if fault.kind != "swapped-ports"]
-    for port, places in rearranged(places_of(wiring), on_wire).items():
-        found |= Cable(show, places, on_wire).takes(sent.get(socket.get(port, port), NOTHING))
-    return found
 
 
 def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
@@ -200,15 +179,15 @@ def _typed_runs(plan: Planned, box: str) -> list[tuple[int, list[tuple[str, int,
     return sorted(
         (port, [(show.type_of(show.runs[run]).colour_order if table.reorders else "", show.runs[run].nulls,
                  show.runs[run].pixels) for run in chain if show.runs[run].hung])
-        for port, chain in table.port.items() if chain
+        for port, chain in plan.wiring.of_controller(box).items()
     )  # fmt: skip
 
 
 def _counted(before: Show, after: Show) -> tuple[str, ...]:
     """The feeds that join by number a run whose pixels are counted from elsewhere."""
 
-    def wired(run: Run) -> list[object]:
-        return [getattr(run, key, None) for key in ("data_in", "backwards", "lines", "turns")]
+    def wired(run: Run) -> dict[str, object]:
+        return run.model_dump(include={"data_in", "backwards", "lines", "turns"})
 
     turned = {name for name, run in after.runs.items() if wired(run) != wired(before.runs[name])}
     return tuple(name for name, feed in after.feeds.items() if any(tap.run in turned for tap in feed.taps))

@@ -44,6 +44,7 @@ class BoxSwap:
         show: the show afterwards, without the dead box.
         patch: its patch.
         spare: the spare, as it is set afterwards.
+        spare_ports: the chain on each of the spare's ports afterwards.
         from_ports: of each piece's first run, the dead box's port that the piece hung on.
         cables: the cables to make.
         moves: the runs whose addresses change.
@@ -55,6 +56,7 @@ class BoxSwap:
     shelved: Controller
     show: Show
     patch: Patch
+    spare_ports: dict[int, tuple[str, ...]]
     from_ports: dict[str, int]
     cables: tuple[Cable, ...]
     moves: tuple[Move, ...]
@@ -92,7 +94,10 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
         return too_short(box)
     lines = _numbered(sharing, new.ports)
     cables = tuple(box.cables(lines))
-    after = _show_after(wiring.show, old, new, {port: runs_of(line) for port, line in lines.items()}, cables)
+    before, ports = wiring.of_controller(dead), {port: runs_of(line) for port, line in lines.items()}
+    port_of = {runs[0]: port for port, runs in before.items()}
+    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
+    after = _show_after(wiring.show, _in_place_of(old, new, ports), cables, old, moved)
     every = chains(wire(after))
     others = [start for start in kept.starts if start.controller != dead]
     taken_over = [chain for chain in every if chain.controller == spare]
@@ -102,6 +107,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     by_name = {start.chain.name: start for start in (*others, *starts)}
     return BoxSwap(
         old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)),
+        before,
         {piece.runs[0]: piece.port for line in lines.values() for piece in line},
         _with_feeds(cables, after), _moves(starts, box.today), sharing.worst_ms, sharing.proved,
     )  # fmt: skip
@@ -155,21 +161,26 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
 
 
 def _show_after(
-    show: Show, old: Controller, new: Controller, ports: dict[int, tuple[str, ...]], cables: tuple[Cable, ...]
+    show: Show, spare: Controller, cables: tuple[Cable, ...], old: Controller, moved: dict[int, int]
 ) -> Show:
-    """The show with the spare in the dead box's place; its starts have no pins yet."""
+    """The show with the spare in the dead box's place; its starts have no pins yet.
+
+    Args:
+        show: the show before.
+        spare: the spare as it is set in that place.
+        cables: the cables to make.
+        old: the dead box.
+        moved: of ports of the dead box, the spare's port that has their lead.
+    """
     supplies = {
-        name: supply.model_copy(update={"box": new.name}) if supply.box == old.name else supply
+        name: supply.model_copy(update={"box": spare.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
     }
-    port_of = {runs[0]: port for port, runs in old.port.items() if runs}
-    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
     accepts = tuple(
-        accept.model_copy(update={"where": where_after(accept.where, old.name, new.name, moved)})
+        accept.model_copy(update={"where": where_after(accept.where, old.name, spare.name, moved)})
         for accept in show.accepts
     )
-    spare = _in_place_of(old, new, ports)
-    boxes = {name: spare if name == new.name else box for name, box in show.controllers.items() if name != old.name}
+    boxes = {name: spare if name == spare.name else box for name, box in show.controllers.items() if name != old.name}
     runs = show.runs | {cable.run: _behind_cable(show.runs[cable.run], cable) for cable in cables}
     return show.model_copy(update={"controllers": boxes, "runs": runs, "supplies": supplies, "accepts": accepts})
 

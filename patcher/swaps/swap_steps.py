@@ -122,7 +122,7 @@ def _own_power(found: BoxSwap, wiring: Wiring) -> str:
 def _plug(found: BoxSwap) -> list[str]:
     lines = []
     new = {cable.run for cable in found.cables}
-    for port, runs in found.spare.port.items():
+    for port, runs in found.spare_ports.items():
         was = found.from_ports[runs[0]]
         if runs[0] in new:
             lines.append(f"port {port}: {runs[0]}, with a new cable (below)")
@@ -201,7 +201,7 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
     elif found.moves and spare.delivery == "unicast":
         lines.append(f"universes that go to {spare.address} now: {ranges(universes)}")
     if dead.reorders and not spare.reorders:
-        for runs in spare.port.values():
+        for runs in found.spare_ports.values():
             for run in runs:
                 order = show.type_of(show.runs[run]).colour_order
                 if order not in ("RGB", "RGBW"):

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patcher.diagnosis.hypotheses import singles
-from patcher.eye import BROKEN, DARK, Eye, Shades, shade_table
-from patcher.faults import RANDOM, Departure, Fault, Planned
+from patcher.eye import DARK, Eye
+from patcher.faults import Departure, Fault, LitChannels, Planned
 from patcher.frames.levels import levels
 from patcher.frames.looks import Glow, Look
 from patcher.trade import CHANNELS
@@ -134,7 +133,7 @@ class _Rendered:
         self._steps = steps
         self._of_run: dict[str, set[tuple[int, int]]] = {}
         self._meant: dict[tuple[int, int], set[str]] = {}
-        self._lit: dict[tuple[int, int], tuple[NDArray[np.uint8], int]] = {}
+        self._lit: dict[tuple[int, int], LitChannels] = {}
         last = max(sound.patch.universes, default=0)
         self._owner = np.full(last * CHANNELS, -1, dtype=np.int32)
         self._names = list(sound.takes)
@@ -159,20 +158,18 @@ class _Rendered:
         Args:
             takes: for each run, what its pixels take in each variant: shape (variants, pixels, channels).
         """
-        count = len(next(iter(takes.values())))
+        count, show = len(next(iter(takes.values()))), self._sound.wiring.show
         found, eye = np.ones(count), Eye()
-        broken = {run: (taken == RANDOM).any(axis=2) for run, taken in takes.items()}
-        left, now, harmed = np.arange(count), dict(takes), broken
+        left, now = np.arange(count), dict(takes)
         for key in self._looks(takes):
             alive = found[left] > 0
             if not alive.all():
                 left = left[alive]
                 now = {run: taken[alive] for run, taken in now.items()}
-                harmed = {run: each[alive] for run, each in harmed.items()}
             if not len(left):
                 break
             for run, taken in now.items():
-                shades = self._shades(key, run, taken, harmed[run])
+                shades = self._lights(key).shades(taken, show.type_of(show.runs[run]).colour_order)
                 if run not in self._meant[key]:
                     found[left] *= ~(shades != DARK).any(axis=1)
                     continue
@@ -189,38 +186,14 @@ class _Rendered:
         keys = {key for run in runs for key in self._of_run.get(run, ())}
         return sorted(keys, key=lambda key: (key[1], key[0]))
 
-    def _shades(self, key: tuple[int, int], run: str, taken: NDArray[np.int32], broken: NDArray[np.bool_]) -> Shades:
-        lit, begin = self._channels(key)
-        bits = np.zeros(taken.shape[:2], dtype=np.uint8)
-        for number in range(taken.shape[2]):
-            at = taken[:, :, number] - begin
-            at[(at < 0) | (at >= len(lit) - 1)] = len(lit) - 1
-            bits |= lit[at] << number
-        bits[broken] = BROKEN
-        show = self._sound.wiring.show
-        found: Shades = _table(show.type_of(show.runs[run]).colour_order)[bits]
-        return found
-
-    def _channels(self, key: tuple[int, int]) -> tuple[NDArray[np.uint8], int]:
-        """Which running channels a look lights, and a dark one behind; and the channel that they begin with."""
+    def _lights(self, key: tuple[int, int]) -> LitChannels:
+        """What a look lights."""
         if key not in self._lit:
-            look: Look = self._steps[key[0]].looks[key[1]]
-            self._lit[key] = _lit(self._sound, look)
+            self._lit[key] = _lit(self._sound, self._steps[key[0]].looks[key[1]])
         return self._lit[key]
 
 
-@cache
-def _table(letters: str) -> Shades:
-    return shade_table(letters)
-
-
-def _lit(sound: Planned, look: Look) -> tuple[NDArray[np.uint8], int]:
+def _lit(sound: Planned, look: Look) -> LitChannels:
     boxes = {sound.wiring.ports[glow.run][0] for glow in look.glows}
     universes = sorted({universe for box in boxes for universe in sound.patch.box_universes[box]})
-    sent = levels(look, sound.wiring, sound.patch, universes, 1.0)
-    begin = (universes[0] - 1) * CHANNELS
-    lit = np.zeros(universes[-1] * CHANNELS - begin + 1, dtype=np.uint8)
-    for universe, slots in zip(sent.universes, sent.slots, strict=True):
-        at = (universe - 1) * CHANNELS - begin
-        lit[at : at + CHANNELS] = slots > 0
-    return lit, begin
+    return LitChannels.of_slots(universes, levels(look, sound.wiring, sound.patch, universes, 1.0).slots)

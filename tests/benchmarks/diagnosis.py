@@ -289,7 +289,7 @@ def pairs(plans, eye: Eye, args, wrong: float, *, evenly: bool) -> None:
         weight = None if evenly else scene.prior[1:] / scene.prior[1:].sum()
         two = [scene.classes[n + 1][0][0] for n in rng.choice(len(scene.classes) - 1, 2, replace=False, p=weight)]
         try:
-            both = build(scene.plan.wiring.show, two).faults
+            both = build(scene.plan.wiring, two).faults
             there = build_scene(scene.plan, list(scene.variants), [(), both], [None, departure(scene.plan, both)])
         except PatcherError:
             continue

@@ -56,8 +56,8 @@ def test_the_yard_answers_as_the_engine_predicts(text: str) -> None:
     reading = read((SHOWS / "heron-lock.toml").read_text(), lambda name: [[float(n), 0.0] for n in range(500)])
     wiring = wire(reading.show)
     patch = allocate(wiring).patch
-    fault = parse(text, wiring.show)
-    witness = Witness(wiring, patch, build(wiring.show, [fault]))
+    fault = parse(text, wiring)
+    witness = Witness(wiring, patch, build(wiring, [fault]))
     diagnosis = Diagnosis.start(wiring, patch, "narrowboat")
     while (question := diagnosis.ask()) is not None:
         diagnosis.tell(witness.answer(question))
@@ -68,7 +68,7 @@ def test_the_yard_answers_as_the_engine_predicts(text: str) -> None:
 def test_the_yard_sees_two_lamps_go_along_before_one_that_flickers(heron_lock: Path) -> None:
     wiring = wire(read_show(heron_lock).show)
     patch = allocate(wiring).patch
-    built = build(wiring.show, [parse("flicker:gable/9", wiring.show)])
+    built = build(wiring, [parse("flicker:gable/9", wiring)])
     scene = scene_of(planned(wiring, patch), "gable")
     takes = departure(scene.plan, built.faults).takes["gable"]
     (candidate,) = Repertoire(scene).followed({"gable": Repertoire(scene).along("gable", takes)})
@@ -177,7 +177,7 @@ def test_what_no_edit_can_say_is_refused_with_its_reason(here: Patcher, heron_lo
 def test_a_file_that_was_changed_meanwhile_is_left_as_it_is(heron_lock: Path) -> None:
     wiring = load(heron_lock)
     plan = planned(wiring, allocate(wiring).patch)
-    change = rewritten(heron_lock.read_text(), plan, [parse("reversed:gable", wiring.show)])
+    change = rewritten(heron_lock.read_text(), plan, [parse("reversed:gable", wiring)])
     heron_lock.write_text(heron_lock.read_text() + "# mine\n")
     with pytest.raises(PatcherError):
         write(heron_lock, change)
@@ -189,7 +189,7 @@ def test_a_patch_that_cannot_be_written_leaves_both_files(heron_lock: Path, here
     here("patch", heron_lock)
     wiring = load(heron_lock)
     plan = planned(wiring, read_patch(heron_lock))
-    change = rewritten(heron_lock.read_text(), plan, [parse("shift:narrowboat=1", wiring.show)])
+    change = rewritten(heron_lock.read_text(), plan, [parse("shift:narrowboat=1", wiring)])
     before, path = heron_lock.read_text(), patch_path(heron_lock)
     path.unlink()
     path.mkdir()

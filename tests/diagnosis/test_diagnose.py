@@ -177,7 +177,7 @@ def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     corners = ["", *(f"data-in:sail={v}-{h}" for v in ("bottom", "top") for h in ("left", "right"))]
     corners.remove("data-in:sail=bottom-left")
     hypotheses = [
-        tuple(parse(text, wiring.show) for text in (corner, lines, turns) if text)
+        tuple(parse(text, wiring) for text in (corner, lines, turns) if text)
         for corner in corners for lines in ("", "lines:sail=rows") for turns in ("", "turns:sail=same-way")
     ]  # fmt: skip
     scene = build_scene(plan, ["sail"], hypotheses, [departure(plan, one) for one in hypotheses])
@@ -393,7 +393,7 @@ def test_a_start_in_the_wrong_box_gets_what_is_sent(protocol: str) -> None:
     plan = planned(wiring, patch)
     sent = {(goal.host, goal.universe) for goal in frame_goals(wiring, patch, {})}
     for one, other in itertools.combinations(boxes, 2):
-        fault = parse(f"swapped-starts:{one},{other}", wiring.show)
+        fault = parse(f"swapped-starts:{one},{other}", wiring)
         for box, universes in departure(plan, [fault]).universes.items():
             assert {(boxes[box]["address"], universe) for universe in universes} <= sent
 

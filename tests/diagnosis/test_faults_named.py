@@ -15,8 +15,7 @@ from patcher.eye import Eye
 from patcher.faults import Planned, parse, planned
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
-from patcher.show.schema import Show
-from patcher.wiring import wire
+from patcher.wiring import Wiring, wire
 from rig.shipped import SHOWS, wired
 
 KINDS = ("data-in", "replaced", "universe-shift", "swapped-starts", "swapped-runs", "swapped-with-leads")
@@ -69,7 +68,7 @@ SLOW = [
 def test_each_new_fault_is_named_on_heron_lock(thing: str, text: str) -> None:
     plan = heron()
     scene = scene_of(plan, thing)
-    fault = parse(text, plan.wiring.show)
+    fault = parse(text, plan.wiring)
     (true,) = [number for number, members in enumerate(scene.classes) if (fault,) in members]
     engine = ended(scene, true)
     assert engine.done is not None
@@ -134,13 +133,13 @@ def test_each_new_fault_is_named_on_random_shows(seed: int) -> None:
         assert engine.done.tolist() == [true]
 
 
-def one_run(letters: str) -> Show:
+def one_run(letters: str) -> Wiring:
     tables = {
         "show": {"title": "Weir"}, "pixel": {"own": {"colour_order": letters}},
         "controller": {"hut": {"address": "192.0.2.9", "ports": 1, "port": {"1": ["a"]}}},
         "run": {"a": {"pixel": "own", "pixels": 2}},
     }  # fmt: skip
-    return wired(tables).show
+    return wired(tables)
 
 
 @pytest.mark.parametrize("letters", ["W", "RG", "RGB", "GRBW", "RGBWA", "ABCDEFGHI", "ACDERGBWY", "ABCDEFGHIJKL"])

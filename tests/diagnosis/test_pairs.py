@@ -40,7 +40,7 @@ def test_two_faults_put_together_are_what_departs_from_the_plan(name: str) -> No
             seen |= set(batch.pairs[:, 1].tolist())
             for row in chance.choice(len(batch.pairs), min(20, len(batch.pairs)), replace=False):
                 pair = [faults[n] for n in batch.pairs[row]]
-                takes = departure(plan, build(wiring.show, pair).faults).takes
+                takes = departure(plan, build(wiring, pair).faults).takes
                 for run in scene.variants:
                     assert np.array_equal(batch.takes[run][row], takes.get(run, plan.takes[run])), (pair, run)
         assert seen == {n for n in range(len(faults)) if n != one and possible(plan, faults[one], faults[n])}
@@ -48,7 +48,7 @@ def test_two_faults_put_together_are_what_departs_from_the_plan(name: str) -> No
 
 def possible(plan: Planned, one: Fault, other: Fault) -> bool:
     try:
-        departure(plan, build(plan.wiring.show, [one, other]).faults)
+        departure(plan, build(plan.wiring, [one, other]).faults)
     except PatcherError:
         return False
     return True
@@ -57,7 +57,7 @@ def possible(plan: Planned, one: Fault, other: Fault) -> bool:
 def two_at_once(name: str, two: list[str], seed: int) -> tuple[Engine, set[str]]:
     """Let an eye that stands before two faults answer to the end; the names of all that is left."""
     wiring, _, scene = shown(name)
-    both = build(wiring.show, [parse(text, wiring.show) for text in two]).faults
+    both = build(wiring, [parse(text, wiring) for text in two]).faults
     there = build_scene(scene.plan, list(scene.variants), [(), both], [None, departure(scene.plan, both)])
     engine, chance = Engine(scene, Eye()), np.random.default_rng(seed)
     while (chosen := engine.next()) is not None and len(engine.told) < 60:

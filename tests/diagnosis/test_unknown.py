@@ -152,7 +152,7 @@ def test_a_fault_is_seen_beside_one_that_leaves_pixels_dark_or_flickering(texts:
 
 
 def assert_not_sure_of_one(thing: str, texts: tuple[str, str]) -> None:
-    both = build(WIRING.show, [parse(text, WIRING.show) for text in texts]).faults
+    both = build(WIRING, [parse(text, WIRING) for text in texts]).faults
     scene = scene_of(PLAN, thing)
     there = build_scene(PLAN, list(scene.variants), [(), both], [None, departure(PLAN, both)])
     engine, rng = Engine(scene, Eye()), np.random.default_rng(0)
@@ -250,7 +250,7 @@ def test_on_a_grid_a_dark_pixel_is_told_from_what_feeds_all_behind_it_a_pixel_of
     wiring = wired({"show": SHOW["show"], "pixel": SHOW["pixel"], "controller": {"shed": box}, "run": {"net": net}})
     plan = planned(wiring, allocate(wiring).patch)
     scene, pixel = scene_of(plan, "net"), data.draw(st.integers(2, columns * rows - 1))
-    fault = parse(f"dark:net/{pixel}", wiring.show)
+    fault = parse(f"dark:net/{pixel}", wiring)
     (number,) = [n for n, members in enumerate(scene.classes) if (fault,) in members]
     asked = Coverage(scene, Eye(), Repertoire(scene), Class(scene, number, (fault,)), [], set())._read()
     assert asked is not None
@@ -285,7 +285,7 @@ def test_of_what_is_lit_and_steady_a_single_pixel_of_another_colour_is_seen(seed
 
 @pytest.mark.parametrize("text", ["cut:ridge/20", "dead:shed/1", "dark:door/9", "dark-channel:oars/4=G"])
 def test_before_it_is_sure_what_seems_dark_was_looked_at_while_all_else_was_lit(text: str) -> None:
-    fault = parse(text, WIRING.show)
+    fault = parse(text, WIRING)
     takes = departure(PLAN, [fault]).takes
     thing = fault.lamp[0] if "/" in fault.where and fault.kind != "dead" else "gable"
     scene = scene_of(PLAN, thing)
@@ -307,7 +307,7 @@ def test_before_it_is_sure_what_seems_dark_was_looked_at_while_all_else_was_lit(
 def test_before_it_is_sure_all_was_seen_in_every_colour(text: str) -> None:
     """A pixel's dead green shows in no frame but one that lights its green: so no diagnosis may end before it did."""
     scene = scene_of(PLAN, "ridge")
-    engine, faults = Engine(scene, Eye()), [parse(text, WIRING.show)] if text else []
+    engine, faults = Engine(scene, Eye()), [parse(text, WIRING)] if text else []
     (true,) = [number for number, members in enumerate(scene.classes) if tuple(faults) in members]
     while (chosen := engine.next()) is not None:
         engine.tell(*chosen, int(see(scene, Eye(), *chosen, np.array([true]))[0].argmax()))
@@ -374,7 +374,7 @@ def test_worlds_go_on_for_ever_with_every_kind() -> None:
     names = {next(found)[0] for _ in range(60)}
     assert len(names) >= len(chips.UNMODELLED) - 1
     with pytest.raises(PatcherError):
-        parse("stuck-on:ridge", WIRING.show)
+        parse("stuck-on:ridge", WIRING)
 
 
 def test_a_run_turned_round_is_thought_of_only_where_its_ends_can_be_told() -> None:

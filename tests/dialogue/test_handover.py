@@ -45,12 +45,12 @@ def test_a_diagnosis_asks_nothing_that_was_seen_and_needs_no_more_questions(faul
     assert begin
     asked = {}
     for given in ((), begin):
-        witness = Witness(wiring, patch, build(wiring.show, [parse(fault, wiring.show)]))
+        witness = Witness(wiring, patch, build(wiring, [parse(fault, wiring)]))
         diagnosis = Diagnosis.start(wiring, patch, "eaves", begin=given)
         while (question := diagnosis.ask()) is not None:
             assert (question.frame.key, question.ask) not in {(seen.frame.key, seen.ask) for seen in given}
             diagnosis.tell(witness.answer(question))
-        assert (parse(fault, wiring.show),) in diagnosis.same_look
+        assert (parse(fault, wiring),) in diagnosis.same_look
         asked[bool(given)] = len(diagnosis.seen) - len(given)
     assert asked[True] <= asked[False] + 1
 
@@ -64,7 +64,7 @@ def test_a_diagnosis_asks_nothing_that_was_seen_and_needs_no_more_questions(faul
 def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(text: str) -> None:
     # Source: the pixels as built and as planned; an eye that misses gaps would pass some looks, but not this one
     wiring, _, sound, steps = heron()
-    faults = (parse(text, wiring.show),)
+    faults = (parse(text, wiring),)
     look = confirming(sound, steps, [faults])
     assert look is not None
     assert passed(look, sound, sound.takes) == 1
@@ -73,11 +73,11 @@ def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(te
 
 def test_what_no_look_shows_has_no_last_look() -> None:
     wiring, _, sound, steps = heron()
-    assert confirming(sound, steps, [(parse("count:gatepost/2=5", wiring.show),)]) is None
+    assert confirming(sound, steps, [(parse("count:gatepost/2=5", wiring),)]) is None
 
 
 def test_of_looks_that_show_it_the_first_is_taken() -> None:
     wiring, _, sound, steps = heron()
-    look = confirming(sound, steps, [(parse("cut:gable/1", wiring.show),)])
+    look = confirming(sound, steps, [(parse("cut:gable/1", wiring),)])
     assert look is not None
     assert look.name == "ports lockhouse"

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from patcher.errors import PatcherError
 from patcher.faults import DARK, KINDS, RANDOM, Built, build, departure, parse, planned, slot_index
 from patcher.placement.allocation import allocate
-from patcher.show.schema import Show
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
 from rig.examples import examples
@@ -67,9 +66,9 @@ def against_the_slow_world(data: st.DataObject) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
     texts = [a_fault(data.draw, tables) for _ in range(data.draw(st.integers(1, 3)))]
-    faults = [parse(text, wiring.show) for text in texts if text]
+    faults = [parse(text, wiring) for text in texts if text]
     try:
-        built = build(wiring.show, faults)
+        built = build(wiring, faults)
     except PatcherError:
         assume(False)
     for fault in faults:
@@ -98,7 +97,7 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
     plan = planned(wiring, allocate(wiring).patch)
     text = a_fault(data.draw, tables)
     assume(text is not None)
-    fault = parse(text, wiring.show)
+    fault = parse(text, wiring)
     found = departure(plan, [fault])
     assert all(not np.array_equal(taken, plan.takes[run]) for run, taken in found.takes.items())
     assert all(box != plan.boxes[run] for run, box in found.boxes.items())
@@ -114,12 +113,12 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
 def test_a_fault_is_read_as_it_is_written(data: st.DataObject) -> None:
     # Source: the design: one way to write a fault, KIND:WHERE=VALUE.
     tables = data.draw(some_shows())
-    show = wired(tables).show
+    wiring = wired(tables)
     text = a_fault(data.draw, tables)
     assume(text is not None)
-    fault = parse(text, show)
+    fault = parse(text, wiring)
     assert str(fault) == text
-    assert parse(str(fault), show) == fault
+    assert parse(str(fault), wiring) == fault
     kind, _, rest = text.partition(":")
     assert (fault.kind, fault.where, fault.value) == (kind, rest.partition("=")[0], rest.partition("=")[2])
 
@@ -156,7 +155,7 @@ def first_channels(tables: dict, *texts: str) -> dict[str, list[int]]:
     """The running channel of each pixel's first channel, in pixels: 0 for the first of its universe."""
     wiring = wired(tables)
     plan = planned(wiring, allocate(wiring).patch)
-    faults = build(wiring.show, [parse(text, wiring.show) for text in texts]).faults
+    faults = build(wiring, [parse(text, wiring) for text in texts]).faults
     takes = plan.takes | departure(plan, faults).takes
     return {
         run: [int(c) if c < 0 else int(c) // 512 * 1000 + int(c) % 512 // 3 for c in takes[run][:, 0]] for run in "abc"
@@ -202,10 +201,10 @@ def test_a_wider_pixel_moves_all_behind_it_by_an_octet() -> None:
     # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets and passes on the rest.
     wiring = wired(small())
     plan = planned(wiring, allocate(wiring).patch)
-    found = departure(plan, [parse("replaced:a/2=GRBW", wiring.show)]).takes
+    found = departure(plan, [parse("replaced:a/2=GRBW", wiring)]).takes
     assert found["a"].tolist() == [[0, 1, 2], [4, 3, 5], [7, 8, 9], [10, 11, 12]]
     assert found["b"][-1].tolist() == [22, 23, DARK]
-    found = departure(plan, [parse("replaced:a/4=BG", wiring.show)]).takes
+    found = departure(plan, [parse("replaced:a/4=BG", wiring)]).takes
     assert found["a"][3].tolist() == [DARK, 10, 9]
     assert found["b"][0].tolist() == [11, 12, 13]
 
@@ -230,7 +229,7 @@ def test_a_loop_entered_elsewhere(value: str, order: list[int]) -> None:
     # Source: counted by hand: sides of 2, √2 and √2 m; eight places of 0.604 m, the second corner nearest to the fourth
     wiring = wired(with_loop())
     plan = planned(wiring, allocate(wiring).patch)
-    found = departure(plan, [parse(f"data-in:o={value}", wiring.show)]).takes["o"]
+    found = departure(plan, [parse(f"data-in:o={value}", wiring)]).takes["o"]
     assert (found[:, 0] - plan.takes["o"][0, 0] == (np.array(order) - 1) * 3).all()
 
 
@@ -292,7 +291,7 @@ def test_where_slots_stand() -> None:
 def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
     # Source: the design: messages name the place, what is wrong, and what to do.
     with pytest.raises(PatcherError) as caught:
-        parse(text, wired(with_loop()).show)
+        parse(text, wired(with_loop()))
     (finding,) = caught.value.findings
     assert finding.where == text
     assert finding.says
@@ -303,16 +302,15 @@ def test_what_makes_no_sense_is_refused_in_words(text: str) -> None:
 @given(st.sampled_from(KINDS), st.text(max_size=12), st.text(max_size=6))
 def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) -> None:
     # Source: the design: no traceback ever reaches a person.
-    show = SMALL_SHOW
     for text in (f"{kind}:{where}={value}", f"{kind}:a/{where}={value}", f"{kind}:box/{where}={value}"):
         try:
-            fault = parse(text, show)
+            fault = parse(text, SMALL)
         except PatcherError:
             continue
-        assert parse(str(fault), show) == fault
+        assert parse(str(fault), SMALL) == fault
 
 
-SMALL_SHOW: Show = wired(with_loop()).show
+SMALL: Wiring = wired(with_loop())
 
 
 @pytest.mark.parametrize(
@@ -354,12 +352,12 @@ SMALL_SHOW: Show = wired(with_loop()).show
 )
 def test_what_makes_no_sense_together_is_refused(texts: list[str], sense: bool) -> None:
     # Source: the design: messages name the place, what is wrong, and what to do; plain reason: one pixel, one harm.
-    faults = [parse(text, SMALL_SHOW) for text in texts]
+    faults = [parse(text, SMALL) for text in texts]
     if sense:
-        assert build(SMALL_SHOW, faults) == Built(tuple(faults))
+        assert build(SMALL, faults) == Built(tuple(faults))
         return
     with pytest.raises(PatcherError) as caught:
-        build(SMALL_SHOW, faults)
+        build(SMALL, faults)
     assert caught.value.findings[0].where == texts[1]
 
 
@@ -376,11 +374,11 @@ def test_a_box_cannot_begin_before_the_first_universe_nor_end_behind_the_last(te
     # Source: ANSI E1.31-2018 6.2.7: universes 1 to 63999; Art-Net 4: Port-Addresses to 32767. The box has
     # three starts, on universes 1 to 3.
     wiring = wired(small(protocol=protocol))
-    last = parse("universe-shift:box=63996" if protocol == "e131" else "universe-shift:box=32764", wiring.show)
+    last = parse("universe-shift:box=63996" if protocol == "e131" else "universe-shift:box=32764", wiring)
     departure(planned(wiring, allocate(wiring).patch), [last])
     plan = planned(wiring, allocate(wiring).patch)
     with pytest.raises(PatcherError) as caught:
-        departure(plan, [parse(text, wiring.show)])
+        departure(plan, [parse(text, wiring)])
     assert caught.value.findings[0].where == text
 
 

@@ -370,7 +370,7 @@ def test_a_run_that_hangs_the_wrong_way_round_has_other_ends(pixels: int) -> Non
     wiring = wired(string(pixels))
     patch = allocate(wiring).patch
     look = still_patterns.ends(wiring, patch, whole_show(wiring), COLOURS["white"]).look(0)
-    yard = Yard(wiring, patch, build(wiring.show, [parse("reversed:line", wiring.show)]))
+    yard = Yard(wiring, patch, build(wiring, [parse("reversed:line", wiring)]))
     send(yard, wiring, patch, look)
     assert bool(differences(look, 1.0, wiring, yard)) is (pixels > 1)
 
@@ -494,7 +494,7 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
         for is_columns, by in enumerate(bars):
             pattern = patterns.sweep(wiring, patch, whole_show(wiring), COLOURS["green"], by)
             places = grid["columns" if is_columns else "rows"]
-            yard = Yard(wiring, patch, build(wiring.show, [parse(fault, wiring.show) for fault in faults]))
+            yard = Yard(wiring, patch, build(wiring, [parse(fault, wiring) for fault in faults]))
             assert pattern.steps == places
             for step in range(places):
                 send(yard, wiring, patch, pattern.look(step), sequence=step + 1)

@@ -170,7 +170,7 @@ def test_every_fault_is_taken_as_it_is_written_there(heron_lock: Path) -> None:
     table, hung = '4 = ["hedge"]', '4 = ["hedge", "wheel"]'
     assert text.count(table) == 1
     heron_lock.write_text(text.replace(table, hung).replace("[run.eaves]", f"{WHEEL}\n[run.eaves]"), encoding="utf-8")
-    show = load(heron_lock).show
+    wiring = load(heron_lock)
     names = {
         "BOX/1,BOX/2": "mooring/1,mooring/2", "RUN,RUN": "gable,eaves", "BOX,BOX": "gatepost,mooring",
         "BOX/1": "mooring/1", "BOX": "mooring", "RUN/57": "willow/57", "GRID": "gate-left", "LOOP": "wheel",
@@ -181,7 +181,7 @@ def test_every_fault_is_taken_as_it_is_written_there(heron_lock: Path) -> None:
         every = [f"{kind}:{where}" + form.written(kind).partition(form.where)[2] for where in form.where.split(" or ")]
         for written in [*every, *examples]:
             where = written.partition(":")[2].partition("=")[0]
-            parse(written.replace(where, names[where]), show)
+            parse(written.replace(where, names[where]), wiring)
 
 
 def test_every_wire_and_fuse_is_there() -> None:

@@ -116,9 +116,9 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     """Rewrite a show for its faults and hold it against the slow world; which kind of end it came to."""
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    faults = [parse(text, wiring.show) for text in texts]
+    faults = [parse(text, wiring) for text in texts]
     try:
-        build(wiring.show, faults)
+        build(wiring, faults)
         plan = planned(wiring, patch)
         built = plan.takes | departure(plan, faults).takes
     except PatcherError:
@@ -212,7 +212,7 @@ def tapped_places(show) -> list:
 def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
     # Source: the drawing: a feed is joined to a pixel, whatever its number is after one before it is gone
     text, plan = heron
-    found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
+    found = rewritten(text, plan, [parse(fault, plan.wiring)])
     assert tapped_places(found.wiring.show) == tapped_places(plan.wiring.show)
     assert found.text.count("#") == text.count("#")
     assert found.boxes
@@ -253,7 +253,7 @@ def test_taps_and_cuts_stay_at_their_lamps(heron, fault: str) -> None:
 def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) -> None:
     # Source: worked by hand from shows/heron-lock.toml and the keys in `patcher help file`
     text, plan = heron
-    found = rewritten(text, plan, [parse(fault, plan.wiring.show)])
+    found = rewritten(text, plan, [parse(fault, plan.wiring)])
     assert sorted(line for _, line in found.lines) == sorted(lines)
     assert found.boxes == boxes
     if moved is not None:
@@ -277,7 +277,7 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
 def test_what_no_line_can_say_has_its_reason(heron, fault: str, why: str) -> None:
     text, plan = heron
     with pytest.raises(PatcherError) as refused:
-        rewritten(text, plan, [parse(fault, plan.wiring.show)])
+        rewritten(text, plan, [parse(fault, plan.wiring)])
     finding = refused.value.findings[0]
     assert why in finding.says + finding.remedy or fault.startswith(("missing", "universe"))
     assert finding.remedy
@@ -287,7 +287,7 @@ def test_what_no_line_can_say_has_its_reason(heron, fault: str, why: str) -> Non
 def test_a_fault_of_a_port_that_another_empties_is_refused_in_words(heron, fault: str) -> None:
     # Source: found by the many shows above: once the chain is on lockhouse/3, nothing hangs where the number was typed
     text, plan = heron
-    faults = [parse(one, plan.wiring.show) for one in (fault, "swapped-ports:mooring/1,lockhouse/3")]
+    faults = [parse(one, plan.wiring) for one in (fault, "swapped-ports:mooring/1,lockhouse/3")]
     with pytest.raises(PatcherError, match="nothing hangs there"):
         rewritten(text, plan, faults)
 
@@ -301,7 +301,7 @@ def test_a_file_in_feet_and_with_windows_ends_stays_so(heron) -> None:
     )
     wiring = wire(read(text).show)
     plan = planned(wiring, allocate(wiring).patch)
-    found = rewritten(text, plan, [parse("swapped-runs:a,b", wiring.show), parse("colour-order:a=BGR", wiring.show)])
+    found = rewritten(text, plan, [parse("swapped-runs:a,b", wiring), parse("colour-order:a=BGR", wiring)])
     assert '["b", "a"]' in found.text
     assert found.text.count("\r\n") == found.text.count("\n")
     assert "lead = 1.1  # round the post" in found.text
@@ -320,7 +320,7 @@ def test_a_form_that_cannot_be_changed_is_left_alone() -> None:
     wiring = wire(read(text).show)
     plan = planned(wiring, allocate(wiring).patch)
     with pytest.raises(PatcherError):
-        rewritten(text, plan, [parse("colour-order:a=BGR", wiring.show)])
+        rewritten(text, plan, [parse("colour-order:a=BGR", wiring)])
 
 
 def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
@@ -335,7 +335,7 @@ def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
     }  # fmt: skip
     wiring = wired(tables)
     plan = planned(wiring, allocate(wiring).patch)
-    show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", wiring.show)]).wiring.show
+    show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", wiring)]).wiring.show
     assert show.runs["t"].same_data_as == "c"
     assert [show.runs[name].lead for name in "abc"] == [3.0, 2.0, 1.0]
 
@@ -351,7 +351,7 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
     )
     wiring = wire(read(text).show)
     plan = planned(wiring, allocate(wiring).patch)
-    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", wiring.show)])
+    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", wiring)])
     assert [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line] == [
         "one",
         "two",
@@ -374,6 +374,6 @@ def test_where_null_pixels_sit_is_as_many_places_as_there_are(heron, fault: str,
     willow = f"at = {[[0, n] for n in range(500)]}"
     text = heron[0].replace("nulls = 1 ", "nulls_at = [5.0]\nnulls = 1 ").replace('file = "willow.csv"', willow)
     wiring = wire(read(text).show)
-    found = rewritten(text, planned(wiring, allocate(wiring).patch), [parse(fault, wiring.show)])
+    found = rewritten(text, planned(wiring, allocate(wiring).patch), [parse(fault, wiring)])
     boat = tomllib.loads(found.text)["run"]["narrowboat"]
     assert (boat["nulls"], boat.get("nulls_at")) == said

@@ -71,7 +71,7 @@ class Answerer:
 
     def __init__(self, rig: Rig, faults: list[str]) -> None:
         plan = rig.plan
-        built = build(plan.wiring.show, [parse(fault, plan.wiring.show) for fault in faults])
+        built = build(plan.wiring, [parse(fault, plan.wiring) for fault in faults])
         self.rig, self.asked = rig, 0
         self.steps = {step.name: step for step in steps_of(plan.wiring, set(items(plan.wiring)))}
         self.witness = Witness(plan.wiring, plan.patch, built)

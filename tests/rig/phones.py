@@ -133,7 +133,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
     frame_timing.EACH, frame_timing.HELD = (round(pace / quicker) for pace in paces)
     plan = plan_of(path)
     show = plan.wiring.show
-    built = build(show, [parse(fault, show) for fault in faults])
+    built = build(plan.wiring, [parse(fault, plan.wiring) for fault in faults])
     yard = Yard(plan.wiring, plan.patch, built)
     hosts = addresses(path, show)
     heard_by = ears(show, plan.patch, hosts)

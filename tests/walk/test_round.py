@@ -123,7 +123,7 @@ A1 = [
 def test_a_fault_at_one_pixel_is_seen_in_the_step_of_all_colours(fault: str) -> None:
     # Source: found in use: a dead colour, a replacement of another order, a loop entered one pixel further on
     wiring, _, sound, steps = heron()
-    differs = departure(sound, (parse(fault, wiring.show),))
+    differs = departure(sound, (parse(fault, wiring),))
     assert differs.takes
     box = wiring.ports[next(iter(differs.takes))][0]
     kinds = ("colours", "ends") if fault.startswith("data-in") else ("colours",)

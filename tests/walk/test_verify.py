@@ -129,7 +129,7 @@ def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(
     # Source: worked by hand: one pixel at the data-in end and three at the other, so a step along the cable shows
     wiring, _, sound, steps = heron()
     number = next(at for at, step in enumerate(steps) if step.name == "ends mooring")
-    takes = sound.takes | departure(sound, (parse(fault, wiring.show),)).takes
+    takes = sound.takes | departure(sound, (parse(fault, wiring),)).takes
     said = as_said(steps[number], wiring, lamps_seen(number, takes), Eye())
     assert {thing for thing, chance in said.items() if chance == 0} == things
 
@@ -138,7 +138,7 @@ def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
     # Source: the eye: a pixel whose data is broken flickers, and where nothing else is lit a single pixel is counted
     wiring, _, sound, steps = heron()
     number = next(at for at, step in enumerate(steps) if step.name == "parts towpath")
-    last = departure(sound, (parse("flicker:towpath/101", wiring.show),)).takes
+    last = departure(sound, (parse("flicker:towpath/101", wiring),)).takes
     assert as_said(steps[number], wiring, lamps_seen(number, sound.takes | last), Eye())["towpath"] == 0
     seen = lamps_seen(number, sound.takes)
     assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 1}
@@ -155,7 +155,7 @@ def test_every_other_wiring_of_a_grid_is_seen() -> None:
             for lines in ("rows", "columns"):
                 for turns in ("serpentine", "same-way"):
                     texts = (f"data-in:{grid}={corner}", f"lines:{grid}={lines}", f"turns:{grid}={turns}")
-                    faults = tuple(parse(text, wiring.show) for text in texts)
+                    faults = tuple(parse(text, wiring) for text in texts)
                     looks_planned = grid not in departure(sound, faults).takes
                     assert (chance_of_all_yes(faults) > 0) == looks_planned, texts
 
@@ -421,8 +421,8 @@ def talk_about(show: Path, fault: str, begin) -> list[str]:
     """The lines that answer the diagnosis of a run as its pixels would."""
     wiring = load(show)
     patch = allocate(wiring).patch
-    faults = [parse(fault, wiring.show)]
-    witness = Witness(wiring, patch, build(wiring.show, faults))
+    faults = [parse(fault, wiring)]
+    witness = Witness(wiring, patch, build(wiring, faults))
     diagnosis = Diagnosis.start(wiring, patch, fault.partition(":")[2], begin=begin)
     lines = []
     while (question := diagnosis.ask()) is not None:

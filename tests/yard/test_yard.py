@@ -487,7 +487,7 @@ def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.D
     wire_passes = [cell for cell in walk(as_built) if cell not in empty]
     if backwards:
         wire_passes.reverse()
-    yard = Yard(wiring, patch, build(wiring.show, [parse(text, wiring.show) for text in faults]))
+    yard = Yard(wiring, patch, build(wiring, [parse(text, wiring) for text in faults]))
     glows, meant = [], {}
     for pixel in range(1, len(plan) + 1):
         if data.draw(st.integers(0, 2)) == 0:
@@ -532,7 +532,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
     }
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    yard = Yard(wiring, patch, build(wiring.show, [parse(f"data-in:far={corner}", wiring.show)]))
+    yard = Yard(wiring, patch, build(wiring, [parse(f"data-in:far={corner}", wiring)]))
     size = {"columns": 3, "rows": 3, "lines": "columns", "turns": "serpentine"}
     plan, passes = walk(size | {"data_in": "top-right"}), walk(size | {"data_in": corner})
     for pixel in range(9):
@@ -579,9 +579,9 @@ def test_a_fault_that_cannot_be_is_refused_by_name(fault: str) -> None:
     # Source: the design: messages name the place, what is wrong, and what to do.
     from patcher.errors import PatcherError
 
-    show = wired(one_grid({"columns": 2, "rows": 2})).show
+    wiring = wired(one_grid({"columns": 2, "rows": 2}))
     with pytest.raises(PatcherError) as caught:
-        parse(fault, show)
+        parse(fault, wiring)
     (finding,) = caught.value.findings
     assert finding.where == fault
     assert finding.says
@@ -709,8 +709,8 @@ def udp() -> socket.socket:
 
 def a_wall(trouble: Trouble | None = None, fault: str = "", seed: int = 0) -> Yard:
     wiring = wired(one_grid({"columns": 4, "rows": 3}))
-    faults = [parse(fault, wiring.show)] if fault else []
-    return Yard(wiring, allocate(wiring).patch, build(wiring.show, faults), trouble=trouble, seed=seed)
+    faults = [parse(fault, wiring)] if fault else []
+    return Yard(wiring, allocate(wiring).patch, build(wiring, faults), trouble=trouble, seed=seed)
 
 
 def first_lamp(yard: Yard) -> int:
@@ -833,7 +833,7 @@ def test_a_dead_box_is_not_there_and_a_shifted_one_listens_elsewhere() -> None:
     patch = allocate(wiring).patch
 
     def heard(fault: str) -> list[str]:
-        yard = Yard(wiring, patch, build(wiring.show, [parse(fault, wiring.show)]))
+        yard = Yard(wiring, patch, build(wiring, [parse(fault, wiring)]))
         return [ear.host for ear in ears(wiring.show, patch, {"box": "127.0.0.9"}, yard.universes)]
 
     assert heard("universe-shift:box=300") == ["239.255.1.45"]

@@ -1,0 +1,277 @@
+"""A fault as a person writes it: read, and refused in words where it makes no sense in their show."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import get_args
+
+from patcher.errors import PatcherError, choose_from, refuse
+from patcher.faults.fault import AT_A_LAMP, BACKWARDS, CHOICES, FORMS, KINDS, SWAPS, Fault, starts_of
+from patcher.shapes import lattice
+from patcher.show.run_tables import LoopRun, Run
+from patcher.show.schema import Controller, Show
+from patcher.show.tables import Corner, End
+from patcher.trade import CHANNELS, HIGHEST_UNIVERSE, MOST_LETTERS
+from patcher.wiring import Wiring, port_name
+
+MOST_PIXELS_OFF = 10_000
+"""A count or a place on a chain is off by fewer pixels than that."""
+ENTRIES = (*get_args(End), *get_args(Corner))
+"""Where the data may enter a loop, beside the places drawn."""
+
+
+def parse(text: str, wiring: Wiring) -> Fault:
+    """The fault that a person wrote, of a wiring without errors.
+
+    Raises:
+        PatcherError: there is no such kind or place, or it cannot have that value.
+    """
+    kind, colon, rest = text.partition(":")
+    if kind not in FORMS or not colon:
+        raise refuse(text, "is no fault that can be built", f"{choose_from(kind, KINDS, most=99)}, as KIND:WHERE=VALUE")
+    where, equals, value = rest.partition("=")
+    if not FORMS[kind].value and equals:
+        raise refuse(text, "takes no value", f"write {kind}:{where}")
+    where = ",".join(part.strip() for part in where.split(","))
+    return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), wiring)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What a person wrote of a fault, not yet checked."""
+
+    text: str
+    kind: str
+    where: str
+    value: str
+    wiring: Wiring
+
+    @property
+    def show(self) -> Show:
+        return self.wiring.show
+
+    def wrong(self, says: str, remedy: str = "") -> PatcherError:
+        return refuse(self.text, says, remedy or f"write {FORMS[self.kind].written(self.kind)}")
+
+    def run(self, name: str) -> Run:
+        runs = self.show.runs
+        if name not in runs:
+            raise self.wrong(f"names the run “{name}”, which there is not", choose_from(name, runs))
+        if not runs[name].hung:
+            raise self.wrong(f"is about “{name}”, which is not up this season", "name a run that hangs")
+        return runs[name]
+
+    def port(self, name: str) -> tuple[Controller, int]:
+        box, slash, number = name.rpartition("/")
+        if not slash:
+            raise self.wrong(f"names no port with “{name}”", f"write {name or 'BOX'}/1")
+        controller = self.box(box)
+        if not number.isascii() or not number.isdigit() or not 1 <= int(number[:6]) <= controller.ports:
+            raise self.wrong(f"names a port that “{box}” has not", f"its ports are 1 to {controller.ports}")
+        return controller, int(number)
+
+    def used_port(self, name: str) -> tuple[Controller, int]:
+        controller, number = self.port(name)
+        chains = self.wiring.of_controller(controller.name)
+        if number not in chains:
+            used = [port_name(controller.name, port) for port in chains]
+            raise self.wrong(f"is about {name}, on which nothing hangs", choose_from(name, used))
+        return controller, number
+
+    def box(self, name: str) -> Controller:
+        boxes = {box: table for box, table in self.show.controllers.items() if self.wiring.of_controller(box)}
+        if name not in boxes:
+            what = "on which nothing hangs" if name in self.show.controllers else "which there is not"
+            raise self.wrong(f"names the box “{name}”, {what}", choose_from(name, boxes))
+        return boxes[name]
+
+    def start(self, name: str) -> str:
+        """The name of a start, or of a box for all of its starts."""
+        if name in self.show.controllers:
+            self.box(name)
+        elif name in self.show.runs:
+            self.run(name)
+            if not self.starts(name):
+                raise self.wrong(f"is about “{name}”, a run that has no start of its own", "name its port, as BOX/1")
+        elif (table := self.used_port(name)[0]).start_per == "controller":
+            raise self.wrong(f"is about a port of “{table.name}”, which has one start", f"name the box: {table.name}")
+        return name
+
+    def starts(self, run: str) -> bool:
+        """Whether a run has a start of its own."""
+        box, _ = self.wiring.ports[run]
+        return self.wiring.source(run) == run and self.show.controllers[box].start_per == "run"
+
+    def whole(self, low: int, high: int, why: str = "") -> int:
+        """The value as a whole number from `low` to `high` that is not 0."""
+        if not re.fullmatch(r"[+-]?[0-9]{1,9}", self.value):
+            raise self.wrong(f"has the value “{self.value}”, which is no whole number")
+        if not low <= int(self.value) <= high or int(self.value) == 0:
+            says = f"cannot be off by {int(self.value)}" + (f": {why}" if why else "")
+            span = " or ".join(
+                f"{sign}1" if first == last else f"{first} to {last}"
+                for sign, first, last in (("-", low, -1), ("", 1, high)) if first <= last
+            )  # fmt: skip
+            raise self.wrong(says, f"a value is {span}")
+        return int(self.value)
+
+
+def _reversed(said: _Said) -> str:
+    said.run(said.where)
+    return ""
+
+
+def _data_in(said: _Said) -> str:
+    run = said.run(said.where)
+    if not isinstance(run, LoopRun):
+        return _grid(said)
+    where = said.value.removesuffix(BACKWARDS)
+    choices = [*ENTRIES, "1"]
+    if where not in ENTRIES and not re.fullmatch(r"[1-9][0-9]{0,8}", where):
+        says = f"cannot have the value “{said.value}”"
+        raise said.wrong(says, f"{choose_from(where, choices)}, or {BACKWARDS} behind it")
+    if said.value == f"last{BACKWARDS}":
+        raise said.wrong("goes round backwards twice", f"write {said.kind}:{said.where}=last")
+    try:
+        run.entry_of(int(where) if where.isdecimal() else where)
+    except ValueError as error:
+        says, _, remedy = str(error).partition(" → ")
+        raise said.wrong(f"cannot be: {says}", remedy) from None
+    return said.value
+
+
+def _grid(said: _Said) -> str:
+    if lattice(said.show, said.run(said.where)) is None:
+        raise said.wrong(f"is about “{said.where}”, which is not a grid", "use reversed:RUN for a run that is no grid")
+    known = CHOICES[said.kind]
+    if said.value not in known:
+        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, known))
+    return said.value
+
+
+def _colour_order(said: _Said) -> str:
+    planned = said.show.type_of(said.run(said.where)).colour_order
+    if sorted(said.value) != sorted(planned):
+        raise said.wrong(f"does not order the letters of {planned}", f"write {said.kind}:{said.where}={planned[::-1]}")
+    return said.value
+
+
+def _two(said: _Said) -> tuple[str, str]:
+    parts = said.where.split(",")
+    if len(parts) != 2 or parts[0] == parts[1]:
+        raise said.wrong("is about two different things, with a comma between them")
+    return parts[0], parts[1]
+
+
+def _swapped_ports(said: _Said) -> str:
+    pair = [said.port(name) for name in _two(said)]
+    if pair[0][0].name == pair[1][0].name and pair[0][1] == pair[1][1]:
+        raise said.wrong("is about two different things, with a comma between them")
+    if not any((controller.name, number) in said.wiring.chains for controller, number in pair):
+        raise said.wrong("is about two ports on which nothing hangs", "name a port that has a run")
+    return ""
+
+
+def _swapped_runs(said: _Said) -> str:
+    one, other = _two(said)
+    for name in (one, other):
+        if said.run(name).same_data_as is not None:
+            raise said.wrong(
+                f"is about “{name}”, which is a tee and stands in no chain", "name the run whose data it shares"
+            )
+    return ""
+
+
+def _shift(said: _Said) -> str:
+    run = said.run(said.where)
+    before = run.nulls + run.pixels - 1
+    chain = said.wiring.chains[said.wiring.ports[run.name]]
+    if run.name in chain:
+        ahead = [said.show.runs[name] for name in chain[: chain.index(run.name)]]
+        before += sum(one.nulls + one.pixels for one in ahead if one.hung)
+    return str(said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left"))
+
+
+def _lamp(said: _Said) -> str:
+    name, slash, number = said.where.rpartition("/")
+    run = said.run(name if slash else said.where)
+    if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
+        raise said.wrong(f"names a pixel that is not in the run, whose pixels are 1 to {run.pixels}")
+    letters = said.show.type_of(run).colour_order
+    if said.kind == "replaced":
+        if not re.fullmatch(rf"[A-Z]{{1,{MOST_LETTERS}}}", said.value) or len(set(said.value)) != len(said.value):
+            raise said.wrong(
+                "names no colour order", f"write one capital letter a channel, as {said.kind}:{said.where}=GRB"
+            )
+        if said.value == letters:
+            raise said.wrong(f"is a pixel as planned: {letters}", "write the order that its chip takes instead")
+        return said.value
+    if said.kind != "dark-channel":
+        return ""
+    if len(said.value) != 1 or said.value not in letters:
+        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, letters))
+    return said.value
+
+
+def _dead(said: _Said) -> str:
+    if "/" in said.where:
+        said.used_port(said.where)
+    else:
+        said.box(said.where)
+    return ""
+
+
+def _universe_shift(said: _Said) -> str:
+    said.start(said.where)
+    return str(said.whole(1 - HIGHEST_UNIVERSE, HIGHEST_UNIVERSE - 1))
+
+
+def _swapped_starts(said: _Said) -> str:
+    one, other = (starts_of(said.wiring, said.start(name)) for name in _two(said))
+    if set(one) & set(other):
+        raise said.wrong("is about one start twice", "name two starts, as BOX/1,BOX/2")
+    return ""
+
+
+def _channel_shift(said: _Said) -> str:
+    amount = str(said.whole(1 - CHANNELS, CHANNELS - 1, "a whole universe is universe-shift"))
+    if said.where in said.show.controllers:
+        if (per := said.box(said.where).start_per) != "controller":
+            raise said.wrong(f"is about a box that has a start per {per}", f"write {said.kind}:{said.where}/1={amount}")
+    elif said.where in said.show.runs:
+        if not said.starts(said.run(said.where).name):
+            raise said.wrong("is about a run that has no start of its own", "name its port, as BOX/1")
+    else:
+        said.used_port(said.where)
+    return amount
+
+
+def _count(said: _Said) -> str:
+    controller, port = said.used_port(said.where)
+    counted = _counted_pixels(said.wiring, controller, port)
+    return str(said.whole(-counted, MOST_PIXELS_OFF, f"{counted} pixels are planned on it"))
+
+
+_CHECKS: dict[str, Callable[[_Said], str]] = {
+    "reversed": _reversed,
+    "data-in": _data_in, "lines": _grid, "turns": _grid,
+    "colour-order": _colour_order,
+    "swapped-ports": _swapped_ports,
+    **dict.fromkeys(SWAPS, _swapped_runs),
+    "shift": _shift,
+    **dict.fromkeys(AT_A_LAMP, _lamp),
+    "dead": _dead,
+    "universe-shift": _universe_shift,
+    "channel-shift": _channel_shift,
+    "count": _count,
+    "swapped-starts": _swapped_starts,
+}  # fmt: skip
+
+
+def _counted_pixels(wiring: Wiring, controller: Controller, port: int) -> int:
+    """The number of pixels that is typed into the box for a port: those that take channels and hang this season."""
+    runs = [wiring.show.runs[name] for name in wiring.chains[controller.name, port]]
+    runs = [run for run in runs if run.hung]
+    return sum(run.pixels + (0 if controller.skips_nulls else run.nulls) for run in runs)
