@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from slow_steps import passes
 from test_verify import heron
 
 from patcher.answers.witness import Witness
@@ -12,7 +13,7 @@ from patcher.diagnosis.hypotheses import runs_of
 from patcher.dialogue.handover import about, seen_of
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, departure, parse
-from patcher.remedies.confirmation import confirming, passed
+from patcher.remedies.confirmation import confirming
 
 
 def handed(number: int):
@@ -67,8 +68,8 @@ def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(te
     faults = (parse(text, wiring.show),)
     look = confirming(sound, steps, [faults])
     assert look is not None
-    assert passed(look, sound, sound.takes) == 1
-    assert passed(look, sound, sound.takes | departure(sound, faults).takes) == 0
+    assert passes(look, sound, sound.takes) == 1
+    assert passes(look, sound, sound.takes | departure(sound, faults).takes) == 0
 
 
 def test_what_no_look_shows_has_no_last_look() -> None:
