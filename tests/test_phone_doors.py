@@ -27,7 +27,7 @@ from patcher.answers.witness import Witness
 from patcher.diagnosis import frame_timing
 from patcher.faults import build, parse
 from patcher.phone import connections
-from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Entry
+from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
 
 GUARDED = ("/show", "/pixels.json", "/report", "/here", "/page.js", "/picture.js")
 OPEN = ("/", "/page.css", "/door.js")
@@ -133,7 +133,7 @@ def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
 
 def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
     # Source: issue 8: rate limits on wrong secrets; memory flat
-    entry = Entry("192.0.2.5", 8420)
+    entry = Authentication("192.0.2.5", 8420)
     for number in range(GUESSES):
         assert entry.guess("wrong", "192.0.2.9", float(number)) is None
     with pytest.raises(TimeoutError):
@@ -149,7 +149,7 @@ def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
 def test_each_start_has_a_secret_and_a_cookie_of_its_own() -> None:
     # Source: issue 8: a fresh secret in the QR code's address
     # From memory: NIST SP 800-63B asks 64 bits at least of a session's secret
-    entries = [Entry("127.0.0.1", 8420) for _ in range(200)]
+    entries = [Authentication("127.0.0.1", 8420) for _ in range(200)]
     assert len({entry.secret for entry in entries}) == 200
     assert len({entry._token for entry in entries}) == 200
     assert all(re.fullmatch(r"([2-9a-hjkmnp-z]{4}-){3}[2-9a-hjkmnp-z]{4}", entry.secret) for entry in entries)

@@ -194,8 +194,8 @@ class Repertoire:
         }  # fmt: skip
         line = "row" if own[0, 1] == own[1, 1] else "column"
         says = (
-            f"Lit on {run}: red where the first {line} of its wiring begins, blue where it ends, green where the second "
-            f"{line} begins"
+            f"Lit on {run}: red where the first {line} of its wiring begins, blue where it ends, green where the "
+            f"second {line} begins"
         )
         asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
