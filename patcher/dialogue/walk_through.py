@@ -159,15 +159,17 @@ class Walk:
         """What is named is saved as failed before anything else; the rest is right, if all of the step was shown. The
         step to show next, if it is not the one behind this: the same, for something was fixed, or the rest of it.
         """
-        named = reply.about or tuple(subject.thing for subject in step.subjects if len(step.subjects) == 1)
-        wrong = [subject for subject in step.subjects if not named or subject.thing in named]
+        things = tuple(subject.thing for subject in step.subjects)
+        named = reply.about or things * (len(things) == 1)
+        wrong = [subject for subject in step.subjects if subject.thing in (named or things)]
         right = [subject for subject in step.subjects if subject not in wrong]
         self.say(f"  no: {', '.join(named) or 'something in it'}")
         self._keep(wrong, "no")
         if reply.whole:
             self._keep(right, "yes")
             self._remember(step, right)
-        if self._explain(step, wrong, reply) if named else self._diagnose(step.box, wrong):
+        fixed = self._explain(step, wrong, reply) if named else self._diagnose(step.box, wrong)
+        if fixed:
             self._check_again(step)
             return step
         return None if reply.whole or not right else step.only([subject.thing for subject in right], self.wiring)

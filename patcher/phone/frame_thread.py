@@ -227,12 +227,13 @@ def play(
 
 def boxes_at(plan: Content, goals: Sequence[Target]) -> dict[str, str]:
     """The box at each host that is sent to: the one most of whose universes go there first, as `frame_goals` has it."""
-    own = plan.patch.box_universes
+    of_box = plan.patch.box_universes
     sent: dict[str, dict[int, None]] = {}
     for goal in goals:
         sent.setdefault(goal.host, {})[goal.universe] = None
 
     def part(box: str, universes: dict[int, None]) -> float:
-        return len(set(own[box]).intersection(list(universes)[: len(own[box])])) / len(own[box])
+        first = list(universes)[: len(of_box[box])]
+        return len(set(of_box[box]).intersection(first)) / len(of_box[box])
 
-    return {host: max(own, key=lambda box: part(box, universes)) for host, universes in sent.items()}
+    return {host: max(of_box, key=lambda box: part(box, universes)) for host, universes in sent.items()}

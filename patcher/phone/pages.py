@@ -125,6 +125,8 @@ def _text(name: str) -> str:
 @cache
 def _template() -> Any:
     loader = PackageLoader("patcher.phone", "page")
-    own = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    own.filters["zip"] = zip
-    return own.get_template("page.html.jinja")
+    templates = Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    templates.filters["zip"] = zip
+    return templates.get_template("page.html.jinja")

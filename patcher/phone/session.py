@@ -38,11 +38,11 @@ class Session:
     goals_of: Callable[[Content], list[Target]]
     interface: str | None = None
 
-    def go(self, own: socket.socket, stopped: Callable[[], bool], ready: Callable[[], None]) -> None:
+    def go(self, sock: socket.socket, stopped: Callable[[], bool], ready: Callable[[], None]) -> None:
         """Serve on a socket until it is stopped, or nothing can be sent; whatever happens, pixels end dark.
 
         Args:
-            own: listens already; it is closed at the end.
+            sock: listens already; it is closed at the end.
             stopped: whether to stop.
             ready: called once pages may come.
         """
@@ -56,7 +56,7 @@ class Session:
         try:
             self.pages.page(self.desk.plan)
             ready()
-            serve(Server(self.desk, self.entry, self.rounds, self.pages).app(), own, over)
+            serve(Server(self.desk, self.entry, self.rounds, self.pages).app(), sock, over)
         finally:
             ended.set()
             self.rounds.end()

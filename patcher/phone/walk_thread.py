@@ -181,8 +181,6 @@ class WalkThread:
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """What a page says of a step."""
-        names = [one.name for one in self._walk.steps] if self._walk is not None else []
-        place = f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "Check that it is fixed"
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
         # The lines that say the step again stand on the screen already.
         self._told = [
@@ -190,8 +188,9 @@ class WalkThread:
         ]
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
-            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *(() if looks else says)),
-            keys=LOOK_KEYS, things=things, moments=self._moments(step, sent), says=says, looks=looks,
+            "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
+            asks=(step.where, *(() if looks else says)), keys=LOOK_KEYS, things=things,
+            moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
             return Reply("stop")
@@ -202,6 +201,10 @@ class WalkThread:
         return Reply(
             "no", about or things * (len(things) == 1), look=self._desk.shown.step if looks else 0, whole=whole
         )
+
+    def _place_of(self, step: Step) -> str:
+        names = [step.name for step in self._walk.steps] if self._walk is not None else []
+        return f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "Check that it is fixed"
 
     def _moments(self, step: Step, sent: Sequence[Levels]) -> tuple[Moment, ...]:
         """What is lit in turn: of several looks one after the other, and the last one growing brighter and dimmer."""
@@ -224,9 +227,8 @@ class WalkThread:
         lit = Moment(frame.levels(plan.universes), plan.lit_by(frame.steps[0]))
         keys = (("halves", "I can’t point at it: narrow it down"), STOP)
         act = self._asked(self._put(
-            "question", title=f"Which pixel of {run}?", asks=(f"Tap the pixel in the picture of {run}.",), keys=keys,
-            moments=(lit,),
-            says=(f"Lit: {frame.says}",), points=run,
+            "question", title=f"Which pixel of {run}?", asks=(f"Tap the wrong pixel in the picture of {run}.",),
+            keys=keys, moments=(lit,), says=(f"Lit: {frame.says}",), points=run,
         ))  # fmt: skip
         if act is None or act.text != POINT:
             return None
