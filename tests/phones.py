@@ -58,7 +58,7 @@ class Rig:
     plan: Content
     desk: Desk
     entry: Authentication
-    rounds: WalkThread
+    walks: WalkThread
     yard: Yard
     arrived: list[float] = field(default_factory=list)
     lights: list[tuple[float, int]] = field(default_factory=list)
@@ -140,8 +140,8 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
     desk = Desk(plan, hold)
     own = listen("127.0.0.1", 0)
     entry = Authentication("127.0.0.1", own.getsockname()[1])
-    rounds = WalkThread(desk, lambda number: plan_of(path, number))
-    rig = Rig(path, plan, desk, entry, rounds, yard)
+    walks = WalkThread(desk, lambda number: plan_of(path, number))
+    rig = Rig(path, plan, desk, entry, walks, yard)
     stop, stop_yard, ready = threading.Event(), threading.Event(), threading.Event()
 
     def hear(receiver: Receiver) -> None:
@@ -157,7 +157,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
                     rig.lights.append((at, yard.lit()))
 
     goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
-    whole = Session(desk, entry, rounds, Pages(yard=True, hold=hold), goals, "127.0.0.1")
+    whole = Session(desk, entry, walks, Pages(yard=True, hold=hold), goals, "127.0.0.1")
     with Receiver(heard_by) as receiver:
         listening = threading.Thread(target=hear, args=(receiver,))
         serving = threading.Thread(target=whole.go, args=(own, stop.is_set, ready.set))

@@ -498,9 +498,9 @@ def test_an_evening_may_end_wherever_the_round_stands(
     monkeypatch.setattr(frame_timing, "too_early", lambda *_: "")
     fault = "swapped-ports:lockhouse/1,lockhouse/2"
     with evening(heron_lock, (fault,)) as rig, rig.page() as page:
-        show, asks, asked = rig.plan.wiring.show, rig.rounds.question, []
+        show, asks, asked = rig.plan.wiring.show, rig.walks.question, []
         eye = Witness(rig.plan.wiring, rig.plan.patch, build(show, [parse(fault, show)]))
-        rig.rounds.question = lambda question: asked.append(question) or asks(question)  # type: ignore[method-assign]
+        rig.walks.question = lambda question: asked.append(question) or asks(question)  # type: ignore[method-assign]
         page.send('{"do":"round"}')
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
         assert until(lambda: bool(rig.lit()))

@@ -151,7 +151,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
         page.get_by_role("link", name="Walk-through").tap()
         key(page, "Start the walk-through")
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
-        rig.rounds._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
+        rig.walks._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
         page.get_by_role("button", name=said[0]).wait_for()
         drawn = {
             words: [
@@ -204,7 +204,7 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
         page.get_by_role("link", name="Walk-through").tap()
         key(page, "Start the walk-through")
         answerer, plan, drawn, swapped = Answerer(rig, [fault]), rig.plan, [], 0
-        put = rig.rounds._put
+        put = rig.walks._put
 
         def kept(kind: str, **more: object) -> object:
             screen = put(kind, **more)
@@ -212,7 +212,7 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
                 drawn.append((answerer.question, screen))
             return screen
 
-        rig.rounds._put = kept  # type: ignore[method-assign, assignment]
+        rig.walks._put = kept  # type: ignore[method-assign, assignment]
         answerer.walk(page, "question")
         first = page.locator("#asks").inner_text()
         page.locator("#keys button").first.tap()
@@ -256,7 +256,7 @@ def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_t
         frame = Frame("Lit on towpath", tuple(np.array([at + 3 * step]) for step in range(24)), tuple(goes.tolist()))
         asked = case.question(rig.plan.wiring, frame, together(("towpath",), goes, np.arange(101)))
         answers: list[str | None] = []
-        thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(asked)))
+        thread = threading.Thread(target=lambda: answers.append(rig.walks.question(asked)))
         thread.start()
         never = page.get_by_role("button", name="they never came apart")
         never.wait_for()
@@ -396,7 +396,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
     # Judge: axe-core, by axe-playwright-python; Source: issue 8: gloves (keys of 48 px at least), a screen of 360 px
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         if section in ("thing", "round"):
-            rig.rounds.begin(again=False)
+            rig.walks.begin(again=False)
             assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
         if section == "thing":
             tap_run(page, "gate-left")
@@ -479,7 +479,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
         yes.wait_for()
         assert yes.is_disabled()
         page.locator("#stands").get_by_text("Now green").wait_for()
-        screen, answers = rig.desk.screen, rig.rounds._answers
+        screen, answers = rig.desk.screen, rig.walks._answers
         assert screen is not None
         with rig.page() as other:
             other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))

@@ -57,9 +57,9 @@ def phone(
         if not yard:
             say_others(goals(plan), PRIORITY, interface, stop)
         entry = Authentication(address, own.getsockname()[1])
-        rounds = WalkThread(desk, lambda number: _read(show, number))
+        walks = WalkThread(desk, lambda number: _read(show, number))
         pages = Pages(yard=yard, hold=hold)
-        evening = Session(desk, entry, rounds, pages, goals, "127.0.0.1" if yard else interface)
+        evening = Session(desk, entry, walks, pages, goals, "127.0.0.1" if yard else interface)
         evening.go(own, stop, lambda: _say(entry.url, address, hold))
     if desk.failed:
         raise refuse("phone", desk.failed, "start it again")

@@ -108,8 +108,8 @@ class Bucket:
 class Server:
     """The requests that there are, on one desk."""
 
-    def __init__(self, desk: Desk, entry: Authentication, rounds: WalkThread, pages: Pages) -> None:
-        self._desk, self._entry, self._rounds, self._pages = desk, entry, rounds, pages
+    def __init__(self, desk: Desk, entry: Authentication, walks: WalkThread, pages: Pages) -> None:
+        self._desk, self._entry, self._walks, self._pages = desk, entry, walks, pages
 
     def app(self) -> ASGIApp:
         """The application."""
@@ -237,9 +237,9 @@ class Server:
         self._desk.tap(act)
         match act.do:
             case "round":
-                self._rounds.begin(again=act.text == "again")
+                self._walks.begin(again=act.text == "again")
             case "answer":
-                self._rounds.take(act)
+                self._walks.take(act)
             case "note":
                 asyncio.get_running_loop().run_in_executor(None, self._note, act)
             case "typed" | "told":

@@ -25,7 +25,7 @@ class Session:
     Attributes:
         desk: the state.
         entry: who is let in.
-        rounds: the walk-through.
+        walks: the walk-through.
         pages: the pages.
         goals_of: where a show's frames go.
         interface: the address of this machine to send from.
@@ -33,7 +33,7 @@ class Session:
 
     desk: Desk
     entry: Authentication
-    rounds: WalkThread
+    walks: WalkThread
     pages: Pages
     goals_of: Callable[[Content], list[Target]]
     interface: str | None = None
@@ -56,10 +56,10 @@ class Session:
         try:
             self.pages.page(self.desk.plan)
             ready()
-            serve(Server(self.desk, self.entry, self.rounds, self.pages).app(), sock, over)
+            serve(Server(self.desk, self.entry, self.walks, self.pages).app(), sock, over)
         finally:
             ended.set()
-            self.rounds.end()
+            self.walks.end()
             frames.join()
 
     def _play(self, over: Callable[[], bool]) -> None:
