@@ -209,15 +209,15 @@ def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
     )
     said = {run: [asks(show, outer(run, end)) for end in (0, -1)] for run in show.runs}  # type: ignore[attr-defined]
     assert "from its right end" not in said["zigzag"][0]
-    assert "Begin at its bottom right end" in said["zigzag"][0]
-    assert "Begin at its top left corner and follow panel row by row, back and forth." in said["panel"][0]
-    assert "Begin at its bottom left corner and follow panel row by row, back and forth." in said["panel"][1]
-    assert "Begin at its bottom left corner and follow window clockwise." in said["window"][0]
-    assert "Begin at its bottom left corner and follow window anticlockwise." in said["window"][1]
-    assert "Begin at the end where its lead comes in (bottom left) and follow arch along the cable." in said["arch"][0]
-    assert "Begin at its other end, beside the one where its lead comes in" in said["arch"][1]
-    assert "Begin at the end where its lead comes in" in said["hedge"][0]
-    assert "Begin at the end away from its lead" in said["hedge"][1]
+    assert "begin at its bottom right end" in said["zigzag"][0]
+    assert "On panel, begin at its top left corner and go row by row, back and forth." in said["panel"][0]
+    assert "On panel, begin at its bottom left corner and go row by row, back and forth." in said["panel"][1]
+    assert "begin at its bottom left corner and go clockwise." in said["window"][0]
+    assert "begin at its bottom left corner and go anticlockwise." in said["window"][1]
+    assert "begin at the end where its lead comes in (bottom left) and go along the cable." in said["arch"][0]
+    assert "begin at its other end, beside the one where its lead comes in" in said["arch"][1]
+    assert "begin at the end where its lead comes in" in said["hedge"][0]
+    assert "begin at the end away from its lead" in said["hedge"][1]
     for end, runs in ((0, said), (-1, said)):
         for run in runs:
             (mark,) = marks(show, outer(run, end))  # type: ignore[arg-type]
@@ -254,7 +254,7 @@ def test_the_mark_lies_where_the_words_say(end: int) -> None:
     wired = lattice(show, run)  # type: ignore[arg-type]
     assert places is not None
     assert wired is not None
-    corner = asks(show, outer("panel", end)).split("Begin at its ")[1].split(" corner")[0]  # type: ignore[arg-type]
+    corner = asks(show, outer("panel", end)).split("begin at its ")[1].split(" corner")[0]  # type: ignore[arg-type]
     assert np.allclose(places[mark.pixel], np.array(CORNERS[corner]) * [4, 2])
     assert np.allclose(places, cell_positions(run, wired.cells()))
 

@@ -41,7 +41,7 @@ def test_the_shade_of_every_mixture(letters: str) -> None:
 
 @given(RUN, st.sampled_from((0, -1)))
 def test_the_outermost_lamp_is_the_first_steady_one_from_an_end(lamps: list[int], end: int) -> None:
-    expected = "lit ones only flicker" if 6 in lamps else "nothing is lit"
+    expected = "what is lit only flickers" if 6 in lamps else "nothing is lit"
     for lamp in lamps[::-1] if end else lamps:
         if lamp not in (0, 6):
             expected = NAMES[lamp]

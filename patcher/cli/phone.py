@@ -13,7 +13,7 @@ from patcher.errors import refuse
 from patcher.trade import PRIORITY
 
 if TYPE_CHECKING:
-    from patcher.phone.content import Plan
+    from patcher.phone.content import Content
     from patcher.stream.sender import Target
 
 PORT = 8420
@@ -33,18 +33,18 @@ def phone(
     """Serve a page for your phone, by which you test from the ladder; Ctrl-C ends it, and leaves everything dark."""
     from patcher.cli.frame_target import frame_goals
     from patcher.cli.send import need_yard, say_others
-    from patcher.phone.authentication import Entry
+    from patcher.phone.authentication import Authentication
     from patcher.phone.connections import listen
     from patcher.phone.content import WHOLE
     from patcher.phone.desk import Desk
     from patcher.phone.pages import Pages
-    from patcher.phone.session import Evening
-    from patcher.phone.walk_thread import Round
+    from patcher.phone.session import Session
+    from patcher.phone.walk_thread import WalkThread
     from patcher.terminal.signals import stopping
 
     _fitting(address, yard=yard, interface=interface)
 
-    def goals(plan: Plan) -> list[Target]:
+    def goals(plan: Content) -> list[Target]:
         return frame_goals(show, plan.wiring, plan.patch, yard=yard)
 
     plan = _read(show, 1)
@@ -56,10 +56,10 @@ def phone(
     with stopping() as stop, listen(address, port) as own:
         if not yard:
             say_others(goals(plan), PRIORITY, interface, stop)
-        entry = Entry(address, own.getsockname()[1])
-        rounds = Round(desk, lambda number: _read(show, number))
+        entry = Authentication(address, own.getsockname()[1])
+        walks = WalkThread(desk, lambda number: _read(show, number))
         pages = Pages(yard=yard, hold=hold)
-        evening = Evening(desk, entry, rounds, pages, goals, "127.0.0.1" if yard else interface)
+        evening = Session(desk, entry, walks, pages, goals, "127.0.0.1" if yard else interface)
         evening.go(own, stop, lambda: _say(entry.url, address, hold))
     if desk.failed:
         raise refuse("phone", desk.failed, "start it again")
@@ -77,11 +77,11 @@ def _fitting(address: str, *, yard: bool, interface: str | None) -> None:
         raise refuse("--address", f"this machine has no address {address}", remedy)
 
 
-def _read(show: Path, number: int) -> Plan:
-    from patcher.phone.content import Plan
+def _read(show: Path, number: int) -> Content:
+    from patcher.phone.content import Content
 
     wiring = load(show)
-    return Plan(number, show, wiring, load_patch(show, wiring))
+    return Content(number, show, wiring, load_patch(show, wiring))
 
 
 def _say(url: str, address: str, hold: float) -> None:

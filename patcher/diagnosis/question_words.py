@@ -1,4 +1,4 @@
-"""The questions of the diagnosis in words, for a person who stands before the pixels: where to begin, what to say."""
+"""The questions of the diagnosis in words, for a person who stands before the pixels."""
 
 from __future__ import annotations
 
@@ -41,25 +41,21 @@ def asks(show: Show, ask: Ask) -> str:
     run = ask.runs[0]
     match ask.kind:
         case "whole":
-            return f"What colour is {run}, taken as a whole?"
+            return f"What colour is {run} as a whole?"
         case "outer":
-            begin = reading.of_run(show, run)[ask.end]
-            follow = f"Begin at {begin.begin} and follow {run}{f' {begin.way}' * bool(begin.way)}."
-            return f"{follow} What colour is the first pixel that is lit and steady?"
+            read = reading.of_run(show, run)[ask.end]
+            begin = f"On {run}, begin at {read.begin} and go {read.way or 'along it'}."
+            return f"{begin} What colour is the first pixel that is lit and steady?"
         case "colours":
             return f"Is one of these colours missing on {run}: {listed(ask.colours)}?"
         case "gap":
-            return (
-                f"Is there a gap, a dark pixel between lit ones, on {run}? If so: begin at {ends(show, run)[0]}. After "
-                "which colour does the gap come?"
-            )
+            gap = f"Is there a gap, a dark pixel between lit ones, on {run}?"
+            return f"{gap} If so, begin at {ends(show, run)[0]}: after which colour is the gap?"
         case "odd":
-            return (
-                f"Is there a single pixel of another colour on {run}? If so: begin at {ends(show, run)[0]}. After "
-                "which colour does it come?"
-            )
+            odd = f"Is there a single pixel of another colour on {run}?"
+            return f"{odd} If so, begin at {ends(show, run)[0]}: after which colour is it?"
         case "where":
-            return f"In which part of {run} is the {ask.colours[0]} light?"
+            return f"Where on {run} is the {ask.colours[0]} light?"
         case "few":
             return _few(show, ask)
         case "even":
@@ -89,7 +85,7 @@ def _few(show: Show, ask: Ask) -> str:
 
 
 def _nothing(ask: Ask) -> bool:
-    return ask.kind == "few" and not any(lamps for sight in ask.sights for lamps in sight)
+    return ask.kind == "few" and not any(pixels for sight in ask.sights for pixels in sight)
 
 
 def _moving(ask: Ask) -> str:

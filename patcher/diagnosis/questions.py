@@ -101,19 +101,19 @@ class Repertoire:
         return self._fixed[run]
 
     def _of_run(self, run: str) -> Iterator[Candidate]:
-        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
-        every = np.arange(lamps)
+        count, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        every = np.arange(count)
         asks = (eye.whole(run), eye.flicker(run))
         for colour in colours:
             frame = Frame(f"Lit: all of {run}, {colour}", (self.painter.channels(run, every, colour),))
             yield Candidate(frame, (*asks, eye.gap(run, (colour,)), eye.odd(run, (colour,))))
         yield self.blocks(run, [0, 1, 2, 3, 4])
-        yield self.blocks(run, [lamps - 4, lamps - 3, lamps - 2, lamps - 1, lamps])
-        yield self.blocks(run, [round(lamps * part / 4) for part in range(5)])
-        yield self.blocks(run, [lamps, lamps + 1, lamps + 2, lamps + 3, lamps + BEHIND], outside=True)
+        yield self.blocks(run, [count - 4, count - 3, count - 2, count - 1, count])
+        yield self.blocks(run, [round(count * part / 4) for part in range(5)])
+        yield self.blocks(run, [count, count + 1, count + 2, count + 3, count + BEHIND], outside=True)
         yield self.blocks(run, [-BEHIND, -3, -2, -1, 0], outside=True)
         for colour in (IN_TURN, *colours):
-            yield from self.twos(run, [round(lamps * part / 4) for part in range(5)], colour)
+            yield from self.twos(run, [round(count * part / 4) for part in range(5)], colour)
         yield from self._before(run)
         for off in UNIVERSES_OFF:
             yield from self._universe_off(run, off)
@@ -126,20 +126,20 @@ class Repertoire:
         """Single channels just before a run's first: a start that is off by few channels shows one of them."""
         begin = int(self.scene.plan.takes[run][0].min())
         for channel in range(begin - 1, max(begin - 4, -1), -1):
-            named = f"channel {channel % CHANNELS + 1} of universe {channel // CHANNELS + 1}"
-            says = f"Sent: only {named}, just before the first of {run}; nothing on {run} should light"
+            named = f"universe {channel // CHANNELS + 1}, channel {channel % CHANNELS + 1}"
+            says = f"Sent: only {named}, just before the first of {run}; {run} should stay dark"
             frame = Frame(says, (np.array([channel], dtype=np.int64),))
             yield Candidate(frame, (eye.outer(run, 0), eye.whole(run)))
 
     def _universe_off(self, run: str, off: int) -> Iterator[Candidate]:
-        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        count, colours = self.scene.variants[run].lamps, self.painter.colours(run)
         for one in colours[-1:]:
-            yield from self._moved(run, off, {one: np.arange(lamps)}, (eye.whole(run),))
+            yield from self._moved(run, off, {one: np.arange(count)}, (eye.whole(run),))
 
     def ends_off(self, run: str) -> list[Candidate]:
         """A run's ends and halves, each in a colour, on the channels some universes off."""
-        lamps, colours = self.scene.variants[run].lamps, self.painter.colours(run)
-        ends = sorted({0, 1, lamps // 2, lamps - 1, lamps})
+        count, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        ends = sorted({0, 1, count // 2, count - 1, count})
         parts = {colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)}
         asks = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
         return [one for off in UNIVERSES_OFF for one in self._moved(run, off, parts, asks)]
@@ -148,10 +148,8 @@ class Repertoire:
         moved = self.painter.paint(run, parts) + off * CHANNELS
         if len(moved) and moved.min() >= 0:
             side = "above" if off > 0 else "below"
-            says = (
-                f"Sent: the channels {abs(off)} universe{'s' * (abs(off) > 1)} {side} those of {run}, in "
-                f"{listed(list(parts))}; nothing on {run} should light"
-            )
+            by = f"{abs(off)} universe{'s' * (abs(off) > 1)} {side}"
+            says = f"Sent: {listed(list(parts))} to the channels {by} those of {run}; {run} should stay dark"
             yield Candidate(Frame(says, (moved,)), asks)
 
     def _by_port(self) -> list[tuple[Frame, frozenset[str]]]:
@@ -196,8 +194,8 @@ class Repertoire:
         }  # fmt: skip
         line = "row" if own[0, 1] == own[1, 1] else "column"
         says = (
-            f"Lit on {run}: where the first {line} of its wiring begins red, where that ends blue, where the second "
-            f"{line} begins green"
+            f"Lit on {run}: red where the first {line} of its wiring begins, blue where it ends, green where the "
+            f"second {line} begins"
         )
         asks = tuple(eye.where(run, colour, quarters, eye.QUARTERS) for colour in parts)
         yield Candidate(Frame(says, (self.painter.paint(run, parts),)), asks)
@@ -206,14 +204,14 @@ class Repertoire:
         """Every channel of every universe of the show, but for those that some runs take as is believed."""
         universes = self.scene.plan.patch.universes
         every = ((np.array(universes, dtype=np.int64)[:, None] - 1) * CHANNELS + np.arange(CHANNELS)).ravel()
-        says = f"Lit: all that takes other data than {listed(list(runs))}; nothing there should light"
+        says = f"Lit: everything but {listed(list(runs))}; nothing there should be lit"
         return Frame(says, (every[~np.isin(every, taken)],))
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
-        lamps = self.scene.variants[run].lamps
+        count = self.scene.variants[run].lamps
         colours = self.painter.colours(run)
-        cut = list(dict.fromkeys(bounds if outside else np.clip(bounds, 0, lamps).tolist()))
+        cut = list(dict.fromkeys(bounds if outside else np.clip(bounds, 0, count).tolist()))
         while len(cut) - 1 > len(colours):
             del cut[len(cut) // 2]
         parts = {colour: np.arange(a, b) for colour, a, b in zip(colours, cut, cut[1:], strict=False)}
@@ -223,8 +221,8 @@ class Repertoire:
         """Some pixels of a run in up to four colours."""
         shown = {colour: p for colour, p in parts.items() if len(p)}
         says = f"Lit on {run}: {', '.join(f'{span_words(int(p[0]), int(p[-1]))} {c}' for c, p in shown.items())}"
-        lamps = self.scene.variants[run].lamps
-        if any(p[0] < 0 or p[-1] >= lamps for p in shown.values()):
+        count = self.scene.variants[run].lamps
+        if any(p[0] < 0 or p[-1] >= count for p in shown.values()):
             side = "before the first" if any(p[0] < 0 for p in shown.values()) else "behind the last"
             says = f"Sent: the channels just {side} pixel of {run}, in {listed(list(shown))}; nothing should light"
         asks = [eye.outer(run, 0), eye.outer(run, -1)]
@@ -268,16 +266,16 @@ class Repertoire:
 
     def proving(self, run: str) -> list[Candidate]:
         """Few frames that tell much of a run that is fed as is believed: its ends, all of it."""
-        lamps = self.scene.variants[run].lamps
+        count = self.scene.variants[run].lamps
         colours = [colour for colour in ("red", "white", "blue", "green") if colour in self.painter.colours(run)]
-        ends = dict.fromkeys((0, min(1, lamps - 1), max(lamps - 2, 0), lamps - 1))
-        pixels = list(ends) if len(colours) >= len(ends) else [0, lamps - 1][: len(colours)]
+        ends = dict.fromkeys((0, min(1, count - 1), max(count - 2, 0), count - 1))
+        pixels = list(ends) if len(colours) >= len(ends) else [0, count - 1][: len(colours)]
         chosen = colours if len(pixels) == len(colours) else [*colours[: len(pixels) - 1], colours[-1]]
         found = [self.shown(run, {c: np.array([pixel]) for c, pixel in zip(chosen, pixels, strict=False)})]
-        every = Frame(f"Lit: all of {run}, {colours[-1]}", (self.painter.channels(run, np.arange(lamps), colours[-1]),))
+        every = Frame(f"Lit: all of {run}, {colours[-1]}", (self.painter.channels(run, np.arange(count), colours[-1]),))
         return [*found, Candidate(every, (eye.whole(run), eye.flicker(run), eye.gap(run, (colours[-1],))))]
 
-    def several(self, takes: dict[str, Channels], lamps: dict[str, Pixels]) -> Candidate | None:
+    def several(self, takes: dict[str, Channels], pixels: dict[str, Pixels]) -> Candidate | None:
         """Few pixels on each of some runs, each in another colour where the run has so many.
 
         Args:
@@ -285,17 +283,17 @@ class Repertoire:
             pixels: for each run those that are to light, at most four.
         """
         plain, lit, words = [], [], []
-        for run, own in lamps.items():
+        for run, own in pixels.items():
             colours = self.painter.colours(run)
             if not colours or not len(own):
                 continue
             letters, named = self.painter.letters(run), []
-            for number, lamp in enumerate(own.tolist()):
+            for number, pixel in enumerate(own.tolist()):
                 colour = colours[number % len(colours)]
                 on = self.painter.on(letters, colour)
-                lit.append(takes[run][lamp, on])
-                plain.append(self.scene.plan.takes[run][lamp, on])
-                named.append(f"{span_words(lamp, lamp)} {colour}")
+                lit.append(takes[run][pixel, on])
+                plain.append(self.scene.plan.takes[run][pixel, on])
+                named.append(f"{span_words(pixel, pixel)} {colour}")
             words.append(f"on {run}: {', '.join(named)}")
         if not lit:
             return None
@@ -467,12 +465,12 @@ def narrowing(
         weight: the belief in each class.
         moved: by which part of a colour some cuts are moved, so that a gap that was missed is looked for anew.
     """
-    lamps = repertoire.scene.variants[run].lamps
+    count = repertoire.scene.variants[run].lamps
     colours = [*repertoire.painter.colours(run), IN_TURN]
     for chosen in (single, ~single):
         if weight[chosen].sum() <= 0.0:
             continue
-        own = np.bincount(places[chosen], weights=weight[chosen], minlength=lamps).astype(float)
+        own = np.bincount(places[chosen], weights=weight[chosen], minlength=count).astype(float)
         where = np.flatnonzero(own > 0)
         low, high = int(where[0]), int(where[-1])
         if len(colours) < 2:
@@ -483,10 +481,10 @@ def narrowing(
         yield repertoire.blocks(run, [*five, high + 1])
         yield repertoire.blocks(run, [low - 1, *quantiles(own, 4, moved), high + 2])
         yield repertoire.blocks(
-            run, [low - 1, *quantiles(np.where(np.arange(lamps) <= four[1], own, 0), 3), four[1] + 1]
+            run, [low - 1, *quantiles(np.where(np.arange(count) <= four[1], own, 0), 3), four[1] + 1]
         )
-        if high - low < lamps // 2:
-            yield repertoire.blocks(run, [0, *four, lamps])
+        if high - low < count // 2:
+            yield repertoire.blocks(run, [0, *four, count])
         for colour in colours:
             if chosen is single:
                 yield from repertoire.twos(run, [low - 1, *four, high + 1], colour)

@@ -116,9 +116,9 @@ def _narrowed(
     """From one end of a run, between which pixels two that step along it first come apart: (0, 0) where they never do,
     None where nobody can tell; and the question to ask first.
     """
-    lamps = repertoire.scene.variants[run].lamps
-    open_ = _parts(repertoire, run, 0, lamps)
-    low, high = 0, lamps
+    count = repertoire.scene.variants[run].lamps
+    open_ = _parts(repertoire, run, 0, count)
+    low, high = 0, count
     left = open_[::-1] if back else open_
     narrowed = 0
     while left and narrowed < MOST:
@@ -135,7 +135,7 @@ def _narrowed(
         if ask.answers[said] == CANNOT_TELL:
             return None, None
         if said > len(passes):
-            return (NOWHERE if len(open_) == 1 and not narrowed else _pixels(low, high, lamps)), None
+            return (NOWHERE if len(open_) == 1 and not narrowed else _pixels(low, high, count)), None
         if said == len(passes):
             if not narrowed:
                 continue
@@ -143,12 +143,12 @@ def _narrowed(
         own = passes[said]
         low, high, narrowed = int(own.min()), int(own.max()) + 1, narrowed + 1
         left = [] if high - low <= NARROW else [(low, high)]
-    return (_pixels(low, high, lamps) if narrowed else (0, 0)), None
+    return (_pixels(low, high, count) if narrowed else (0, 0)), None
 
 
-def _pixels(low: int, high: int, lamps: int) -> tuple[int, int]:
+def _pixels(low: int, high: int, count: int) -> tuple[int, int]:
     """The first and the last pixel, from 1, of two that step from `low` up to `high`."""
-    return low + 1, min(high + 1, lamps)
+    return low + 1, min(high + 1, count)
 
 
 def _parts(repertoire: Repertoire, run: str, low: int, high: int) -> list[tuple[int, int]]:

@@ -1,1 +1,1 @@
-"""The talk of a walk-through and of a diagnosis, whoever answers: terminal, phone or simulated boxes."""
+"""What is said in a walk-through and a diagnosis, whoever answers: terminal, phone or simulated boxes."""

@@ -1,4 +1,4 @@
-"""Whoever answers in a round or a diagnosis: what they are asked, and what they may say."""
+"""Whoever answers in a walk-through or a diagnosis: what they are asked, and what they may say."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Reply:
 
     Attributes:
         word: what.
-        about: after a no, the things that are not as they should be; empty where that cannot be told.
+        about: after a no, the things that are wrong; empty where that cannot be told.
         text: of a note.
         look: after a no, in which of the step's looks it was seen, from 0.
         whole: whether all looks of the step were shown by then; else a no says nothing of its other things.
@@ -40,7 +40,6 @@ class Reply:
 BACK = "b"
 """In place of an answer to a question of the diagnosis: take the last answer back."""
 
-
 AGAIN = "r"
 """In place of an answer: play what moves again."""
 
@@ -55,12 +54,12 @@ class Answering(Protocol):
         """The key, or the words, of an answer to a question of the diagnosis; `BACK`; None: stop."""
 
     def point(self, run: str, question: Question) -> int | None:
-        """The pixel of a run, from 0, that is not as the others, if they can point at it; a frame is lit meanwhile."""
+        """The pixel of a run, from 0, that is not as the others, if they can point at it; a frame stays lit."""
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found; `writable`: whether the show file can be changed instead."""
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
-        """That the show now says this wiring, or that one of these was mended, and that these boxes are typed anew; and
-        whether there is somebody to see it.
+        """That the show now says this wiring, or that one of these was fixed, and that these boxes have new settings;
+        and whether there is somebody to see it.
         """

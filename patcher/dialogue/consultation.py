@@ -1,4 +1,4 @@
-"""The talk of a diagnosis: its questions, what was found, what to do about it both ways, and the look that confirms."""
+"""A diagnosis while it runs: its questions, what was found, how to fix it, and the step that confirms the fix."""
 
 from __future__ import annotations
 
@@ -8,28 +8,43 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.hypotheses import runs_of
+from patcher.dialogue.answerer import BACK
+from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
+from patcher.frames.levels import levels
+from patcher.patch.patch_file import dump, patch_path
+from patcher.remedies.confirmation import confirming, steps_of
+from patcher.remedies.plan_edits import UNSAID
+from patcher.remedies.remedies import far_end, not_wiring, remedy
+from patcher.remedies.rewrite import rewritten
+from patcher.show.show_file import read_text
+from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
-    from patcher.diagnosis.case import Diagnosis, Seen
+    from patcher.diagnosis.case import Seen
     from patcher.diagnosis.hypotheses import Hypothesis
     from patcher.diagnosis.unknown import Known
     from patcher.dialogue.answerer import Answering
     from patcher.faults import Fault, Planned
+    from patcher.remedies.remedies import Symptom
     from patcher.remedies.rewrite import Rewritten
     from patcher.walk.step import Step
     from patcher.wiring import Wiring
 
 MOST_NAMED = 6
 MOST_TRIED = 12
-"""Of so many faults that look alike the first that the show file can say is offered."""
-CAUTION = "Supply off at its plug before a box is opened or a wire is touched; both feet on the ground to solder."
+"""Of so many faults that look alike, the first that the show file can say is offered."""
+CAUTION = (
+    "Switch the supply off at its plug before you open a box or touch a wire. Solder on the ground, off the ladder."
+)
 
 
 @dataclass
 class Consulting:
-    """A talk about one show.
+    """A diagnosis of a thing of one show, told to whoever answers.
 
     Attributes:
         path: the show file.
@@ -37,8 +52,9 @@ class Consulting:
         answering: who answers.
         say: prints a line.
         stopped: whether who answers has stopped before the end.
+        asked: how many questions were answered.
         assumed: the hypothesis for which the show file would be changed.
-        seen: what the last look has shown to be as it should be, so that it is not asked again.
+        seen: what the confirming step has shown to be right, so that it is not asked again.
     """
 
     path: Path
@@ -57,18 +73,11 @@ class Consulting:
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
-        """The looks of the whole show."""
-        from patcher.remedies.confirmation import steps_of
-
+        """The steps of a walk-through of the whole show."""
         return steps_of(self.plan)
 
     def ask(self, thing: str, *, careful: bool = False, begin: Sequence[Seen] = ()) -> Diagnosis:
         """Ask until nothing more can be told, or someone stops."""
-        from patcher.diagnosis.case import Diagnosis
-        from patcher.diagnosis.hypotheses import runs_of
-        from patcher.dialogue.answerer import BACK
-        from patcher.dialogue.handover import about
-
         known = about((*begin, *self.seen), runs_of(self.wiring, self.plan.patch, thing))
         diagnosis = Diagnosis.start(self.wiring, self.plan.patch, thing, careful=careful, begin=known)
         self.asked = 0
@@ -97,19 +106,19 @@ class Consulting:
         if self.stopped:
             likeliest = alike[0] if diagnosis.found else "wired as planned"
             self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {likeliest}.")
-        elif diagnosis.something_else:
-            self.say(f"\nSomething else, after {asked}: no fault that Patcher knows, nor two at once, explains it.")
+            return
+        if diagnosis.something_else:
+            self.say(f"\nSomething else, after {asked}: no fault that Patcher knows explains it, nor do two together.")
             self._say_known(diagnosis)
-        elif not diagnosis.sure:
-            self.say(
-                f"\nNot sure after {asked}. Most likely: {alike[0]}; {diagnosis.entropy_bits:.1f} bits still open."
-            )
+            return
+        if not diagnosis.sure:
+            self.say(f"\nNot sure after {asked}. Most likely: {alike[0]}.")
             self.say("  Several faults at once can look like this: fix the most likely one, then run diagnose again.")
         elif not diagnosis.found:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {alike[0]}")
-        if len(alike) > 1 and not self.stopped and not diagnosis.something_else:
+        if len(alike) > 1:
             more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
             self.say(f"  Looks the same as: {', '.join(alike[1:MOST_NAMED])}{more}; no test frame can tell them apart")
 
@@ -121,82 +130,75 @@ class Consulting:
         self.say(f"  Nearest: {nearest}. It does not explain:")
         for seen in diagnosis.unexplained[:MOST_NAMED]:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
-        self.say("  Look at the pixels there, at their joints, and of which kind they are.")
+        self.say("  Check the pixels there, their joints, and whether they are all of one type.")
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
-        """What to do about the likeliest of what looks alike, both ways; the show file as it could be, if it can."""
-        from patcher.remedies.remedies import far_end, remedy
-
+        """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
+        be changed.
+        """
         for fault in same[0]:
             todo = remedy(str(self.path), self.wiring, fault)
-            self.say(f"  To fix it: {todo.mend}.")
+            self.say(f"  To fix it: {todo.fix}.")
             if todo.causes:
                 self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
-            for number, cause in enumerate(todo.causes, start=1):
-                self.say(f"    {number}. {cause}")
+            self._say_causes(todo.causes)
             if fault.kind == "flicker":
                 for volts in far_end(str(self.path), self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
                     self.say(f"       Voltage: {volts}.")
             if todo.tells:
                 self.say(f"  To tell which: {todo.tells}.")
-        found = self._say_lines(same)
+        change = self._say_lines(same)
         self.say(f"  {CAUTION}")
-        return found
+        return change
+
+    def _say_causes(self, causes: Sequence[str]) -> None:
+        for number, cause in enumerate(causes, start=1):
+            self.say(f"    {number}. {cause}")
 
     def _say_lines(self, same: Sequence[Hypothesis]) -> Rewritten | None:
-        from patcher.remedies.plan_edits import UNSAID
-        from patcher.remedies.rewrite import rewritten
-        from patcher.show.show_file import read_text
-
         text, why = read_text(self.path), ""
         for faults in same[:MOST_TRIED]:
             try:
-                found = rewritten(text, self.plan, faults)
+                change = rewritten(text, self.plan, faults)
             except PatcherError as error:
                 why = why or error.findings[0].says.removeprefix(UNSAID)
                 continue
             self.assumed = faults
             instead = "" if faults == same[0] else f" (for {name(faults)})"
             self.say(f"  Or leave the wiring as it is, and change {self.path.name}{instead}:")
-            for number, line in found.lines:
+            for number, line in change.lines:
                 if line.strip():
                     self.say(f"    line {number}: {line.strip()}")
-            if found.boxes:
-                boxes = ", ".join(found.boxes)
+            if change.boxes:
+                boxes = ", ".join(change.boxes)
                 self.say(f"    and change the settings of {boxes}: patcher todo {self.path} lists them")
-            if found.moved:
-                self.say(f"    and tell the player of {', '.join(found.moved)}: patcher todo {self.path} says what")
-            if found.counted:
-                self.say(f"    and note: the pixels of {', '.join(found.counted)} are then counted from another place")
-            return found
+            if change.moved:
+                self.say(f"    and tell the player of {', '.join(change.moved)}: patcher todo {self.path} says what")
+            if change.counted:
+                self.say(f"    and note: the pixels of {', '.join(change.counted)} are then counted from another place")
+            return change
         self.say(f"  The show file cannot be changed instead: {why}.")
         return None
 
     def say_not_wiring(self, thing: str) -> None:
         """What else it may be, where the wiring is as planned."""
-        from patcher.diagnosis.hypotheses import runs_of
-        from patcher.remedies.remedies import not_wiring
-
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
         for symptom in not_wiring(str(self.path), self.wiring, runs):
-            self.say(f"  {symptom.sees}:")
-            for number, cause in enumerate(symptom.causes, start=1):
-                self.say(f"    {number}. {cause}")
-            self.say(f"    To tell which: {symptom.tells}.")
+            self._say_symptom(symptom)
+
+    def _say_symptom(self, symptom: Symptom) -> None:
+        self.say(f"  {symptom.sees}:")
+        self._say_causes(symptom.causes)
+        self.say(f"    To tell which: {symptom.tells}.")
 
     def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
-        """The look that shows best whether these are mended; None where none does."""
-        from patcher.remedies.confirmation import confirming
-
+        """The step that shows best whether these are fixed; None where none does."""
         return confirming(self.plan, self.steps, same)
 
     def confirm(self, look: Step) -> bool | None:
-        """Show the look of that name as this show has it, and whether it is as it should be; None: nobody says."""
-        from patcher.dialogue.handover import seen_of
-        from patcher.frames.levels import levels
-
+        """Show the step of that name as this show has it, and whether it is right; None: nobody says."""
         step = next((step for step in self.steps if step.name == look.name), look)
         self.say(f"\nCheck that it is fixed ({step.name}):")
         self.say(f"  {step.where}")
@@ -204,13 +206,12 @@ class Consulting:
             self.say(f"    {subject.says}")
         patch = self.plan.patch
         sent = [levels(look, self.wiring, patch, patch.universes, TEST_LEVEL) for look in step.looks]
-        reply = self.answering.step(step, sent)
-        said = {"yes": True, "no": False}.get(reply.word)
-        if said:
+        word = self.answering.step(step, sent).word
+        if word == "yes":
             self.seen = seen_of(self.plan, step, [subject.thing for subject in step.subjects])
-        words = "not confirmed" if said is None else "yes: it is fixed" if said else "no: not fixed yet"
+        words = {"yes": "yes: it is fixed", "no": "no: not fixed yet"}.get(word, "not confirmed")
         self.say(f"     → {words}")
-        return said
+        return {"yes": True, "no": False}.get(word)
 
 
 def in_words(known: Known, pixels: int) -> str:
@@ -219,7 +220,7 @@ def in_words(known: Known, pixels: int) -> str:
     if known.none:
         return f"{run}: two pixels side by side were never seen on it."
     if known.begins is None:
-        return f"{run}: each pixel lights in its place. What is wrong there is a colour, or comes and goes."
+        return f"{run}: each pixel lights in its place. Its colour is wrong, or the fault comes and goes."
     first, last = known.begins
     right = f"pixels 1 to {first - 1} light in their places, and " if first > 1 else ""
     says = f"{run}: {right}something is wrong from a pixel between {first} and {last} on"
@@ -233,16 +234,13 @@ def name(faults: Sequence[Fault]) -> str:
     return " + ".join(map(str, faults)) or "none"
 
 
-def write(path: Path, found: Rewritten) -> list[str]:
+def write(path: Path, change: Rewritten) -> list[str]:
     """Change the show file and, where there is one, the patch file; both or none. What was written.
 
     Raises:
         PatcherError: one of them cannot be written; both are as they were.
     """
-    from patcher.patch.patch_file import dump, patch_path
-    from patcher.show.writer import as_read, write_together
-
     kept = as_read(patch_path(path))
-    texts = {path: found.text} | {of_patch: dump(found.patch) for of_patch, said in kept.items() if said is not None}
-    write_together({path: found.old, **kept}, texts)
+    texts = {path: change.text} | {of_patch: dump(change.patch) for of_patch, said in kept.items() if said is not None}
+    write_together({path: change.old, **kept}, texts)
     return list(map(str, texts))

@@ -1,6 +1,6 @@
-"""What a round has seen already, in the diagnosis' own words, so that a person is not asked the same twice.
+"""What a walk-through has shown already, as answers to the diagnosis, so that a person is not asked the same twice.
 
-A yes to a look says what an eye would have said of every thing in it. Of that, whatever the diagnosis could have asked
+A yes to a step says what an eye would have said of every thing in it. Of that, whatever the diagnosis could have asked
 of the same frame is an answer to it: the colours that are there, the gap that is not, the outermost pixel.
 """
 
@@ -21,12 +21,12 @@ KINDS = ("whole", "outer", "colours", "gap", "flicker", "even")
 
 
 def seen_of(sound: Planned, step: Step, things: Collection[str]) -> tuple[Seen, ...]:
-    """The questions of a diagnosis that a look has answered.
+    """The questions of a diagnosis that a yes to a step has answered.
 
     Args:
         sound: the wiring as planned.
-        step: the look.
-        things: those of its things that were as they should be.
+        step: the step.
+        things: those of its things that were right.
     """
     frames = [_frame(sound, look) for look in step.looks]
     checks = [check for subject in step.subjects if subject.thing in things for check in subject.checks]

@@ -1,4 +1,4 @@
-"""Which pixel is it: after a no to a look in one colour, the run is narrowed until one pixel is left.
+"""Which pixel is it: after a no to a run in one colour, its pixels are narrowed down until one is left.
 
 Half of what is left is lit in that colour, and whether all of that is alike is asked; or the person points at it. The
 diagnosis understands every answer, so that nothing is asked twice.
@@ -30,7 +30,7 @@ class _Back(Exception):  # noqa: N818  (it is no error)
 
 @dataclass
 class Narrowing:
-    """A talk about one run.
+    """The search in one run.
 
     Attributes:
         sound: the wiring as planned.
@@ -65,29 +65,26 @@ class Narrowing:
                 self._known, self.seen, self._given = self._given[:-1], [], []
 
     def _narrow(self, colours: Sequence[Colour]) -> None:
-        lamps = self.sound.wiring.show.runs[self.run].pixels
+        pixels = self.sound.wiring.show.runs[self.run].pixels
         for colour in colours:
             name = shade_name(colour)
-            said = self._asked(self._question(colour, 0, lamps, overall=True))
-            if said is None:
+            said = self._asked(self._question(colour, 0, pixels, overall=True))
+            if said is None or (said != name and name in eye.COLOURS):
                 return
-            if said != name and name in eye.COLOURS:
-                return
-            for first, last in self._begin(colour, lamps):
-                found = self._within(colour, first, last)
-                if found is not None or self.stopped:
-                    self.pixel = found
+            for first, last in self._begin(colour, pixels):
+                self.pixel = self._within(colour, first, last)
+                if self.pixel is not None or self.stopped:
                     return
 
-    def _begin(self, colour: Colour, lamps: int) -> Iterator[tuple[int, int]]:
+    def _begin(self, colour: Colour, pixels: int) -> Iterator[tuple[int, int]]:
         """Stretches to look into: round the pixel that is pointed at, then the halves of the run."""
-        pointed = self._pointed(self._question(colour, 0, lamps))
+        pointed = self._pointed(self._question(colour, 0, pixels))
         if pointed is not None:
-            first = max(0, min(pointed - 1, lamps - COUNTS_TO))
-            yield first, min(first + COUNTS_TO, lamps)
-        yield 0, (lamps + 1) // 2
-        if lamps > 1:
-            yield (lamps + 1) // 2, lamps
+            first = max(0, min(pointed - 1, pixels - COUNTS_TO))
+            yield first, min(first + COUNTS_TO, pixels)
+        yield 0, (pixels + 1) // 2
+        if pixels > 1:
+            yield (pixels + 1) // 2, pixels
 
     def _within(self, colour: Colour, first: int, last: int) -> int | None:
         """The pixel of a stretch that is not as the others; None where all are alike, or nobody can tell."""
@@ -117,11 +114,9 @@ class Narrowing:
         return question(self.sound.wiring, frame, ask)
 
     def _pointed(self, asked: Question) -> int | None:
-        if not self._known:
-            self._known.append(self.answering.point(self.run, asked))
-        self._given.append(self._known.pop(0))
-        given = self._given[-1]
-        return given if isinstance(given, int) else None
+        pixel = self._known.pop(0) if self._known else self.answering.point(self.run, asked)
+        self._given.append(pixel)
+        return pixel if isinstance(pixel, int) else None
 
     def _asked(self, asked: Question) -> str | None:
         """What is said, in words; None: stop."""
@@ -129,21 +124,25 @@ class Narrowing:
         if not known:
             self.say(f"     Lit: {asked.frame.says}")
             self.say(f"     {asked.asks}")
-        key = self._known.pop(0) if known else self.answering.question(asked)
-        while key == BACK and not any(isinstance(given, str) for given in self._given):
-            key = self.answering.question(asked)
-        if key == BACK:
-            while not isinstance(self._given[-1], str):
-                self._given.pop()  # where they pointed belongs to the answer before it
-            raise _Back
+        key = self._known.pop(0) if known else self._key(asked)
         if key is None:
             self.stopped = True
             return None
         place = next(n for n, answer in enumerate(asked.answers) if key in (answer.key, answer.says))
+        said = asked.ask.answers[place]
         self._given.append(asked.answers[place].key)
-        if known:
-            self.seen.append(Seen(asked.frame, asked.ask, place))
-            return asked.ask.answers[place]
         self.seen.append(Seen(asked.frame, asked.ask, place))
-        self.say(f"     → {asked.ask.answers[place]}")
-        return asked.ask.answers[place]
+        if not known:
+            self.say(f"     → {said}")
+        return said
+
+    def _key(self, asked: Question) -> str | None:
+        """The key that is given; there is nothing to take back before the first answer."""
+        key = self.answering.question(asked)
+        while key == BACK:
+            while self._given and not isinstance(self._given[-1], str):
+                self._given.pop()  # where they pointed belongs to the answer before it
+            if self._given:
+                raise _Back
+            key = self.answering.question(asked)
+        return key

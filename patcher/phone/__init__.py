@@ -1,1 +1,1 @@
-"""The page that a phone opens: the ladder's end of Patcher."""
+"""The page that a phone opens, for testing from the ladder."""

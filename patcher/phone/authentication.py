@@ -1,4 +1,4 @@
-"""Who may: a fresh secret for the QR code's address, a cookie from it, and nothing without that. Pure but for chance.
+"""Authentication: the secret in the QR code's address, the cookie for it, the limit on wrong guesses.
 
 The secret stands behind the # of the address, where no server, log or referrer ever sees it; the page gives it back by
 a request of its own, and gets a cookie. Guesses are counted by where they come from.
@@ -19,7 +19,7 @@ GUESSES, WINDOW = 5, 60.0
 MOST_PEERS = 1024
 
 
-class Entry:
+class Authentication:
     """The secret and the cookie of one run of the program.
 
     Attributes:
@@ -46,7 +46,7 @@ class Entry:
         return f"{self.origin}/#{self.secret}"
 
     def may(self, cookie: str | None) -> bool:
-        """Whether a request with this cookie may see and do everything."""
+        """Whether a request with this cookie is let in; it may then see and do everything."""
         return cookie is not None and hmac.compare_digest(cookie.encode(), self._token.encode())
 
     def guess(self, secret: str, peer: str, now: float) -> str | None:

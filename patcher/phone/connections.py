@@ -92,18 +92,18 @@ def listen(address: str, port: int) -> socket.socket:
     Raises:
         PatcherError: it cannot be had.
     """
-    own = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        own.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        own.bind((address, port))
-        own.listen(128)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        sock.bind((address, port))
+        sock.listen(128)
     except OSError as error:
-        own.close()
+        sock.close()
         raise refuse("--port", f"{address}:{port} cannot be had: {error.strerror}", "choose another --port") from None
-    return own
+    return sock
 
 
-def serve(app: ASGIApp, own: socket.socket, stopped: Callable[[], bool]) -> None:
+def serve(app: ASGIApp, sock: socket.socket, stopped: Callable[[], bool]) -> None:
     """Serve until it is stopped; pages are told that it ends, and the socket is closed."""
     options: dict[str, Any] = {
         "http": Hasty, "ws": "websockets-sansio", "loop": "asyncio", "lifespan": "off", "log_config": None,
@@ -111,5 +111,5 @@ def serve(app: ASGIApp, own: socket.socket, stopped: Callable[[], bool]) -> None
         "ws_max_size": LONGEST_MESSAGE, "ws_ping_interval": PING, "ws_ping_timeout": PING,
         "ws_per_message_deflate": False, "timeout_keep_alive": 5, "timeout_graceful_shutdown": 2,
     }  # fmt: skip
-    with own:
-        asyncio.run(_Server(uvicorn.Config(app, **options), stopped).serve(sockets=[own]))
+    with sock:
+        asyncio.run(_Server(uvicorn.Config(app, **options), stopped).serve(sockets=[sock]))

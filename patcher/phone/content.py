@@ -1,4 +1,4 @@
-"""What the pages are about: a show as it is read, with what follows from it and changes only when it is read anew."""
+"""What the pages are about: a show as it was read, and what follows from it until it is read again."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ Lit = tuple[str, str, float, tuple[tuple[int, int, int], ...]]
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class Content:
     """A show, its wiring and its patch.
 
     Attributes:
@@ -58,7 +58,7 @@ class Plan:
 
     @cached_property
     def older(self) -> dict[Item, str]:
-        """What proofs of an older round depended on, where they meant less."""
+        """What proofs of an older version depended on, where they meant less."""
         return older_digests(self.wiring, self.patch, self.digests)
 
     @property
@@ -101,14 +101,14 @@ class Plan:
         )
 
     def lit_by(self, channels: Channels) -> tuple[Lit, ...]:
-        """Which pixels some running channels light."""
+        """Which pixels some absolute channels, from 0, light."""
         show = self.wiring.show
         found: list[Lit] = []
         for name, taken in self._takes.items():
             letters, on = show.type_of(show.runs[name]).colour_order, np.isin(taken, channels)
             for bits in np.unique(on[on.any(axis=1)], axis=0).tolist():
-                lamps = np.flatnonzero((on == bits).all(axis=1))
-                found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(lamps))))
+                pixels = np.flatnonzero((on == bits).all(axis=1))
+                found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(pixels))))
         return tuple(found)
 
     @cached_property
@@ -135,16 +135,16 @@ class Plan:
         return found
 
 
-def rows(lamps: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
+def rows(pixels: Iterable[int]) -> tuple[tuple[int, int, int], ...]:
     """Pixels, from 0 and rising, as rows of equal steps: first, how many, step."""
     found: list[list[int]] = []
-    for lamp in lamps:
+    for pixel in pixels:
         if found:
             first, count, step = found[-1]
-            if count == 1 or lamp == first + count * step:
-                found[-1] = [first, count + 1, lamp - first if count == 1 else step]
+            if count == 1 or pixel == first + count * step:
+                found[-1] = [first, count + 1, pixel - first if count == 1 else step]
                 continue
-        found.append([lamp, 1, 1])
+        found.append([pixel, 1, 1])
     return tuple((first, count, step) for first, count, step in found)
 
 

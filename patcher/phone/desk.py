@@ -1,6 +1,6 @@
 """The one place where the state is kept: taps come in from pages, what is on the wire comes back from the pixels.
 
-Every page, the pixels and the round run beside each other; whatever they share is here, behind one lock.
+Pages, frames and the walk-through run in threads beside each other; whatever they share is here, behind one lock.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels
-from patcher.phone.content import WHOLE, Lit, Plan
+from patcher.phone.content import WHOLE, Content, Lit
 from patcher.phone.state import Act, State, darkened, in_words, pattern_of, runs, tap
 
 FEW = 12
@@ -23,8 +23,8 @@ FEW = 12
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One of the pictures that a screen of the round shows in turn: its levels, None for dark, what it lights, which
-    pass of what moves it belongs to, from 1 (0 where nothing moves), and which look of a step it is, in words.
+    """One of the pictures that a screen shows in turn: its levels, None for dark, what it lights, which pass of what
+    moves it belongs to, from 1 (0 where nothing moves), and which look of a step it is, in words.
     """
 
     levels: Levels | None
@@ -35,7 +35,7 @@ class Moment:
 
 @dataclass(frozen=True, eq=False)
 class Screen:
-    """What the round asks, or says.
+    """What the walk-through asks, or says.
 
     Attributes:
         number: which screen of all; an answer names it, so that none is taken for the next one's.
@@ -109,7 +109,7 @@ class Desk:
         hold: seconds without any page after which all goes dark.
         now: seconds of a clock that only rises.
         state: what is asked of the pixels.
-        screen: what the round asks; None where there is none.
+        screen: what the walk-through asks; None where there is none.
         shown: what is on the wire.
         whole: the number of the screen all of which was shown.
         record: counts the changes of the record.
@@ -118,7 +118,7 @@ class Desk:
         changed: notified at every change.
     """
 
-    plan: Plan
+    plan: Content
     hold: float
     now: Callable[[], float] = time.monotonic
     state: State = field(default_factory=State)
@@ -165,7 +165,7 @@ class Desk:
             listener()
 
     def put(self, screen: Screen | None) -> None:
-        """The round asks something else."""
+        """The walk-through asks something else."""
         with self.changed:
             self.screen = screen
             self._tell()
@@ -191,8 +191,8 @@ class Desk:
             self.record += 1
             self._tell()
 
-    def replan(self, plan: Plan) -> None:
-        """The show was read anew."""
+    def replan(self, plan: Content) -> None:
+        """The show was read again."""
         with self.changed:
             self.plan = plan
             self.state = replace(self.state, thing=WHOLE, step=0)

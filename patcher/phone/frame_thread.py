@@ -14,7 +14,7 @@ from math import ceil
 from patcher.diagnosis.frame_timing import FRAME, Play
 from patcher.frames.levels import Levels, levels
 from patcher.frames.patterns import Pattern
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.desk import Desk, Moment, Screen, Shown
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.player import LONGEST_WAIT
@@ -70,7 +70,7 @@ def rising(new: Levels, old: Levels) -> int:
     return sum(int((row > before.get(universe, 0)).sum()) for universe, row in rows)
 
 
-class Lamps:
+class FramePlayer:
     """Plays what a desk asks, on one sender."""
 
     def __init__(self, desk: Desk, sender: Sender, universes: list[int], boxes: Mapping[str, str]) -> None:
@@ -135,7 +135,7 @@ class Lamps:
         return self._of_pattern(state, pattern)
 
     def _of_screen(self, screen: Screen, now: float) -> Picture:
-        """What a screen of the round shows now: what moves is played once, again when that is asked for."""
+        """What a screen of the walk-through shows now: what moves is played once, again when that is asked for."""
         replays, moments = self._desk.replays, screen.moments
         if self._played[0] != screen.number:
             self._play = Play([one.of_pass for one in moments], [one.levels is not None for one in moments])
@@ -214,25 +214,26 @@ class Lamps:
 
 
 def play(
-    desk: Desk, goals_of: Callable[[Plan], list[Target]], interface: str | None, stopped: Callable[[], bool]
+    desk: Desk, goals_of: Callable[[Content], list[Target]], interface: str | None, stopped: Callable[[], bool]
 ) -> None:
-    """Send what the desk asks until it is stopped; where the show is read anew, to the boxes that it then has."""
+    """Send what the desk asks until it is stopped; where the show is read again, to the boxes that it then has."""
     while not stopped():
         plan = desk.plan
         goals = goals_of(plan)
         universes = sorted({goal.universe for goal in goals})
         with Sender(goals, interface=interface) as sender:
-            Lamps(desk, sender, universes, boxes_at(plan, goals)).play(lambda: stopped() or desk.plan is not plan)  # noqa: B023
+            FramePlayer(desk, sender, universes, boxes_at(plan, goals)).play(lambda: stopped() or desk.plan is not plan)  # noqa: B023
 
 
-def boxes_at(plan: Plan, goals: Sequence[Target]) -> dict[str, str]:
+def boxes_at(plan: Content, goals: Sequence[Target]) -> dict[str, str]:
     """The box at each host that is sent to: the one most of whose universes go there first, as `frame_goals` has it."""
-    own = plan.patch.box_universes
+    of_box = plan.patch.box_universes
     sent: dict[str, dict[int, None]] = {}
     for goal in goals:
         sent.setdefault(goal.host, {})[goal.universe] = None
 
     def part(box: str, universes: dict[int, None]) -> float:
-        return len(set(own[box]).intersection(list(universes)[: len(own[box])])) / len(own[box])
+        first = list(universes)[: len(of_box[box])]
+        return len(set(of_box[box]).intersection(first)) / len(of_box[box])
 
-    return {host: max(own, key=lambda box: part(box, universes)) for host, universes in sent.items()}
+    return {host: max(of_box, key=lambda box: part(box, universes)) for host, universes in sent.items()}

@@ -1,4 +1,4 @@
-"""The pages as text: the door, the page of a show, where its pixels are, and where one stands."""
+"""The pages as text: the first page, the page of a show, where its pixels are, and the progress."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from patcher.drawing.show_drawing import show_drawing
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
 from patcher.patch.thing import called
-from patcher.phone.content import WHOLE, Plan
+from patcher.phone.content import WHOLE, Content
 from patcher.phone.dark_drawing import night_drawing
 from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
 from patcher.phone.ticks import left
@@ -57,17 +57,17 @@ class Pages:
         """A file that is the same for every show."""
         return Response(_text(name), media_type=KINDS[name.rpartition(".")[2]])
 
-    def page(self, plan: Plan) -> Response:
+    def page(self, plan: Content) -> Response:
         """The page of a show."""
         return Response(self._once("page", plan, self._page), media_type="text/html")
 
-    def lamps(self, plan: Plan) -> Response:
+    def pixels(self, plan: Content) -> Response:
         """Where its pixels are."""
         text = self._once("pixels", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
         return Response(text, media_type="application/json")
 
-    def report(self, plan: Plan) -> dict[str, Any]:
-        """Where one stands, as the record is now."""
+    def report(self, plan: Content) -> dict[str, Any]:
+        """Progress, as the record is now."""
         record = read_record(plan.path)
         in_all = tally(states(record, plan.digests).values())
         return {
@@ -78,17 +78,17 @@ class Pages:
             **left(plan),
         }  # fmt: skip
 
-    def unproved(self, plan: Plan) -> list[str]:
+    def unproved(self, plan: Content) -> list[str]:
         """What no yes proves, worked out once for each reading of the show."""
         with self._working:
             if self._unproved[0] != plan.number:
                 boxes = [box for box in plan.wiring.show.controllers if plan.wiring.of_controller(box)]
                 found = left_open(plan.wiring, plan.patch, boxes)
-                says = [f"What no yes proves {TOO_MANY}: patcher verify BOX --report says it."]
+                says = [f"This {TOO_MANY}: patcher verify SHOW BOX --report"]
                 self._unproved = (plan.number, says if found is None else in_words(found))
             return self._unproved[1]
 
-    def _once(self, name: str, plan: Plan, make: Callable[[Plan], str]) -> str:
+    def _once(self, name: str, plan: Content, make: Callable[[Content], str]) -> str:
         with self._making:
             number, text = self._made.get(name, (-1, ""))
             if number != plan.number:
@@ -96,7 +96,7 @@ class Pages:
                 self._made[name] = (plan.number, text)
             return text
 
-    def _page(self, plan: Plan) -> str:
+    def _page(self, plan: Content) -> str:
         show, state = plan.wiring.show, power(plan.wiring)
         drawing = show_drawing(plan.wiring, plan.patch, state if show.supplies else None, wide=WIDE)
         ports = [
@@ -125,6 +125,8 @@ def _text(name: str) -> str:
 @cache
 def _template() -> Any:
     loader = PackageLoader("patcher.phone", "page")
-    own = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    own.filters["zip"] = zip
-    return own.get_template("page.html.jinja")
+    templates = Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    templates.filters["zip"] = zip
+    return templates.get_template("page.html.jinja")

@@ -1,5 +1,5 @@
-"""The requests of pages, and who may make them. Everything but the door asks for the cookie; everything asks for the
-right Host, and whatever changes something for the right Origin.
+"""The requests of pages. All but the first page need the cookie, all the right Host, and what changes something the
+right Origin.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from patcher.errors import PatcherError
-from patcher.phone.authentication import WINDOW, Entry
+from patcher.phone.authentication import WINDOW, Authentication
 from patcher.phone.desk import Desk
 from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.ticks import tick
-from patcher.phone.walk_thread import Round
-from patcher.walk.record import Entry as Note
+from patcher.phone.walk_thread import WalkThread
+from patcher.walk.record import Entry
 from patcher.walk.record_file import change_record, local_time
 
 LONGEST_SECRET = 256
@@ -44,7 +44,7 @@ Endpoint = Callable[[Request], Awaitable[Response]]
 class Guard:
     """Refuses what names another host, or comes from another's page; says on all answers what a browser may do."""
 
-    def __init__(self, app: ASGIApp, entry: Entry) -> None:
+    def __init__(self, app: ASGIApp, entry: Authentication) -> None:
         self._app, self._entry = app, entry
         host = entry.host
         self._headers = {
@@ -108,8 +108,8 @@ class Bucket:
 class Server:
     """The requests that there are, on one desk."""
 
-    def __init__(self, desk: Desk, entry: Entry, rounds: Round, pages: Pages) -> None:
-        self._desk, self._entry, self._rounds, self._pages = desk, entry, rounds, pages
+    def __init__(self, desk: Desk, entry: Authentication, walks: WalkThread, pages: Pages) -> None:
+        self._desk, self._entry, self._walks, self._pages = desk, entry, walks, pages
 
     def app(self) -> ASGIApp:
         """The application."""
@@ -150,7 +150,7 @@ class Server:
         return await asyncio.to_thread(self._pages.page, self._desk.plan)
 
     async def _pixels(self, request: Request) -> Response:
-        return await asyncio.to_thread(self._pages.lamps, self._desk.plan)
+        return await asyncio.to_thread(self._pages.pixels, self._desk.plan)
 
     async def _report(self, request: Request) -> Response:
         try:
@@ -233,13 +233,13 @@ class Server:
         await socket.close(1008)
 
     def _take(self, act: Act) -> None:
-        """One act: of the round, of the record, or of the pixels."""
+        """One act: of the walk-through, of the record, or of the pixels."""
         self._desk.tap(act)
         match act.do:
             case "round":
-                self._rounds.begin(again=act.text == "again")
+                self._walks.begin(again=act.text == "again")
             case "answer":
-                self._rounds.take(act)
+                self._walks.take(act)
             case "note":
                 asyncio.get_running_loop().run_in_executor(None, self._note, act)
             case "typed" | "told":
@@ -261,7 +261,7 @@ class Server:
             if words := act.text.strip():
                 now = local_time()
                 path = self._desk.plan.path
-                change_record(path, lambda record: record.added("notes", Note(act.thing, now, words)))
+                change_record(path, lambda record: record.added("notes", Entry(act.thing, now, words)))
                 self._desk.recorded()
         except PatcherError as error:
             self._desk.say_problem(error)

@@ -1,4 +1,4 @@
-"""An evening: pixels, round and pages beside each other, begun and ended together."""
+"""A session of the phone: frames, walk-through and pages in threads beside each other, begun and ended together."""
 
 from __future__ import annotations
 
@@ -7,42 +7,42 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from patcher.phone.authentication import Entry
+from patcher.phone.authentication import Authentication
 from patcher.phone.connections import serve
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.desk import Desk
 from patcher.phone.frame_thread import play
 from patcher.phone.pages import Pages
 from patcher.phone.server import Server
-from patcher.phone.walk_thread import Round
+from patcher.phone.walk_thread import WalkThread
 from patcher.stream.sender import Target
 
 
 @dataclass
-class Evening:
-    """What runs while a phone may come.
+class Session:
+    """Everything that runs while phones may connect.
 
     Attributes:
         desk: the state.
-        entry: who may.
-        rounds: the round.
+        entry: who is let in.
+        walks: the walk-through.
         pages: the pages.
         goals_of: where a show's frames go.
         interface: the address of this machine to send from.
     """
 
     desk: Desk
-    entry: Entry
-    rounds: Round
+    entry: Authentication
+    walks: WalkThread
     pages: Pages
-    goals_of: Callable[[Plan], list[Target]]
+    goals_of: Callable[[Content], list[Target]]
     interface: str | None = None
 
-    def go(self, own: socket.socket, stopped: Callable[[], bool], ready: Callable[[], None]) -> None:
+    def go(self, sock: socket.socket, stopped: Callable[[], bool], ready: Callable[[], None]) -> None:
         """Serve on a socket until it is stopped, or nothing can be sent; whatever happens, pixels end dark.
 
         Args:
-            own: listens already; it is closed at the end.
+            sock: listens already; it is closed at the end.
             stopped: whether to stop.
             ready: called once pages may come.
         """
@@ -51,19 +51,19 @@ class Evening:
         def over() -> bool:
             return stopped() or ended.is_set() or bool(self.desk.failed)
 
-        lamps = threading.Thread(target=self._play, args=(over,), name="lamps")
-        lamps.start()
+        frames = threading.Thread(target=self._play, args=(over,), name="frames")
+        frames.start()
         try:
             self.pages.page(self.desk.plan)
             ready()
-            serve(Server(self.desk, self.entry, self.rounds, self.pages).app(), own, over)
+            serve(Server(self.desk, self.entry, self.walks, self.pages).app(), sock, over)
         finally:
             ended.set()
-            self.rounds.end()
-            lamps.join()
+            self.walks.end()
+            frames.join()
 
     def _play(self, over: Callable[[], bool]) -> None:
-        """What ends the pixels otherwise than by a stop is said to every page, and ends the evening."""
+        """What ends the pixels otherwise than by a stop is said to every page, and ends the session."""
         try:
             play(self.desk, self.goals_of, self.interface, over)
         except Exception as error:

@@ -14,7 +14,7 @@ from patcher.errors import PatcherError, refuse
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS, Pattern
 from patcher.frames.request import PatternName
-from patcher.phone.content import WHOLE, Plan
+from patcher.phone.content import WHOLE, Content
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
 LEVELS = (0.05, 0.1, 0.2, TEST_LEVEL, 0.5, 0.7, 1.0)
@@ -86,7 +86,7 @@ class State:
     """What is asked of the pixels; the same for every page.
 
     Attributes:
-        mode: whether the pixels show a pattern or what the round asks about.
+        mode: whether the pixels show a pattern or what the walk-through asks about.
         thing: the thing that was found.
         pattern: the pattern's name.
         colour: the colour's name.
@@ -114,7 +114,7 @@ class State:
     problem: str = ""
 
 
-def pattern_of(state: State, plan: Plan) -> Pattern:
+def pattern_of(state: State, plan: Content) -> Pattern:
     """The pattern that is asked for; PatcherError where there is none such."""
     found: Pattern = plan.pattern(state.thing, state.pattern, state.colour, state.by, state.rate, state.level)
     return found
@@ -130,7 +130,7 @@ def darkened(state: State, why: str = "") -> State:
     return replace(state, dark=True, why=why, runs_until=0.0)
 
 
-def tap(state: State, act: Act, plan: Plan, now: float) -> State:
+def tap(state: State, act: Act, plan: Content, now: float) -> State:
     """What an act makes of a state; what cannot be done leaves it as it was, and says why."""
     try:
         return _sound(_tapped(replace(state, problem=""), act, plan, now), plan)
@@ -145,7 +145,7 @@ def in_words(error: PatcherError) -> str:
     return f"{finding.where}: {finding.says}. {finding.remedy[:1].upper()}{finding.remedy[1:]}{end}"
 
 
-def _tapped(state: State, act: Act, plan: Plan, now: float) -> State:
+def _tapped(state: State, act: Act, plan: Content, now: float) -> State:
     match act.do:
         case "dark":
             return darkened(state)
@@ -172,7 +172,7 @@ def _tapped(state: State, act: Act, plan: Plan, now: float) -> State:
     return state
 
 
-def _found(state: State, name: str, plan: Plan) -> State:
+def _found(state: State, name: str, plan: Content) -> State:
     name = name.strip()
     thing = plan.find(name)
     if not thing.parts:
@@ -196,7 +196,7 @@ def _patterned(state: State, name: str) -> State:
     )  # fmt: skip
 
 
-def _walked(state: State, do: str, plan: Plan, now: float) -> State:
+def _walked(state: State, do: str, plan: Content, now: float) -> State:
     steps = pattern_of(state, plan).steps
     if state.mode != "patterns" or state.dark or steps < 2:
         return replace(state, runs_until=0.0)
@@ -215,7 +215,7 @@ def _walked(state: State, do: str, plan: Plan, now: float) -> State:
     return replace(state, runs_until=0.0)
 
 
-def _at_rate(state: State, plan: Plan, *, faster: bool) -> State:
+def _at_rate(state: State, plan: Content, *, faster: bool) -> State:
     ramp = state.pattern == "ramp"
     now = state.rate or (RAMPS[1] if ramp else pattern_of(state, plan).rate)
     return replace(state, rate=_stepped(RAMPS if ramp else RATES, now, faster), step=0 if ramp else state.step)
@@ -227,7 +227,7 @@ def _stepped(known: tuple[float, ...], now: float, up: bool) -> float:
     return now if not beyond else beyond[0] if up else beyond[-1]
 
 
-def _sound(state: State, plan: Plan) -> State:
+def _sound(state: State, plan: Content) -> State:
     """The state, if its pattern can be, and would not flash more often than an eye bears."""
     pattern = pattern_of(state, plan)
     if pattern.flashes > FASTEST_FLASH:

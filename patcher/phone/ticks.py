@@ -7,12 +7,12 @@ from typing import Any
 from patcher.errors import refuse
 from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.state import Act
 from patcher.sheets.patch_tables import NOT_KNOWN, to_tell, to_type
 
 
-def left(plan: Plan) -> dict[str, list[dict[str, Any]]]:
+def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     """What is still to do: of each thing its key in an act, and its words."""
     todo = entered.todo(read_entered(plan.path), plan.wiring, plan.patch)
     starts, runs = to_type(todo.starts, before=NOT_KNOWN), to_tell(todo.runs, before=NOT_KNOWN)
@@ -31,7 +31,7 @@ def left(plan: Plan) -> dict[str, list[dict[str, Any]]]:
     }  # fmt: skip
 
 
-def tick(plan: Plan, act: Act) -> None:
+def tick(plan: Content, act: Act) -> None:
     """Tick one thing off, or take its tick away.
 
     Raises:

@@ -1,8 +1,9 @@
-"""The round on the phone: walked in a thread of its own, which waits wherever somebody must look and answer."""
+"""The walk-through on the phone: in a thread of its own, which waits wherever somebody must look and answer."""
 
 from __future__ import annotations
 
 import queue
+import re
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -17,7 +18,7 @@ from patcher.dialogue.answerer import AGAIN, BACK, Deed, Reply, Word
 from patcher.dialogue.walk_through import Walk, open_items
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels, levels
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.desk import Desk, Moment, Screen
 from patcher.phone.state import Act
 from patcher.trade import TEST_LEVEL
@@ -28,11 +29,14 @@ from patcher.walk.step import Step
 from patcher.wiring import Wiring
 
 LOOK_KEYS: tuple[tuple[Word, str], ...] = (
-    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Back a look"), ("skip", "Skip"),
+    ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Previous step"), ("skip", "Skip"),
     ("stop", "Stop"),
 )  # fmt: skip
-KEYS_OF_TERMINAL = {"b goes back": "“Back a look” does", "b looks at it again": "“Back a look” shows it again"}
-"""Words of the round that name keys of a terminal, and those for a page."""
+TERMINAL_WORDS = (
+    (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
+    (r"patcher todo \S+?(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
+)
+"""Words that name a key of the terminal or a command, and the page's own for them."""
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
@@ -44,14 +48,14 @@ LEAVES = ("stop", "skip", "back", BACK)
 """Answers that say nothing of what is lit."""
 
 
-class Round:
-    """One round at a time, for all pages.
+class WalkThread:
+    """One walk-through at a time, for all pages.
 
     It is whoever answers, an `Answering`: a screen is put up, and the thread waits for its answer.
     """
 
-    def __init__(self, desk: Desk, read: Callable[[int], Plan]) -> None:
-        """Args: the desk, and what reads the show anew with the number that it is given."""
+    def __init__(self, desk: Desk, read: Callable[[int], Content]) -> None:
+        """Args: the desk, and what reads the show again with the number that it is given."""
         self._desk, self._read = desk, read
         self._answers: queue.Queue[Act | None] = queue.Queue(maxsize=64)
         self._thread: threading.Thread | None = None
@@ -62,43 +66,46 @@ class Round:
 
     @property
     def walking(self) -> bool:
-        """Whether one is being walked."""
+        """Whether one runs."""
         return self._thread is not None and self._thread.is_alive()
 
     def begin(self, *, again: bool) -> None:
-        """Begin one, unless one is walked already; `again`: also what is proved."""
+        """Begin one, unless one runs already; `again`: also what is proved."""
         if self.walking:
             return
         self._answers = queue.Queue(maxsize=64)
-        self._put("wait", asks=("The round is being planned …",))
-        self._thread = threading.Thread(target=self._go, args=(again,), name="round", daemon=True)
+        self._put("wait", asks=("Planning the steps …",))
+        self._thread = threading.Thread(target=self._go, args=(again,), name="walk-through", daemon=True)
         self._thread.start()
 
     def take(self, act: Act) -> None:
         """An answer came; one to a screen that is gone, or that is none of its keys, is nobody's. What is asked about
         pixels is answered while they are lit.
         """
-        screen, state = self._desk.screen, self._desk.state
+        screen = self._desk.screen
         if screen is None or act.number != screen.number or not self._answers_it(act, screen):
             return
-        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
-            self._desk.alter(lambda state: replace(state, problem="All is dark: tap Light, look, and answer then."))
+        problem = self._refusal(act, screen)
+        self._desk.alter(lambda state: replace(state, problem=problem))
+        if problem:
             return
         if act.text == AGAIN and screen.kind == "question":
-            self._desk.alter(lambda state: replace(state, problem=""))
             self._desk.replay()
             return
-        if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
-            left = f"{self._desk.shown.left} s more" if self._desk.shown.left else "a moment more"
-            says = f"Not yet: {left}, until every colour was shown and the last one held."
-            self._desk.alter(lambda state: replace(state, problem=says))
-            return
-        if early := self._early(act, screen):
-            self._desk.alter(lambda state: replace(state, problem=early))
-            return
-        self._desk.alter(lambda state: replace(state, problem=""))
         with suppress(queue.Full):
             self._answers.put_nowait(act)
+
+    def _refusal(self, act: Act, screen: Screen) -> str:
+        """Why an answer cannot be taken yet; empty where it can."""
+        state, shown = self._desk.state, self._desk.shown
+        if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
+            return "Blackout: tap “Lights on”, look, then answer."
+        if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
+            left = f"{shown.left} s more" if shown.left else "a moment more"
+            return f"Not yet: {left}, until every colour was shown and the last one held."
+        begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
+        needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
+        return frame_timing.too_early(needs.get(act.text, 0), begun, whole)
 
     def end(self) -> None:
         """Stop, and wait until it has."""
@@ -116,22 +123,19 @@ class Round:
         named = [name for name in act.thing.split(",") if name]
         return (act.text in known and set(named) <= set(screen.things)) if screen.keys else False
 
-    def _early(self, act: Act, screen: Screen) -> str:
-        """Why a key cannot be answered yet, for not all that it speaks of was shown; empty where it can."""
-        shown = self._desk.shown
-        begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
-        needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
-        return frame_timing.too_early(needs.get(act.text, 0), begun, whole)
-
     def _go(self, again: bool) -> None:
-        over = "The round is over."
+        over = "The walk-through is finished."
         try:
             while self._walked(again=again):
                 self._desk.replan(self._read(self._desk.plan.number + 1))
                 again = False
             plan = self._desk.plan
             stands = tally(states(read_record(plan.path), plan.digests).values())
-            over = "The round is over: " + ", ".join(f"{count} {state}" for state, count in stands.items()) + "."
+            over = (
+                "The walk-through is finished: "
+                + ", ".join(f"{count} {state}" for state, count in stands.items())
+                + "."
+            )
         except PatcherError as error:
             self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
         self._put("over", asks=(over,))
@@ -143,7 +147,7 @@ class Round:
         wanted = set(plan.digests) if again else open_items(record, plan.digests)
         steps = steps_of(plan.wiring, wanted)
         if not steps:
-            self._told.append("All of it is proved.")
+            self._told.append("Everything is proved already.")
             return False
         walk = Walk(
             plan.path, plan.wiring, plan.patch, plan.digests, steps, self,
@@ -155,9 +159,9 @@ class Round:
         return walk.written
 
     def _tell(self, line: str) -> None:
-        for keys, words in KEYS_OF_TERMINAL.items():
-            line = line.replace(keys, words)
-        self._told += [one.strip() for one in line.splitlines() if one.strip() and not one.strip().startswith("──")]
+        for pattern, words in TERMINAL_WORDS:
+            line = re.sub(pattern, words, line)
+        self._told += [told for part in line.splitlines() if (told := part.strip()) and not told.startswith("──")]
 
     def _put(self, kind: str, **more: object) -> Screen:
         self._numbers += 1
@@ -177,27 +181,30 @@ class Round:
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """What a page says of a step."""
-        names = [one.name for one in self._walk.steps] if self._walk is not None else []
-        place = f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "The last look"
-        # The lines that say the look again stand on the screen already.
-        own = {step.where, *(subject.says for subject in step.subjects)}
-        self._told = [line for line in self._told if line not in own and not line.endswith(f"   {step.name}")]
-        says = tuple(subject.says for subject in step.subjects)
+        says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
+        # The lines that say the step again stand on the screen already.
+        self._told = [
+            line for line in self._told if line not in (step.where, *says) and not line.endswith(f"   {step.name}")
+        ]
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
-            "look", title=f"{place} · {step.name}", where=step.box, asks=(step.where, *(() if looks else says)),
-            keys=LOOK_KEYS, things=tuple(subject.thing for subject in step.subjects),
+            "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
+            asks=(step.where, *(() if looks else says)), keys=LOOK_KEYS, things=things,
             moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
             return Reply("stop")
-        things = [subject.thing for subject in step.subjects]
+        if act.text != "no":
+            return Reply(cast(Word, act.text))
         about = tuple(thing for thing in act.thing.split(",") if thing in things)
-        if act.text == "no":
-            about = about or (tuple(things) if len(things) == 1 else ())
-            whole = not looks or self._desk.whole == act.number
-            return Reply("no", about, look=self._desk.shown.step if looks else 0, whole=whole)
-        return Reply(cast(Word, act.text))
+        whole = not looks or self._desk.whole == act.number
+        return Reply(
+            "no", about or things * (len(things) == 1), look=self._desk.shown.step if looks else 0, whole=whole
+        )
+
+    def _place_of(self, step: Step) -> str:
+        names = [step.name for step in self._walk.steps] if self._walk is not None else []
+        return f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "Check that it is fixed"
 
     def _moments(self, step: Step, sent: Sequence[Levels]) -> tuple[Moment, ...]:
         """What is lit in turn: of several looks one after the other, and the last one growing brighter and dimmer."""
@@ -220,14 +227,13 @@ class Round:
         lit = Moment(frame.levels(plan.universes), plan.lit_by(frame.steps[0]))
         keys = (("halves", "I can’t point at it: narrow it down"), STOP)
         act = self._asked(self._put(
-            "question", title=f"Which pixel of {run}?", asks=(f"Tap the pixel in the picture of {run}.",), keys=keys,
-            moments=(lit,),
-            says=(f"Lit: {frame.says}",), points=run,
+            "question", title=f"Which pixel of {run}?", asks=(f"Tap the wrong pixel in the picture of {run}.",),
+            keys=keys, moments=(lit,), says=(f"Lit: {frame.says}",), points=run,
         ))  # fmt: skip
         if act is None or act.text != POINT:
             return None
         pixel = int(act.thing.rpartition("/")[2][:9]) - 1
-        return pixel if 0 <= pixel < self._desk.plan.wiring.show.runs[run].pixels else None
+        return pixel if 0 <= pixel < plan.wiring.show.runs[run].pixels else None
 
     def question(self, question: Question) -> str | None:
         """The key that a page gives to a question of the diagnosis."""
@@ -244,12 +250,11 @@ class Round:
         self._told = [line for line in self._told if line != question.asks and not line.endswith(frame.says)]
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
-        show = plan.wiring.show
         act = self._asked(self._put(
             "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
             keys=keys, moments=shown, says=(frame.says,),
             needs=tuple(question.needs(answer.key) for answer in question.answers),
-            marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(show, question.ask)),
+            marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(plan.wiring.show, question.ask)),
         ))  # fmt: skip
         return None if act is None or act.text == "stop" else act.text
 

@@ -1,1 +1,1 @@
-"""What to do about a fault: with the hands, or by a change to the show file, and the frame that confirms it."""
+"""How to fix a fault: by hand, or by a change to the show file; and the step that confirms it."""

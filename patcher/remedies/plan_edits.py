@@ -1,7 +1,7 @@
-"""What a person could write into the show file so that a fault is none: the plan changed to what hangs.
+"""What a person could write into the show file instead of fixing a fault: the plan changed to what hangs.
 
 The rule of this file: an edit says only what is true of the yard, one fault after the other, or it is refused with the
-reason. Whether it mends what it should is not taken on trust; `rewrite.py` proves it.
+reason. Whether it does what it should is not taken on trust; `rewrite.py` proves it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from patcher.faults.sent import exchanged, port_of
 from patcher.patch.patch import Patch, Start, written
 from patcher.shapes import Lattice, data_order, lattice, pixels_at
 from patcher.show.run_tables import BandRun, GridRun, LoopRun, PathRun, PlainRun, Run
-from patcher.show.schema import Controller, Feed, Show, Tap
+from patcher.show.schema import Feed, Show, Tap
 from patcher.show.tables import Corner
 from patcher.trade import CHANNELS
 from patcher.wiring import wire
@@ -36,20 +36,19 @@ OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "nulls_at", "p
 NEVER = {
     "dark": "the pixel is there, and the file does not say which pixels are dead",
     "dark-channel": "the pixel is there, and the file does not say which pixels are dead",
-    "replaced": "all pixels of a run are of one kind there",
-    "cut": "the pixels behind it hang where they should, and only want their data back",
-    "flicker": "the pixels behind it hang where they should, and only want their data back",
-    "dead": "what hangs there hangs where it should, and only wants its box back",
+    "replaced": "in the file all pixels of a run are of one type",
+    "cut": "the pixels behind it hang where they should; they only need data",
+    "flicker": "the pixels behind it hang where they should; they only need data",
+    "dead": "what hangs there hangs where it should; it only needs its box back",
 }
 """Kinds of fault that no edit can make true, and why."""
-
 
 UNSAID = "cannot be said in the show file: "
 
 
 def cannot(fault: Fault, why: str) -> PatcherError:
     """The refusal of an edit, with its reason behind `UNSAID`."""
-    return refuse(str(fault), f"{UNSAID}{why}", "mend it at the pixels", rule="unsaid")
+    return refuse(str(fault), f"{UNSAID}{why}", "fix it at the pixels", rule="unsaid")
 
 
 def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
@@ -65,7 +64,7 @@ def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
     """
     for fault in sorted(faults, key=lambda fault: list(_EDITS).index(fault.kind)):
         if fault.kind in ("channel-shift", "count", *STARTS) and not all(_hangs(show, name) for name in fault.places):
-            raise cannot(fault, "nothing hangs there once the other fault is in the file; mend one, and ask again")
+            raise cannot(fault, "nothing hangs there once the other fault is in the file; fix one, then ask again")
         show = _EDITS[fault.kind](show, patch, fault)
     return show
 
@@ -93,22 +92,21 @@ def _with_box(show: Show, name: str, **update: object) -> Show:
 
 
 def _missing(show: Show, patch: Patch, fault: Fault) -> Show:
-    run, lamp = fault.lamp
-    return _without(show, fault, run, [lamp])
+    run, pixel = fault.lamp
+    return _without(show, fault, run, [pixel])
 
 
-def _without(show: Show, fault: Fault, name: str, lamps: Sequence[int]) -> Show:
+def _without(show: Show, fault: Fault, name: str, pixels: Sequence[int]) -> Show:
     """A run that lacks some of its pixels, counted from 0: places without a pixel, or fewer where none is drawn."""
     run = show.runs[name]
-    if len(lamps) >= run.pixels:
+    if len(pixels) >= run.pixels:
         raise cannot(fault, f"no pixel of {name} would be left")
     if isinstance(run, PlainRun):
-        show = _with_run(show, name, drawn=run.drawn - len(lamps))
+        show = _with_run(show, name, drawn=run.drawn - len(pixels))
     else:
-        gone = {int(place) + 1 for place in pixels_at(run)[list(lamps)]}
+        gone = {int(place) + 1 for place in pixels_at(run)[list(pixels)]}
         show = _with_run(show, name, gaps=tuple(sorted({*run.gap_places, *gone})))
-    kept = np.delete(np.arange(run.pixels), lamps)
-    return _renumbered(show, name, kept)
+    return _renumbered(show, name, np.delete(np.arange(run.pixels), pixels))
 
 
 def _renumbered(show: Show, name: str, kept: NDArray[np.int64]) -> Show:
@@ -133,22 +131,22 @@ def _renumbered(show: Show, name: str, kept: NDArray[np.int64]) -> Show:
 
 
 def _colour_order(show: Show, patch: Patch, fault: Fault) -> Show:
-    """The run's kind of pixel with the other order: its own kind where no other run is of it, else one that is there
-    already, else a new one.
+    """The run's pixel type with the other order: changed where no other run is of it, else one that is there already,
+    else a new one.
     """
     name, order = fault.where, fault.value
-    kind = show.type_of(show.runs[name])
-    wanted = kind.model_copy(update={"colour_order": order})
-    if [other.name for other in show.runs.values() if other.pixel == kind.name] == [name]:
-        return show.model_copy(update={"pixel_types": show.pixel_types | {kind.name: wanted}})
+    pixel_type = show.type_of(show.runs[name])
+    wanted = pixel_type.model_copy(update={"colour_order": order})
+    if [other.name for other in show.runs.values() if other.pixel == pixel_type.name] == [name]:
+        return show.model_copy(update={"pixel_types": show.pixel_types | {pixel_type.name: wanted}})
     for other in show.pixel_types.values():
         if other.model_dump() == wanted.model_dump():
             return _with_run(show, name, pixel=other.name)
-    called = f"{kind.name}-{order.lower()}"
+    called = f"{pixel_type.name}-{order.lower()}"
     while called in show.pixel_types:
         called += "-2"
-    kinds = show.pixel_types | {called: wanted.called(called)}
-    return _with_run(show.model_copy(update={"pixel_types": kinds}), name, pixel=called)
+    pixel_types = show.pixel_types | {called: wanted.called(called)}
+    return _with_run(show.model_copy(update={"pixel_types": pixel_types}), name, pixel=called)
 
 
 def _data_in(show: Show, patch: Patch, fault: Fault) -> Show:
@@ -163,7 +161,7 @@ def _grid(show: Show, patch: Patch, fault: Fault) -> Show:
     wired = lattice(show, run)
     assert wired is not None  # noqa: S101  (such a fault is about a grid)
     if isinstance(run, BandRun) and fault.kind == "lines":
-        raise cannot(fault, f"lines are drawn on prop.{run.of}, and hold for all that hangs on it")
+        raise cannot(fault, f"its lines are drawn on prop.{run.of}, for all of its runs")
     return _rewired(show, run, wired, wired_so(wired, {fault.kind: fault.value}))
 
 
@@ -193,7 +191,7 @@ def _reversed(show: Show, patch: Patch, fault: Fault) -> Show:
         return _with_run(show, run.name, data_in="first" if run.data_in == "last" else "last")
     wired = lattice(show, run)
     if wired is None:
-        raise cannot(fault, f"it draws no picture of {run.name}, so either end may come first")
+        raise cannot(fault, f"the file has no picture of {run.name}, so either end may come first")
     back = wired.cells()[::-1]
     for corner in CORNERS:
         now = replace(wired, data_in=corner)
@@ -233,8 +231,7 @@ def _shift(show: Show, patch: Patch, fault: Fault) -> Show:
     for name in reversed(_before(show, run)):
         cut = min(left, show.runs[name].pixels)
         if cut:
-            lamps = range(show.runs[name].pixels - cut, show.runs[name].pixels)
-            show = _without(show, fault, name, lamps)
+            show = _without(show, fault, name, range(show.runs[name].pixels - cut, show.runs[name].pixels))
         left -= cut
         fewer = min(left, show.runs[name].nulls)
         show = _with_nulls(show, name, show.runs[name].nulls - fewer) if fewer else show
@@ -285,49 +282,40 @@ def _put(table: Mapping[K, V], key: K, value: V | None) -> dict[K, V]:
 
 def _count(show: Show, patch: Patch, fault: Fault) -> Show:
     if fault.amount > 0:
-        raise cannot(fault, "there are no pixels for the pixels that are typed in too many")
+        raise cannot(fault, "more pixels are typed in than hang there")
     box, port = port_of(fault.where)
     last = [run for run in wire(show).chains[box, port] if show.runs[run].hung][-1]
-    lamps = show.runs[last].pixels
-    return _without(show, fault, last, range(max(lamps + fault.amount, 0), lamps))
+    pixels = show.runs[last].pixels
+    return _without(show, fault, last, range(max(pixels + fault.amount, 0), pixels))
 
 
-def _universe_shift(show: Show, patch: Patch, fault: Fault) -> Show:
+def _start_shift(show: Show, patch: Patch, fault: Fault) -> Show:
+    """The starts of a box, or the one that feeds a port or a run, pinned where they are typed in."""
+    off = fault.amount * (CHANNELS if fault.kind == "universe-shift" else 1)
     if fault.where not in show.controllers:
         start = patch.start_of(first_run(wire(show), fault.where))
-        box = show.controllers[start.controller]
-        return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS})
-    box = show.controllers[fault.where]
-    starts = patch.boxes.get(box.name, ())
+        return _pinned(show, start, start.at + off)
+    box, starts = show.controllers[fault.where], patch.boxes.get(fault.where, ())
     if box.first_universe is not None:
         show = _with_box(show, box.name, first_universe=box.first_universe + fault.amount)
         if len(starts) == 1 and not box.start:
             return show
-    return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount * CHANNELS for start in starts})
-
-
-def _channel_shift(show: Show, patch: Patch, fault: Fault) -> Show:
-    start = patch.start_of(first_run(wire(show), fault.where))
-    box = show.controllers[start.controller]
-    return _pinned(show, box.name, {_start_key(box, start): start.at + fault.amount})
+    for start in starts:
+        show = _pinned(show, start, start.at + off)
+    return show
 
 
 def _swapped_starts(show: Show, patch: Patch, fault: Fault) -> Show:
     for run, at in exchanged(wire(show), patch, [fault]).items():
-        start = patch.start_of(run)
-        box = show.controllers[start.controller]
-        show = _pinned(show, box.name, {_start_key(box, start): at})
+        show = _pinned(show, patch.start_of(run), at)
     return show
 
 
-def _start_key(box: Controller, start: Start) -> str:
-    """What stands left of the equals sign in the table of a box's pins."""
-    return {"controller": box.name, "run": str(start.chain.run), "port": str(start.chain.port)}[box.start_per]
-
-
-def _pinned(show: Show, box: str, at: Mapping[str, int]) -> Show:
-    pins = {key: "{}/{}".format(*written(place)) for key, place in at.items()}
-    return _with_box(show, box, start={**show.controllers[box].start, **pins})
+def _pinned(show: Show, start: Start, at: int) -> Show:
+    """The show with a start pinned at an absolute channel, from 0."""
+    box = show.controllers[start.controller]
+    key = {"controller": box.name, "run": str(start.chain.run), "port": str(start.chain.port)}[box.start_per]
+    return _with_box(show, box.name, start={**box.start, key: "{}/{}".format(*written(at))})
 
 
 _EDITS: dict[str, Callable[[Show, Patch, Fault], Show]] = {
@@ -341,8 +329,8 @@ _EDITS: dict[str, Callable[[Show, Patch, Fault], Show]] = {
     "shift": _shift,
     "swapped-ports": _swapped_ports,
     "count": _count,
-    "universe-shift": _universe_shift,
-    "channel-shift": _channel_shift,
+    "universe-shift": _start_shift,
+    "channel-shift": _start_shift,
     "swapped-starts": _swapped_starts,
 }  # fmt: skip
 """In the order in which several are made: a pixel is named by the plan, what is cut off by where it then stands."""

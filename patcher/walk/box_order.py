@@ -16,18 +16,17 @@ EXACT = 11
 
 def places_of_boxes(wiring: Wiring, boxes: Sequence[str]) -> list[tuple[float, float]]:
     """Where each box stands: as drawn, else in the middle of what it feeds, else where the one before it stands."""
-    found: list[tuple[float, float]] = []
+    places: list[tuple[float, float]] = []
     for box in boxes:
-        at = wiring.show.controllers[box].at or middle(
-            wiring, [run for chain in wiring.of_controller(box).values() for run in chain]
-        )
-        found.append(at or (found[-1] if found else (0.0, 0.0)))
-    return found
+        runs = [run for chain in wiring.of_controller(box).values() for run in chain]
+        at = wiring.show.controllers[box].at or middle(wiring, runs)
+        places.append(at or (places[-1] if places else (0.0, 0.0)))
+    return places
 
 
 def middle(wiring: Wiring, runs: Sequence[str]) -> tuple[float, float] | None:
     """The middle of some runs' pictures; None where none has one."""
-    placed = [found for run in runs if (found := positions(wiring.show, wiring.show.runs[run])) is not None]
+    placed = [places for run in runs if (places := positions(wiring.show, wiring.show.runs[run])) is not None]
     if not placed:
         return None
     x, y = np.concatenate(placed).mean(axis=0)
@@ -52,14 +51,14 @@ def _exact(at: Positions) -> list[int]:
     apart = np.hypot(*(at[:, None] - at).transpose(2, 0, 1))
     others = range(1, len(at))
     best: dict[tuple[frozenset[int], int], tuple[float, list[int]]] = {
-        (frozenset((one,)), one): (float(apart[0, one]), [0, one]) for one in others
+        (frozenset((place,)), place): (float(apart[0, place]), [0, place]) for place in others
     }
     for size in range(2, len(at)):
         for group in map(frozenset, combinations(others, size)):
             for last in group:
                 before = group - {last}
                 best[group, last] = min(
-                    (best[before, one][0] + float(apart[one, last]), [*best[before, one][1], last]) for one in before
+                    (best[before, via][0] + float(apart[via, last]), [*best[before, via][1], last]) for via in before
                 )
     return min(best[frozenset(others), last] for last in others)[1]
 
@@ -68,7 +67,7 @@ def _nearest(at: Positions) -> list[int]:
     order, left = [0], set(range(1, len(at)))
     while left:
         here = at[order[-1]]
-        order.append(min(left, key=lambda one: (float(np.hypot(*(at[one] - here))), one)))
+        order.append(min(left, key=lambda place: (float(np.hypot(*(at[place] - here))), place)))
         left.discard(order[-1])
     return order
 

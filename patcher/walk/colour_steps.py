@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from patcher.frames.looks import COLOURS, Colour
 from patcher.trade import LETTER_NAMES, letter_name, letter_place, tells_colours
 
-MIXED_WHITE = Colour("white of red, green and blue", dict.fromkeys("RGB", 1.0))
+MIXED_WHITE = Colour("mixed white", dict.fromkeys("RGB", 1.0))
 
 
 def single(letter: str) -> Colour:
@@ -23,18 +23,18 @@ def single(letter: str) -> Colour:
 
 def mixtures(letters: str) -> tuple[Colour, ...]:
     """Mixtures of a pixel's colours, so that each colour that can be missed in one is missed in one."""
-    found: list[Colour] = []
+    mixed: list[Colour] = []
     covered: set[str] = set()
     if tells_colours(letters):
-        found.append(MIXED_WHITE if "W" in letters else COLOURS["white"])
+        mixed.append(MIXED_WHITE if "W" in letters else COLOURS["white"])
         covered |= set("RGB")
     for letter in letters:
         beside = next((other for other in LETTER_NAMES if other in letters and other != letter), None)
         if letter not in covered and beside is not None:
-            name = f"{single(beside).name} and {single(letter).name}"
-            found.append(Colour(name, {beside: 1.0, letter: 1.0}))
+            name = f"{single(beside).name} with {single(letter).name}"
+            mixed.append(Colour(name, {beside: 1.0, letter: 1.0}))
             covered |= {letter, beside} if letter in LETTER_NAMES else {letter}
-    return tuple(found)
+    return tuple(mixed)
 
 
 def looks(orders: Mapping[str, str]) -> list[dict[str, Colour]]:
@@ -42,11 +42,10 @@ def looks(orders: Mapping[str, str]) -> list[dict[str, Colour]]:
     letters = sorted({letter for order in orders.values() for letter in order}, key=letter_place)
     found = [{run: single(letter) for run, order in orders.items() if letter in order} for letter in letters]
     mixed = {run: mixtures(order) for run, order in orders.items()}
-    most = max(map(len, mixed.values()), default=0)
-    for number in range(most):
+    for number in range(max(map(len, mixed.values()), default=0)):
         found.append({
-            run: own[number] if number < len(own) else own[-1] if own else single(orders[run][0])
-            for run, own in mixed.items()
+            run: colours[min(number, len(colours) - 1)] if colours else single(orders[run][0])
+            for run, colours in mixed.items()
         })  # fmt: skip
     if found and len(found[-1]) < len(orders):
         found.append({run: single(order[0]) for run, order in orders.items()})

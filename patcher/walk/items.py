@@ -24,6 +24,10 @@ from patcher.wiring import Wiring, port_name
 What = Literal["identity", "colours", "ends", "direction", "geometry"]
 WHATS: tuple[What, ...] = get_args(What)
 OF_RUN: tuple[What, ...] = ("colours", "ends", "direction")
+WHAT_WORDS: dict[What, str] = {
+    "identity": "right port", "colours": "colours", "ends": "ends", "direction": "direction", "geometry": "layout",
+}  # fmt: skip
+"""What a person is told of an item; its key stays in files and JSON."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -74,11 +78,11 @@ def drawn_runs(wiring: Wiring, prop: str) -> tuple[str, ...]:
 
 
 EVERY_PIXEL = "every pixel in every colour"
-"""What is meant by a run's colours. An older round showed each pixel one colour only, and its yes is none to this."""
+"""What is meant by a run's colours. An older version showed each pixel one colour only, and its yes is none to this."""
 
 
 def older_digests(wiring: Wiring, patch: Patch, wanted: Iterable[Item]) -> dict[Item, str]:
-    """For each item whose meaning has changed the digest that an older round gave it."""
+    """For each item whose meaning has changed, the digest that an older version gave it."""
     reader = _Reader(wiring, patch)
     return {item: _digest(reader.of(item)[:-1]) for item in wanted if item.what == "colours"}
 
@@ -135,8 +139,8 @@ class _Reader:
         chain = hung_chain(self._wiring, port)
         for name in chain[: chain.index(run) + 1]:
             link, _ = self._patch.link_of(name)
-            nulls, lamps = self._show.runs[name].nulls, link.pixels if name != run else 0
-            for count, laid in ((nulls - link.nulls, 0), (link.nulls, 1), (lamps, 2)):
+            nulls, pixels = self._show.runs[name].nulls, link.pixels if name != run else 0
+            for count, laid in ((nulls - link.nulls, 0), (link.nulls, 1), (pixels, 2)):
                 if found and found[-1][1:] == [link.channels, laid]:
                     found[-1][0] += count
                 elif count:
@@ -146,15 +150,14 @@ class _Reader:
     def _letters(self, run: str) -> list[str]:
         source = self._wiring.source(run)
         box, _ = self._wiring.ports[source]
-        own = self._show.type_of(self._show.runs[run]).colour_order
-        return [own, wire_letters(self._show, box, self._show.runs[source])]
+        order = self._show.type_of(self._show.runs[run]).colour_order
+        return [order, wire_letters(self._show, box, self._show.runs[source])]
 
     def _placed(self, run: str) -> list[list[int]] | None:
         """Where its pixels are, in whole millimetres; None without a picture."""
         if run not in self._places:
-            found = positions(self._show, self._show.runs[run])
-            rounded = None if found is None else np.round(found * 1000).astype(np.int64)
-            self._places[run] = None if rounded is None else rounded.tolist()
+            places = positions(self._show, self._show.runs[run])
+            self._places[run] = None if places is None else np.round(places * 1000).astype(np.int64).tolist()
         return self._places[run]
 
     def _picture(self, run: str) -> str:

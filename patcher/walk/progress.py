@@ -1,10 +1,10 @@
-"""Where one stands: what is proved, failed and open, box by box, in words."""
+"""Progress: what is proved, failed and open, box by box, in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from patcher.walk.items import Item
+from patcher.walk.items import WHAT_WORDS, Item
 from patcher.walk.record import Record, State, states, tally
 from patcher.wiring import Wiring
 
@@ -37,28 +37,28 @@ def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
     for item, state in states(record, wanted).items():
         if state == "failed":
             faults = record.answers[item].found
-            alike = f" (or what looks like it: {', '.join(faults[1:4])})" if faults[1:] else ""
-            why = f": {faults[0]}{alike}" if faults else ", and it is not known why"
-            found.setdefault((item.thing, why), []).append(item.what)
+            alike = f" (looks the same as {', '.join(faults[1:4])})" if faults[1:] else ""
+            why = f": {faults[0]}{alike}" if faults else ", cause not known"
+            found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
 
 
-OLDER = "seen by an older round, which did not show every pixel in every colour"
+OLDER = "checked by an older version, which did not show every pixel in every colour"
 
 
 def by_older_round(record: Record, older: Mapping[Item, str]) -> set[Item]:
-    """The items whose last answer was given to an older round, which meant less by it."""
+    """The items whose last answer was given to an older version, which meant less by it."""
     answers = record.answers
     return {item for item, digest in older.items() if item in answers and answers[item].against == digest}
 
 
 def still_open(record: Record, wanted: Mapping[Item, str], older: Mapping[Item, str]) -> list[str]:
-    """What is open, thing by thing, and whether that is because it was changed, or seen by an older round only."""
+    """What is open, thing by thing, and whether that is because it was changed, or checked by an older version only."""
     before = by_older_round(record, older)
     found: dict[str, list[str]] = {}
     for item, state in states(record, wanted).items():
         if state == "open":
             changed = ", changed since" if record.changed(item, wanted[item]) else ""
             changed = f", {OLDER}" if item in before else changed
-            found.setdefault(item.thing, []).append(item.what + changed)
+            found.setdefault(item.thing, []).append(WHAT_WORDS[item.what] + changed)
     return [f"{thing} ({', '.join(whats)})" for thing, whats in found.items()]

@@ -1,4 +1,4 @@
-"""The record of what was proved of a show, as a value: answers, notes, replaced pixels, strings tried on the bench.
+"""The record of a show's walk-throughs, as a value: answers, notes, replaced pixels, strings tried on the bench.
 
 An answer holds for what it was given against: a digest of all that it depends on (see `items.py`). Where that has
 changed, the thing is open again; nothing is forgotten but by `new_season`.
@@ -49,7 +49,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Record:
-    """All that is kept of a show's proving.
+    """All that is saved of what was checked of a show.
 
     Attributes:
         answers: by item.
@@ -81,13 +81,8 @@ class Record:
 
     def added(self, chapter: Chapter, entry: Entry) -> Record:
         """With one more note, replaced pixel or bench result."""
-        match chapter:
-            case "notes":
-                return replace(self, notes=(*self.notes, entry))
-            case "replaced":
-                return replace(self, replaced=(*self.replaced, entry))
-            case "bench":
-                return replace(self, bench=(*self.bench, entry))
+        chapters: dict[str, tuple[Entry, ...]] = {chapter: (*self.chapter(chapter), entry)}
+        return replace(self, **chapters)  # type: ignore[arg-type]  # each chapter is a field
 
     def chapter(self, chapter: Chapter) -> tuple[Entry, ...]:
         """The entries of a chapter, oldest first."""

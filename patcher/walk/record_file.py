@@ -22,8 +22,8 @@ from patcher.walk.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
 FORMAT = 1
 
 _HEAD = """\
-# What was proved of this show, written by `patcher verify` after every answer. Read it, but leave it to Patcher:
-# a note is taken with the key t.
+# What was proved of this show; `patcher verify` saves it after every answer. Do not change it by hand: take notes with
+# the key t.
 
 """
 
@@ -88,7 +88,7 @@ def parse(text: str) -> Record:
 
 def _what(text: str) -> What:
     if text not in WHATS:
-        raise ValueError(f"it knows nothing of “{text}”")
+        raise ValueError(f"“{text}” is nothing that can be proved")
     return text
 
 
@@ -130,7 +130,7 @@ def read_record(show_path: Path) -> Record:
     Raises:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
-    remedy = "bring back the last good one; or move it away, and begin to prove anew"
+    remedy = "restore your last good copy; or move it away, and start checking from the beginning"
     return read_kept(checks_path(show_path), parse, "record", remedy, rule="checks-file", area="file") or Record()
 
 

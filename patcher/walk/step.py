@@ -1,4 +1,4 @@
-"""A step of the round, as a value: what is lit, what a person should see of it, and what an eye would say."""
+"""A step of a walk-through: what is lit, what a person should see of it, and what an eye would say."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class Subject:
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One step of the round.
+    """One step of a walk-through.
 
     Attributes:
         name: as it is named in a file of answers: `colours lockhouse`, `ports lockhouse`, `parts gable`.
@@ -96,20 +96,19 @@ class Step:
 
     def only(self, things: Collection[str], wiring: Wiring) -> Step:
         """The same for some of its things alone."""
-        kept = tuple(subject for subject in self.subjects if subject.thing in things)
+        kept = [subject for subject in self.subjects if subject.thing in things]
         runs = {wiring.source(check.run) for subject in kept for check in subject.checks}
         looks = [replace(look, glows=tuple(glow for glow in look.glows if glow.run in runs)) for look in self.looks]
         lit = [number for number, look in enumerate(looks) if look.glows]
-        place = {number: at for at, number in enumerate(lit)}
         subjects = tuple(
-            replace(subject, checks=tuple(replace(check, look=place[check.look]) for check in subject.checks))
+            replace(subject, checks=tuple(replace(check, look=lit.index(check.look)) for check in subject.checks))
             for subject in kept
         )
         return replace(self, looks=tuple(looks[number] for number in lit), subjects=subjects)
 
 
 def as_said(step: Step, wiring: Wiring, shades: Sequence[Mapping[str, eye.Shades]], seen: eye.Eye) -> dict[str, float]:
-    """How likely an eye finds each of a step's things as it should be.
+    """How likely an eye finds each of a step's things right.
 
     Args:
         step: the step.

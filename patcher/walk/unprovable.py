@@ -1,7 +1,7 @@
-"""What a round cannot show: of every single fault of the model, those under which an eye says yes to every step.
+"""What a walk-through cannot show: the single faults of the model under which an eye says yes to every step.
 
-Worked out from the model, at no step of the round itself: the looks are rendered, the pixels take what they would take
-under the fault, and the eye is asked. A fault that changes what any pixel takes and is seen in no step is *unprovable*;
+Worked out from the model, without showing a step: the looks are rendered, the pixels take what they would take under
+the fault, and the eye is asked. A fault that changes what any pixel takes and is seen in no step is *unprovable*;
 one that an eye may overlook, since it shows as nothing but a dark pixel among lit ones, is *overlooked* with a chance.
 """
 
@@ -49,28 +49,29 @@ class Passed:
         return self.chance == 1.0
 
 
+def passing(sound: Planned, steps: Sequence[Step], departures: Sequence[Departure]) -> NDArray[np.float64]:
+    """How likely an eye says yes to every step, under each of some departures from the plan: shape (departures,)."""
+    rendered, found = _Rendered(sound, steps), np.ones(len(departures))
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for number, differs in enumerate(departures):
+        groups.setdefault(tuple(differs.takes), []).append(number)
+    for runs, numbers in groups.items():
+        many = max(1, AT_A_TIME // max(1, sum(len(sound.takes[run]) for run in runs)))
+        for begin in range(0, len(numbers) if runs else 0, many):
+            some = numbers[begin : begin + many]
+            found[some] = rendered.chances({run: np.stack([departures[n].takes[run] for n in some]) for run in runs})
+    return found
+
+
 def passed(sound: Planned, steps: Sequence[Step], faults: Iterable[tuple[Fault, Departure]]) -> list[Passed]:
     """Those of some single faults under which an eye may say yes to every step, each with its chance."""
-    rounds = _Rendered(sound, steps)
-    found: list[Passed] = []
-    groups: dict[tuple[str, ...], list[tuple[Fault, Departure]]] = {}
-    for fault, differs in faults:
-        groups.setdefault(tuple(sorted(differs.takes)), []).append((fault, differs))
-    for runs, group in groups.items():
-        if not runs:
-            found += [Passed(fault, (), 1.0) for fault, _ in group]
-            continue
-        pixels = sum(len(sound.takes[run]) for run in runs)
-        many = max(1, AT_A_TIME // pixels)
-        for begin in range(0, len(group), many):
-            some = group[begin : begin + many]
-            chances = rounds.chances({run: np.stack([differs.takes[run] for _, differs in some]) for run in runs})
-            found += [
-                Passed(fault, runs, chance)
-                for (fault, _), chance in zip(some, chances.tolist(), strict=True)
-                if chance > 0
-            ]
-    return found
+    tried = list(faults)
+    chances = passing(sound, steps, [differs for _, differs in tried]).tolist()
+    return [
+        Passed(fault, tuple(sorted(differs.takes)), chance)
+        for (fault, differs), chance in zip(tried, chances, strict=True)
+        if chance > 0
+    ]
 
 
 def unseen(sound: Planned, steps: Sequence[Step], boxes: Iterable[str] | None = None) -> list[Passed]:
@@ -85,12 +86,12 @@ def unseen(sound: Planned, steps: Sequence[Step], boxes: Iterable[str] | None = 
     for box in wiring.show.controllers if boxes is None else boxes:
         runs = [run for run, table in wiring.show.runs.items() if table.hung and wiring.ports[run][0] == box]
         faults = singles(sound, runs, kinds.pixels if many else None) if runs else []
-        found |= {str(one.fault): one for one in passed(sound, steps, faults)}
+        found |= {str(fault.fault): fault for fault in passed(sound, steps, faults)}
     return list(found.values())
 
 
 class _Kinds:
-    """The pixels of a run by what the looks of a round ask of them and of those beside them."""
+    """The pixels of a run by what the looks of the steps ask of them and of those beside them."""
 
     def __init__(self, sound: Planned, steps: Sequence[Step]) -> None:
         self._sound = sound
@@ -126,7 +127,7 @@ class _Kinds:
 
 
 class _Rendered:
-    """The looks of a round as the channels that they light, found by the runs that they light."""
+    """The looks of some steps as the channels that they light, found by the runs that they light."""
 
     def __init__(self, sound: Planned, steps: Sequence[Step]) -> None:
         self._sound = sound

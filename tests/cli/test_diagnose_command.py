@@ -221,7 +221,7 @@ def test_a_sound_thing_is_told_what_else_it_may_be(here: Patcher, heron_lock: Pa
     assert ran.returncode == 0
     said = " ".join(ran.stdout.split())
     volts = load_volts(heron_lock, "hedge")
-    assert f"hedge/150 has by the plan {volts:.2f} V" in said
+    assert f"by the plan hedge/150 has {volts:.2f} V" in said
     assert "pink or brown" in said
     plain = heron_lock.read_text().split("# ─── Power")[0]
     heron_lock.write_text("\n".join(line for line in plain.splitlines() if not line.startswith("logic")))

@@ -415,7 +415,7 @@ def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
     held = 0
     for fault, *rest in {one for members in scene.classes for one in members if one}:
         assert not rest
-        assert remedy("show.toml", wiring, fault).mend
+        assert remedy("show.toml", wiring, fault).fix
         if fault.kind not in ("data-in", "lines", "turns"):
             continue
         after = changed(wiring.show, patch, [fault])

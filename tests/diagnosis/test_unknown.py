@@ -355,7 +355,7 @@ def test_it_says_what_is_known_and_what_is_not_explained() -> None:
 @pytest.mark.parametrize(
     ("known", "words"),
     [
-        (Known("boat"), "boat: each pixel lights in its place. What is wrong there is a colour, or comes and goes."),
+        (Known("boat"), "boat: each pixel lights in its place. Its colour is wrong, or the fault comes and goes."),
         (Known("boat", none=True), "boat: two pixels side by side were never seen on it."),
         (
             Known("boat", (41, 45), (60, 64)),

@@ -11,8 +11,9 @@ from patcher.diagnosis.hypotheses import runs_of
 from patcher.dialogue.handover import about, seen_of
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, departure, parse
-from patcher.remedies.confirmation import confirming, passed
+from patcher.remedies.confirmation import confirming
 from rig.heron_lock import heron
+from rig.slow_steps import passes
 
 
 def handed(number: int):
@@ -67,8 +68,8 @@ def test_the_last_look_is_wrong_while_the_fault_is_there_and_right_without_it(te
     faults = (parse(text, wiring),)
     look = confirming(sound, steps, [faults])
     assert look is not None
-    assert passed(look, sound, sound.takes) == 1
-    assert passed(look, sound, sound.takes | departure(sound, faults).takes) == 0
+    assert passes(look, sound, sound.takes) == 1
+    assert passes(look, sound, sound.takes | departure(sound, faults).takes) == 0
 
 
 def test_what_no_look_shows_has_no_last_look() -> None:

@@ -21,7 +21,7 @@ from patcher.faults import parse as fault_of
 from patcher.faults import planned as as_planned
 from patcher.patch.entered import NOTHING, named_runs, named_starts, todo, told, typed, untold, untyped
 from patcher.patch.patch_file import change_entered, dump_entered, entered_path, parse_entered, read_entered
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.state import Act, read_act
 from patcher.phone.ticks import left as left_on_the_phone
 from patcher.phone.ticks import tick
@@ -268,7 +268,7 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path) -> None:
     tables = show_of({"roof": (100, 0), "porch": (60, 2)}, skips=False)
     show.write_text(tomli_w.dumps(tables))
     wiring = wired(tables)
-    plan = Plan(1, show, wiring, allocate(wiring).patch)
+    plan = Content(1, show, wiring, allocate(wiring).patch)
     left = left_on_the_phone(plan)
     assert [row["thing"] for row in left["to_type"]] == ["house house/1", "house house/2"]
     assert [row["thing"] for row in left["to_tell"]] == ["roof", "porch"]
@@ -350,7 +350,7 @@ def test_every_table_that_is_typed_in_tells_the_nulls(skips: bool, tmp_path: Pat
     from patcher.phone.pages import Pages
 
     wiring = wired(tables)
-    page = Pages(yard=False, hold=60).page(Plan(1, show, wiring, allocate(wiring).patch)).body.decode()
+    page = Pages(yard=False, hold=60).page(Content(1, show, wiring, allocate(wiring).patch)).body.decode()
     assert numbers_of(html_rows(page)) == wanted
     # The spare's, step by step.
     found = swap_box(wiring, allocate(wiring).patch, "house", "shelf")

@@ -25,7 +25,7 @@ from patcher.answers.witness import Witness
 from patcher.diagnosis import frame_timing
 from patcher.faults import build, parse
 from patcher.phone import connections
-from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Entry
+from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
 from rig.examples import examples
 from rig.phones import Inline, Rig, evening, until
 from rig.shipped import SHOWS
@@ -134,7 +134,7 @@ def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
 
 def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
     # Source: the design: rate limits on wrong secrets; memory flat
-    entry = Entry("192.0.2.5", 8420)
+    entry = Authentication("192.0.2.5", 8420)
     for number in range(GUESSES):
         assert entry.guess("wrong", "192.0.2.9", float(number)) is None
     with pytest.raises(TimeoutError):
@@ -150,7 +150,7 @@ def test_guesses_are_forgiven_in_time_and_counted_for_few_places() -> None:
 def test_each_start_has_a_secret_and_a_cookie_of_its_own() -> None:
     # Source: the design: a fresh secret in the QR code's address
     # From memory: NIST SP 800-63B asks 64 bits at least of a session's secret
-    entries = [Entry("127.0.0.1", 8420) for _ in range(200)]
+    entries = [Authentication("127.0.0.1", 8420) for _ in range(200)]
     assert len({entry.secret for entry in entries}) == 200
     assert len({entry._token for entry in entries}) == 200
     assert all(re.fullmatch(r"([2-9a-hjkmnp-z]{4}-){3}[2-9a-hjkmnp-z]{4}", entry.secret) for entry in entries)
@@ -470,9 +470,9 @@ def test_an_evening_may_end_wherever_the_round_stands(
     monkeypatch.setattr(frame_timing, "too_early", lambda *_: "")
     fault = "swapped-ports:lockhouse/1,lockhouse/2"
     with evening(heron_lock, (fault,)) as rig, rig.page() as page:
-        wiring, asks, asked = rig.plan.wiring, rig.rounds.question, []
+        wiring, asks, asked = rig.plan.wiring, rig.walks.question, []
         eye = Witness(wiring, rig.plan.patch, build(wiring, [parse(fault, wiring)]))
-        rig.rounds.question = lambda question: asked.append(question) or asks(question)  # type: ignore[method-assign]
+        rig.walks.question = lambda question: asked.append(question) or asks(question)  # type: ignore[method-assign]
         page.send('{"do":"round"}')
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
         assert until(lambda: bool(rig.lit()))

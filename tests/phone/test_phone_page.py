@@ -48,15 +48,15 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
         assert not rig.lit(), "finding something lights nothing"
         key(page, "dot")
         lamps = [1, 2, 3, 4, 3]
-        for lamp, move in zip(lamps, ["On", "On", "On", "Back", ""], strict=True):
+        for lamp, move in zip(lamps, ["Next", "Next", "Next", "Previous", ""], strict=True):
             both = {f"footbridge-rail/{lamp}", f"footbridge-back/{lamp}"}
             assert until(lambda both=both: rig.lit() == both)
             page.locator("#says").get_by_text(f"footbridge-rail/{lamp} ").wait_for()
             if move:
                 key(page, move)
-        key(page, "Dark")
+        key(page, "Blackout")
         assert until(lambda: not rig.lit())
-        page.get_by_text("Dark", exact=True).first.wait_for()
+        page.get_by_text("Blackout", exact=True).first.wait_for()
 
 
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
@@ -110,16 +110,16 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     # Source: the design: a whole verify round with a fault, to its diagnosis; notes; where one stands; the report
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         answerer = Answerer(rig, [fault])
         answerer.walk(page)
         assert answerer.asked > 0
         over = page.locator("#asks").inner_text()
         page.get_by_role("link", name="Back to the drawing").first.tap()
-        page.get_by_role("link", name="Where you stand").tap()
+        page.get_by_role("link", name="Progress and notes").tap()
         page.fill("#note", "the gate's plugs want labels")
-        page.locator("#report").get_by_role("button", name="Keep").tap()
+        page.locator("#report").get_by_role("button", name="Save").tap()
         page.locator("#notes").get_by_text("want labels").wait_for()
         assert fault in page.locator("#failed").inner_text()
         in_all = page.locator("#in-all").inner_text()
@@ -127,7 +127,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended.
     assert failed == 2
     assert proved + failed + left == len(items(rig.plan.wiring))
-    assert over == f"The round is over: {proved} proved, {failed} failed, {left} open."
+    assert over == f"The walk-through is finished: {proved} proved, {failed} failed, {left} open."
     assert left == 5
     record = heron_lock.with_name("heron-lock.checks.toml").read_text()
     assert fault in record
@@ -148,10 +148,10 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
     asks = [few(runs, (sight,), (None,) * len(runs)) for runs, sight in sights]
     said = [*(ask.answers[0] for ask in asks), "red is missing", "after green", "top left", "red", "nothing"]
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
-        rig.rounds._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
+        rig.walks._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
         page.get_by_role("button", name=said[0]).wait_for()
         drawn = {
             words: [
@@ -178,19 +178,19 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
 def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path) -> None:
     # The project's own rule: a look is proved by what was seen, so not by a tap while all is dark.
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         screen = rig.desk.screen
         assert screen is not None
-        key(page, "Dark")
+        key(page, "Blackout")
         page.get_by_role("button", name=re.compile("^Yes")).wait_for(state="detached")
         assert page.get_by_role("button", name="Skip").is_visible()
         with rig.page() as other:
             other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
-            page.get_by_role("alert").get_by_text("tap Light, look, and answer then").wait_for()
+            page.get_by_role("alert").get_by_text("tap “Lights on”, look, then answer").wait_for()
         assert rig.desk.screen is screen
-        key(page, "Light")
+        key(page, "Lights on")
         assert until(lambda: bool(rig.lit()))
         key(page, "Yes")
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.number > screen.number)
@@ -201,10 +201,10 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
     # Source: the design: what should be lit, on the drawing; where two leads are swapped, the other run's pixels
     fault = "swapped-ports:gatepost/1,gatepost/2"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         answerer, plan, drawn, swapped = Answerer(rig, [fault]), rig.plan, [], 0
-        put = rig.rounds._put
+        put = rig.walks._put
 
         def kept(kind: str, **more: object) -> object:
             screen = put(kind, **more)
@@ -212,7 +212,7 @@ def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_ba
                 drawn.append((answerer.question, screen))
             return screen
 
-        rig.rounds._put = kept  # type: ignore[method-assign, assignment]
+        rig.walks._put = kept  # type: ignore[method-assign, assignment]
         answerer.walk(page, "question")
         first = page.locator("#asks").inner_text()
         page.locator("#keys button").first.tap()
@@ -249,14 +249,14 @@ def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_t
     monkeypatch.setattr(frame_timing, "FRAME", 0.05)
     monkeypatch.setattr(frame_timing.Play, "at", AT)
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
+        page.get_by_role("link", name="Walk-through").tap()
         rig.desk.tap(Act("resume"))
         _, at = rig.plan.patch.link_of("towpath")
         goes = goes_of([12, 12])
         frame = Frame("Lit on towpath", tuple(np.array([at + 3 * step]) for step in range(24)), tuple(goes.tolist()))
         asked = case.question(rig.plan.wiring, frame, together(("towpath",), goes, np.arange(101)))
         answers: list[str | None] = []
-        thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(asked)))
+        thread = threading.Thread(target=lambda: answers.append(rig.walks.question(asked)))
         thread.start()
         never = page.get_by_role("button", name="they never came apart")
         never.wait_for()
@@ -286,8 +286,8 @@ def test_the_show_file_is_changed_instead_and_every_page_follows(heron_lock: Pat
         opened(context, rig) as one,
         opened(context, rig) as other,
     ):
-        one.get_by_role("link", name="The round").tap()
-        key(one, "Begin the round")
+        one.get_by_role("link", name="Walk-through").tap()
+        key(one, "Start the walk-through")
         answerer = Answerer(rig, [fault])
         answerer.walk(one, "deed")
         key(one, "Change the show file instead, then check")
@@ -307,7 +307,7 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
         assert until(lambda: len(rig.lit()) == 89)
         context.set_offline(True)
         page.get_by_text("No connection").wait_for(timeout=3_000)
-        page.get_by_role("button", name="Dark").tap()
+        page.get_by_role("button", name="Blackout").tap()
         page.get_by_role("alert").get_by_text("Not sent").wait_for()
         assert len(rig.lit()) == 89
         with rig.page() as other:
@@ -371,8 +371,8 @@ def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Pat
         assert until(lambda: not rig.lit())
         assert 1.0 <= time.monotonic() - gone < 4.0
         with opened(context, rig) as page:
-            page.get_by_text("Dark: no phone was heard for 1.5 s").first.wait_for()
-            key(page, "Light")
+            page.get_by_text("Blackout: no phone was heard for 1.5 s").first.wait_for()
+            key(page, "Lights on")
             assert until(lambda: len(rig.lit()) == 89)
 
 
@@ -381,11 +381,11 @@ def test_two_phones_see_one_state(heron_lock: Path) -> None:
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as one, opened(context, rig) as other:
         tap_run(one, "hedge")
         key(one, "dot")
-        key(one, "On")
+        key(one, "Next")
         other.locator("#says").get_by_text("hedge/2 ").wait_for()
-        key(other, "Dark")
+        key(other, "Blackout")
         assert until(lambda: not rig.lit())
-        one.locator("#state").get_by_text("Dark").wait_for()
+        one.locator("#state").get_by_text("Blackout").wait_for()
 
 
 SECTIONS = ("home", "thing", "round", "boxes", "report")
@@ -396,7 +396,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
     # Judge: axe-core, by axe-playwright-python; Source: the design: gloves (keys of 48 px at least), a screen of 360 px
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         if section in ("thing", "round"):
-            rig.rounds.begin(again=False)
+            rig.walks.begin(again=False)
             assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "look")
         if section == "thing":
             tap_run(page, "gate-left")
@@ -404,7 +404,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
         else:
             page.goto(f"{rig.entry.origin}/show#{section}")
             if section == "round":
-                page.get_by_role("button", name="Go on with the round").tap()
+                page.get_by_role("button", name="Continue the walk-through").tap()
                 page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         page.locator(f"#{section}").wait_for()
         found = Axe().run(page)
@@ -415,7 +415,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(section: str, heron_l
         )
         assert small == []
         assert page.evaluate("document.documentElement.scrollWidth") <= SCREEN["width"]
-        dark = page.get_by_role("button", name="Dark").bounding_box()
+        dark = page.get_by_role("button", name="Blackout").bounding_box()
         assert dark is not None
         assert dark["y"] + dark["height"] <= SCREEN["height"]
 
@@ -473,24 +473,24 @@ def test_the_command_serves_ends_dark_and_says_so(heron_lock: Path, patcher: Pat
 def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_the_time(heron_lock: Path) -> None:
     # Source: the design: it cannot be answered "yes, all fine" before the ten seconds are over, on the phone either
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         yes = page.get_by_role("button", name=re.compile("^Yes, in [0-9]+ s$"))
         yes.wait_for()
         assert yes.is_disabled()
         page.locator("#stands").get_by_text("Now green").wait_for()
-        screen, answers = rig.desk.screen, rig.rounds._answers
+        screen, answers = rig.desk.screen, rig.walks._answers
         assert screen is not None
         with rig.page() as other:
             other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
             page.get_by_role("alert").get_by_text("Not yet").wait_for()
             assert rig.desk.screen is screen
             assert answers.empty()
-        key(page, "Dark")
+        key(page, "Blackout")
         assert until(lambda: not rig.lit())
         left = rig.desk.shown.left
         time.sleep(1.2)
-        key(page, "Light")
+        key(page, "Lights on")
         assert until(lambda: bool(rig.lit()))
         assert until(lambda: rig.desk.shown.left > 0)
         assert rig.desk.shown.left >= left - 1, "while it is dark no time counts"
@@ -503,8 +503,8 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
     # Source: the design: "which run?", then pointed at on the phone's drawing until the pixel is known
     fault = "dark-channel:gable/57=G"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
-        page.get_by_role("link", name="The round").tap()
-        key(page, "Begin the round")
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
         answerer = Answerer(rig, [fault])
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         answerer.look(page, "colours lockhouse")

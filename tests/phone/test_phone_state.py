@@ -16,13 +16,13 @@ from patcher.faults import planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
-from patcher.phone.authentication import Entry
+from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
-from patcher.phone.content import Plan, rows
+from patcher.phone.content import Content, rows
 from patcher.phone.desk import Desk
 from patcher.phone.frame_thread import Flashes, boxes_at
 from patcher.phone.pages import Pages
-from patcher.phone.session import Evening
+from patcher.phone.session import Session
 from patcher.phone.state import (
     COLOUR_KEYS,
     DOES,
@@ -36,7 +36,7 @@ from patcher.phone.state import (
     runs,
     tap,
 )
-from patcher.phone.walk_thread import Round
+from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Target
 from rig.examples import examples
@@ -250,7 +250,7 @@ def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
         "run": {f"r{n}": {"pixel": "lamp", "pixels": 5000} for n in range(1, 9)},
     }  # fmt: skip
     wiring = wired(tables)
-    plan = Plan(1, Path("show.toml"), wiring, allocate(wiring).patch)
+    plan = Content(1, Path("show.toml"), wiring, allocate(wiring).patch)
     desk = Desk(plan, 60.0)
     desk.tap(Act("pattern", "milestones"))
     lit = plan.lit(pattern_of(desk.state, plan).look(0))
@@ -269,7 +269,7 @@ def test_a_show_of_other_colours_is_told_too() -> None:
         "run": {"rail": {"pixel": "amber", "pixels": 25}},
     }  # fmt: skip
     wiring = wired(tables)
-    plan = Plan(1, Path("show.toml"), wiring, allocate(wiring).patch)
+    plan = Content(1, Path("show.toml"), wiring, allocate(wiring).patch)
     state = tap(State(), Act("pattern", "milestones"), plan, 0.0)
     told = plan.lit(pattern_of(state, plan).look(0))
     assert told
@@ -285,7 +285,7 @@ def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
         "run": {"rail": {"pixel": "lamp", "pixels": 25, "shape": "line", "path": [[0, 0], [1, 0]]}},
     }  # fmt: skip
     wiring = wired(tables)
-    plan = Plan(1, tmp_path / "show.toml", wiring, allocate(wiring).patch)
+    plan = Content(1, tmp_path / "show.toml", wiring, allocate(wiring).patch)
     page = bytes(Pages(yard=False, hold=60).page(plan).body).decode()
     parser = Inline()
     parser.feed(page)
@@ -296,14 +296,14 @@ def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
 
 def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     # Source: the design: nothing crashed; the design: no traceback ever reaches a person
-    def nowhere(plan: Plan) -> list[Target]:
+    def nowhere(plan: Content) -> list[Target]:
         raise OSError(101, "Network is unreachable")
 
     desk = Desk(PLAN, 60.0)
     desk.tap(Act("light"))
     own = listen("127.0.0.1", 0)
-    entry = Entry("127.0.0.1", own.getsockname()[1])
-    Evening(desk, entry, Round(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere).go(
+    entry = Authentication("127.0.0.1", own.getsockname()[1])
+    Session(desk, entry, WalkThread(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere).go(
         own, lambda: False, lambda: None
     )
     assert desk.state.dark

@@ -263,14 +263,14 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
 @pytest.mark.parametrize(
     ("fault", "why"),
     [
-        ("cut:gable/40", "want their data back"),
+        ("cut:gable/40", "only need data"),
         ("dark:gable/40", "which pixels are dead"),
-        ("dead:mooring", "wants its box back"),
+        ("dead:mooring", "only needs its box back"),
         ("reversed:hedge", "no picture"),
         ("lines:gate-left=rows", "prop.gate"),
-        ("count:mooring/4=20", "no pixels for"),
+        ("count:mooring/4=20", "more pixels are typed in"),
         ("missing:footbridge-back/3", "a tee"),
-        ("replaced:gable/40=GRB", "of one kind"),
+        ("replaced:gable/40=GRB", "of one type"),
         ("universe-shift:lockhouse=1", "universe"),
     ],
 )

@@ -76,13 +76,13 @@ class Answerer:
         self.steps = {step.name: step for step in steps_of(plan.wiring, set(items(plan.wiring)))}
         self.witness = Witness(plan.wiring, plan.patch, built)
         self.question: Question | None = None
-        asks = rig.rounds.question
+        asks = rig.walks.question
 
         def question(question: Question) -> str | None:
             self.question = question
             return asks(question)
 
-        rig.rounds.question = question  # type: ignore[method-assign]
+        rig.walks.question = question  # type: ignore[method-assign]
 
     def walk(self, page: Page, until_kind: str = "over") -> None:
         """Until the round is over, or shows a screen of that kind."""

@@ -22,13 +22,13 @@ from patcher.diagnosis import frame_timing
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.faults import build, parse
 from patcher.listener.receiver import Receiver
-from patcher.phone.authentication import Entry
+from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.phone.desk import Desk
 from patcher.phone.pages import Pages
-from patcher.phone.session import Evening
-from patcher.phone.walk_thread import Round
+from patcher.phone.session import Session
+from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
 from patcher.wiring import wire
@@ -57,10 +57,10 @@ class Rig:
     """
 
     path: Path
-    plan: Plan
+    plan: Content
     desk: Desk
-    entry: Entry
-    rounds: Round
+    entry: Authentication
+    walks: WalkThread
     yard: Yard
     arrived: list[float] = field(default_factory=list)
     lights: list[tuple[float, int]] = field(default_factory=list)
@@ -117,11 +117,11 @@ class Rig:
             yield socket
 
 
-def plan_of(path: Path, number: int = 1) -> Plan:
+def plan_of(path: Path, number: int = 1) -> Content:
     show = read_show(path).show
     assert show is not None
     wiring = wire(show)
-    return Plan(number, path, wiring, allocate(wiring).patch)
+    return Content(number, path, wiring, allocate(wiring).patch)
 
 
 @contextmanager
@@ -141,9 +141,9 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
         heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
     desk = Desk(plan, hold)
     own = listen("127.0.0.1", 0)
-    entry = Entry("127.0.0.1", own.getsockname()[1])
-    rounds = Round(desk, lambda number: plan_of(path, number))
-    rig = Rig(path, plan, desk, entry, rounds, yard)
+    entry = Authentication("127.0.0.1", own.getsockname()[1])
+    walks = WalkThread(desk, lambda number: plan_of(path, number))
+    rig = Rig(path, plan, desk, entry, walks, yard)
     stop, stop_yard, ready = threading.Event(), threading.Event(), threading.Event()
 
     def hear(receiver: Receiver) -> None:
@@ -159,7 +159,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
                     rig.lights.append((at, yard.lit()))
 
     goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
-    whole = Evening(desk, entry, rounds, Pages(yard=True, hold=hold), goals, "127.0.0.1")
+    whole = Session(desk, entry, walks, Pages(yard=True, hold=hold), goals, "127.0.0.1")
     with Receiver(heard_by) as receiver:
         listening = threading.Thread(target=hear, args=(receiver,))
         serving = threading.Thread(target=whole.go, args=(own, stop.is_set, ready.set))
@@ -176,7 +176,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
             stop_yard.set()
             listening.join(10)
     assert not serving.is_alive()
-    left = [thread for thread in set(threading.enumerate()) - before if thread.name in ("round", "lamps")]
+    left = [thread for thread in set(threading.enumerate()) - before if thread.name in ("walk-through", "frames")]
     assert left == []
     assert dark, "pixels stayed lit after the end"
     assert desk.failed == ""

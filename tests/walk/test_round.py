@@ -18,7 +18,6 @@ from patcher.faults import departure, parse, planned
 from patcher.frames.levels import Levels
 from patcher.frames.looks import Look
 from patcher.placement.allocation import allocate
-from patcher.remedies.confirmation import passed as passes
 from patcher.walk.colour_steps import looks, mixtures, single
 from patcher.walk.items import Item, digests, items, older_digests
 from patcher.walk.record_file import checks_path, read_record
@@ -29,6 +28,7 @@ from patcher.walk.unproved import concerns, in_words, left_open
 from rig.any_show import any_show
 from rig.heron_lock import heron
 from rig.shipped import Patcher, wired
+from rig.slow_steps import passes
 
 
 @cache
@@ -286,7 +286,7 @@ def test_colours_that_an_older_round_has_proved_are_open_and_said_to_be(heron_lo
     checks_path(heron_lock).write_text(dump(Record(old)))
     said = here("verify", heron_lock, "gatepost", "--report").stdout
     line = next(line for line in said.splitlines() if line.startswith("open: gate-left"))
-    assert "older round" in line
+    assert "older version" in line
     assert "changed since" not in said
     found = json.loads(here("verify", heron_lock, "gatepost", "--report", "--json").stdout)
     opened = {(one["thing"], one["what"]): one for one in found["items"] if one["state"] == "open"}
@@ -294,7 +294,7 @@ def test_colours_that_an_older_round_has_proved_are_open_and_said_to_be(heron_lo
     assert all(one["older_round"] for one in opened.values())
     again = here("verify", heron_lock, "gatepost", "--yard").stdout
     assert "1 step" in again.replace("\u00a0", " ")
-    assert "older round" in again
+    assert "older version" in again
 
 
 def replace_digest(answer, digest: str | None):

@@ -1,4 +1,4 @@
-// The door: the secret behind the # goes back to Patcher by a request of its own, and never into a log or a referrer.
+// The first page: the secret behind the # goes back to Patcher by a request of its own, never into a log or a referrer.
 "use strict";
 
 const said = document.getElementById("said");

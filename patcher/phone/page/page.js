@@ -1,5 +1,5 @@
-// The page: it shows the one state that Patcher keeps, and sends taps. It holds no state of its own but which part of
-// the page is open; what was tapped without a connection is said, and never sent later.
+// The page: it shows the one state that Patcher keeps, and sends taps. All it remembers itself is which part of it is
+// open. A tap without a connection is refused in words, and never sent later.
 "use strict";
 
 const $ = (id) => document.getElementById(id);
@@ -58,7 +58,7 @@ async function comeBack() {
   try {
     const answer = await fetch("here", { signal: AbortSignal.timeout(3000) });
     if (answer.status === 403) {
-      $("link").textContent = "Patcher was started anew. Scan the code in its terminal again.";
+      $("link").textContent = "Patcher was started again. Scan the new code in its terminal.";
       retry = 5000;
       lost();
       return;
@@ -73,7 +73,7 @@ async function comeBack() {
 
 function send(act, text = "", more = {}) {
   if (!socket || socket.readyState !== WebSocket.OPEN) {
-    if (act !== "here") problem("Not sent: no connection. Without it the pixels go dark by themselves in a while.");
+    if (act !== "here") problem("Not sent: no connection. Without one, all pixels go dark after a while.");
     return false;
   }
   socket.send(JSON.stringify({ do: act, text, ...more }));
@@ -127,8 +127,8 @@ function show(told) {
   const before = now;
   now = told;
   problem(told.failed || told.problem);
-  const what = told.in_round ? "The round" : told.thing;
-  $("state").textContent = told.failed ? "No light" : told.dark ? `Dark${told.why ? ": " + told.why : ""}` : what;
+  const what = told.in_round ? "Walk-through" : told.thing;
+  $("state").textContent = told.failed ? "Nothing can be lit" : told.dark ? `Blackout${told.why ? ": " + told.why : ""}` : what;
   const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
   $("says").hidden = open === "round" && told.in_round && !told.lost.length;
   lines($("says"), [...lostBoxes, ...(told.dark ? [] : told.says)]);
@@ -155,7 +155,7 @@ function showThing(told) {
   $("walk").hidden = !walks || open !== "thing";
   document.body.classList.toggle("walks", walks && open === "thing");
   $("run-row").hidden = !walks;
-  $("run").textContent = told.runs_itself ? "Stop here" : "Run by itself";
+  $("run").textContent = told.runs_itself ? "Stop" : "Auto-step";
   $("run").setAttribute("aria-pressed", String(told.runs_itself));
   $("level").textContent = `${Math.round(told.level * 100)} %`;
   $("rate").textContent = told.pattern === "ramp"
@@ -186,14 +186,14 @@ function showScreen(told) {
   $("resume").hidden = over || told.in_round;
   $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
   $("round-picture").hidden = over || !told.in_round || told.dark || !(told.lit.length || screen.marks.length);
-  $("stands").textContent = !over && told.in_round && told.dark ? "All is dark. Light shows the look again." : (!over && told.in_round && told.go) || "";
+  $("stands").textContent = !over && told.in_round && told.dark ? "Blackout. “Lights on” shows it again." : (!over && told.in_round && told.go) || "";
   waitForAll(told);
   const unseen = told.dark && screen && ["look", "question"].includes(screen.kind);
   const key = JSON.stringify([screen && screen.number, told.in_round, unseen]);
   if (key === screenShown) { waits(told); return; }
   screenShown = key;
   naming = null;
-  $("title-of-round").textContent = screen && screen.title ? screen.title : "The round";
+  $("title-of-round").textContent = screen && screen.title ? screen.title : "Walk-through";
   $("at-box").textContent = screen && screen.where ? `At ${screen.where}` : "";
   $("told").classList.toggle("found", Boolean(screen && screen.kind === "deed"));
   lines($("told"), screen ? screen.told : []);
@@ -208,7 +208,7 @@ function showScreen(told) {
   }
 }
 
-// A yes to several looks counts once all of them were shown: until then its key says how long that takes.
+// A yes to a step of several looks counts once all of them were shown: until then its key says how long that takes.
 function waitForAll(told) {
   const yes = document.querySelector("#keys .answer[data-name=yes]");
   if (!yes || !told.screen || !told.screen.timed) return;
@@ -216,7 +216,7 @@ function waitForAll(told) {
   yes.querySelector("span").textContent = told.left > 0 ? `Yes, in ${told.left} s` : "Yes";
 }
 
-// ── the round ────────────────────────────────────────────────────────────────────────────────────────────────────
+// ── the walk-through ────────────────────────────────────────────────────────────────────────────────────────────────
 
 // Answers about what was not shown yet look like keys that are off; Patcher says why to whoever taps one.
 function waits(told) {
@@ -306,19 +306,19 @@ function answer(screen, name, things = "") {
       if (!wrong.delete(thing)) wrong.add(thing);
       key.setAttribute("aria-pressed", String(wrong.has(thing)));
     };
-    lines($("asks"), ["Which is not as it should be?"]);
+    lines($("asks"), ["What is wrong? Tap all that are."]);
     keys([
       ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
       ["These are wrong", () => { if (wrong.size) answer(screen, "no", [...wrong].join(",")); }, "these"],
       ["Can’t tell which", () => answer(screen, "no"), "which"],
-      ["‹ The question again", () => { screenShown = ""; showScreen(now); }, "again"],
+      ["‹ Back to the step", () => { screenShown = ""; showScreen(now); }, "again"],
     ]);
     return;
   }
   send("answer", name, { number: screen.number, thing: things });
 }
 
-// ── where one stands ─────────────────────────────────────────────────────────────────────────────────────────────
+// ── progress ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 async function report() {
   let told;
@@ -461,7 +461,7 @@ for (const form of document.querySelectorAll(".note")) {
     if (!words.value.trim() || !now) return;
     if (!send("note", words.value, { thing: about(form.dataset.about) })) return;
     words.value = "";
-    words.placeholder = "Kept.";
+    words.placeholder = "Saved.";
   });
 }
 
