@@ -86,7 +86,7 @@ STOPS = [number for number, does in DOES.items() if does == "stops"]
 
 def test_every_signal_that_ends_or_stops_a_program_is_taken() -> None:
     # Judge: the system itself, asked by sending each of its signals to a process that leaves it alone.
-    code = "from patcher.cli import stopping; print(*sorted(stopping.catchable()), *stopping.STOPS)"
+    code = "from patcher.terminal import signals; print(*sorted(signals.catchable()), *signals.STOPS)"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     taken = {int(word) for word in said if word.isdecimal()}
     assert taken == {*ENDS, *STOPS}
@@ -179,7 +179,7 @@ class Lit:
         self.group.check_dark()
         said = self.said.read_text()
         assert "Traceback" not in said
-        assert "fault of its own" not in said
+        assert "has a bug" not in said
         return how
 
     def ended_in_the_dark(self) -> None:
@@ -402,8 +402,8 @@ def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str
 BUSY = """
 import sys, time
 import numpy as np
-from patcher.cli.stopping import stopping
-from patcher.stream.levels import Levels
+from patcher.terminal.signals import stopping
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Sender, Target
 with stopping() as stop, Sender([Target("e131", 1, sys.argv[1])], interface="127.0.0.1") as sender:
     sender.send(Levels((1,), np.full((1, 512), 9, dtype=np.uint8)))
@@ -440,7 +440,7 @@ def test_the_demo_ends_its_streams(number: int, processes: Nursery, tmp_path: Pa
         until(lambda: groups[0].listen() or bool(groups[0].packets))  # type: ignore[func-returns-value]
         os.kill(running, number)
         assert processes.wait(running) == 1
-        assert "Ended; all is dark." in said.read_text()
+        assert "Ended; all pixels are dark." in said.read_text()
         for group in groups:
             group.check_dark()
     finally:

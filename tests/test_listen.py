@@ -23,10 +23,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from judges import judge
 
-from patcher.cli.heard import document
-from patcher.cli.listen import Outcome, Scene
 from patcher.frames.levels import Levels
 from patcher.listener import contention, presence
+from patcher.listener.listen_session import Outcome, Scene
 from patcher.listener.listen_sockets import Burden, Hearing, burden, others, others_on
 from patcher.listener.lit_pixels import expected, lit
 from patcher.listener.packet_counts import Order, Rate
@@ -34,6 +33,7 @@ from patcher.listener.probe import arp_neighbours, echo_request
 from patcher.listener.receiver import Ear, Receiver
 from patcher.listener.streams import Listening, Node, Stream
 from patcher.placement.allocation import allocate
+from patcher.reports.listen_report import document
 from patcher.stream.sender import Sender, Target
 
 ALICE, BOB = b"a" * 16, b"b" * 16
@@ -575,7 +575,7 @@ def test_universes_of_nobody_and_from_nobody() -> None:
     assert {one.rule: one.says for one in found} == {
         "other-protocol": "universe 1 comes by E1.31, but gate takes it by Art-Net",
         "nobody-listens": "sent, but no box of this show listens there: universes 50–51",
-        "silent": "heard from nobody here: universes 1–2, 4",
+        "silent": "not heard here: universes 1–2, 4",
     }
 
 
@@ -812,7 +812,7 @@ def test_the_lamps_that_a_real_stream_lights(patcher: Patcher, tmp_path: Path, n
         {"run": "boat-rail", "first": 30, "last": 30, "colour": "white"},
     ]
     assert "10–29 green, 30 white" in shown.stdout
-    assert f"heard from nobody here: universe {far + 1}\n" in shown.stdout
+    assert f"not heard here: universe {far + 1}\n" in shown.stdout
 
 
 def test_before_sending_the_others_are_known(near: str, far: int) -> None:
@@ -932,7 +932,7 @@ BOX = """
 import socket, sys, threading, time
 sys.path.insert(0, sys.argv[1])
 import numpy as np
-from patcher.stream.levels import Levels
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Sender, Target
 print("ready", flush=True)
 with Sender([Target("e131", 3, "239.255.0.3")], interface="192.0.2.21", source="Sound desk", priority=120) as sender:

@@ -90,7 +90,7 @@ class Witness:
             looks = []
             for _ in range(GLANCES):
                 self._send(levels)
-                looks.append({run: lamps.copy() for run, lamps in self._yard.lamps.items()})
+                looks.append({run: lamps.copy() for run, lamps in self._yard.pixels.items()})
             shades.append({run: self._shades(run, [look[run] for look in looks])[0] for run in self.says.show.runs})
         return shades
 
@@ -108,7 +108,7 @@ class Witness:
         looks = []
         for _ in range(GLANCES):
             self._send_frame(frame, 0)
-            looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
+            looks.append({run: self._yard.pixels[run].copy() for run in ask.runs})
         return self._eye.sees(ask, [self._shades(run, [look[run] for look in looks]) for run in ask.runs])
 
     def _compared(self, frame: Frame, ask: Ask) -> Chances:
@@ -117,7 +117,7 @@ class Witness:
             looks = []
             for _ in range(GLANCES):
                 self._send_frame(frame, frame.goes.index(place))
-                looks.append({run: self._yard.lamps[run].copy() for run in ask.runs})
+                looks.append({run: self._yard.pixels[run].copy() for run in ask.runs})
             for run, count in zip(ask.runs, counts, strict=True):
                 if count:
                     shades = self._shades(run, [look[run] for look in looks])
@@ -129,7 +129,7 @@ class Witness:
         looks = []
         for _ in range(GLANCES):
             self._send_frame(frame, step)
-            looks.append({run: self._yard.lamps[run].copy() for run in runs})
+            looks.append({run: self._yard.pixels[run].copy() for run in runs})
         steady = [np.all([look[run] == looks[0][run] for look in looks], axis=(0, 2)) for run in runs]
         shown = [looks[0][run].any(axis=1) & own for run, own in zip(runs, steady, strict=True)]
         lit, many = np.flatnonzero(np.concatenate(shown)).tolist(), len(frame.steps[step])
