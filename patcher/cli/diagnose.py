@@ -45,7 +45,7 @@ def diagnose(
     careful: Annotated[bool, typer.Option("--careful", help="Ask more before deciding.")] = False,
     write: Annotated[bool, typer.Option("--write", help="Change the show file to match the wiring.")] = False,
     mend: Annotated[
-        bool, typer.Option("--mend", help="With --fault: fix in the yard what is found, and ask again.")
+        bool, typer.Option("--fix", "--mend", help="With --fault: fix in the yard what is found, and ask again.")
     ] = False,
     seed: Seed = 0,
     interface: Interface = None,
@@ -77,8 +77,8 @@ def _fitting(
     together(("--answers", answers), ("--fault", bool(fault)))
     together(("--yard", yard), ("--interface", interface))
     if mend and not fault:
-        raise refuse("--mend", "fixes faults that --fault has built into the yard", "add --yard --fault")
-    together(("--mend", mend), ("--write", write))
+        raise refuse("--fix", "fixes faults that --fault has built into the yard", "add --yard --fault")
+    together(("--fix", mend), ("--write", write))
 
 
 def _say_to(stream: Any) -> Callable[[str], None]:
@@ -88,7 +88,7 @@ def _say_to(stream: Any) -> Callable[[str], None]:
 
 
 def _nothing(line: str) -> None:
-    """For scripts nothing is said on the way."""
+    """Print nothing: for scripts."""
 
 
 def _hands(
@@ -136,7 +136,7 @@ class Lines:
     """The lines of a file answer, one after the other: a key or its words; behind a # stands what it is about.
 
     After a fault is found the next line may say what was done about it, mended or write; then comes yes or no, for
-    the last look.
+    the last step.
     """
 
     path: Path
@@ -189,18 +189,18 @@ class Lines:
 
 @dataclass
 class Talk:
-    """One diagnosis after the other, until the thing is sound or left as it is.
+    """One diagnosis after another, until no fault is found or the thing is left as it is.
 
     Attributes:
         show: the show file.
         thing: what it is about.
-        careful: ask until it is surer.
+        careful: ask more before deciding.
         write: change the show file without being asked to.
         say: prints a line.
         questions: what was asked and answered, for scripts.
-        mended: faults that are no more, confirmed by a last look.
+        mended: faults that were fixed, confirmed by a last step.
         wrote: files that were changed.
-        confirmed: what the last look said; None where there was none.
+        confirmed: what the last step said; None where there was none.
         sound: whether the thing is, at the end, as the show file has it.
         told: the last diagnosis that found something, else the last.
     """
@@ -218,7 +218,7 @@ class Talk:
     told: Diagnosis | None = None
 
     def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
-        """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
+        """Ask, say what was found, and once that is fixed ask again: a cut hides what lies behind it."""
         from patcher.dialogue.consultation import Consulting
         from patcher.faults import planned
 
@@ -283,7 +283,7 @@ class Talk:
             self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.show})")
 
     def _confirm(self, consulting: Consulting, look: Step) -> bool:
-        """The last look; whether to ask again."""
+        """Show the last step; whether to ask again."""
         self.confirmed = consulting.confirm(look)
         if self.confirmed and self.told is not None:
             self.mended.append(" + ".join(map(str, self.told.found)))
@@ -294,7 +294,7 @@ class Talk:
         return True
 
     def document(self) -> dict[str, object]:
-        """All of it, for scripts."""
+        """The questions, what was found and what was done, for scripts."""
         from patcher.dialogue.consultation import name
 
         if self.told is None:

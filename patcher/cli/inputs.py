@@ -107,8 +107,8 @@ def need_yard(goals: list[Target], show: Path) -> None:
         raise refuse("--yard", "no yard is running for this show", f"in another terminal: patcher yard {show}")
 
 
-def together(*options: tuple[str, object], remedy: str = "leave one of them out") -> None:
-    """Refuse two options of one call that exclude each other: those, of two or more, whose value was given."""
+def together(*options: tuple[str, object]) -> None:
+    """Refuse a call that gives more than one of some options, each with its value: None and False are not given."""
     given = [name for name, value in options if value not in (None, False)]
     if len(given) > 1:
-        raise refuse(given[0], f"does not go together with {' and '.join(given[1:])}", remedy)
+        raise refuse(given[0], f"does not go together with {' and '.join(given[1:])}", "leave one of them out")

@@ -84,7 +84,8 @@ def _columns(adopted: Adopted) -> Iterator[str]:
     """Which columns were used, and which were not: notes only where a show file was drafted."""
     columns = adopted.listing.columns
     used = {column: heading for column, heading in columns.items() if adopted.drafted or column != "notes"}
-    named = ", ".join(f"{column} “{one_line(heading)}”" for column, heading in used.items())
+    words = {"running channel": "absolute channel"}
+    named = ", ".join(f"{words.get(column, column)} “{one_line(heading)}”" for column, heading in used.items())
     yield f"Columns of {adopted.table}: {named}."
     if "universe" not in columns and "running channel" in columns:
         yield "There is no universe in it: channels are taken as absolute (counted from 1/1), so 513 is 2/1."
