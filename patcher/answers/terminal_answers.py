@@ -108,9 +108,8 @@ class Person:
         if len(step.looks) == 1 or at >= len(shown):
             return
         look, held = shown[at][0], at >= len(step.looks) * frame_timing.EACH
-        what = (
-            "growing brighter and dimmer for 10 s: does anything flicker?" if held else "; ".join(step.looks[look].says)
-        )
+        flicker = "growing brighter and dimmer for 10 s: does anything flicker?"
+        what = flicker if held else "; ".join(step.looks[look].says)
         if what != self._told:
             self._told = what
             self.say(f"  now {what}")

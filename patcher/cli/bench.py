@@ -70,10 +70,8 @@ def bench(
 
     if result is not None and (like is None or dry_run):
         raise refuse("--result", "is saved for a run of a show that was lit", "add --as SHOW:RUN, without --dry-run")
-    said = {"pixels": pixels, "colour_order": colour_order, "protocol": protocol,
-            "universe": universe, "channel": channel}  # fmt: skip
-    said = {name: value for name, value in said.items() if value is not None}
-    wiring, patch = _string(address, said) if like is None else _run(address, like, said)
+    said = {"pixels": pixels, "colour_order": colour_order, "protocol": protocol, "universe": universe}
+    wiring, patch = _string_or_run(address, like, said | {"channel": channel})
     frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
     looks = chosen(asked, wiring, patch, whole_show(wiring))
@@ -88,6 +86,12 @@ def bench(
     playback.play(looks, wiring, patch, goals, how)
     if like is not None:
         _save(like, pattern.value, result if as_json else result or _asked(), as_json=as_json)
+
+
+def _string_or_run(address: str, like: str | None, options: dict[str, Any]) -> tuple[Wiring, Patch]:
+    """The show of the string that the options describe, or of the run that --as names; and its patch."""
+    said = {name: value for name, value in options.items() if value is not None}
+    return _string(address, said) if like is None else _run(address, like, said)
 
 
 def _string(address: str, said: dict[str, Any]) -> tuple[Wiring, Patch]:

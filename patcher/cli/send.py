@@ -51,8 +51,7 @@ def send(
     from patcher.patch.thing import find, whole_show
     from patcher.stream.sender import targets
 
-    together(("--yard", yard), ("--to", to))
-    together(("--yard", yard), ("--interface", interface))
+    together(("--yard", yard), ("--to or --interface", to or interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)

@@ -75,8 +75,8 @@ def yard(
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = _thing(on, wiring, patch)
-    built = build(wiring.show, [parse(text, wiring.show) for text in fault or []])
-    without_power = tuple(_off(text, wiring.show) for text in off or [])
+    built = build(wiring.show, [parse(text, wiring.show) for text in fault or ()])
+    without_power = tuple(_off(text, wiring.show) for text in off or ())
     begin = time.monotonic()
     end = float("inf") if seconds is None else begin + seconds
     wanted = any((loss, double, reorder, delay, without_power))
@@ -90,9 +90,7 @@ def yard(
         print(f"The yard is ready: patcher send dot {show} --yard", file=sys.stderr, flush=True)
         draws = _can_draw(wanted=on is not None, as_json=as_json)
         watchers = _watchers(simulated, wiring, thing, snapshot, draws=draws)
-        left_out = run(
-            simulated, wiring.show, receiver, heard_by, lambda: stop() or time.monotonic() >= end, watchers
-        )  # fmt: skip
+        left_out = run(simulated, wiring.show, receiver, heard_by, stop, end, watchers)
     if snapshot is not None:
         _write_snapshot(simulated, snapshot)
     if draws:

@@ -59,8 +59,8 @@ class SyncGroups:
 
 
 def run(
-    yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]], over: Callable[[], bool],
-    watchers: Sequence[Callable[[], None]] = (),
+    yard: Yard, show: Show, receiver: Receiver, heard_by: dict[Ear, list[str]], stopped: Callable[[], bool],
+    end: float = float("inf"), watchers: Sequence[Callable[[], None]] = (),
 ) -> set[Ear]:  # fmt: skip
     """Let packets come and time go on until it is over.
 
@@ -69,14 +69,15 @@ def run(
         show: whose yard it is.
         receiver: hears for the boxes.
         heard_by: which boxes hear what; it is changed as groups are joined and left.
-        over: whether to end.
+        stopped: whether to end.
+        end: seconds of the monotonic clock at which it is over anyway.
         watchers: called again and again.
 
     Returns:
         The groups that there was no room to join.
     """
     groups = SyncGroups(yard, show, receiver, heard_by)
-    while not over():
+    while not stopped() and time.monotonic() < end:
         wait = min(LONGEST_WAIT, yard.next_due() - time.monotonic())
         datagrams = receiver.poll(max(0.0, wait))
         now = time.monotonic()
