@@ -1,4 +1,4 @@
-"""What is wrong, said once: a `Finding` names the place, the reason and the remedy.
+"""What is wrong, in one form: a `Finding` names the place, the reason and the remedy.
 
 Every room reports with the same value, so that `check` can list them all and a command that cannot go on raises them
 in one `PatcherError`.

@@ -1,4 +1,4 @@
-"""Other people's text where it is shown: nothing in it gives orders to a terminal, to a reader or to a spreadsheet.
+"""Makes other people's text safe to show: it cannot control a terminal, reorder a line or be run by a spreadsheet.
 
 Names, notes, cells of tables, names of files and of sources on the network are written by whoever likes. Control
 characters (C0, DEL, C1) move the cursor, colour or retitle a terminal; bidirectional controls show text in another
@@ -22,17 +22,17 @@ _FORMULA = re.compile(r"(^|[;,|])(?=\s*[=+\-@＝＋－＠])")
 
 
 def visible(text: str) -> str:
-    """Text of several lines with a sign (U+FFFD) in the place of each control character."""
+    """Text of several lines, each control character replaced by U+FFFD."""
     return text if text.isascii() and text.isprintable() else _ORDER_IN_LINES.sub("\ufffd", text)
 
 
 def one_line(text: str) -> str:
-    """The same of a name, a note or a cell, which has one line: what would begin another one becomes a space."""
+    """The same for text of one line, such as a name, a note or a cell: line breaks become spaces."""
     return text if text.isascii() and text.isprintable() else _ORDER.sub("\ufffd", _BLANK.sub(" ", text))
 
 
 def cell(value: object) -> object:
-    """What a cell of a table holds, so that a spreadsheet takes words for words: behind ' where it would calculate.
+    """The value of a table cell, with a ' before words that a spreadsheet would calculate.
 
     Numbers stay numbers, also where they are written in words, as -1. Source: OWASP, CSV Injection.
     """
@@ -58,6 +58,6 @@ def as_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def as_json(document: Any, *, indent: int | None = 1) -> str:
-    """A JSON document; control characters are escaped in it, so that it says the same and gives no orders."""
+    """A JSON document, its control characters escaped."""
     text = json.dumps(document, ensure_ascii=False, indent=indent, allow_nan=False)
     return _ESCAPED.sub(lambda sign: f"\\u{ord(sign[0]):04x}", text) + "\n"

@@ -35,7 +35,7 @@ KEYS: dict[str, Word] = {
     "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
 }  # fmt: skip
 DEEDS: dict[str, Deed] = {"m": "mended", "w": "write", "l": "leave", "\n": "leave", "\r": "leave"}
-HELP = "y yes · n no · c can't tell · b back · s skip · t note · q stop"
+HELP = "y yes · n no · c can't tell · b previous · s skip · t note · q stop"
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
 LAST_HELP = "y yes · n no · q stop"
 
@@ -78,19 +78,19 @@ class Person:
             word = keys.get(key.lower())
             if word == "yes" and not whole:
                 left = math.ceil((len(levels) - self._frames) * frame_timing.FRAME)
-                self.say(f"  Not yet: {left} s more, until every colour was shown and the last one held.")
+                self.say(f"  Not yet: {left} s more. A yes counts once every colour was shown and the last one held.")
                 continue
             if word == "no" and self.last:
                 return Reply("no")
             if word == "note":
-                self.say("  Your note, then Enter:")
+                self.say("  Type your note, then Enter:")
                 return Reply("note", text=self._line(levels) or "")
             if word == "no" and len(step.subjects) > 1:
                 return replace(self._which(step, levels), look=look, whole=whole)
             if word is not None:
                 return Reply(word, look=look, whole=whole)
             if key.strip():
-                self.say(f"  “{key}” is no answer. {wanted}")
+                self.say(f"  “{key}” is not an answer. {wanted}")
         return Reply("stop")
 
     def _say_part(self, step: Step, shown: Sequence[tuple[int, float]], at: int) -> None:
@@ -99,9 +99,8 @@ class Person:
         if len(step.looks) == 1 or at >= len(shown):
             return
         look, held = shown[at][0], at >= len(step.looks) * frame_timing.EACH
-        what = (
-            "growing brighter and dimmer for 10 s: does anything flicker?" if held else "; ".join(step.looks[look].says)
-        )
+        flicker = "growing brighter and dimmer for 10 s: does anything flicker?"
+        what = flicker if held else "; ".join(step.looks[look].says)
         if what != self._told:
             self._told = what
             self.say(f"  now {what}")
@@ -110,7 +109,7 @@ class Person:
         for number, subject in enumerate(step.subjects, start=1):
             self.say(f"    {number} {subject.thing}")
         self.say(
-            "  Which is not so? Its number, or several with spaces between, then Enter; Enter alone if you can't tell."
+            "  Which is wrong? Type its number, or several with spaces, then Enter; Enter alone if you can't tell."
         )
         line = self._line(levels)
         if line is None:
@@ -122,7 +121,9 @@ class Person:
 
     def point(self, run: str, question: Question) -> int | None:
         """The pixel's number, where they know it."""
-        self.say("     Its number, counted from where the data comes in, then Enter; Enter alone if not known.")
+        self.say(
+            "     Type its number, counted from where the data comes in, then Enter; Enter alone if you can't tell."
+        )
         frame = question.frame
         line = self._line([frame.levels(self.universes)])
         return int(line) - 1 if line and line.isascii() and line.isdecimal() and int(line) else None
@@ -254,7 +255,7 @@ class Written:
             elif name and answer:
                 lines.append((number, name, answer))
             else:
-                says = f"is no answer: “{text}”"
+                says = f"is not an answer: “{text}”"
                 remedy = "write the step's name, a colon and the answer: parts gable: yes"
                 raise refuse(f"{path}, line {number}", says, remedy)
         return cls(path, lines, say)
@@ -270,7 +271,7 @@ class Written:
         """The next line, if it names the pixel: `pixel: 57`."""
         where, answer = self._next("pixel") if self.lines and self.lines[0][1] else ("", "")
         if where and not (answer.isascii() and answer.isdecimal() and int(answer)):
-            raise refuse(where, f"“{answer}” is no pixel of {run}", "write its number: pixel: 57")
+            raise refuse(where, f"“{answer}” is not a pixel of {run}", "write its number: pixel: 57")
         return int(answer) - 1 if where else None
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
@@ -289,11 +290,11 @@ class Written:
         if first == "no":
             about = tuple(rest.replace(",", " ").split())
             if unknown := next((thing for thing in about if thing not in things), None):
-                raise refuse(where, f"names “{unknown}”, which is not in this look", choose_from(unknown, things))
+                raise refuse(where, f"names “{unknown}”, which is not in this step", choose_from(unknown, things))
             return Reply("no", about or (tuple(things) if len(things) == 1 else ()))
         words = [word for key, word in KEYS.items() if answer in (key, word)]
         if not words:
-            raise refuse(where, f"“{answer}” is no answer", choose_from(answer, KEYS.values()))
+            raise refuse(where, f"“{answer}” is not an answer", choose_from(answer, KEYS.values()))
         return Reply(words[0])
 
     def question(self, question: Question) -> str | None:
@@ -302,7 +303,7 @@ class Written:
         where, answer = self._next("ask")
         known = [word for one in question.answers for word in (one.key, one.says)]
         if where and answer not in known:
-            says = f"“{answer}” is none of the answers to “{question.asks}”"
+            says = f"“{answer}” is not one of the answers to “{question.asks}”"
             raise refuse(where, says, choose_from(answer, known, most=20))
         return answer or None
 
@@ -312,7 +313,7 @@ class Written:
         deeds = [deed for deed in dict.fromkeys(DEEDS.values()) if writable or deed != "write"]
         found = next((deed for deed in deeds if deed == answer), None)
         if where and found is None:
-            raise refuse(where, f"“{answer}” is not what can be done", choose_from(answer, deeds))
+            raise refuse(where, f"“{answer}” cannot be done here", choose_from(answer, deeds))
         return found or "leave"
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:

@@ -22,7 +22,7 @@ from patcher.trade import CHANNELS, FRAME_RATE, UDP_PORTS
 from patcher.walk.step import Step, as_said
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
-from patcher.yard.pixels import Lamps
+from patcher.yard.pixels import PixelValues
 from patcher.yard.yard import LOOPBACK, Yard
 
 if TYPE_CHECKING:
@@ -236,12 +236,12 @@ class Witness:
         looks = self._looked(frame, step, runs)
         return [self._shades(run, [look[run] for look in looks]) for run in runs]
 
-    def _looked(self, frame: Frame, step: int, runs: Sequence[str]) -> list[dict[str, Lamps]]:
+    def _looked(self, frame: Frame, step: int, runs: Sequence[str]) -> list[dict[str, PixelValues]]:
         """A step of a frame, sent to every box: all its universes, and those that the frame lights besides."""
         universes = sorted({*frame.universes()}.union(*self._patch.box_universes.values()))
         return _glances(self._direct, frame.levels(universes, step), runs)
 
-    def _shades(self, run: str, looks: Sequence[Lamps]) -> Shades:
+    def _shades(self, run: str, looks: Sequence[PixelValues]) -> Shades:
         """What the pixels show, as `says` counts them, from what they showed at each glance: shape (pixels,)."""
         first, letters = looks[0], self._direct.yard.letters[run]
         flickers = np.any([(look != first).any(axis=1) for look in looks[1:]], axis=0)
@@ -250,10 +250,10 @@ class Witness:
         return shades(lit.ravel(), index, letters)[same_lamps(self._wiring.show, self.says.show, run)]
 
 
-def _glances(carrier: Carrier, levels: Levels, runs: Sequence[str]) -> list[dict[str, Lamps]]:
+def _glances(carrier: Carrier, levels: Levels, runs: Sequence[str]) -> list[dict[str, PixelValues]]:
     """What the pixels of some runs show at each of several glances: shape (pixels, channels), 0 to 255."""
     looks = []
     for _ in range(GLANCES):
         carrier.send(levels)
-        looks.append({run: carrier.yard.lamps[run].copy() for run in runs})
+        looks.append({run: carrier.yard.pixels[run].copy() for run in runs})
     return looks

@@ -38,18 +38,18 @@ from patcher.terminal.screen import Unread, let_go, screens
 from patcher.visible import one_line
 
 UsageError: Any = typer.BadParameter.__mro__[1]
-"""What typer raises where the call is wrong, wherever it keeps it."""
+"""What typer raises where the call is wrong; it does not export the class."""
 
 
 class Command(TyperCommand):
-    """A command whose numbers are finite, and whose files have names of one line."""
+    """A command that refuses numbers that are not finite, and file names with control characters."""
 
     def invoke(self, ctx: Any) -> Any:
-        """Run it; PatcherError where an option or argument is none that it can be."""
+        """Run the command; PatcherError where the value of an option or argument cannot be."""
         for parameter in self.params:
             value, name = ctx.params.get(parameter.name or ""), parameter.opts[0]
             if isinstance(value, float) and not math.isfinite(value):
-                raise refuse(name, f"{value} is no number to count with", "give a number, as 0.5")
+                raise refuse(name, f"{value} is not a finite number", "give a number, as 0.5")
             if isinstance(value, Path) and re.search(r"[\x00-\x1f\x7f-\x9f]", str(value)):
                 raise refuse(str(value), "has a control character in its name", "rename the file or folder")
         return super().invoke(ctx)
@@ -57,33 +57,20 @@ class Command(TyperCommand):
 
 app = typer.Typer(
     add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, no_args_is_help=True,
-    help="Plans, proves and tests the wiring of a display of addressable pixels.",
+    help="Plan, check and test the wiring of a display of addressable pixels.",
 )  # fmt: skip
-app.command("new", cls=Command)(plan_files.new)
-app.command("check", cls=Command)(check.check)
-app.command("patch", cls=Command)(plan_files.patch)
-app.command("diff", cls=Command)(plan_files.diff)
-app.command("todo", cls=Command)(todo.todo)
-app.command("adopt", cls=Command)(adopt.adopt)
-app.command("swap", cls=Command)(swap.swap)
-app.command("power", cls=Command)(power.power)
-app.command("where", cls=Command)(check.where)
-app.command("send", cls=Command)(send.send)
-app.command("bench", cls=Command)(bench.bench)
-app.command("listen", cls=Command)(listen.listen)
-app.command("yard", cls=Command)(yard.yard)
-app.command("verify", cls=Command)(verify.verify)
-app.command("diagnose", cls=Command)(diagnose.diagnose)
-app.command("sheet", cls=Command)(sheet.sheet)
-app.command("phone", cls=Command)(phone.phone)
-app.command("schema", cls=Command)(check.schema)
-app.command("demo", cls=Command)(demo.demo)
+for _command in (
+    plan_files.new, check.check, plan_files.patch, plan_files.diff, todo.todo, adopt.adopt, swap.swap, power.power,
+    check.where, send.send, bench.bench, listen.listen, yard.yard, verify.verify, diagnose.diagnose, sheet.sheet,
+    phone.phone, check.schema, demo.demo,
+):  # fmt: skip
+    app.command(_command.__name__, cls=Command)(_command)
 app.command("help", cls=Command)(help_)
 
 
 def main() -> None:
     """Run a command; whatever goes wrong is said in words, and never as a traceback."""
-    gc.set_threshold(200_000)  # a show is many small values without rings: to look for them takes a tenth of the time
+    gc.set_threshold(200_000)  # a show is many small values without cycles; looking for those takes a tenth of the time
     with screens():
         code = _run()
         for stream in (sys.stdout, sys.stderr):
@@ -117,7 +104,7 @@ def _run() -> int:
 
 
 def _say(error: Any) -> None:
-    """What went wrong; for scripts as findings."""
+    """Print what went wrong; for scripts as findings."""
     from patcher.terminal.tables import say_findings
 
     as_json = "--json" in sys.argv
@@ -139,7 +126,7 @@ def _say(error: Any) -> None:
     else:
         if os.environ.get("PATCHER_TRACEBACK"):
             raise error
-        says = f"Patcher has a fault of its own: {type(error).__name__}: {error}"
+        says = f"Patcher has a bug: {type(error).__name__}: {error}"
         then = "No file was left half-written, and no pixel lit. Set PATCHER_TRACEBACK=1 and run it again to see where."
         if as_json:
             say_findings([_fault("patcher", says, then)], as_json=True)
@@ -148,7 +135,7 @@ def _say(error: Any) -> None:
 
 
 def _of_call(error: Any) -> Finding:
-    """A call that is wrong, as a finding: which option or argument, why, and where to read on."""
+    """A wrong call as a finding: which option or argument, why, and where to read on."""
     named = getattr(error, "param", None)
     where = getattr(error, "option_name", None) or (named and (named.opts[0] if named.opts else named.name)) or "call"
     command = error.ctx.command_path if error.ctx is not None else "patcher"

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
+from patcher.cli.inputs import frame_goals, load, load_patch, need_yard, together
+from patcher.cli.options import AsJson, Faults, Interface, Seed, ShowFile, Yard
 from patcher.errors import PatcherError, refuse
 from patcher.terminal.tables import say_json
 
@@ -32,27 +33,22 @@ if TYPE_CHECKING:
 
 def diagnose(
     show: ShowFile,
-    thing: Annotated[str, typer.Argument(help="A run, a port, a box or a prop.")],
-    yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KIND:WHERE=VALUE", help="With --yard: its pixels, wired with this fault, answer; repeats."
-        ),
-    ] = None,
+    thing: Annotated[str, typer.Argument(metavar="THING", help="A run, a port, a box or a prop.")],
+    yard: Yard = False,
+    fault: Faults = None,
     answers: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Take the answers from a file, one key or its words a line.")
+        Path | None, typer.Option(metavar="FILE", help="Take the answers from a file, one a line; send nothing.")
     ] = None,
     careful: Annotated[bool, typer.Option("--careful", help="Ask more before deciding.")] = False,
-    write: Annotated[bool, typer.Option("--write", help="Change the show file to what hangs there.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Change the show file to match the wiring.")] = False,
     mend: Annotated[
-        bool, typer.Option("--mend", help="With --fault: what is found is fixed in the yard, and it asks again.")
+        bool, typer.Option("--fix", "--mend", help="With --fault: fix in the yard what is found, and ask again.")
     ] = False,
-    seed: Annotated[int, typer.Option(min=0, help="Random seed: what the yard's eye misses.")] = 0,
-    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    seed: Seed = 0,
+    interface: Interface = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ask what you see of a few test frames, and say what is wrong with a thing."""
+    """Ask what you see of a few test frames, and say what is wrong; with --fault the yard's pixels answer."""
     from patcher.diagnosis.hypotheses import runs_of
 
     _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)
@@ -72,18 +68,14 @@ def diagnose(
 def _fitting(
     fault: list[str] | None, answers: Path | None, *, yard: bool, mend: bool, write: bool, interface: str | None
 ) -> None:
+    """PatcherError where options do not go together."""
     if fault and not yard:
-        raise refuse("--fault", "builds a fault into the yard, and --yard is not given", "add --yard")
-    if fault and answers is not None:
-        raise refuse(
-            "--answers", "does not go together with --fault: the yard's pixels answer", "leave one of them out"
-        )
-    if yard and interface is not None:
-        raise refuse("--yard", "does not go together with --interface", "leave one of them out")
+        raise refuse("--fault", "needs the simulated yard", "add --yard")
+    together(("--answers", answers), ("--fault", bool(fault)))
+    together(("--yard", yard), ("--interface", interface))
     if mend and not fault:
-        raise refuse("--mend", "fixes faults that --fault has built into the yard", "add --yard --fault")
-    if mend and write:
-        raise refuse("--mend", "does not go together with --write: one of them is enough", "leave one of them out")
+        raise refuse("--fix", "fixes faults that --fault has built into the yard", "add --yard --fault")
+    together(("--fix", mend), ("--write", write))
 
 
 def _say_to(stream: Any) -> Callable[[str], None]:
@@ -93,7 +85,7 @@ def _say_to(stream: Any) -> Callable[[str], None]:
 
 
 def _nothing(line: str) -> None:
-    """For scripts nothing is said on the way."""
+    """Print nothing: for scripts."""
 
 
 def _hands(
@@ -122,8 +114,6 @@ def _person(
 ) -> Iterator[Answering]:
     """A person answers by keys, while each frame is sent; whatever happens, pixels end dark."""
     from patcher.answers.terminal_answers import Person
-    from patcher.cli.frame_target import frame_goals
-    from patcher.cli.send import need_yard
     from patcher.frames.request import FASTEST_STREAM
     from patcher.stream.sender import Sender
     from patcher.terminal.key_source import typed
@@ -142,18 +132,18 @@ def _person(
 
 @dataclass
 class Talk:
-    """One diagnosis after the other, until the thing is sound or left as it is.
+    """One diagnosis after another, until no fault is found or the thing is left as it is.
 
     Attributes:
         show: the show file.
         thing: what it is about.
-        careful: ask until it is surer.
+        careful: ask more before deciding.
         write: change the show file without being asked to.
         say: prints a line.
         questions: what was asked and answered, for scripts.
-        mended: faults that are no more, confirmed by a last look.
+        mended: faults that were fixed, confirmed by a last step.
         wrote: files that were changed.
-        confirmed: what the last look said; None where there was none.
+        confirmed: what the last step said; None where there was none.
         sound: whether the thing is, at the end, as the show file has it.
         told: the last diagnosis that found something, else the last.
     """
@@ -171,7 +161,7 @@ class Talk:
     told: Diagnosis | None = None
 
     def go(self, wiring: Wiring, patch: Patch, hands: Hands) -> None:
-        """Ask, say what was found, and once that is mended ask again: a cut hides what lies behind it."""
+        """Ask, say what was found, and once that is fixed ask again: a cut hides what lies behind it."""
         from patcher.dialogue.consultation import Consulting
         from patcher.faults import planned
 
@@ -184,7 +174,7 @@ class Talk:
                 diagnosis = self._ask(consulting)
                 if not diagnosis.found or not diagnosis.sure:
                     return
-                look, change = self._mend(consulting, diagnosis, who)
+                look, change = self._fix(consulting, diagnosis, who)
             if look is None:
                 return
             if change is not None:
@@ -207,12 +197,10 @@ class Talk:
             consulting.say_not_wiring(self.thing)
         return diagnosis
 
-    def _mend(
+    def _fix(
         self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
     ) -> tuple[Step | None, Rewritten | None]:
-        """What to do, and what is done: the last look, where there is one, and the changed show."""
-        from patcher.dialogue.consultation import write
-
+        """Say what to do, and take what is done: the last step, where there is one, and the changed show."""
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
         if self.write and (change is None or consulting.assumed != same[0]):
@@ -220,21 +208,25 @@ class Talk:
         deed = "write" if self.write else who.deed(writable=change is not None)
         if deed == "leave":
             return None, None
-        look = consulting.last_look(same)
+        step = consulting.last_look(same)
         if deed == "write" and change is not None:
-            self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
-            self.say(f"  Changed: {' and '.join(self.wrote)}.")
-            if change.boxes:
-                boxes = ", ".join(change.boxes)
-                self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.show})")
-        seen = who.goes_on(
-            change.wiring if deed == "write" and change else consulting.wiring,
-            same if deed == "mended" else (), change.boxes if deed == "write" and change else (),
-        )  # fmt: skip
-        return (look if seen else None), (change if deed == "write" else None)
+            self._write(change)
+            seen = who.goes_on(change.wiring, (), change.boxes)
+            return (step if seen else None), change
+        return (step if who.goes_on(consulting.wiring, same, ()) else None), None
+
+    def _write(self, change: Rewritten) -> None:
+        """Change the show file, and say so."""
+        from patcher.dialogue.consultation import write
+
+        self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
+        self.say(f"  Changed: {' and '.join(self.wrote)}.")
+        if change.boxes:
+            boxes = ", ".join(change.boxes)
+            self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.show})")
 
     def _confirm(self, consulting: Consulting, look: Step) -> bool:
-        """The last look; whether to ask again."""
+        """Show the last step; whether to ask again."""
         self.confirmed = consulting.confirm(look)
         if self.confirmed and self.told is not None:
             self.mended.append(" + ".join(map(str, self.told.found)))
@@ -245,7 +237,7 @@ class Talk:
         return True
 
     def document(self) -> dict[str, object]:
-        """All of it, for scripts."""
+        """The questions, what was found and what was done, for scripts."""
         from patcher.dialogue.consultation import name
 
         if self.told is None:

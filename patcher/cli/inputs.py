@@ -1,29 +1,26 @@
-"""A show, its wiring and its patch from disk, or everything that is wrong with them."""
+"""Reading what a command works on: a show, its wiring and its patch, or everything that is wrong with them."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
+from patcher.cli.options import SEARCH
 from patcher.errors import Finding, PatcherError, refuse
 
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch
     from patcher.placement.allocation import Allocation
+    from patcher.stream.sender import Target
     from patcher.wiring import Wiring
 
-ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
-SEARCH = 10.0
-"""About how many seconds to search for a better patch, unless the person says otherwise."""
-
-_SEARCH = "About how long to search for a better patch."
-Seconds = Annotated[float, typer.Option("--seconds", help=_SEARCH, min=0.1, max=3600)]
-_SPARE = "Leave N spare pixels after each start that is newly assigned."
-SparePixels = Annotated[int, typer.Option("--spare-pixels", metavar="N", help=_SPARE, min=0, max=10_000)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
+OWN_FILES = {
+    ".patch.toml": "patch file",
+    ".checks.toml": "record of what is proved",
+    ".entered.toml": "list of what is ticked off",
+}
+"""Files that Patcher keeps beside a show, by how their names end."""
 
 
 def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
@@ -32,15 +29,9 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
     from patcher.show.show_file import read_show
     from patcher.wiring import problems, wire
 
-    if path.name.endswith(".patch.toml"):
-        show = path.name.removesuffix(".patch.toml") + ".toml"
-        raise refuse(str(path), "is Patcher's own patch file, not a show", f"name the show: {show}")
-    if path.name.endswith(".checks.toml"):
-        show = path.name.removesuffix(".checks.toml") + ".toml"
-        raise refuse(str(path), "is Patcher's own record of what is proved, not a show", f"name the show: {show}")
-    if path.name.endswith(".entered.toml"):
-        show = path.name.removesuffix(".entered.toml") + ".toml"
-        raise refuse(str(path), "is Patcher's own file of what is ticked off, not a show", f"name the show: {show}")
+    if own := OWN_FILES.get("".join(path.suffixes[-2:])):
+        remedy = f"name the show: {path.name.rsplit('.', 2)[0]}.toml"
+        raise refuse(str(path), f"is Patcher's own {own}, not a show", remedy)
     reading = read_show(path)
     found = list(reading.findings)
     if reading.show is None:
@@ -51,16 +42,16 @@ def examine(path: Path) -> tuple[Wiring | None, list[Finding], str]:
 
 
 def show_name(path: Path) -> None:
-    """PatcherError where a file that is to be written has no name for a show file: no command would take it."""
+    """Refuse a name for a new show file that no command would take."""
     if path.suffix != ".toml":
         raise refuse(str(path), "does not end in .toml", f"call it {path.name}.toml")
-    if path.stem.endswith((".patch", ".checks", ".entered")):
+    if "".join(path.suffixes[-2:]) in OWN_FILES:
         says = f"would be taken for Patcher's own file beside {path.name.rsplit('.', 2)[0]}.toml"
         raise refuse(str(path), says, "call it by what the show is, as my-show.toml")
 
 
 def load(path: Path) -> Wiring:
-    """The wiring of a sound show; PatcherError with everything that is wrong."""
+    """The wiring of a show without errors; PatcherError lists everything that is wrong."""
     wiring, found, _ = examine(path)
     if found or wiring is None:
         raise PatcherError(*found)
@@ -70,7 +61,7 @@ def load(path: Path) -> Wiring:
 def allocated(
     path: Path, wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0, seconds: float = SEARCH
 ) -> Allocation:
-    """The patch of a sound wiring; PatcherError with the lines of the pins and limits that leave none."""
+    """The patch of a wiring; PatcherError names the pins and limits, with their lines, that leave no patch."""
     from patcher.placement.allocation import allocate
     from patcher.show.line_numbers import located
     from patcher.show.show_file import read_text
@@ -82,7 +73,7 @@ def allocated(
 
 
 def load_patch(path: Path, wiring: Wiring) -> Patch:
-    """The kept patch; where there is none yet, the one that would be made, and that is said."""
+    """The kept patch; where there is none yet, the one that `patch` would make, which is then said."""
     from patcher.patch.changes import misfits
     from patcher.patch.patch_file import read_patch
 
@@ -94,3 +85,30 @@ def load_patch(path: Path, wiring: Wiring) -> Patch:
     if found := misfits(kept, wiring):
         raise PatcherError(*found)
     return kept
+
+
+def frame_goals(show: Path, wiring: Wiring, patch: Patch, *, yard: bool) -> list[Target]:
+    """Where test frames go: to all universes of each box and those beside them, for a start may be typed in wrongly.
+
+    With `yard` they go to the simulated boxes on this machine.
+    """
+    from patcher.diagnosis import frame_timing
+    from patcher.yard.yard import near
+
+    return frame_timing.frame_goals(wiring, patch, near(show, wiring.show) if yard else {})
+
+
+def need_yard(goals: list[Target], show: Path) -> None:
+    """Refuse to send to a yard that is not running."""
+    from patcher.listener.receiver import Ear, is_free
+
+    near = [goal for goal in goals if goal.host.startswith("127.")]
+    if near and is_free(Ear(near[0].host, near[0].port)):
+        raise refuse("--yard", "no yard is running for this show", f"in another terminal: patcher yard {show}")
+
+
+def together(*options: tuple[str, object]) -> None:
+    """Refuse a call that gives more than one of some options, each with its value: None and False are not given."""
+    given = [name for name, value in options if value not in (None, False)]
+    if len(given) > 1:
+        raise refuse(given[0], f"does not go together with {' and '.join(given[1:])}", "leave one of them out")

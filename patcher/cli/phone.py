@@ -1,4 +1,4 @@
-"""`phone`: a page for the phone in a person's pocket, while this machine stands in the warm."""
+"""`phone`: serves a page for the phone in a person's pocket."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.inputs import ShowFile, load, load_patch
+from patcher.cli.inputs import frame_goals, load, load_patch, need_yard, together
+from patcher.cli.options import Interface, ShowFile, Yard
 from patcher.errors import refuse
 from patcher.trade import PRIORITY
 
@@ -17,22 +18,26 @@ if TYPE_CHECKING:
     from patcher.stream.sender import Target
 
 PORT = 8420
-"""Of the E1.31 streams, as a sender has it that is not told otherwise."""
+"""The TCP port of the page, unless another is named."""
 
 
 def phone(
     show: ShowFile,
     address: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Address of this machine to serve on; else this machine alone.")
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Address of this machine at which the phone reaches it; else this machine only."
+        ),
     ] = "127.0.0.1",
-    port: Annotated[int, typer.Option(min=0, max=65535, help="TCP port; 0: any that is free.")] = PORT,
-    yard: Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine.")] = False,
-    hold: Annotated[float, typer.Option(min=1, max=86400, help="Seconds without any phone, then all goes dark.")] = 60,
-    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    port: Annotated[int, typer.Option(metavar="N", min=0, max=65535, help="TCP port; 0: any that is free.")] = PORT,
+    yard: Yard = False,
+    hold: Annotated[
+        float, typer.Option(metavar="N", min=1, max=86400, help="Black out after N seconds without any phone.")
+    ] = 60,
+    interface: Interface = None,
 ) -> None:
-    """Serve a page for your phone, by which you test from the ladder; Ctrl-C ends it, and leaves everything dark."""
-    from patcher.cli.frame_target import frame_goals
-    from patcher.cli.send import need_yard, say_others
+    """Serve a page for your phone, to test from the ladder; Ctrl-C ends it, and leaves all pixels dark."""
+    from patcher.cli.playback import say_others
     from patcher.phone.authentication import Authentication
     from patcher.phone.connections import listen
     from patcher.phone.content import WHOLE
@@ -42,7 +47,8 @@ def phone(
     from patcher.phone.walk_thread import WalkThread
     from patcher.terminal.signals import stopping
 
-    _fitting(address, yard=yard, interface=interface)
+    together(("--interface", interface), ("--yard", yard))
+    _check_address(address)
 
     def goals(plan: Content) -> list[Target]:
         return frame_goals(show, plan.wiring, plan.patch, yard=yard)
@@ -53,27 +59,25 @@ def phone(
     if yard:
         need_yard(goals(plan), show)
     desk = Desk(plan, hold)
-    with stopping() as stop, listen(address, port) as own:
+    with stopping() as stop, listen(address, port) as server:
         if not yard:
             say_others(goals(plan), PRIORITY, interface, stop)
-        entry = Authentication(address, own.getsockname()[1])
+        entry = Authentication(address, server.getsockname()[1])
         walks = WalkThread(desk, lambda number: _read(show, number))
         pages = Pages(yard=yard, hold=hold)
         evening = Session(desk, entry, walks, pages, goals, "127.0.0.1" if yard else interface)
-        evening.go(own, stop, lambda: _say(entry.url, address, hold))
+        evening.go(server, stop, lambda: _say(entry.url, address, hold))
     if desk.failed:
         raise refuse("phone", desk.failed, "start it again")
-    print("Ended; all is dark.")
+    print("Ended; all pixels are dark.")
 
 
-def _fitting(address: str, *, yard: bool, interface: str | None) -> None:
+def _check_address(address: str) -> None:
     from patcher.stream.interfaces import interfaces
 
-    if yard and interface:
-        raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
-    own = interfaces()
-    if address not in [one.address for one in own]:
-        remedy = f"choose from: {', '.join(map(str, own))}"
+    known = interfaces()
+    if address not in [interface.address for interface in known]:
+        remedy = f"choose from: {', '.join(map(str, known))}"
         raise refuse("--address", f"this machine has no address {address}", remedy)
 
 
@@ -85,11 +89,11 @@ def _read(show: Path, number: int) -> Content:
 
 
 def _say(url: str, address: str, hold: float) -> None:
-    """Where the page is, and its code to scan."""
+    """Print where the page is, and its code to scan."""
     import segno
 
     print(url)
     segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
-    where = "on this machine alone; --address lets a phone in" if address.startswith("127.") else "on this network"
-    print(f"Scan it with the phone: it is served {where}. Whoever has this code can light the show.")
-    print(f"Without any phone for {hold:g} s all goes dark. Ctrl-C ends it.", flush=True)
+    where = "this machine only; --address lets a phone in" if address.startswith("127.") else "this network"
+    print(f"Scan the code with the phone. The page is served on {where}. Whoever has the code can light the show.")
+    print(f"After {hold:g} s without any phone, all pixels go dark. Ctrl-C ends it.", flush=True)

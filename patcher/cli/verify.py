@@ -1,66 +1,104 @@
-"""`verify`: a round to walk, look by look, until every port, run and prop is proved; and what is proved so far."""
+"""`verify`: a guided check, step by step, until every port, run and prop is proved; and what is proved so far."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
+from patcher.cli.inputs import frame_goals, load, load_patch, need_yard, together
+from patcher.cli.options import AsJson, Faults, Interface, Seed, ShowFile
 from patcher.errors import refuse
 from patcher.frames.request import FASTEST_STREAM
 from patcher.terminal.folds import fold
-from patcher.terminal.tables import count, say_json, say_table
+from patcher.terminal.tables import count, say_json
 from patcher.trade import TEST_LEVEL
-from patcher.visible import one_line
 
 if TYPE_CHECKING:
     from patcher.dialogue.answerer import Answering
     from patcher.dialogue.walk_through import Walk
     from patcher.patch.patch import Patch
+    from patcher.reports.verify_report import Progress
     from patcher.walk.items import Item
-    from patcher.walk.record import Record, State
-    from patcher.walk.step import Step
-    from patcher.walk.unprovable import Passed
+    from patcher.walk.record import Record
     from patcher.wiring import Wiring
 
-CAUTION = (
-    "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
-    "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
-)
+Say = Callable[[str], None]
+
+
+Answers = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="Take the answers from a file, one a line; send nothing.")
+]
+Note = Annotated[str | None, typer.Option(metavar="TEXT", help="Save a note about THING; send nothing.")]
+Replaced = Annotated[
+    str | None, typer.Option(metavar="TEXT", help="Save that the pixel THING was replaced, and by what.")
+]
+ByHand = Annotated[
+    bool, typer.Option("--by-hand", help="With --yard: you answer, while `patcher yard` shows the pixels.")
+]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the answers come from: a file, simulated boxes, or a person at the keys.
+
+    Attributes:
+        answers: a file of answers; nothing is sent then.
+        yard: whether the simulated yard stands in for the boxes.
+        by_hand: whether a person answers, though it goes to the yard.
+        faults: how the yard is wired wrongly.
+        seed: of what the yard's eye overlooks.
+        interface: the address of this machine to send from.
+    """
+
+    answers: Path | None
+    yard: bool
+    by_hand: bool
+    faults: list[str]
+    seed: int
+    interface: str | None
+
+    def check(self) -> None:
+        """PatcherError where two of them do not go together."""
+        if (self.faults or self.by_hand) and not self.yard:
+            raise refuse("--fault" if self.faults else "--by-hand", "needs the simulated yard", "add --yard")
+        if self.faults and self.by_hand:
+            raise refuse("--fault", "does not go together with --by-hand", "give the fault to patcher yard instead")
+        together(("--answers", self.answers), ("--yard", self.yard))
+        together(("--answers", self.answers), ("--interface", self.interface))
+        together(("--yard", self.yard), ("--interface", self.interface))
 
 
 def verify(
     show: ShowFile,
-    thing: Annotated[str | None, typer.Argument(metavar="[THING]", help="A box, port, run or prop; else all.")] = None,
-    report: Annotated[bool, typer.Option("--report", help="Say what is proved, failed and open.")] = False,
-    new_season: Annotated[bool, typer.Option("--new-season", help="Unprove all; notes stay.")] = False,
-    again: Annotated[bool, typer.Option("--again", help="Look also at what is proved.")] = False,
-    answers: Annotated[Path | None, typer.Option(metavar="FILE", help="Answers, one a line; nothing is sent.")] = None,
-    yard: Annotated[bool, typer.Option("--yard", help="The yard's pixels answer, on this machine alone.")] = False,
-    fault: Annotated[
-        list[str] | None, typer.Option(metavar="KIND:WHERE=VALUE", help="With --yard: wired wrongly; repeats.")
-    ] = None,
-    by_hand: Annotated[
-        bool, typer.Option("--by-hand", help="With --yard: you answer, and patcher yard shows the pixels.")
+    thing: Annotated[str | None, typer.Argument(metavar="[THING]", help="Only this box, port, run or prop.")] = None,
+    report: Annotated[
+        bool, typer.Option("--report", help="List what is proved, failed and open; send nothing.")
     ] = False,
-    note: Annotated[str | None, typer.Option(metavar="TEXT", help="Keep a note of THING; nothing is sent.")] = None,
-    replaced: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Keep that the pixel THING was replaced, and by what.")
-    ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="With --yard: of what the eye misses.")] = 0,
-    interface: Annotated[str | None, typer.Option(help="Address of this machine to send from.")] = None,
+    new_season: Annotated[bool, typer.Option("--new-season", help="Reset all results, keep notes.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Re-check what already passed, too.")] = False,
+    answers: Answers = None,
+    yard: Annotated[bool, typer.Option("--yard", help="Practise: simulated boxes and an eye answer.")] = False,
+    fault: Faults = None,
+    by_hand: ByHand = False,
+    note: Note = None,
+    replaced: Replaced = None,
+    seed: Seed = 0,
+    interface: Interface = None,
     as_json: AsJson = False,
 ) -> None:
-    """Walk a round of looks that prove every port, run and prop; every answer is kept at once."""
+    """Check every port, run and prop step by step; each answer is saved at once."""
+    from patcher.reports.verify_report import Progress
     from patcher.walk.items import digests, items
     from patcher.walk.record_file import read_record
 
-    _fitting(yard=yard, fault=fault, by_hand=by_hand, answers=answers, interface=interface)
+    source = Source(answers, yard, by_hand, fault or [], seed, interface)
+    source.check()
     wiring = load(show)
     patch = load_patch(show, wiring)
     if note is not None or replaced is not None:
@@ -75,41 +113,34 @@ def verify(
         record = _season(show, thing)
         if not (report or as_json):
             return
-        report = True
-    walked = 0
-    if not report:
-        walked = _round(
-            show, wiring, patch, record, every, wanted, again=again, seed=seed, faults=fault or [],
-            answers=answers, yard=yard, by_hand=by_hand, interface=interface, as_json=as_json,
-        )  # fmt: skip
-        record = read_record(show)
-    _say_report(show, wiring, patch, record, wanted, looks=None if report else walked, as_json=as_json)
+    if report or new_season:
+        progress = Progress(show, wiring, patch, record, wanted)
+    else:
+        shown = _round(Progress(show, wiring, patch, record, wanted), every, source, again=again, as_json=as_json)
+        progress = Progress(show, wiring, patch, read_record(show), wanted, shown)
+    _say_report(progress, as_json=as_json)
 
 
-def _fitting(
-    *, yard: bool, fault: list[str] | None, by_hand: bool, answers: Path | None, interface: str | None
-) -> None:
-    if (fault or by_hand) and not yard:
-        raise refuse("--fault" if fault else "--by-hand", "is for the yard", "add --yard")
-    if fault and by_hand:
-        raise refuse("--fault", "is for the yard that answers by itself", "give it to patcher yard instead")
-    if answers is not None and (yard or interface):
-        raise refuse(
-            "--answers", "sends nothing, so it does not go with --yard or --interface", "leave one of them out"
-        )
-    if yard and interface:
-        raise refuse("--interface", "does not go with --yard, which stays on this machine", "leave one of them out")
+def _say_report(progress: Progress, *, as_json: bool) -> None:
+    from patcher.reports.verify_report import document, say
+
+    if as_json:
+        say_json(document(progress))
+    else:
+        say(progress)
+    if "failed" in progress.states.values():
+        raise typer.Exit(1)
 
 
 def _season(show: Path, thing: str | None) -> Record:
-    """Unprove everything; the record as it then is."""
+    """Reset all results; the record as it then is."""
     from patcher.walk.record_file import change_record, read_record
 
     if thing is not None:
         raise refuse("--new-season", "is for the whole show", "leave the thing out")
-    unproved = len(read_record(show).answers)
+    forgotten = len(read_record(show).answers)
     record = change_record(show, lambda kept: kept.new_season())
-    said = f"A new season: {count(unproved, 'answer')} forgotten, {count(len(record.notes), 'note')} kept."
+    said = f"A new season: {count(forgotten, 'result')} reset, {count(len(record.notes), 'note')} kept."
     print(said, file=sys.stderr)
     return record
 
@@ -117,13 +148,13 @@ def _season(show: Path, thing: str | None) -> Record:
 def _add(
     show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
 ) -> None:
-    """Keep what a person says of a thing, at any time."""
+    """Save what a person says of a thing, at any time."""
     from patcher.patch.thing import find
     from patcher.walk.record import Entry
     from patcher.walk.record_file import change_record, local_time
 
     if thing is None:
-        raise refuse("--note or --replaced", "is about a thing", "name it: patcher verify SHOW gable/17 --replaced …")
+        raise refuse("--note or --replaced", "names no thing", "name it: patcher verify SHOW gable/17 --replaced …")
     kind = find(thing, wiring, patch).kind
     if replaced is not None and kind not in ("pixel", "pixels"):
         raise refuse("--replaced", f"is about a pixel, and {thing} is a {kind}", "name it by its run: gable/17")
@@ -132,7 +163,7 @@ def _add(
         change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
     if replaced is not None:
         change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)))
-    print(f"Kept of {thing}.")
+    print(f"Saved for {thing}.")
 
 
 def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
@@ -149,13 +180,18 @@ def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
     return {item for item in items(wiring) if item.thing in runs | ports | whole}
 
 
-def _round(
-    show: Path, wiring: Wiring, patch: Patch, record: Record, every: Mapping[Item, str], wanted: Mapping[Item, str],
-    *, again: bool, seed: int, faults: list[str], answers: Path | None, yard: bool, by_hand: bool,
-    interface: str | None, as_json: bool,
-) -> int:  # fmt: skip
-    """Walk it, and begin anew where the show file is changed on the way; how many looks were shown."""
+def _round(progress: Progress, every: Mapping[Item, str], source: Source, *, again: bool, as_json: bool) -> int:
+    """Walk through what is open, and start again where the show file is changed on the way; how many steps were shown.
+
+    Args:
+        progress: where the show stands.
+        every: all items with their digests.
+        source: where the answers come from.
+        again: whether what already passed is checked too.
+        as_json: whether stdout is kept for a document.
+    """
     from patcher.answers.terminal_answers import Written
+    from patcher.reports.verify_report import Progress
     from patcher.walk.items import digests, items
     from patcher.walk.record_file import read_record
 
@@ -164,70 +200,53 @@ def _round(
     def say(line: str) -> None:
         print(fold(line, stream), file=stream, flush=True)
 
-    written = Written.read(answers) if answers is not None else None
-    looks = 0
+    written = Written.read(source.answers) if source.answers is not None else None
+    shown = 0
     while True:
-        with _answering(
-            show, wiring, patch, written=written, yard=yard, by_hand=by_hand, faults=faults, seed=seed,
-            interface=interface, say=say,
-        ) as answering:  # fmt: skip
-            walk = _walk(show, wiring, patch, record, every, wanted, answering, say, again=again)
+        with _answering(progress.show, progress.wiring, progress.patch, written, source, say) as answering:
+            walk = _walk(progress, every, answering, say, again=again)
             if walk is None:
-                return looks
+                return shown
             walk.go()
-        looks += walk.looks
+        shown += walk.looks
         if not walk.written:
             say("")
-            return looks
-        say("\nThe show file says something else now. What is open by it:")
-        wiring, things = load(show), {item.thing for item in wanted}
-        patch, record = load_patch(show, wiring), read_record(show)
-        every = digests(wiring, patch, items(wiring))
-        wanted, again = {item: every[item] for item in every if item.thing in things}, False
+            return shown
+        say("\nThe show file has changed. What is open now:")
+        show, things = progress.show, {item.thing for item in progress.wanted}
+        wiring = load(show)
+        patch = load_patch(show, wiring)
+        every, again = digests(wiring, patch, items(wiring)), False
+        wanted = {item: every[item] for item in every if item.thing in things}
+        progress = Progress(show, wiring, patch, read_record(show), wanted)
 
 
-def _walk(
-    show: Path, wiring: Wiring, patch: Patch, record: Record, every: Mapping[Item, str], wanted: Mapping[Item, str],
-    answering: Answering, say: Callable[[str], None], *, again: bool,
-) -> Walk | None:  # fmt: skip
-    """The round that is left to walk; None where all is proved."""
+def _walk(progress: Progress, every: Mapping[Item, str], answering: Answering, say: Say, *, again: bool) -> Walk | None:
+    """The steps that are left; None where all of them have passed."""
     from patcher.dialogue.walk_through import Walk, open_items
     from patcher.frames.levels import levels
-    from patcher.walk.items import older_digests
-    from patcher.walk.progress import by_older_round
+    from patcher.reports.verify_report import begin
     from patcher.walk.round_plan import plan
 
-    steps = plan(wiring, set(wanted) if again else open_items(record, wanted))
+    wiring, patch = progress.wiring, progress.patch
+    steps = plan(wiring, set(progress.wanted) if again else open_items(progress.record, progress.wanted))
     if not steps:
-        say("All of it is proved already: --again looks once more, --new-season unproves all.")
+        say("All of it is proved already. To check it again: --again; to reset all results: --new-season.")
         return None
-    say(_begin(steps, record, wanted, by_older_round(record, older_digests(wiring, patch, wanted))))
+    say(begin(steps, progress))
     return Walk(
-        show, wiring, patch, every, steps, answering,
+        progress.show, wiring, patch, every, steps, answering,
         lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say,
     )  # fmt: skip
 
 
-def _begin(steps: Collection[Step], record: Record, wanted: Mapping[Item, str], before: set[Item]) -> str:
-    from patcher.walk.progress import OLDER
-
-    boxes = list(dict.fromkeys(step.box for step in steps))
-    first = f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.\n{CAUTION}"
-    changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
-    first += f"\nChanged since they were looked at: {', '.join(changed)}." if changed else ""
-    again = sorted({item.thing for item in before & {*wanted}})
-    return first + (f"\nOpen again, since {OLDER}: the colours of {', '.join(again)}." if again else "")
-
-
 @contextmanager
 def _answering(
-    show: Path, wiring: Wiring, patch: Patch, *, written: Answering | None, yard: bool, by_hand: bool,
-    faults: list[str], seed: int, interface: str | None, say: Any,
-) -> Iterator[Answering]:  # fmt: skip
+    show: Path, wiring: Wiring, patch: Patch, written: Answering | None, source: Source, say: Say
+) -> Iterator[Answering]:
     """Who answers; whatever is lit is dark at the end."""
     from patcher.answers.terminal_answers import Person
-    from patcher.cli.frame_target import frame_goals
-    from patcher.cli.send import need_yard
+    from patcher.reports.send_report import NOT_REACHED
     from patcher.stream.sender import Sender
     from patcher.terminal.key_source import typed
     from patcher.terminal.signals import stopping
@@ -236,29 +255,28 @@ def _answering(
     if written is not None:
         yield written
         return
-    table = wiring.show
-    goals = frame_goals(show, wiring, patch, yard=yard)
-    if by_hand:
+    goals = frame_goals(show, wiring, patch, yard=source.yard)
+    if source.by_hand:
         need_yard(goals, show)
     universes = sorted({goal.universe for goal in goals})
     with ExitStack() as stack:
         stop = stack.enter_context(stopping())
-        if yard and not by_hand:
-            yield stack.enter_context(_lamps(show, wiring, patch, faults, seed, stop))
+        if source.yard and not source.by_hand:
+            yield stack.enter_context(_simulated(show, wiring, patch, source.faults, source.seed, stop))
             return
         keys = stack.enter_context(typed())
-        sender = stack.enter_context(Sender(goals, interface=LOOPBACK if yard else interface))
-        yield Person(keys, sender, universes, min(table.settings.frame_rate, FASTEST_STREAM), stop, say)
+        sender = stack.enter_context(Sender(goals, interface=LOOPBACK if source.yard else source.interface))
+        rate = min(wiring.show.settings.frame_rate, FASTEST_STREAM)
+        yield Person(keys, sender, universes, rate, stop, say)
     for (host, _), reason in sender.reached.lost.items():
-        print(
-            f"{host} could not be reached: {reason}. Is the box on, and this machine on its network?", file=sys.stderr
-        )
+        print(f"{host} could not be reached: {reason}. {NOT_REACHED}", file=sys.stderr)
 
 
 @contextmanager
-def _lamps(
+def _simulated(
     show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int, stopped: Callable[[], bool]
 ) -> Iterator[Answering]:
+    """Simulated boxes and an eye answer."""
     import uuid
 
     from patcher.answers.witness import Loopback, Witness
@@ -280,87 +298,3 @@ def _lamps(
     with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
         steps = Loopback(simulated, sender, own, receiver, heard_by, stopped)
         yield Witness(wiring, patch, built, seed=seed, steps=steps, stopped=stopped)
-
-
-def _say_report(
-    show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
-    *, looks: int | None, as_json: bool,
-) -> None:  # fmt: skip
-    from patcher.walk.items import older_digests
-    from patcher.walk.progress import by_box, failed, still_open
-    from patcher.walk.record import STATES, states, tally
-    from patcher.walk.unproved import TOO_MANY, in_words, left_open
-
-    found = states(record, wanted)
-    of_box = by_box(wanted, wiring)
-    in_all = tally(found.values())
-    proved = [box for box, own in of_box.items() if any(found[item] == "proved" for item in own)]
-    unproved = left_open(wiring, patch, proved) if proved and (as_json or looks is None) else []
-    if as_json:
-        say_json(_document(show, wiring, patch, record, wanted, of_box, looks, unproved))
-    else:
-        rows = [[box, *(tally(found[item] for item in own)[state] for state in STATES)] for box, own in of_box.items()]
-        say_table(["box", *STATES], [*rows, ["in all", *in_all.values()]], right=" ".join(STATES))
-        for line in failed(record, wanted):
-            print(f"failed: {one_line(line)}")
-        for line in still_open(record, wanted, older_digests(wiring, patch, wanted)) if looks is None else ():
-            print(fold(f"open: {one_line(line)}"))
-        if unproved is None:
-            print(fold(f"no yes proves: that {TOO_MANY}: patcher verify {show} {proved[0]} --report"))
-        for line in in_words(unproved or ()):
-            print(fold(f"no yes proves: {line}"))
-        for word, entries in (("note", record.notes), ("replaced", record.replaced), ("bench", record.bench)):
-            for entry in entries:
-                print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {one_line(f'{entry.thing}: {entry.what}')}")
-    if in_all["failed"]:
-        raise typer.Exit(1)
-
-
-def _document(
-    show: Path, wiring: Wiring, patch: Patch, record: Record, wanted: Mapping[Item, str],
-    by_box: Mapping[str, list[Item]], looks: int | None, unproved: list[Passed] | None,
-) -> dict[str, Any]:  # fmt: skip
-    from patcher.walk.items import older_digests
-    from patcher.walk.progress import by_older_round
-    from patcher.walk.record import CHAPTERS, states
-    from patcher.walk.unproved import concerns
-
-    found = states(record, wanted)
-    things, before = [], by_older_round(record, older_digests(wiring, patch, wanted))
-    for item, state in found.items():
-        answer = record.answers.get(item)
-        things.append({
-            "thing": item.thing, "what": item.what, "state": state,
-            "changed": record.changed(item, wanted[item]), "older_round": item in before,
-            "when": answer.when.isoformat() if answer else None,
-            "found": list(answer.found) if answer and state == "failed" else [],
-            "unprovable": [
-                str(one.fault)
-                for one in unproved or () if state == "proved" and one.unprovable and concerns(item, one, wiring)
-            ],
-        })  # fmt: skip
-    entries = {
-        str(chapter): [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in record.chapter(chapter)]
-        for chapter in CHAPTERS
-    }
-    return {
-        "show": str(show), **_counts(found.values()), "looks": looks,
-        "boxes": [{"controller": box, **_counts(found[item] for item in own)} for box, own in by_box.items()],
-        "items": things, "unproved": None if unproved is None else _unproved(unproved), **entries,
-    }  # fmt: skip
-
-
-def _unproved(found: Iterable[Passed]) -> list[dict[str, Any]]:
-    """Faults that pass the round, with their chance; of those that an eye may overlook the worst of each run."""
-    worst: dict[tuple[str, ...], Passed] = {}
-    for one in found:
-        key = (str(one.fault),) if one.unprovable else one.runs
-        if key not in worst or worst[key].chance < one.chance:
-            worst[key] = one
-    return [{"fault": str(one.fault), "runs": list(one.runs), "chance": round(one.chance, 6)} for one in worst.values()]
-
-
-def _counts(states: Iterable[State]) -> dict[str, int]:
-    from patcher.walk.record import tally
-
-    return {str(state): number for state, number in tally(states).items()}

@@ -1,1 +1,1 @@
-"""What should be lit: test patterns as looks, and looks as levels. All of it is pure."""
+"""What should be lit: test patterns as looks, and looks as levels. No socket, no clock."""

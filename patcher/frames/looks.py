@@ -71,7 +71,7 @@ def colour(text: str) -> Colour:
         parts = {letter: int(text[at : at + 2], 16) / 255 for letter, at in zip("RGB", (1, 3, 5), strict=True)}
         return Colour(text.lower(), parts)
     if text not in COLOURS:
-        raise refuse("--colour", f"“{text}” is no colour here", f"{choose_from(text, COLOURS)}, or write #rrggbb")
+        raise refuse("--colour", f"“{text}” is not a known colour", f"{choose_from(text, COLOURS)}, or write #rrggbb")
     return COLOURS[text]
 
 

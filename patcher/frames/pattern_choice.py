@@ -9,11 +9,12 @@ from patcher.frames.patterns import Pattern
 from patcher.frames.request import STEPPED_RAMP, Asked, PatternName
 from patcher.patch.patch import Patch
 from patcher.patch.thing import Thing
+from patcher.trade import FASTEST_FLASH
 from patcher.wiring import Wiring
 
 
 def named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
-    """The pattern; PatcherError where there is none such. Whether it flashes is for the caller to judge."""
+    """The pattern of that name; PatcherError where a colour or way is not known. It may flash: see `chosen`."""
     show = (wiring, patch, thing)
     match asked.name:
         case PatternName.steady:
@@ -25,7 +26,7 @@ def named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
         case PatternName.ports:
             pattern = patterns.ports(*show)
         case PatternName.milestones:
-            pattern = still_patterns.milestones(*show, asked.every, asked.level)
+            pattern = still_patterns.milestones(*show, colour(asked.colour), asked.every)
         case PatternName.edges:
             pattern = still_patterns.edges(*show, asked.level)
         case PatternName.ends:
@@ -40,3 +41,17 @@ def named(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
             seconds = patterns.RAMP_SECONDS if asked.rate is None else 1 / asked.rate
             return patterns.ramp(*show, colour(asked.colour), asked.frames, seconds, asked.level)
     return pattern.at(asked.rate)
+
+
+def chosen(asked: Asked, wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
+    """The pattern that was asked for.
+
+    Raises:
+        PatcherError: its colour or way is not known, or it would flash faster than is safe and was not told to.
+    """
+    pattern = named(asked, wiring, patch, thing)
+    if pattern.flashes > FASTEST_FLASH and not (asked.flashing or asked.step):
+        says = f"{asked.rate or pattern.rate:g} would flash {pattern.flashes} times in one second"
+        remedy = f"more than {FASTEST_FLASH} can bring on a seizure: choose a lower rate; if you must, add --flashing"
+        raise refuse("--rate", says, remedy)
+    return pattern

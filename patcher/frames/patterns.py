@@ -36,7 +36,7 @@ TENTHS = 10
 
 @dataclass(frozen=True)
 class Pattern:
-    """A run through looks.
+    """A test pattern: a number of steps, and what is lit at each.
 
     Attributes:
         steps: how many there are.
@@ -56,7 +56,7 @@ class Pattern:
 
     @property
     def flashes(self) -> int:
-        """The most flashes in any one second, where it goes round and round."""
+        """The most flashes in any one second, while the pattern repeats."""
         rounds, rest = divmod(ceil(self.rate), self.steps or 1)
         marks = np.zeros(2 * self.steps + 1, dtype=int)
         for step in self.brightens:
@@ -78,13 +78,13 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
 
 
 def _sharing(run: str, wiring: Wiring) -> list[str]:
-    """The other runs that light with it, being on the same data."""
+    """The other runs that hang on the same data, and so light too."""
     source = wiring.source(run)
     return [name for name in (source, *wiring.tees(source)) if name != run]
 
 
 def also(run: str, wiring: Wiring) -> str:
-    """The other runs that light with it, in brackets; nothing where there are none."""
+    """In brackets, the other runs that light too; nothing where there are none."""
     others = _sharing(run, wiring)
     return f" (and {', '.join(others)})" if others else ""
 
@@ -215,8 +215,8 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
         runs = ", ".join(f"{glow.run} ({len(glow.pixels)} pixels)" for glow in glows)
         return Look(glows, (f"{colour.name}: {STRIP_NAMES[by].format(stops[step] + 1)}: {runs}{left_out}",))
 
-    lamps = [sum(int((along == stop).sum()) for _, _, along in found) for stop in stops]
-    return Pattern(len(stops), 2.0, _brightening(lamps), look)
+    lit = [sum(int((along == stop).sum()) for _, _, along in found) for stop in stops]
+    return Pattern(len(stops), 2.0, _brightening(lit), look)
 
 
 def _in_strips(found: list[tuple[str, np.ndarray, np.ndarray]]) -> list[tuple[str, np.ndarray, np.ndarray]]:
@@ -227,21 +227,21 @@ def _in_strips(found: list[tuple[str, np.ndarray, np.ndarray]]) -> list[tuple[st
     return [(run, own, np.minimum((along - low) // width, STRIPS - 1)) for run, own, along in found]
 
 
-def _brightening(lamps: list[int]) -> tuple[int, ...]:
+def _brightening(lit: list[int]) -> tuple[int, ...]:
     """The steps at which so many more pixels are lit than a moment before that the whole has grown brighter.
 
     A tenth of the most counts; each pixel by itself grows brighter once a round, so that there is one step at least.
     From memory: WCAG 2.2, general flash: opposing changes of a tenth of full luminance.
     """
     found: set[int] = set()
-    extreme, rising = lamps[0], True
-    for step, count in enumerate([*lamps, *lamps]):
-        turns = abs(count - extreme) >= max(lamps) / 10 and (count > extreme) != rising
+    extreme, rising = lit[0], True
+    for step, count in enumerate([*lit, *lit]):
+        turns = abs(count - extreme) >= max(lit) / 10 and (count > extreme) != rising
         if turns and not rising:
-            found.add(step % len(lamps))
+            found.add(step % len(lit))
         if turns or (count > extreme) == rising:
             extreme, rising = count, rising != turns
-    return tuple(sorted(found)) or ((0,) if len(lamps) > 1 else ())
+    return tuple(sorted(found)) or ((0,) if len(lit) > 1 else ())
 
 
 def _few(names: list[str], most: int = 3) -> str:
@@ -252,7 +252,7 @@ def ramp(
     wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS,
     sent: float = 1.0,
 ) -> Pattern:  # fmt: skip
-    """From dark to full and back, evenly, a step a frame: for dimming, and for pixels that flicker on the way.
+    """From dark to full and back, evenly, a step each frame: shows dimming, and pixels that flicker.
 
     Args:
         wiring: what hangs where.

@@ -1,4 +1,4 @@
-"""A pattern as it is asked for: its name, its colour, its way and its rate. Nothing heavy is imported here."""
+"""A test pattern as it is asked for: name, colour, way and rate. Imports nothing that takes time."""
 
 from __future__ import annotations
 
@@ -12,9 +12,12 @@ FASTEST_STREAM = float(HIGHEST_RATE)
 STEPPED_RAMP = 20.0
 """Steps of a ramp that is stepped by keys: a tenth of full each."""
 
+LEAST_EVERY = 4
+"""Pixels from one milestone to the next at least: so a dark pixel is left between a mark of one and one of three."""
+
 
 class PatternName(StrEnum):
-    """The patterns there are."""
+    """The names of the test patterns."""
 
     steady = "steady"
     primaries = "primaries"
@@ -30,10 +33,10 @@ class PatternName(StrEnum):
 SEEN: dict[PatternName, str] = {
     PatternName.steady: "one colour: `--colour red`, or `#ff8000`",
     PatternName.primaries: "red, green, blue, white where the pixel has a white, then dark: is the colour order right?",
-    PatternName.dot: "one pixel after another, in data order",
+    PatternName.dot: "one pixel steps along, in data order",
     PatternName.ports: "each port its own colour, named in words: which cable is in which socket?",
-    PatternName.milestones: "every 10th pixel blue, 50ths yellow, 100ths red, the others dim white, to count on a "
-    "ladder; `--every N` for another step; on pixels of one colour the marks are bright",
+    PatternName.milestones: "every 10th pixel lit; two side by side up to each 50th, three up to each 100th; the rest "
+    "dark: to count on a ladder; `--every N` (4 or more) for another step",
     PatternName.edges: "another colour in each universe, its first pixel white: a wrong start shows at once",
     PatternName.ends: "one pixel where the data enters, three at the other end: does a run hang the wrong way round?",
     PatternName.sweep: "a bar: `--by rows` or `columns` of a grid, or along `x` or `y`: a grid wired wrongly breaks "

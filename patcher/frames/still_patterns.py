@@ -1,7 +1,6 @@
-"""Patterns that stand still and are read along a string: marks to count by, where universes change, both ends.
+"""Test patterns of one step, read along a string: marks to count by, where universes change, both ends.
 
-Each is a pure function from the show and a thing to a pattern of one step. Marks are colours where the pixels can show
-them; pixels of one colour show levels instead.
+Each is a pure function from the show and a thing to a pattern of one step.
 """
 
 from __future__ import annotations
@@ -19,10 +18,9 @@ from patcher.wiring import Wiring
 
 EVERY = 10
 """Pixels from one milestone to the next, unless asked otherwise."""
-DIM = 0.25
-"""How bright the pixels between milestones are, beside the marks."""
-MILESTONES = ((10, "red"), (5, "yellow"), (1, "blue"))
-"""Which multiples of a milestone have which colour. Blue beside yellow is told apart by nearly every eye."""
+WIDTHS = ((10, 3), (5, 2), (1, 1))
+"""How many pixels are lit side by side at which multiples of a milestone."""
+NUMBERS = {1: "one", 2: "two", 3: "three"}
 EDGE_COLOURS = ("red", "green", "blue", "yellow", "magenta", "cyan")
 EDGE_LEVELS = (0.125, 0.5)
 
@@ -36,45 +34,46 @@ def _letters(part: Part, wiring: Wiring) -> str:
     return wiring.show.type_of(wiring.show.runs[part.run]).colour_order
 
 
-def milestones(wiring: Wiring, patch: Patch, thing: Thing, every: int = EVERY, sent: float = 1.0) -> Pattern:
-    """Every tenth pixel of a run in blue, fiftieths in yellow, hundredths in red, the others in dim white.
+def milestones(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, every: int = EVERY) -> Pattern:
+    """Every tenth pixel of a run lit, at each fiftieth two side by side, at each hundredth three; the rest dark.
+
+    The last pixel of a mark is the one that is counted. What a mark is shows by its width, so that pixels of one colour
+    can show it, and it asks for no colour vision.
 
     Args:
         wiring: what hangs where.
         patch: which channels it has.
         thing: what is lit; pixels are counted from their run's data-in, whatever part of it is lit.
-        every: from one mark to the next; each fifth and each tenth mark has a colour of its own.
-        sent: the level that everything is sent at, for the words.
+        colour: of the marks; pixels that cannot show it light all their channels.
+        every: from one mark to the next; each fifth mark is two wide, each tenth three. Four or more, so that there is
+            a dark pixel between any two marks.
     """
     glows, says = [], []
     for part in lighting(thing, wiring):
         letters = _letters(part, wiring)
-        plain = brightest(letters)
-        numbers = np.arange(part.first, part.last + 1)
-        left = np.ones(len(numbers), dtype=bool)
-        marks: list[str] = []
-        for times, name in MILESTONES if tells_colours(letters) else ((1, plain.name),):
-            own = left & (numbers % (every * times) == 0)
-            left &= ~own
-            if own.any():
-                glows.append(Glow(part.run, numbers[own] - 1, COLOURS.get(name, plain)))
-                marks.insert(0, f"{name} {_listed(numbers[own].tolist())}")
-        if left.any():
-            glows.append(Glow(part.run, numbers[left] - 1, plain.at(DIM)))
-            marks.append(f"the others {plain.at(DIM).words(sent)}")
-        says.append(f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}: {'; '.join(marks)}")
+        shown = colour if colour.name != "white" and any(colour.on(letters)) else brightest(letters)
+        lit = np.array([], dtype=np.int64)
+        marks: dict[int, list[str]] = {}
+        for last in range(part.first + (-part.first) % every, part.last + 1, every):
+            width = next(width for times, width in WIDTHS if last % (every * times) == 0)
+            first = max(last - width + 1, part.first)
+            lit = np.append(lit, np.arange(first, last + 1))
+            marks.setdefault(last - first + 1, []).append(f"{first}–{last}" if last > first else str(last))
+        if len(lit):
+            glows.append(Glow(part.run, lit - 1, shown))
+        said = [f"{NUMBERS[width]} at {_listed(places)}" for width, places in sorted(marks.items())]
+        where = f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}"
+        says.append(f"{where}: {shown.name}: {'; '.join([*said, 'the rest dark'])}")
     return _still(glows, says)
 
 
-def _listed(numbers: list[int], most: int = 6) -> str:
-    """Numbers in words, the middle of many left out: `10, 20, 30 … 490`."""
-    return (
-        ", ".join(map(str, numbers)) if len(numbers) <= most else f"{', '.join(map(str, numbers[:3]))} … {numbers[-1]}"
-    )
+def _listed(places: list[str], most: int = 4) -> str:
+    """Places in words, the middle of many left out: `10, 20, 30 … 490`."""
+    return ", ".join(places) if len(places) <= most else f"{', '.join(places[:3])} … {places[-1]}"
 
 
 def edges(wiring: Wiring, patch: Patch, thing: Thing, sent: float = 1.0) -> Pattern:
-    """Another colour in each universe, its first pixel on each run white: a wrong start moves or recolours the picture.
+    """Each universe in another colour, its first pixel on each run white: a wrong start shows at once.
 
     A universe's colour follows from its number, so that it is the same in every box, and neighbours differ. Where a run
     has one pixel only in a universe, that has the universe's colour. `sent` is the level that everything is sent at.
@@ -117,7 +116,7 @@ def _edge_words(colour: str, run: str, span: Span, mark: str) -> str:
 
 
 def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
-    """One pixel where the data enters a run and three at its other end: a run that hangs the wrong way round shows.
+    """One pixel where the data enters a run and three at its other end: a run that is turned round shows.
 
     Of four pixels the last two are lit and of two or three none, so that there too the ends differ. Of a part of a run
     the ends of that part are lit.

@@ -1,1 +1,1 @@
-"""Everyone's streams, as they are heard: who sends, who fights, which boxes answer."""
+"""Listening to the network: which sources send, which of them collide, which boxes answer."""

@@ -1,6 +1,6 @@
-"""Who is fighting: what is wrong, or worth knowing, among the streams that were heard.
+"""Sources that collide, and what else is worth knowing of the streams that were heard.
 
-Two sources fight over a universe where their lives overlap: one that ends before the other begins has only been
+Two sources collide on a universe where their times overlap: one that ends before the other begins has only been
 followed by it. E1.31 lets the highest priority win (6.2.3) and leaves to each receiver what it does among equals;
 Art-Net has no priorities at all.
 """
@@ -17,7 +17,7 @@ from patcher.trade import PROTOCOL_NAMES, Protocol
 
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 RULES = ("equal-priority", "no-priority", "two-protocols", "cid-shared")
-"""The rules by which sources fight, worst first."""
+"""The rules by which sources collide, worst first."""
 _ON = "\0"
 """Stands for the universes that a finding is about, until they are known."""
 MOST_NAMED = 5
@@ -31,7 +31,7 @@ def by_universe(streams: Iterable[Stream]) -> dict[int, list[Stream]]:
 
 
 def rivals(streams: Sequence[Stream]) -> list[Stream]:
-    """Those of one universe's streams that boxes see at once with another: live, their lives overlapping."""
+    """The streams of one universe that boxes get at the same time as another one: live, with overlapping times."""
     live = sorted((one for one in streams if one.live), key=lambda one: one.began)
     before = list(accumulate((one.heard for one in live), max))
     return [
@@ -59,7 +59,7 @@ def findings(heard: Heard) -> list[Finding]:
 
 
 def _on_universes(streams: Mapping[int, Sequence[Stream]]) -> list[Finding]:
-    """What is to be said of single universes; of several the same is said once."""
+    """The findings of each universe; the same finding on several universes is given once."""
     same: dict[Finding, list[int]] = {}
     for universe, here in streams.items():
         for finding in _on_universe(here):
@@ -73,40 +73,43 @@ def _on_universes(streams: Mapping[int, Sequence[Stream]]) -> list[Finding]:
 def _on_universe(streams: Sequence[Stream]) -> list[Finding]:
     """What is to be said of one universe, which is named as `_ON`."""
     at_once = rivals(streams)
-    where, universe = "", _ON
-    found = []
-    e131 = [one for one in at_once if one.protocol == "e131"]
-    art_net = [one for one in at_once if one.protocol == "artnet"]
-    top = winners(e131)
-    equal = rivals(top)
-    if equal:
-        says = (
-            f"{_number(len(equal))} sources on {universe} with equal priority {equal[0].priority}: "
-            f"{_all(equal)}: boxes mix or flicker"
-        )
-        found.append(_warning("equal-priority", where, says, "end one of them, or give one a lower priority"))
-    lower = [one for one in e131 if one not in top]
-    if top and lower:
-        below = ", ".join(f"{one.who} with {one.priority}" for one in lower[:MOST_NAMED])
-        verb = "wins" if len(top) == 1 else "win"
-        says = f"on {universe} {_all(top)} with priority {top[0].priority} {verb} over {below}"
-        remedy = "boxes show the highest priority only; where that is not meant, change one"
-        found.append(Finding("note", "priority", "network", where, says, remedy))
-    if alike := rivals(art_net):
-        ports = len({one.address for one in alike}) < len(alike)
-        names = [f"{one.who}" + (f" port {one.port}" if ports else "") for one in alike]
-        says = (
-            f"{_number(len(alike))} sources on {universe} by Art-Net, which has no priorities: "
-            f"{_and(names)}: boxes mix or flicker"
-        )
-        found.append(_warning("no-priority", where, says, "end one of them"))
+    e131 = [stream for stream in at_once if stream.protocol == "e131"]
+    art_net = [stream for stream in at_once if stream.protocol == "artnet"]
+    found = [*_by_priority(e131), *_without_priority(rivals(art_net))]
     if e131 and art_net:
         says = (
-            f"{universe} by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to both "
-            "mixes or flickers"
+            f"{_ON} by E1.31 from {_all(e131)} and by Art-Net from {_all(art_net)}: a box set to both mixes or flickers"
         )
-        found.append(_warning("two-protocols", where, says, "end one of them, or set each box to one protocol"))
+        found.append(_warning("two-protocols", "", says, "end one of them, or set each box to one protocol"))
     return found
+
+
+def _by_priority(e131: Sequence[Stream]) -> list[Finding]:
+    """What is to be said of E1.31 streams on one universe: equal ones collide, the highest win."""
+    found = []
+    top = winners(e131)
+    if equal := rivals(top):
+        sources = f"{_number(len(equal))} sources on {_ON} with equal priority {equal[0].priority}"
+        says = f"{sources}: {_all(equal)}: boxes mix or flicker"
+        found.append(_warning("equal-priority", "", says, "end one of them, or give one a lower priority"))
+    lower = [stream for stream in e131 if stream not in top]
+    if top and lower:
+        below = ", ".join(f"{stream.who} with {stream.priority}" for stream in lower[:MOST_NAMED])
+        verb = "wins" if len(top) == 1 else "win"
+        says = f"on {_ON} {_all(top)} with priority {top[0].priority} {verb} over {below}"
+        remedy = "boxes show the highest priority only; where that is not meant, change one"
+        found.append(Finding("note", "priority", "network", "", says, remedy))
+    return found
+
+
+def _without_priority(art_net: Sequence[Stream]) -> list[Finding]:
+    """What is to be said of Art-Net streams that are on one universe at once."""
+    if not art_net:
+        return []
+    ports = len({stream.address for stream in art_net}) < len(art_net)
+    names = _and([stream.who + f" port {stream.port}" * ports for stream in art_net])
+    sources = f"{_number(len(art_net))} sources on {_ON} by Art-Net, which has no priorities"
+    return [_warning("no-priority", "", f"{sources}: {names}: boxes mix or flicker", "end one of them")]
 
 
 def _shared_cids(streams: Iterable[Stream]) -> list[Finding]:
@@ -134,7 +137,7 @@ def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
                 f"{lives[0].who} changed its CID {'once' if times == 1 else f'{times} times'}, to {lives[-1].cid}: "
                 "boxes take it for another source, and may hold on to the old one for 2.5 seconds"
             )
-            remedy = "where it was started anew that is all; else have the program keep one CID"
+            remedy = "all is well if it was restarted; else make the program keep one CID"
             found[name, address] = Finding("note", "cid-changed", "network", f"source.{name or address}", says, remedy)
     return list(found.values())
 
@@ -157,7 +160,7 @@ def _unsynchronized(heard: Heard) -> list[Finding]:
 
 
 def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collection[str]]) -> list[Finding]:
-    """What the streams are to a show.
+    """What is worth knowing of the streams beside a show.
 
     Args:
         heard: the streams.
@@ -181,8 +184,8 @@ def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collectio
         says = f"sent, but no box of this show listens there: {in_words(nobody)}"
         found.append(Finding("note", "nobody-listens", "network", "show", says, "compare with: patcher patch SHOW"))
     if silent := sorted({universe for _, universe in set(expected) - live}):
-        says = f"heard from nobody here: {in_words(silent)}"
-        remedy = "where the player sends by unicast, only the box hears it; else start the player"
+        says = f"not heard here: {in_words(silent)}"
+        remedy = "start the player; if it sends by unicast, only the boxes can hear it"
         found.append(Finding("note", "silent", "network", "show", says, remedy))
     return found
 

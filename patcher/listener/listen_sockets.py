@@ -1,4 +1,4 @@
-"""Where to listen for everyone's streams, and doing so for a moment before sending.
+"""Listening to everyone's streams: on which addresses and groups, and for a moment before sending.
 
 Of E1.31 a group is joined for each universe, and what goes by unicast to an address of this machine is heard there; not
 at all addresses at once, for such a socket would hear the groups a second time. Of Art-Net all addresses are listened
@@ -56,7 +56,7 @@ def addresses(interface: str | None) -> list[list[Ear]]:
 
 
 def _room(sockets: int) -> int:
-    """How many of so many sockets may be opened; the system is asked for more as far as that needs no rights."""
+    """How many of so many sockets may be opened; the system's limit is raised as far as it allows."""
     if sys.platform == "win32":
         return sockets
     try:
@@ -115,7 +115,7 @@ class Hearing:
         self.deaf.update((_named(ear), TOO_MANY) for ear in wanted[room:])
 
     def leave_out(self, ears: Iterable[Ear]) -> None:
-        """There is no room to listen there."""
+        """Note that there is no room to listen there."""
         self.deaf.update((_named(ear), TOO_MANY_GROUPS) for ear in ears)
 
     def listen_on(self, universes: Iterable[int], interface: str | None) -> None:
@@ -184,7 +184,7 @@ def _named(ear: Ear) -> str:
 
 
 def protocol_of(ear: Ear) -> Protocol:
-    """Whose port an ear is at."""
+    """The protocol of the port at which an ear listens."""
     return "e131" if ear.port == UDP_PORTS["e131"] else "artnet"
 
 
@@ -205,7 +205,7 @@ class Other:
     universes: tuple[int, ...]
 
     def says(self, priority: int) -> str:
-        """Who is there, and who will win against a sender of that priority."""
+        """In words: who sends already, and who will win against a sender of that priority."""
         named = ", ".join(map(str, self.universes[:MOST_NAMED]))
         more = f" and {len(self.universes) - MOST_NAMED} more" if self.universes[MOST_NAMED:] else ""
         where = f"universe{'s' if len(self.universes) > 1 else ''} {named}{more}"

@@ -1,4 +1,4 @@
-"""What one stream's packets count up to: how many a second, and how many lost, late or twice."""
+"""Counts of one stream's packets: how many a second, and how many lost, late or repeated."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which of a show's boxes are there, by what they answered, and what is wrong with it. Pure."""
+"""Which of a show's boxes are on the network, by what they answered. No socket, no clock."""
 
 from __future__ import annotations
 
@@ -73,16 +73,18 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
     for one in boxes:
         where = f"controller.{one.box}"
         if one.address is None:
-            says = "has no address in the show, so that it cannot be asked"
+            says = "has no address in the show, so it was not asked"
             found.append(_finding("note", "box-not-asked", where, says, f"write {where}.address to have it asked"))
         elif one.answers is None:
             missing.append(one)
         elif one.answers == "ARP" and len(ways) > 1:
             says = f"does not answer at {one.address}; the ARP cache knows it, so it was there some minutes ago at most"
-            found.append(_finding("note", "box-unsure", where, says, "look at its lights: some boxes answer no echo"))
+            found.append(
+                _finding("note", "box-unsure", where, says, "look at its lights: some boxes do not answer an echo")
+            )
         elif one.protocol == "artnet" and one.answers == "echo":
             says = f"is there at {one.address}, but does not answer ArtPoll"
-            found.append(_finding("warning", "no-poll-reply", where, says, "see that the box is set to Art-Net"))
+            found.append(_finding("warning", "no-poll-reply", where, says, "check that the box is set to Art-Net"))
         elif one.answers == "ArtPoll" and (lacking := sorted(set(one.universes) - set(one.port_addresses))):
             says = f"answers with {_port_addresses(one)}; the patch also has {in_words(lacking)} for it"
             remedy = f"type in what `patcher patch` prints for {one.box}"
@@ -94,15 +96,15 @@ def _missing(boxes: Sequence[Presence], ways: Sequence[str]) -> list[Finding]:
     where = f"controller.{boxes[0].box}" if len(boxes) == 1 else "show"
     named = ", ".join(f"{one.box} ({one.address})" for one in boxes)
     if not ways:
-        says = f"cannot be asked here, where neither ICMP echo nor the ping program is to be had: {named}"
+        says = f"this machine has neither ICMP echo nor the ping program, so nobody asked: {named}"
         return [_finding("note", "box-not-asked", where, says, "install the ping program")]
     if SIMULATED in ways:
-        says = f"no yard simulates {named}"
+        says = f"no yard is running for {named}"
         return [_finding("warning", "box-missing", where, says, "start it in another terminal: patcher yard SHOW")]
     art_net = any(one.protocol == "artnet" for one in boxes)
     asked = ", ".join(way for way in ways if way != "ArtPoll" or art_net)
     says = f"no answer from {named}; asked by {asked}"
-    remedy = "see that each is on, its network lead is in, and its address is the show's"
+    remedy = "check that each is on, its network cable is in, and its address is the one in the show file"
     return [_finding("warning", "box-missing", where, says, remedy)]
 
 

@@ -1,4 +1,4 @@
-"""Asking boxes whether they are there: ArtPoll, ICMP echo, the ARP cache.
+"""Asking boxes whether they are on: ArtPoll, ICMP echo, the ARP cache.
 
 A box is asked at its own address and nowhere else. What this system does not allow is left out, and said: `ways` tells
 what could be done.
@@ -52,7 +52,7 @@ def arp_neighbours(table: str) -> set[str]:
 
 
 class Prober:
-    """Asks boxes whether they are there; use it in a `with` block.
+    """Asks boxes whether they are on; use it in a `with` block.
 
     Attributes:
         answered: how each address that answered did so.

@@ -251,7 +251,9 @@ class Listening:
         known = self._streams.get(key)
         ends = isinstance(packet, e131.Data) and packet.terminated
         if known is None:
-            if len(self._streams) >= self._most and not self._make_room(now):
+            if len(self._streams) >= self._most:
+                self._sweep("streams", self._streams, lambda stream: stream.state(now) == "live", now)
+            if len(self._streams) >= self._most:
                 self.left_aside += 1
                 return
             circle = 256 if key[0] == "e131" else 255
@@ -278,11 +280,6 @@ class Listening:
         known.order.begin(number)
         known.began, known.rate = now, Rate(now)
         return True
-
-    def _make_room(self, now: float) -> bool:
-        """Forget streams that have ended."""
-        self._sweep("streams", self._streams, lambda one: one.state(now) == "live", now)
-        return len(self._streams) < self._most
 
     def _sweep(self, what: str, kept: dict[Any, T], stays: Callable[[T], bool], now: float) -> None:
         """Forget what has ended; looked for at most once a second, for the search takes its time."""
@@ -347,11 +344,9 @@ class Listening:
         """The universes that E1.31 sources announce, or whose synchronization packets they wait for; rising."""
         if self._announced is None:
             self._announced = {universe for one in self._sources.values() for universe in one.universes()}
-        found = set(self._announced)
-        for key, one in self._streams.items():
-            if key[0] == "e131" and isinstance(one.packet, e131.Data) and one.packet.sync_universe:
-                found.add(one.packet.sync_universe)
-        return sorted(found)
+        packets = [stream.packet for stream in self._streams.values()]
+        waited_for = {packet.sync_universe for packet in packets if isinstance(packet, e131.Data)}
+        return sorted(self._announced | (waited_for - {0}))
 
     def heard(self, now: float) -> Heard:
         """All of it, up to now."""
@@ -361,32 +356,21 @@ class Listening:
             for (protocol, universe, cid, sender), one in self._syncs.items()
         ]
         announced = [
-            Announced(
-                printable(one.source_name),
-                _cid(cid),
-                address,
-                tuple(sorted(one.universes())),
-            )
-            for (cid, address), one in self._sources.items()
+            Announced(printable(pages.source_name), _cid(cid), address, tuple(sorted(pages.universes())))
+            for (cid, address), pages in self._sources.items()
         ]
-        streams.sort(key=lambda one: (one.universe, one.protocol != "e131", one.source_name, one.address, one.port))
+        nodes = [
+            Node(address, printable(node.short_name), printable(node.long_name), tuple(sorted(node.port_addresses)),
+                 node.mac.hex(":"))
+            for address, node in sorted(self._nodes.items())
+        ]  # fmt: skip
+        streams.sort(
+            key=lambda each: (each.universe, each.protocol != "e131", each.source_name, each.address, each.port)
+        )
         return Heard(
-            tuple(streams),
-            tuple(syncs), tuple(announced), self._seen_nodes(),
+            tuple(streams), tuple(syncs), tuple(announced), tuple(nodes),
             self.malformed, tuple(self._reasons), self.left_aside,
         )  # fmt: skip
-
-    def _seen_nodes(self) -> tuple[Node, ...]:
-        return tuple(
-            Node(
-                address,
-                printable(one.short_name),
-                printable(one.long_name),
-                tuple(sorted(one.port_addresses)),
-                one.mac.hex(":"),
-            )
-            for address, one in sorted(self._nodes.items())
-        )
 
     def _seen(self, key: _Key, one: _Stream, now: float) -> Stream:
         protocol, universe, cid, sender = key

@@ -1,4 +1,4 @@
-"""The keys of the show file, out of the models that read it: meaning, default, unit and limits, table by table."""
+"""The keys of the show file, from the models that read it: meaning, default, unit and limits, table by table."""
 
 from __future__ import annotations
 

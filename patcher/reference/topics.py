@@ -1,4 +1,4 @@
-"""Topics of reference text: read from `topics.txt`, with the program's own tables put in where it names them.
+"""Reference text by topic: read from `topics.txt`, with the program's own tables where it names them.
 
 The form of that file: `= NAME: one line` begins a topic and `== TITLE` a section; `TERM :: text` is an entry and
 `- text` a bullet, going on in lines indented by two; a line indented by four is printed as it is; `@NAME` stands for a
@@ -50,7 +50,7 @@ def topics() -> dict[str, Topic]:
 
 
 def parts_of(topic: Topic, tables: Mapping[str, Callable[[], list[Part]]] | None = None) -> list[Part]:
-    """A topic's parts, its tables made.
+    """The parts of a topic, with its tables filled in.
 
     Args:
         topic: the topic.
@@ -114,14 +114,14 @@ def _wires() -> list[Part]:
 
     wires = [*(Wire(awg=awg) for awg in AWG_BEARS), *(Wire(mm2=area) for area in sorted({*MM2_BEARS, *CLASS_5}))]
     sizes = [
-        Part("entry", f"bears {wire.bears:g} A; {wire.ohms() * 1000:.3g} Ω a kilometre, one way", str(wire))
+        Part("entry", f"may carry {wire.bears:g} A; {wire.ohms() * 1000:.3g} Ω a kilometre, one way", str(wire))
         for wire in wires
     ]
     blades = ", ".join(f"{amps:g}" for amps in BLADES)
     return [
-        Part("text", f"What a wire bears, and what it resists at {CELSIUS:g} °C:"),
+        Part("text", f"What a wire may carry, and its resistance at {CELSIUS:g} °C:"),
         *sizes,
-        Part("text", "A size that is not listed bears what the next thinner one does."),
+        Part("text", "A size that is not listed may carry what the next thinner one may."),
         Part("text", f"Blade fuses: {blades} A."),
         *(Part("entry", says, what) for what, says in SOURCES.items()),
     ]

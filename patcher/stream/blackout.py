@@ -1,4 +1,4 @@
-"""All senders of this program dark at once, from any thread: for good, or for as long as the program is stopped.
+"""Makes all senders of this program dark at once, from any thread: for good, or while the program is stopped.
 
 Every open `Sender` is known here, so that no command can forget its own. One lock guards them all: while it is held
 nothing is sent but by whoever holds it.
@@ -14,7 +14,7 @@ from weakref import WeakSet
 
 
 class Lights(Protocol):
-    """What lights pixels."""
+    """A sender, as far as a blackout is concerned."""
 
     def end(self) -> None:
         """Dark and the streams ended, for good; once is enough."""
@@ -29,19 +29,19 @@ _lit: WeakSet[Lights] = WeakSet()
 
 
 def opened(lights: Lights) -> None:
-    """These may light pixels from now on."""
+    """Register a sender, which may light pixels from now on."""
     with LOCK:
         _lit.add(lights)
 
 
 def closed(lights: Lights) -> None:
-    """These light nothing any more."""
+    """Unregister a sender, which lights nothing any more."""
     with LOCK:
         _lit.discard(lights)
 
 
 def end() -> None:
-    """All is dark, for good."""
+    """Make all registered senders dark, for good."""
     with LOCK:
         for lights in list(_lit):
             lights.end()
@@ -49,7 +49,7 @@ def end() -> None:
 
 @contextmanager
 def rest() -> Iterator[None]:
-    """All is dark, and no thread can send, while this lasts."""
+    """Keep all pixels dark, and all threads from sending, while this lasts."""
     with LOCK, ExitStack() as stack:
         for lights in list(_lit):
             stack.enter_context(lights.rest())

@@ -1,4 +1,4 @@
-"""An absolute clock for frames: frame n is due at the beginning plus n periods, however late the one before was."""
+"""A clock for frames without drift: frame n is due n periods after the beginning, however late the last one was."""
 
 from __future__ import annotations
 

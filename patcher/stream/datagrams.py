@@ -1,4 +1,4 @@
-"""Many datagrams from one block of memory, each to a place of its own, in as few calls of the system as it allows.
+"""Sends many datagrams from one block of memory, each to its own place, with few system calls.
 
 Linux has `sendmmsg`, which takes up to 1024 datagrams; it is called through ctypes, with arrays that are built once.
 Elsewhere a loop of `sendto` does the same. Both keep on when one place cannot be reached.
@@ -53,7 +53,7 @@ class Datagrams(Protocol):
 
 
 def datagrams(sock: socket.socket, octets: Octets, begins: Rows, lengths: Rows, places: Sequence[Place]) -> Datagrams:
-    """The quickest way that this system has.
+    """The quickest way to send them on this system.
 
     Args:
         sock: a UDP socket, from now on one that does not wait.
@@ -98,7 +98,7 @@ def returning(sock: socket.socket) -> Callable[[], dict[Place, int]]:
 
 
 class _InTurn:
-    """What both ways share: going on behind a datagram that did not leave."""
+    """What both ways have in common: to go on after a datagram that could not be sent."""
 
     def __init__(self, sock: socket.socket) -> None:
         self._socket = sock

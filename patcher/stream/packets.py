@@ -120,7 +120,7 @@ class Packets:
         self._without: Rows = np.zeros(0, dtype=np.int64)
 
     def write(self, levels: Levels) -> Mask:
-        """Put a frame's levels in; which data rows changed by it. A universe that `levels` has not goes dark."""
+        """Write a frame's levels; returns the data rows that changed. A universe that is not in `levels` goes dark."""
         slots = self._in_rows(levels)
         eights = slots.view(np.uint64)
         # A glance at the first slots tells most of a frame that changes much: the one that takes longest to send.
@@ -179,7 +179,7 @@ class Packets:
         return np.concatenate(found)
 
     def terminate(self) -> Rows:
-        """Turn the E1.31 data rows into those that end their streams; which they are."""
+        """Turn the E1.31 data rows into packets that end their streams; returns those rows."""
         for row in range(self.e131):
             e131.set_terminated(memoryview(self.octets[row])[int(self.begins[row]) :])
         return np.arange(self.e131)

@@ -1,4 +1,4 @@
-"""A pattern played: steps by time or by a person's keys, frames by the clock, until it is enough."""
+"""Playing a pattern: steps by time or by a person's keys, frames by the clock, until it is enough."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LONGEST_WAIT = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """What a person asked for: so many steps on (or back), or to a step, from 0."""
+    """What a person asked for: so many steps forward (negative: back), or to a step, from 0."""
 
     by: int = 0
     to: int | None = None
@@ -71,42 +71,25 @@ class Playing:
             tell: is given each new step and its look, after it was sent.
             tell_reach: is given what is heard of boxes that cannot be reached, or can again.
         """
-        step, walked, owed, shown, sent = 0, -1, 0, -1, 0
-        levels = DARK
-        moves: list[Move] = []
-        waited = False
+        step, shown, sent, levels = 0, -1, 0, DARK
+        pace, moves = _Pace(self.rate), _Moves(self.hands)
 
         def wait(left: float) -> bool:
-            nonlocal waited
-            waited = True
             if self.stopped():
                 return True
             sender.keep_alive()
-            if self.hands is None:
-                time.sleep(min(left, LONGEST_WAIT))
-            elif (move := self.hands(min(left, LONGEST_WAIT))) is not None:
-                moves.append(move)
-                return True
-            return False
+            return moves.wait(min(left, LONGEST_WAIT))
 
         for elapsed in clock.frames(wait):
             if self.stopped() or (self.seconds is not None and elapsed >= self.seconds):
                 break
             if self.hands is None:
-                due = int(elapsed * self.rate) - owed
-                forgotten = max(0, due - walked - 1 - OWED)
-                owed += forgotten
-                walked = min(due - forgotten, walked + 1)
+                walked = pace.steps(elapsed)
                 if self.loops is not None and walked >= self.loops * self.pattern.steps:
                     break
                 step = walked % self.pattern.steps
-            elif sent and not waited and (move := self.hands(0.0)) is not None:
-                # Frames that leave no time to wait must not make the keys deaf.
-                moves.append(move)
-            waited = False
-            for move in moves:
-                step = (move.to if move.to is not None else step + move.by) % self.pattern.steps
-            moves.clear()
+            else:
+                step = moves.applied(step, self.pattern.steps, ask=sent > 0)
             new = self.pattern.look(step) if step != shown else None
             if new is not None:
                 levels, shown = render(new), step
@@ -117,3 +100,57 @@ class Playing:
             for news in sender.news():
                 tell_reach(news)
         return sent
+
+
+class _Pace:
+    """How many steps are due by time: none is left out, and after a pause of the machine they go on from where they
+    were.
+    """
+
+    def __init__(self, rate: float) -> None:
+        self._rate = rate
+        self._walked = -1
+        self._forgotten = 0
+
+    def steps(self, elapsed: float) -> int:
+        """The step that a frame after so many seconds shows, counted on through all loops."""
+        due = int(elapsed * self._rate) - self._forgotten
+        more = max(0, due - self._walked - 1 - OWED)
+        self._forgotten += more
+        self._walked = min(due - more, self._walked + 1)
+        return self._walked
+
+
+class _Moves:
+    """What a person has asked for by keys since the last frame."""
+
+    def __init__(self, hands: Hands | None) -> None:
+        self._hands = hands
+        self._moves: list[Move] = []
+        self._waited = False
+
+    def wait(self, seconds: float) -> bool:
+        """Wait for a key, or for so many seconds; whether one came."""
+        self._waited = True
+        if self._hands is None:
+            time.sleep(seconds)
+            return False
+        return self._take(self._hands, seconds)
+
+    def applied(self, step: int, steps: int, *, ask: bool) -> int:
+        """The step, from 0, after all moves. Frames that leave no time to wait must not make the keys deaf: with `ask`
+        a key is then looked for.
+        """
+        if ask and not self._waited and self._hands is not None:
+            self._take(self._hands, 0.0)
+        self._waited = False
+        for move in self._moves:
+            step = (move.to if move.to is not None else step + move.by) % steps
+        self._moves.clear()
+        return step
+
+    def _take(self, hands: Hands, seconds: float) -> bool:
+        move = hands(seconds)
+        if move is not None:
+            self._moves.append(move)
+        return move is not None

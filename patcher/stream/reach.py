@@ -1,4 +1,4 @@
-"""Which places can be reached: one that cannot is left alone but for a try now and then, until it is quiet again.
+"""Which places can be reached; one that cannot is tried again every second, until no more errors come.
 
 A place is a host and a UDP port. What is known of it is only what the system says: that a datagram could not leave, or
 that an ICMP message came back, which may be seconds later. So a place is back when tries have met no error for a while.
@@ -51,7 +51,7 @@ class Reached:
         return frozenset(self._gone)
 
     def failed(self, place: Place, reason: str, now: float) -> None:
-        """A datagram came to nothing."""
+        """Note that a datagram could not be sent to a place."""
         if place in self._gone:
             self._gone[place].failed = now
             return
@@ -60,7 +60,7 @@ class Reached:
         self._news.append(Reach(*place, reason))
 
     def back(self, now: float) -> list[Place]:
-        """Those that have been quiet for long enough; from now on they are like the others."""
+        """The places from which no error has come for long enough; they count as reached from now on."""
         found = [place for place, gone in self._gone.items() if now - gone.failed >= QUIET and gone.tried > gone.failed]
         for place in found:
             del self._gone[place]

@@ -1,4 +1,4 @@
-"""Levels onto the network: E1.31 and Art-Net packets, on time and no more of them than the boxes need.
+"""Sends levels as E1.31 and Art-Net packets: on time, and no more of them than the boxes need.
 
 However a stream ends, its pixels end dark: `close` sends dark frames and then ends each E1.31 stream as the standard
 asks, with three packets that say so. They are spread over a quarter of a second, for the network may be out for a
@@ -155,7 +155,7 @@ class Sender:
         self.close()
 
     def send(self, levels: Levels) -> None:
-        """One frame: what it changes leaves at once; a universe that `levels` has not is dark. Nothing, once ended."""
+        """Send a frame: what has changed, at once. A universe not in `levels` goes dark. Once ended, do nothing."""
         with blackout.LOCK:
             if self._ended:
                 return
@@ -169,7 +169,7 @@ class Sender:
         return self.reached.news()
 
     def keep_alive(self) -> None:
-        """Send again what would else be silent for too long; for use between frames that are far from each other."""
+        """Send again what has been silent for almost too long; for use between frames that are far apart."""
         with blackout.LOCK:
             now = self._now()
             if not self._ended and self._silent(now):
@@ -203,7 +203,7 @@ class Sender:
         self._earliest = min(self._earliest, now)
 
     def _spare(self, due: Mask, now: float) -> frozenset[Place]:
-        """Leave out of what is due the places that cannot be reached, but for those to be tried now; which they are."""
+        """Leave out places that cannot be reached, except those to be tried now; returns the latter."""
         for place in self.reached.back(now):
             self._new_in[self._rows(place)] = self._frame
             due[self._rows(place)] = True

@@ -1,1 +1,1 @@
-"""The terminal: keys, lines, tables, signals, and output that holds nothing up."""
+"""The terminal: keys, folded lines, tables, signals, and printing that never blocks."""

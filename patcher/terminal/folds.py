@@ -1,4 +1,4 @@
-"""Lines folded to the width of the terminal, so that no word is broken and what belongs together stands together."""
+"""Lines folded to the width of the terminal; no word is broken, nor a key parted from its words."""
 
 from __future__ import annotations
 

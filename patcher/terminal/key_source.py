@@ -1,4 +1,4 @@
-"""Single keys, as a person types them: from a terminal, which is left as it was, or from whatever stands in for it."""
+"""Single characters as a person types them, from a terminal or a pipe; the terminal is restored afterwards."""
 
 from __future__ import annotations
 
@@ -44,6 +44,6 @@ class Typed:
 
 @contextmanager
 def typed() -> Iterator[Typed]:
-    """Keys from the terminal, or from whatever stands in for it; the terminal is left as it was."""
+    """Characters from the terminal or a pipe, one by one; the terminal is restored afterwards."""
     with terminal() as source:
         yield Typed(source)

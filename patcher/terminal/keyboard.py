@@ -1,4 +1,4 @@
-"""The terminal that keys are read from: single keys while it is ours, and as it was before whenever it is not."""
+"""The terminal that keys are read from: it gives single keys while it is read, and is restored afterwards."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from typing import Any
 
 
 class Terminal:
-    """Where keys come from: a terminal, or whatever stands in for it.
+    """Reads keys from a terminal, or from a pipe or file in its place.
 
     Attributes:
         source: its file descriptor.
@@ -27,9 +27,7 @@ class Terminal:
         self._before: list[Any] | None = None
 
     def read(self, seconds: float) -> bytes | None:
-        """What was typed, after waiting at most so many seconds; empty where nothing more can come, None where nothing
-        came.
-        """
+        """What was typed within so many seconds; empty at the end of the input, None where nothing was typed."""
         if os.isatty(self.source) and not self._ready():
             time.sleep(seconds)
             return None
@@ -38,7 +36,7 @@ class Terminal:
         return os.read(self.source, 256)
 
     def _ready(self) -> bool:
-        """Whether it is ours to read: in the background it is the shell's. Then it gives single keys."""
+        """Whether this program may read it (in the background the shell does); if so, switch it to single keys."""
         if sys.platform == "win32":
             return False
         import termios
@@ -75,7 +73,7 @@ class Terminal:
 
 
 class Console:
-    """The same where the system has no termios, as on Windows: it lends single keys without being changed.
+    """The same on systems without termios, such as Windows: it gives single keys without a change of mode.
 
     Attributes:
         source: its file descriptor.
@@ -89,9 +87,7 @@ class Console:
             threading.Thread(target=self._go, name="keys", daemon=True).start()
 
     def read(self, seconds: float) -> bytes | None:
-        """What was typed, after waiting at most so many seconds; empty where nothing more can come, None where nothing
-        came.
-        """
+        """What was typed within so many seconds; empty at the end of the input, None where nothing was typed."""
         if not os.isatty(self.source):
             try:
                 return self._come.get(timeout=seconds)
@@ -111,7 +107,7 @@ class Console:
         return ARROWS.get(key, key).encode()
 
     def put_back(self) -> None:
-        """It was never changed."""
+        """Do nothing: its mode was never changed."""
 
     def _go(self) -> None:
         octets = b"?"
@@ -144,7 +140,7 @@ _lent = False
 
 @contextmanager
 def terminal() -> Iterator[Terminal | Console]:
-    """Keys one by one from the terminal, or from whatever stands in for it; the terminal is left as it was."""
+    """Open what keys are read from, a terminal or a pipe; a terminal is restored afterwards."""
     opened = (Console if importlib.util.find_spec("termios") is None else Terminal)(sys.stdin.fileno())
     _open.append(opened)
     try:
@@ -156,7 +152,7 @@ def terminal() -> Iterator[Terminal | Console]:
 
 @contextmanager
 def ordinary() -> Iterator[None]:
-    """The terminal as others want it, while this lasts: it gives single keys again when it is next read."""
+    """Restore the terminal while this lasts; it gives single keys again when it is next read."""
     global _lent
     _lent = True
     try:

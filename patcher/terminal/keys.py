@@ -1,4 +1,4 @@
-"""A person's keys: space or → on, b or ← back, a number and Enter to jump, q to stop."""
+"""A person's keys: space or → next, b or ← previous, a number and Enter to jump, q to stop."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from patcher.stream.player import Move
 from patcher.terminal.keyboard import Console, Terminal, terminal
 
-ON, BACK = {" ", "n", "\x1b[C", "\x1bOC"}, {"b", "\x1b[D", "\x1bOD"}
-HELP = "space or → on, b or ← back, a number and Enter to jump, q to stop"
+NEXT, PREVIOUS = {" ", "n", "\x1b[C", "\x1bOC"}, {"b", "\x1b[D", "\x1bOD"}
+HELP = "space or → next, b or ← previous, a number and Enter to jump, q to stop"
 
 
 class Keys:
@@ -20,7 +20,7 @@ class Keys:
     """
 
     def __init__(self, source: Terminal | Console) -> None:
-        """Read from a terminal, or from what stands in for it."""
+        """Read from a terminal, or from a pipe in its place."""
         self.done = False
         self._source = source
         self._waiting = ""
@@ -46,9 +46,9 @@ class Keys:
         digits, self._digits = self._digits, ""
         if key in "\r\n" and digits:
             return Move(to=int(digits) - 1)
-        if key in ON or key in "\r\n":
+        if key in NEXT or key in "\r\n":
             return Move(by=1)
-        if key in BACK:
+        if key in PREVIOUS:
             return Move(by=-1)
         self.done = key in {"q", "\x04"}
         return None
@@ -56,6 +56,6 @@ class Keys:
 
 @contextmanager
 def keys() -> Iterator[Keys]:
-    """Keys from the terminal, one by one, or from whatever stands in for it; the terminal is left as it was."""
+    """A person's moves, read from the terminal or a pipe; the terminal is restored afterwards."""
     with terminal() as source:
         yield Keys(source)

@@ -1,4 +1,4 @@
-"""Output that holds nothing up: what is printed waits in memory, and a thread of its own writes it.
+"""Printing that never blocks: text waits in memory, and a thread writes it.
 
 A terminal that was stopped with Ctrl-S, or a pipe that nobody reads, would else stop whoever prints, in the middle of
 sending. While something is timed nothing waits for a reader: what there is no room for is left out, and said. Behind
@@ -53,7 +53,7 @@ class Output:
         return getattr(self.under, name)
 
     def write(self, text: str) -> int:
-        """Have it written; an error of what was written before is raised here."""
+        """Queue text to be written; raises the error of an earlier write."""
         with self._changed:
             self._fail()
             if self.timed and (self._left_out or self._size > MOST):
@@ -67,7 +67,7 @@ class Output:
         return len(text)
 
     def flush(self) -> None:
-        """Nothing has to be done for it to be written."""
+        """Do nothing: the thread writes as soon as it can."""
 
     @property
     def busy(self) -> bool:
@@ -88,7 +88,7 @@ class Output:
         return True
 
     def end(self) -> None:
-        """Write no more."""
+        """Stop the thread; nothing more can be written."""
         with self._changed:
             self._over = True
             self._changed.notify_all()
@@ -157,7 +157,7 @@ def busy() -> bool:
 
 
 def abandon() -> None:
-    """The program was asked to end: no reader is waited for that does not read."""
+    """Wait no more for readers that do not read: the program was asked to end."""
     global _abandon
     _abandon = True
 

@@ -1,4 +1,4 @@
-"""Where all that is printed goes through: other people's text gives no orders, and who cannot be told is left in peace.
+"""What all printing goes through: it replaces control characters, and copes with a reader that has gone.
 
 Orders of our own to a terminal, as to go back to the line's beginning, are given by `order` alone.
 """
@@ -16,7 +16,7 @@ from patcher.visible import visible
 
 
 class Unread(OSError):  # noqa: N818  (it is no error of anybody's)
-    """Whoever read stdout has gone. It has no number, for typer would take a broken pipe for its own."""
+    """The reader of stdout has gone. Without an error number, for typer would handle a broken pipe itself."""
 
 
 class Screen(TextIOBase):
@@ -24,7 +24,7 @@ class Screen(TextIOBase):
 
     Attributes:
         under: the stream that it writes to.
-        must: whether it is an error that nothing can be written. On stderr it is none: whom should it be said to?
+        must: whether a failed write is an error. On stderr it is not, for there it could not be reported.
     """
 
     def __init__(self, under: TextIO, *, must: bool) -> None:
@@ -45,16 +45,16 @@ class Screen(TextIOBase):
         return self.under.errors or "replace"
 
     def write(self, text: str) -> int:
-        """Write text, no character of which is an order."""
+        """Write text, its control characters replaced."""
         self._do(lambda: self.under.write(visible(text)))
         return len(text)
 
     def order(self, sequence: str) -> None:
-        """Write an order of our own."""
+        """Write a control sequence as it is."""
         self._do(lambda: self.under.write(sequence))
 
     def flush(self) -> None:
-        """Have it written now."""
+        """Write what is buffered."""
         self._do(self.under.flush)
 
     def _do(self, what: Any) -> None:
@@ -68,7 +68,7 @@ class Screen(TextIOBase):
                 raise
 
     def isatty(self) -> bool:
-        """Whether a person looks at it."""
+        """Whether it is a terminal."""
         return self.under.isatty()
 
     def fileno(self) -> int:
@@ -76,7 +76,7 @@ class Screen(TextIOBase):
         return self.under.fileno()
 
     def writable(self) -> bool:
-        """It is."""
+        """Say that text can be written."""
         return True
 
 
@@ -95,13 +95,13 @@ def screens() -> Iterator[None]:
 
 
 def order(sequence: str) -> None:
-    """Give the terminal on stdout, where there is one, an order of our own."""
+    """Write a control sequence of our own to the terminal on stdout, if there is one."""
     if sys.stdout.isatty():
         getattr(sys.stdout, "order", sys.stdout.write)(sequence)
 
 
 def let_go(stream: TextIO) -> None:
-    """Write no more to a stream that fails, also not when the program ends: what waits in it goes nowhere."""
+    """Point a stream that fails at the null device, so that its buffered text raises no error at the end."""
     with suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())

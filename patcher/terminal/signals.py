@@ -1,4 +1,4 @@
-"""Being told to stop: whatever ends or stops a program goes dark first, and the work ends, or waits, in order.
+"""Signals: whatever ends or stops the program makes all pixels dark first.
 
 Every signal that can be caught, and that would end or stop the program, is taken while something may be lit. A thread
 of its own is told of them, whatever the others are doing: it darkens all pixels at once. A program that was stopped, as
@@ -44,7 +44,7 @@ class Stop:
         self._rested = 0.0
 
     def __call__(self) -> bool:
-        """Whether to stop: it was asked for, or nobody can be told anything any more."""
+        """Whether to stop: a signal asked for it, or output can no longer be written."""
         return self.asked or output.failed()
 
     def now(self) -> float:
@@ -53,13 +53,13 @@ class Stop:
             return time.monotonic() - self._rested
 
     def end(self) -> None:
-        """All dark now, whatever else is being done; the work ends when it notices."""
+        """Make all pixels dark at once; the work ends when it notices."""
         self.asked = True
         output.abandon()
         blackout.end()
 
     def rest(self, told: Callable[[float], bool]) -> None:
-        """All dark, and the program stopped until it is continued; then all as before, but where it is to end.
+        """Make all pixels dark and stop the program until it is continued; then light them again, unless it is to end.
 
         Args:
             told: after so many seconds at most, whether an end was asked for meanwhile.
@@ -98,7 +98,7 @@ def catchable() -> set[int]:
 
 @contextmanager
 def stopping() -> Iterator[Stop]:
-    """While this lasts, signals darken all that is lit, and then only set the `Stop`; and printing waits for nobody."""
+    """While this lasts, a signal makes all pixels dark and sets the `Stop`, and printing never blocks."""
     stop = Stop()
     taken = catchable()
     ears, mouth = socket.socketpair()
@@ -127,7 +127,7 @@ def stopping() -> Iterator[Stop]:
 
 
 def _nothing(number: int, frame: object) -> None:
-    """The thread that watches has been told already."""
+    """Do nothing: the watching thread is told through the wake-up descriptor."""
 
 
 def _numbers(names: tuple[str, ...]) -> set[int]:

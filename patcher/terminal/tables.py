@@ -1,8 +1,10 @@
-"""How results are put on the screen: findings in words, tables, or one JSON document."""
+"""How results are printed: findings in words, tables, or one JSON document."""
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -16,6 +18,11 @@ from patcher.visible import as_csv, as_json, one_line
 if TYPE_CHECKING:
     from patcher.patch.patch import Start
     from patcher.show.schema import Show
+
+GAP = "   "
+"""Between two columns."""
+LEAST_LAST = 8
+"""Columns that the last column of a table has at least."""
 
 
 def say_json(document: Any) -> None:
@@ -65,31 +72,30 @@ def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: 
 
     Laid out here and not by rich: of a show with a thousand boxes, each with a table, that took most of the time.
     """
-    import shutil
-    import textwrap
-
     from rich.cells import cell_len
 
     names = [head.replace("_", " ") for head in heads]
     table = [names, *([one_line(str(cell)) for cell in row] for row in rows)]
     lengths = [[len(cell) if cell.isascii() else cell_len(cell) for cell in row] for row in table]
     widths = [max(column) for column in zip(*lengths, strict=True)]
-    before = sum(widths[:-1]) + 3 * len(widths[:-1])
+    before = sum(widths[:-1]) + len(GAP) * len(widths[:-1])
     if sys.stdout.isatty():
-        widths[-1] = min(widths[-1], max(shutil.get_terminal_size().columns - before, cell_len(names[-1]), 8))
+        widths[-1] = min(widths[-1], max(shutil.get_terminal_size().columns - before, cell_len(names[-1]), LEAST_LAST))
     rights = [head in right.split() for head in heads]
     for number, (row, long) in enumerate(zip(table, lengths, strict=True)):
-        pieces = [row[-1]] if long[-1] <= widths[-1] else textwrap.wrap(row[-1], widths[-1], break_on_hyphens=False)
-        padded = [
-            " " * (width - length) + cell if is_right else cell + " " * (width - length)
-            for cell, length, width, is_right in zip(row[:-1], long, widths, rights, strict=False)
-        ]
-        last = pieces[0].rjust(widths[-1]) if rights[-1] else pieces[0]
-        print("   ".join([*padded, last]).rstrip())
-        for piece in pieces[1:]:
+        first, *more = (
+            [row[-1]] if long[-1] <= widths[-1] else textwrap.wrap(row[-1], widths[-1], break_on_hyphens=False)
+        )
+        cells = [*map(_padded, row[:-1], long, widths, rights), first.rjust(widths[-1]) if rights[-1] else first]
+        print(GAP.join(cells).rstrip())
+        for piece in more:
             print(" " * before + piece)
         if number == 0:
             print("─" * (before + widths[-1]))
+
+
+def _padded(cell: str, length: int, width: int, right: bool) -> str:
+    return " " * (width - length) + cell if right else cell + " " * (width - length)
 
 
 def say_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

@@ -149,6 +149,21 @@ def crowded(drawn: Drawn, ends: Sequence[int]) -> int:
     return int(close.sum())
 
 
+def _not_shown(close: int, pixels: int, without: Sequence[str]) -> tuple[str, ...]:
+    """What a picture of all cannot show, in words.
+
+    Args:
+        close: how many of its pixels touch another.
+        pixels: how many it has.
+        without: runs that have no shape.
+    """
+    hidden = [f"{close} of {pixels} pixels touch another or hide behind it: name a part of it with --on"]
+    if without:
+        more = f" and {len(without) - MOST_NAMED} more" if without[MOST_NAMED:] else ""
+        hidden.append(f"not drawn, for want of a shape: {', '.join(without[:MOST_NAMED])}{more}")
+    return tuple(hidden)
+
+
 class Close:
     """The picture of one thing, which fills a window.
 
@@ -181,54 +196,56 @@ class Close:
         self._old: NDArray[np.int64] | None = None
 
     def _drawn(self, show: Show, height: int) -> Drawn:
+        """The parts as a grid, as they hang, or as strings in rows, whatever can be counted."""
         if (placed := grid_of(show, self._parts)) is not None:
-            if (grid := draw_grid(placed, self._width, height)) is not None:
-                return grid
-            columns, rows = (np.ptp(placed, axis=0) + 1).tolist()
-            says = f"each pixel wants a window of {columns} columns and {-(-rows // self._units) + 1} lines"
-            where = placed.astype(np.float64)
-            squeezed = draw_shape(where, self._width, height, 1.0)
-            return Drawn(squeezed.pixels, squeezed.columns, squeezed.rows, squeezed.height, {}, (says,))
+            return self._grid(placed, height)
         names = [(part.run, part.first, part.pixels) for part in self._parts]
-        shapes = [positions(show, show.runs[part.run]) for part in self._parts]
-        hanging = [
-            (number, shape[part.first - 1 : part.last])
-            for number, (part, shape) in enumerate(zip(self._parts, shapes, strict=True))
-            if shape is not None
-        ]
+        hanging = self._hanging(show)
         if not hanging:
             return unroll(names, self._width, height)
-        where = np.concatenate([shape for _, shape in hanging])
-        ends = np.cumsum([len(shape) for _, shape in hanging]).tolist()
+        where = np.concatenate([*hanging.values()])
         begins = np.cumsum([0, *(count for _, _, count in names)])
-        own = np.concatenate([np.arange(begins[number], begins[number + 1]) for number, _ in hanging])
+        numbers = np.concatenate([np.arange(begins[number], begins[number + 1]) for number in hanging])
         tall = 2.0 / self._units
         whole = draw_shape(where, self._width, height, tall)
-        close = crowded(whole, ends)
+        close = crowded(whole, np.cumsum([len(shape) for shape in hanging.values()]).tolist())
         if len(hanging) == len(names) and not close:
-            return Drawn(own[whole.pixels], whole.columns, whole.rows, whole.height)
+            return Drawn(numbers[whole.pixels], whole.columns, whole.rows, whole.height)
         shape = draw_shape(where, self._width, max(1, height // 2), tall)
         room = height - shape.height - shape.height % self._units - self._units
         strings = unroll(names, self._width, room)
         if len(names) > 1 and strings.says:
             # All of it is too much: a picture of what hangs there, and words for what it cannot show.
-            hidden = [f"{close} of {len(where)} pixels touch another or hide behind it: name a part of it with --on"]
-            drawn = {number for number, _ in hanging}
-            without = [name for number, (name, _, _) in enumerate(names) if number not in drawn]
-            if without:
-                hidden.append(f"not drawn, for want of a shape: {', '.join(without[:MOST_NAMED])}")
-            if without[MOST_NAMED:]:
-                hidden[-1] += f" and {len(without) - MOST_NAMED} more"
-            return Drawn(own[whole.pixels], whole.columns, whole.rows, whole.height, {}, tuple(hidden))
+            without = [name for number, (name, _, _) in enumerate(names) if number not in hanging]
+            says = _not_shown(close, len(where), without)
+            return Drawn(numbers[whole.pixels], whole.columns, whole.rows, whole.height, {}, says)
         below = height - room
         return Drawn(
-            np.concatenate([own[shape.pixels], strings.pixels]),
+            np.concatenate([numbers[shape.pixels], strings.pixels]),
             np.concatenate([shape.columns, strings.columns]),
             np.concatenate([shape.rows, strings.rows + below]),
             below + strings.height,
             {below + row: text for row, text in strings.labels.items()},
             strings.says,
         )
+
+    def _hanging(self, show: Show) -> dict[int, NDArray[np.float64]]:
+        """Where the pixels of each part hang, by the part's number from 0; parts without a shape are left out."""
+        shapes = [positions(show, show.runs[part.run]) for part in self._parts]
+        return {
+            number: shape[part.first - 1 : part.last]
+            for number, (part, shape) in enumerate(zip(self._parts, shapes, strict=True))
+            if shape is not None
+        }
+
+    def _grid(self, placed: NDArray[np.int64], height: int) -> Drawn:
+        """A grid, each pixel a place of its own; where there is no room for that, squeezed, and that is said."""
+        if (grid := draw_grid(placed, self._width, height)) is not None:
+            return grid
+        columns, rows = (np.ptp(placed, axis=0) + 1).tolist()
+        says = f"each pixel needs a window of {columns} columns and {-(-rows // self._units) + 1} lines"
+        squeezed = draw_shape(placed.astype(np.float64), self._width, height, 1.0)
+        return Drawn(squeezed.pixels, squeezed.columns, squeezed.rows, squeezed.height, {}, (says,))
 
     def lines(self) -> list[str]:
         """The picture as it is now, and what it is of: at most as many lines as the window has."""
@@ -254,7 +271,9 @@ class Close:
 
     def _light(self, part: Part) -> NDArray[np.float64]:
         weights = np.array([light(letter) for letter in self._yard.letters[part.run]], dtype=np.float64)
-        found: NDArray[np.float64] = np.minimum(self._yard.lamps[part.run][part.first - 1 : part.last] @ weights, 255.0)
+        found: NDArray[np.float64] = np.minimum(
+            self._yard.pixels[part.run][part.first - 1 : part.last] @ weights, 255.0
+        )
         return found
 
     def _shown(self, light: NDArray[np.float64], top: NDArray[np.float64]) -> NDArray[np.int64]:

@@ -42,7 +42,7 @@ class Picture:
         self._yard, self._colours = yard, colours
         show = wiring.show
         placed = {name: found for name, run in show.runs.items() if (found := positions(show, run)) is not None}
-        strips = [name for name in yard.lamps if name not in placed]
+        strips = [name for name in yard.pixels if name not in placed]
         self._boxes = list(yard.boxes)[: max(1, lines // 4)]
         room = lines - len(self._boxes) - 2
         self._strips = strips[: max(0, min(len(strips), room // 2 if placed else room))]
@@ -55,7 +55,7 @@ class Picture:
             cells, self._height = self._raster(placed, every, max(1, room - len(self._strips)))
         first = self._width * self._height
         for number, name in enumerate(self._strips):
-            count = len(yard.lamps[name])
+            count = len(yard.pixels[name])
             cells[name] = first + number * STRIP + np.arange(count) * min(STRIP, count) // count
         self._count = first + len(self._strips) * STRIP
         self._runs = list(cells)
@@ -95,7 +95,7 @@ class Picture:
 
     def _mixed(self, run: str) -> NDArray[np.float32]:
         weights = np.array([light(letter) for letter in self._yard.letters[run]], dtype=np.float32)
-        seen: NDArray[np.float32] = self._yard.lamps[run].astype(np.float32) @ weights
+        seen: NDArray[np.float32] = self._yard.pixels[run].astype(np.float32) @ weights
         return seen
 
     def lines(self) -> list[str]:
@@ -107,8 +107,8 @@ class Picture:
             found.append(self._line(marks, colours, begin, begin + self._width))
         for number, name in enumerate(self._strips):
             begin = self._width * self._height + number * STRIP
-            lamps = self._yard.lamps[name]
-            head = f"{name[:NAME]:<{NAME}} {int(lamps.any(axis=1).sum()):>5} of {len(lamps):>5}  "
+            shown = self._yard.pixels[name]
+            head = f"{name[:NAME]:<{NAME}} {int(shown.any(axis=1).sum()):>5} of {len(shown):>5}  "
             found.append(head + self._line(marks, colours, begin, begin + STRIP))
         if self._left_out:
             found.append(f"… and {self._left_out} more runs with no picture")

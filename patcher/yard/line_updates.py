@@ -1,4 +1,4 @@
-"""What is written to a terminal so that it shows some lines: only those that have changed, so that nothing flickers."""
+"""Updates lines on a terminal: only those that have changed are written, so that nothing flickers."""
 
 from __future__ import annotations
 

@@ -123,29 +123,14 @@ class Box:
             self._count("not for it")
             return None
         sources = self._sources.setdefault(packet.universe, {})
-        known = sources.get(packet.cid)
-        if known is None or len(sources) > 1 or now - known.heard > NETWORK_DATA_LOSS:
-            self._forget_silent(sources, now)
-            known = sources.get(packet.cid)
-        if known is not None and e131.out_of_order(known.sequence, sequence):
-            self._count("out of order")
-            return None
-        if packet.terminated:
-            self._count("taken")
-            sources.pop(packet.cid, None)
-            return self._dark_without_sources(packet.universe)
-        if known is None:
-            if len(sources) >= MOST_SOURCES and not _give_way(sources, packet.priority):
-                self._count(TOO_MANY_SOURCES)
-                return None
-            sources[packet.cid] = _Source(packet.priority, sequence, now)
-            self._oldest = min(self._oldest, now)
-        else:
-            known.priority, known.sequence, known.heard = packet.priority, sequence, now
-        if len(sources) > 1 and packet.priority < max(source.priority for source in sources.values()):
-            self._count("lower priority")
+        refused = self._refused(packet, sources, sequence, now)
+        if refused is not None:
+            self._count(refused)
             return None
         self._count("taken")
+        if packet.terminated:
+            sources.pop(packet.cid, None)
+            return self._dark_without_sources(packet.universe)
         if packet.sync_universe:
             held = self.stream_sync.holds(packet, row, slots, now)
             if held is None:
@@ -155,6 +140,27 @@ class Box:
         self.stream_sync.drop(row)
         self._set(row, slots)
         return packet.universe
+
+    def _refused(self, packet: e131.Data, sources: dict[bytes, _Source], sequence: int, now: float) -> str | None:
+        """Why a packet is not taken, by its sequence and by what else its universe gets; None where it is."""
+        known = sources.get(packet.cid)
+        if known is None or len(sources) > 1 or now - known.heard > NETWORK_DATA_LOSS:
+            self._forget_silent(sources, now)
+            known = sources.get(packet.cid)
+        if known is not None and e131.out_of_order(known.sequence, sequence):
+            return "out of order"
+        if packet.terminated:
+            return None
+        if known is None:
+            if len(sources) >= MOST_SOURCES and not _give_way(sources, packet.priority):
+                return TOO_MANY_SOURCES
+            sources[packet.cid] = _Source(packet.priority, sequence, now)
+            self._oldest = min(self._oldest, now)
+        else:
+            known.priority, known.sequence, known.heard = packet.priority, sequence, now
+        if len(sources) > 1 and packet.priority < max(source.priority for source in sources.values()):
+            return "lower priority"
+        return None
 
     def _artnet(self, packet: artnet.Dmx, sequence: int, slots: bytes, sender: str, now: float) -> int | None:
         row = self._row.get(packet.port_address)

@@ -74,7 +74,7 @@ class StreamSync:
             address.held.pop(row, None)
 
     def released(self, packet: e131.Sync, now: float) -> dict[int, bytes]:
-        """What a synchronization packet lets be shown, by row."""
+        """The levels that a synchronization packet releases, by row."""
         address = self._address(packet.sync_universe, now)
         if address is None:
             return {}
@@ -101,7 +101,7 @@ class StreamSync:
         return found
 
     def _address(self, number: int, now: float) -> _Address | None:
-        """A packet speaks of an address; None, where there are too many."""
+        """What is kept of an address that a packet names; None where there are too many."""
         known = self._addresses.get(number)
         if known is None:
             if len(self._addresses) >= MOST_ADDRESSES:
@@ -136,7 +136,7 @@ class ArtSync:
         return True
 
     def released(self, sender: str, now: float) -> dict[int, bytes]:
-        """What an ArtSync packet lets be shown, by row."""
+        """The levels that an ArtSync packet releases, by row."""
         if sender.partition(":")[0] != self._last_from:
             return {}
         self._until = now + ART_SYNC_LOSS
@@ -144,7 +144,7 @@ class ArtSync:
         return held
 
     def expired(self, now: float) -> dict[int, bytes]:
-        """What has waited in vain, by row."""
+        """The levels that have waited too long, by row."""
         if now <= self._until or not self._held:
             return {}
         held, self._held = self._held, {}

@@ -26,7 +26,7 @@ from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wiring import Wiring
 from patcher.yard.network_trouble import Trouble
-from patcher.yard.pixels import LampBlock, Lamps
+from patcher.yard.pixels import PixelBlock, PixelValues
 from patcher.yard.simulated_box import Box
 
 LOOPBACK = "127.0.0.1"
@@ -41,7 +41,7 @@ def addresses(show_path: Path, show: Show) -> dict[str, str]:
 
 
 def near(show_path: Path, show: Show) -> dict[str, str]:
-    """The loopback address of each box that is sent to by its own: what a sender to the yard puts in place of it."""
+    """The loopback address of each unicast box, by name: a sender to the yard uses it in place of the box's own."""
     tables = show.controllers
     return {box: host for box, host in addresses(show_path, show).items() if tables[box].delivery == "unicast"}
 
@@ -72,7 +72,7 @@ def _box_ears(show: Show, name: str, universes: Sequence[int], hosts: Mapping[st
 
 
 def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
-    """What multicast boxes must listen on besides, since packets name these groups for their synchronization."""
+    """The groups of synchronization addresses that packets name: what to listen on besides, and which boxes hear it."""
     found: dict[Ear, list[str]] = {}
     for name, box in yard.boxes.items():
         if show.controllers[name].delivery == "multicast":
@@ -83,10 +83,10 @@ def sync_ears(show: Show, yard: Yard) -> dict[Ear, list[str]]:
 
 
 class Yard:
-    """All boxes and all pixels.
+    """All boxes and pixels of a show, simulated.
 
     Attributes:
-        letters: for each run, the channels of a pixel as columns of `lamps`: its planned colour order.
+        letters: for each run, the channels of a pixel as columns of `pixels`: its planned colour order.
         pixels: for each run, what each of its pixels shows: shape (pixels, channels), 0 to 255.
         boxes: the boxes by name; a dead one is there, and takes nothing.
         universes: for each box, the universes that it listens to, as built.
@@ -111,8 +111,8 @@ class Yard:
         self.universes = {**patch.box_universes, **differs.universes}
         fed_by = plan.boxes | differs.boxes
         takes = {name: differs.takes.get(name, plan.takes[name]) for name in show.runs}
-        self._block = LampBlock(takes, fed_by, self.universes, seed)
-        self.lamps: dict[str, Lamps] = self._block.of
+        self._block = PixelBlock(takes, fed_by, self.universes, seed)
+        self.pixels: dict[str, PixelValues] = self._block.of
         self.boxes = {
             name: Box(name, show.controllers[name].protocol, numbers) for name, numbers in self.universes.items()
         }
@@ -128,7 +128,7 @@ class Yard:
         """Datagrams that came for boxes, of whatever use they were."""
 
     def receive(self, boxes: Iterable[str], octets: bytes, sender: str, now: float) -> None:
-        """A datagram comes for some boxes, and they show it."""
+        """Take a datagram for some boxes, and light their pixels."""
         self.hear([(boxes, octets, sender)], now)
 
     def hear(self, datagrams: Iterable[tuple[Iterable[str], bytes, str]], now: float) -> None:
@@ -183,7 +183,7 @@ class Yard:
         """Every colour that each pixel ever showed but dark, in the order in which pixels first lit; of many, the
         first eight.
         """
-        return {lamp: dict.fromkeys(colours) for lamp, colours in self._block.seen()}
+        return {pixel: dict.fromkeys(colours) for pixel, colours in self._block.seen()}
 
     def ever_lit(self) -> int:
         """How many pixels were ever lit."""
@@ -191,7 +191,7 @@ class Yard:
 
     def lit(self) -> int:
         """How many pixels are lit."""
-        return sum(int(lamps.any(axis=1).sum()) for lamps in self.lamps.values())
+        return sum(int(shown.any(axis=1).sum()) for shown in self.pixels.values())
 
 
 def snapshot(yard: Yard) -> dict[str, Any]:
@@ -208,15 +208,15 @@ def snapshot(yard: Yard) -> dict[str, Any]:
             for name, box in yard.boxes.items()
         ],
         "runs": [
-            {"run": name, "letters": yard.letters[name], "lit": int(lamps.any(axis=1).sum()), "lamps": lamps.tolist()}
-            for name, lamps in yard.lamps.items()
+            {"run": name, "letters": yard.letters[name], "lit": int(shown.any(axis=1).sum()), "lamps": shown.tolist()}
+            for name, shown in yard.pixels.items()
         ],
     }
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Where a run looked otherwise than planned, with pixels by number.
+    """How a run differs from the plan, with pixels by number.
 
     Attributes:
         run: its name.
@@ -234,7 +234,7 @@ class Difference:
 def differences(look: Look, level: float, wiring: Wiring, yard: Yard) -> list[Difference]:
     """Where the yard's pixels differ from a look that was sent at a level; nothing, where all is as planned."""
     show = wiring.show
-    meant = {name: np.zeros_like(lamps) for name, lamps in yard.lamps.items() if show.runs[name].hung}
+    meant = {name: np.zeros_like(shown) for name, shown in yard.pixels.items() if show.runs[name].hung}
     for glow in look.glows:
         source = wiring.source(glow.run)
         dimmer = show.controllers[wiring.ports[source][0]].level
@@ -244,7 +244,7 @@ def differences(look: Look, level: float, wiring: Wiring, yard: Yard) -> list[Di
                 meant[name][glow.pixels] = np.floor(sent * dimmer + 0.5).astype(np.uint8)
     found = []
     for name, wanted in meant.items():
-        shown = yard.lamps[name]
+        shown = yard.pixels[name]
         should, does = wanted.any(axis=1), shown.any(axis=1)
         odd = should & does & (wanted != shown).any(axis=1)
         if (should != does).any() or odd.any():

@@ -113,7 +113,7 @@ def main() -> None:
         sent, took = here.recv()
         sender.join()
     taken = sum(box.counts.get("taken", 0) for box in yard.boxes.values())
-    lamps = sum(len(shown) for shown in yard.lamps.values())
+    lamps = sum(len(shown) for shown in yard.pixels.values())
     heads = "universes|pixels|frames a second|seconds|sent|taken|lost|CPU share of one core|most at once|longest turn"
     values = [f"{universes:.0f}", lamps, f"{int(seconds * rate) / took:.1f}", f"{took:.1f}", sent, taken, sent - taken]
     values += [f"{spent / took:.2f}", most, f"{longest * 1000:.0f} ms"]

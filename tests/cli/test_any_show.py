@@ -43,7 +43,7 @@ def shows(draw) -> dict:
 
 
 def run(*words: object) -> tuple[int, str, str]:
-    """The program in this process: its exit code and what it printed; a fault of its own fails the test."""
+    """The program in this process: its exit code and what it printed; a bug of Patcher's own fails the test."""
     with pytest.MonkeyPatch.context() as changed:
         out, err = io.StringIO(), io.StringIO()
         changed.setattr(sys, "argv", ["patcher", *map(str, words)])
@@ -54,7 +54,7 @@ def run(*words: object) -> tuple[int, str, str]:
             cli.main()
     code = int(left.value.code or 0)
     assert code in (0, 1, 2), words
-    assert "fault of its own" not in err.getvalue()
+    assert "has a bug" not in err.getvalue()
     assert code != 2 or err.getvalue() or out.getvalue(), words
     return code, out.getvalue(), err.getvalue()
 

@@ -119,11 +119,11 @@ def test_every_pattern_has_the_words_of_send(here: Patcher, tmp_path: Path, name
 @pytest.mark.parametrize(
     ("run", "says"),
     [
-        ("gable", "E1.31, start 1/1, 89 pixels; colours go out as RGB."),
-        ("gate-right", "Art-Net, start 6/151, 440 pixels; colours go out as RGB, and the box makes GRB of them."),
-        ("weir", "E1.31, start 20/1, 480 pixels; colours go out as GRBW."),
-        ("footbridge-back", "E1.31, start 10/1, 58 pixels; colours go out as RGB."),
-        ("narrowboat", "Art-Net, start 34/1, 217 pixels: 1 null pixel, then 216 pixels; colours go out as RGB, and"),
+        ("gable", "E1.31, start 1/1, 89 pixels; colours are sent as RGB."),
+        ("gate-right", "Art-Net, start 6/151, 440 pixels; colours are sent as RGB, and the box reorders them to GRB."),
+        ("weir", "E1.31, start 20/1, 480 pixels; colours are sent as GRBW."),
+        ("footbridge-back", "E1.31, start 10/1, 58 pixels; colours are sent as RGB."),
+        ("narrowboat", "Art-Net, start 34/1, 217 pixels: 1 null pixel, then 216 pixels; colours are sent as RGB, and"),
     ],
 )
 def test_as_a_run_of_a_show_it_gets_what_the_show_would_send(
@@ -187,7 +187,7 @@ def test_how_it_was_is_asked_at_a_terminal(heron_lock: Path, sockets: dict) -> N
         _, err = process.communicate(timeout=60)
         os.close(ours)
         assert process.returncode == 0, err
-        assert "How was it?" in err
+        assert "Was it as it should be?" in err
         assert [entry.what for entry in read_record(heron_lock).bench] == kept
 
 

@@ -580,7 +580,7 @@ def test_a_tee_and_its_run_name_each_other(here: Patcher, small: Path, named: st
 def test_no_yard_is_said(here: Patcher, small: Path) -> None:
     # Source: the project's own rule: an answer that a person can act on.
     ran = here("send", "steady", small, "--on", "wall", "--yard", "--seconds", 0.1)
-    assert "finds no yard" in ran.stderr
+    assert "no yard is running" in ran.stderr
     assert "patcher yard" in ran.stderr
     assert ran.returncode == 2
     assert here("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0

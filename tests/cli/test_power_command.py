@@ -150,7 +150,7 @@ def test_a_plan_is_shown_written_and_then_wanted_no_more(here: Patcher, dark: Pa
     assert here("power", dark).returncode == 0
     again = here("power", dark, "--plan", "--write")
     assert (again.returncode, dark.read_text()) == (0, new)
-    assert "no more feeds are wanted" in again.stdout
+    assert "no extra feed is needed" in again.stdout
 
 
 def test_a_file_of_feet_is_spoken_of_in_feet(here: Patcher, tmp_path: Path) -> None:
@@ -225,7 +225,7 @@ def test_the_level_of_all_and_what_ends_it_are_said(here: Patcher, tmp_path: Pat
     level = document["holds_up_to"]
     assert 0.3 < level < 1.0
     assert [(end["where"], end["rule"]) for end in document["limited_by"]] == [("run.a", "low-volts")]
-    assert f"All that is fed holds up to level {level:g}" in words
+    assert f"Everything that is fed is OK up to level {level:g}" in words
     assert f"At {level + 0.01:g}:" in words
     assert document["limited_by"][0]["says"] in words
     # By the program itself, asked at that level and a hundredth above.
@@ -235,7 +235,7 @@ def test_the_level_of_all_and_what_ends_it_are_said(here: Patcher, tmp_path: Pat
 
 def test_of_a_show_without_supplies_no_level_is_said(here: Patcher, tmp_path: Path) -> None:
     file = save(tmp_path, show({"a": line(9)}, {}, supplies={}))
-    assert "holds up to" not in here("power", file).stdout
+    assert "OK up to" not in here("power", file).stdout
     document = of_json(here("power", file, "--json").stdout)
     assert (document["holds_up_to"], document["limited_by"]) == (None, [])
 

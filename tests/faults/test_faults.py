@@ -80,7 +80,7 @@ def against_the_slow_world(data: st.DataObject) -> None:
     plan = planned(wiring, patch)
     takes = plan.takes | departure(plan, faults).takes
     for (run, pixel), lamp in wanted.items():
-        shown = dict(zip(ORDERS[tables["run"][run]["pixel"]], yard.lamps[run][pixel - 1].tolist(), strict=True))
+        shown = dict(zip(ORDERS[tables["run"][run]["pixel"]], yard.pixels[run][pixel - 1].tolist(), strict=True))
         taken = dict(zip(ORDERS[tables["run"][run]["pixel"]], takes[run][pixel - 1].tolist(), strict=True))
         for letter, value in lamp.items():
             assert (taken[letter] == RANDOM) is (value == GARBAGE), (run, pixel, letter, faults)

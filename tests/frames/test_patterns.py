@@ -1,7 +1,7 @@
 """The patterns, against slow definitions written from the design, pixel by pixel; and what pixels show of them."""
 
 import re
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
@@ -12,8 +12,9 @@ from patcher.faults import Built, build, parse
 from patcher.frames import patterns, still_patterns
 from patcher.frames.levels import levels
 from patcher.frames.looks import COLOURS, Look
+from patcher.frames.looks import colour as colour_of
 from patcher.frames.pattern_choice import named
-from patcher.frames.request import Asked, PatternName
+from patcher.frames.request import LEAST_EVERY, Asked, PatternName
 from patcher.patch.patch import Patch, Start
 from patcher.patch.thing import find, whole_show
 from patcher.placement.allocation import allocate
@@ -29,7 +30,7 @@ from rig.yard_show import send
 Lamp = tuple[str, int]
 slow = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
-RED, GREEN, BLUE, YELLOW = {"R": 1.0}, {"G": 1.0}, {"B": 1.0}, {"R": 1.0, "G": 1.0}
+GREEN, BLUE, YELLOW = {"G": 1.0}, {"B": 1.0}, {"R": 1.0, "G": 1.0}
 
 
 def white(order: str, level: float = 1.0) -> dict[str, float]:
@@ -50,7 +51,7 @@ def lamps_of(tables: dict, yard: Yard) -> dict[Lamp, dict[str, float]]:
             letter: value / 255 for letter, value in zip(ORDERS[table["pixel"]], lamp.tolist(), strict=True) if value
         }
         for run, table in tables["run"].items()
-        for number, lamp in enumerate(yard.lamps[run], start=1)
+        for number, lamp in enumerate(yard.pixels[run], start=1)
     }
 
 
@@ -200,53 +201,73 @@ def test_a_prop_with_a_tee_is_walked_once() -> None:
 # --- milestones ---------------------------------------------------------------------------------------------------
 
 
-def milestone(order: str, number: int, every: int) -> dict[str, float]:
-    """Source: the design: every Nth pixel another colour, so that one can count."""
-    if not set("RGB") <= set(order):
-        plain = {"W": 1.0}
-        return plain if number % every == 0 else {"W": 0.25}
-    if number % (10 * every) == 0:
-        return RED
-    if number % (5 * every) == 0:
-        return YELLOW
-    return BLUE if number % every == 0 else white(order, 0.25)
+def milestone(order: str, number: int, every: int, first: int = 1, last: int = 1 << 30) -> dict[str, float]:
+    """Source: the design: each ten one lit pixel, each fifty two side by side, each hundred three; the rest dark."""
+    for width, times in ((1, 1), (2, 5), (3, 10)):
+        for at in range(number, number + width):
+            if at % (every * times) == 0 and first <= number <= at <= last:
+                return white(order)
+    return {}
 
 
 @slow
-@given(shows(most=130), st.integers(2, 12))
+@given(shows(most=130), st.integers(4, 12))
 def test_milestones_are_counted_from_the_data_in_of_each_run(tables: dict, every: int) -> None:
     # Source: as above; pixels count from 1 in data order, in every run anew.
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    pattern = still_patterns.milestones(wiring, patch, whole_show(wiring), every)
+    pattern = still_patterns.milestones(wiring, patch, whole_show(wiring), COLOURS["white"], every)
     assert pattern.steps == 1
     for (run, number), lamp in shown(tables, wiring, patch, pattern.look(0)).items():
-        assert same(lamp, milestone(ORDERS[tables["run"][run]["pixel"]], number, every)), (run, number)
+        order, last = ORDERS[tables["run"][run]["pixel"]], size(tables["run"][run])
+        assert same(lamp, milestone(order, number, every, last=last)), (run, number)
 
 
 @slow
-@given(shows(most=130), st.integers(2, 12))
-def test_milestones_say_which_pixel_has_which_colour(tables: dict, every: int) -> None:
+@given(shows(most=130), st.integers(4, 12))
+def test_milestones_say_which_pixels_are_lit(tables: dict, every: int) -> None:
     # Source: the design: messages are for a person on a ladder: what is said is what is lit.
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    lines = still_patterns.milestones(wiring, patch, whole_show(wiring), every).look(0).says
+    lines = still_patterns.milestones(wiring, patch, whole_show(wiring), COLOURS["white"], every).look(0).says
     assert [line.split(" ")[0] for line in lines] == list(dict.fromkeys(run for run, _ in data_order(tables)))
     for line in lines:
         run = line.split(" ")[0]
-        order = ORDERS[tables["run"][run]["pixel"]]
-        said = dict(part.split(" ", 1) for part in line.split(": ", 1)[1].split("; "))
-        for name, colour in (("red", RED), ("yellow", YELLOW), ("blue", BLUE), ("white", {"W": 1.0})):
-            own = [n for n in range(1, size(tables["run"][run]) + 1) if milestone(order, n, every) == colour]
-            assert (name in said) is bool(own)
-            if own:
-                first, *_, last = [said[name].replace(",", "").split(" ")[0], said[name].split(" ")[-1]]
-                assert (int(first), int(last)) == (own[0], own[-1])
-                listed = [int(word) for word in said[name].replace(",", "").split(" ") if word != "…"]
-                assert set(listed) <= set(own)
-                assert len(listed) == len(own) or "…" in said[name]
+        order, last = ORDERS[tables["run"][run]["pixel"]], size(tables["run"][run])
+        lit = {n for n in range(1, last + 1) if milestone(order, n, every, last=last)}
+        said = set()
+        for word, width in (("one", 1), ("two", 2), ("three", 3)):
+            for places in re.findall(rf"{word} at ([^;]*);", line):
+                for place in re.findall(r"[0-9–]+", places):
+                    ends = [int(number) for number in place.split("–")]
+                    assert ends[-1] - ends[0] + 1 == width
+                    said |= set(range(ends[0], ends[-1] + 1))
+        assert said <= lit
+        assert said == lit or "…" in line
+        assert line.endswith("the rest dark")
         tees = [name for name, other in tables["run"].items() if other.get("same_data_as") == run]
         assert all(f"(and {tee})" in line for tee in tees)
+
+
+@pytest.mark.parametrize("every", range(LEAST_EVERY, 13))
+def test_no_two_milestones_run_together(every: int) -> None:
+    # Source: the design: the count shows by width alone, so a dark pixel stands between any two marks.
+    lit = [bool(milestone("RGB", number, every)) for number in range(1, 25 * every)]
+    assert max(len(list(group)) for on, group in groupby(lit) if on) == 3
+
+
+@pytest.mark.parametrize("colour", ["red", "#ff8000", "white"])
+def test_milestones_have_the_colour_that_is_asked_for(colour: str) -> None:
+    # Source: the design: in --colour; pixels that cannot show it light all that they have.
+    for order, wanted in (("RGB", colour_of(colour).on("RGB")), ("W", [1.0])):
+        tables = string(10)
+        tables["pixel"]["rgb"]["colour_order"] = order
+        wiring = wired(tables)
+        (glow,) = still_patterns.milestones(
+            wiring, allocate(wiring).patch, whole_show(wiring), colour_of(colour)
+        ).look(0).glows  # fmt: skip
+        assert glow.pixels.tolist() == [9]
+        assert glow.colour.on(order) == wanted
 
 
 def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
@@ -254,9 +275,11 @@ def test_milestones_of_a_part_of_a_run_keep_the_numbers_of_the_run() -> None:
     tables = string(120)
     wiring = wired(tables)
     patch = allocate(wiring).patch
-    look = still_patterns.milestones(wiring, patch, find("line/37-104", wiring, patch)).look(0)
-    for (_, number), lamp in shown(tables, wiring, patch, look).items():
-        assert same(lamp, milestone("RGB", number, 10) if 37 <= number <= 104 else {}), number
+    for first, last in ((37, 104), (50, 99), (99, 100)):
+        part = find(f"line/{first}-{last}", wiring, patch)
+        look = still_patterns.milestones(wiring, patch, part, COLOURS["white"]).look(0)
+        for (_, number), lamp in shown(tables, wiring, patch, look).items():
+            assert same(lamp, milestone("RGB", number, 10, first, last)), number
 
 
 # --- edges --------------------------------------------------------------------------------------------------------
@@ -403,11 +426,12 @@ def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
     show = (wiring, patch, whole_show(wiring))
-    for pattern, bright in ((still_patterns.milestones(*show), {10, 20}), (still_patterns.edges(*show), {1})):
+    marks = still_patterns.milestones(*show, COLOURS["white"])
+    for pattern, bright, rest in ((marks, {10, 20}, False), (still_patterns.edges(*show), {1}, True)):
         yard = Yard(wiring, patch, Built())
         send(yard, wiring, patch, pattern.look(0))
-        lamps = yard.lamps["line"]
-        assert lamps.all()
+        lamps = yard.pixels["line"]
+        assert lamps.all() or not rest
         assert {number for number, lamp in enumerate(lamps, start=1) if (lamp == 255).all()} == bright
         assert "white" not in pattern.look(0).says[0]
 
@@ -498,7 +522,7 @@ def test_wrong_turns_break_the_line_of_a_sweep(grid: dict, bars: tuple[str, str]
             assert pattern.steps == places
             for step in range(places):
                 send(yard, wiring, patch, pattern.look(step), sequence=step + 1)
-                lit = {passed[n][0 if is_columns else 1] for n in np.flatnonzero(yard.lamps["line"].any(axis=1))}
+                lit = {passed[n][0 if is_columns else 1] for n in np.flatnonzero(yard.pixels["line"].any(axis=1))}
                 broken = across is not None and across == bool(is_columns)
                 assert lit == ({step + 1, places - step} if broken else {step + 1})
 
@@ -547,7 +571,7 @@ def test_a_ramp_by_default_is_smooth_to_the_eye_of_a_chip() -> None:
             assert abs(int(look.says[0].split(" ")[2]) / 100 * 255 - slot) <= 2
 
 
-@pytest.mark.parametrize("name", ["ramp", "milestones", "edges"])
+@pytest.mark.parametrize("name", ["ramp", "edges"])
 @pytest.mark.parametrize("sent", [1.0, 0.3, 0.2, 0.02])
 @pytest.mark.parametrize("kind", ["rgb", "white"])
 def test_percent_that_are_said_are_percent_of_full_on_the_wire(name: str, sent: float, kind: str) -> None:
@@ -618,7 +642,7 @@ def every_pattern(wiring: Wiring, patch: Patch, frames: float = 40.0) -> dict[st
     found = {
         "steady": patterns.steady(*show, COLOURS["white"]), "primaries": patterns.primaries(*show),
         "dot": patterns.dot(*show, COLOURS["white"]), "ports": patterns.ports(*show),
-        "milestones": still_patterns.milestones(*show), "edges": still_patterns.edges(*show),
+        "milestones": still_patterns.milestones(*show, COLOURS["white"]), "edges": still_patterns.edges(*show),
         "ends": still_patterns.ends(*show, COLOURS["white"]), "ramp": patterns.ramp(*show, COLOURS["white"], frames),
     }  # fmt: skip
     if any("grid" in run.shape_name for run in wiring.show.runs.values()):
@@ -708,7 +732,8 @@ def wanted_in_the_yard(name: str) -> dict[str, dict[str, float]]:
     orders = {"line": ("RGB", 11), "white": ("GRBW", 4), "long": ("RGB", 172)}
     every = {(run, n): (order, count) for run, (order, count) in orders.items() for n in range(1, count + 1)}
     if name == "milestones":
-        return {f"{run}/{n}": milestone(order, n, 5) for (run, n), (order, _) in every.items()}
+        marks = {f"{run}/{n}": milestone(order, n, 5, last=count) for (run, n), (order, count) in every.items()}
+        return {place: lamp for place, lamp in marks.items() if lamp}
     if name == "ends":
         return {
             f"{run}/{n}": white(order)

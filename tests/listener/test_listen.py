@@ -21,10 +21,9 @@ import tomli_w
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from patcher.cli.heard import document
-from patcher.cli.listen import Outcome, Scene
 from patcher.frames.levels import Levels
 from patcher.listener import contention, presence
+from patcher.listener.listen_session import Outcome, Scene
 from patcher.listener.listen_sockets import Burden, Hearing, burden, others, others_on
 from patcher.listener.lit_pixels import expected, lit
 from patcher.listener.packet_counts import Order, Rate
@@ -32,6 +31,7 @@ from patcher.listener.probe import arp_neighbours, echo_request
 from patcher.listener.receiver import Ear, Receiver
 from patcher.listener.streams import Listening, Node, Stream
 from patcher.placement.allocation import allocate
+from patcher.reports.listen_report import document
 from patcher.stream.sender import Sender, Target
 from rig.examples import examples
 from rig.heard_packets import ALICE, BOB, ROOM, art_poll_reply, e131
@@ -542,7 +542,7 @@ def test_universes_of_nobody_and_from_nobody() -> None:
     assert {one.rule: one.says for one in found} == {
         "other-protocol": "universe 1 comes by E1.31, but gate takes it by Art-Net",
         "nobody-listens": "sent, but no box of this show listens there: universes 50–51",
-        "silent": "heard from nobody here: universes 1–2, 4",
+        "silent": "not heard here: universes 1–2, 4",
     }
 
 
@@ -779,7 +779,7 @@ def test_the_lamps_that_a_real_stream_lights(patcher: Patcher, tmp_path: Path, n
         {"run": "boat-rail", "first": 30, "last": 30, "colour": "white"},
     ]
     assert "10–29 green, 30 white" in shown.stdout
-    assert f"heard from nobody here: universe {far + 1}\n" in shown.stdout
+    assert f"not heard here: universe {far + 1}\n" in shown.stdout
 
 
 def test_before_sending_the_others_are_known(near: str, far: int) -> None:

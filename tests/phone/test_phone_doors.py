@@ -550,7 +550,7 @@ def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, h
                         page.recv(timeout=5)
             out, err = phone.communicate(timeout=20)
             assert phone.returncode == 0
-            assert out.endswith("Ended; all is dark.\n")
+            assert out.endswith("Ended; all pixels are dark.\n")
             assert secret not in out + err
             assert "Traceback" not in err
             with pytest.raises(ConnectionRefusedError):

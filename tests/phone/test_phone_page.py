@@ -464,7 +464,7 @@ def test_the_command_serves_ends_dark_and_says_so(heron_lock: Path, patcher: Pat
     # Source: the design: exit 2, the call is wrong
     ran = patcher("phone", heron_lock, "--yard", "--port", "0")
     assert ran.returncode == 2
-    assert "finds no yard" in ran.stderr
+    assert "no yard is running" in ran.stderr
     ran = patcher("phone", heron_lock, "--address", "203.0.113.9")
     assert ran.returncode == 2
     assert "this machine has no address" in ran.stderr

@@ -16,7 +16,6 @@ from pydantic import TypeAdapter, ValidationError
 
 from patcher.answers.terminal_answers import KEYS
 from patcher.cli import app
-from patcher.cli.help import WIDEST, lines
 from patcher.cli.inputs import load
 from patcher.cli.phone import PORT
 from patcher.faults import KINDS, parse
@@ -27,6 +26,7 @@ from patcher.power.flow import LOADED
 from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS
 from patcher.reference import Part, parts_of, topics
 from patcher.reference.show_keys import show_keys
+from patcher.reports.topic_lines import WIDEST, lines
 from patcher.show import run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
@@ -188,9 +188,9 @@ def test_every_wire_and_fuse_is_there() -> None:
     # Source: the tables of `power/wires.py`
     said, listed = text("power"), terms("power")
     for awg, amps in AWG_BEARS.items():
-        assert listed[f"AWG {awg}"].startswith(f"bears {amps:g} A;")
+        assert listed[f"AWG {awg}"].startswith(f"may carry {amps:g} A;")
     for area, amps in MM2_BEARS.items():
-        assert listed[f"{area:g} mm²"].startswith(f"bears {amps:g} A;")
+        assert listed[f"{area:g} mm²"].startswith(f"may carry {amps:g} A;")
         assert f"; {CLASS_5[area]:.3g} Ω" in listed[f"{area:g} mm²"]
     assert ", ".join(f"{amps:g}" for amps in BLADES) in said
     for source in ("NFPA 70", "DIN VDE 0298-4", "IEC 60228", "IEC 60028", "ASTM B258", "ISO 8820-3"):

@@ -62,7 +62,7 @@ class Watch:
         }
 
     def brightness(self) -> np.ndarray:
-        return np.concatenate([lamps.max(axis=1) for lamps in self.yard.lamps.values()])
+        return np.concatenate([lamps.max(axis=1) for lamps in self.yard.pixels.values()])
 
     def compare(self) -> None:
         now = self.brightness()

@@ -132,7 +132,7 @@ class Answerer:
 
     def _lamps(self) -> dict[str, np.ndarray]:
         with self.rig.watch:
-            return {run: lamps.copy() for run, lamps in self.rig.yard.lamps.items()}
+            return {run: lamps.copy() for run, lamps in self.rig.yard.pixels.items()}
 
     def _shades(self, look: Look) -> dict[str, np.ndarray]:
         """What the yard's pixels show of a look, once it has come."""

@@ -79,7 +79,7 @@ class Rig:
         with self.watch:
             return {
                 f"{run}/{pixel + 1}"
-                for run, lamps in self.yard.lamps.items()
+                for run, lamps in self.yard.pixels.items()
                 for pixel in np.flatnonzero(lamps.any(axis=1)).tolist()
             }
 

@@ -81,13 +81,11 @@ def test_sheets_of_a_box_that_is_gone_are_named_and_left(heron_lock: Path, here:
     assert here("sheet", heron_lock, "--out", folder, "--store").returncode == 0
     (folder / "boxes" / "by-hand.html").write_text("mine")
     ran = here("sheet", heron_lock, "--out", folder)
-    assert re.search(
-        r"^Left over from before, and no longer true: tables/tags.csv, tags.html$", ran.stdout, re.MULTILINE
-    )
+    assert re.search(r"^Left over from before, and out of date: tables/tags.csv, tags.html$", ran.stdout, re.MULTILINE)
     assert (folder / "tags.html").exists()
     assert here("sheet", heron_lock, "--out", folder).stdout == ran.stdout
     (folder / "tags.html").unlink()
-    assert "before, and no longer true: tables/tags.csv\n" in here("sheet", heron_lock, "--out", folder).stdout
+    assert "before, and out of date: tables/tags.csv\n" in here("sheet", heron_lock, "--out", folder).stdout
 
 
 @pytest.mark.parametrize("name", ["sheets.html", "tables/patch.csv", "sheets.json"])

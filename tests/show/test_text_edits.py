@@ -121,7 +121,7 @@ show = {title = "Odd", units = "ft"}
 [pixel.lamp]   # cheap ones
 colour_order = "RGB"
 
-# Dead: new has taken its place. Once mended, uncomment it with spare = true, without address, runs and starts.
+# Dead: new has taken its place. Once repaired, uncomment it with spare = true, without address, runs and starts.
 # [controller.old] # it died
 # address = "192.0.2.1"
 # ports = 2 # both work

@@ -159,7 +159,7 @@ class Lit:
         self.group.check_dark()
         said = self.said.read_text()
         assert "Traceback" not in said
-        assert "fault of its own" not in said
+        assert "has a bug" not in said
         return how
 
     def ended_in_the_dark(self) -> None:
@@ -420,7 +420,7 @@ def test_the_demo_ends_its_streams(number: int, processes: Nursery, tmp_path: Pa
         until(lambda: groups[0].listen() or bool(groups[0].packets))  # type: ignore[func-returns-value]
         os.kill(running, number)
         assert processes.wait(running) == 1
-        assert "Ended; all is dark." in said.read_text()
+        assert "Ended; all pixels are dark." in said.read_text()
         for group in groups:
             group.check_dark()
     finally:

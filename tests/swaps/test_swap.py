@@ -20,7 +20,6 @@ from hypothesis import HealthCheck, Phase, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
-from patcher.cli.swap import _write
 from patcher.limits.findings import check
 from patcher.patch.changes import misfits
 from patcher.patch.patch import Chain, Link, Patch, Start, written
@@ -34,6 +33,7 @@ from patcher.swaps.box_swap import BoxSwap, swap_box
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import swap_supply
 from patcher.swaps.swap_steps import box_steps
+from patcher.swaps.swapped_files import write_swap
 from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
 from rig.examples import examples, tries
@@ -495,7 +495,7 @@ def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -
     with TemporaryDirectory() as folder:
         path = Path(folder) / "show.toml"
         path.write_text(tomli_w.dumps(tables))
-        _write(path, as_read(path, patch_path(path)), wiring.show, found.show, found.patch, "spare")
+        write_swap(path, as_read(path, patch_path(path)), wiring.show, found.show, found.patch, "spare")
         after = read_show(path).show
         patch = read_patch(path)
         said = tomllib.loads(path.read_text())

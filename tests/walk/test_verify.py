@@ -462,9 +462,9 @@ def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, he
     ("text", "named"),
     [
         ("ports lockhouse: yes\n", "but the step is “colours lockhouse”"),
-        ("ports lockhouse yes\n", "is no answer"),
-        ("colours lockhouse: perhaps\n", "“perhaps” is no answer"),
-        ("colours lockhouse: no mooring/1\n", "not in this look"),
+        ("ports lockhouse yes\n", "is not an answer"),
+        ("colours lockhouse: perhaps\n", "“perhaps” is not an answer"),
+        ("colours lockhouse: no mooring/1\n", "not in this step"),
     ],
 )
 def test_a_wrong_file_of_answers_is_said_in_words(heron_lock: Path, here: Patcher, text: str, named: str) -> None:

@@ -86,9 +86,9 @@ def alone(yard: Yard, drawn: Close, run: str, columns: int, lines: int) -> list[
     found = []
     dark = halves(drawn.lines())
     assert not lit(dark)
-    for pixel in range(len(yard.lamps[run])):
-        yard.lamps[run][:] = 0
-        yard.lamps[run][pixel, 1] = 77
+    for pixel in range(len(yard.pixels[run])):
+        yard.pixels[run][:] = 0
+        yard.pixels[run][pixel, 1] = 77
         shown = drawn.lines()
         assert len(shown) <= lines
         seen = halves(shown)
@@ -96,7 +96,7 @@ def alone(yard: Yard, drawn: Close, run: str, columns: int, lines: int) -> list[
         assert seen.keys() == dark.keys()
         found.append(lit(seen))
         assert {seen[place] for place in found[-1]} == {(0, 255, 0)}
-    yard.lamps[run][:] = 0
+    yard.pixels[run][:] = 0
     return found
 
 
@@ -124,11 +124,11 @@ def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.Dat
 def test_the_window_that_a_grid_asks_for_is_large_enough(columns: int, rows: int) -> None:
     tables = one_grid({"columns": columns, "rows": rows})
     _, small = close(tables, "wall", 100, 3)
-    wants = re.search(r"each pixel wants a window of (\d+) columns and (\d+) lines", caption(small))
+    wants = re.search(r"each pixel needs a window of (\d+) columns and (\d+) lines", caption(small))
     assert wants
     width, height = map(int, wants.groups())
     yard, drawn = close(tables, "wall", width, height)
-    yard.lamps["wall"][:] = 9
+    yard.pixels["wall"][:] = 9
     assert len(lit(halves(drawn.lines()))) == columns * rows
     assert "wants" not in caption(drawn)
 
@@ -166,7 +166,7 @@ def test_what_does_not_fit_is_said_and_can_be_named() -> None:
     assert (shown + int(left[1]), shown + 1) == (900, int(left[2]))
     rest, drawn = close(tables, f"wall/{left[2]}-900", 80, 60)
     assert len(halves(drawn.lines())) == int(left[1])
-    rest.lamps["wall"][shown] = (0, 0, 200)
+    rest.pixels["wall"][shown] = (0, 0, 200)
     assert len(lit(halves(drawn.lines()))) == 1
     assert drawn.lines()[0].split()[0] == left[2]
 
@@ -193,8 +193,8 @@ def test_a_run_without_a_shape_is_named_where_it_is_not_drawn() -> None:
 def test_a_lit_pixel_is_seen_even_where_it_shares_its_place() -> None:
     yard, drawn = close(one_grid({"columns": 30, "rows": 20}), "wall", 11, 5)
     for pixel in range(600):
-        yard.lamps["wall"][:] = 0
-        yard.lamps["wall"][pixel, 2] = 1
+        yard.pixels["wall"][:] = 0
+        yard.pixels["wall"][pixel, 2] = 1
         assert {halves(drawn.lines())[place] for place in lit(halves(drawn.lines()))} == {(0, 0, 255)}
 
 
@@ -217,7 +217,7 @@ def test_no_picture_is_drawn_before_the_last_one_was_taken(monkeypatch: pytest.M
 
 def test_colours_are_true_and_dim_ones_stay_dimmer() -> None:
     yard, drawn = close(one_grid({"columns": 6, "rows": 1}), "wall", 6, 4)
-    yard.lamps["wall"][:] = [(100, 0, 0), (0, 100, 0), (0, 0, 100), (100, 100, 100), (25, 25, 25), (0, 0, 0)]
+    yard.pixels["wall"][:] = [(100, 0, 0), (0, 100, 0), (0, 0, 100), (100, 100, 100), (25, 25, 25), (0, 0, 0)]
     row = [halves(drawn.lines())[column, 0] for column in range(6)]
     assert row[:4] == [(255, 0, 0), (0, 255, 0), (0, 0, 255), (255, 255, 255)]
     # Source: IEC 61966-2-1: a quarter of the light is 137 of 255 on a screen.
@@ -231,7 +231,7 @@ def test_colours_are_true_and_dim_ones_stay_dimmer() -> None:
 def test_terminals_with_fewer_colours(colours: str, says: list[str]) -> None:
     # From memory: xterm's 256 colours, checked against its palette in tmux; ECMA-48 for the eight.
     yard, drawn = close(one_grid({"columns": 6, "rows": 1}), "wall", 6, 4, colours)
-    yard.lamps["wall"][:] = [(9, 0, 0), (0, 9, 0), (0, 0, 9), (9, 9, 9), (9, 9, 9), (9, 9, 0)]
+    yard.pixels["wall"][:] = [(9, 0, 0), (0, 9, 0), (0, 0, 9), (9, 9, 9), (9, 9, 9), (9, 9, 0)]
     first = drawn.lines()[0]
     for words in says:
         assert words in first

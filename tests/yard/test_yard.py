@@ -389,7 +389,7 @@ def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]
     return {
         (name, number): dict(zip(ORDERS[run.pixel], map(int, lamp), strict=True))
         for name, run in wiring.show.runs.items()
-        for number, lamp in enumerate(yard.lamps[name], start=1)
+        for number, lamp in enumerate(yard.pixels[name], start=1)
     }
 
 
@@ -434,7 +434,7 @@ def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
     yard = Yard(wiring, patch, Built())
     look = Look((Glow("wall", np.array([1]), COLOURS["green"]),), ())
     send(yard, wiring, patch, look, 200 / 255)
-    assert yard.lamps["wall"].tolist() == [[0, 0, 0], [0, shows, 0], [0, 0, 0], [0, 0, 0]]
+    assert yard.pixels["wall"].tolist() == [[0, 0, 0], [0, shows, 0], [0, 0, 0], [0, 0, 0]]
     assert differences(look, 200 / 255, wiring, yard) == []
 
 
@@ -538,8 +538,8 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
     for pixel in range(9):
         look = Look((Glow("far", np.array([pixel]), COLOURS["white"]),), ())
         send(yard, wiring, patch, look, sequence=pixel + 1)
-        assert np.flatnonzero(yard.lamps["far"].any(axis=1)).tolist() == [plan.index(passes[pixel])]
-        assert not yard.lamps["near"].any()
+        assert np.flatnonzero(yard.pixels["far"].any(axis=1)).tolist() == [plan.index(passes[pixel])]
+        assert not yard.pixels["near"].any()
 
 
 @examples(15, 30)
@@ -552,11 +552,11 @@ def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> N
     lit = sorted(data.draw(st.sets(st.integers(0, 8), min_size=1)))
     look = Look((Glow("wall", np.array(lit), COLOURS["cyan"]),), ())
     send(yard, wiring, patch, look)
-    before = yard.lamps["wall"].copy()
+    before = yard.pixels["wall"].copy()
     for _ in range(data.draw(st.integers(0, 3))):
         pixel, channel = data.draw(st.integers(0, 8)), data.draw(st.integers(0, 3))
-        yard.lamps["wall"][pixel, channel] = data.draw(st.sampled_from((0, 255, 1)))
-    changed = np.flatnonzero((before != yard.lamps["wall"]).any(axis=1)) + 1
+        yard.pixels["wall"][pixel, channel] = data.draw(st.sampled_from((0, 255, 1)))
+    changed = np.flatnonzero((before != yard.pixels["wall"]).any(axis=1)) + 1
     found = differences(look, 1.0, wiring, yard)
     assert sorted({pixel for one in found for pixel in (*one.missing, *one.extra, *one.odd)}) == changed.tolist()
     assert (found == []) is (len(changed) == 0)
@@ -627,7 +627,7 @@ def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObjec
     for boxes, octets, sender in packets:
         one_by_one.receive(boxes, octets, sender, 0.0)
     at_once.hear(packets, 0.0)
-    assert all((at_once.lamps[run] == lamps).all() for run, lamps in one_by_one.lamps.items())
+    assert all((at_once.pixels[run] == lamps).all() for run, lamps in one_by_one.pixels.items())
     first = {lamp: list(colours) for lamp, colours in one_by_one.seen.items()}
     assert {lamp: list(colours) for lamp, colours in at_once.seen.items()} == first
     assert {name: box.counts for name, box in at_once.boxes.items()} == {
@@ -714,7 +714,7 @@ def a_wall(trouble: Trouble | None = None, fault: str = "", seed: int = 0) -> Ya
 
 
 def first_lamp(yard: Yard) -> int:
-    return int(yard.lamps["wall"][0, 0])
+    return int(yard.pixels["wall"][0, 0])
 
 
 def stream(yard: Yard, frames: int, rate: float = 40.0) -> list[int]:
@@ -816,7 +816,7 @@ def test_lamps_behind_a_flicker_are_random_from_a_seed() -> None:
         yard, found = a_wall(fault="flicker:wall/5", seed=seed), []
         for number in range(8):
             yard.receive(["box"], e131(1, full(7), number), "1", 0.0)
-            found.append(yard.lamps["wall"].tolist())
+            found.append(yard.pixels["wall"].tolist())
         return found
 
     one, again, other = looks(1), looks(1), looks(2)
@@ -869,8 +869,8 @@ def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: in
     assert "●" not in "".join(dark)
     found: dict[tuple[int, int], tuple[int, int]] = {}
     for pixel, (x, y) in enumerate(walk(tables["run"]["wall"])):
-        yard.lamps["wall"][:] = 0
-        yard.lamps["wall"][pixel] = (0, 1, 0)
+        yard.pixels["wall"][:] = 0
+        yard.pixels["wall"][pixel] = (0, 1, 0)
         (spot,) = [(line.index("●"), row) for row, line in enumerate(picture.lines()) if "●" in line]
         found[x, y] = spot
     for (x, y), (column, row) in found.items():

@@ -1,0 +1,101 @@
+"""What `check` prints: findings by area, frame times of ports, and what the network carries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+from patcher.errors import Area, Finding
+from patcher.limits.network import LINK_MBPS, Traffic
+from patcher.limits.refresh import PortTime, rate_text, slowest_ports
+from patcher.terminal.folds import on_screen
+from patcher.terminal.tables import count, finding_json, in_words
+
+
+@dataclass(frozen=True)
+class Checked:
+    """All that `check` found.
+
+    Attributes:
+        findings: what is wrong or worth knowing.
+        times: the frame time of each port; none where the show cannot be read.
+        traffic: what the network carries; None where there can be no patch.
+        frame_rate: frames a second that the show plays at; None where it cannot be read.
+        powered: whether the file describes supplies, so that power was checked.
+        unreadable: whether something in the file could not be read.
+    """
+
+    findings: Sequence[Finding]
+    times: Sequence[PortTime] = ()
+    traffic: Traffic | None = None
+    frame_rate: float | None = None
+    powered: bool = False
+    unreadable: bool = False
+
+    @property
+    def wrong(self) -> bool:
+        """Whether there is an error."""
+        return any(finding.severity == "error" for finding in self.findings)
+
+
+def say(checked: Checked, show: Path) -> None:
+    """Print it for people."""
+    for area in get_args(Area):
+        here = [finding for finding in checked.findings if finding.area == area]
+        if here:
+            print(f"{area.capitalize()}")
+            for finding in here:
+                print(on_screen(in_words(finding)))
+    numbers = _numbers(finding for finding in checked.findings if not finding.accepted)
+    print(f"{show}: {', '.join(numbers) or 'OK: no problems found'}.")
+    if checked.frame_rate is not None and checked.times:
+        slowest = max(checked.times, key=lambda time: time.frame_ms)
+        print(
+            f"Slowest port: {slowest.controller}/{slowest.port}, {slowest.frame_ms:.1f} ms a frame, "
+            f"{rate_text(slowest.max_rate)} frames a second; the show plays {checked.frame_rate:g}."
+        )
+    if checked.traffic and checked.traffic.boxes:
+        boxes, total = checked.traffic.boxes, checked.traffic.in_all
+        most = max(boxes, key=lambda box: boxes[box].mbps)
+        print(
+            f"Network: {count(round(total.packets), 'packet')} a second, {total.mbps:.1f} Mb/s in all, "
+            f"{total.mbps / LINK_MBPS * 100:.1f} % of {LINK_MBPS} Mb/s; most to {most}, {boxes[most].mbps:.1f} Mb/s."
+        )
+    if checked.times and not checked.powered:
+        print("Power: the file has no supply, so currents and voltages were not checked.")
+
+
+def _numbers(findings: Iterable[Finding]) -> list[str]:
+    """How many errors, warnings and notes, in words."""
+    kinds = [finding.severity for finding in findings]
+    return [count(kinds.count(kind), kind) for kind in ("error", "warning", "note") if kind in kinds]
+
+
+def document(checked: Checked) -> dict[str, Any]:
+    """The same for scripts."""
+    traffic = checked.traffic
+    sent = traffic.boxes if traffic else {}
+    return {
+        "findings": [finding_json(finding) for finding in checked.findings],
+        "ports": [
+            {"controller": time.controller, "port": time.port, "pixels": time.pixels} | _rate(time)
+            for time in checked.times
+        ],
+        "boxes": [
+            {
+                "controller": box, **_rate(time), "packets": round(sent[box].packets, 4) if box in sent else None,
+                "mbps": round(sent[box].mbps, 4) if box in sent else None,
+            }
+            for box, time in slowest_ports(checked.times).items()
+        ],
+        "network": traffic and {
+            "packets": round(traffic.in_all.packets, 4), "mbps": round(traffic.in_all.mbps, 4), "link_mbps": LINK_MBPS,
+        },
+        "power_checked": checked.powered,
+    }  # fmt: skip
+
+
+def _rate(time: PortTime) -> dict[str, float]:
+    return {"frame_ms": round(time.frame_ms, 4), "max_rate": round(time.max_rate, 4)}

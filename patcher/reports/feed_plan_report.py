@@ -1,0 +1,114 @@
+"""What `power --plan` prints: the feeds that it proposes, what they give, and what is still wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from patcher.errors import Finding
+from patcher.power import shortfalls
+from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
+from patcher.power.flow import Power
+from patcher.reports import power_report
+from patcher.sheets.figures import amps, length
+from patcher.terminal.tables import count, finding_json, in_words, say_table
+
+SAFETY = "Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first."
+
+
+def wrong(plan: Plan) -> list[Finding]:
+    """What is wrong with the power of the show as planned, besides what could not be planned."""
+    said = {finding.where for finding in plan.open}
+    every = shortfalls.findings(plan.after.wiring, plan.after)
+    return [finding for finding in every if not (finding.where in said and finding.rule in ("unfed", "low-volts"))]
+
+
+def say(plan: Plan, path: Path, *, written: bool) -> None:
+    """Print it for people; `written` says whether the feeds are in the show file now."""
+    state = plan.after
+    if not plan.feeds and not plan.open:
+        print(f"Every pixel has its volts at level {state.level:g}{_margin(plan)}: no extra feed is needed.")
+    else:
+        _say_feeds(plan)
+        _say_what_it_gives(plan)
+    for finding in [*plan.open, *wrong(plan)]:
+        print(in_words(finding))
+    if plan.feeds:
+        print(f"Written into {path}." if written else f"Nothing was written; --write puts the feeds into {path}.")
+        print(SAFETY)
+
+
+def _say_feeds(plan: Plan) -> None:
+    if plan.feeds:
+        say_table(
+            ("feed", "from", "wire", "fuse", "tap", "joins", "length", "carries"),
+            [row for name in plan.feeds for row in _feed_rows(plan.after, name)],
+            right="fuse tap length carries",
+        )
+        print()
+    for rail in plan.rails:
+        what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
+        print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
+
+
+def _say_what_it_gives(plan: Plan) -> None:
+    state = plan.after
+    unplanned = {finding.where for finding in plan.open}
+    if plan.rails and not any(f"run.{rail.parts[0][0]}" in unplanned for rail in plan.rails):
+        conditions = f"At level {state.level:g} and {state.celsius:g} °C"
+        print(f"{conditions} each pixel there has its least volts{_margin(plan)}.")
+    for size, metres in plan.metres.items():
+        print(f"Wire to buy: {length(metres, state.show.settings.units)} of {size}, two cores.")
+    power_report.say_thin_strings(state, plan.feeds)
+    without = level_that_holds(plan.before)
+    if without is not None and without < state.level:
+        print(f"Without extra feeds, what is fed now has its volts up to level {without:g}.")
+    for words in plan.assumed:
+        print(f"Assumed: {words}.")
+
+
+def _proof(rail: RailPlan) -> str:
+    """What is known of fewer taps."""
+    if rail.proved:
+        return "fewer are not enough"
+    if rail.bound:
+        return f"{rail.bound} may be enough, fewer are not"
+    return "with the other feeds as they are, it needs them"
+
+
+def _margin(plan: Plan) -> str:
+    return f" and {plan.margin * 100:g} % of its rated volts to spare" if plan.margin else ""
+
+
+def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
+    """A row for each tap of a feed."""
+    units = state.show.settings.units
+    load = next(load for load in state.feeds if load.feed.name == name)
+    source = load.feed.supply or f"{load.feed.source}, tap {load.feed.tap}"
+    fuse = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
+    for number, join in enumerate(state.circuit.joins[name], start=1):
+        head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
+        carries = amps(abs(float(state.drop.amps[join.wire])))
+        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries)
+
+
+def document(plan: Plan) -> dict[str, Any]:
+    """It for scripts: as `power`, of the show as planned."""
+    power = power_report.document(plan.after)
+    return power | {
+        "feeds": [feed for feed in power["feeds"] if feed["feed"] in plan.feeds],
+        "rails": [
+            {
+                "parts": [{"run": run, "first_pixel": first, "last_pixel": last} for run, first, last in rail.parts],
+                "supply": rail.supply, "taps": len(rail.taps), "lower_bound": rail.bound, "proved": rail.proved,
+            }
+            for rail in plan.rails
+        ],
+        "level_without": level_that_holds(plan.before),
+        "wire_metres": {size: round(metres, 3) for size, metres in plan.metres.items()},
+        "margin": round(plan.margin * 100, 6),
+        "open": [finding_json(finding) for finding in plan.open],
+        "findings": [finding_json(finding) for finding in wrong(plan)],
+        "assumed": list(plan.assumed),
+    }  # fmt: skip

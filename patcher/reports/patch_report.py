@@ -1,0 +1,129 @@
+"""What `patch` and `diff` print: what to type into each box, how many universes it takes, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_runs
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import Allocation
+from patcher.placement.explanation import Saving, part_empty, savings
+from patcher.reports.todo_report import setting_json
+from patcher.sheets import patch_tables
+from patcher.terminal.tables import count, finding_json, ranges, say_table, start_json
+from patcher.trade import PROTOCOL_NAMES
+from patcher.wiring import Wiring
+
+MOST_EXPLAINED = 1000
+"""Starts up to which `patch` tries what another setting would save."""
+
+
+@dataclass(frozen=True)
+class Patched:
+    """What `patch` has made.
+
+    Attributes:
+        wiring: of the show.
+        made: its patch, with what is known of it.
+        kept: the patch of before; None where there was none, or it was forgotten.
+        savings: what another setting would save; None where that was not tried.
+    """
+
+    wiring: Wiring
+    made: Allocation
+    kept: Patch | None
+    savings: list[Saving] | None
+
+
+def saved(wiring: Wiring, made: Allocation, spare_pixels: int, seconds: float) -> list[Saving] | None:
+    """What other settings would save, each tried for a tenth of so many seconds; None where that took too long."""
+    if len(made.patch.starts) > MOST_EXPLAINED:
+        return None
+    return savings(wiring, made.patch.universe_count, spare_pixels=spare_pixels, seconds=seconds / 10)
+
+
+def table(wiring: Wiring, patch: Patch, *, player: bool, every_pixel: bool) -> patch_tables.Table:
+    """The starts as one table; or what the player is told; or every pixel."""
+    if every_pixel:
+        return patch_tables.every_pixel(patch)
+    return patch_tables.player(wiring, patch) if player else patch_tables.starts(wiring, patch)
+
+
+def say_boxes(wiring: Wiring, patch: Patch) -> None:
+    """Print what to type into each box."""
+    heads, numbers = patch_tables.TYPED, " ".join(patch_tables.NUMBERS)
+    for name, group in groupby(patch.starts, key=lambda start: start.controller):
+        box, starts = wiring.show.controllers[name], list(group)
+        print(f"{name}: {PROTOCOL_NAMES[box.protocol]}, {box.delivery}, {box.address or 'no address'}")
+        say_table(heads, [patch_tables.start_row(wiring, start).cells for start in starts], right=numbers)
+        for words in patch_tables.null_words(wiring, starts):
+            print(f"  {words}")
+        print()
+
+
+def say_summary(patched: Patched, path: Path) -> None:
+    """Print how many universes the patch takes, whether fewer would do, and what has changed."""
+    made, patch, kept = patched.made, patched.made.patch, patched.kept
+    universes = count(patch.universe_count, "universe")
+    print(f"{count(patch.pixels, 'pixel')}, {count(patch.channels, 'channel')}, {universes}.")
+    if made.proved:
+        print(f"No patch under the same rules uses fewer universes: {made.reason}.")
+    else:
+        print(f"Any patch under the same rules uses at least {made.lower_bound}: {made.reason}.")
+    _say_part_empty(patched.wiring, patch)
+    for saving in patched.savings or ():
+        least = ", the fewest of the three placements" * saving.fewest
+        print(f"{saving.setting} would take {count(saving.universes, 'universe')}{least}.")
+    if kept is None:
+        print(f"Wrote {path}: all of it is new to the boxes.")
+        return
+    boxes, runs = changed_boxes(kept, patch), moved_runs(kept, patch)
+    print(f"Wrote {path}. Settings changed: {', '.join(boxes)}." if boxes else f"Kept {path}: no setting changed.")
+    if runs:
+        print(f"New addresses for the player: {', '.join(runs)}.")
+    if made.excess:
+        print(f"Perhaps {count(made.excess, 'start')} fewer could have changed; no better patch was found.")
+
+
+def _say_part_empty(wiring: Wiring, patch: Patch) -> None:
+    """Print which universes are part empty, and why."""
+    every = part_empty(wiring.show, patch)
+    if every:
+        free = sum(universe.free for universe in every)
+        print(f"{count(len(every), 'universe')} part empty, {count(free, 'channel')} free:")
+    for why in dict.fromkeys(universe.why for universe in every):
+        print(f"  {why}: {ranges(universe.universe for universe in every if universe.why == why)}.")
+
+
+def document(patched: Patched) -> dict[str, Any]:
+    """The patch for scripts."""
+    wiring, made, kept, patch = patched.wiring, patched.made, patched.kept, patched.made.patch
+    return {
+        "show": wiring.show.settings.title,
+        "pixels": patch.pixels, "channels": patch.channels, "universes": patch.universe_count,
+        "lower_bound": made.lower_bound, "proved": made.proved,
+        "starts": [start_json(start, wiring.show) for start in patch.starts],
+        "spans": [asdict(span) for span in patch.spans()],
+        "changed": changed_boxes(kept, patch), "moved_runs": moved_runs(kept, patch),
+        "explained": {
+            "reason": made.reason, "excess": made.excess,
+            "part_empty": [asdict(universe) for universe in part_empty(wiring.show, patch)],
+            "savings": None if patched.savings is None else [asdict(saving) for saving in patched.savings],
+            "findings": [finding_json(fault) for fault in made.faults],
+        },
+    }  # fmt: skip
+
+
+def changes_document(starts: Sequence[StartChange], runs: Sequence[RunChange], made: Allocation) -> dict[str, Any]:
+    """What would change, for scripts."""
+    return {
+        "starts": [setting_json(change) for change in starts],
+        "runs": [asdict(change) for change in runs],
+        "universes": made.patch.universe_count,
+        "excess": made.excess,
+        "findings": [finding_json(fault) for fault in made.faults],
+    }

@@ -1,0 +1,147 @@
+"""What `power` prints: tables of supplies, feeds and runs, plots, and the level up to which everything is OK."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from patcher.charts.run_plots import profiles
+from patcher.charts.voltage_plot import terminal
+from patcher.errors import Finding
+from patcher.power import shortfalls
+from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+from patcher.sheets.figures import amps, fuses, highest_level, lowest
+from patcher.terminal.tables import count, in_words, say_table
+
+WIDEST_PLOT = 100
+MOST_NAMED = 3
+KEPT = "supplies to 80 %, volts, wires and fuses"
+"""What the level of everything keeps to."""
+
+
+def say(state: Power, findings: Iterable[Finding]) -> None:
+    """Print tables of all supplies, feeds and runs, and what is wrong with them."""
+    print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
+    say_table(
+        ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),
+        map(_supply_row, state.supplies),
+        right="volts rated idle at_level of_rated full_white highest_level",
+    )
+    print("Highest level: where that supply alone gives 80 % of its rating. The level for everything is below.\n")
+    say_table(
+        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "blade_fuse", "taps"),
+        map(_feed_row, state.feeds),
+        right="carries wire_rating fuse blade_fuse taps",
+    )
+    say_thin_strings(state, tuple(state.show.feeds))
+    print()
+    say_table(
+        ("run", "lowest", "at_pixel", "needs", "OK"),
+        (_run_row(state, run) for run in state.runs),
+        right="lowest at_pixel needs",
+    )
+    print()
+    if shortfalls.described(state.show):
+        _say_brightest(*shortfalls.brightest(state))
+    for finding in findings:
+        print(in_words(finding))
+
+
+def _supply_row(load: SupplyLoad) -> tuple[str, ...]:
+    of_rated = "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}"
+    return (
+        load.supply.name, f"{load.supply.volts:g} V", f"{load.supply.amps:g} A", amps(load.dark), amps(load.amps),
+        of_rated, amps(load.full_white), highest_level(load),
+    )  # fmt: skip
+
+
+def _feed_row(load: FeedLoad) -> tuple[object, ...]:
+    rating = "" if load.wire is None else f"{load.wire.bears:g} A"
+    return (
+        load.feed.name, load.supply, load.wire or "not said", amps(load.amps), rating, *fuses(load), len(load.into),
+    )  # fmt: skip
+
+
+def _run_row(state: Power, run: RunVolts) -> tuple[str, ...]:
+    return (
+        run.run, lowest(state, run),
+        "" if run.lowest != run.lowest else f"{run.pixel} of {state.show.runs[run.run].pixels}",
+        "not said" if run.least is None else f"{run.least:g} V",
+        {True: "yes", False: "NO", None: "not known"}[run.holds],
+    )  # fmt: skip
+
+
+def _say_brightest(level: float | None, limits: Sequence[Finding]) -> None:
+    """Print the level up to which everything is OK, and what limits it."""
+    if level is None:
+        print(f"At no level is everything OK ({KEPT}). Even with all pixels dark:")
+    else:
+        print(f"Everything that is fed is OK up to level {level:g}: {KEPT}.{f' At {level + 0.01:g}:' * bool(limits)}")
+    for limit in limits[:MOST_NAMED]:
+        print(f"  {limit.where} {limit.says}")
+    if len(limits) > MOST_NAMED:
+        print(f"  and {count(len(limits) - MOST_NAMED, 'more place')}")
+    print()
+
+
+def say_thin_strings(state: Power, among: Sequence[str]) -> None:
+    """Print where a fuse of some feeds lets through more than a string's own wire may carry."""
+    for wire, every in state.thinner_strings.items():
+        feeds = [feed for feed in every if feed in among]
+        if feeds:
+            named = ", ".join(feeds[:MOST_NAMED]) + " …" * (len(feeds) > MOST_NAMED)
+            print(f"The strings' own {wire} may carry {wire.bears:g} A, less than these feeds' fuses pass: {named}.")
+            print("Where such a string could be crushed or cut, give its tap a fuse of its own.")
+
+
+def say_plots(state: Power, runs: Sequence[str]) -> None:
+    """Print the voltage along some runs."""
+    width = min(shutil.get_terminal_size().columns, WIDEST_PLOT)
+    for profile in profiles(state, runs):
+        print("\n".join(terminal(profile, width)))
+
+
+def _known(value: float | None) -> float | None:
+    """A number for scripts; None where it is not known."""
+    return None if value is None or value != value else value
+
+
+def document(state: Power) -> dict[str, Any]:
+    """The power of a show for scripts; what is not known is null."""
+    holds, limits = shortfalls.brightest(state) if shortfalls.described(state.show) else (None, [])
+    return {
+        "level": state.level,
+        "celsius": state.celsius,
+        "holds_up_to": holds,
+        "limited_by": [{"where": limit.where, "rule": limit.rule, "says": limit.says} for limit in limits],
+        "supplies": [
+            {
+                "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
+                "full_white_amps": _known(load.full_white), "amps_at_level": _known(load.amps),
+                "dark_amps": _known(load.dark), "max_level": load.max_level,
+            }
+            for load in state.supplies
+        ],
+        "runs": [
+            {
+                "run": run.run, "lowest_volts": _known(run.lowest), "at_pixel": run.pixel,
+                "min_volts": run.least, "holds": run.holds,
+                "volts": [_known(volts) for volts in state.volts(run.run).tolist()],
+            }
+            for run in state.runs
+        ],
+        "feeds": [_feed_json(state, load) for load in state.feeds],
+    }  # fmt: skip
+
+
+def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
+    return {
+        "feed": load.feed.name, "supply": load.supply, "amps": _known(load.amps), "fuse": load.feed.fuse,
+        "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
+        "next_blade": load.blade,
+        "taps": [
+            {"run": join.run, "pixel": join.pixel, "metres": _known(join.metres), "amps": _known(into)}
+            for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)
+        ],
+    }  # fmt: skip

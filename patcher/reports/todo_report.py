@@ -1,0 +1,72 @@
+"""What `todo`, `diff` and `patch` print of changes: settings to change in the boxes, addresses to tell the player."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from patcher.patch.changes import RunChange, Setting, StartChange
+from patcher.patch.entered import Todo
+from patcher.sheets import patch_tables
+from patcher.terminal.tables import count, say_table
+from patcher.wiring import Wiring
+
+
+def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
+    """Print all that is still to do; `hint` says how to tick it off."""
+    if not left.starts and not left.runs:
+        print("Nothing to do: all settings are in the boxes, and the player knows all addresses.")
+        return
+    if left.starts:
+        print("Settings to change in the boxes:")
+        say_settings(wiring, left.starts, not_known=True)
+    if left.runs:
+        print("\nTo tell the player:" if left.starts else "To tell the player:")
+        say_told(left.runs, not_known=True)
+    if hint:
+        print(f"\nTick off what is done: patcher todo {show} --typed BOX, or --told RUN")
+
+
+def say_settings(wiring: Wiring, changes: Sequence[StartChange], *, not_known: bool = False) -> None:
+    """Print the settings to change, box by box; `not_known` where nobody has said what is in a box."""
+    table = patch_tables.to_type(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
+    for name, rows in groupby(table.rows, key=lambda row: str(row[0])):
+        gone = "" if name in wiring.show.controllers else ", no longer in the show"
+        print(f"{name}{gone}:")
+        say_table(table.heads[1:], [row[1:] for row in rows])
+
+
+def say_told(changes: Sequence[RunChange], *, not_known: bool = False) -> None:
+    """Print what to tell the player, run by run; `not_known` where nobody has said what it knows."""
+    table = patch_tables.to_tell(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
+    say_table(table.heads, table.rows)
+
+
+def say_left(show: Path, left: Todo) -> None:
+    """Print, where anything is still to do, for which boxes, and where the list is."""
+    boxes = list(dict.fromkeys(change.controller for change in left.starts))
+    parts = [f"to type into {', '.join(boxes)}"] * bool(boxes)
+    parts += [f"to tell the player of {count(len(left.runs), 'run')}"] * bool(left.runs)
+    if parts:
+        print(f"Still {', and '.join(parts)}.")
+        print(f"The list, to tick off what is done: patcher todo {show}")
+
+
+def setting_json(change: StartChange) -> dict[str, Any]:
+    """A setting to change, for scripts."""
+
+    def of(setting: Setting | None) -> dict[str, Any] | None:
+        return None if setting is None else {key: value for key, value in asdict(setting).items() if key != "port"}
+
+    return {"controller": change.controller, "start": change.name, "old": of(change.old), "new": of(change.new)}
+
+
+def document(left: Todo) -> dict[str, Any]:
+    """What is still to do, for scripts."""
+    return {
+        "to_type": [setting_json(change) for change in left.starts],
+        "to_tell": [asdict(change) for change in left.runs],
+    }

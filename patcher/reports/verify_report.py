@@ -1,0 +1,161 @@
+"""What `verify` prints: what is proved, failed and open, box by box, and what no step proves."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from patcher.patch.patch import Patch
+from patcher.terminal.folds import fold
+from patcher.terminal.tables import count, say_table
+from patcher.visible import one_line
+from patcher.walk.items import Item, older_digests
+from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open
+from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
+from patcher.walk.step import Step
+from patcher.walk.unprovable import Passed
+from patcher.walk.unproved import TOO_MANY, concerns, in_words, left_open
+from patcher.wiring import Wiring
+
+CAUTION = (
+    "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
+    "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
+)
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a show stands.
+
+    Attributes:
+        show: the show file.
+        wiring: of the show.
+        patch: its patch.
+        record: the answers that are kept.
+        wanted: the items that are asked about, each with its digest.
+        shown: how many steps were shown just now; None where only a report is wanted.
+    """
+
+    show: Path
+    wiring: Wiring
+    patch: Patch
+    record: Record
+    wanted: Mapping[Item, str] = field(repr=False)
+    shown: int | None = None
+
+    @cached_property
+    def states(self) -> dict[Item, State]:
+        """Whether each item is proved, failed or open."""
+        return states(self.record, self.wanted)
+
+    @property
+    def older(self) -> dict[Item, str]:
+        """The digests of an older round, whose answers meant less."""
+        return older_digests(self.wiring, self.patch, self.wanted)
+
+    @property
+    def boxes(self) -> dict[str, list[Item]]:
+        """The items by the box at which they are proved."""
+        return by_box(self.wanted, self.wiring)
+
+    def counts(self, items: Iterable[Item]) -> dict[str, int]:
+        """How many of some items are proved, failed and open."""
+        return {str(state): number for state, number in tally(self.states[item] for item in items).items()}
+
+    @property
+    def proved_boxes(self) -> list[str]:
+        """The boxes at which something is proved."""
+        return [box for box, items in self.boxes.items() if any(self.states[item] == "proved" for item in items)]
+
+    def unproved(self) -> list[Passed] | None:
+        """Faults that may be there though all steps passed; None where those are too many to work out at once."""
+        boxes = self.proved_boxes
+        return left_open(self.wiring, self.patch, boxes) if boxes else []
+
+
+def begin(steps: Collection[Step], progress: Progress) -> str:
+    """What to say before the first step: the way, the caution, and what is open again."""
+    record, wanted = progress.record, progress.wanted
+    before = by_older_round(record, progress.older)
+    boxes = dict.fromkeys(step.box for step in steps)
+    changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
+    again = sorted({item.thing for item in before & {*wanted}})
+    lines = [f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.", CAUTION]
+    if changed:
+        lines.append(f"Changed since they were checked: {', '.join(changed)}.")
+    if again:
+        lines.append(f"Open again, since {OLDER}: the colours of {', '.join(again)}.")
+    return "\n".join(lines)
+
+
+def say(progress: Progress) -> None:
+    """Print it for people."""
+    rows = [[box, *progress.counts(items).values()] for box, items in progress.boxes.items()]
+    rows.append(["in all", *progress.counts(progress.wanted).values()])
+    say_table(["box", *STATES], rows, right=" ".join(STATES))
+    for line in failed(progress.record, progress.wanted):
+        print(f"failed: {one_line(line)}")
+    if progress.shown is None:
+        for line in still_open(progress.record, progress.wanted, progress.older):
+            print(fold(f"open: {one_line(line)}"))
+        _say_unproved(progress)
+    for chapter in CHAPTERS:
+        word = chapter.removesuffix("s")
+        for entry in progress.record.chapter(chapter):
+            print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {one_line(f'{entry.thing}: {entry.what}')}")
+
+
+def _say_unproved(progress: Progress) -> None:
+    unproved = progress.unproved()
+    if unproved is None:
+        command = f"patcher verify {progress.show} {progress.proved_boxes[0]} --report"
+        print(fold(f"no step proves: this {TOO_MANY}: {command}"))
+    for line in in_words(unproved or ()):
+        print(fold(f"no step proves: {line}"))
+
+
+def document(progress: Progress) -> dict[str, Any]:
+    """It for scripts."""
+    record, unproved = progress.record, progress.unproved()
+    entries = {
+        str(chapter): [{"thing": e.thing, "when": e.when.isoformat(), "what": e.what} for e in record.chapter(chapter)]
+        for chapter in CHAPTERS
+    }
+    older = by_older_round(record, progress.older)
+    return {
+        "show": str(progress.show), **progress.counts(progress.wanted), "looks": progress.shown,
+        "boxes": [{"controller": box, **progress.counts(items)} for box, items in progress.boxes.items()],
+        "items": [
+            _item_json(progress, item, state, unproved or ()) | {"older_round": item in older}
+            for item, state in progress.states.items()
+        ],
+        "unproved": None if unproved is None else _unproved_json(unproved), **entries,
+    }  # fmt: skip
+
+
+def _item_json(progress: Progress, item: Item, state: State, unproved: Iterable[Passed]) -> dict[str, Any]:
+    """What is known of an item; `unproved` are the faults that no step shows."""
+    answer = progress.record.answers.get(item)
+    hidden = [each for each in unproved if each.unprovable] if state == "proved" else []
+    return {
+        "thing": item.thing, "what": item.what, "state": state,
+        "changed": progress.record.changed(item, progress.wanted[item]),
+        "when": answer.when.isoformat() if answer else None,
+        "found": list(answer.found) if answer and state == "failed" else [],
+        "unprovable": [str(each.fault) for each in hidden if concerns(item, each, progress.wiring)],
+    }  # fmt: skip
+
+
+def _unproved_json(passed: Iterable[Passed]) -> list[dict[str, Any]]:
+    """Faults that may pass every step, with their chance; of those that an eye may overlook the worst of each run."""
+    worst: dict[tuple[str, ...], Passed] = {}
+    for each in passed:
+        key = (str(each.fault),) if each.unprovable else each.runs
+        if key not in worst or worst[key].chance < each.chance:
+            worst[key] = each
+    return [
+        {"fault": str(each.fault), "runs": list(each.runs), "chance": round(each.chance, 6)} for each in worst.values()
+    ]
