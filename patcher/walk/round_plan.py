@@ -73,9 +73,9 @@ class _Round:
 
     def _due(self, runs: Sequence[str], done: Collection[str]) -> list[str]:
         """The runs whose ends are looked at here. The one run of a box waits for the box where its prop is whole: there
-        all of the prop is looked at.
+        all of the prop is looked at. A run with no picture does not wait: it is nowhere on the prop.
         """
-        if len(runs) == 1 and not self._sources[self._props[runs[0]]] <= {*done}:
+        if len(runs) == 1 and runs[0] in (prop := self._sources[self._props[runs[0]]]) and not prop <= {*done}:
             return []
         whole = {self._props[run] for run in runs if self._sources[self._props[run]] <= {*done}}
         waited = [

@@ -899,7 +899,7 @@ BOX = """
 import socket, sys, threading, time
 sys.path.insert(0, sys.argv[1])
 import numpy as np
-from patcher.stream.levels import Levels
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Sender, Target
 print("ready", flush=True)
 with Sender([Target("e131", 3, "239.255.0.3")], interface="192.0.2.21", source="Sound desk", priority=120) as sender:

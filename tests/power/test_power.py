@@ -291,7 +291,7 @@ def test_low_volts_names_the_pixel_and_the_volts() -> None:
     state = power(wired(tables))
     assert (found.severity, found.rule, found.where) == ("warning", "low-volts", "run.a")
     assert f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}" in found.says
-    assert "pixel wants 11.3 V" in found.says
+    assert "lamp wants 11.3 V" in found.says
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == [("warning", "low-volts", "run.a")]

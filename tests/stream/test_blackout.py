@@ -382,8 +382,8 @@ def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str
 BUSY = """
 import sys, time
 import numpy as np
-from patcher.cli.stopping import stopping
-from patcher.stream.levels import Levels
+from patcher.terminal.signals import stopping
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Sender, Target
 with stopping() as stop, Sender([Target("e131", 1, sys.argv[1])], interface="127.0.0.1") as sender:
     sender.send(Levels((1,), np.full((1, 512), 9, dtype=np.uint8)))

@@ -125,7 +125,7 @@ PROGRAM = """
 import signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)  # which whoever starts the tests may have taken away
 import numpy as np
-from patcher.stream.levels import Levels
+from patcher.frames.levels import Levels
 from patcher.stream.sender import Sender, Target
 host = sys.argv[1]
 goals = [Target("e131", 1, host), Target("e131", 2, host), Target("artnet", 3, host)]
