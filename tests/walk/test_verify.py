@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patcher.answers.witness import Witness
@@ -208,8 +208,25 @@ def shows(draw: st.DrawFn) -> dict:
     return {"show": {"title": "Any"}, "pixel": types, "controller": boxes, "run": runs, "prop": props}
 
 
-@given(shows())
+ALONE_AND_NOWHERE = {
+    "show": {"title": "Any"},
+    "pixel": {"rgb": {"colour_order": "RGB"}},
+    "controller": {
+        "shed": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["lamp"]}},
+        "barn": {"address": "192.0.2.2", "ports": 1, "port": {"1": ["eaves"]}},
+    },
+    "run": {
+        "lamp": {"pixel": "rgb", "pixels": 1},
+        "eaves": {"pixel": "rgb", "pixels": 1, "shape": "line", "path": [[1.0, 0.0], [1.0, 2.0]]},
+    },
+    "prop": {"front": {"runs": ["lamp", "eaves"]}},
+}
+"""A run alone in its box, with no picture, of a prop that has one: nobody looked at its ends."""
+
+
 @examples(15, 25)
+@example(ALONE_AND_NOWHERE)
+@given(shows())
 def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
