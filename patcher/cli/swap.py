@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.loading import AsJson, ShowFile, load, load_patch
-from patcher.cli.saying import say_json, start_json
+from patcher.cli.inputs import AsJson, ShowFile, load, load_patch
 from patcher.errors import choose_from, refuse
+from patcher.terminal.tables import say_json, start_json
 
 if TYPE_CHECKING:
-    from patcher.address.patch import Patch
-    from patcher.limits.boxes import BoxSwap, Shortfall
-    from patcher.limits.supplies import SupplySwap
+    from patcher.patch.patch import Patch
     from patcher.show.schema import Show
-    from patcher.show.writing import Seen
+    from patcher.show.writer import Seen
+    from patcher.swaps.box_swap import BoxSwap, Shortfall
+    from patcher.swaps.supply_swap import SupplySwap
     from patcher.wiring import Wiring
 
 WIDTH = 100
@@ -32,8 +32,8 @@ def swap(
     as_json: AsJson = False,
 ) -> None:
     """Put a spare in the place of a dead box or supply: what to replug, to make and to type, in order."""
-    from patcher.address.files import patch_path
-    from patcher.show.writing import as_read
+    from patcher.patch.patch_file import patch_path
+    from patcher.show.writer import as_read
 
     seen = as_read(show, patch_path(show))
     wiring = load(show)
@@ -46,7 +46,7 @@ def swap(
 
 def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
     """Whether two names are boxes or supplies, and each without its kind; PatcherError says what else they are."""
-    from patcher.address.thing import split
+    from patcher.patch.thing import split
 
     tables: dict[str, Mapping[str, object]] = {"controller": show.controllers, "supply": show.supplies}
     said = [split(name, tables) for name in (dead, spare)]
@@ -71,11 +71,11 @@ def _meant(show: Show, dead: str, spare: str) -> tuple[str, str, str]:
 
 
 def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
-    from patcher.address.entered import todo
-    from patcher.address.files import read_entered
-    from patcher.cli.swap_steps import box_steps, box_summary
     from patcher.cli.todo import say_left
-    from patcher.limits.boxes import Shortfall, swap_box
+    from patcher.patch.entered import todo
+    from patcher.patch.patch_file import read_entered
+    from patcher.swaps.box_swap import Shortfall, swap_box
+    from patcher.swaps.swap_steps import box_steps, box_summary
     from patcher.wiring import wire
 
     found = swap_box(wiring, load_patch(path, wiring), dead, spare)
@@ -130,8 +130,8 @@ def _say_shortfall(found: Shortfall, *, as_json: bool) -> None:
 
 
 def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
-    from patcher.cli.swap_steps import supply_shortfall, supply_steps, supply_summary
-    from patcher.limits.supplies import swap_supply
+    from patcher.swaps.supply_swap import swap_supply
+    from patcher.swaps.swap_steps import supply_shortfall, supply_steps, supply_summary
 
     found = swap_supply(wiring, dead, spare)
     steps = supply_steps(found, str(path)) if found.holds else []
@@ -172,9 +172,9 @@ def _supply_document(found: SupplySwap) -> dict[str, object]:
 
 def _write(path: Path, seen: Seen, before: Show, after: Show, patch: Patch | None, spare: str) -> list[str]:
     """Change the show file and, where there is one, write the patch file; both or none."""
-    from patcher.address.files import dump, patch_path
-    from patcher.show.editing import edited
-    from patcher.show.writing import write_together
+    from patcher.patch.patch_file import dump, patch_path
+    from patcher.show.text_edits import edited
+    from patcher.show.writer import write_together
 
     again = "spare = true, without address, runs and starts" if patch is not None else "spare = true"
     note = f"Dead: {spare} has taken its place. Once mended, uncomment it with {again}."
@@ -187,9 +187,9 @@ def _write(path: Path, seen: Seen, before: Show, after: Show, patch: Patch | Non
 
 def _hold_against(path: Path, text: str, after: Show, patch: Patch | None) -> None:
     """Refuse a text that does not say what it should."""
-    from patcher.address.changes import misfits
-    from patcher.show.reading import read
-    from patcher.show.runs import PointsRun
+    from patcher.patch.changes import misfits
+    from patcher.show.parser import read
+    from patcher.show.run_tables import PointsRun
     from patcher.wiring import problems, wire
 
     points = {
