@@ -240,8 +240,9 @@ class _Work:
         found = []
         for parts, wrong in self.open.items():
             part = stretch[parts]
-            if self.margin > 0 and part.trees and _has(self.state, part, self._asked(part, 0.0)):
-                says = f"{wrong.says}; it is OK as it is, without the margin of {self.margin * 100:g} %"
+            ready = no_plan.not_ready(self.state, part) is None  # else what is wrong there is a hazard, not a margin
+            if ready and self.margin > 0 and part.trees and _has(self.state, part, self._asked(part, 0.0)):
+                says = f"{wrong.says}; its volts are enough as it is, without the margin of {self.margin * 100:g} %"
                 wrong = replace(wrong, severity="note", says=says)
             found.append(wrong)
         return tuple(found)

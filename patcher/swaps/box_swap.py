@@ -20,7 +20,8 @@ from patcher.show.run_tables import Run
 from patcher.show.schema import Controller, Logic, Show
 from patcher.swaps.dead_box import Cable, DeadBox, runs_of
 from patcher.swaps.joins import Piece, Sharing, with_fewest_cuts
-from patcher.swaps.shortfall import Shortfall, no_universes, too_short
+from patcher.swaps.shortfall import Shortfall as Shortfall
+from patcher.swaps.shortfall import no_universes, too_short
 from patcher.swaps.takeover import falls_by_itself, first_pixels_at, spare_starts
 from patcher.wiring import Wiring, wire
 

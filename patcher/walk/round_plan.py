@@ -67,8 +67,7 @@ class _Steps:
         """The runs whose ends are checked here. The one run of a box waits for the box where its prop is whole: there
         all of the prop is checked. A run with no picture does not wait: it is nowhere on the prop.
         """
-        prop = self._sources[self._props[runs[0]]]
-        if len(runs) == 1 and runs[0] in prop and not prop <= {*done}:
+        if len(runs) == 1 and runs[0] in (prop := self._sources[self._props[runs[0]]]) and not prop <= {*done}:
             return []
         whole = {self._props[run] for run in runs if self._sources[self._props[run]] <= {*done}}
         waited = {run for prop in whole for run in self._sources[prop] if run in self._alone and run not in runs}

@@ -230,7 +230,18 @@ def test_a_margin_that_no_supply_can_give_is_said(here: Patcher, tmp_path: Path)
     again = here("power", file, "--plan")
     assert again.returncode == 0
     assert "note: run.a: no feed was planned" in again.stdout
-    assert "it is OK as it is, without the margin" in again.stdout
+    assert "its volts are enough as it is, without the margin" in again.stdout
+
+
+def test_what_two_supplies_share_is_never_said_to_have_volts_enough() -> None:
+    # The volts are enough without the margin, and that is no comfort where each supply pushes current into the other.
+    supplies = {name: {"volts": 12.0, "amps": 30.0, "box": "box"} for name in "st"}
+    feeds = {"f": fed(tap("a", 1, 0.1)), "g": fed(tap("a", "last", 0.1), supply="t")}
+    tables = show({"a": line(10)}, feeds, kinds={"lamp": {"min_volts": 11.5}}, supplies=supplies, box=BOX)
+    [wrong] = plan(wired(tables)).open
+    assert wrong.severity == "warning"
+    assert "share its V+" in wrong.says
+    assert "enough" not in wrong.says
 
 
 @settings(
