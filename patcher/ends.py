@@ -116,6 +116,11 @@ def encloses(places: Positions) -> float:
     return area if abs(area) >= ROOM * float(np.prod(np.ptp(places, axis=0))) else 0.0
 
 
+def ways_round(places: Positions) -> tuple[str, str]:
+    """Which way round a closed outline its data goes, as the audience sees it, and the other way."""
+    return ("anticlockwise", "clockwise") if encloses(places) > 0 else ("clockwise", "anticlockwise")
+
+
 def _pitch(places: Positions) -> float:
     """The usual distance from one pixel to the next."""
     steps = np.hypot(*np.diff(places, axis=0).T)
@@ -250,8 +255,7 @@ def _of_grid(wired: Lattice) -> Readings:
 
 
 def _of_outline(places: Positions) -> Readings:
-    name, side = _spot(places)
-    ways = ("anticlockwise", "clockwise") if encloses(places) > 0 else ("clockwise", "anticlockwise")
+    (name, side), ways = _spot(places), ways_round(places)
     return Reading(name, ways[0], side), Reading(name, ways[1], side)
 
 
