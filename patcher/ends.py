@@ -1,4 +1,4 @@
-"""Where a person begins to read a run, and which way on: its ends in words that can be pointed at.
+"""Where a person begins to read a run, and which way to go on: its ends, in words that can be pointed at.
 
 Places in, words out. An end has a side or a corner in its name only where no other part of the run could be taken for
 it. A closed outline has no ends for an eye: it is read from one place of it, clockwise or anticlockwise. A grid is read
