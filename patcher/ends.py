@@ -1,4 +1,4 @@
-"""Where a person begins to read a run, and which way on: its ends in words that can be pointed at.
+"""Where a person begins to read a run, and which way to go on: its ends, in words that can be pointed at.
 
 Places in, words out. An end has a side or a corner in its name only where no other part of the run could be taken for
 it. A closed outline has no ends for an eye: it is read from one place of it, clockwise or anticlockwise. A grid is read
@@ -114,6 +114,11 @@ def encloses(places: Positions) -> float:
     x, y = (places - places.mean(axis=0)).T
     area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
     return area if abs(area) >= ROOM * float(np.prod(np.ptp(places, axis=0))) else 0.0
+
+
+def ways_round(places: Positions) -> tuple[str, str]:
+    """Which way round a closed outline its data goes, as the audience sees it, and the other way."""
+    return ("anticlockwise", "clockwise") if encloses(places) > 0 else ("clockwise", "anticlockwise")
 
 
 def _pitch(places: Positions) -> float:
@@ -250,8 +255,7 @@ def _of_grid(wired: Lattice) -> Readings:
 
 
 def _of_outline(places: Positions) -> Readings:
-    name, side = _spot(places)
-    ways = ("anticlockwise", "clockwise") if encloses(places) > 0 else ("clockwise", "anticlockwise")
+    (name, side), ways = _spot(places), ways_round(places)
     return Reading(name, ways[0], side), Reading(name, ways[1], side)
 
 

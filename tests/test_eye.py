@@ -231,3 +231,11 @@ def test_which_of_some_sights_it_is(pairs: list[tuple[list[int], list[int]]]) ->
     assert Eye().sees(ask, padded).argmax(axis=1).tolist() == expected
     lit = any(lamps for sight in offered for lamps in sight)
     assert ask.answers[len(offered) :] == ("none of these" if lit else "something is lit", eye.CANNOT_TELL)
+
+
+def test_where_nothing_is_lit_on_any_run_that_is_said_once() -> None:
+    # The project's own rule: "one: nothing; other: nothing" says the same twice
+    nothing = ((), ())
+    ask = eye.few(("one", "other"), (nothing,), (None, None))
+    assert ask.answers == ("nothing", "something is lit", "can't tell")
+    assert eye.in_words(("one", "other"), ((eye.RED,), ())) == "one: red; other: nothing"

@@ -1,4 +1,4 @@
-"""The public face of the reasoning: start it for a thing, ask, tell, and read what was found."""
+"""A diagnosis from outside: start it for a thing, ask, tell, and read what was found."""
 
 from __future__ import annotations
 
@@ -139,11 +139,11 @@ class Diagnosis:
             PatcherError: it has no such answer, or none was asked.
         """
         if self._now is None:
-            raise refuse("answer", "answers no question", "ask first")
+            raise refuse("answer", "comes before a question", "ask first")
         places = [n for n, answer in enumerate(self._now.answers) if key in (answer.key, answer.says)]
         if not places:
             keys = [answer.key for answer in self._now.answers]
-            raise refuse(f"answer “{key}”", "is none of those offered", choose_from(key, keys, most=99))
+            raise refuse(f"answer “{key}”", "is not one of the answers", choose_from(key, keys, most=99))
         seen = Seen(self._now.frame, self._now.ask, places[0])
         self._now = None
         self._take(seen)
@@ -191,10 +191,10 @@ class Diagnosis:
     def unexplained(self) -> tuple[Seen, ...]:
         """What was answered and `same_look` does not explain, each question once: those asked twice, if any were."""
         misfits = self._engine.misfits()
-        told = {(one.frame.key, one.ask): one for one in misfits}
-        often = Counter((one.frame.key, one.ask) for one in misfits)
-        kept = [one for key, one in told.items() if often[key] > 1] or list(told.values())
-        return tuple(Seen(one.frame, one.ask, one.answer) for one in kept)
+        by_question = {(told.frame.key, told.ask): told for told in misfits}
+        often = Counter((told.frame.key, told.ask) for told in misfits)
+        kept = [told for key, told in by_question.items() if often[key] > 1] or list(by_question.values())
+        return tuple(Seen(told.frame, told.ask, told.answer) for told in kept)
 
     @property
     def known(self) -> tuple[Known, ...]:

@@ -1,4 +1,4 @@
-"""Where to look, in words: ends, sides and corners as a drawing has them, for a person who stands before it."""
+"""Where to look, in words: ends, sides and corners of a picture, for a person who stands before it."""
 
 from __future__ import annotations
 
@@ -10,17 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.ends import part_of, readings
-from patcher.shapes import Positions
+from patcher.shapes import Lattice, Positions
 
 Pixels = NDArray[np.int64]
 
 SHARP = np.radians(30)
 """A way that turns less has no corner for an eye."""
-
-
-def place(points: Positions, of: Positions) -> str:
-    """Where some points lie in a picture: `left`, `top right`, `middle`."""
-    return part_of(points.mean(axis=0), of)
 
 
 def corner_at_seam(places: Positions | None) -> int | None:
@@ -37,19 +32,9 @@ def corner_at_seam(places: Positions | None) -> int | None:
     return best if turns[best] >= SHARP and beside < turns[best] / 2 else None
 
 
-def ways_round(places: Positions) -> tuple[str, str]:
-    """Which way round a closed outline its data goes, as the audience sees it, and the other way."""
-    x, y = places.T
-    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-    names = ("anticlockwise", "clockwise")
-    return names if area > 0 else names[::-1]
-
-
-def ends(places: Positions | None, *, grid: bool) -> tuple[str, str]:
-    """What to call the place of a run's first pixel, and that of its last."""
-    if places is not None and grid:
-        return f"the {place(places[:1], places)} corner", f"the {place(places[-1:], places)} corner"
-    first, last = readings(places)
+def ends(places: Positions | None, wired: Lattice | None) -> tuple[str, str]:
+    """What to call the place of a run's first pixel, and that of its last; see `readings`."""
+    first, last = readings(places, wired)
     begin, end = (re.sub("^its ", "the ", reading.begin) for reading in (first, last))
     return (begin, f"the place just before it, going {first.way}") if begin == end else (begin, end)
 
@@ -72,12 +57,12 @@ def colours_along(places: Positions | None, parts: Mapping[str, Pixels]) -> str:
             return f"from {way}: {', '.join(names)}"
         if _rises(along[::-1]):
             return f"from {way}: {', '.join(reversed(names))}"
-    sides = [place(places[pixels], places) for pixels in parts.values()]
+    sides = [part_of(places[pixels].mean(axis=0), places) for pixels in parts.values()]
     if len(set(sides)) == 2 and len(sides) == 4:
         return _both(sides, names)
     if len(set(sides)) == len(sides):
         return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))
-    return f"along the string from the data-in end ({place(places[:1], places)}): {', '.join(names)}"
+    return f"along the string from the data-in end ({part_of(places[0], places)}): {', '.join(names)}"
 
 
 def _both(sides: Sequence[str], names: Sequence[str]) -> str:

@@ -52,4 +52,4 @@ def _of_all(check: Check, sound: Planned) -> bool:
 
 def about(seen: Iterable[Seen], runs: Collection[str]) -> tuple[Seen, ...]:
     """Those that are about some runs."""
-    return tuple(one for one in seen if set(one.ask.runs) <= set(runs))
+    return tuple(answer for answer in seen if set(answer.ask.runs) <= set(runs))

@@ -1,6 +1,6 @@
-"""What every page sees, and what a tap makes of it. Pure: a state and an act in, a state out.
+"""What every page shows, and what a tap changes: a state and an act in, a state out.
 
-Nothing lights by being found; a pattern or `light` lights it, and `dark` ends it from wherever one is.
+Finding a thing lights nothing; a pattern or `light` does, and `dark` puts all out from wherever one is.
 """
 
 from __future__ import annotations
@@ -157,11 +157,11 @@ def _tapped(state: State, act: Act, plan: Content, now: float) -> State:
             return _patterned(state, act.text)
         case "colour":
             if act.text not in COLOUR_KEYS:
-                raise refuse("colour", f"“{act.text}” is none here", f"choose from: {', '.join(COLOUR_KEYS)}")
+                raise refuse("colour", f"there is no colour “{act.text}”", f"choose from: {', '.join(COLOUR_KEYS)}")
             return replace(state, colour=act.text)
         case "by":
             if act.text not in SWEEPS:
-                raise refuse("sweep", f"cannot go by “{act.text}”", f"choose from: {', '.join(SWEEPS)}")
+                raise refuse("sweep", f"there is no sweep by “{act.text}”", f"choose from: {', '.join(SWEEPS)}")
             return replace(state, by=act.text, step=0)
         case "brighter" | "dimmer":
             return replace(state, level=_stepped(LEVELS, state.level, act.do == "brighter"))
@@ -176,7 +176,7 @@ def _found(state: State, name: str, plan: Content) -> State:
     name = name.strip()
     thing = plan.find(name)
     if not thing.parts:
-        raise refuse(name, "carries no pixel", "name a box, port, run, pixel or prop")
+        raise refuse(name, "has no pixels", "name a box, port, run, pixel or prop")
     # Whoever finds another thing lights it by a tap of its own, and no brighter than pixels are tested.
     level = min(state.level, TEST_LEVEL)
     found = replace(darkened(state), mode="patterns", thing=name, step=0, level=level)
@@ -188,7 +188,7 @@ def _found(state: State, name: str, plan: Content) -> State:
 
 def _patterned(state: State, name: str) -> State:
     if name not in PatternName.__members__:
-        raise refuse("pattern", f"“{name}” is none", f"choose from: {', '.join(PatternName)}")
+        raise refuse("pattern", f"there is no pattern “{name}”", f"choose from: {', '.join(PatternName)}")
     by_hand = name == "dot"
     return replace(
         state, mode="patterns", pattern=PatternName(name), rate=None, step=0, dark=False, why="",

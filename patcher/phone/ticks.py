@@ -1,4 +1,4 @@
-"""What is still to type into the boxes and to tell the player, as a page shows it and ticks it off."""
+"""The list of what is still to type into the boxes and to tell the player, as a page shows it and ticks it off."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def tick(plan: Content, act: Act) -> None:
         return
     box, _, start = act.thing.partition(" ")
     if (box, start) not in entered.named_starts([entered.ALL], held, plan.wiring, plan.patch):
-        raise refuse(act.thing, "is no start that is typed into a box", "open this page again")
+        raise refuse(act.thing, "is not a start of any box", "open this page again")
     change_entered(
         plan.path,
         lambda now: (

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from patcher import eye
 from patcher.diagnosis import place_words
 from patcher.diagnosis.scene import quarters_of
-from patcher.shapes import Positions, cells, positions
+from patcher.ends import part_of, ways_round
+from patcher.shapes import Positions, cells, lattice, positions
 from patcher.trade import plain_colours
 from patcher.walk.step import Check, Pixels
 from patcher.wiring import Wiring
@@ -55,7 +56,7 @@ class RunLooks:
         self.places = positions(show, table)
         self.closed = table.shape_name == "loop"
         self.seam = place_words.corner_at_seam(self.places) if self.closed else None
-        self._cells = cells(show, table)
+        self._lattice, self._cells = lattice(show, table), cells(show, table)
         self._square = self._cells is not None and bool((np.ptp(self._cells, axis=0) > 0).all())
 
     @property
@@ -128,10 +129,10 @@ class RunLooks:
         if self.count == 1:
             return f"{self.run}: its one pixel {near}"
         if self.seam is not None and self.places is not None:
-            corner = place_words.place(self.places[[self.seam]], self.places)
-            two, one = place_words.ways_round(self.places)[:: 1 if self.seam == 0 else -1]
+            corner = part_of(self.places[self.seam], self.places)
+            two, one = ways_round(self.places)[:: 1 if self.seam == 0 else -1]
             return f"{self.run}: one {near} in the {corner} corner; next to it two {far} {two} and one {far} {one}"
-        first, last = place_words.ends(self.places, grid=self._cells is not None)
+        first, last = place_words.ends(self.places, self._lattice)
         count = ("", "one", "two", "three")[len(ends.others)]
         return f"{self.run}: one {near} at {first}, " + (f"{count} {far} at {last}" if count else f"{last} dark")
 

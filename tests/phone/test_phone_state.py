@@ -309,3 +309,21 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     assert desk.state.dark
     assert "Network is unreachable" in desk.failed
     assert json.loads(desk.document())["failed"] == desk.failed
+
+
+def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
+    # The project's own rule: a message says what to do, and whoever holds a phone has no key b and types no command
+    walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
+    for line in (
+        "  Saved as failed. Press b to check it again.",
+        "  Saved as failed. Once it is fixed, press b to check it again.",
+        "    and tell the player of gable: patcher todo /a folder/show.toml says what",
+        "  Before you check: change the settings of mooring (patcher todo show.toml)",
+    ):
+        walks._tell(line)
+    assert walks._told == [
+        "Saved as failed. Tap “Previous step” to check it again.",
+        "Saved as failed. Once it is fixed, tap “Previous step” to check it again.",
+        "and tell the player of gable: see “Progress and notes”",
+        "Before you check: change the settings of mooring (see “Progress and notes”)",
+    ]

@@ -2,7 +2,7 @@
 
 import copy
 import tomllib
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +14,8 @@ from patcher.errors import PatcherError
 from patcher.faults import planned
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
-from patcher.walk.items import OF_RUN, WHATS, Item, digests, items
+from patcher.walk.items import OF_RUN, WHAT_WORDS, WHATS, Item, digests, items
+from patcher.walk.progress import failed, still_open
 from patcher.walk.record import SAYS, Answer, Entry, Record
 from patcher.walk.record_file import change_record, checks_path, dump, parse, read_record
 from rig.examples import examples
@@ -344,3 +345,14 @@ def test_the_shipped_show_has_something_to_prove_of_everything_that_hangs() -> N
     things = {item.thing for item in items(wiring)}
     ports = {f"{box}/{port}" for box, port in wiring.chains}
     assert things == ports | set(tables["run"]) | set(tables["prop"])
+
+
+def test_a_person_reads_right_port_and_layout_and_the_file_keeps_its_keys() -> None:
+    # The project's own rule: a person reads plain words; a key of a file stays as it is
+    now = datetime(2026, 11, 29, 18, 0, tzinfo=UTC)
+    wanted = {Item("box/1", "identity"): "a", Item("gate", "geometry"): "b", Item("eaves", "ends"): "c"}
+    record = Record({item: Answer("no", now, digest) for item, digest in wanted.items() if digest != "c"})
+    said = [*failed(record, wanted), *still_open(record, wanted, {})]
+    assert said == ["box/1 (right port), cause not known", "gate (layout), cause not known", "eaves (ends)"]
+    assert "identity" in dump(record)
+    assert set(WHAT_WORDS) == set(WHATS)
