@@ -95,8 +95,8 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
         return too_short(box)
     lines = _numbered(sharing, new.ports)
     cables = tuple(box.cables(lines))
-    before, ports = wiring.of_controller(dead), {port: runs_of(line) for port, line in lines.items()}
-    port_of = {runs[0]: port for port, runs in before.items()}
+    ports = {port: runs_of(line) for port, line in lines.items()}
+    port_of = {runs[0]: port for port, runs in wiring.of_controller(dead).items()}
     moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
     after = _show_after(wiring.show, _in_place_of(old, new, ports), cables, old, moved)
     every = chains(wire(after))
@@ -107,8 +107,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
         return no_universes(box, taken_over)
     by_name = {start.chain.name: start for start in (*others, *starts)}
     return BoxSwap(
-        old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)),
-        before,
+        old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)), ports,
         {piece.runs[0]: piece.port for line in lines.values() for piece in line},
         _with_feeds(cables, after), _moves(starts, box.today), sharing.worst_ms, sharing.proved,
     )  # fmt: skip

@@ -29,6 +29,7 @@ from patcher.wiring import wire
 from rig.judges import judge
 from rig.ngspice import Netlist, ask, netlist
 from rig.shipped import wired
+from rig.verdicts import Verdicts
 
 VILLAGE = Path(__file__).parents[2] / "shows" / "village.toml"
 FEEDS, EACH = 100, 100
@@ -105,6 +106,7 @@ def main() -> None:
     judge("ngspice", "ngspice")
     print("| best of five, processor time | ms | beside | |")
     print("| --- | --- | --- | --- |")
+    verdicts, longer = Verdicts(), {}
     for draw in ("current", "power"):
         tables = ladder(draw)
         wiring = wired(tables)
@@ -120,6 +122,7 @@ def main() -> None:
         whole, alone = ngspice_seconds(net)
         own = building + solving
         what = f"{FEEDS * EACH} pixels on {FEEDS} feeds, draw = {draw}"
+        longer[what] = whole / own
         print(f"| {what}: build | {building * 1e3:.1f} | | |")
         print(f"| {what}: solve | {solving * 1e3:.1f} | | |")
         print(f"| {what}: both | {own * 1e3:.1f} | limit {LIMIT_MS} {beside}")
@@ -141,6 +144,10 @@ def main() -> None:
     if ran.returncode > 1:
         raise SystemExit(ran.stderr)
     print(f"| {what}: whole `check` | {checking * 1e3:.0f} | goal {GOAL_S * 1e3:.0f} | |")
+    print()
+    for what, ratio in longer.items():
+        verdicts.at_least(f"{what}: ngspice ÷ ours", ratio, TIMES_NGSPICE)
+    verdicts.end()
 
 
 if __name__ == "__main__":

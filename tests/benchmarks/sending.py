@@ -10,7 +10,8 @@ before and never change; sacn packs each packet as its own sender does. The rece
 reads: the system takes the packets in until its buffer is full, and then drops them there.
 
 Then 1 000 universes at 40 frames a second, levels changing in every packet, for as many seconds as the argument says:
-how late the frames were, and which share of one core it took. Prints tables; nothing is asserted.
+how late the frames were, and which share of one core it took. Prints tables, and a verdict on each
+ratio that has a goal.
 
     python tests/benchmarks/sending.py [SECONDS]
 """
@@ -34,6 +35,7 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from patcher.frames.levels import Levels
 from patcher.stream.clock import Clock
 from patcher.stream.datagrams import Sendto
@@ -41,6 +43,7 @@ from patcher.stream.packets import Packets
 from patcher.stream.sender import Sender, Target
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
+from rig.verdicts import Verdicts
 
 UNIVERSES, RATE = 1_000, 40.0
 TURNS, WARM, QUICK_FRAMES, SLOW_FRAMES = 60, 2, 20, 1
@@ -244,8 +247,8 @@ def ratios(ours: Measured, theirs: Measured) -> tuple[float, float, float]:
     return median, float(np.mean(theirs.processor) / np.mean(ours.processor)), theirs.quickest / ours.quickest
 
 
-def rates() -> None:
-    """The first table."""
+def rates() -> dict[str, tuple[float, float]]:
+    """The first table; by their names, the ratios that have a goal, with it."""
     with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
         ways: dict[str, Burst] = {"`Sender`, new levels in every packet": with_sender(stack)}
         loops = compiled(Path(folder))
@@ -262,14 +265,15 @@ def rates() -> None:
             for name in list(ways)[:: 1 if turn % 2 else -1]:
                 measured[name].burst(ways[name], SLOW_FRAMES if name == SACN else QUICK_FRAMES)
     ours = next(iter(measured.values()))
-    wanted = {"C, `sendmmsg`, prebuilt packets": "≥ 0.9", SACN: "≥ 15"}
+    wanted = {"C, `sendmmsg`, prebuilt packets": 0.9, SACN: 15.0}
     print("Packets a second; and how many times as fast `Sender` is, sustained and in the quickest frame.\n")
     print("| way | sustained | of processor time | quickest frame | × sustained | × processor | × quickest | goal |")
     print("| --- | --: | --: | --: | --: | --: | --: | --: |")
     for name, one in measured.items():
         speeds = [UNIVERSES / seconds for seconds in (np.mean(one.wall), np.mean(one.processor), one.quickest)]
         cells = [f"{speed:,.0f}" for speed in speeds] + [f"{ratio:.2f}" for ratio in ratios(ours, one)]
-        print(f"| {name} | {' | '.join(cells)} | {wanted.get(name, '')} |")
+        print(f"| {name} | {' | '.join(cells)} | {'≥ ' + format(wanted[name], 'g') if name in wanted else ''} |")
+    return {name: (ratios(ours, measured[name])[0], goal) for name, goal in wanted.items() if name in measured}
 
 
 def stream(seconds: float) -> None:
@@ -305,8 +309,13 @@ def main() -> None:
     print(f"{os.cpu_count()} cores, {sys.platform}, Python {sys.version.split()[0]}\n")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
         receiver.bind((HOST, UDP_PORTS["e131"]))
-        rates()
+        found = rates()
         stream(seconds)
+    verdicts = Verdicts()
+    print()
+    for name, (ratio, goal) in found.items():
+        verdicts.at_least(f"`Sender` ÷ {name}", ratio, goal)
+    verdicts.end()
 
 
 if __name__ == "__main__":

@@ -134,7 +134,7 @@ def test_of_faults_that_nobody_modelled_few_end_sure_of_another() -> None:
 @pytest.mark.parametrize(
     "texts",
     [
-        ("shift:ridge=-1", "shift:gable=2"), *later(("shift:ridge=2", "shift:gable=-2")),
+        ("shift:ridge=-1", "shift:gable=2"), *later((("shift:ridge=2", "shift:gable=-2"),)),
         ("missing:ridge/3", "missing:gable/4"), ("cut:ridge/20", "shift:ridge=1"),
         ("dark:ridge/7", "replaced:ridge/21=RBG"),
     ],

@@ -31,5 +31,6 @@ def tries(few: int, thorough: int) -> int:
 
 
 def later(*values: Any) -> list[Any]:
-    """Values to parametrize with in the long run alone."""
-    return [pytest.param(value, marks=pytest.mark.long) for value in values]
+    """Values to parametrize with in the long run alone; a tuple is one for each of several names."""
+    apart = [value if isinstance(value, tuple) else (value,) for value in values]
+    return [pytest.param(*value, marks=pytest.mark.long) for value in apart]

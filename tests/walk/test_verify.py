@@ -35,7 +35,7 @@ from patcher.walk.record_file import checks_path, read_record
 from patcher.walk.record_file import parse as parse_record
 from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
-from rig.examples import examples
+from rig.examples import examples, later
 from rig.heron_lock import heron, listening
 from rig.shipped import SHOWS, Patcher, wired
 
@@ -355,7 +355,10 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher
 
 @pytest.mark.parametrize(
     ("fault", "thing"),
-    [("reversed:gable", "gable"), ("data-in:gate-right=top-left", "gate-right"), ("colour-order:willow=RBG", "willow")],
+    [
+        ("reversed:gable", "gable"),
+        *later(("data-in:gate-right=top-left", "gate-right"), ("colour-order:willow=RBG", "willow")),
+    ],
 )
 def test_a_fault_is_found_named_and_kept(heron_lock: Path, here: Patcher, fault: str, thing: str) -> None:
     done = here("verify", heron_lock, thing, "--yard", "--fault", fault)
