@@ -390,10 +390,10 @@ def test_every_option_that_names_an_output_is_tried_above() -> None:
 def test_a_text_that_is_not_sealed_is_not_an_output(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
     path = tmp_path_factory.mktemp("out") / "x.json"
     path.write_text(text, encoding="utf-8", newline="")
-    with pytest.raises(PatcherError, match="not what Patcher wrote"):
+    with pytest.raises(PatcherError, match="Patcher did not write it"):
         write_output(path, UNSEALED)
     path.write_text(f"{UNSEALED}{text}", encoding="utf-8", newline="")
-    with pytest.raises(PatcherError, match="not what Patcher wrote"):
+    with pytest.raises(PatcherError, match="Patcher did not write it"):
         write_output(path, UNSEALED)
 
 
