@@ -128,8 +128,8 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
         index = bisect_right(ends, step)
         part = parts[index]
         pixel = part.first + step - (ends[index] - part.pixels)
-        one = Part(part.run, pixel, pixel)
-        span = spans_of(Thing(part.run, "pixel", (one,)), wiring, patch)[0]
+        pixel_part = Part(part.run, pixel, pixel)
+        span = spans_of(Thing(part.run, "pixel", (pixel_part,)), wiring, patch)[0]
         words = f"{part.run}/{pixel}  {span.universe}/{span.first_channel}"
         grid = cells_of(part.run)
         if grid is not None:
@@ -137,7 +137,7 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
             words += f"  column {column} from the left, row {row} from the bottom"
         if others := _sharing(part.run, wiring):
             words += "  also " + ", ".join(f"{other}/{pixel}" for other in others)
-        return Look((glow_of(one, colour),), (f"{colour.name}: {words}",))
+        return Look((glow_of(pixel_part, colour),), (f"{colour.name}: {words}",))
 
     return Pattern(ends[-1] if ends else 0, 5.0, (), look)
 

@@ -26,25 +26,25 @@ MOST_RANGES = 12
 
 def by_universe(streams: Iterable[Stream]) -> dict[int, list[Stream]]:
     """The streams of each universe, universes rising."""
-    ordered = sorted(streams, key=lambda one: one.universe)
-    return {universe: list(same) for universe, same in groupby(ordered, key=lambda one: one.universe)}
+    ordered = sorted(streams, key=lambda stream: stream.universe)
+    return {universe: list(same) for universe, same in groupby(ordered, key=lambda stream: stream.universe)}
 
 
 def rivals(streams: Sequence[Stream]) -> list[Stream]:
     """The streams of one universe that boxes get at the same time as another one: live, with overlapping times."""
-    live = sorted((one for one in streams if one.live), key=lambda one: one.began)
-    before = list(accumulate((one.heard for one in live), max))
+    live = sorted((stream for stream in streams if stream.live), key=lambda stream: stream.began)
+    before = list(accumulate((stream.heard for stream in live), max))
     return [
-        one for n, one in enumerate(live)
-        if (n > 0 and before[n - 1] >= one.began) or (n + 1 < len(live) and live[n + 1].began <= one.heard)
+        stream for n, stream in enumerate(live)
+        if (n > 0 and before[n - 1] >= stream.began) or (n + 1 < len(live) and live[n + 1].began <= stream.heard)
     ]  # fmt: skip
 
 
 def winners(streams: Iterable[Stream]) -> list[Stream]:
     """The streams of one universe and protocol that boxes show: the live ones of the highest priority."""
-    live = [one for one in streams if one.live]
-    highest = max((one.priority or 0 for one in live), default=0)
-    return [one for one in live if (one.priority or 0) == highest]
+    live = [stream for stream in streams if stream.live]
+    highest = max((stream.priority or 0 for stream in live), default=0)
+    return [stream for stream in live if (stream.priority or 0) == highest]
 
 
 def findings(heard: Heard) -> list[Finding]:
@@ -55,7 +55,7 @@ def findings(heard: Heard) -> list[Finding]:
     found += _unsynchronized(heard)
     order = {"error": 0, "warning": 1, "note": 2}
     place = {rule: number for number, rule in enumerate(RULES)}
-    return sorted(found, key=lambda one: (order[one.severity], place.get(one.rule, len(RULES))))
+    return sorted(found, key=lambda finding: (order[finding.severity], place.get(finding.rule, len(RULES))))
 
 
 def _on_universes(streams: Mapping[int, Sequence[Stream]]) -> list[Finding]:
@@ -114,11 +114,13 @@ def _without_priority(art_net: Sequence[Stream]) -> list[Finding]:
 
 def _shared_cids(streams: Iterable[Stream]) -> list[Finding]:
     found = []
-    with_cid = sorted((one for one in streams if one.cid and one.state == "live"), key=lambda one: one.cid)
-    for cid, group in groupby(with_cid, key=lambda one: one.cid):
-        first = {one.address: one for one in reversed(list(group))}
+    with_cid = sorted(
+        (stream for stream in streams if stream.cid and stream.state == "live"), key=lambda stream: stream.cid
+    )
+    for cid, group in groupby(with_cid, key=lambda stream: stream.cid):
+        first = {stream.address: stream for stream in reversed(list(group))}
         if len(first) > 1:
-            names = _all(sorted(first.values(), key=lambda one: one.address))
+            names = _all(sorted(first.values(), key=lambda stream: stream.address))
             says = f"{names} have one CID, {cid}: boxes take them for one source, whose packets come out of order"
             remedy = "give each program a CID of its own: one was copied, perhaps with its folder"
             found.append(_warning("cid-shared", f"cid.{cid}", says, remedy))
@@ -128,9 +130,9 @@ def _shared_cids(streams: Iterable[Stream]) -> list[Finding]:
 def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
     """Sources of one name and address whose CIDs follow each other on a universe."""
     found: dict[tuple[str, str], Finding] = {}
-    key = lambda one: (one.source_name, one.address, one.universe)  # noqa: E731  (used twice, just below)
+    key = lambda stream: (stream.source_name, stream.address, stream.universe)  # noqa: E731  (used twice, just below)
     for (name, address, _), group in groupby(sorted((s for s in streams if s.cid), key=key), key=key):
-        lives = sorted(group, key=lambda one: one.began)
+        lives = sorted(group, key=lambda stream: stream.began)
         if any(before.heard < after.began for before, after in pairwise(lives)):
             times = len(lives) - 1
             says = (
@@ -143,11 +145,13 @@ def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
 
 
 def _unsynchronized(heard: Heard) -> list[Finding]:
-    synced = {one.synchronization_address for one in heard.synchronizations if one.protocol == "e131" and one.live}
+    synced = {
+        stream.synchronization_address for stream in heard.synchronizations if stream.protocol == "e131" and stream.live
+    }
     waiting: dict[tuple[int, str], list[int]] = {}
-    for one in heard.streams:
-        if one.live and one.synchronization_address and one.synchronization_address not in synced:
-            waiting.setdefault((one.synchronization_address, one.who), []).append(one.universe)
+    for stream in heard.streams:
+        if stream.live and stream.synchronization_address and stream.synchronization_address not in synced:
+            waiting.setdefault((stream.synchronization_address, stream.who), []).append(stream.universe)
     return [
         _warning(
             "no-synchronization", f"universe.{universes[0]}",
@@ -167,10 +171,10 @@ def against_show(heard: Heard, expected: Mapping[tuple[Protocol, int], Collectio
         expected: the boxes that listen to a universe by a protocol.
     """
     found = []
-    live = {(one.protocol, one.universe) for one in heard.streams if one.live}
+    live = {(stream.protocol, stream.universe) for stream in heard.streams if stream.live}
     boxes: dict[int, tuple[Protocol, Collection[str]]] = {u: (p, names) for (p, u), names in expected.items()}
     nobody: list[int] = []
-    for protocol, universe in sorted(live - set(expected), key=lambda one: one[1]):
+    for protocol, universe in sorted(live - set(expected), key=lambda pair: pair[1]):
         if universe in boxes and (boxes[universe][0], universe) not in live:
             right, names = boxes[universe]
             says = (
@@ -199,7 +203,7 @@ def _number(count: int) -> str:
 
 
 def _all(streams: Sequence[Stream]) -> str:
-    return _and([one.who for one in streams])
+    return _and([stream.who for stream in streams])
 
 
 def _and(names: Sequence[str]) -> str:

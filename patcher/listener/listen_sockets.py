@@ -251,12 +251,12 @@ def others(heard: Heard, wanted: Collection[tuple[Protocol, int]]) -> list[Other
     """The live sources among what was heard that are on wanted universes, highest priority first."""
     found: dict[tuple[str, Protocol, int | None], list[int]] = {}
     for universe, streams in by_universe(heard.streams).items():
-        for one in streams:
-            if one.live and (one.protocol, universe) in wanted:
-                found.setdefault(_source(one), []).append(universe)
+        for stream in streams:
+            if stream.live and (stream.protocol, universe) in wanted:
+                found.setdefault(_source(stream), []).append(universe)
     every = [Other(who, protocol, priority, tuple(dict.fromkeys(u))) for (who, protocol, priority), u in found.items()]
     return sorted(every, key=lambda other: (-(other.priority or 0), other.who))
 
 
-def _source(one: Stream) -> tuple[str, Protocol, int | None]:
-    return one.who, one.protocol, one.priority
+def _source(stream: Stream) -> tuple[str, Protocol, int | None]:
+    return stream.who, stream.protocol, stream.priority

@@ -65,9 +65,9 @@ def _slots(heard: Heard) -> dict[tuple[Protocol, int], bytes]:
     found: dict[tuple[Protocol, int], bytes] = {}
     for universe, streams in by_universe(heard.streams).items():
         for protocol in PROTOCOL_NAMES:
-            shown = winners(one for one in streams if one.protocol == protocol)
+            shown = winners(stream for stream in streams if stream.protocol == protocol)
             if shown:
-                found[protocol, universe] = max(shown, key=lambda one: one.heard).slots
+                found[protocol, universe] = max(shown, key=lambda stream: stream.heard).slots
     return found
 
 

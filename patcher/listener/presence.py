@@ -70,46 +70,46 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
     """
     found = []
     missing = []
-    for one in boxes:
-        where = f"controller.{one.box}"
-        if one.address is None:
+    for box in boxes:
+        where = f"controller.{box.box}"
+        if box.address is None:
             says = "has no address in the show, so it was not asked"
             found.append(_finding("note", "box-not-asked", where, says, f"write {where}.address to have it asked"))
-        elif one.answers is None:
-            missing.append(one)
-        elif one.answers == "ARP" and len(ways) > 1:
-            says = f"does not answer at {one.address}; the ARP cache knows it, so it was there some minutes ago at most"
+        elif box.answers is None:
+            missing.append(box)
+        elif box.answers == "ARP" and len(ways) > 1:
+            says = f"does not answer at {box.address}; the ARP cache knows it, so it was there some minutes ago at most"
             found.append(
                 _finding("note", "box-unsure", where, says, "look at its lights: some boxes do not answer an echo")
             )
-        elif one.protocol == "artnet" and one.answers == "echo":
-            says = f"is there at {one.address}, but does not answer ArtPoll"
+        elif box.protocol == "artnet" and box.answers == "echo":
+            says = f"is there at {box.address}, but does not answer ArtPoll"
             found.append(_finding("warning", "no-poll-reply", where, says, "check that the box is set to Art-Net"))
-        elif one.answers == "ArtPoll" and (lacking := sorted(set(one.universes) - set(one.port_addresses))):
-            says = f"answers with {_port_addresses(one)}; the patch also has {in_words(lacking)} for it"
-            remedy = f"type in what `patcher patch` prints for {one.box}"
+        elif box.answers == "ArtPoll" and (lacking := sorted(set(box.universes) - set(box.port_addresses))):
+            says = f"answers with {_port_addresses(box)}; the patch also has {in_words(lacking)} for it"
+            remedy = f"type in what `patcher patch` prints for {box.box}"
             found.append(_finding("warning", "port-addresses", where, says, remedy))
     return [*_missing(missing, ways), *found] if missing else found
 
 
 def _missing(boxes: Sequence[Presence], ways: Sequence[str]) -> list[Finding]:
     where = f"controller.{boxes[0].box}" if len(boxes) == 1 else "show"
-    named = ", ".join(f"{one.box} ({one.address})" for one in boxes)
+    named = ", ".join(f"{box.box} ({box.address})" for box in boxes)
     if not ways:
         says = f"this machine has neither ICMP echo nor the ping program, so nobody asked: {named}"
         return [_finding("note", "box-not-asked", where, says, "install the ping program")]
     if SIMULATED in ways:
         says = f"no yard is running for {named}"
         return [_finding("warning", "box-missing", where, says, "start it in another terminal: patcher yard SHOW")]
-    art_net = any(one.protocol == "artnet" for one in boxes)
+    art_net = any(box.protocol == "artnet" for box in boxes)
     asked = ", ".join(way for way in ways if way != "ArtPoll" or art_net)
     says = f"no answer from {named}; asked by {asked}"
     remedy = "check that each is on, its network cable is in, and its address is the one in the show file"
     return [_finding("warning", "box-missing", where, says, remedy)]
 
 
-def _port_addresses(one: Presence) -> str:
-    return in_words(one.port_addresses, "Port-Address", "Port-Addresses") if one.port_addresses else "no Port-Address"
+def _port_addresses(box: Presence) -> str:
+    return in_words(box.port_addresses, "Port-Address", "Port-Addresses") if box.port_addresses else "no Port-Address"
 
 
 def _finding(severity: str, rule: str, where: str, says: str, remedy: str) -> Finding:

@@ -285,7 +285,7 @@ class Listening:
         """Forget what has ended; looked for at most once a second, for the search takes its time."""
         if now - self._swept.get(what, float("-inf")) >= 1.0:
             self._swept[what] = now
-            for key in [key for key, one in kept.items() if not stays(one)]:
+            for key in [key for key, value in kept.items() if not stays(value)]:
                 del kept[key]
 
     def _sync(self, key: tuple[Protocol, int, bytes, str], now: float) -> None:
@@ -294,7 +294,7 @@ class Listening:
             known.packets, known.heard = known.packets + 1, now
         else:
             if len(self._syncs) >= MOST_SOURCES:
-                self._sweep("syncs", self._syncs, lambda one: one.live(now), now)
+                self._sweep("syncs", self._syncs, lambda sync: sync.live(now), now)
             if len(self._syncs) >= MOST_SOURCES:
                 self.left_aside += 1
                 return
@@ -306,8 +306,8 @@ class Listening:
         known = self._sources.get(key)
         new_page = known is None or packet.page not in known.pages
         if new_page and (self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES)):
-            self._sweep("sources", self._sources, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
-            self._pages, self._announced = sum(len(one.pages) for one in self._sources.values()), None
+            self._sweep("sources", self._sources, lambda pages: now - pages.heard <= ANNOUNCED_AGAIN, now)
+            self._pages, self._announced = sum(len(pages.pages) for pages in self._sources.values()), None
             known = self._sources.get(key)
             if self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES):
                 self.left_aside += 1
@@ -326,8 +326,8 @@ class Listening:
         known = self._nodes.get(address)
         if known is None:
             if len(self._nodes) >= MOST_NODES or self._port_addresses >= MOST_PORT_ADDRESSES:
-                self._sweep("nodes", self._nodes, lambda one: now - one.heard <= ANNOUNCED_AGAIN, now)
-                self._port_addresses = sum(len(one.port_addresses) for one in self._nodes.values())
+                self._sweep("nodes", self._nodes, lambda node: now - node.heard <= ANNOUNCED_AGAIN, now)
+                self._port_addresses = sum(len(node.port_addresses) for node in self._nodes.values())
             if len(self._nodes) >= MOST_NODES:
                 self.left_aside += 1
                 return
@@ -343,17 +343,17 @@ class Listening:
     def named(self) -> list[int]:
         """The universes that E1.31 sources announce, or whose synchronization packets they wait for; rising."""
         if self._announced is None:
-            self._announced = {universe for one in self._sources.values() for universe in one.universes()}
+            self._announced = {universe for pages in self._sources.values() for universe in pages.universes()}
         packets = [stream.packet for stream in self._streams.values()]
         waited_for = {packet.sync_universe for packet in packets if isinstance(packet, e131.Data)}
         return sorted(self._announced | (waited_for - {0}))
 
     def heard(self, now: float) -> Heard:
         """All of it, up to now."""
-        streams = [self._seen(key, one, now) for key, one in self._streams.items()]
+        streams = [self._seen(key, stream, now) for key, stream in self._streams.items()]
         syncs = [
-            Synchronization(protocol, universe, _cid(cid), sender, one.rate.at(now), one.packets, one.live(now))
-            for (protocol, universe, cid, sender), one in self._syncs.items()
+            Synchronization(protocol, universe, _cid(cid), sender, sync.rate.at(now), sync.packets, sync.live(now))
+            for (protocol, universe, cid, sender), sync in self._syncs.items()
         ]
         announced = [
             Announced(printable(pages.source_name), _cid(cid), address, tuple(sorted(pages.universes())))
@@ -372,9 +372,9 @@ class Listening:
             self.malformed, tuple(self._reasons), self.left_aside,
         )  # fmt: skip
 
-    def _seen(self, key: _Key, one: _Stream, now: float) -> Stream:
+    def _seen(self, key: _Key, stream: _Stream, now: float) -> Stream:
         protocol, universe, cid, sender = key
-        packet, order = one.packet, one.order
+        packet, order = stream.packet, stream.order
         address, name, priority, sync, preview, force = sender, "", None, 0, False, False
         if isinstance(packet, e131.Data):
             name, priority, sync = printable(packet.source), packet.priority, packet.sync_universe
@@ -384,9 +384,9 @@ class Listening:
             node = self._nodes.get(address)
             name = printable(node.short_name) if node else ""
         return Stream(
-            protocol, universe, name, _cid(cid), address, one.port, priority, sync, order.last, preview, force,
-            one.state(now), one.rate.at(now), one.packets, order.lost, order.late, order.repeated, order.restarts,
-            one.began, one.heard, one.slots,
+            protocol, universe, name, _cid(cid), address, stream.port, priority, sync, order.last, preview, force,
+            stream.state(now), stream.rate.at(now), stream.packets, order.lost, order.late, order.repeated,
+            order.restarts, stream.began, stream.heard, stream.slots,
         )  # fmt: skip
 
 

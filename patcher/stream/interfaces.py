@@ -25,9 +25,9 @@ def interfaces() -> list[Interface]:
 
     states = psutil.net_if_stats()
     return [
-        Interface(one.address, name)
+        Interface(address.address, name)
         for name, addresses in psutil.net_if_addrs().items()
         if name in states and states[name].isup
-        for one in addresses
-        if one.family == socket.AF_INET
+        for address in addresses
+        if address.family == socket.AF_INET
     ]

@@ -324,6 +324,6 @@ def _open(interface: str | None) -> socket.socket:
                 opened.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 0)
     except OSError:
         opened.close()
-        own = ", ".join(str(one) for one in interfaces())
+        own = ", ".join(map(str, interfaces()))
         raise refuse("--interface", f"this machine has no address {interface}", f"choose from: {own}") from None
     return opened

@@ -113,7 +113,7 @@ class StreamSync:
         return known
 
     def _forget(self, now: float) -> None:
-        silent = [number for number, one in self._addresses.items() if now - one.named > NETWORK_DATA_LOSS]
+        silent = [number for number, address in self._addresses.items() if now - address.named > NETWORK_DATA_LOSS]
         for number in silent:
             del self._addresses[number]
 
