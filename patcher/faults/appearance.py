@@ -15,9 +15,13 @@ from numpy.typing import NDArray
 from patcher.eye import BROKEN, Shades, shade_table
 from patcher.faults.cable import RANDOM, Takes
 from patcher.faults.sent import DARK
-from patcher.trade import CHANNELS
+from patcher.trade import CHANNELS, LETTER_NAMES
 
 Index = NDArray[np.int32]
+
+MIXED = "".join(LETTER_NAMES)
+"""Letters whose mixture has a name. All others are one: a pixel that shows any of them is of another colour."""
+_SHADES = shade_table(f"{MIXED}?")
 
 
 def shades(lit: Shades, index: Index, letters: str) -> Shades:
@@ -32,10 +36,11 @@ def shades(lit: Shades, index: Index, letters: str) -> Shades:
     Returns:
         Shape (…, …, pixels).
     """
-    bits = lit.take(index[0], axis=-1)
-    for number in range(1, len(index)):
-        bits |= (lit << number | (lit & BROKEN)).take(index[number], axis=-1)
-    found: Shades = shade_table(letters)[bits]
+    places = [MIXED.find(letter) if letter in MIXED else len(MIXED) for letter in letters]
+    bits = (lit << places[0] | (lit & BROKEN)).take(index[0], axis=-1)
+    for place, own in zip(places[1:], index[1:], strict=True):
+        bits |= (lit << place | (lit & BROKEN)).take(own, axis=-1)
+    found: Shades = _SHADES[bits]
     return found
 
 

@@ -24,14 +24,15 @@ def mixed(letters: str, taken: list[int], lit: set[int]) -> int:
     if RANDOM in taken:
         return FLICKER
     on = {letter for letter, channel in zip(letters, taken, strict=True) if channel in lit}
-    return MIXED.get("".join(letter for letter in "RGBW" if letter in on), ODD)
+    return ODD if on - {*"RGBW"} else MIXED.get("".join(letter for letter in "RGBW" if letter in on), ODD)
 
 
 # Judge: each pixel by itself, by the letters of its lit channels (additive mixing: red, green and blue look white).
-@pytest.mark.parametrize("letters", ["RGB", "GRB", "W", "GRBW"])
+@pytest.mark.parametrize("letters", ["RGB", "GRB", "W", "GRBW", "RGBWA", "ACDERGBWY", "ABCDEFGHIJKR"])
 def test_a_pixel_shows_what_its_lit_letters_mix_to(letters: str) -> None:
     chance = np.random.default_rng(len(letters))
     takes = chance.integers(RANDOM, 1100, (5, 40, len(letters))).astype(np.int32)
+    takes[3] = np.where(takes[3] % len(letters) == 0, takes[3], NOTHING)  # few letters of each pixel
     takes[0, :9], takes[1, :9], takes[2, :9, -1] = NOTHING, RANDOM, RANDOM
     channels = np.unique(chance.choice(1100, 500))
     wanted = [[mixed(letters, pixel, {*channels.tolist()}) for pixel in way] for way in takes.tolist()]
