@@ -296,7 +296,9 @@ def _behind_the_start(start: Start, matched: Match, table: str) -> Iterator[Find
                 yield _of_row("error", "follows-on", table, row, says, remedy)
             elif row is None and link.run not in matched.covered:
                 says = f"has no row of its own; it follows {before}, at {address(at)}"
-                yield Finding("note", "follows-on", "address", f"run.{link.run}", says, "check that it is so in the box")
+                yield Finding(
+                    "note", "follows-on", "address", f"run.{link.run}", says, "check that it is so in the box"
+                )
         before, end = link.run, behind(at, link.pixels, link.channels)
 
 
