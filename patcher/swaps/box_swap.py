@@ -107,7 +107,8 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
         return no_universes(box, taken_over)
     by_name = {start.chain.name: start for start in (*others, *starts)}
     return BoxSwap(
-        old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)), ports,
+        old, new, _pinned(after, old, spare, starts, others), Patch(tuple(by_name[chain.name] for chain in every)),
+        ports,
         {piece.runs[0]: piece.port for line in lines.values() for piece in line},
         _with_feeds(cables, after), _moves(starts, box.today), sharing.worst_ms, sharing.proved,
     )  # fmt: skip

@@ -187,7 +187,7 @@ def test_a_tap_that_comes_too_early_is_refused_in_words(rig: Rig, monkeypatch: p
     answers, told, refused = [], [], set()
     with rig.page() as page:
         rig.desk.tap(Act("resume"))
-        thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(own)))
+        thread = threading.Thread(target=lambda: answers.append(rig.walks.question(own)))
         thread.start()
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.kind == "question")
         screen = rig.desk.screen
@@ -220,7 +220,7 @@ def test_after_a_blackout_it_plays_from_its_beginning_and_nothing_was_seen_meanw
     own = question(rig.plan.wiring, frame, eye.vanish(("gable",), goes))
     answers: list[str | None] = []
     rig.desk.tap(Act("resume"))
-    thread = threading.Thread(target=lambda: answers.append(rig.rounds.question(own)))
+    thread = threading.Thread(target=lambda: answers.append(rig.walks.question(own)))
     thread.start()
     assert until(lambda: rig.lit() == {"gable/3"})
     rig.desk.tap(Act("dark"))
@@ -231,9 +231,9 @@ def test_after_a_blackout_it_plays_from_its_beginning_and_nothing_was_seen_meanw
     assert until(lambda: rig.desk.shown.go == "Finished.")
     screen = rig.desk.screen
     assert screen is not None
-    rig.rounds.take(Act("answer", "r", number=screen.number))
+    rig.walks.take(Act("answer", "r", number=screen.number))
     assert until(lambda: rig.lit() == {"gable/1"}), "it plays again"
-    rig.rounds.take(Act("answer", "2", number=screen.number))
+    rig.walks.take(Act("answer", "2", number=screen.number))
     thread.join(10)
     assert answers == ["2"]
     rig.desk.tap(Act("dark"))

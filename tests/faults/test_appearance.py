@@ -11,7 +11,7 @@ import pytest
 from patcher.eye import DARK, FLICKER, ODD, RED, WHITE
 from patcher.faults import DARK as NOTHING
 from patcher.faults import RANDOM, LitChannels, planned
-from patcher.phone.content import Plan
+from patcher.phone.content import Content
 from patcher.placement.allocation import allocate
 from rig.shipped import wired
 
@@ -59,7 +59,7 @@ def test_the_page_shows_a_tee_in_the_colours_of_its_own_chips() -> None:
     wiring = wired(tables)
     patch = allocate(wiring).patch
     red = planned(wiring, patch).takes["sill"][1, :1].astype(np.int64)
-    colours = {run: (colour, pixels) for run, colour, _, pixels in Plan(1, Path(), wiring, patch).lit_by(red)}
+    colours = {run: (colour, pixels) for run, colour, _, pixels in Content(1, Path(), wiring, patch).lit_by(red)}
     assert colours == {"sill": ("red", ((1, 1, 1),)), "jamb": ("green", ((1, 1, 1),))}
 
 

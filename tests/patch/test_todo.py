@@ -100,7 +100,7 @@ def test_what_is_still_to_type_survives_every_command_until_it_is_ticked_off(tmp
     # What a diagnosis writes: the run is one pixel shorter than it was planned.
     wiring = wired(tomllib.loads(show.read_text()))
     patch = allocate(wiring).patch
-    found = rewritten(show.read_text(), as_planned(wiring, patch), [fault_of("missing:roof/57", wiring.show)])
+    found = rewritten(show.read_text(), as_planned(wiring, patch), [fault_of("missing:roof/57", wiring)])
     assert write(show, found) == [str(show), str(show.with_name("house.patch.toml"))]
     assert planned(show)["house/1"][2] == 431
     assert (

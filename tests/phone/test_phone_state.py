@@ -252,7 +252,7 @@ def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
     wiring = wired(tables)
     plan = Content(1, Path("show.toml"), wiring, allocate(wiring).patch)
     desk = Desk(plan, 60.0)
-    desk.tap(Act("pattern", "milestones"))
+    desk.tap(Act("pattern", "steady"))
     lit = plan.lit(pattern_of(desk.state, plan).look(0))
     told = {(run, first + i * step) for run, _, _, found in lit for first, count, step in found for i in range(count)}
     wanted = {(run, lamp) for run in wiring.show.runs for lamp in range(0, 5000, plan.every)}

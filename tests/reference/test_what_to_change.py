@@ -62,7 +62,7 @@ LAST_TAP = '{ run = "eaves", pixel = "last", length = '
         ("a pixel was cut out", [("gaps = [9] ", "gaps = [9, 17] ")], "eaves", 76),
         ("a pixel was cut out", [("pixels = 150\n", "pixels = 149\n")], "hedge", 149),
         ("a pixel was put back", [("gaps = [9] ", "gaps = [] ")], "eaves", 78),
-        ("pixels more", [("pixels = 101\n", "pixels = 106\n"), ("[27.0, 0.1]]", "[27.5, 0.1]]")], "towpath", 106),
+        ("got more pixels", [("pixels = 101\n", "pixels = 106\n"), ("[27.0, 0.1]]", "[27.5, 0.1]]")], "towpath", 106),
         ("replaced by another", [("\n[run.gable] ", NEW_KIND), (GABLE, GABLE.replace("lamp-12v", "new-12v"))],
          "gable", 89),
         ("only a part", [("\n[run.gable] ", NEW_KIND.replace("\n[run.gable] ", "\n" + TWO)),

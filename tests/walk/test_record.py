@@ -68,7 +68,7 @@ def test_a_file_that_is_half_or_changed_anywhere_is_refused() -> None:
 @pytest.mark.parametrize(
     ("damage", "named"),
     [
-        (lambda text: text[: len(text) // 2], "no record that can be read"),
+        (lambda text: text[: len(text) // 2], "cannot be read as a record"),
         (lambda text: "<<<<<<< mine\n" + text + "=======\n>>>>>>> theirs\n", "merge conflict"),
         (lambda text: text.replace('says = "no"', 'says = "yes"'), "changed by something other"),
         (lambda text: text.replace("format = 1", "format = 7"), "format 7"),
