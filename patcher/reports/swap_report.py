@@ -75,7 +75,7 @@ def box_document(swap: BoxSwap, steps: Sequence[Sequence[str]], wrote: Sequence[
     return {
         "dead": swap.dead.name, "spare": swap.spare.name, "possible": True, "proved": swap.proved,
         "frame_ms": round(swap.worst_ms, 4),
-        "ports": [{"port": port, "runs": list(runs)} for port, runs in swap.spare.port.items()],
+        "ports": [{"port": port, "runs": list(runs)} for port, runs in swap.spare_ports.items()],
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in swap.cables],
         "starts": [start_json(start, swap.show) for start in swap.starts],
         "moved_runs": [

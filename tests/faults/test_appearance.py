@@ -50,7 +50,7 @@ def test_what_universes_hold_lights_those_that_take_it_and_no_other() -> None:
 
 
 def test_the_page_shows_a_tee_in_the_colours_of_its_own_chips() -> None:
-    # Source: DESIGN.md, Faults: `colour-order`; a tee hangs on the same data, and its chips take their own order of it
+    # Source: the design: `colour-order`; a tee hangs on the same data, and its chips take their own order of it
     tables = {
         "show": {"title": "Weir"}, "pixel": {"rgb": {"colour_order": "RGB"}, "grb": {"colour_order": "GRB"}},
         "controller": {"hut": {"address": "192.0.2.9", "ports": 1, "port": {"1": ["sill"]}}},
@@ -69,7 +69,7 @@ def _trees(*rooms: str) -> list[tuple[Path, ast.Module]]:
 
 
 def test_what_hangs_on_a_port_is_read_off_the_graph() -> None:
-    # Source: DESIGN.md: the graph is the only truth about what hangs where
+    # Source: the design: the graph is the only truth about what hangs where
     rooms = [room.name for room in PROGRAM.iterdir() if room.is_dir() and room.name != "show"]
     found = []
     for file, tree in _trees(*rooms):

@@ -148,7 +148,7 @@ def test_what_does_not_hold_without_a_new_tap_is_never_said_to_do_with_none(here
     file = tmp_path / "show.toml"
     file.write_text(tomli_w.dumps(tables), encoding="utf-8")
     words = here("power", file, "--plan").stdout
-    assert "1 new tap from s; fewer cannot hold it." in words
+    assert "1 new tap from s; fewer are not enough." in words
     assert " 0 may do" not in words
     [rail] = json.loads(here("power", file, "--plan", "--json").stdout)["rails"]
     assert (rail["lower_bound"], rail["proved"]) == (1, True)
