@@ -348,7 +348,7 @@ def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Pat
         page.get_by_text("No connection").wait_for()
         rig.entry._token = "another"
         context.set_offline(False)
-        page.get_by_text("Scan the code in its terminal again").wait_for()
+        page.get_by_text("Scan the new code in its terminal").wait_for()
         page.goto(f"{rig.entry.origin}/")
         page.get_by_label("The code behind the #").fill("2222-2222-2222-2222")
         key(page, "Open")

@@ -63,9 +63,7 @@ def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
     """
     for fault in sorted(faults, key=lambda fault: list(_EDITS).index(fault.kind)):
         if fault.kind in ("channel-shift", "count", *STARTS) and not all(_hangs(show, name) for name in fault.places):
-            raise cannot(
-                fault, "nothing hangs there once the other fault is in the file; fix one, then ask again"
-            )
+            raise cannot(fault, "nothing hangs there once the other fault is in the file; fix one, then ask again")
         show = _EDITS[fault.kind](show, patch, fault)
     return show
 
