@@ -243,9 +243,11 @@ def few(runs: tuple[str, ...], sights: tuple[Sight, ...], grids: tuple[NDArray[n
 
 
 def in_words(runs: Sequence[str], sight: Sight) -> str:
-    """A sight for a person, each run from its first lamp on: `eaves: red, gap, blue; gable: nothing`."""
+    """A sight for a person, each run from its first lamp on: `eaves: red, gap, blue; gable: nothing`; `nothing`
+    where nothing is lit on any of them.
+    """
     of_runs = [", ".join(_lamp_words(lamps)) or "nothing" for lamps in sight]
-    if len(runs) == 1:
+    if len(runs) == 1 or set(of_runs) == {"nothing"}:
         return of_runs[0]
     return "; ".join(f"{run}: {words}" for run, words in zip(runs, of_runs, strict=True))
 

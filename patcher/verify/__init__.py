@@ -12,7 +12,8 @@ The face of the reasoning is `Diagnosis`:
 each a frame, an ask of `patcher.eye` and the place of the answer. `Painter` makes such frames of pixels and colours.
 
 `hypotheses.py` lists what could be wrong, `scene.py` what it would look like, `frames.py` and `questions.py` what may
-be asked, `engine.py` reasons and `ahead.py` looks ahead, `wording.py` speaks and `remedies.py` says what to do.
+be asked; `posterior.py` is the belief after the answers, `engine.py` chooses the next question, `wording.py` speaks and
+`remedies.py` says what to do.
 """
 
 from patcher.verify.diagnosis import Answer, Diagnosis, Question, Seen

@@ -26,7 +26,6 @@ BEYOND = 1000
 """Octets are counted so many pixels beyond what is planned on a cable."""
 AT_A_TIME = 256
 """Faults whose takes are worked out in one go: few enough for the processor's cache."""
-SHIFTS = ("shift", "channel-shift")
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,29 +165,6 @@ class Composer:
         if found:
             pairs = np.array([(one, other) for other, _ in found])
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
-
-    def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
-        """All pairs of some faults at lamps of one run, and one that moves what all its lamps show by few.
-
-        Args:
-            ones: the numbers of those at lamps.
-        """
-        run = self.faults[int(ones[0])].lamp[0]
-        own = self._at_lamps[run]
-        own = own.of(np.isin(own.numbers, ones))
-        shifts = [number for number in self._others if self.faults[number].kind in SHIFTS]
-        for other in (n for n in shifts if not np.array_equal(self.alone[n][run], self.plan.takes[run])):
-            arranged = self._arrangement(other, self.plan.wiring.ports[run])
-            reached = own.of(arranged.first[run][own.pixels] >= 0)
-            if not len(reached.numbers):
-                continue
-            alone, takes = self.alone[other], self._on_top(arranged, run, reached)
-            pairs = np.column_stack([np.full(len(reached.numbers), other), reached.numbers])
-            full = {
-                name: takes.get(name, np.broadcast_to(alone[name], (len(pairs), *alone[name].shape)))
-                for name in self.runs
-            }
-            yield Batch(pairs, full, alone)
 
     def _mend(self, one: int, first: Numbers, others: _AtLamps, takes: dict[str, Takes]) -> None:
         """Where a lamp is missing that a shift cuts off, the shift cuts off another one."""
