@@ -172,8 +172,8 @@ class Diagnosis:
         faults; the empty one is the wiring as planned.
         """
         engine = self._engine
-        belief = engine.belief()
-        done = engine.done if engine.done is not None else np.array([int(belief.argmax())])
+        belief = engine.posterior.belief
+        done = engine.done if engine.done is not None else np.array([engine.posterior.likeliest])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
         return tuple(hypothesis for number in ordered for hypothesis in engine.members(number))
 
@@ -190,7 +190,7 @@ class Diagnosis:
     @property
     def unexplained(self) -> tuple[Seen, ...]:
         """What was answered and `same_look` does not explain, each question once: those asked twice, if any were."""
-        misfits = self._engine.misfits()
+        misfits = self._engine.posterior.misfits
         by_question = {(told.frame.key, told.ask): told for told in misfits}
         often = Counter((told.frame.key, told.ask) for told in misfits)
         kept = [told for key, told in by_question.items() if often[key] > 1] or list(by_question.values())
@@ -204,7 +204,7 @@ class Diagnosis:
     @property
     def entropy_bits(self) -> float:
         """How much is still open, in bits."""
-        return entropy_bits(self._engine.belief())
+        return entropy_bits(self._engine.posterior.belief)
 
     @property
     def prior_bits(self) -> float:

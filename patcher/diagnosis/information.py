@@ -216,29 +216,9 @@ def sampled(belief: Belief, many: int, always: NDArray[np.int64] | None = None) 
     return chosen, weight / weight.sum()
 
 
-def best_of(weighed: list[Weighed]) -> Weighed | None:
-    """The question that tells most for its price."""
-    return max(weighed, key=lambda one: one.worth, default=None)
-
-
-def ends(best: Weighed | None, alike: NDArray[np.int64], belief: Belief, sure: float) -> bool:
-    """Whether there is nothing more to ask: no question tells anything, or what looks alike is believed."""
-    return best is None or best.bits < WORTHLESS or float(belief[alike].sum()) >= sure
-
-
 def same_as_first(weighed: list[Weighed], places: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Which of the classes at some places no question tells from the first of them."""
     same = np.ones(len(places), dtype=bool)
     for one in weighed:
         same &= (np.abs(one.chances[places] - one.chances[places[0]]) < 1e-9).all(axis=1)
     return same
-
-
-def alike_of(weighed: list[Weighed], chosen: NDArray[np.int64], belief: Belief) -> NDArray[np.int64]:
-    """Of the classes on which questions were weighed, those that all questions take for the likeliest one."""
-    top = int(np.argmax(belief[chosen]))
-    same = np.ones(len(chosen), dtype=bool)
-    for one in weighed:
-        same &= (np.abs(one.chances - one.chances[top]) < 1e-9).all(axis=1)
-    found: NDArray[np.int64] = chosen[same]
-    return found

@@ -1,8 +1,8 @@
 """Two faults at once, made when they are needed: a pool of pairs that is refilled from what fits the answers so far.
 
 There are hundreds of thousands of pairs; few of them fit what was seen. After every answer some single faults are
-taken as one of the two, and put together with all others: those that fit the answers best by themselves, those around
-the likeliest, those that are in the likeliest pairs of the pool. The others are ranked by what a frame would show had
+taken as one of the two, and put together with all others: those that fit the answers best by themselves, and those that
+are in the likeliest pairs of the pool. The others are ranked by what a frame would show had
 it been for the wiring as planned, where it was for what is believed. So a pair is found if one of its two is near one
 of those, and gets nearer with every answer.
 """
@@ -49,8 +49,6 @@ BESIDE = 12
 """Faults at no pixel that are put together with one at a time; with that of the likeliest class all are."""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
-AROUND = 3
-"""A shift by so many pixels at most makes a fault at one pixel look like one at another."""
 FLOOR = 0.05
 """How likely an answer is taken to be under one of two faults that does not explain it: the other may."""
 
@@ -106,7 +104,6 @@ class Pairs:
         self._composer = Composer(scene.plan, self.faults, self._runs, self._alone())
         self._single = set(scene.look_of)
         self._made: dict[int, int] = {}
-        self._seen_around: set[int] = set()
         self._found: dict[tuple[int, int], tuple[Belief, dict[str, Takes]]] = {}
 
     def _alone(self) -> list[dict[str, Takes]]:
@@ -130,19 +127,11 @@ class Pairs:
             return None
         self._update(heard)
         left, best, likeliest = CELLS, float(belief.max()), int(belief.argmax())
-        known, other = (
-            np.maximum(np.column_stack(each), FLOOR)[self.class_of]
-            for each in ([one.chances for one in heard], [one.plain for one in heard])
-        )
-        other = np.maximum(known, other)
+        known = np.maximum(np.column_stack([told.chances for told in heard]), FLOOR)[self.class_of]
+        other = np.maximum(known, np.column_stack([told.plain for told in heard])[self.class_of])
         fit = np.log(self.weight) + np.log(known).sum(axis=1)
-        around = self._around(likeliest)
-        if len(around) and likeliest not in self._seen_around:
-            self._seen_around.add(likeliest)
-            for batch in self._composer.with_shifts(around):
-                best = max(best, self._take(batch, heard, likelihood, best))
         in_turn = 1e-6 * ((np.arange(len(fit)) * 0.618034 + len(heard) * 0.381966) % 1.0)
-        for one in self._order(heard, fit, likelihood, belief, around)[:TURNS]:
+        for one in self._order(heard, fit, likelihood, belief)[:TURNS]:
             if left <= 0:
                 break
             self._made[one] = len(heard)
@@ -167,37 +156,16 @@ class Pairs:
             chances, takes = self._found[key]
             self._found[key] = np.append(chances, [own[place] for own in fresh]), takes
 
-    def _around(self, likeliest: int) -> NDArray[np.int64]:
-        """The faults of a class at a pixel and its like on the pixels around it: what moves all pixels by few makes
-        one look like the other. That on the pixel behind comes first, for which a missing pixel before it is
-        enough; then the nearest.
+    def _order(self, heard: Sequence[Told], fit: Belief, likelihood: Likelihood, belief: Belief) -> list[int]:
+        """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those in the
+        likeliest pairs, and those that fit best by themselves, one for all that nothing heard tells apart.
         """
-        own = np.flatnonzero(self.class_of == likeliest)
-        if not len(own) or self.faults[own[0]].kind not in AT_A_LAMP:
-            return np.empty(0, dtype=np.int64)
-        fault = self.faults[own[0]]
-        run, pixel = fault.lamp
-        like = {
-            other.lamp[1] - pixel: number
-            for number, other in enumerate(self.faults)
-            if other.kind == fault.kind and other.value == fault.value and other.lamp[0] == run
-        }
-        nearest = sorted((off for off in like if abs(off) <= AROUND), key=lambda off: (off != 1, abs(off)))
-        return np.array([like[off] for off in nearest], dtype=np.int64)
-
-    def _order(
-        self, heard: Sequence[Told], fit: Belief, likelihood: Likelihood, belief: Belief, around: NDArray[np.int64]
-    ) -> list[int]:
-        """Which faults are taken as one of two, in what order: by turns those of the likeliest classes, those around
-        the likeliest, those in the likeliest pairs, and those that fit best by themselves, one for all that nothing
-        heard tells apart.
-        """
-        top = [number for number in np.argsort(-belief, kind="stable")[:4] if number]
-        likeliest = [int(np.flatnonzero(self.class_of == number)[0]) for number in top]
+        top = np.argsort(-belief, kind="stable")[:4].tolist()
+        likeliest = [int((self.class_of == number).argmax()) for number in top if number and number in self.class_of]
         keys, scores = self._scores(heard, likelihood)
         of_pairs = [one for place in np.argsort(-scores, kind="stable")[:6].tolist() for one in keys[place]]
         groups = self._groups(fit)
-        each = (likeliest, around.tolist(), of_pairs, groups[0::2], groups[1::2])
+        each = (likeliest, of_pairs, groups[0::2], groups[1::2])
         lists = [list(dict.fromkeys(own)) for own in each]
         turns = [one for turn in zip_longest(*lists) for one in turn if one is not None]
         return [one for one in dict.fromkeys(turns) if self._made.get(one, -AGAIN) <= len(heard) - AGAIN]

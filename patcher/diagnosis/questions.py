@@ -238,7 +238,7 @@ class Repertoire:
         """Two pixels side by side along a stretch, in up to four passes, the first of the two from one bound to the
         next; back: from its last pixels to its first. None where none stand so, or where it would take too long.
         """
-        return self._moves(run, self.passes(run, bounds, back=back), colour, 2)
+        return self._moves(run, self.passes(run, bounds, back=back), colour)
 
     def passes(self, run: str, bounds: Sequence[int], *, back: bool = False) -> list[Pixels]:
         """The first of the two pixels, at each step of each pass of `two`, from 0."""
@@ -402,31 +402,27 @@ class Repertoire:
             return Candidate(plain, (asked,))
         return Candidate(Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain), (asked,))
 
-    def dots(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
-        """A dot along some pixels in up to four passes."""
-        return self._moves(run, goes, colour, 1)
-
-    def _moves(self, run: str, goes: Sequence[Pixels], colour: str, many: int) -> Candidate | None:
-        """So many pixels along some pixels in up to four passes, the first of them on each; None where they cannot, or
-        where it would take too long.
+    def _moves(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
+        """Two pixels side by side along some pixels in up to four passes, the first of them on each; None where they
+        cannot, or where it would take too long.
         """
         chips = [c for c in self.painter.colours(run) if c != "white" or "W" in self.painter.letters(run)]
         colours = chips if colour == IN_TURN else [colour]
-        if not goes or not colours or (many > 1 and colours[0] not in chips):
+        if not goes or not colours or colours[0] not in chips:
             return None
         along = np.concatenate(list(goes))
-        each = [np.concatenate([self.painter.steps(run, along + n, c) for n in range(many)], axis=1) for c in colours]
-        kept = in_turn(along, len(colours)) if many > 1 else np.ones((len(along), len(colours)), dtype=bool)
+        each = [np.concatenate([self.painter.steps(run, along + n, c) for n in (0, 1)], axis=1) for c in colours]
+        kept = in_turn(along, len(colours))
         steps = np.stack(each, axis=1)[kept]
         if len(steps) > MOST_STEPS:
             return None
         ends = np.cumsum([0, *(len(go) for go in goes)])
         of = eye.goes_of([int(kept[a:b].sum()) for a, b in pairwise(ends.tolist())])
-        words = "; ".join(span_words(int(go[0]), int(go[-1]) + many - 1) for go in goes)
-        says = f"Lit on {run}: {MOVING[many]}, {colour}: {words}"
-        places = self.scene.joined((run,)) if many > 1 else None
+        words = "; ".join(span_words(int(go[0]), int(go[-1]) + 1) for go in goes)
+        says = f"Lit on {run}: {MOVING[2]}, {colour}: {words}"
         parts = (run,) if len(along) < MOST_OF * self.scene.variants[run].lamps - 1 else ()
-        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (_asked((run,), of, places, parts),))
+        asked = _asked((run,), of, self.scene.joined((run,)), parts)
+        return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (asked,))
 
 
 def in_turn(first: Pixels, colours: int) -> NDArray[np.bool_]:
@@ -499,9 +495,6 @@ def _near(repertoire: Repertoire, run: str, top: list[int], colours: list[str]) 
     if len(few) > 1 and few[-1] - few[0] > 3:
         named = zip([c for c in colours if c != IN_TURN], few, strict=False)
         yield repertoire.shown(run, {colour: np.array([pixel]) for colour, pixel in named})
-    for colour in colours:
-        if found := repertoire.dots(run, [np.array([pixel]) for pixel in few], colour):
-            yield found
     for place in top[:2]:
         for first in {max(0, place - 2), max(0, place - 1), place}:
             yield repertoire.blocks(run, range(first, first + 5))

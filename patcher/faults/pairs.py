@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 
 from patcher.errors import PatcherError
 from patcher.faults.built import BuiltCables, Planned, departure
-from patcher.faults.cable import OFF, AtPixels, Cable, Takes
+from patcher.faults.cable import AtPixels, Cable, Takes
 from patcher.faults.fault import AT_A_LAMP, Fault, build
 from patcher.faults.sent import Port
 
 Numbers = NDArray[np.int64]
 Floats = NDArray[np.float64]
-SHIFTS = ("shift", "channel-shift")
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,21 +92,6 @@ class Composer:
         if found:
             pairs = np.array([(one, other) for other, _ in found])
             yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
-
-    def with_shifts(self, ones: Numbers) -> Iterator[Batch]:
-        """All pairs of some faults at pixels of one run, and one that moves what all its pixels show by few.
-
-        Args:
-            ones: the numbers of those at pixels.
-        """
-        run = self.faults[int(ones[0])].lamp[0]
-        ones, pixels = np.sort(ones), np.array([self.faults[one].lamp[1] for one in sorted(ones.tolist())])
-        for other in (other for other in self._others if self.faults[other].kind in SHIFTS):
-            if np.array_equal(self.alone[other][run], self.plan.takes[run]):
-                continue
-            reached = ones[self._cable(other, run).first[run][pixels] < OFF]
-            if len(reached):
-                yield self._batch(other, run, reached)
 
     def _batch(self, one: int, run: str, others: Numbers) -> Batch:
         """One fault with each of some others at pixels of a run."""

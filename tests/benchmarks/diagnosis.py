@@ -28,7 +28,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.hypotheses import WEIGHTS, chain_of
-from patcher.diagnosis.information import entropy_bits
+from patcher.diagnosis.information import entropy_bits, weighed
 from patcher.diagnosis.questions import Repertoire, fed_as
 from patcher.diagnosis.scene import Scene, build_scene, scene_of
 from patcher.diagnosis.views import see
@@ -39,7 +39,7 @@ from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
 from rig.chips import Onlooker, worlds
-from rig.diagnosed_shows import order
+from rig.diagnosed_shows import order, until_apart
 from rig.shipped import SHOWS, wired
 
 EYES = {"sees gaps": Eye(), "sees no gap": Eye(gaps=False)}
@@ -102,11 +102,11 @@ def said(chances: np.ndarray, rng: np.random.Generator, wrong: float) -> int:
     return answer
 
 
-def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0, proves=True):
+def played(scene: Scene, eye: Eye, true: int, rng: np.random.Generator, *, wrong=0.0):
     """Let an eye that stands before a class answer to the end: the engine, and seconds from an answer to the next
     question.
     """
-    engine, times, took = Engine(scene, eye, proves=proves), [], 0.0
+    engine, times, took = Engine(scene, eye), [], 0.0
     while len(engine.told) < MOST:
         begun = process_time()
         chosen = engine.next()
@@ -300,7 +300,7 @@ def pairs(plans, eye: Eye, args, wrong: float, *, evenly: bool) -> None:
         kind = "masked" if true in looks(number) else "told apart"
         if named and not hit and not ever_told(scene, eye, (tuple(both), named[0])):
             hit, counts["no frame tells"] = True, counts["no frame tells"] + 1
-        pool = engine.pool.scene.classes if engine.pool is not None else ()
+        pool = engine.posterior.pool.scene.classes if engine.posterior.pool is not None else ()
         counts.update({"trials": 1, kind: 1, f"{kind}, right": hit, f"{kind}, sure and wrong": engine.sure and not hit})
         lost = kind == "told apart" and all(set(one) != set(both) for members in pool for one in members)
         counts["told apart, not in the pool"] += lost
@@ -364,7 +364,9 @@ def unmodelled(plans, eye: Eye, args, wrong: float) -> None:
 
 
 def few(plans, args) -> None:
-    """At most twelve classes: the engine's mean price beside the best tree of all questions that it ever weighed."""
+    """At most twelve classes: the engine's mean price, up to the answer that tells the last two apart where all answers
+    are true, beside that of the best tree of all questions that it asked or weighs first.
+    """
     rng, ratios, floors = random.Random(args.seed), [], []
     for case in range(args.cases):
         plan, thing = plans[case % len(plans)]
@@ -374,16 +376,15 @@ def few(plans, args) -> None:
         scene = build_scene(plan, whole.runs, hypotheses, [departure(plan, one) for one in hypotheses])
         total, most, pool = 0.0, 2, {}
         for true in range(len(scene.classes)):
-            engine, _ = played(scene, Eye(), true, np.random.default_rng(0), proves=False)
-            total += scene.prior[true] * sum(told.ask.price for told in engine.told)
-            most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
-            beliefs = [scene.prior, *([engine.trusted()] if engine.told else [])]
-            for belief in beliefs:
-                live = np.flatnonzero(belief[: len(scene.classes)] > 0)
-                fresh = Engine(scene, Eye(), proves=False)
-                candidates = fresh._candidates(live, belief[live], belief[: len(scene.classes)], pairs=False)
-                for one in fresh._weighed(candidates, live, belief[live], 0.0):
-                    pool[one.frame.key, one.ask] = (one.frame, one.ask)
+            engine, _ = played(scene, Eye(), true, np.random.default_rng(0))
+            told = engine.told[: until_apart(engine)]
+            total += scene.prior[true] * sum(one.ask.price for one in told)
+            most = max([most, *(len(one.ask.answers) - 1 for one in told)])
+            pool |= {(one.frame.key, one.ask): (one.frame, one.ask) for one in engine.told}
+        fresh, every = Engine(scene, Eye()), np.arange(len(scene.classes))
+        candidates = fresh._candidates(list(scene.variants), fresh.posterior)
+        for one in weighed(Eye(), [(scene, every)], candidates, set(), scene.prior, 0.0):
+            pool[one.frame.key, one.ask] = (one.frame, one.ask)
         engine = Engine(scene, Eye())
         splits = {}
         for frame, ask in pool.values():

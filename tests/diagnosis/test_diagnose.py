@@ -1,11 +1,12 @@
-"""The diagnosis: what it names, against classes worked out apart from it; its choice of questions, against
-every tree.
+"""The diagnosis: what it names, against classes worked out apart from it; its choice of questions,
+against what each tells.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,9 +18,9 @@ from patcher.diagnosis.case import Diagnosis
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.hypotheses import WEIGHTS
-from patcher.diagnosis.information import entropy_bits
-from patcher.diagnosis.lookahead import best_first
-from patcher.diagnosis.questions import quantiles
+from patcher.diagnosis.information import entropy_bits, weighed
+from patcher.diagnosis.posterior import DOUBT, LITTLE_DOUBT, MISFIT, PAIRED
+from patcher.diagnosis.questions import Repertoire, quantiles
 from patcher.diagnosis.scene import Scene, build_scene, scene_of
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
@@ -30,8 +31,8 @@ from patcher.remedies.plan_edits import changed
 from patcher.remedies.remedies import remedy
 from patcher.shapes import positions
 from patcher.wiring import Wiring, wire
-from rig.diagnosed_shows import SHOWN, asked, order, shown
-from rig.examples import examples, tries
+from rig.diagnosed_shows import SHOWN, asked, order, shown, until_apart
+from rig.examples import tries
 from rig.shipped import wired
 
 EYES = (Eye(), Eye(gaps=False))
@@ -183,52 +184,11 @@ def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     scene = build_scene(plan, ["sail"], hypotheses, [departure(plan, one) for one in hypotheses])
     assert len(scene.classes) == 16
     for true in range(16):
-        engine = Engine(scene, Eye(), proves=False)
+        engine = Engine(scene, Eye())
         asked(engine, true, np.random.default_rng(0))
         assert engine.done is not None
         assert list(engine.done) == [true]
-        assert len(engine.told) <= 3
-
-
-class Choice:
-    def __init__(self, answers: list[int], price: float) -> None:
-        self.chances = np.eye(max(answers) + 2)[answers]
-        self.ask = type("Priced", (), {"price": price})()
-
-
-def cheapest(left: frozenset[int], choices: list[Choice], weight: list[float]) -> float:
-    """The lowest mean price of telling some classes apart, by trying every tree of questions."""
-    if len(left) < 2:
-        return 0.0
-    best = math.inf
-    for choice in choices:
-        parts: dict[int, set[int]] = {}
-        for one in left:
-            parts.setdefault(int(choice.chances[one].argmax()), set()).add(one)
-        if len(parts) > 1:
-            own = choice.ask.price * sum(weight[one] for one in left)
-            best = min(best, own + sum(cheapest(frozenset(part), choices, weight) for part in parts.values()))
-    return best
-
-
-# Judge: every tree of questions, tried one by one.
-@examples(20, 60)
-@given(st.data())
-def test_the_first_question_of_few_classes_is_that_of_a_best_tree(data: st.DataObject) -> None:
-    classes = data.draw(st.integers(2, 5))
-    column = st.lists(st.integers(0, 2), min_size=classes, max_size=classes)
-    drawn = data.draw(st.lists(st.tuples(column, st.sampled_from((1.0, 1.5, 2.0))), min_size=1, max_size=5))
-    drawn += [([n == one for one in range(classes)], 3.0) for n in range(classes)]
-    choices = [Choice([int(a) for a in answers], price) for answers, price in drawn]
-    weight = data.draw(st.lists(st.floats(0.05, 1.0), min_size=classes, max_size=classes))
-    first = best_first(choices, np.array(weight))
-    assert first is not None
-    parts: dict[int, set[int]] = {}
-    for one in range(classes):
-        parts.setdefault(int(first.chances[one].argmax()), set()).add(one)
-    price = first.ask.price * sum(weight)
-    price += sum(cheapest(frozenset(part), choices, weight) for part in parts.values())
-    assert price == pytest.approx(cheapest(frozenset(range(classes)), choices, weight))
+        assert until_apart(engine) <= 3
 
 
 # Judge: each question by itself, before one class at a time; mutual information from the joint table (Shannon 1948).
@@ -240,9 +200,9 @@ def test_a_question_is_weighed_by_what_it_tells(name: str, doubt: float) -> None
     weight = scene.prior[chosen] / scene.prior[chosen].sum()
     belief = np.zeros(len(scene.classes))
     belief[chosen] = weight
-    candidates = engine._candidates(chosen, weight, belief)
-    found = engine._weighed(candidates, chosen, weight, doubt)
-    assert {one.ask.kind for one in found} >= {"whole", "outer", "gap", "few", "flicker", "colours", "vanish"}
+    candidates = engine._candidates(engine._focus(chosen, weight)[:2], replace(engine.posterior, belief=belief))
+    found = weighed(engine.eye, [(scene, chosen)], candidates, set(), weight, doubt)
+    assert {one.ask.kind for one in found} >= {"whole", "outer", "gap", "few", "flicker", "colours", "together"}
     asked_of = [(one.frame.key, "few" if one.ask.kind == "few" else one.ask) for one in found]
     assert len(set(asked_of)) == len(asked_of)
     assert {(one.frame.key, ask) for one in candidates for ask in one.asks} <= set(asked_of)
@@ -263,9 +223,9 @@ def test_no_mean_lies_below_the_entropy() -> None:
     _, _, scene = shown("one run")
     means, most = 0.0, 0
     for true in range(len(scene.classes)):
-        engine = Engine(scene, Eye(), proves=False)
+        engine = Engine(scene, Eye())
         asked(engine, true, np.random.default_rng(true))
-        means += len(engine.told) * scene.prior[true]
+        means += until_apart(engine) * scene.prior[true]
         most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
     assert means >= entropy_bits(scene.prior) / math.log2(most)
 
@@ -327,7 +287,7 @@ def test_an_answer_that_is_taken_back_was_never_given(answers: list[str]) -> Non
     for key in answers[:-1]:
         other.ask()
         other.tell(key)
-    assert np.array_equal(diagnosis._engine.belief(), other._engine.belief())
+    assert np.array_equal(diagnosis._engine.posterior.belief, other._engine.posterior.belief)
     diagnosis.tell("?")
     other.ask()
     other.tell("?")
@@ -365,16 +325,62 @@ def test_one_wrong_answer_in_ten_is_borne() -> None:
     assert sure_and_wrong <= 1
 
 
+# Judge: Bayes' rule, multiplied out class by class and answer by answer; who is wrong gives any other answer, each as
+# likely, and "can't tell" says nothing.
+@pytest.mark.parametrize("doubts", [False, True], ids=["explained", "contradicted"])
+def test_the_belief_follows_bayes_rule(doubts: bool) -> None:
+    _, _, scene = shown("one run")
+    engine, every, chance = Engine(scene, Eye()), np.arange(len(scene.classes)), np.random.default_rng(4)
+    for number in range(6):
+        chosen = engine.next()
+        assert chosen is not None
+        frame, ask = chosen
+        chances = engine.looks(frame, ask, np.array([9]))[0]
+        answer = int(chances.argmax() if not doubts else chance.integers(len(chances) - 1))
+        engine.tell(frame, ask, answer if number != 2 else len(ask.answers) - 1)
+    heard = [told for told in engine.told if told.ask.answers[told.answer] != eye.CANNOT_TELL]
+    assert len(heard) == 5
+    looks = [engine.looks(told.frame, told.ask, every)[:, told.answer] for told in heard]
+    explained = any(all(chances[number] >= MISFIT for chances in looks) for number in every)
+    assert explained is not doubts
+    wrong = LITTLE_DOUBT if explained else DOUBT
+    expected = []
+    for number in every:
+        share = float(scene.prior[number])
+        for told, chances in zip(heard, looks, strict=True):
+            right = float(chances[number])
+            share *= (1 - wrong) * right + wrong * (1 - right) / (len(told.ask.answers) - 2)
+        expected.append(share)
+    singles = engine.posterior.belief[: len(every)]
+    assert singles / singles.sum() == pytest.approx(np.array(expected) / sum(expected))
+    assert engine.posterior.belief.sum() == pytest.approx(1)
+    assert 0 < engine.posterior.unknown < 1
+
+
 def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_answer() -> None:
     _, _, scene = shown("one run")
     engine = Engine(scene, Eye())
-    while engine.narrowing and (chosen := engine.next()) is not None:
+    while engine.posterior.chances.size == 0 or (engine.posterior.chances > MISFIT).all(axis=1).any():
+        chosen = engine.next()
+        assert chosen is not None
         frame, ask = chosen
         looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
-        engine.tell(frame, ask, int((looks * engine.trusted()[:, None]).sum(axis=0)[:-1].argmin()))
-    assert not engine.narrowing
-    assert engine.pool is not None
-    assert engine.done is None
+        believed = engine.posterior.belief[: len(scene.classes), None]
+        engine.tell(frame, ask, int((looks * believed).sum(axis=0)[:-1].argmin()))
+    assert engine.posterior.doubt == DOUBT
+    assert engine.posterior.pool is not None
+    assert engine.next() is not None
+
+
+def test_pairs_are_thought_of_as_soon_as_no_single_fault_explains_the_answers() -> None:
+    _, _, scene = shown("one run")
+    engine, lit = Engine(scene, Eye()), Repertoire(scene).fixed("rope")[0]
+    for says in ("dark", "red"):
+        engine.tell(lit.frame, lit.asks[0], lit.asks[0].answers.index(says))
+    singles = engine.posterior.belief[: len(scene.classes)]
+    assert (singles / singles.sum()).max() < PAIRED
+    assert engine.posterior.contradicted
+    assert engine.posterior.pool is not None
 
 
 # Source: the design: a box that is sent to by its own address takes what comes there; a start that was typed into the
