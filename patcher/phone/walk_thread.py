@@ -182,10 +182,7 @@ class WalkThread:
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """What a page says of a step."""
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
-        # The lines that say the step again stand on the screen already.
-        self._told = [
-            line for line in self._told if line not in (step.where, *says) and not line.endswith(f"   {step.name}")
-        ]
+        self._drop((step.where, *says), f"   {step.name}")
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
             "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
@@ -201,6 +198,10 @@ class WalkThread:
         return Reply(
             "no", about or things * (len(things) == 1), look=self._desk.shown.step if looks else 0, whole=whole
         )
+
+    def _drop(self, lines: Sequence[str], end: str) -> None:
+        """Leave out the lines, and those with that end, that a screen says by itself."""
+        self._told = [line for line in self._told if line not in lines and not line.endswith(end)]
 
     def _place_of(self, step: Step) -> str:
         names = [step.name for step in self._walk.steps] if self._walk is not None else []
@@ -247,7 +248,7 @@ class WalkThread:
             Moment(None, (), of_pass) if number is None else Moment(*still[number], of_pass)
             for number, of_pass in zip(frame_timing.moments(frame), frame_timing.passes_of(frame), strict=True)
         )
-        self._told = [line for line in self._told if line != question.asks and not line.endswith(frame.says)]
+        self._drop((question.asks,), frame.says)
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
         act = self._asked(self._put(
