@@ -47,7 +47,7 @@ SHORT = {"lower": "bottom", "upper": "top"}
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class RunReading:
     """How a run is read from its first pixel on, or from its last one back.
 
     Attributes:
@@ -65,9 +65,9 @@ class Reading:
         return f"{self.begin}, {self.way}" if self.way else self.begin
 
 
-Readings = tuple[Reading, Reading]
+Readings = tuple[RunReading, RunReading]
 
-BARE: Readings = (Reading("the end where its lead comes in"), Reading("the end away from its lead"))
+BARE: Readings = (RunReading("the end where its lead comes in"), RunReading("the end away from its lead"))
 """Of a run that has no picture."""
 
 
@@ -93,7 +93,7 @@ def readings(places: Positions | None, wired: Lattice | None = None) -> Readings
         return _of_outline(places) if encloses(places) and not _crosses(places) else _of_cable(places, way)
     for name in (_by_side, _by_corner, _by_part):
         if (found := name(places)) is not None:
-            return Reading(found[0][0], way, found[0][1]), Reading(found[1][0], way, found[1][1])
+            return RunReading(found[0][0], way, found[0][1]), RunReading(found[1][0], way, found[1][1])
     return _of_cable(places, way)
 
 
@@ -239,7 +239,7 @@ def _by_part(places: Positions) -> tuple[tuple[str, str], tuple[str, str]] | Non
 def _of_cable(places: Positions, way: str) -> Readings:
     part = part_of(places[0], places)
     other = "its other end, beside the one where its lead comes in" if _beside(places) else BARE[1].begin
-    return Reading(f"{BARE[0].begin} ({part})", way, part), Reading(other, way)
+    return RunReading(f"{BARE[0].begin} ({part})", way, part), RunReading(other, way)
 
 
 def _of_grid(wired: Lattice) -> Readings:
@@ -250,13 +250,13 @@ def _of_grid(wired: Lattice) -> Readings:
         f"{'top' if row * 2 >= wired.rows else 'bottom'} {'right' if column * 2 >= wired.columns else 'left'}"
         for column, row in placed[[0, -1]].tolist()
     ]
-    first, last = (Reading(f"its {corner} corner", way, corner) for corner in corners)
+    first, last = (RunReading(f"its {corner} corner", way, corner) for corner in corners)
     return first, last
 
 
 def _of_outline(places: Positions) -> Readings:
     (name, side), ways = _spot(places), ways_round(places)
-    return Reading(name, ways[0], side), Reading(name, ways[1], side)
+    return RunReading(name, ways[0], side), RunReading(name, ways[1], side)
 
 
 def _spot(places: Positions) -> tuple[str, str]:

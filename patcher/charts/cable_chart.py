@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, String, SupplyLanes, cables
+from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, StringLane, SupplyLanes, cables
 from patcher.charts.lane_rows import LEFT, ROW, Lane, Stack, first_fit
 from patcher.drawing import legend, marks
 from patcher.drawing.course import arrows
-from patcher.drawing.leader_rows import Step
+from patcher.drawing.leader_rows import LeaderStep
 from patcher.drawing.run_facts import amps_words, facts
 from patcher.drawing.svg import (  # fmt: skip
     BLACK,
@@ -24,7 +24,7 @@ from patcher.drawing.svg import (  # fmt: skip
     PLAIN,
     SMALL,
     WHITE,
-    Look,
+    Stroke,
     document,
     fitted,
     look,
@@ -169,7 +169,7 @@ class _Chart:
         parts = [self._string(string, seen, lane.y) for string in what.strings]
         return marks.group("".join(parts), class_="lane", data_port=what.name)
 
-    def _string(self, string: String, seen: Look, y: float) -> str:
+    def _string(self, string: StringLane, seen: Stroke, y: float) -> str:
         fact, run = string.fact, string.fact.run
         begin, end, right = self.x(string.along[0]), self.x(string.end), np.array([1.0, 0.0])
         name = {"data_run": fact.name}
@@ -261,7 +261,7 @@ class _Chart:
         return parts
 
 
-def _beside(step: Step) -> tuple[float, str | None]:
+def _beside(step: LeaderStep) -> tuple[float, str | None]:
     """Where a label is written from, so that it is near its leader in a narrow face too."""
     words, end = step.words, step.left + step.words.wide
     if abs(end - words.at) < 0.5:

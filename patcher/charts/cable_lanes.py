@@ -23,7 +23,7 @@ _NOMINAL = 0.1
 
 
 @dataclass(frozen=True, eq=False)
-class String:
+class StringLane:
     """A run along its lane, and the lead before it.
 
     Attributes:
@@ -59,7 +59,7 @@ class PortLane:
     name: str
     port: int
     begin: float
-    strings: tuple[String, ...]
+    strings: tuple[StringLane, ...]
     tee: bool = False
 
     @property
@@ -166,7 +166,7 @@ def _lane(
     for run in (show.runs[each] for each in runs):
         steps, is_known = _steps(show, run)
         along = at + run.lead + np.concatenate([[0.0], np.cumsum(steps)])
-        strings.append(String(known[run.name], at, along, is_known))
+        strings.append(StringLane(known[run.name], at, along, is_known))
         at = float(along[-1])
     return PortLane(name, port, begin, tuple(strings), tee)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, SupplyLanes
-from patcher.drawing.leader_rows import Step, Words, stairs
+from patcher.drawing.leader_rows import LabelWords, LeaderStep, stairs
 from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import LINE, PLAIN, SMALL, fitted, long
 
@@ -42,13 +42,13 @@ class Lane:
     """
 
     what: PortLane | FeedLane | SupplyLanes
-    above: list[Words] = field(default_factory=list)
-    below: list[Words] = field(default_factory=list)
-    beside: Words | None = None
+    above: list[LabelWords] = field(default_factory=list)
+    below: list[LabelWords] = field(default_factory=list)
+    beside: LabelWords | None = None
     parent: int | None = None
     begin: float = LEFT
-    up: list[Step] = field(default_factory=list)
-    down: list[Step] = field(default_factory=list)
+    up: list[LeaderStep] = field(default_factory=list)
+    down: list[LeaderStep] = field(default_factory=list)
     y: float = 0.0
     rows_up: int = 0
     rows_down: int = 0
@@ -144,14 +144,14 @@ class Stack:
             else:
                 found.above.append(label)
             if level < 4:
-                found.above.append(Words(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
+                found.above.append(LabelWords(self.x(string.end), fact.far_words, "last", fact.name, SMALL))
                 for span in fact.edges[:: -(-len(fact.edges) // _EDGES) or 1]:
                     at = self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean())
                     text = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
-                    found.above.append(Words(at, text, "edge", fact.name, SMALL))
+                    found.above.append(LabelWords(at, text, "edge", fact.name, SMALL))
                 if fact.run.nulls:
                     text = f"{fact.run.nulls} null{'s' if fact.run.nulls > 1 else ''}"
-                    found.below.append(Words(first - 1.2, text, "null", fact.name, SMALL))
+                    found.below.append(LabelWords(first - 1.2, text, "null", fact.name, SMALL))
             if level < 2:
                 joined = [
                     (self.x(string.along[tap.pixel - 1]), f"{tap.feed} {amps_words(tap.amps)}") for tap in fact.taps
@@ -159,15 +159,15 @@ class Stack:
                 found.below += self._merged(joined, "feed", fact.name)
             if level < 1 and fact.run.lead:
                 middle = self.x(string.lead_from + fact.run.lead / 2)
-                found.below.append(Words(middle, f"{fact.run.lead:.3g} m", "lead", fact.name, SMALL))
+                found.below.append(LabelWords(middle, f"{fact.run.lead:.3g} m", "lead", fact.name, SMALL))
         return found
 
-    def _name(self, fact: Facts, at: float) -> Words:
+    def _name(self, fact: Facts, at: float) -> LabelWords:
         """A run's name with its pixels and its address, or the run whose data it shares."""
         pixels = f"1–{fact.run.pixels}" if fact.run.pixels > 1 else "1"
         what = f"same data as {fact.source}" if fact.source is not None else fact.start
         words = " · ".join(filter(None, [f"{fact.name} {pixels}", what]))
-        return Words(at, fitted(words, self.wide - LEFT - 4, PLAIN, bold=True), "run", fact.name, PLAIN, True)
+        return LabelWords(at, fitted(words, self.wide - LEFT - 4, PLAIN, bold=True), "run", fact.name, PLAIN, True)
 
     def _feed(self, lane: FeedLane, level: int, parent: int | None) -> Lane:
         found = Lane(lane, parent=parent, begin=self.x(lane.begin))
@@ -178,7 +178,7 @@ class Stack:
                  [feed.name, fuse, carries])  # fmt: skip
         words = first_fit([" · ".join(filter(None, each)) for each in tries], self.wide - LEFT - 3)
         at = found.begin + (1.2 if parent is not None else 0.2)
-        label = Words(at, words, "feed", feed.name, PLAIN)
+        label = LabelWords(at, words, "feed", feed.name, PLAIN)
         beside = self.x(lane.end) + 2.5
         if level >= 3 and beside + label.wide < self.wide - 0.5:
             found.beside = replace(label, at=beside)
@@ -189,7 +189,7 @@ class Stack:
             found.below += self._merged(joined, "joint", feed.name)
         return found
 
-    def _merged(self, labels: Sequence[tuple[float, str]], kind: str, of: str) -> list[Words]:
+    def _merged(self, labels: Sequence[tuple[float, str]], kind: str, of: str) -> list[LabelWords]:
         """Labels, those together that lie nearly at one place."""
         found: list[tuple[float, list[str]]] = []
         for at, text in sorted(labels):
@@ -198,7 +198,7 @@ class Stack:
             else:
                 found.append((at, [text]))
         most = self.wide - LEFT - 3
-        return [Words(at, fitted("; ".join(texts), most, SMALL), kind, of, SMALL) for at, texts in found]
+        return [LabelWords(at, fitted("; ".join(texts), most, SMALL), kind, of, SMALL) for at, texts in found]
 
     def _down(self) -> None:
         """Give every lane its y."""

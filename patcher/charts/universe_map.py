@@ -14,7 +14,7 @@ from patcher.drawing.svg import (  # fmt: skip
     PLAIN,
     SMALL,
     WHITE,
-    Look,
+    Stroke,
     attributes,
     document,
     fitted,
@@ -35,7 +35,7 @@ _TICKS = (1, 64, 128, 192, 256, 320, 384, 448, 512)
 
 
 @dataclass(frozen=True, slots=True)
-class Seat:
+class UniverseSeat:
     """Channels of a universe that have a use.
 
     Attributes:
@@ -66,26 +66,26 @@ class Seat:
         return f"{self.first}–{self.last}" if self.last > self.first else str(self.first)
 
 
-def seats(patch: Patch) -> dict[int, list[Seat]]:
+def seats(patch: Patch) -> dict[int, list[UniverseSeat]]:
     """Of every universe that has any, the channels that have a use, rising."""
-    found: dict[int, list[Seat]] = {}
+    found: dict[int, list[UniverseSeat]] = {}
     for start in patch.starts:
         for universe, seat in _of_start(start):
             found.setdefault(universe, []).append(seat)
     return {universe: sorted(found[universe], key=lambda seat: (seat.first, seat.last)) for universe in sorted(found)}
 
 
-def _of_start(start: Start) -> Iterator[tuple[int, Seat]]:
+def _of_start(start: Start) -> Iterator[tuple[int, UniverseSeat]]:
     for link, begin, _, _ in start.laid():
         for where, count in pieces(begin, link.nulls, link.channels):
             universe, channel = written(where)
-            yield universe, Seat(channel, channel + count * link.channels - 1, start.controller, link.run, None)
+            yield universe, UniverseSeat(channel, channel + count * link.channels - 1, start.controller, link.run, None)
     for span in start.spans():
         pixels = span.first_pixel, span.last_pixel
-        yield span.universe, Seat(span.first_channel, span.last_channel, start.controller, span.run, pixels)
+        yield span.universe, UniverseSeat(span.first_channel, span.last_channel, start.controller, span.run, pixels)
 
 
-def free(taken: Sequence[Seat]) -> list[tuple[int, int]]:
+def free(taken: Sequence[UniverseSeat]) -> list[tuple[int, int]]:
     """The channels of a universe that have no use, first and last of each stretch."""
     found, next_ = [], 1
     for seat in taken:
@@ -95,7 +95,7 @@ def free(taken: Sequence[Seat]) -> list[tuple[int, int]]:
     return found + ([(next_, CHANNELS)] if next_ <= CHANNELS else [])
 
 
-def twice(taken: Sequence[Seat]) -> list[tuple[int, int]]:
+def twice(taken: Sequence[UniverseSeat]) -> list[tuple[int, int]]:
     """The channels of a universe that are given to two, first and last of each stretch."""
     found = []
     reached = 0
@@ -132,13 +132,13 @@ def universe_bars(wiring: Wiring, patch: Patch, *, wide: float = 180.0, high: fl
     return [_page(page, looks, wide, f"{title}, page {place} of {len(pages)}") for place, page in enumerate(pages, 1)]
 
 
-def _legend(looks: dict[str, Look], page: Sequence[_Row], wide: float) -> list[list[tuple[float, legend.Item]]]:
+def _legend(looks: dict[str, Stroke], page: Sequence[_Row], wide: float) -> list[list[tuple[float, legend.Item]]]:
     used = {seat.box for row in page for seat in row.taken}
     items = legend.look_items((name, seen) for name, seen in looks.items() if name in used)
     return legend.rows(items, wide - 2)
 
 
-def _page(page: Sequence[_Row], looks: dict[str, Look], wide: float, title: str) -> str:
+def _page(page: Sequence[_Row], looks: dict[str, Stroke], wide: float, title: str) -> str:
     parts, y = [], _HEAD
     left, scale = _left(), _scale(wide)
     free_from = 0.0
@@ -175,7 +175,7 @@ def _scale(wide: float) -> float:
 class _Row:
     """One universe: its bar, and under it what found no room inside."""
 
-    def __init__(self, universe: int, taken: Sequence[Seat], wide: float, looks: dict[str, Look]) -> None:
+    def __init__(self, universe: int, taken: Sequence[UniverseSeat], wide: float, looks: dict[str, Stroke]) -> None:
         self.universe, self.taken, self.looks, self.wide = universe, taken, looks, wide
         self.left, self.scale = _left(), _scale(wide)
         small = [seat for seat in taken if not self._fits(seat)]
@@ -206,10 +206,10 @@ class _Row:
     def _room(self, first: int, last: int) -> float:
         return (last - first + 1) * self.scale - 1.4
 
-    def _fits(self, seat: Seat) -> bool:
+    def _fits(self, seat: UniverseSeat) -> bool:
         return self._shown(seat) is not None
 
-    def _shown(self, seat: Seat) -> str | None:
+    def _shown(self, seat: UniverseSeat) -> str | None:
         """What stands in the bar; of a long name its ends, where the numbers still have room."""
         room = self._room(seat.first, seat.last)
         if long(seat.words, PLAIN) <= room:
@@ -252,7 +252,7 @@ class _Row:
             f'stroke="{BLACK}" stroke-width="0.25"{attributes(**more)}/>'
         )
 
-    def _seat(self, seat: Seat, y: float, *, over: bool) -> str:
+    def _seat(self, seat: UniverseSeat, y: float, *, over: bool) -> str:
         seen = self.looks[seat.box]
         whose = {"data_run": seat.run, "data_first": seat.first, "data_last": seat.last, "data_box": seat.box}
         parts = [self._rect(seat.first, seat.last, y, WHITE)]

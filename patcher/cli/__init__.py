@@ -105,7 +105,7 @@ def _run() -> int:
 
 def _say(error: Any) -> None:
     """Print what went wrong; for scripts as findings."""
-    from patcher.terminal.tables import say_findings
+    from patcher.terminal.printed import say_findings
 
     as_json = "--json" in sys.argv
     if isinstance(error, PatcherError):

@@ -12,7 +12,7 @@ import typer
 from patcher.cli.inputs import load, show_name
 from patcher.cli.options import AsJson
 from patcher.errors import Finding, PatcherError, refuse
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from patcher.adoption.address_table import Row

@@ -11,7 +11,7 @@ import typer
 from patcher.cli.inputs import examine, load, load_patch
 from patcher.cli.options import AsJson, ShowFile
 from patcher.errors import Finding, PatcherError
-from patcher.terminal.tables import say_json, say_table
+from patcher.terminal.printed import say_json, say_table
 
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch, Span

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from patcher.terminal.tables import count
+from patcher.terminal.printed import count
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -14,7 +14,7 @@ import typer
 from patcher.cli.inputs import frame_goals, load, load_patch, need_yard, together
 from patcher.cli.options import AsJson, Faults, Interface, Seed, ShowFile, Yard
 from patcher.errors import PatcherError, refuse
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager

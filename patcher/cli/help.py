@@ -9,7 +9,7 @@ import typer
 
 from patcher.cli.options import AsJson
 from patcher.errors import PatcherError, choose_from, refuse
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 
 
 def help_(
@@ -18,20 +18,22 @@ def help_(
     as_json: AsJson = False,
 ) -> None:
     """Explain a topic: the show file's keys, test patterns, faults, JSON, power, safety and more."""
-    from patcher.reference import Part, parts_of, topics
+    from patcher.reference import TopicPart, parts_of, topics
     from patcher.reports.topic_lines import WIDEST, lines
 
     known = topics()
     if topic is None:
         document: dict[str, object] = {"topics": [{"topic": each.name, "says": each.says} for each in known.values()]}
-        parts = [Part("entry", each.says, each.name) for each in known.values()]
-        parts.append(Part("text", "Read one: patcher help TOPIC. The options of a command: patcher COMMAND --help."))
+        parts = [TopicPart("entry", each.says, each.name) for each in known.values()]
+        parts.append(
+            TopicPart("text", "Read one: patcher help TOPIC. The options of a command: patcher COMMAND --help.")
+        )
     elif topic in known:
         chosen = known[topic]
         parts = parts_of(chosen)
         said = [{"kind": part.kind, "term": part.term, "says": part.says} for part in parts]
         document = {"topic": chosen.name, "says": chosen.says, "parts": said}
-        parts = [Part("heading", f"{chosen.name}: {chosen.says}"), *parts]
+        parts = [TopicPart("heading", f"{chosen.name}: {chosen.says}"), *parts]
     else:
         raise _not_known(topic, list(known), context)
     if as_json:

@@ -14,7 +14,7 @@ from patcher.errors import refuse
 from patcher.trade import FIRST_UNIVERSE, HIGHEST_UNIVERSE
 
 if TYPE_CHECKING:
-    from patcher.listener.listen_session import Scene
+    from patcher.listener.listen_session import ListenedShow
 
 USUAL_UNIVERSES = "1-64"
 """What is listened to where nothing says which."""
@@ -40,8 +40,8 @@ def listen(
     """List who sends what on the network, which sources collide, and which pixels they would light."""
     from patcher.listener import listen_session
     from patcher.reports.listen_report import changes, document, say
+    from patcher.terminal.printed import say_json
     from patcher.terminal.signals import stopping
-    from patcher.terminal.tables import say_json
 
     if yard and (interface is not None or show is None):
         raise refuse("--yard", "goes with a show and without --interface", "write: patcher listen SHOW --yard")
@@ -82,11 +82,11 @@ def _check_interface(interface: str | None) -> None:
         raise refuse("--interface", says, f"choose from: {', '.join(own_addresses())}") from None
 
 
-def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
-    from patcher.listener.listen_session import Scene
+def _scene(show: Path | None, *, boxes: bool, yard: bool) -> ListenedShow:
+    from patcher.listener.listen_session import ListenedShow
 
     if show is None:
-        return Scene()
+        return ListenedShow()
     wiring = load(show)
     patch = load_patch(show, wiring)
     hosts = {box: wiring.show.controllers[box].address for box in patch.boxes} if boxes else {}
@@ -94,10 +94,10 @@ def _scene(show: Path | None, *, boxes: bool, yard: bool) -> Scene:
         from patcher.yard.yard import addresses
 
         hosts |= {box: host for box, host in addresses(show, wiring.show).items() if box in hosts}
-    return Scene(wiring, patch, hosts, yard)
+    return ListenedShow(wiring, patch, hosts, yard)
 
 
-def _universes(text: str | None, scene: Scene) -> list[int]:
+def _universes(text: str | None, scene: ListenedShow) -> list[int]:
     """The E1.31 universes to join, rising: those named, and the show's; the usual ones where that is none."""
     from patcher.listener.listen_sockets import MOST_GROUPS
 

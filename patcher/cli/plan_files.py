@@ -10,7 +10,7 @@ import typer
 from patcher.cli.inputs import allocated, load, show_name, together
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile, SparePixels
 from patcher.errors import refuse
-from patcher.terminal.tables import say_csv, say_findings, say_json, say_table
+from patcher.terminal.printed import say_csv, say_findings, say_json, say_table
 
 if TYPE_CHECKING:
     from patcher.placement.allocation import Allocation

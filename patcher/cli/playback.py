@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from patcher.frames.levels import Levels

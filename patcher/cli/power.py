@@ -12,7 +12,7 @@ import typer
 from patcher.cli.inputs import load
 from patcher.cli.options import AsJson, ShowFile
 from patcher.errors import choose_from, refuse
-from patcher.terminal.tables import finding_json, say_json
+from patcher.terminal.printed import finding_json, say_json
 
 if TYPE_CHECKING:
     from patcher.power.feed_plan import Plan

@@ -9,7 +9,7 @@ import typer
 
 from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, ShowFile
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from patcher.show.writer import Seen

@@ -16,7 +16,7 @@ from patcher.cli.options import AsJson, Faults, Interface, Seed, ShowFile
 from patcher.errors import refuse
 from patcher.frames.request import FASTEST_STREAM
 from patcher.terminal.folds import fold
-from patcher.terminal.tables import count, say_json
+from patcher.terminal.printed import count, say_json
 from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ ByHand = Annotated[
 
 
 @dataclass(frozen=True)
-class Source:
+class AnswerSource:
     """Where the answers come from: a file, simulated boxes, or a person at the keys.
 
     Attributes:
@@ -97,7 +97,7 @@ def verify(
     from patcher.walk.items import digests, items
     from patcher.walk.record_file import read_record
 
-    source = Source(answers, yard, by_hand, fault or [], seed, interface)
+    source = AnswerSource(answers, yard, by_hand, fault or [], seed, interface)
     source.check()
     wiring = load(show)
     patch = load_patch(show, wiring)
@@ -180,7 +180,7 @@ def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
     return {item for item in items(wiring) if item.thing in runs | ports | whole}
 
 
-def _round(progress: Progress, every: Mapping[Item, str], source: Source, *, again: bool, as_json: bool) -> int:
+def _round(progress: Progress, every: Mapping[Item, str], source: AnswerSource, *, again: bool, as_json: bool) -> int:
     """Walk through what is open, and start again where the show file is changed on the way; how many steps were shown.
 
     Args:
@@ -242,7 +242,7 @@ def _walk(progress: Progress, every: Mapping[Item, str], answering: Answering, s
 
 @contextmanager
 def _answering(
-    show: Path, wiring: Wiring, patch: Patch, written: Answering | None, source: Source, say: Say
+    show: Path, wiring: Wiring, patch: Patch, written: Answering | None, source: AnswerSource, say: Say
 ) -> Iterator[Answering]:
     """Who answers; whatever is lit is dark at the end."""
     from patcher.answers.terminal_answers import Person

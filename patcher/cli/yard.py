@@ -15,7 +15,7 @@ import typer
 from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, Faults, Seconds, Seed, ShowFile
 from patcher.errors import choose_from, refuse
-from patcher.terminal.tables import say_json
+from patcher.terminal.printed import say_json
 from patcher.visible import as_json as json_text
 
 if TYPE_CHECKING:
@@ -170,8 +170,8 @@ def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], No
     from patcher.terminal import output
     from patcher.terminal.screen import order
     from patcher.yard.close_view import Close, Colours
-    from patcher.yard.far_view import Picture
-    from patcher.yard.line_updates import Screen
+    from patcher.yard.far_view import FarView
+    from patcher.yard.line_updates import LineUpdates
 
     kinds: dict[str | None, Colours] = {"standard": "8", "256": "256", "windows": "8", "truecolor": "truecolor"}
     # The console looks at COLORTERM, TERM and NO_COLOR.
@@ -181,9 +181,9 @@ def _picture(yard: Yard, wiring: Wiring, thing: Thing | None) -> Callable[[], No
     def picture(columns: int, lines: int) -> Callable[[], list[str]]:
         if thing is not None:
             return Close(yard, wiring.show, thing, columns, lines, colours).lines
-        return Picture(yard, wiring, columns, lines, "8" if colours == "256" else colours).lines
+        return FarView(yard, wiring, columns, lines, "8" if colours == "256" else colours).lines
 
-    screen = Screen(shutil.get_terminal_size, picture)
+    screen = LineUpdates(shutil.get_terminal_size, picture)
 
     def draw() -> None:
         if not output.busy():

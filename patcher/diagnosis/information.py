@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.diagnosis.moving_views import Numbers, Taken, moved
+from patcher.diagnosis.moving_views import Numbers, TakenWays, moved
 from patcher.diagnosis.question_frame import Frame
 from patcher.diagnosis.questions import Candidate
 from patcher.diagnosis.scene import Scene
@@ -80,12 +80,12 @@ def _predicted(
         found[number] = frame, ask, np.concatenate([see(scene, eye, frame, ask, own) for scene, own in classes])
     for runs in dict.fromkeys(one.runs for number, one in enumerate(unasked) if number not in compared):
         ways = [Ways.under(scene, runs, own) for scene, own in classes]
-        frames, alike, taken = dict[int, Frame](), dict[Ask | None, list[int]](), list[list[Taken]]()
+        frames, alike, taken = dict[int, Frame](), dict[Ask | None, list[int]](), list[list[TakenWays]]()
         for number, one in enumerate(unasked):
             if number in compared:
                 continue
             if one.runs == runs and one.frame.goes and one.ask is not None:
-                taken = taken or [[Taken.under(scene, run, own) for run in runs] for scene, own in classes]
+                taken = taken or [[TakenWays.under(scene, run, own) for run in runs] for scene, own in classes]
                 steps = [scene.numbered(one.frame.stacked) for scene, _ in classes]
                 dots = [moved(eye, one.ask, each, own) for each, own in zip(steps, taken, strict=True)]
                 found[number] = one.frame, one.ask, np.concatenate(dots)

@@ -21,7 +21,7 @@ Lamps = NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
-class Taken:
+class TakenWays:
     """What a run takes under some classes.
 
     Attributes:
@@ -38,7 +38,7 @@ class Taken:
     channels: int
 
     @classmethod
-    def under(cls, scene: Scene, run: str, classes: Numbers) -> Taken:
+    def under(cls, scene: Scene, run: str, classes: Numbers) -> TakenWays:
         """What a run takes under some classes of a scene; the base is the plan."""
         variants = scene.variants[run]
         used, of = np.unique(np.append(variants.of[classes], 0), return_inverse=True)
@@ -66,7 +66,7 @@ class Taken:
         return found[self.of]
 
 
-def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken]) -> Chances:
+def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[TakenWays]) -> Chances:
     """How likely each answer is: shape (classes, answers).
 
     Args:
@@ -100,7 +100,7 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[Taken]) -> Chances
     return eye.follows(ask, first, some)
 
 
-def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers) -> Lamps:
+def _lamps_at(taken: Sequence[TakenWays], classes: Numbers, lit: Numbers) -> Lamps:
     """The pixel that each of some channels lights under each of some classes: shape (classes, channels)."""
     found = []
     for each in taken:
@@ -115,7 +115,7 @@ def _lamps_at(taken: Sequence[Taken], classes: Numbers, lit: Numbers) -> Lamps:
     return _joined(found, taken)
 
 
-def _joined(lamps: Sequence[Lamps], taken: Sequence[Taken]) -> Lamps:
+def _joined(lamps: Sequence[Lamps], taken: Sequence[TakenWays]) -> Lamps:
     """The pixels of each run by themselves, counted on through the runs, as one."""
     found, begin = lamps[0], taken[0].index.shape[2]
     for each, run in zip(lamps[1:], taken[1:], strict=True):

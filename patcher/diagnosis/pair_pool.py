@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.diagnosis.hypotheses import weights
-from patcher.diagnosis.moving_views import Taken, moved
+from patcher.diagnosis.moving_views import TakenWays, moved
 from patcher.diagnosis.question_frame import Frame
 from patcher.diagnosis.scene import Look, Looks, Scene, scene_from
 from patcher.eye import Ask, Eye
@@ -322,7 +322,9 @@ def _weights(scene: Scene) -> Belief:
     return mixed
 
 
-def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32], channels: int) -> list[Taken]:
+def taken_of(
+    takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.int32], channels: int
+) -> list[TakenWays]:
     """What runs take in many ways, and a base that they differ little from, as numbers of channels."""
     found = []
     for each, own in zip(takes, base, strict=True):
@@ -331,5 +333,5 @@ def taken_of(takes: Sequence[Takes], base: Sequence[Takes], number: NDArray[np.i
         of = np.arange(1, len(each) + 1) if many else np.zeros(len(each), dtype=np.int64)
         index = number[ways]
         loses = ((index == index[0]) | (ways < 0)).all(axis=(1, 2))
-        found.append(Taken(index.transpose(2, 0, 1), of, loses, channels))
+        found.append(TakenWays(index.transpose(2, 0, 1), of, loses, channels))
     return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.diagnosis.moving_views import Numbers, Taken, moved
+from patcher.diagnosis.moving_views import Numbers, TakenWays, moved
 from patcher.diagnosis.question_frame import Frame
 from patcher.diagnosis.scene import Index, Scene
 from patcher.eye import Ask, Chances, Eye, Shades
@@ -55,7 +55,7 @@ def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Cha
     if ask.kind == "alike":
         return eye.compares(np.stack([*_evenly(scene, eye, frame, ask, classes)], axis=1))
     if frame.goes:
-        taken = [Taken.under(scene, run, classes) for run in ask.runs]
+        taken = [TakenWays.under(scene, run, classes) for run in ask.runs]
         return moved(eye, ask, scene.numbered(frame.stacked), taken)
     ways = Ways.under(scene, ask.runs, classes)
     return eye.sees(ask, [shades[0] for shades in ways.shades([frame])])[ways.of]

@@ -14,7 +14,7 @@ from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import Fault, Planned, departure, planned
 from patcher.walk.items import Item
-from patcher.walk.record import Answer, Entry, Record, Says
+from patcher.walk.record import Entry, Record, RecordedAnswer, Says
 from patcher.walk.record_file import change_record, local_time
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ class Walk:
     def _keep(self, subjects: Iterable[Subject], says: Says, faults: tuple[str, ...] = ()) -> None:
         now = local_time()
         items = [item for subject in subjects for item in subject.proves]
-        answers = {item: Answer(says, now, self.digests[item], faults) for item in items}
+        answers = {item: RecordedAnswer(says, now, self.digests[item], faults) for item in items}
         if answers:
             change_record(self.path, lambda record: record.answered(answers))
 

@@ -33,7 +33,7 @@ _TOUCHING = 2.4
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class LabelPlace:
     """Where a label came to stand.
 
     Attributes:
@@ -94,7 +94,7 @@ class Paper:
         crossing: float = 0.05,
         above: bool = False,
         pay: float = _PAY,
-    ) -> Place | None:
+    ) -> LabelPlace | None:
         """The place of a label, which is then taken; None where there is none.
 
         Args:
@@ -107,7 +107,7 @@ class Paper:
             above: whether it tries above the anchor before it tries at its right.
             pay: millimetres that it goes farther rather than being crossed all over.
         """
-        best: tuple[float, Place] | None = None
+        best: tuple[float, LabelPlace] | None = None
         for worse, anchor in enumerate(anchors):
             for far in _NEAR:
                 if far > reach or (best is not None and best[0] <= far + _WORSE * worse):
@@ -130,7 +130,7 @@ class Paper:
 
     def _try(
         self, anchor: tuple[float, float], wide: float, high: float, within: Rect, far: float, angle: float
-    ) -> tuple[Place, float, float] | None:
+    ) -> tuple[LabelPlace, float, float] | None:
         x, y = anchor[0] + far * cos(angle), anchor[1] + far * sin(angle)
         left = x - wide * (1 - cos(angle)) / 2
         top = y - high * (1 - sin(angle)) / 2
@@ -149,7 +149,7 @@ class Paper:
             if self._on(self._taken, leader):
                 return None
         over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
-        return Place(rect, leader), float(self._crossed[cells].mean()), over
+        return LabelPlace(rect, leader), float(self._crossed[cells].mean()), over
 
     def _on(self, cells: NDArray[np.bool_], leader: tuple[tuple[float, float], tuple[float, float]]) -> int:
         """Of how many cells a leader, its ends apart, is not alone."""

@@ -12,7 +12,7 @@ _AIR = 1.4
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class LabelWords:
     """A label of one line.
 
     Attributes:
@@ -38,17 +38,17 @@ class Words:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LeaderStep:
     """A label in its row: rows count from 0 next to the line; `left` is where it begins."""
 
-    words: Words
+    words: LabelWords
     row: int
     left: float
 
 
 def stairs(
-    labels: Sequence[Words], left: float, right: float, most: int, blocked: Sequence[float] = ()
-) -> tuple[list[Step], list[Words]]:
+    labels: Sequence[LabelWords], left: float, right: float, most: int, blocked: Sequence[float] = ()
+) -> tuple[list[LeaderStep], list[LabelWords]]:
     """The row of each label, and the labels that found none in `most` rows.
 
     No label lies over another one or over the leader of one that stands farther from the line. None stands where an
@@ -71,14 +71,14 @@ def stairs(
     return min(tried, key=_worth)
 
 
-def _worth(found: tuple[list[Step], list[Words]]) -> tuple[int, int, int]:
+def _worth(found: tuple[list[LeaderStep], list[LabelWords]]) -> tuple[int, int, int]:
     steps, lost = found
     return sum(words.bold for words in lost), len(lost), max((step.row for step in steps), default=0)
 
 
 def _climb(
-    ordered: Sequence[Words], left: float, right: float, most: int, blocked: Sequence[float], *, nearest: bool
-) -> tuple[list[Step], list[Words]]:
+    ordered: Sequence[LabelWords], left: float, right: float, most: int, blocked: Sequence[float], *, nearest: bool
+) -> tuple[list[LeaderStep], list[LabelWords]]:
     rows: list[list[tuple[float, float]]] = [[] for _ in range(most)]
     uprights = [list(blocked) for _ in range(most)]
     found, left_out = [], []
@@ -99,8 +99,8 @@ def _climb(
 
 
 def _step(
-    words: Words, begins: list[float], rows: list[list[tuple[float, float]]], uprights: list[list[float]]
-) -> Step | None:
+    words: LabelWords, begins: list[float], rows: list[list[tuple[float, float]]], uprights: list[list[float]]
+) -> LeaderStep | None:
     for row, taken in enumerate(rows):
         if row and any(begin - 0.3 < words.at < end + 0.3 for begin, end in rows[row - 1]):
             return None
@@ -110,5 +110,5 @@ def _step(
                 continue
             if any(begin - 0.3 < upright < end + 0.3 for upright in uprights[row]):
                 continue
-            return Step(words, row, begin)
+            return LeaderStep(words, row, begin)
     return None

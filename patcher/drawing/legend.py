@@ -14,7 +14,7 @@ from patcher.drawing.svg import (  # fmt: skip
     LINE,
     PLAIN,
     SMALL,
-    Look,
+    Stroke,
     fitted,
     long,
     number,
@@ -30,7 +30,7 @@ SWATCH = 9.0
 ROW = 3.9
 
 
-def look_items(looks: Iterable[tuple[str, Look]]) -> list[Item]:
+def look_items(looks: Iterable[tuple[str, Stroke]]) -> list[Item]:
     """A line of each look, with its name."""
     return [(threaded("M0,0H8", seen, 1.2), name) for name, seen in looks]
 

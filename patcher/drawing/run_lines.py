@@ -21,7 +21,7 @@ from patcher.drawing.svg import (  # fmt: skip
     SMALL,
     WHITE,
     Floats,
-    Look,
+    Stroke,
     fitted,
     long,
     number,
@@ -48,7 +48,7 @@ _LETTERS = "abcdefghkmnprstuvwxy"
 
 
 @dataclass(frozen=True, eq=False)
-class Label:
+class RunLabel:
     """Words that want a place.
 
     Attributes:
@@ -91,7 +91,7 @@ class Hanging:
     """
 
     show: Show
-    looks: Mapping[str, Look]
+    looks: Mapping[str, Stroke]
     by_box: bool
     detail: int
     told: int
@@ -100,11 +100,11 @@ class Hanging:
     below: list[str] = field(default_factory=list)
     above: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)
-    labels: list[Label] = field(default_factory=list)
+    labels: list[RunLabel] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
     unsaid: int = 0
 
-    def look(self, fact: Facts) -> Look:
+    def look(self, fact: Facts) -> Stroke:
         """How a run looks."""
         return self.looks[fact.box if self.by_box else fact.port_name]
 
@@ -287,7 +287,7 @@ class Hanging:
         *, bold: bool = False, others: Sequence[Floats] = (), above: bool = False,
     ) -> None:  # fmt: skip
         anchors = tuple((float(x), float(y)) for x, y in (at, *others))
-        self.labels.append(Label(rank, anchors, lines, strip.rect, kind, fact.name, bold, note, above))
+        self.labels.append(RunLabel(rank, anchors, lines, strip.rect, kind, fact.name, bold, note, above))
 
     def write(self) -> None:
         """Give every label its place, and write it."""
@@ -295,7 +295,7 @@ class Hanging:
             self._write(label)
         self.labels.clear()
 
-    def _write(self, label: Label) -> None:
+    def _write(self, label: RunLabel) -> None:
         size = PLAIN if label.kind in ("run", "box") else SMALL
         left, top, right, bottom = label.within
         most = min(_LONGEST, right - left - 2)
@@ -325,7 +325,7 @@ class Hanging:
             parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, **HALO))
         self.over.append(marks.group("".join(parts), class_=f"label {label.kind}", data_of=label.run))
 
-    def _refer(self, label: Label, within: Rect) -> None:
+    def _refer(self, label: RunLabel, within: Rect) -> None:
         """A letter in place of a label that found no room; the words then stand under the drawing."""
         if label.rank > self.told:
             self.unsaid += 1
@@ -362,7 +362,9 @@ class Hanging:
         anchors = [(float(at[0]), float(at[1]))]
         if above is not None:
             anchors.insert(0, above)
-        self._write(Label(0, tuple(anchors), (name,), strip.rect, "box", name, True, f"box {name}", above is not None))
+        self._write(
+            RunLabel(0, tuple(anchors), (name,), strip.rect, "box", name, True, f"box {name}", above is not None)
+        )
 
 
 def letters(place: int) -> str:

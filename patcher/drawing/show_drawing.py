@@ -19,7 +19,7 @@ from patcher.drawing.label_places import Paper
 from patcher.drawing.run_facts import Facts, facts
 from patcher.drawing.run_lines import Hanging
 from patcher.drawing.strips import Margins, Strip, lay
-from patcher.drawing.svg import HIGH, LINE, SMALL, Floats, Look, document, look
+from patcher.drawing.svg import HIGH, LINE, SMALL, Floats, Stroke, document, look
 from patcher.patch.patch import Patch
 from patcher.power.flow import Power
 from patcher.shapes import cell_positions, lattice, positions
@@ -57,7 +57,7 @@ class _Subject:
     facts: tuple[Facts, ...]
     boxes: tuple[str, ...]
     by_box: bool
-    looks: dict[str, Look]
+    looks: dict[str, Stroke]
     detail: int
     told: int
     title: str

@@ -45,17 +45,17 @@ _BOLD = 1.19
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class Stroke:
     """How the line of a port or a box looks: a colour, and the dashes of the black thread along it."""
 
     colour: str
     dash: str
 
 
-def look(number: int) -> Look:
+def look(number: int) -> Stroke:
     """The look of the port or box of a number from 0; the first 56 differ in colour or in dashes."""
     turn = number // (len(COLOURS) * len(DASHES) // gcd(len(COLOURS), len(DASHES)))
-    return Look(COLOURS[number % len(COLOURS)], DASHES[(number + turn) % len(DASHES)])
+    return Stroke(COLOURS[number % len(COLOURS)], DASHES[(number + turn) % len(DASHES)])
 
 
 def long(text: str, size: float, *, bold: bool = False) -> float:
@@ -125,7 +125,7 @@ def document(title: str, says: str, wide: float, high: float, parts: Iterable[st
     return "\n".join([head, *parts, "</svg>\n"])
 
 
-def threaded(d: str, seen: Look, width: float, **more: object) -> str:
+def threaded(d: str, seen: Stroke, width: float, **more: object) -> str:
     """A coloured line with its black thread."""
     line = {"stroke_linejoin": "round"}
     thread = {} if seen.dash == "none" else {"stroke_dasharray": seen.dash}

@@ -42,12 +42,12 @@ class Traffic:
         in_all: what the sender sends.
     """
 
-    boxes: Mapping[str, Stream]
-    in_all: Stream
+    boxes: Mapping[str, StreamLoad]
+    in_all: StreamLoad
 
 
 @dataclass(frozen=True, slots=True)
-class Stream:
+class StreamLoad:
     """Packets on one link.
 
     Attributes:
@@ -85,7 +85,7 @@ def most_universes(protocol: Protocol, frame_rate: float, mbps: float = LINK_MBP
 
 def traffic(show: Show, patch: Patch) -> Traffic:
     """What is sent at the show's frame rate under a patch."""
-    boxes: dict[str, Stream] = {}
+    boxes: dict[str, StreamLoad] = {}
     groups: set[int] = set()
     sent: dict[Protocol, int] = {"e131": 0, "artnet": 0}
     for box, numbers in patch.box_universes.items():
@@ -99,9 +99,11 @@ def traffic(show: Show, patch: Patch) -> Traffic:
     return Traffic(boxes, _stream(sent, show.settings.frame_rate))
 
 
-def _stream(universes: Mapping[Protocol, int], rate: float) -> Stream:
+def _stream(universes: Mapping[Protocol, int], rate: float) -> StreamLoad:
     count = sum(universes.values())
-    return Stream(count, count * rate, sum(number * mbps_of(protocol, rate) for protocol, number in universes.items()))
+    return StreamLoad(
+        count, count * rate, sum(number * mbps_of(protocol, rate) for protocol, number in universes.items())
+    )
 
 
 def findings(wiring: Wiring, patch: Patch | None) -> list[Finding]:
@@ -187,7 +189,7 @@ def _off_the_air(show: Show, what: str, part: float) -> str:
     return f"reach {what} by cable, or lower frame_rate to {rate_to_set(show.settings.frame_rate / part)}"
 
 
-def _amount(stream: Stream) -> str:
+def _amount(stream: StreamLoad) -> str:
     universes = "1 universe" if stream.universes == 1 else f"{stream.universes} universes"
     return f"{universes}, {stream.packets:.0f} packets a second, {stream.mbps:.1f} Mb/s"
 
@@ -197,7 +199,7 @@ def _fits(protocols: Sequence[Protocol], rate: float) -> str:
     return f"{' or '.join(each)} at {rate:g} frames a second"
 
 
-def _rate_that_fits(stream: Stream, rate: float) -> str:
+def _rate_that_fits(stream: StreamLoad, rate: float) -> str:
     return rate_to_set(rate * LINK_MBPS / stream.mbps)
 
 

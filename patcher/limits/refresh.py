@@ -67,7 +67,7 @@ Lines = Mapping[int, Sequence[Load]]
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class ChainMove:
     """Runs that leave the end of one port's chain, or the middle of it, for a port that is free."""
 
     port: int
@@ -84,7 +84,7 @@ class Split:
         frame_ms: milliseconds that its slowest port then takes.
     """
 
-    moves: tuple[Move, ...]
+    moves: tuple[ChainMove, ...]
     frame_ms: float
 
 
@@ -159,14 +159,14 @@ def _longest(loads: Iterable[Load]) -> float:
 
 def _split(lines: Lines, free: Sequence[int], bounds: Mapping[int, float]) -> Split | None:
     """The fewest moves that hold a bound on each port, or None where there are not enough free ports."""
-    moves: list[Move] = []
+    moves: list[ChainMove] = []
     slowest, left = 0.0, list(free)
     for port, loads in lines.items():
         kept, *moved = _cut(loads, bounds.get(port, inf))[0]
         slowest = max(slowest, *(line_ms(piece) for piece in (kept, *moved)))
         if len(moved) > len(left):
             return None
-        moves += (Move(port, tuple(load.run for load in piece), left.pop(0)) for piece in moved)
+        moves += (ChainMove(port, tuple(load.run for load in piece), left.pop(0)) for piece in moved)
     return Split(tuple(moves), slowest)
 
 
@@ -273,7 +273,7 @@ def _remedies(wiring: Wiring, box: str, slow: Mapping[int, float]) -> Iterator[t
         yield (box, port), remedy
 
 
-def _moving(wiring: Wiring, box: str, loads: Sequence[Load], moves: Sequence[Move], period: float) -> str:
+def _moving(wiring: Wiring, box: str, loads: Sequence[Load], moves: Sequence[ChainMove], period: float) -> str:
     moved = {run for move in moves for run in move.runs}
     by_name = {load.run: load for load in loads}
     pieces = [[load for load in loads if load.run not in moved], *([by_name[run] for run in m.runs] for m in moves)]
@@ -303,7 +303,7 @@ def _slower(rate: float) -> str:
     return f"lower frame_rate to {rate_to_set(rate)}"
 
 
-def _moves(wiring: Wiring, box: str, moves: Sequence[Move]) -> str:
+def _moves(wiring: Wiring, box: str, moves: Sequence[ChainMove]) -> str:
     """Moves in words, and whether they change starts."""
     each = [f"{_listed(move.runs)} to {port_name(box, move.to)}" for move in moves]
     said = f"move {', '.join(each)}"
@@ -316,7 +316,7 @@ def _moves(wiring: Wiring, box: str, moves: Sequence[Move]) -> str:
     return said
 
 
-def _reordered(chains: Mapping[int, Sequence[str]], moves: Sequence[Move]) -> bool:
+def _reordered(chains: Mapping[int, Sequence[str]], moves: Sequence[ChainMove]) -> bool:
     """Whether runs follow each other in another order after some moves, port by port."""
     moved = {run for move in moves for run in move.runs}
     after = {port: [run for run in chain if run not in moved] for port, chain in chains.items()}

@@ -32,7 +32,7 @@ Change = Callable[[Heard, float], None]
 
 
 @dataclass
-class Scene:
+class ListenedShow:
     """What is listened for.
 
     Attributes:
@@ -75,7 +75,7 @@ class Outcome:
         burden: how far this machine fell behind.
     """
 
-    scene: Scene
+    scene: ListenedShow
     seconds: float
     groups: int
     heard: Heard
@@ -86,7 +86,7 @@ class Outcome:
 
 
 def listen(
-    scene: Scene, universes: list[int], interface: str | None, over: Callable[[float], bool],
+    scene: ListenedShow, universes: list[int], interface: str | None, over: Callable[[float], bool],
     changed: Change | None = None,
 ) -> Outcome:  # fmt: skip
     """Listen until it is over, and say what was heard.
@@ -162,7 +162,7 @@ def _follow(hearing: Hearing, listening: Listening, interface: str | None) -> No
     hearing.leave_out(named[len(more) :])
 
 
-def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], list[Finding]]:
+def _boxes(scene: ListenedShow, prober: Prober, heard: Heard) -> tuple[list[Presence], list[Finding]]:
     """Which boxes of the show answered, and what is wrong with them."""
     if scene.wiring is None or scene.patch is None or not scene.hosts:
         return [], []
@@ -176,7 +176,7 @@ def _boxes(scene: Scene, prober: Prober, heard: Heard) -> tuple[list[Presence], 
     return boxes, presence.findings(boxes, ways)
 
 
-def _simulated(scene: Scene) -> Iterator[str]:
+def _simulated(scene: ListenedShow) -> Iterator[str]:
     """The addresses at which a program on this machine listens: the yard."""
     controllers = scene.wiring.show.controllers if scene.wiring else {}
     for box, host in scene.hosts.items():

@@ -34,7 +34,7 @@ class Moment:
 
 
 @dataclass(frozen=True, eq=False)
-class Screen:
+class PhoneScreen:
     """What the walk-through asks, or says.
 
     Attributes:
@@ -122,7 +122,7 @@ class Desk:
     hold: float
     now: Callable[[], float] = time.monotonic
     state: State = field(default_factory=State)
-    screen: Screen | None = None
+    screen: PhoneScreen | None = None
     shown: Shown = field(default_factory=Shown)
     whole: int = 0
     record: int = 0
@@ -164,7 +164,7 @@ class Desk:
         for listener in self._listeners.values():
             listener()
 
-    def put(self, screen: Screen | None) -> None:
+    def put(self, screen: PhoneScreen | None) -> None:
         """The walk-through asks something else."""
         with self.changed:
             self.screen = screen
@@ -267,7 +267,7 @@ class Desk:
         }  # fmt: skip
 
 
-def _screen(screen: Screen) -> dict[str, Any]:
+def _screen(screen: PhoneScreen) -> dict[str, Any]:
     return {
         "number": screen.number, "kind": screen.kind, "title": screen.title, "where": screen.where,
         "told": screen.told, "asks": screen.asks, "keys": screen.keys, "things": screen.things,

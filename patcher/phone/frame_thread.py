@@ -15,7 +15,7 @@ from patcher.diagnosis.frame_timing import FRAME, Play
 from patcher.frames.levels import Levels, levels
 from patcher.frames.patterns import Pattern
 from patcher.phone.content import Content
-from patcher.phone.desk import Desk, Moment, Screen, Shown
+from patcher.phone.desk import Desk, Moment, PhoneScreen, Shown
 from patcher.phone.state import State, pattern_of, runs
 from patcher.stream.player import LONGEST_WAIT
 from patcher.stream.sender import DARK, Sender, Target
@@ -30,7 +30,7 @@ SAID_A_SECOND = 12.0
 
 
 @dataclass(frozen=True, eq=False)
-class Picture:
+class SentPicture:
     """One thing to show.
 
     Attributes:
@@ -87,7 +87,7 @@ class FramePlayer:
         self._screen = 0
         self._lit_for, self._lit_at = 0.0, 0.0
         self._said_at = -1.0
-        self._picture: Picture | None = None
+        self._picture: SentPicture | None = None
 
     def play(self, stopped: Callable[[], bool]) -> None:
         """Until it is stopped."""
@@ -119,22 +119,22 @@ class FramePlayer:
     def _key_of(self, state: State) -> tuple[object, ...]:
         return (state.thing, state.pattern, state.colour, state.by, state.rate, state.level, state.step)
 
-    def _wanted(self, now: float) -> Picture:
+    def _wanted(self, now: float) -> SentPicture:
         state, screen = self._desk.state, self._desk.screen
         if state.mode == "round":
             if state.dark or screen is None or not screen.moments:
                 self._play.again()
-                return Picture("dark", DARK, Shown())
+                return SentPicture("dark", DARK, Shown())
             if screen.looks:
                 return self._of_looks(screen, now)
             return self._of_screen(screen, now)
         self._play.again()
         pattern = pattern_of(state, self._plan)
         if state.dark:
-            return Picture("dark", DARK, Shown((), (), state.step, pattern.steps))
+            return SentPicture("dark", DARK, Shown((), (), state.step, pattern.steps))
         return self._of_pattern(state, pattern)
 
-    def _of_screen(self, screen: Screen, now: float) -> Picture:
+    def _of_screen(self, screen: PhoneScreen, now: float) -> SentPicture:
         """What a screen of the walk-through shows now: what moves is played once, again when that is asked for."""
         replays, moments = self._desk.replays, screen.moments
         if self._played[0] != screen.number:
@@ -148,9 +148,9 @@ class FramePlayer:
             screen.says, moment.lit, at or 0, len(moments),
             go=self._play.says, screen=screen.number, begun=self._play.begun, whole=self._play.whole,
         )  # fmt: skip
-        return Picture((screen.number, at), moment.levels or DARK, shown)
+        return SentPicture((screen.number, at), moment.levels or DARK, shown)
 
-    def _of_looks(self, screen: Screen, now: float) -> Picture:
+    def _of_looks(self, screen: PhoneScreen, now: float) -> SentPicture:
         """The look of a step whose turn it is. Only what is lit counts as shown: a blackout stops the time."""
         if self._screen != screen.number:
             self._screen, self._lit_for = screen.number, 0.0
@@ -165,9 +165,9 @@ class FramePlayer:
         left = ceil(max(0.0, whole - self._lit_for))
         shown = Shown((moment.go,), moment.lit, look, max(screen.looks) + 1, go=moment.go, left=left)
         same_look = isinstance(self._key, tuple) and self._key[:2] == (screen.number, look)
-        return Picture((screen.number, look, at), moment.levels or DARK, shown, by_itself=same_look)
+        return SentPicture((screen.number, look, at), moment.levels or DARK, shown, by_itself=same_look)
 
-    def _of_pattern(self, state: State, pattern: Pattern) -> Picture:
+    def _of_pattern(self, state: State, pattern: Pattern) -> SentPicture:
         key = self._key_of(state)
         if key == self._key and self._picture is not None:
             return self._picture
@@ -175,9 +175,9 @@ class FramePlayer:
         sent = levels(look, plan.wiring, plan.patch, self._universes, state.level)
         says = look.says or self._desk.shown.says
         shown = Shown(says, plan.lit(look), state.step, pattern.steps)
-        return Picture(key, sent, shown, key == self._own_step, state.step in pattern.brightens)
+        return SentPicture(key, sent, shown, key == self._own_step, state.step in pattern.brightens)
 
-    def _show(self, picture: Picture, now: float) -> float:
+    def _show(self, picture: SentPicture, now: float) -> float:
         """Send it, unless it must wait; seconds until there may be something to do."""
         new = picture.key != self._key
         if new and self._grows(picture):
@@ -193,13 +193,13 @@ class FramePlayer:
         until_step = LONGEST_WAIT if self._step_at is None else self._step_at - self._desk.now()
         return min(LONGEST_WAIT, max(0.001, until_step))
 
-    def _grows(self, picture: Picture) -> bool:
+    def _grows(self, picture: SentPicture) -> bool:
         """Whether more than a pixel or two grow brighter."""
         if picture.by_itself:
             return picture.brightens
         return rising(picture.levels, self._levels) > SMALL
 
-    def _say(self, picture: Picture, now: float) -> None:
+    def _say(self, picture: SentPicture, now: float) -> None:
         """Tell the pages, but of steps that go by themselves not more often than an eye could read."""
         lost = tuple(
             f"{self._boxes.get(host, host)} ({host}): {self._sender.reached.lost[host, port]}"

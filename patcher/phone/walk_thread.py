@@ -19,7 +19,7 @@ from patcher.dialogue.walk_through import Walk, open_items
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels, levels
 from patcher.phone.content import Content
-from patcher.phone.desk import Desk, Moment, Screen
+from patcher.phone.desk import Desk, Moment, PhoneScreen
 from patcher.phone.state import Act
 from patcher.trade import TEST_LEVEL
 from patcher.walk.record import states, tally
@@ -95,7 +95,7 @@ class WalkThread:
         with suppress(queue.Full):
             self._answers.put_nowait(act)
 
-    def _refusal(self, act: Act, screen: Screen) -> str:
+    def _refusal(self, act: Act, screen: PhoneScreen) -> str:
         """Why an answer cannot be taken yet; empty where it can."""
         state, shown = self._desk.state, self._desk.shown
         if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
@@ -116,7 +116,7 @@ class WalkThread:
             self._thread.join()
 
     @staticmethod
-    def _answers_it(act: Act, screen: Screen) -> bool:
+    def _answers_it(act: Act, screen: PhoneScreen) -> bool:
         known = {key for key, _ in screen.keys}
         if act.text == POINT and screen.points:
             return act.thing.rpartition("/")[0] == screen.points and act.thing.rpartition("/")[2].isdecimal()
@@ -163,14 +163,14 @@ class WalkThread:
             line = re.sub(pattern, words, line)
         self._told += [told for part in line.splitlines() if (told := part.strip()) and not told.startswith("──")]
 
-    def _put(self, kind: str, **more: object) -> Screen:
+    def _put(self, kind: str, **more: object) -> PhoneScreen:
         self._numbers += 1
         told, self._told = tuple(self._told), []
-        screen = replace(Screen(self._numbers, "wait"), kind=kind, told=told, **more)  # type: ignore[arg-type]
+        screen = replace(PhoneScreen(self._numbers, "wait"), kind=kind, told=told, **more)  # type: ignore[arg-type]
         self._desk.put(screen)
         return screen
 
-    def _asked(self, screen: Screen) -> Act | None:
+    def _asked(self, screen: PhoneScreen) -> Act | None:
         """The answer to a screen; None: stop."""
         while True:
             act = None if self._ended else self._answers.get()

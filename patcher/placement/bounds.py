@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from patcher.patch.patch import pieces
 from patcher.placement.bin_packing import Packing, pack
 from patcher.placement.effort import Effort
-from patcher.placement.orders import Item, Pinned, Task, universes_of
+from patcher.placement.orders import ChainItem, Pinned, Task, universes_of
 from patcher.trade import CHANNELS
 
 
@@ -77,7 +77,7 @@ class Remainders:
     exact: bool
 
 
-def _pieces(item: Item) -> Iterator[Item]:
+def _pieces(item: ChainItem) -> Iterator[ChainItem]:
     """A chain as it is, but for one that is pinned where it touches more universes than it must: what it has in each is
     an item by itself, since nothing of the above holds for it as a whole.
     """
@@ -91,10 +91,10 @@ def _pieces(item: Item) -> Iterator[Item]:
             parts.setdefault(where // CHANNELS, []).append((count, width))
             at = where + count * width
     for part in parts.values():
-        yield Item(item.box, tuple(part), item.floor)
+        yield ChainItem(item.box, tuple(part), item.floor)
 
 
-def remainders(items: Sequence[Item]) -> Remainders:
+def remainders(items: Sequence[ChainItem]) -> Remainders:
     """Universes filled outright, and what is over.
 
     A chain in `k` universes that lies in one group with others, m universes in a row, adds k - 1 to m - 1. So it fills
@@ -115,13 +115,13 @@ def remainders(items: Sequence[Item]) -> Remainders:
     return Remainders(filled, tuple(over), tuple(over.values()), capacity, single)
 
 
-def _one_width(item: Item, width: int) -> tuple[int, bool]:
+def _one_width(item: ChainItem, width: int) -> tuple[int, bool]:
     """The pixels that a chain has over where all pixels have one width, and whether it fills its last universe."""
     size = sum(pixels for pixels, _ in item.shape) % (CHANNELS // width)
     return size, size == 0
 
 
-def _any_width(item: Item, least: int) -> tuple[int, bool]:
+def _any_width(item: ChainItem, least: int) -> tuple[int, bool]:
     """The channels that a chain has over, and whether nothing of its last universe is left to another."""
     channels = sum(pixels * width for pixels, width in item.shape)
     more = universes_of(item.shape) - 1

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from patcher.patch.patch import universe_from
 from patcher.placement.effort import Effort
-from patcher.placement.orders import Item, Task, may_begin
+from patcher.placement.orders import ChainItem, Task, may_begin
 from patcher.trade import CHANNELS
 
 NODES = 2_000
@@ -59,7 +59,7 @@ class _Ground:
         for universe in item.touched(at):
             self.owners.setdefault(universe, set()).add(item.box)
 
-    def best_for(self, item: Item) -> int | None:
+    def best_for(self, item: ChainItem) -> int | None:
         """The place of a chain that costs least; None where no place that is tried is allowed."""
         begins = {self.first, item.floor, max(self.owners, default=self.first) + 1}
         begins.update(universe + step for universe in self.owners for step in (-1, 0, 1))
@@ -67,7 +67,7 @@ class _Ground:
         allowed = (at for at in places if self._allows(item, at))
         return min(allowed, key=lambda at: self._cost(item, at), default=None)
 
-    def _allows(self, item: Item, at: int) -> bool:
+    def _allows(self, item: ChainItem, at: int) -> bool:
         if at < item.floor * CHANNELS or not may_begin(item.shape, at % CHANNELS):
             return False
         held, touched = self.task.held(item, at), item.touched(at)
@@ -76,7 +76,7 @@ class _Ground:
         free = all(held <= begin or end <= at for begin, end in self.line)
         return free and (self.task.share or all(self.owners.get(u, {item.box}) == {item.box} for u in touched))
 
-    def _cost(self, item: Item, at: int) -> tuple[int, ...]:
+    def _cost(self, item: ChainItem, at: int) -> tuple[int, ...]:
         """Universes above the box's limit, those that gap in a box that must have none, those that are new, and the
         channels left free in the last.
         """

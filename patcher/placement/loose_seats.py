@@ -10,12 +10,12 @@ from itertools import combinations
 
 from patcher.patch.occupancy import Taken
 from patcher.patch.patch import first_fit
-from patcher.placement.seats import MOST_ORDERED, Box, Seat, begins_well, merged, width
+from patcher.placement.seats import MOST_ORDERED, BoxSeats, Seat, begins_well, merged, width
 from patcher.trade import CHANNELS
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class SeatFrame:
     """A try at a seat: these starts keep their places, and all lie in these universes.
 
     Attributes:
@@ -32,14 +32,14 @@ class Frame:
     footprint: tuple[range, ...]
 
 
-def frames(box: Box, moved: int) -> list[Frame]:
+def frames(box: BoxSeats, moved: int) -> list[SeatFrame]:
     """The narrowest frames in which so many starts give up their homes: no seat of the box with as many lies inside a
     frame that is narrower than these. In a box of too many starts to try each, all give up their homes or none.
     """
     homes = box.homes
     few = len(box.starts) <= MOST_ORDERED
     choices = combinations(homes, len(homes) - moved) if few else [homes] if moved == 0 else []
-    found: dict[Frame, None] = {}
+    found: dict[SeatFrame, None] = {}
     for kept in choices:
         hull = _hull(box, kept)
         if hull is None:
@@ -49,18 +49,18 @@ def frames(box: Box, moved: int) -> list[Frame]:
         for left in lefts:
             if left == 0 or hull.start - left >= box.lowest:
                 universes = range(hull.start - left, hull.stop + max(0, lack - left))
-                found[Frame(kept, moved, universes, _touched(box, kept, universes))] = None
+                found[SeatFrame(kept, moved, universes, _touched(box, kept, universes))] = None
     return list(found)
 
 
-def _touched(box: Box, kept: tuple[int, ...], universes: range) -> tuple[range, ...]:
+def _touched(box: BoxSeats, kept: tuple[int, ...], universes: range) -> tuple[range, ...]:
     if box.consecutive:
         return (universes,)
     places = _kept(box, kept)
     return merged(box.starts[i].universes(at) for i, at in places.items())
 
 
-def _hull(box: Box, kept: tuple[int, ...]) -> range | None:
+def _hull(box: BoxSeats, kept: tuple[int, ...]) -> range | None:
     """The universes from the first to the last that kept and pinned starts touch, or, where there are none, starts of a
     new length where they began; None where nothing ties the box.
     """
@@ -73,7 +73,7 @@ def _hull(box: Box, kept: tuple[int, ...]) -> range | None:
     return range(touched[0].start, touched[-1].stop) if touched else None
 
 
-def wider(box: Box, frame: Frame) -> list[Frame]:
+def wider(box: BoxSeats, frame: SeatFrame) -> list[SeatFrame]:
     """The frames one universe wider, as long as that can help."""
     hull = _hull(box, frame.homes)
     rest = [start for i, start in enumerate(box.starts) if i not in frame.homes and start.pin is None]
@@ -84,10 +84,10 @@ def wider(box: Box, frame: Frame) -> list[Frame]:
     ranges = [range(first, stop + 1)]
     if box.first is None and first > box.lowest:
         ranges.append(range(first - 1, stop))
-    return [Frame(frame.homes, frame.moved, universes, (universes,)) for universes in ranges]
+    return [SeatFrame(frame.homes, frame.moved, universes, (universes,)) for universes in ranges]
 
 
-def seats(box: Box, frame: Frame, taken: Taken) -> list[Seat]:
+def seats(box: BoxSeats, frame: SeatFrame, taken: Taken) -> list[Seat]:
     """The seats that a frame allows: the starts of a new length where they began, if they can, or else anywhere in it.
 
     Args:
@@ -110,12 +110,12 @@ def seats(box: Box, frame: Frame, taken: Taken) -> list[Seat]:
     return found
 
 
-def _kept(box: Box, homes: tuple[int, ...]) -> dict[int, int]:
+def _kept(box: BoxSeats, homes: tuple[int, ...]) -> dict[int, int]:
     """The places of pinned starts, and of those that stay at home."""
     return box.pinned | {i: box.starts[i].home or 0 for i in homes}
 
 
-def _with_soft(box: Box, kept: dict[int, int], soft: dict[int, int]) -> dict[int, int]:
+def _with_soft(box: BoxSeats, kept: dict[int, int], soft: dict[int, int]) -> dict[int, int]:
     """What is kept, and of the starts of a new length those that can begin where they began."""
     near = dict(kept)
     for index, at in soft.items():
@@ -125,7 +125,7 @@ def _with_soft(box: Box, kept: dict[int, int], soft: dict[int, int]) -> dict[int
     return near
 
 
-def _apart(box: Box, chosen: dict[int, int]) -> bool:
+def _apart(box: BoxSeats, chosen: dict[int, int]) -> bool:
     """Whether starts at these places leave each other and the universes' ends alone."""
     behind_last = 0
     for at, index in sorted((at, i) for i, at in chosen.items()):
@@ -136,13 +136,13 @@ def _apart(box: Box, chosen: dict[int, int]) -> bool:
     return True
 
 
-def _fits(box: Box, index: int, at: int, frame: Frame, taken: Taken) -> bool:
+def _fits(box: BoxSeats, index: int, at: int, frame: SeatFrame, taken: Taken) -> bool:
     universes = box.starts[index].universes(at)
     inside = universes.start >= frame.universes.start and universes.stop <= frame.universes.stop
     return (inside or not box.consecutive) and taken.behind(at, box.starts[index].end(at)) is None
 
 
-def block(box: Box, rest: Sequence[int]) -> tuple[dict[int, int], int]:
+def block(box: BoxSeats, rest: Sequence[int]) -> tuple[dict[int, int], int]:
     """Starts laid behind each other from channel 0 on as few universes as their rule allows; and how many those are."""
     orders = 1 << len(rest) if box.rule != "fresh" and len(rest) <= MOST_ORDERED else 0
     ends: list[tuple[int, int, int]] = [(0, 0, 0)] + [(_FAR, 0, 0)] * max(0, orders - 1)
@@ -171,7 +171,7 @@ def block(box: Box, rest: Sequence[int]) -> tuple[dict[int, int], int]:
 _FAR = 1 << 62
 
 
-def _close(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
+def _close(sweep: _Sweep, frame: SeatFrame, away: int) -> Iterator[Seat]:
     """The seat of a box whose universes follow on."""
     box, begin = sweep.box, frame.universes.start
     states = sweep.run(begin, connected=True, stop=frame.universes.stop).get(sweep.all, {}).values()
@@ -182,7 +182,7 @@ def _close(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
         yield Seat(frame.moved, best.last + 1 - begin, away, (range(begin, stop),), _Places(box, sweep.kept | laid))
 
 
-def _scattered(sweep: _Sweep, frame: Frame, away: int) -> Iterator[Seat]:
+def _scattered(sweep: _Sweep, frame: SeatFrame, away: int) -> Iterator[Seat]:
     """Seats of a box whose universes need not follow on: what does not fit near its others may lie anywhere."""
     box, kept = sweep.box, sweep.kept
     first = frame.universes.start
@@ -209,19 +209,19 @@ def _without_worse(options: list[Seat]) -> Iterator[Seat]:
             yield seat
 
 
-def _held(box: Box, index: int, at: int) -> range:
+def _held(box: BoxSeats, index: int, at: int) -> range:
     """The universes of a newly laid start, with the pixels that are kept free behind it."""
     return range(at // CHANNELS, (box.starts[index].room(at) - 1) // CHANNELS + 1)
 
 
-def _ends_well(box: Box, places: dict[int, int], universes: int, last: int) -> bool:
+def _ends_well(box: BoxSeats, places: dict[int, int], universes: int, last: int) -> bool:
     free = [at for i, at in places.items() if box.starts[i].pin is None]
     return begins_well(box, free, places.values()) and last <= box.last and (box.most is None or universes <= box.most)
 
 
 @dataclass(frozen=True, slots=True)
 class _Places:
-    box: Box
+    box: BoxSeats
     places: dict[int, int]
 
     def __call__(self) -> list[int | None]:
@@ -262,7 +262,7 @@ class _Sweep:
     universes may be left out, for each number of them touched: a start that lies later leaves no more room behind it.
     """
 
-    def __init__(self, box: Box, kept: dict[int, int], rest: tuple[int, ...], taken: Taken) -> None:
+    def __init__(self, box: BoxSeats, kept: dict[int, int], rest: tuple[int, ...], taken: Taken) -> None:
         self.box, self.kept, self.rest, self._taken = box, kept, rest, taken
         self.all = (1 << len(rest)) - 1
         self.need = sum(len(box.starts[i].universes(0)) for i in rest)

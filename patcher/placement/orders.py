@@ -63,7 +63,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class ChainItem:
     """A chain to lay.
 
     Attributes:
@@ -104,12 +104,12 @@ class Task:
         spare: pixels kept free behind each chain, as wide as its last.
     """
 
-    items: tuple[Item, ...]
+    items: tuple[ChainItem, ...]
     boxes: dict[str, Limits]
     share: bool
     spare: int = 0
 
-    def held(self, item: Item, at: int) -> int:
+    def held(self, item: ChainItem, at: int) -> int:
         """The running channel behind a chain and what is kept free behind it."""
         first, offset = divmod(at, CHANNELS)
         end = first * CHANNELS + end_of(item.shape, offset)
@@ -259,7 +259,7 @@ class Orders:
                 if after is not None:
                     yield bit, after
 
-    def _places(self, state: _State, item: Item) -> list[int]:
+    def _places(self, state: _State, item: ChainItem) -> list[int]:
         universe, offset = divmod(state.at, CHANNELS)
         places = [state.at] if offset else []
         begins = universe + (offset > 0)
@@ -304,7 +304,7 @@ class Orders:
         return len(self.pinned.universes) + max(0, -(-(left - room) // CHANNELS))
 
     def _boxes(
-        self, mask: int, state: _State, item: Item, touched: range, held: int
+        self, mask: int, state: _State, item: ChainItem, touched: range, held: int
     ) -> tuple[tuple[int, int], ...] | None:
         boxes = []
         for name, (last, count) in zip(self.asking, state.boxes, strict=True):

@@ -15,7 +15,7 @@ from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Chain, Patch, Start, first_fit, running
 from patcher.placement.effort import Effort
 from patcher.placement.seat_choice import choose
-from patcher.placement.seats import Box, Claim, Rule, Seat, stay
+from patcher.placement.seats import BoxSeats, Claim, Rule, Seat, stay
 from patcher.placement.shared_universes import one_by_one
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE
@@ -56,7 +56,7 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, eff
     return Kept(places, frozenset(box.name for box in boxes if box.faulty), max(0, moved - least))
 
 
-def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]:
+def _settled(boxes: list[BoxSeats], seats: list[Seat], begin: int) -> list[list[int]]:
     """The places of every start; what may lie anywhere goes, in the order of the file, to the first room there is."""
     tied = [seat.places() for seat in seats]
     taken = Taken()
@@ -80,7 +80,7 @@ def _settled(boxes: list[Box], seats: list[Seat], begin: int) -> list[list[int]]
 # ─── What each box had ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _boxes(show: Show, todo: Sequence[Chain], old: Patch, reserve: int) -> tuple[list[list[int]], list[Box]]:
+def _boxes(show: Show, todo: Sequence[Chain], old: Patch, reserve: int) -> tuple[list[list[int]], list[BoxSeats]]:
     members: dict[str, list[int]] = defaultdict(list)
     for index, chain in enumerate(todo):
         members[chain.controller].append(index)
@@ -106,7 +106,7 @@ def _faulty(old: Patch) -> set[str]:
     return found
 
 
-def _box(show: Show, name: str, own: list[Chain], old: Sequence[Start], patch: Patch, reserve: int) -> Box:
+def _box(show: Show, name: str, own: list[Chain], old: Sequence[Start], patch: Patch, reserve: int) -> BoxSeats:
     controller = show.controllers[name]
     same = [(chain.port, chain.pixels) for chain in own] == [(s.chain.port, s.chain.pixels) for s in old]
     homes: list[int | None] = [start.at for start in old] if same else _homes(own, old)
@@ -122,7 +122,7 @@ def _box(show: Show, name: str, own: list[Chain], old: Sequence[Start], patch: P
         for chain, home in zip(own, homes, strict=True)
     )
     rule = show.settings.placement
-    box = Box(
+    box = BoxSeats(
         name=name,
         starts=starts,
         rule=rule,
@@ -166,7 +166,7 @@ def _before(chain: Chain, old: Patch, rule: Rule) -> int | None:
     return None if rule == "fresh" and at % CHANNELS else at
 
 
-def _lay_close(box: Box, old: Sequence[Start]) -> bool:
+def _lay_close(box: BoxSeats, old: Sequence[Start]) -> bool:
     behind = 0
     for number, start in enumerate(sorted(old, key=lambda start: start.at)):
         width = start.chain.links[0].channels

@@ -15,8 +15,8 @@ import networkx as nx
 
 from patcher.patch.occupancy import Taken
 from patcher.placement.effort import Effort
-from patcher.placement.loose_seats import Frame, block, frames, seats, wider
-from patcher.placement.seats import MOST_ORDERED, Box, Seat, rows, stay, width
+from patcher.placement.loose_seats import SeatFrame, block, frames, seats, wider
+from patcher.placement.seats import MOST_ORDERED, BoxSeats, Seat, rows, stay, width
 from patcher.trade import CHANNELS
 
 
@@ -33,7 +33,7 @@ class Choice:
     least: int
 
 
-def choose(boxes: list[Box], effort: Effort) -> Choice | None:
+def choose(boxes: list[BoxSeats], effort: Effort) -> Choice | None:
     """The best seats that are found with an effort; None where there are none.
 
     Where nothing that must change is pinned and those that need not change stand clear of each other, all these stay:
@@ -55,7 +55,7 @@ class _Search:
     one number of starts moved. What is chosen and is no seat yet is worked out, until only seats are chosen.
     """
 
-    def __init__(self, boxes: list[Box], effort: Effort) -> None:
+    def __init__(self, boxes: list[BoxSeats], effort: Effort) -> None:
         self._boxes, self._proved = boxes, True
         self._last, self._effort = effort.part(_LAST), effort.part(1 - _LAST)
         self._stays = [stay(box) for box in boxes]
@@ -108,7 +108,7 @@ class _Search:
             elif not (self._settle or box.faulty):
                 self._columns[index][_StandIn(0, ())] = None
 
-    def _least(self, index: int, box: Box) -> int:
+    def _least(self, index: int, box: BoxSeats) -> int:
         """How many starts of a box move at least, as the choice stands; of a box of too many starts to try every order,
         all but those for which there is room enough around them for the whole box.
         """
@@ -158,7 +158,7 @@ class _Search:
             self._add(index, frames(box, 0))
             columns.update((_StandIn(moved, _core(box, moved)), None) for moved in range(1, len(box.homes) + 1))
 
-    def _add(self, index: int, found: list[Frame]) -> None:
+    def _add(self, index: int, found: list[SeatFrame]) -> None:
         box = self._boxes[index]
         for frame in found:
             last = frame.universes.stop - 1
@@ -178,13 +178,13 @@ class _Search:
                 self._open(index)
             else:
                 self._add(index, frames(box, picked.moved))
-        elif isinstance(picked, Frame):
-            for frame in [c for c in columns if isinstance(c, Frame) and _cost(c) == _cost(picked)]:
+        elif isinstance(picked, SeatFrame):
+            for frame in [c for c in columns if isinstance(c, SeatFrame) and _cost(c) == _cost(picked)]:
                 if frame in columns and not self._effort.over:
                     del columns[frame]
                     self._try(index, box, frame)
 
-    def _try(self, index: int, box: Box, frame: Frame) -> None:
+    def _try(self, index: int, box: BoxSeats, frame: SeatFrame) -> None:
         columns = self._columns[index]
         found = seats(box, frame, self._fixed)
         self._effort.spend(SEATED * len(box.starts))
@@ -192,7 +192,7 @@ class _Search:
             self._add(index, wider(box, frame))
             return
         columns.update(dict.fromkeys(found))
-        for other in [c for c in columns if isinstance(c, Frame) and any(_is_beaten(c, seat) for seat in found)]:
+        for other in [c for c in columns if isinstance(c, SeatFrame) and any(_is_beaten(c, seat) for seat in found)]:
             del columns[other]
 
 
@@ -214,10 +214,10 @@ class _Nowhere:
         return [None] * self.starts
 
 
-Column = Seat | Frame | _StandIn
+Column = Seat | SeatFrame | _StandIn
 
 
-def _core(box: Box, moved: int) -> tuple[range, ...]:
+def _core(box: BoxSeats, moved: int) -> tuple[range, ...]:
     """The universes between the homes that are left whichever so many are given up."""
     homes = sorted((box.starts[i].home or 0, i) for i in box.homes)
     left = homes[moved : len(homes) - moved]
@@ -227,7 +227,7 @@ def _core(box: Box, moved: int) -> tuple[range, ...]:
     return (range(first // CHANNELS, box.starts[index].universes(last).stop),)
 
 
-def _is_beaten(frame: Frame, seat: Seat) -> bool:
+def _is_beaten(frame: SeatFrame, seat: Seat) -> bool:
     """Whether a seat moves no more starts than a frame, in none but universes that the frame has in any case."""
     inside = all(
         any(own.start <= piece.start and piece.stop <= own.stop for own in frame.footprint) for piece in seat.footprint

@@ -65,7 +65,7 @@ class Claim:
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class BoxSeats:
     """The starts of one controller, and what its places must obey.
 
     Attributes:
@@ -163,7 +163,7 @@ class Seat:
     changed: bool = True
 
 
-def stay(box: Box) -> Seat | None:
+def stay(box: BoxSeats) -> Seat | None:
     """The seat that changes nothing; None where the box's settings must change."""
     places = [start.home for start in box.starts]
     laid = [place for place in places if place is not None]
@@ -173,7 +173,7 @@ def stay(box: Box) -> Seat | None:
     return Seat(0, width(touched), 0, touched, lambda: list(places), changed=False)
 
 
-def _holds(box: Box, places: list[int]) -> bool:
+def _holds(box: BoxSeats, places: list[int]) -> bool:
     """Whether a box's own rules hold with its starts at these places."""
     pairs = sorted(zip(places, range(len(places)), strict=True))
     ends = 0
@@ -193,7 +193,7 @@ def _holds(box: Box, places: list[int]) -> bool:
     )
 
 
-def begins_well(box: Box, free: list[int], places: Iterable[int]) -> bool:
+def begins_well(box: BoxSeats, free: list[int], places: Iterable[int]) -> bool:
     """Whether a pinned box begins where it is pinned to, given where its unpinned and all its starts lie."""
     if box.first is None or not free:
         return True
@@ -217,7 +217,7 @@ def width(ranges: Iterable[range]) -> int:
     return sum(len(piece) for piece in ranges)
 
 
-def rows(box: Box, taken: Taken) -> list[Seat]:
+def rows(box: BoxSeats, taken: Taken) -> list[Seat]:
     """Every seat of a close box that leaves at least one start at home, the best of each universe it begins in.
 
     Args:
@@ -244,14 +244,14 @@ def rows(box: Box, taken: Taken) -> list[Seat]:
     return found
 
 
-def _lengths(box: Box, nodes: list[tuple[int, int]]) -> dict[int, int]:
+def _lengths(box: BoxSeats, nodes: list[tuple[int, int]]) -> dict[int, int]:
     """The universes that each way to lay all starts takes, by its node; without those above the box's limit."""
     full = (1 << len(box.starts)) - 1
     lengths = {node: -(-offset // CHANNELS) for node, (mask, offset) in enumerate(nodes) if mask == full}
     return {node: length for node, length in lengths.items() if box.most is None or length <= box.most}
 
 
-def _beginnings(box: Box, edges: list[Edge], taken: Taken, shortest: int) -> list[int]:
+def _beginnings(box: BoxSeats, edges: list[Edge], taken: Taken, shortest: int) -> list[int]:
     """The universes, counted from 0, from which some order puts a start where it lay, with room for the shortest."""
     bases: set[int] = set()
     for _, _, index, placed in edges:
@@ -269,7 +269,7 @@ Edge = tuple[int, int, int, int]
 """From a node to a node, the start that is laid, and where it begins."""
 
 
-def _orders(box: Box) -> tuple[list[tuple[int, int]], list[Edge]]:
+def _orders(box: BoxSeats) -> tuple[list[tuple[int, int]], list[Edge]]:
     """The graph of all orders: nodes are (set of starts laid, channels they take from the box's first); an edge lays
     one start more.
     """
@@ -289,7 +289,7 @@ def _orders(box: Box) -> tuple[list[tuple[int, int]], list[Edge]]:
     return nodes, edges
 
 
-def _next_starts(box: Box, mask: int) -> list[int]:
+def _next_starts(box: BoxSeats, mask: int) -> list[int]:
     """Which starts may come next. Of many, those at home keep their order, and so do the others."""
     left = [index for index in range(len(box.starts)) if not mask >> index & 1]
     if len(box.starts) <= MOST_ORDERED:
@@ -305,7 +305,7 @@ def _gain(start: Claim, base: np.ndarray | int, placed: int) -> np.ndarray | int
     return base == (start.was - placed) / CHANNELS if start.was is not None else 0 * base
 
 
-def _scores(box: Box, nodes: list[tuple[int, int]], edges: list[Edge], begin: np.ndarray) -> np.ndarray:
+def _scores(box: BoxSeats, nodes: list[tuple[int, int]], edges: list[Edge], begin: np.ndarray) -> np.ndarray:
     """The best score by which each node is reached, for each universe in which the box may begin."""
     levels: dict[int, list[Edge]] = {}
     for edge in edges:
@@ -323,7 +323,7 @@ def _scores(box: Box, nodes: list[tuple[int, int]], edges: list[Edge], begin: np
 class _Back:
     """The places of a close box, read back from the scores of one beginning."""
 
-    box: Box
+    box: BoxSeats
     edges: list[Edge]
     scores: np.ndarray
     node: int

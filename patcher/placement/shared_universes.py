@@ -11,14 +11,14 @@ from collections.abc import Iterator
 from heapq import heapify, heappop, heappush
 
 from patcher.patch.occupancy import Taken
-from patcher.placement.loose_seats import Frame, frames, seats, wider
-from patcher.placement.seats import Box, Claim, merged, stay
+from patcher.placement.loose_seats import SeatFrame, frames, seats, wider
+from patcher.placement.seats import BoxSeats, Claim, merged, stay
 from patcher.trade import CHANNELS
 
 _Stretch = tuple[int, int, str]
 
 
-def one_by_one(boxes: list[Box], begin: int) -> list[list[int]]:
+def one_by_one(boxes: list[BoxSeats], begin: int) -> list[list[int]]:
     """The places of each box's starts.
 
     Args:
@@ -40,27 +40,27 @@ def one_by_one(boxes: list[Box], begin: int) -> list[list[int]]:
     return [[places[box.name][index] for index in range(len(box.starts))] for box in boxes]
 
 
-def _must(boxes: list[Box], places: dict[str, dict[int, int]]) -> list[_Stretch]:
+def _must(boxes: list[BoxSeats], places: dict[str, dict[int, int]]) -> list[_Stretch]:
     """What boxes hold that are laid, and what the pins of the others want."""
     return sorted(s for box in boxes for s in _stretches(box, places.get(box.name, box.pinned)))
 
 
-def _is_tied(box: Box) -> bool:
+def _is_tied(box: BoxSeats) -> bool:
     """Whether a pin says where it, or a start of it, lies."""
     return box.first is not None or bool(box.pinned)
 
 
-def _stretches(box: Box, places: dict[int, int]) -> list[_Stretch]:
+def _stretches(box: BoxSeats, places: dict[int, int]) -> list[_Stretch]:
     """The channels that starts hold at these places, and those kept free behind them."""
     return [(at, box.starts[index].room(at), box.name) for index, at in places.items()]
 
 
-def _wished(box: Box) -> dict[int, int]:
+def _wished(box: BoxSeats) -> dict[int, int]:
     """Where its starts would like to lie: where they are pinned, else at home."""
     return box.pinned | {i: box.starts[i].home or 0 for i in box.homes}
 
 
-def _near(held: list[_Stretch], box: Box) -> Iterator[tuple[int, int]]:
+def _near(held: list[_Stretch], box: BoxSeats) -> Iterator[tuple[int, int]]:
     """What others hold around the places that a box wishes for."""
     ties = [*_wished(box).values(), *(start.was for start in box.starts if start.was is not None)]
     ties += [box.first * CHANNELS] if box.first is not None else []
@@ -71,7 +71,7 @@ def _near(held: list[_Stretch], box: Box) -> Iterator[tuple[int, int]]:
             yield first, stop
 
 
-def _near_home(box: Box, others: Taken) -> dict[int, int] | None:
+def _near_home(box: BoxSeats, others: Taken) -> dict[int, int] | None:
     """The places of the starts that lie at home, pinned or between those; the rest may lie anywhere. None where no
     start can lie so.
     """
@@ -93,11 +93,11 @@ def _near_home(box: Box, others: Taken) -> dict[int, int] | None:
     return None
 
 
-def _entry(frame: Frame) -> tuple[int, int, int, tuple[int, ...], Frame]:
+def _entry(frame: SeatFrame) -> tuple[int, int, int, tuple[int, ...], SeatFrame]:
     return (frame.moved, len(frame.universes), frame.universes.start, frame.homes, frame)
 
 
-def _anywhere(box: Box, laid: dict[int, int], ground: Taken, begin: int) -> dict[int, int]:
+def _anywhere(box: BoxSeats, laid: dict[int, int], ground: Taken, begin: int) -> dict[int, int]:
     """Places for the starts that may lie anywhere: one by one in the first room there is, or together."""
     rest = [i for i in range(len(box.starts)) if i not in laid]
     found: dict[int, int] = {}
@@ -111,7 +111,7 @@ def _anywhere(box: Box, laid: dict[int, int], ground: Taken, begin: int) -> dict
     return found
 
 
-def _first_room(box: Box, start: Claim, ground: Taken, at: int) -> int:
+def _first_room(box: BoxSeats, start: Claim, ground: Taken, at: int) -> int:
     while True:
         at = box.earliest(start, at)
         stop = ground.behind(at, start.room(at))
@@ -120,7 +120,7 @@ def _first_room(box: Box, start: Claim, ground: Taken, at: int) -> int:
         at = stop
 
 
-def _together(box: Box, rest: list[int], ground: Taken, begin: int) -> dict[int, int]:
+def _together(box: BoxSeats, rest: list[int], ground: Taken, begin: int) -> dict[int, int]:
     """One after another from the first place on where no universe is left out between them."""
     while True:
         found: dict[int, int] = {}

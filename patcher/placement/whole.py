@@ -18,7 +18,7 @@ from patcher.placement.bin_packing import Packing, pack
 from patcher.placement.bounds import Remainders, lower_bound, remainders
 from patcher.placement.constrained import around, box_by_box, without_gap
 from patcher.placement.effort import Effort
-from patcher.placement.orders import Item, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
+from patcher.placement.orders import ChainItem, Limits, Orders, Pinned, Task, end_of, may_begin, shape_of, universes_of
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE
 
@@ -104,12 +104,12 @@ def _task(show: Show, chains: Sequence[Chain], spare: int) -> Task:
         name: Limits(controller.consecutive, controller.universes, LAST_UNIVERSE[controller.protocol] - 1)
         for name, controller in show.controllers.items()
     }
-    items: list[Item] = []
+    items: list[ChainItem] = []
     for chain in chains:
         controller = show.controllers[chain.controller]
         floor = (controller.first_universe or show.settings.first_universe) - 1
         pin = controller.pins.get(chain.key)
-        items.append(Item(chain.controller, shape_of(chain), floor, None if pin is None else running(*pin)))
+        items.append(ChainItem(chain.controller, shape_of(chain), floor, None if pin is None else running(*pin)))
     task = Task(tuple(items), boxes, show.settings.share_universes, spare)
     for name, controller in show.controllers.items():
         free = [number for number, item in enumerate(task.items) if item.box == name and item.at is None]
@@ -270,7 +270,7 @@ def _candidates(
         yield from (partial(box_by_box, task, first, beam, effort) for beam in BEAMS)
 
 
-def _over(item: Item) -> int:
+def _over(item: ChainItem) -> int:
     """Channels that the chain has over in its last universe, from channel 1 of a fresh one."""
     return end_of(item.shape, 0) - (universes_of(item.shape) - 1) * CHANNELS
 

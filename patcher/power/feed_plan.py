@@ -17,13 +17,13 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
-from patcher.power.feeds import LONGEST, Feeding, Ground, Task
+from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground
 from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
 from patcher.power.planned_feeds import fitted, with_feeds
 from patcher.power.positions import pixel_places, supply_place
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
-from patcher.power.strip import Strip, strip_of
+from patcher.power.strip import RailStrip, strip_of
 from patcher.power.tap_choice import at_ends
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
@@ -185,7 +185,7 @@ class _Work:
         """Add what lacks now, and solve the whole again; whether anything was added."""
         show, state = self.state.show, self.state
         self.left = dict(state.left)
-        groups: defaultdict[object, list[tuple[Stretch, Strip]]] = defaultdict(list)
+        groups: defaultdict[object, list[tuple[Stretch, RailStrip]]] = defaultdict(list)
         for part in sorted(filter(self._lacks, state.stretches), key=lambda part: -float(state.drawn(part).sum())):
             strip = strip_of(state, part, self._asked(part))
             groups[strip.likeness].append((part, strip))
@@ -307,7 +307,7 @@ class _Work:
         supplies |= {name for name in self.left if show.supplies[name].volts in dark}
         return "one supply" if len(supplies) == 1 else "several supplies"
 
-    def _feed(self, part: Stretch, strip: Strip) -> _Fed | None:
+    def _feed(self, part: Stretch, strip: RailStrip) -> _Fed | None:
         """How a stretch is fed from the nearest supply that can give what it then draws; None where none can."""
         if len(strip.pixels) > LONGEST:
             self._cannot(part, no_plan.too_long(part, len(strip.pixels), LONGEST))
@@ -332,13 +332,13 @@ class _Work:
             self._cannot(part, no_plan.not_held(part, able, volts, thickest, asked, least, self.margin))
         return None
 
-    def _tasks(self, part: Stretch, strip: Strip, able: list[str]) -> Iterator[tuple[Task, str, str | None]]:
+    def _tasks(self, part: Stretch, strip: RailStrip, able: list[str]) -> Iterator[tuple[FeedTask, str, str | None]]:
         """A task for each supply, with its name and what is assumed of its place."""
         state, ground = self.state, self._ground(part)
         for supply in able:
             place, assumed = supply_place(state.wiring, supply, part.parts[0][0])
             volts = state.show.supplies[supply].volts
-            yield Task(strip, volts, place, self.stock, state.level, state.celsius, ground), supply, assumed
+            yield FeedTask(strip, volts, place, self.stock, state.level, state.celsius, ground), supply, assumed
 
     def _alike(self, found: list[tuple[Stretch, _Fed]]) -> list[tuple[Stretch, _Fed]]:
         """Like stretches with their taps at like places, where as many taps as each has are enough for all of them."""
@@ -386,7 +386,7 @@ class _Fed:
     """How a stretch is fed: from which supply, the task, and what was found for it."""
 
     supply: str
-    task: Task
+    task: FeedTask
     found: Feeding
 
 

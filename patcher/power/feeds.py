@@ -25,7 +25,7 @@ from patcher.power.circuit import Floats
 from patcher.power.flow import TINY
 from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
-from patcher.power.strip import Strip
+from patcher.power.strip import RailStrip
 from patcher.power.tap_choice import MOST_TAPS, PROOF_SECONDS, by_count, candidates
 from patcher.power.trunks import Places
 from patcher.power.wire_trees import Rig, Stock, Trunk
@@ -59,7 +59,7 @@ class Feeding:
 
 
 @dataclass(frozen=True, eq=False)
-class Task:
+class FeedTask:
     """One rail that is to be fed from one supply.
 
     Attributes:
@@ -72,7 +72,7 @@ class Task:
         ground: whose ground the rail has.
     """
 
-    strip: Strip
+    strip: RailStrip
     volts: float
     source: Places
     stock: Stock

@@ -10,7 +10,7 @@ import numpy as np
 from patcher.power.feeds import Feeding
 from patcher.power.flow import TINY, FeedLoad, Power
 from patcher.power.stretches import roots
-from patcher.power.strip import Strip
+from patcher.power.strip import RailStrip
 from patcher.power.wires import Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
 
@@ -18,7 +18,7 @@ _ROUNDS = 4
 """How often at least a show is solved and fitted again, besides once for each wire there is."""
 
 
-def with_feeds(show: Show, supply: str, run: str, strip: Strip, found: Feeding) -> Show:
+def with_feeds(show: Show, supply: str, run: str, strip: RailStrip, found: Feeding) -> Show:
     """The show with a feed for each trunk."""
     taken = {*show.controllers, *show.runs, *show.props, *show.supplies, *show.feeds}
     feeds = dict(show.feeds)

@@ -20,7 +20,7 @@ SMALLEST_OHMS = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class Strip:
+class RailStrip:
     """The pixels of a stretch in a row.
 
     Attributes:
@@ -68,7 +68,7 @@ class Strip:
         return *(array.tobytes() for array in arrays), joined, self.ends
 
 
-def strip_of(state: Power, stretch: Stretch, least: Floats) -> Strip:
+def strip_of(state: Power, stretch: Stretch, least: Floats) -> RailStrip:
     """A stretch of a solved show, as a row of pixels.
 
     Args:
@@ -94,7 +94,7 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> Strip:
     given = tuple((place, 1 / both if both else np.inf) for place, both in siemens.items())
     begins = np.cumsum([0, *(last - first + 1 for _, first, last in stretch.parts)])
     ends = (int(end) for one, two in pairwise(begins) for end in (one, two - 1))
-    return Strip(
+    return RailStrip(
         names, net.ohms[between], net.bears[between], net.idle[at], net.full[at], net.rated[at], net.regulated[at],
         least, np.concatenate(places), given, tuple(dict.fromkeys(ends)),
     )  # fmt: skip

@@ -12,7 +12,7 @@ import numpy as np
 from patcher.power.circuit import Floats
 from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
-from patcher.power.strip import Strip
+from patcher.power.strip import RailStrip
 
 PROOF_SECONDS = 5.0
 """Seconds to look for a proof that taps are the fewest; then what is found without one is taken."""
@@ -26,7 +26,7 @@ _MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
 """Parts of the volts to spare that are asked for on top, one after another, where shared wire sags too much."""
 
 
-def by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
+def by_count(strip: RailStrip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
     """Sets of taps to try, by how many: at ends of runs, then those chosen for the volts, then an even share each.
 
     Volts are not all that a plan must keep: wires and fuses bear so much and no more, and more taps share it out. Of
@@ -55,7 +55,7 @@ def by_count(strip: Strip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) 
         count = more if waiting is None else min(more, max(len(waiting), count + 1))
 
 
-def at_ends(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
+def at_ends(strip: RailStrip, count: int) -> Iterator[tuple[int, ...]]:
     """So many taps at ends of runs, those of the whole strip first; then at its two ends, the others between."""
     outer = dict.fromkeys([strip.ends[0], strip.ends[-1], *strip.ends])
     yield from (tuple(sorted(some)) for some in islice(combinations(outer, count), _ENDS))
@@ -63,12 +63,12 @@ def at_ends(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
         yield _shared_out(strip, np.arange(count) / (count - 1))
 
 
-def _even(strip: Strip, count: int) -> Iterator[tuple[int, ...]]:
+def _even(strip: RailStrip, count: int) -> Iterator[tuple[int, ...]]:
     """So many taps, each amid its share of the load."""
     yield _shared_out(strip, (np.arange(count) + 0.5) / count)
 
 
-def _shared_out(strip: Strip, share: Floats) -> tuple[int, ...]:
+def _shared_out(strip: RailStrip, share: Floats) -> tuple[int, ...]:
     """The pixels before which these parts of the load lie."""
     load = np.cumsum(strip.idle + strip.full)
     at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
@@ -76,7 +76,7 @@ def _shared_out(strip: Strip, share: Floats) -> tuple[int, ...]:
 
 
 def candidates(
-    strip: Strip, volts: float, own: Floats, level: float, best: tuple[int, ...]
+    strip: RailStrip, volts: float, own: Floats, level: float, best: tuple[int, ...]
 ) -> Iterator[tuple[int, ...]]:
     """Sets of taps that hold where each has wires of its own, those with more volts to spare behind.
 

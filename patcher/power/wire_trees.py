@@ -15,7 +15,7 @@ import numpy as np
 from patcher.power.circuit import Circuit
 from patcher.power.drop import solve
 from patcher.power.flow import TINY
-from patcher.power.strip import SMALLEST_OHMS, Strip
+from patcher.power.strip import SMALLEST_OHMS, RailStrip
 from patcher.power.trunks import Places, cheapest_tree, trunks
 from patcher.power.wires import Wire, blade
 
@@ -74,7 +74,7 @@ class Rig:
         celsius: temperature of the wires.
     """
 
-    strip: Strip
+    strip: RailStrip
     taps: tuple[int, ...]
     volts: float
     source: Places

@@ -1,5 +1,5 @@
 """Reference text by topic: what `topics.txt` says, and tables made of those that the program itself runs on."""
 
-from patcher.reference.topics import Part, Topic, parts_of, topics
+from patcher.reference.topics import Topic, TopicPart, parts_of, topics
 
-__all__ = ["Part", "Topic", "parts_of", "topics"]
+__all__ = ["Topic", "TopicPart", "parts_of", "topics"]

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, get_args, get_origin
 
-from patcher.reference.topics import Part
+from patcher.reference.topics import TopicPart
 from patcher.show.schema import Show
 from patcher.show.tables import NAME_PATTERN, Table
 
@@ -14,11 +14,11 @@ WORDS = {NAME_PATTERN: "a name", r"^[0-9]{1,5}/[0-9]{1,3}$": "universe/channel",
 """What a pattern of the schema means, in words."""
 
 
-def show_keys() -> list[Part]:
+def show_keys() -> list[TopicPart]:
     """Every table of the show file with its keys, in the schema's order."""
     top = {name: _models(field.annotation) for name, field in Show.model_fields.items()}
     apart = {model for models in top.values() for model in models}
-    parts: list[Part] = []
+    parts: list[TopicPart] = []
     for name, models in top.items():
         key = Show.model_fields[name].alias or name
         title = _title(key, Show.model_fields[name].annotation)
@@ -63,19 +63,19 @@ def _shape(model: type[Table], models: list[type[Table]]) -> str:
     return f' shape = "{get_args(field.annotation)[0]}"' if field else " without a shape"
 
 
-def _table(title: str, model: type[Table], without: Any) -> list[Part]:
+def _table(title: str, model: type[Table], without: Any) -> list[TopicPart]:
     """A heading, what the table is, and its keys but for some; its shape stands in the heading."""
     schema = model.model_json_schema(by_alias=True)
     says = re.sub(r"^\[+[^\]]*\]+: ", "", schema.get("description", "")).strip()
     entries = [
-        Part("entry", "\n".join(_key(key, field, key in schema.get("required", ()))), key)
+        TopicPart("entry", "\n".join(_key(key, field, key in schema.get("required", ()))), key)
         for name, info in model.model_fields.items()
         if name not in without and (key := info.alias or name)
         for field in [schema["properties"][key]]
         if "const" not in field
     ]
-    text = [Part("text", says[:1].upper() + says[1:])] if says else []
-    return [Part("heading", title), *text, *entries]
+    text = [TopicPart("text", says[:1].upper() + says[1:])] if says else []
+    return [TopicPart("heading", title), *text, *entries]
 
 
 def _key(key: str, field: dict[str, Any], required: bool) -> Iterator[str]:

@@ -19,7 +19,7 @@ Kind = Literal["heading", "text", "bullet", "entry", "code"]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class TopicPart:
     """A piece of a topic.
 
     Attributes:
@@ -49,7 +49,7 @@ def topics() -> dict[str, Topic]:
     return {name: Topic(name, says, body) for name, says, body in found}
 
 
-def parts_of(topic: Topic, tables: Mapping[str, Callable[[], list[Part]]] | None = None) -> list[Part]:
+def parts_of(topic: Topic, tables: Mapping[str, Callable[[], list[TopicPart]]] | None = None) -> list[TopicPart]:
     """The parts of a topic, with its tables filled in.
 
     Args:
@@ -80,54 +80,54 @@ def _blocks(text: str) -> Iterator[str]:
             block.append(line.strip())
 
 
-def _part(block: str) -> Part:
+def _part(block: str) -> TopicPart:
     if block.startswith(CODE):
-        return Part("code", block.removeprefix(CODE))
+        return TopicPart("code", block.removeprefix(CODE))
     if block.startswith("== "):
-        return Part("heading", block[3:])
+        return TopicPart("heading", block[3:])
     if block.startswith("- "):
-        return Part("bullet", block[2:])
+        return TopicPart("bullet", block[2:])
     term, entry, says = block.partition(" :: ")
-    return Part("entry", says, term) if entry else Part("text", block)
+    return TopicPart("entry", says, term) if entry else TopicPart("text", block)
 
 
-def _keys() -> list[Part]:
+def _keys() -> list[TopicPart]:
     from patcher.reference.show_keys import show_keys
 
     return show_keys()
 
 
-def _patterns() -> list[Part]:
+def _patterns() -> list[TopicPart]:
     from patcher.frames.request import SEEN
 
-    return [Part("entry", says, name.value) for name, says in SEEN.items()]
+    return [TopicPart("entry", says, name.value) for name, says in SEEN.items()]
 
 
-def _faults() -> list[Part]:
+def _faults() -> list[TopicPart]:
     from patcher.faults.fault import FORMS
 
-    return [Part("entry", form.means, form.written(kind)) for kind, form in FORMS.items()]
+    return [TopicPart("entry", form.means, form.written(kind)) for kind, form in FORMS.items()]
 
 
-def _wires() -> list[Part]:
+def _wires() -> list[TopicPart]:
     from patcher.power.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, Wire
 
     wires = [*(Wire(awg=awg) for awg in AWG_BEARS), *(Wire(mm2=area) for area in sorted({*MM2_BEARS, *CLASS_5}))]
     sizes = [
-        Part("entry", f"may carry {wire.bears:g} A; {wire.ohms() * 1000:.3g} Ω a kilometre, one way", str(wire))
+        TopicPart("entry", f"may carry {wire.bears:g} A; {wire.ohms() * 1000:.3g} Ω a kilometre, one way", str(wire))
         for wire in wires
     ]
     blades = ", ".join(f"{amps:g}" for amps in BLADES)
     return [
-        Part("text", f"What a wire may carry, and its resistance at {CELSIUS:g} °C:"),
+        TopicPart("text", f"What a wire may carry, and its resistance at {CELSIUS:g} °C:"),
         *sizes,
-        Part("text", "A size that is not listed may carry what the next thinner one may."),
-        Part("text", f"Blade fuses: {blades} A."),
-        *(Part("entry", says, what) for what, says in SOURCES.items()),
+        TopicPart("text", "A size that is not listed may carry what the next thinner one may."),
+        TopicPart("text", f"Blade fuses: {blades} A."),
+        *(TopicPart("entry", says, what) for what, says in SOURCES.items()),
     ]
 
 
-TABLES: dict[str, Callable[[], list[Part]]] = {
+TABLES: dict[str, Callable[[], list[TopicPart]]] = {
     "keys": _keys, "patterns": _patterns, "faults": _faults, "wires": _wires,
 }  # fmt: skip
 """What makes each table; nothing that takes time is imported before it is called."""

@@ -11,7 +11,7 @@ from patcher.adoption.address_table import Listing, Row
 from patcher.adoption.adoption import Adoption, Match
 from patcher.adoption.draft import MARK, marks
 from patcher.errors import Finding
-from patcher.terminal.tables import count, finding_json, in_words, say_table, start_json
+from patcher.terminal.printed import count, finding_json, in_words, say_table, start_json
 from patcher.visible import one_line
 from patcher.wiring import Wiring
 

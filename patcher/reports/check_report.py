@@ -11,7 +11,7 @@ from patcher.errors import Area, Finding
 from patcher.limits.network import LINK_MBPS, Traffic
 from patcher.limits.refresh import PortTime, rate_text, slowest_ports
 from patcher.terminal.folds import on_screen
-from patcher.terminal.tables import count, finding_json, in_words
+from patcher.terminal.printed import count, finding_json, in_words
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
 from patcher.power.flow import Power
 from patcher.reports import power_report
 from patcher.sheets.figures import amps, length
-from patcher.terminal.tables import count, finding_json, in_words, say_table
+from patcher.terminal.printed import count, finding_json, in_words, say_table
 
 SAFETY = "Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first."
 

@@ -14,12 +14,12 @@ from patcher.listener import contention
 from patcher.listener.contention import by_universe
 from patcher.listener.listen_sockets import TOO_MANY, TOO_MANY_GROUPS
 from patcher.listener.lit_pixels import lit
-from patcher.terminal.tables import count, finding_json, in_words, ranges, say_table
+from patcher.terminal.printed import count, finding_json, in_words, ranges, say_table
 from patcher.trade import PROTOCOL_NAMES
 
 if TYPE_CHECKING:
     from patcher.errors import Finding
-    from patcher.listener.listen_session import Change, Outcome, Scene
+    from patcher.listener.listen_session import Change, ListenedShow, Outcome
     from patcher.listener.lit_pixels import Lit
     from patcher.listener.presence import Presence
     from patcher.listener.streams import Announced, Heard, Stream, Synchronization
@@ -61,7 +61,7 @@ def say(outcome: Outcome) -> None:
         _say_lit(lit(heard, scene.wiring, scene.patch))
 
 
-def changes(scene: Scene) -> Change:
+def changes(scene: ListenedShow) -> Change:
     """Prints a line whenever a stream comes or goes, or sources begin or cease to collide."""
     known: dict[tuple[str, str], set[int]] = {}
     said: set[tuple[str, str]] = set()

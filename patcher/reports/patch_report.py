@@ -14,7 +14,7 @@ from patcher.placement.allocation import Allocation
 from patcher.placement.explanation import Saving, part_empty, savings
 from patcher.reports.todo_report import setting_json
 from patcher.sheets import patch_tables
-from patcher.terminal.tables import count, finding_json, ranges, say_table, start_json
+from patcher.terminal.printed import count, finding_json, ranges, say_table, start_json
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wiring import Wiring
 
@@ -46,7 +46,7 @@ def saved(wiring: Wiring, made: Allocation, spare_pixels: int, seconds: float) -
     return savings(wiring, made.patch.universe_count, spare_pixels=spare_pixels, seconds=seconds / 10)
 
 
-def table(wiring: Wiring, patch: Patch, *, player: bool, every_pixel: bool) -> patch_tables.Table:
+def table(wiring: Wiring, patch: Patch, *, player: bool, every_pixel: bool) -> patch_tables.PrintedTable:
     """The starts as one table; or what the player is told; or every pixel."""
     if every_pixel:
         return patch_tables.every_pixel(patch)

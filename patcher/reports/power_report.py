@@ -12,7 +12,7 @@ from patcher.errors import Finding
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
 from patcher.sheets.figures import amps, fuses, highest_level, lowest
-from patcher.terminal.tables import count, in_words, say_table
+from patcher.terminal.printed import count, in_words, say_table
 
 WIDEST_PLOT = 100
 MOST_NAMED = 3

@@ -6,8 +6,8 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from patcher.terminal.printed import count
 from patcher.terminal.screen import order
-from patcher.terminal.tables import count
 
 if TYPE_CHECKING:
     from patcher.frames.looks import Look

@@ -12,7 +12,7 @@ from patcher.sheets import folder
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.labels import Repairs
 from patcher.terminal.folds import on_screen
-from patcher.terminal.tables import count, finding_json, in_words
+from patcher.terminal.printed import count, finding_json, in_words
 from patcher.visible import one_line
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Record, states

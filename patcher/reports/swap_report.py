@@ -11,7 +11,7 @@ from typing import Any
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import SupplySwap
-from patcher.terminal.tables import start_json
+from patcher.terminal.printed import start_json
 
 WIDTH = 100
 NOT_WRITTEN = "Nothing was written."

@@ -11,7 +11,7 @@ from typing import Any
 from patcher.patch.changes import RunChange, Setting, StartChange
 from patcher.patch.entered import Todo
 from patcher.sheets import patch_tables
-from patcher.terminal.tables import count, say_table
+from patcher.terminal.printed import count, say_table
 from patcher.wiring import Wiring
 
 

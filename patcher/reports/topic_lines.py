@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from patcher.reference import Part
+from patcher.reference import TopicPart
 
 WIDEST = 100
 """Columns of a line, in a terminal that has more; longer ones are hard to read."""
@@ -16,7 +16,7 @@ NARROW = 60
 """Columns of a terminal in which no text stands beside its term."""
 
 
-def lines(parts: Sequence[Part], width: int) -> Iterator[str]:
+def lines(parts: Sequence[TopicPart], width: int) -> Iterator[str]:
     """The parts as lines, none wider than `width` columns."""
     between = False
     for kind, group in groupby(parts, key=lambda part: part.kind):
@@ -37,7 +37,7 @@ def lines(parts: Sequence[Part], width: int) -> Iterator[str]:
         between = True
 
 
-def _entries(parts: Sequence[Part], width: int) -> Iterator[str]:
+def _entries(parts: Sequence[TopicPart], width: int) -> Iterator[str]:
     """Terms with their texts beside them, or below where a term or the terminal leaves no room."""
     column = min(max(len(part.term) for part in parts), LONGEST_TERM) + 4
     for part in parts:

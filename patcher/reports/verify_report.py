@@ -10,7 +10,7 @@ from typing import Any
 
 from patcher.patch.patch import Patch
 from patcher.terminal.folds import fold
-from patcher.terminal.tables import count, say_table
+from patcher.terminal.printed import count, say_table
 from patcher.visible import one_line
 from patcher.walk.items import Item, older_digests
 from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from patcher.show.schema import Show
-from patcher.terminal.tables import count
+from patcher.terminal.printed import count
 from patcher.yard.network_trouble import Trouble
 from patcher.yard.yard import Yard, snapshot
 

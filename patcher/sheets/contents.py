@@ -17,7 +17,7 @@ from patcher.sheets.box_sheet import BoxSheet, box_sheets
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
 from patcher.sheets.labels import Label, Repairs, Tag, labels, tags
 from patcher.sheets.parts_list import SPARES, Need, shopping
-from patcher.sheets.patch_tables import Table
+from patcher.sheets.patch_tables import PrintedTable
 from patcher.wiring import Wiring
 
 
@@ -71,11 +71,11 @@ class ShowSheet:
     channels: int
     universes: int
     kept: bool | None
-    starts: Table
-    player: Table
+    starts: PrintedTable
+    player: PrintedTable
     ticked: bool
-    to_type: Table
-    to_tell: Table
+    to_type: PrintedTable
+    to_tell: PrintedTable
     boxes: tuple[BoxSheet, ...]
     spares: tuple[str, ...]
     supplies: tuple[SupplySheet, ...]

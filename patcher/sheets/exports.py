@@ -11,7 +11,7 @@ from patcher import visible
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, enough
-from patcher.sheets.patch_tables import Table
+from patcher.sheets.patch_tables import PrintedTable
 
 
 def document(sheet: ShowSheet) -> dict[str, Any]:
@@ -30,11 +30,11 @@ def as_json(document: Any) -> str:
     return visible.as_json(document)
 
 
-def _keys(table: Table) -> list[str]:
+def _keys(table: PrintedTable) -> list[str]:
     return [head.replace(" ", "_") for head in table.heads]
 
 
-def tables(sheet: ShowSheet) -> dict[str, Table]:
+def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:
     """What is written as CSV, by the name of its file."""
     found = {
         "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
@@ -46,21 +46,21 @@ def tables(sheet: ShowSheet) -> dict[str, Table]:
             {**asdict(tag), "repairs": "; ".join(tag.repairs.open), "notes": "; ".join(tag.repairs.notes)}
             for tag in sheet.tags
         ]
-        found["tags"] = Table(tuple(rows[0]), tuple(tuple(row.values()) for row in rows))
+        found["tags"] = PrintedTable(tuple(rows[0]), tuple(tuple(row.values()) for row in rows))
     return found
 
 
-def _of(values: Sequence[Any]) -> Table:
+def _of(values: Sequence[Any]) -> PrintedTable:
     rows = [asdict(value) for value in values]
-    return Table(tuple(rows[0]) if rows else (), tuple(tuple(row.values()) for row in rows))
+    return PrintedTable(tuple(rows[0]) if rows else (), tuple(tuple(row.values()) for row in rows))
 
 
-def _chains(sheet: ShowSheet) -> Table:
+def _chains(sheet: ShowSheet) -> PrintedTable:
     heads = (
         "box", "port", "run", "pixel", "pixels", "first", "last", "nulls", "lead", "via", "universe", "channel",
         "last_universe", "last_channel", "tee_of", "hung",
     )  # fmt: skip
-    return Table(heads, tuple(
+    return PrintedTable(heads, tuple(
         (
             box.box, port.port, run.run, run.pixel, run.pixels, run.first, run.last, run.nulls, run.lead, run.via,
             *run.begins, *run.ends, run.tee_of, run.hung,
@@ -69,15 +69,15 @@ def _chains(sheet: ShowSheet) -> Table:
     ))  # fmt: skip
 
 
-def _taps(sheet: ShowSheet) -> Table:
+def _taps(sheet: ShowSheet) -> PrintedTable:
     heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps")
-    return Table(heads, tuple(
+    return PrintedTable(heads, tuple(
         (feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres, tap.amps)
         for feed in sheet.feeds for tap in feed.taps
     ))  # fmt: skip
 
 
-def as_csv(table: Table) -> str:
+def as_csv(table: PrintedTable) -> str:
     """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
     return visible.as_csv(table.heads, table.rows)
 
@@ -103,7 +103,7 @@ def as_markdown(sheet: ShowSheet) -> str:
             )
             for port in box.used for run in port.chain
         ]  # fmt: skip
-        parts.append(_table(Table(heads, tuple(rows))))
+        parts.append(_table(PrintedTable(heads, tuple(rows))))
     needs = tuple(
         (
             need.what,
@@ -114,7 +114,7 @@ def as_markdown(sheet: ShowSheet) -> str:
         )
         for need in sheet.shopping
     )
-    parts += ["## Shopping list", _table(Table(("what", "count", "spare", "length", "note"), needs))]
+    parts += ["## Shopping list", _table(PrintedTable(("what", "count", "spare", "length", "note"), needs))]
     return "\n\n".join(parts) + "\n"
 
 
@@ -128,7 +128,7 @@ def _changes(sheet: ShowSheet) -> Iterable[str]:
         yield from (_table(table) for table in (sheet.to_type, sheet.to_tell) if table.rows)
 
 
-def _table(table: Table) -> str:
+def _table(table: PrintedTable) -> str:
     lines = [table.heads, ["---"] * len(table.heads), *table.rows]
     return "\n".join("| " + " | ".join(_inert(str(cell)) for cell in line) + " |" for line in lines)
 

@@ -16,7 +16,7 @@ Row = tuple[object, ...]
 
 
 @dataclass(frozen=True)
-class Table:
+class PrintedTable:
     """Heads, and rows of as many cells."""
 
     heads: tuple[str, ...]
@@ -96,13 +96,13 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     return [said, *inside]
 
 
-def starts(wiring: Wiring, patch: Patch) -> Table:
+def starts(wiring: Wiring, patch: Patch) -> PrintedTable:
     """What is typed into the boxes, a row a start."""
     rows = ((start.controller, *start_row(wiring, start).cells) for start in patch.starts)
-    return Table(("box", *TYPED), tuple(rows))
+    return PrintedTable(("box", *TYPED), tuple(rows))
 
 
-def player(wiring: Wiring, patch: Patch) -> Table:
+def player(wiring: Wiring, patch: Patch) -> PrintedTable:
     """What is typed into the show's player, prop by prop and run by run."""
     rows: list[Row] = []
     for prop, runs in wiring.show.prop_runs().items():
@@ -110,7 +110,7 @@ def player(wiring: Wiring, patch: Patch) -> Table:
             if patch.has(run):
                 link, at = patch.link_of(run)
                 rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels))
-    return Table(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
+    return PrintedTable(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
 
 
 NEW = "new"
@@ -119,7 +119,7 @@ NOT_KNOWN = "not known"
 """What stands for a setting of which nobody said what is in the box."""
 
 
-def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
+def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> PrintedTable:
     """The settings to change in the boxes: each start as it is now and as it is to be; `before` where it is not now."""
     rows: list[Row] = []
     for change in changes:
@@ -127,12 +127,12 @@ def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> Table:
         others = zip(*((setting.pixels, setting.nulls, setting.colours) for setting in both), strict=True)
         words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
         rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *words))
-    return Table(("box", "start of", "now", "change_to", "pixels", "nulls", "colours"), tuple(rows))
+    return PrintedTable(("box", "start of", "now", "change_to", "pixels", "nulls", "colours"), tuple(rows))
 
 
-def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> Table:
+def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> PrintedTable:
     """What the player is to be told, run by run; `before` where it does not know the run now."""
-    return Table(("run", "now", "change_to", "pixels"), tuple(_told(change, before) for change in changes))
+    return PrintedTable(("run", "now", "change_to", "pixels"), tuple(_told(change, before) for change in changes))
 
 
 def _told(change: RunChange, before: str) -> Row:
@@ -149,11 +149,11 @@ def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None
     return now, then if then != now else "as now"
 
 
-def every_pixel(patch: Patch) -> Table:
+def every_pixel(patch: Patch) -> PrintedTable:
     """One row a pixel: where it hangs and the first of its channels."""
     rows: list[Row] = []
     for span in patch.spans():
         for number, pixel in enumerate(range(span.first_pixel, span.last_pixel + 1)):
             channel = span.first_channel + number * span.width
             rows.append((span.controller, span.port, span.run, pixel, span.universe, channel))
-    return Table(("controller", "port", "run", "pixel", "universe", "channel"), tuple(rows))
+    return PrintedTable(("controller", "port", "run", "pixel", "universe", "channel"), tuple(rows))

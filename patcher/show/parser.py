@@ -24,7 +24,7 @@ from patcher.units import METRES_PER
 ReadPoints = Callable[[str], list[list[float]]]
 
 
-class Reading(NamedTuple):
+class ParsedShow(NamedTuple):
     """What could be read of a show, and what is wrong with the rest.
 
     `show` is complete where there are no findings; with findings it is what could be read, for further checks only, and
@@ -118,7 +118,7 @@ def _toml_remedy(text: str, message: str) -> str:
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
 
 
-def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> Reading:
+def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> ParsedShow:
     """Read the text of a show file.
 
     Parameters
@@ -145,7 +145,7 @@ def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> R
     found += references.unknown_names(raw)
     if show is not None:
         found += references.misfits(show, references.declared(raw))
-    return Reading(show, tuple(located(found, text)) if found else (), text)
+    return ParsedShow(show, tuple(located(found, text)) if found else (), text)
 
 
 def _what_is_left(raw: dict[str, Any], places: list[Place], context: dict[str, Any]) -> Show | None:

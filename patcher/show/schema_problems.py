@@ -58,7 +58,7 @@ _RELATIONS = {
 }  # fmt: skip
 
 
-class Words(NamedTuple):
+class ProblemWords(NamedTuple):
     """What is wrong and what to do about it."""
 
     rule: str
@@ -120,7 +120,7 @@ def written(place: Place) -> str:
     return text or "the file"
 
 
-def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
+def _unknown_key(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     key = str(place[-1])
     model = _model_at(place[:-1], raw)
     known = keys_of(model) if model else []
@@ -129,10 +129,12 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> Words:
         if kinds:
             shape = run_kind(raw["run"][place[1]])
             here = "a run with no shape" if shape == "none" else f"shape = “{shape}”"
-            return Words("unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}")
+            return ProblemWords(
+                "unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}"
+            )
     if hint := nearest(key, known):
-        return Words("unknown-key", "is not a known key", DID_YOU_MEAN.format(hint))
-    return Words("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
+        return ProblemWords("unknown-key", "is not a known key", DID_YOU_MEAN.format(hint))
+    return ProblemWords("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
 
 
 def _choices(place: Place, raw: Mapping[str, Any]) -> str:
@@ -155,14 +157,14 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 40 else text[:37] + "…"
 
 
-def _wrong_length(context: Mapping[str, Any]) -> Words:
+def _wrong_length(context: Mapping[str, Any]) -> ProblemWords:
     has = f"has {context['actual_length']} item{'s' * (context['actual_length'] != 1)}"
     if "min_length" in context:
-        return Words("value", f"{has}, but needs at least {context['min_length']}", "add to it")
-    return Words("value", f"{has}, but may have at most {context['max_length']}", "shorten it")
+        return ProblemWords("value", f"{has}, but needs at least {context['min_length']}", "add to it")
+    return ProblemWords("value", f"{has}, but may have at most {context['max_length']}", "shorten it")
 
 
-def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Words:
+def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     kind, context, value = error["type"], error.get("ctx", {}), error["input"]
     if error["loc"][-1] == "[key]":
         return _bad_key(str(context["error"])) if kind == "value_error" else _bad_name()
@@ -172,53 +174,55 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Wo
         case "missing":
             return _missing(place, raw)
         case "union_tag_invalid":
-            return Words("shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS))
+            return ProblemWords(
+                "shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS)
+            )
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
-            return Words("value", says, remedy or "correct it")
+            return ProblemWords("value", says, remedy or "correct it")
         case "literal_error":
             choices = re.findall(r"'([^']*)'", context["expected"])
-            return Words("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
+            return ProblemWords("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
         case "finite_number":
-            return Words("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
+            return ProblemWords("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
         case "string_pattern_mismatch":
             return _bad_pattern(place, value)
         case "string_too_long":
-            return Words("name", f"is longer than {context['max_length']} characters", "choose a shorter one")
+            return ProblemWords("name", f"is longer than {context['max_length']} characters", "choose a shorter one")
         case "too_short" | "too_long":
             return _wrong_length(context)
         case _ if kind in _RELATIONS:
             says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
-            return Words("value", says, "correct the number")
+            return ProblemWords("value", says, "correct the number")
         case _ if kind in _WANTED:
-            return Words("value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}")
+            return ProblemWords("value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}")
         case _:
-            return Words("value", str(error["msg"]), "correct it")
+            return ProblemWords("value", str(error["msg"]), "correct it")
 
 
-def _missing(place: Place, raw: Mapping[str, Any]) -> Words:
+def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     if isinstance(place[-1], int):
-        return Words("value", "is missing: a point is two numbers", "write [x, y]")
-    return Words("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
+        return ProblemWords("value", "is missing: a point is two numbers", "write [x, y]")
+    return ProblemWords("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
 
 
-def _bad_key(says: str) -> Words:
-    return Words("name", says, 'write the port\'s number: 1 = ["run"]')
+def _bad_key(says: str) -> ProblemWords:
+    return ProblemWords("name", says, 'write the port\'s number: 1 = ["run"]')
 
 
-def _bad_name() -> Words:
-    return Words(
+def _bad_name() -> ProblemWords:
+    return ProblemWords(
         "name",
         "is not a name: a name is a letter from a to z, then letters, digits, - and _, at most 60",
         "rename it everywhere in this file; titles may be in any script",
     )
 
 
-def _bad_pattern(place: Place, value: Any) -> Words:
+def _bad_pattern(place: Place, value: Any) -> ProblemWords:
     if place[-1] == "colour_order":
-        return Words("value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW")
+        return ProblemWords("value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW")
     if len(place) > 2 and place[2] == "start":
-        return Words("value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"')
+        return ProblemWords("value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"')
     return _bad_name()
 
 

@@ -10,12 +10,12 @@ from functools import lru_cache
 from pathlib import Path
 
 from patcher.errors import PatcherError, refuse
-from patcher.show.parser import Reading, read
+from patcher.show.parser import ParsedShow, read
 from patcher.show.writer import LARGEST_FILE as LARGEST_FILE
 from patcher.show.writer import write_whole as write_whole
 
 
-def read_show(path: Path) -> Reading:
+def read_show(path: Path) -> ParsedShow:
     """Read the show file at `path` and the points files that it names.
 
     Raises:

@@ -18,7 +18,7 @@ from patcher.patch.patch import Patch, Start, written
 from patcher.power.stretches import stretches
 from patcher.show.run_tables import Run
 from patcher.show.schema import Controller, Logic, Show
-from patcher.swaps.dead_box import Cable, DeadBox, runs_of
+from patcher.swaps.dead_box import DeadBox, SwapCable, runs_of
 from patcher.swaps.joins import Piece, Sharing, with_fewest_cuts
 from patcher.swaps.shortfall import Shortfall as Shortfall
 from patcher.swaps.shortfall import no_universes, too_short
@@ -27,7 +27,7 @@ from patcher.wiring import Wiring, wire
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class RunMove:
     """A run whose addresses change: universe and channel of its first pixel, before and after."""
 
     run: str
@@ -59,8 +59,8 @@ class BoxSwap:
     patch: Patch
     spare_ports: dict[int, tuple[str, ...]]
     from_ports: dict[str, int]
-    cables: tuple[Cable, ...]
-    moves: tuple[Move, ...]
+    cables: tuple[SwapCable, ...]
+    moves: tuple[RunMove, ...]
     worst_ms: float
     proved: bool
 
@@ -114,13 +114,13 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     )  # fmt: skip
 
 
-def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> tuple[Move, ...]:
+def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> tuple[RunMove, ...]:
     """The runs whose addresses change."""
     places = {run: at for start in starts for run, at in first_pixels_at(start.chain, start.at).items()}
-    return tuple(Move(run, written(today[run]), written(at)) for run, at in places.items() if at != today[run])
+    return tuple(RunMove(run, written(today[run]), written(at)) for run, at in places.items() if at != today[run])
 
 
-def _with_feeds(cables: Iterable[Cable], after: Show) -> tuple[Cable, ...]:
+def _with_feeds(cables: Iterable[SwapCable], after: Show) -> tuple[SwapCable, ...]:
     """The cables, with whether a feed still reaches their runs."""
     fed = {(run, first) for part in stretches(wire(after)) if part.trees for run, first, _ in part.parts}
     return tuple(replace(cable, fed=(cable.run, 1) in fed or cable.tee_of is not None) for cable in cables)
@@ -162,7 +162,7 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
 
 
 def _show_after(
-    show: Show, spare: Controller, cables: tuple[Cable, ...], old: Controller, moved: dict[int, int]
+    show: Show, spare: Controller, cables: tuple[SwapCable, ...], old: Controller, moved: dict[int, int]
 ) -> Show:
     """The show with the spare in the dead box's place; its starts have no pins yet.
 
@@ -198,7 +198,7 @@ def _in_place_of(old: Controller, new: Controller, ports: dict[int, tuple[str, .
     })  # fmt: skip
 
 
-def _behind_cable(run: Run, cable: Cable) -> Run:
+def _behind_cable(run: Run, cable: SwapCable) -> Run:
     """A run with a new cable in the place of its lead."""
     lead = {
         "lead": cable.metres, "lead_via": cable.via, "lead_awg": None, "lead_mm2": None, "nulls": 0, "nulls_at": (),

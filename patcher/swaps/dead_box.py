@@ -18,7 +18,7 @@ from patcher.wiring import Wiring
 
 
 @dataclass(frozen=True, slots=True)
-class Cable:
+class SwapCable:
     """A cable to make: data and ground, no null pixel in it.
 
     Attributes:
@@ -138,7 +138,7 @@ class DeadBox:
         end = behind(self.today[last.name], last.pixels, self.show.type_of(last).channels)
         return first_fit(end, self.show.type_of(first).channels) != self.today[first.name]
 
-    def cables(self, hung: dict[int, tuple[Piece, ...]]) -> Iterator[Cable]:
+    def cables(self, hung: dict[int, tuple[Piece, ...]]) -> Iterator[SwapCable]:
         """The cables that are new."""
         unit = METRES_PER[self.show.settings.units]
         for port, line in hung.items():
@@ -148,4 +148,6 @@ class DeadBox:
                 last = before.runs[-1] if before else None
                 for run, tee_of, way, lead in self._leads(before, piece):
                     metres = lead if way is None else ceil(way / unit * 10 - 1e-6) / 10 * unit
-                    yield Cable(run, None if tee_of else last, port, metres, way is not None, fed=False, tee_of=tee_of)
+                    yield SwapCable(
+                        run, None if tee_of else last, port, metres, way is not None, fed=False, tee_of=tee_of
+                    )

@@ -12,7 +12,7 @@ from patcher.sheets.figures import length, ranges
 from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, shown_head, start_row
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
-from patcher.swaps.dead_box import Cable
+from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wiring import Wiring, wire
@@ -151,7 +151,7 @@ def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
     return lines
 
 
-def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
+def _old_lead(found: BoxSwap, wiring: Wiring, cable: SwapCable) -> Iterator[str]:
     """What becomes of the lead that a new cable takes the place of, of what was in it and of what hung on it."""
     run, name = wiring.show.runs[cable.run], cable.run
     if cable.tee_of or (cable.behind and not _was_cut(wiring, found.dead.name, cable)):
@@ -169,7 +169,7 @@ def _old_lead(found: BoxSwap, wiring: Wiring, cable: Cable) -> Iterator[str]:
         )
 
 
-def _was_cut(wiring: Wiring, dead: str, cable: Cable) -> bool:
+def _was_cut(wiring: Wiring, dead: str, cable: SwapCable) -> bool:
     return any(cable.run in runs[1:] for runs in wiring.of_controller(dead).values())
 
 

@@ -22,7 +22,7 @@ CHAPTERS: tuple[Chapter, ...] = get_args(Chapter)
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class RecordedAnswer:
     """What a person said of one item.
 
     Attributes:
@@ -58,7 +58,7 @@ class Record:
         bench: strings that were tried on the bench.
     """
 
-    answers: Mapping[Item, Answer] = field(default_factory=dict)
+    answers: Mapping[Item, RecordedAnswer] = field(default_factory=dict)
     notes: tuple[Entry, ...] = ()
     replaced: tuple[Entry, ...] = ()
     bench: tuple[Entry, ...] = ()
@@ -75,7 +75,7 @@ class Record:
         answer = self.answers.get(item)
         return answer is not None and answer.against != digest
 
-    def answered(self, answers: Mapping[Item, Answer]) -> Record:
+    def answered(self, answers: Mapping[Item, RecordedAnswer]) -> Record:
         """With these answers, in place of what was said of the same items before."""
         return replace(self, answers={**self.answers, **answers})
 

@@ -17,7 +17,7 @@ import tomli_w
 
 from patcher.show.kept_file import change_kept, kept_path, read_kept
 from patcher.walk.items import WHATS, Item, What
-from patcher.walk.record import CHAPTERS, SAYS, Answer, Entry, Record, Says
+from patcher.walk.record import CHAPTERS, SAYS, Entry, Record, RecordedAnswer, Says
 
 FORMAT = 1
 
@@ -92,11 +92,11 @@ def _what(text: str) -> What:
     return text
 
 
-def _answer(keys: dict[str, Any]) -> Answer:
+def _answer(keys: dict[str, Any]) -> RecordedAnswer:
     if keys["says"] not in SAYS:
         raise ValueError(f"an answer says “{keys['says']}”")
     found = tuple(_words(fault) for fault in keys.get("found", ()))
-    return Answer(cast(Says, keys["says"]), _when(keys), _words(keys["against"]), found)
+    return RecordedAnswer(cast(Says, keys["says"]), _when(keys), _words(keys["against"]), found)
 
 
 def _entry(keys: dict[str, Any]) -> Entry:

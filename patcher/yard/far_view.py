@@ -27,7 +27,7 @@ STRIP = 48
 NAME = 22
 
 
-class Picture:
+class FarView:
     """A picture of a yard, of so many columns and lines at most.
 
     Args:

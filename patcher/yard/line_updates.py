@@ -8,7 +8,7 @@ REFRESH = 1.0
 """Seconds without a picture after which another may have written there: then all is written anew."""
 
 
-class Screen:
+class LineUpdates:
     """A terminal that shows a picture.
 
     Args:

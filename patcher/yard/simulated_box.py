@@ -36,7 +36,7 @@ class _Source:
 
 
 @dataclass
-class Box:
+class SimulatedBox:
     """What a box has received.
 
     Attributes:

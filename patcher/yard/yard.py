@@ -27,7 +27,7 @@ from patcher.wire import e131
 from patcher.wiring import Wiring
 from patcher.yard.network_trouble import Trouble
 from patcher.yard.pixels import PixelBlock, PixelValues
-from patcher.yard.simulated_box import Box
+from patcher.yard.simulated_box import SimulatedBox
 
 LOOPBACK = "127.0.0.1"
 
@@ -114,7 +114,8 @@ class Yard:
         self._block = PixelBlock(takes, fed_by, self.universes, seed)
         self.pixels: dict[str, PixelValues] = self._block.of
         self.boxes = {
-            name: Box(name, show.controllers[name].protocol, numbers) for name, numbers in self.universes.items()
+            name: SimulatedBox(name, show.controllers[name].protocol, numbers)
+            for name, numbers in self.universes.items()
         }
         self._dimmer = {
             name: np.floor(np.arange(256) * show.controllers[name].level + 0.5).astype(np.uint8)

@@ -126,7 +126,7 @@ def picture(stack: ExitStack, yard: object, wiring: object) -> object:
     import pty
     import threading
 
-    from patcher.yard.far_view import Picture, Throttle
+    from patcher.yard.far_view import FarView, Throttle
 
     end, terminal = pty.openpty()
     stack.callback(os.close, end)
@@ -140,7 +140,7 @@ def picture(stack: ExitStack, yard: object, wiring: object) -> object:
 
     threading.Thread(target=swallow, daemon=True).start()
     shown = stack.enter_context(os.fdopen(terminal, "w"))
-    drawn = Picture(yard, wiring, 120, 40, "truecolor")  # type: ignore[arg-type]
+    drawn = FarView(yard, wiring, 120, 40, "truecolor")  # type: ignore[arg-type]
     return Throttle(lambda: (shown.write(drawn.text()), shown.flush()), 10)  # type: ignore[arg-type]
 
 

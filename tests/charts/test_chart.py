@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from patcher.charts.cable_chart import cable_chart
 from patcher.charts.universe_map import free, seats, twice, universe_bars
-from patcher.drawing.leader_rows import Words, stairs
+from patcher.drawing.leader_rows import LabelWords, stairs
 from patcher.drawing.svg import look
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
@@ -207,7 +207,7 @@ WORDS = st.lists(st.tuples(st.floats(12, 170), st.text("abcmW 1", min_size=1, ma
 @given(WORDS, st.integers(1, 20))
 def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int) -> None:
     # Source: rectangles and uprights compared one by one.
-    given_ = [Words(at, text, "kind", "of", 2.5, bold) for at, text, bold in labels]
+    given_ = [LabelWords(at, text, "kind", "of", 2.5, bold) for at, text, bold in labels]
     steps, lost = stairs(given_, 9.5, 179.5, most)
     assert len(steps) + len(lost) == len(given_)
     for one, two in itertools.combinations(steps, 2):

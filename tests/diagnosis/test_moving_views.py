@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
-from patcher.diagnosis.moving_views import Taken, lamps_of, moved
+from patcher.diagnosis.moving_views import TakenWays, lamps_of, moved
 from patcher.eye import Eye
 from patcher.faults import departure
 from rig.diagnosed_shows import shown
@@ -75,7 +75,7 @@ def test_what_moves_is_worked_out_as_if_it_were_followed(data: st.DataObject, tw
     for own, numbers in zip(ways, of, strict=True):
         index = np.array(own, dtype=np.int32)
         loses = ((index == index[0]) | (index >= CHANNELS)).all(axis=(1, 2))
-        taken.append(Taken(index.transpose(2, 0, 1), np.array(numbers), loses, CHANNELS))
+        taken.append(TakenWays(index.transpose(2, 0, 1), np.array(numbers), loses, CHANNELS))
     chances = moved(Eye(), ask, np.array(steps), taken)
     for place, numbers in enumerate(zip(*of, strict=True)):
         takes = [own[number] for own, number in zip(ways, numbers, strict=True)]

@@ -22,7 +22,7 @@ from patcher.listener.receiver import Ear, Receiver
 from patcher.listener.streams import Listening
 from patcher.wire import artnet as wire_artnet
 from patcher.yard.network_trouble import Trouble
-from patcher.yard.simulated_box import Box
+from patcher.yard.simulated_box import SimulatedBox
 from rig.loopback import E131, HOST
 from rig.packets import artnet, e131, e131_sync, full
 
@@ -93,7 +93,11 @@ def poll_reply(chance: random.Random) -> bytes:
 
 
 def check_bounded(seed: int, packets: int) -> None:
-    box, art, listening = Box("mill", "e131", (7, 8, 9)), Box("weir", "artnet", (7, 8, 9)), Listening(most=500)
+    box, art, listening = (
+        SimulatedBox("mill", "e131", (7, 8, 9)),
+        SimulatedBox("weir", "artnet", (7, 8, 9)),
+        Listening(most=500),
+    )
     most = {"box": 0, "listening": 0}
     for number, (protocol, packet, sender, now) in enumerate(flood(seed, packets)):
         (box if protocol == "e131" else art).receive(packet, sender, now)

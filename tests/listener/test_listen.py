@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 
 from patcher.frames.levels import Levels
 from patcher.listener import contention, presence
-from patcher.listener.listen_session import Outcome, Scene
+from patcher.listener.listen_session import ListenedShow, Outcome
 from patcher.listener.listen_sockets import Burden, Hearing, burden, others, others_on
 from patcher.listener.lit_pixels import expected, lit
 from patcher.listener.packet_counts import Order, Rate
@@ -358,7 +358,7 @@ def test_no_packet_is_a_crash(packet: bytes, noise: bytes, changes: list[tuple[i
     assert heard.malformed >= 1
     assert len(heard.reasons) <= 5
     contention.findings(heard)
-    json.dumps(document(Outcome(Scene(), 1.0, 1, heard, [], contention.findings(heard), {}, Burden())))
+    json.dumps(document(Outcome(ListenedShow(), 1.0, 1, heard, [], contention.findings(heard), {}, Burden())))
 
 
 def test_memory_is_bounded_and_the_living_stay() -> None:

@@ -24,7 +24,7 @@ from patcher.frames.patterns import RAMP_SECONDS
 from patcher.frames.request import PatternName
 from patcher.power.flow import LOADED
 from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS
-from patcher.reference import Part, parts_of, topics
+from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
 from patcher.reports.topic_lines import WIDEST, lines
 from patcher.show import run_tables, schema
@@ -66,8 +66,8 @@ def text(topic: str) -> str:
 
 
 @cache
-def sections() -> dict[str, list[Part]]:
-    found: dict[str, list[Part]] = {}
+def sections() -> dict[str, list[TopicPart]]:
+    found: dict[str, list[TopicPart]] = {}
     for part in show_keys():
         if part.kind == "heading":
             title = part.says

@@ -25,7 +25,7 @@ from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
 from patcher.walk.items import Item, digests, items
-from patcher.walk.record import Answer, Entry
+from patcher.walk.record import Entry, RecordedAnswer
 from patcher.walk.record_file import change_record
 from patcher.wiring import wire
 from rig.examples import examples
@@ -293,12 +293,14 @@ def test_repairs_that_are_open_stand_on_the_tag(heron_lock: Path, here: Patcher)
     wiring = wire(read_show(heron_lock).show)
     every = digests(wiring, allocate(wiring).patch, items(wiring))
     no = {
-        Item("hedge", "ends"): Answer("no", NOON, every[Item("hedge", "ends")], ("dark:hedge/150", "cut:hedge/150")),
-        Item("gable", "colours"): Answer("no", NOON, "older", ("colour-order:gable=GRB",)),
-        Item("gatepost/1", "identity"): Answer(
+        Item("hedge", "ends"): RecordedAnswer(
+            "no", NOON, every[Item("hedge", "ends")], ("dark:hedge/150", "cut:hedge/150")
+        ),
+        Item("gable", "colours"): RecordedAnswer("no", NOON, "older", ("colour-order:gable=GRB",)),
+        Item("gatepost/1", "identity"): RecordedAnswer(
             "no", NOON, every[Item("gatepost/1", "identity")], ("swapped-runs:gate-left,willow",)
         ),
-        Item("towpath", "direction"): Answer("no", NOON, every[Item("towpath", "direction")]),
+        Item("towpath", "direction"): RecordedAnswer("no", NOON, every[Item("towpath", "direction")]),
     }
     note = Entry("hedge/7", NOON, "<b>clip</b> is cracked")
     change_record(heron_lock, lambda kept: kept.answered(no).added("notes", note))

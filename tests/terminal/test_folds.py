@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from patcher.errors import Finding
 from patcher.terminal.folds import WIDEST, choices, fold, on_screen
-from patcher.terminal.tables import in_words
+from patcher.terminal.printed import in_words
 
 
 class Screen(io.StringIO):

@@ -253,7 +253,7 @@ def test_what_other_files_say_gives_no_orders(heron_lock: Path, here: Patcher) -
 def test_names_on_the_network_give_no_orders(name: str, short: str) -> None:
     # Source: E1.31-2018 6.2.2: a source's name is any UTF-8; Art-Net 4: ShortName and LongName of an ArtPollReply.
     from patcher.listener import contention
-    from patcher.listener.listen_session import Outcome, Scene
+    from patcher.listener.listen_session import ListenedShow, Outcome
     from patcher.listener.listen_sockets import Burden
     from patcher.listener.presence import Presence
     from patcher.listener.streams import Listening
@@ -267,7 +267,7 @@ def test_names_on_the_network_give_no_orders(name: str, short: str) -> None:
     heard = listening.heard(0.1)
     box = Presence("gate", "192.0.2.9", "artnet", "ArtPoll", short, name, (1,), (1,))
     found = contention.findings(heard)
-    outcome = Outcome(Scene(), 1.0, 1, heard, [box], found, {}, Burden())
+    outcome = Outcome(ListenedShow(), 1.0, 1, heard, [box], found, {}, Burden())
     stdout, sys.stdout = sys.stdout, io.StringIO()
     try:
         with screens():

@@ -16,7 +16,7 @@ from patcher.placement.allocation import allocate
 from patcher.shapes import positions
 from patcher.walk.items import OF_RUN, WHAT_WORDS, WHATS, Item, digests, items
 from patcher.walk.progress import failed, still_open
-from patcher.walk.record import SAYS, Answer, Entry, Record
+from patcher.walk.record import SAYS, Entry, Record, RecordedAnswer
 from patcher.walk.record_file import change_record, checks_path, dump, parse, read_record
 from rig.examples import examples
 from rig.shipped import SHOWS, wired
@@ -27,7 +27,7 @@ TIMES = st.builds(
     lambda at, zone: at.replace(tzinfo=zone, microsecond=0),
     st.datetimes(datetime(2001, 1, 1), datetime(2099, 1, 1)), ZONES,
 )  # fmt: skip
-ANSWERS = st.builds(Answer, st.sampled_from(SAYS), TIMES, WORDS, st.lists(WORDS, max_size=3).map(tuple))
+ANSWERS = st.builds(RecordedAnswer, st.sampled_from(SAYS), TIMES, WORDS, st.lists(WORDS, max_size=3).map(tuple))
 ENTRIES = st.lists(st.builds(Entry, WORDS, TIMES, WORDS), max_size=3).map(tuple)
 RECORDS = st.builds(
     Record, st.dictionaries(st.builds(Item, WORDS, st.sampled_from(WHATS)), ANSWERS, max_size=5),
@@ -36,8 +36,8 @@ RECORDS = st.builds(
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 SMALL = Record(
-    {Item("gable", "colours"): Answer("no", NOON, "ab12", ("reversed:gable",)),
-     Item("gate", "geometry"): Answer("yes", NOON, "cd34")},
+    {Item("gable", "colours"): RecordedAnswer("no", NOON, "ab12", ("reversed:gable",)),
+     Item("gate", "geometry"): RecordedAnswer("yes", NOON, "cd34")},
     notes=(Entry("gable", NOON, "Знак: клипса треснула"),),
 )  # fmt: skip
 
@@ -92,7 +92,7 @@ def test_a_damaged_file_is_named_and_left_alone(heron_lock: Path, damage, named:
 
 
 def test_a_change_keeps_what_another_program_wrote_meanwhile(heron_lock: Path) -> None:
-    change_record(heron_lock, lambda record: record.answered({Item("gable", "ends"): Answer("yes", NOON, "1")}))
+    change_record(heron_lock, lambda record: record.answered({Item("gable", "ends"): RecordedAnswer("yes", NOON, "1")}))
     change_record(heron_lock, lambda record: record.added("bench", Entry("willow", NOON, "500 pixels, all white")))
     found = read_record(heron_lock)
     assert set(found.answers) == {Item("gable", "ends")}
@@ -114,7 +114,7 @@ def test_an_answer_holds_only_against_what_it_was_given_for() -> None:
     assert SMALL.state(geometry, "ab12") == "open"
     assert SMALL.changed(geometry, "ab12")
     assert not SMALL.changed(Item("eaves", "ends"), "ab12")
-    unsure = SMALL.answered({geometry: Answer("cannot tell", NOON, "cd34")})
+    unsure = SMALL.answered({geometry: RecordedAnswer("cannot tell", NOON, "cd34")})
     assert unsure.state(geometry, "cd34") == "open"
 
 
@@ -351,7 +351,7 @@ def test_a_person_reads_right_port_and_layout_and_the_file_keeps_its_keys() -> N
     # The project's own rule: a person reads plain words; a key of a file stays as it is
     now = datetime(2026, 11, 29, 18, 0, tzinfo=UTC)
     wanted = {Item("box/1", "identity"): "a", Item("gate", "geometry"): "b", Item("eaves", "ends"): "c"}
-    record = Record({item: Answer("no", now, digest) for item, digest in wanted.items() if digest != "c"})
+    record = Record({item: RecordedAnswer("no", now, digest) for item, digest in wanted.items() if digest != "c"})
     said = [*failed(record, wanted), *still_open(record, wanted, {})]
     assert said == ["box/1 (right port), cause not known", "gate (layout), cause not known", "eaves (ends)"]
     assert "identity" in dump(record)

@@ -25,7 +25,7 @@ from patcher.faults import Built
 from patcher.patch.thing import find
 from patcher.placement.allocation import allocate
 from patcher.yard.close_view import Close
-from patcher.yard.line_updates import Screen
+from patcher.yard.line_updates import LineUpdates
 from patcher.yard.yard import Yard
 from rig.examples import examples
 from rig.shipped import wired
@@ -259,7 +259,7 @@ class Terminal:
 def test_a_screen_shows_the_picture_and_writes_what_has_changed_alone(frames: list[list[str]], wide: bool) -> None:
     showing: list[str] = []
     size = [80, 24]
-    screen, terminal = Screen(lambda: (size[0], size[1]), lambda columns, lines: lambda: showing), Terminal()
+    screen, terminal = LineUpdates(lambda: (size[0], size[1]), lambda columns, lines: lambda: showing), Terminal()
     for number, frame in enumerate(frames):
         before, showing[:] = list(showing), frame
         if wide:

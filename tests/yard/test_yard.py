@@ -18,9 +18,9 @@ from patcher.listener.receiver import Ear, Receiver, _one_by_one
 from patcher.listener.recvmmsg import many
 from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
-from patcher.yard.far_view import Picture
+from patcher.yard.far_view import FarView
 from patcher.yard.network_trouble import OVERTAKEN, Off, Trouble
-from patcher.yard.simulated_box import Box
+from patcher.yard.simulated_box import SimulatedBox
 from patcher.yard.yard import Yard, differences, ears, snapshot, sync_ears
 from rig.examples import examples, later
 from rig.packets import ALICE, BOB, artnet, e131, e131_sync, full
@@ -31,7 +31,7 @@ from rig.yard_show import CORNERS, ORDERS, one_grid, send, walk
 ART_SYNC = b"Art-Net\0\x00\x52\x00\x0e\x00\x00"
 
 
-def shows(box: Box, universe: int = 7) -> int:
+def shows(box: SimulatedBox, universe: int = 7) -> int:
     """What all slots of a universe hold."""
     row = box.slots[box.universes.index(universe)]
     assert len(set(row.tolist())) == 1
@@ -39,21 +39,21 @@ def shows(box: Box, universe: int = 7) -> int:
 
 
 @pytest.fixture
-def box() -> Box:
-    return Box("box", "e131", (7, 8))
+def box() -> SimulatedBox:
+    return SimulatedBox("box", "e131", (7, 8))
 
 
 # --- one box, E1.31 -----------------------------------------------------------------------------------------------
 
 
-def test_a_box_takes_its_own_universes_only(box: Box) -> None:
+def test_a_box_takes_its_own_universes_only(box: SimulatedBox) -> None:
     # Source: the design: a box listens to the universes of its patch.
     assert box.receive(e131(7, full(10), 0), "1", 0.0) == 7
     assert box.receive(e131(9, full(20), 0), "1", 0.0) is None
     assert (shows(box, 7), shows(box, 8)) == (10, 0)
 
 
-def test_the_higher_priority_wins_while_it_lives(box: Box) -> None:
+def test_the_higher_priority_wins_while_it_lives(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018 6.2.3 (from memory: the clause): a receiver takes the source of the highest priority.
     box.receive(e131(7, full(10), 1, priority=100, cid=ALICE), "1", 0.0)
     assert box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.1) == 7
@@ -65,7 +65,7 @@ def test_the_higher_priority_wins_while_it_lives(box: Box) -> None:
     assert shows(box) == 40
 
 
-def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
+def test_a_higher_priority_that_falls_silent_gives_way(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     for number in range(26):
@@ -77,7 +77,7 @@ def test_a_higher_priority_that_falls_silent_gives_way(box: Box) -> None:
     assert shows(box) == 31
 
 
-def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: Box) -> None:
+def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s; a packet alone brings the time along.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     box.receive(e131(7, full(30), 1, priority=100, cid=ALICE), "1", 0.3)
@@ -86,7 +86,7 @@ def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: Box) -
     assert shows(box) == 31
 
 
-def test_a_priority_counts_in_its_own_universe_only(box: Box) -> None:
+def test_a_priority_counts_in_its_own_universe_only(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018: a source is one of a universe; priority is a field of its packet.
     box.receive(e131(7, full(20), 1, priority=200, cid=BOB), "2", 0.0)
     assert box.receive(e131(8, full(30), 1, priority=1, cid=ALICE), "1", 0.0) == 8
@@ -97,7 +97,7 @@ def test_a_priority_counts_in_its_own_universe_only(box: Box) -> None:
 def test_the_sequence(last: int) -> None:
     # From memory: ANSI E1.31-2018 6.7.2: dropped when new − last, as a signed octet, is in (−20, 0].
     for new in range(256):
-        box = Box("box", "e131", (7,))
+        box = SimulatedBox("box", "e131", (7,))
         box.receive(e131(7, full(10), last), "1", 0.0)
         behind = (new - last) % 256
         signed = behind - 256 if behind > 127 else behind
@@ -106,14 +106,14 @@ def test_the_sequence(last: int) -> None:
         assert shows(box) == (20 if taken else 10)
 
 
-def test_sequences_are_counted_for_each_source_and_universe(box: Box) -> None:
+def test_sequences_are_counted_for_each_source_and_universe(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018 6.7.2 (from memory): a sequence belongs to one universe of one source.
     for universe, cid in ((7, ALICE), (8, ALICE), (7, BOB), (8, BOB)):
         assert box.receive(e131(universe, full(10), 50, cid=cid), "1", 0.0) == universe
         assert box.receive(e131(universe, full(10), 50, cid=cid), "1", 0.0) is None
 
 
-def test_silence_is_darkness_after_two_and_a_half_seconds(box: Box) -> None:
+def test_silence_is_darkness_after_two_and_a_half_seconds(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(10), 0), "1", 100.0)
     box.receive(e131(8, full(10), 0), "1", 101.0)
@@ -125,7 +125,7 @@ def test_silence_is_darkness_after_two_and_a_half_seconds(box: Box) -> None:
     assert list(box.expire(200.0)) == []
 
 
-def test_a_terminated_stream_is_dark_at_once_and_may_begin_again(box: Box) -> None:
+def test_a_terminated_stream_is_dark_at_once_and_may_begin_again(box: SimulatedBox) -> None:
     # From memory: ANSI E1.31-2018 6.2.6: a source that sets Stream_Terminated is lost at once, its slots are not used.
     box.receive(e131(7, full(10), 0), "1", 0.0)
     box.receive(e131(8, full(10), 0), "1", 0.0)
@@ -138,7 +138,7 @@ def test_a_terminated_stream_is_dark_at_once_and_may_begin_again(box: Box) -> No
     assert shows(box, 7) == 30
 
 
-def test_one_source_of_two_ends(box: Box) -> None:
+def test_one_source_of_two_ends(box: SimulatedBox) -> None:
     # Source: as above; a universe is dark only where no source is left.
     box.receive(e131(7, full(10), 0, cid=ALICE), "1", 0.0)
     box.receive(e131(7, full(20), 0, cid=BOB), "2", 0.0)
@@ -155,7 +155,7 @@ def test_one_source_of_two_ends(box: Box) -> None:
         e131(7, full(99), 1, options=0x80, priority=200, cid=BOB),
     ],
 )
-def test_other_start_codes_and_previews_light_nothing(box: Box, packet: bytes) -> None:
+def test_other_start_codes_and_previews_light_nothing(box: SimulatedBox, packet: bytes) -> None:
     # Source: ANSI E1.31-2018, 6.2.6 and 7.7: start code 0 for levels; 0x80 preview, not for pixels.
     box.receive(e131(7, full(10), 0), "1", 0.0)
     assert box.receive(packet, "1", 0.1) is None
@@ -169,7 +169,7 @@ def test_other_start_codes_and_previews_light_nothing(box: Box, packet: bytes) -
 FORCE = 0x20
 
 
-def test_levels_wait_for_the_synchronization_packet_of_their_address(box: Box) -> None:
+def test_levels_wait_for_the_synchronization_packet_of_their_address(box: SimulatedBox) -> None:
     # From memory: ANSI E1.31-2018 6.2.4.1: levels that name a synchronization address wait for its packet.
     assert box.receive(e131(7, full(10), 1, sync=99), "1", 0.0) is None
     assert box.receive(e131(8, full(20), 1, sync=99), "1", 0.0) is None
@@ -186,7 +186,7 @@ def test_levels_wait_for_the_synchronization_packet_of_their_address(box: Box) -
     assert (shows(box, 7), shows(box, 8)) == (12, 20)
 
 
-def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: Box) -> None:
+def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: SimulatedBox) -> None:
     # Source: plain reason: the newest levels of a universe are those that count.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     box.receive(e131(7, full(20), 2, sync=98), "1", 0.01)
@@ -196,7 +196,7 @@ def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: Box) -> 
     assert shows(box, 7) == 20
 
 
-def test_levels_without_an_address_do_not_wait(box: Box) -> None:
+def test_levels_without_an_address_do_not_wait(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018, table 4-1: 109–110 sync address; from memory: 0 is no synchronization.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     assert box.receive(e131(7, full(20), 2), "1", 0.01) == 7
@@ -206,7 +206,7 @@ def test_levels_without_an_address_do_not_wait(box: Box) -> None:
 
 
 @pytest.mark.parametrize("force", [0, FORCE])
-def test_synchronization_that_stops(box: Box, force: int) -> None:
+def test_synchronization_that_stops(box: SimulatedBox, force: int) -> None:
     # From memory: ANSI E1.31-2018 6.2.6, Force_Synchronization, and 11.1.2: lost after the network data loss timeout of
     # 2.5 s; with the option set levels are then shown as they come, without it nothing changes until it resumes.
     def send(value: int, sequence: int, now: float) -> None:
@@ -228,7 +228,7 @@ def test_synchronization_that_stops(box: Box, force: int) -> None:
     assert shows(box) == 98
 
 
-def test_without_any_synchronization_packet_levels_wait_no_longer_than_the_timeout(box: Box) -> None:
+def test_without_any_synchronization_packet_levels_wait_no_longer_than_the_timeout(box: SimulatedBox) -> None:
     # From memory: ANSI E1.31-2018 11.1: a receiver that was never synchronized need not wait for ever.
     for number in range(1, 25):
         box.receive(e131(7, full(number), number, sync=99), "1", number / 10)
@@ -240,7 +240,7 @@ def test_without_any_synchronization_packet_levels_wait_no_longer_than_the_timeo
     assert shows(box) == 30
 
 
-def test_an_end_does_not_wait_for_synchronization(box: Box) -> None:
+def test_an_end_does_not_wait_for_synchronization(box: SimulatedBox) -> None:
     # From memory: ANSI E1.31-2018 6.2.6: a source that sets Stream_Terminated is lost at once.
     box.receive(e131(7, full(10), 1), "1", 0.0)
     box.receive(e131(7, full(20), 2, sync=99), "1", 0.0)
@@ -250,7 +250,7 @@ def test_an_end_does_not_wait_for_synchronization(box: Box) -> None:
     assert shows(box) == 0
 
 
-def test_a_late_synchronization_packet_is_dropped(box: Box) -> None:
+def test_a_late_synchronization_packet_is_dropped(box: SimulatedBox) -> None:
     # Source: ANSI E1.31-2018 6.7.2: the window of the sequence, for synchronization packets too (6.3.1).
     box.receive(e131_sync(99, 5), "1", 0.0)
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
@@ -263,7 +263,7 @@ def test_a_late_synchronization_packet_is_dropped(box: Box) -> None:
 def test_art_sync() -> None:
     # From memory: Art-Net 4, ArtSync: once heard, ArtDmx waits for it; without it for 4 s, no more; one from another
     # address than the last ArtDmx is ignored.
-    box = Box("box", "artnet", (7, 8))
+    box = SimulatedBox("box", "artnet", (7, 8))
     assert box.receive(artnet(7, full(10), 1), "10.0.0.1:6454", 0.0) == 7
     box.receive(ART_SYNC, "10.0.0.2:6454", 0.0)
     assert box.receive(artnet(7, full(20), 2), "10.0.0.1:6454", 0.1) == 7
@@ -298,7 +298,7 @@ def test_a_multicast_box_listens_on_the_group_of_its_synchronization() -> None:
 
 def test_an_art_net_box_keeps_what_came_last() -> None:
     # From memory: Art-Net 4: a node holds its last levels where nothing comes.
-    box = Box("box", "artnet", (7, 300))
+    box = SimulatedBox("box", "artnet", (7, 300))
     assert box.receive(artnet(7, full(10), 1), "1", 0.0) == 7
     assert box.receive(artnet(300, full(20), 1), "1", 0.0) == 300
     assert list(box.expire(1000.0)) == []
@@ -311,7 +311,7 @@ def test_an_art_net_box_keeps_what_came_last() -> None:
 
 def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
     # Source: Art-Net 4, ArtDmx: sequence 1–255, 0 means unused.
-    box = Box("box", "artnet", (7,))
+    box = SimulatedBox("box", "artnet", (7,))
     for value in (1, 2, 3):
         assert box.receive(artnet(7, full(value), 0), "1", 0.0) == 7
         assert shows(box) == value
@@ -327,7 +327,7 @@ def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
 def test_rubbish_is_counted_and_the_box_goes_on(protocol: str) -> None:
     # Source: the lengths in ANSI E1.31-2018, table 4-1, and ArtDmx: one that is cut off does not have the one it says.
     rng = random.Random(31)
-    box = Box("box", protocol, (7,))
+    box = SimulatedBox("box", protocol, (7,))
     make = (lambda n: e131(7, full(n), n)) if protocol == "e131" else (lambda n: artnet(7, full(n), n))
     assert box.receive(make(1), "1", 0.0) == 7
     for number in range(3000):
@@ -597,7 +597,7 @@ def test_a_program_that_begins_anew_is_heard_at_once() -> None:
         artnet.write_levels(octets, sequence, bytes([value]))
         return bytes(octets)
 
-    box = Box("shed", "artnet", (1,))
+    box = SimulatedBox("shed", "artnet", (1,))
     assert box.receive(packet(11, 7), "127.0.0.1:4000", 0.0) == 1
     assert box.receive(packet(0, 9), "127.0.0.1:4000", 0.1) is None
     assert box.slots[0, 0] == 7
@@ -782,7 +782,7 @@ def test_the_picture_at_the_end_is_the_plans_whatever_the_network_does() -> None
     assert differences(look, 0.5, wiring, yard) == []
 
 
-def test_a_box_that_comes_back_shows_nothing_that_waited_before(box: Box) -> None:
+def test_a_box_that_comes_back_shows_nothing_that_waited_before(box: SimulatedBox) -> None:
     # Source: plain reason: without power nothing is remembered.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     box.switch(on=False)
@@ -862,7 +862,7 @@ def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: in
     tables["controller"]["box"]["port"]["1"].append("plain")
     wiring = wired(tables)
     yard = Yard(wiring, allocate(wiring).patch, Built())
-    picture = Picture(yard, wiring, columns, lines, "")
+    picture = FarView(yard, wiring, columns, lines, "")
     dark = picture.lines()
     assert len(dark) <= lines
     assert all(len(line) <= max(columns, 90) for line in dark)
@@ -890,12 +890,12 @@ def test_the_picture_shows_runs_without_a_shape_as_strips_and_boxes_with_their_c
     wiring = wired(tables)
     yard = Yard(wiring, allocate(wiring).patch, Built())
     yard.receive(["box"], e131(1, bytes([9, 0, 0, 0, 0, 3, 0, 0, 0]), 1), "1", 0.0)
-    assert [line.split() for line in Picture(yard, wiring, 80, 24, "").lines()] == [
+    assert [line.split() for line in FarView(yard, wiring, 80, 24, "").lines()] == [
         ["wall", "2", "of", "6", "●●····"], ["box", "1", "taken"]
     ]  # fmt: skip
-    coloured = Picture(yard, wiring, 80, 24, "truecolor").lines()[0]
+    coloured = FarView(yard, wiring, 80, 24, "truecolor").lines()[0]
     assert "\x1b[38;2;255;0;0m●\x1b[0m\x1b[38;2;0;0;255m●\x1b[0m····" in coloured
-    eight = "".join(Picture(yard, wiring, 80, 24, "8").lines())
+    eight = "".join(FarView(yard, wiring, 80, 24, "8").lines())
     assert "\x1b[31m●\x1b[0m\x1b[34m●\x1b[0m" in eight
 
 
