@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from patcher.answers.witness import Witness
 from patcher.eye import DARK, FLICKER, ODD, RED, WHITE
 from patcher.faults import DARK as NOTHING
-from patcher.faults import RANDOM, LitChannels, planned
+from patcher.faults import RANDOM, LitChannels, build, departure, parse, planned
+from patcher.frames.levels import Levels
 from patcher.phone.content import Content
 from patcher.placement.allocation import allocate
 from rig.shipped import wired
@@ -47,6 +49,29 @@ def test_what_universes_hold_lights_those_that_take_it_and_no_other() -> None:
     takes = np.array(channels, dtype=np.int32)[:, None]
     assert lit.shades(takes, "W").tolist() == [DARK] * 4 + [WHITE] * 2 + [DARK] * 2 + [FLICKER]
     assert LitChannels.of_slots((), ()).shades(takes, "W").tolist() == [DARK] * 8 + [FLICKER]
+
+
+# Judge: a yard of simulated boxes, sent to in packets, whose pixels are looked at three times.
+@pytest.mark.parametrize("fault", ["flicker:sill/3", "cut:jamb/2", "replaced:sill/2=RGBW", "dark-channel:jamb/2=R"])
+def test_what_is_worked_out_is_what_a_yard_shows(fault: str) -> None:
+    tables = {
+        "show": {"title": "Weir"}, "pixel": {"rgb": {"colour_order": "RGB"}},
+        "controller": {"hut": {"address": "192.0.2.9", "ports": 1, "port": {"1": ["sill", "jamb"]}}},
+        "run": {"sill": {"pixel": "rgb", "pixels": 5}, "jamb": {"pixel": "rgb", "pixels": 5}},
+    }  # fmt: skip
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    built = build(wiring, [parse(fault, wiring)])
+    slots = np.zeros((1, 512), dtype=np.uint8)
+    slots[0, :30] = np.tile([200, 0, 0, 0, 90, 0], 5)
+    levels = Levels(patch.universes, slots)
+    plan = planned(wiring, patch)
+    takes = plan.takes | departure(plan, built.faults).takes
+    lit = LitChannels.of_slots(levels.universes, levels.slots)
+    wanted = {run: lit.shades(takes[run], "RGB").tolist() for run in takes}
+    (shown,) = Witness(wiring, patch, built).shown([levels])
+    assert {run: shades.tolist() for run, shades in shown.items()} == wanted
+    assert wanted != {run: lit.shades(plan.takes[run], "RGB").tolist() for run in takes}
 
 
 def test_the_page_shows_a_tee_in_the_colours_of_its_own_chips() -> None:
