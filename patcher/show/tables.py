@@ -60,7 +60,9 @@ def _port_number(key: Any) -> Any:
     return key
 
 
-Name = Annotated[str, StringConstraints(strict=True, pattern=NAME_PATTERN, max_length=60)]
+LONGEST_NAME = 60
+"""Letters of a name, at most. No source: it must fit a label and a line of a table."""
+Name = Annotated[str, StringConstraints(strict=True, pattern=NAME_PATTERN, max_length=LONGEST_NAME)]
 LENGTHS: dict[str, JsonValue] = {"unit": "m or ft"}
 """What the JSON Schema says of lengths: in which unit they are written."""
 Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
