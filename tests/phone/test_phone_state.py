@@ -1,6 +1,7 @@
 """What a tap makes of the state, and what the wire then carries: whatever is tapped, in whatever order."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from math import inf
 from pathlib import Path
@@ -303,9 +304,9 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     desk.tap(Act("light"))
     own = listen("127.0.0.1", 0)
     entry = Authentication("127.0.0.1", own.getsockname()[1])
-    Session(desk, entry, WalkThread(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere).go(
-        own, lambda: False, lambda: None
-    )
+    session = Session(desk, entry, WalkThread(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere)
+    with ThreadPoolExecutor(1) as thread:  # of its own: a browser that other tests keep open has a loop in this one
+        thread.submit(session.go, own, lambda: False, lambda: None).result(timeout=30)
     assert desk.state.dark
     assert "Network is unreachable" in desk.failed
     assert json.loads(desk.document())["failed"] == desk.failed
