@@ -163,7 +163,7 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
 
 def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
     # Source: the design: `bench --as` results live in the record; `verify --report` shows it
-    call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 1)
+    call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 0.1)
     assert here(*call, "--result", "pixel 12 lacks green").returncode == 0
     here(*call, "--result", "as it should be", "--json")
     here(*call)
@@ -180,7 +180,7 @@ def test_how_it_was_is_asked_at_a_terminal(heron_lock: Path, sockets: dict) -> N
     for said, kept in ((b"y\n", ["primaries: as it should be"]), (b"\n", [])):
         checks_path(heron_lock).unlink(missing_ok=True)
         ours, theirs = pty.openpty()
-        command = [sys.executable, "-m", "patcher", "bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", "1"]
+        command = [sys.executable, "-m", "patcher", "bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", "0.1"]
         process = subprocess.Popen(command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         os.close(theirs)
         os.write(ours, said)

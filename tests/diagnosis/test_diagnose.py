@@ -31,8 +31,8 @@ from patcher.remedies.plan_edits import changed
 from patcher.remedies.remedies import remedy
 from patcher.shapes import positions
 from patcher.wiring import Wiring, wire
-from rig.diagnosed_shows import SHOWN, asked, order, shown, until_apart
-from rig.examples import tries
+from rig.diagnosed_shows import SHOWN, asked, order, shown, tables, until_apart
+from rig.examples import later, tries
 from rig.shipped import wired
 
 EYES = (Eye(), Eye(gaps=False))
@@ -219,8 +219,10 @@ def test_a_question_is_weighed_by_what_it_tells(name: str, doubt: float) -> None
 
 
 # Source: Shannon (1948), theorem 9 for a source without noise: no code is shorter on the mean than the entropy.
-def test_no_mean_lies_below_the_entropy() -> None:
-    _, _, scene = shown("one run")
+@pytest.mark.parametrize("pixels", [1, *later(5)])
+def test_no_mean_lies_below_the_entropy(pixels: int) -> None:
+    wiring = wired(tables({"rope": {"pixels": pixels}}, {"1": ["rope"]}))
+    scene = scene_of(planned(wiring, allocate(wiring).patch), "rope")
     means, most = 0.0, 0
     for true in range(len(scene.classes)):
         engine = Engine(scene, Eye())
