@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from pyartnet.base.network import UnicastNetworkTarget
 from pyartnet.impl_artnet import ArtNetNode
 from pyartnet.impl_sacn import SacnNode
-from rig.coroutines import finished
 from sacn.messages.data_packet import DataPacket
 from stupidArtnet import StupidArtnet
 
@@ -23,6 +22,7 @@ from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
+from rig.coroutines import finished
 from rig.shipped import Patcher, wired
 
 # Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8).

@@ -10,12 +10,12 @@ from types import SimpleNamespace
 import pytest
 from pyartnet.base.network import UnicastNetworkTarget
 from pyartnet.impl_artnet import ArtNetNode
-from rig.coroutines import finished
 from stupidArtnet import StupidArtnet
 
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
+from rig.coroutines import finished
 from rig.wire_samples import LEVELS, artnet_dmx
 
 WAIT = 20.0

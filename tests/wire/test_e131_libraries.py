@@ -14,7 +14,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyartnet.base.network import UnicastNetworkTarget
 from pyartnet.impl_sacn import SacnNode
-from rig.coroutines import finished
 from sacn.messages.data_packet import DataPacket
 from sacn.messages.sync_packet import SyncPacket
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket
@@ -22,6 +21,7 @@ from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
 from patcher.wire.e131 import Data, Discovery, Sync
+from rig.coroutines import finished
 from rig.wire_samples import CID, LEVELS, SOURCE, e131_data
 
 universes = st.integers(1, 63999)
