@@ -78,7 +78,7 @@ class Person:
             word = keys.get(key.lower())
             if word == "yes" and not whole:
                 left = math.ceil((len(levels) - self._frames) * frame_timing.FRAME)
-                self.say(f"  Not yet: {left} s more. A yes counts once every colour was shown and the last one held.")
+                self.say(f"  Wait {left} s: watch all colours and the flicker test first.")
                 continue
             if word == "no" and self.last:
                 return Reply("no")

@@ -204,7 +204,7 @@ class Talk:
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
         if self.write and (change is None or consulting.assumed != same[0]):
-            raise refuse("--write", "the show file cannot say it", "fix the wiring")
+            raise refuse("--write", "the show file cannot say it", "fix the fault itself")
         deed = "write" if self.write else who.deed(writable=change is not None)
         if deed == "leave":
             return None, None
@@ -238,14 +238,14 @@ class Talk:
 
     def document(self) -> dict[str, object]:
         """The questions, what was found and what was done, for scripts."""
-        from patcher.dialogue.consultation import name
+        from patcher.faults import codes
 
         if self.told is None:
             raise PatcherError
         return {
             "questions": self.questions,
             "found": [str(fault) for fault in self.told.found],
-            "same_look": [] if self.told.something_else else [name(faults) for faults in self.told.same_look],
+            "same_look": [] if self.told.something_else else [codes(faults) for faults in self.told.same_look],
             "sure": self.told.sure,
             "something_else": self.told.something_else,
             "nearest": [str(fault) for fault in self.told.same_look[0]] if self.told.something_else else [],

@@ -29,7 +29,6 @@ IN_TURN = "each colour in turn"
 PASSES = 4
 MOST_OF = 0.9
 """What goes along less than this part of a run goes along a part of it, for a person."""
-AS_BELIEVED = ", sent on the addresses that it seems to use"
 """The letter that alone shows a colour."""
 SHOWN = 20
 """Steps for which two pixels are shown that do not go along."""
@@ -53,10 +52,16 @@ class Candidate:
     few: tuple[str, ...] = ()
 
 
-def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
+def as_believed(says: str, runs: Sequence[str]) -> str:
+    """The words of a frame that is sent to other addresses than planned."""
+    return f"{says}, sent to the addresses where {listed(list(runs))} seem{'s' * (len(runs) == 1)} to be"
+
+
+def fed_as(run: str, candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
     """The same for pixels that take other channels than planned; None where none of it would light.
 
     Args:
+        run: the run.
         candidate: a frame for one run, as planned.
         planned: the running channels that the run's pixels should take.
         believed: for each of those the one that its pixel takes; negative where it takes none.
@@ -70,7 +75,7 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
         fed = fed[fed >= 0]
         if not len(fed):
             return None
-        return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", (fed,), plain=frame), candidate.asks, candidate.few)
+        return Candidate(Frame(as_believed(frame.says, (run,)), (fed,), plain=frame), candidate.asks, candidate.few)
     kept = (fed >= 0).all(axis=1)
     if not kept.any():
         return None
@@ -78,7 +83,7 @@ def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate
     goes = tuple(of.tolist())
     plain = Frame(frame.says, tuple(lit[kept]), goes)
     asks = tuple(_asked(ask.runs, of, ask.places, ask.parts) for ask in candidate.asks)
-    return Candidate(Frame(f"{frame.says}{AS_BELIEVED}", tuple(fed[kept]), goes, plain), asks)
+    return Candidate(Frame(as_believed(frame.says, (run,)), tuple(fed[kept]), goes, plain), asks)
 
 
 def _asked(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None, parts: tuple[str, ...]) -> Ask:
@@ -301,7 +306,8 @@ class Repertoire:
         says = f"Lit {'; '.join(words)}"
         if np.array_equal(planned, channels):
             return Candidate(Frame(says, (channels,)), (), tuple(takes))
-        return Candidate(Frame(f"{says}{AS_BELIEVED}", (channels,), plain=Frame(says, (planned,))), (), tuple(takes))
+        fed = Frame(as_believed(says, tuple(takes)), (channels,), plain=Frame(says, (planned,)))
+        return Candidate(fed, (), tuple(takes))
 
     def alike(self, takes: dict[str, Channels]) -> Candidate | None:
         """All of some runs in one colour after the other, each held for a while; None where they have no colours. The
@@ -330,7 +336,7 @@ class Repertoire:
         if all(np.array_equal(np.sort(one), np.sort(two)) for one, two in zip(steps, plain, strict=True)):
             return Candidate(as_planned, asks)
         fed = tuple(step for step in steps for _ in range(HELD))
-        return Candidate(Frame(f"{says}{AS_BELIEVED}", fed, goes, as_planned), asks)
+        return Candidate(Frame(as_believed(says, tuple(takes)), fed, goes, as_planned), asks)
 
     def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
         """The steps of two pixels side by side along a run, as far as both light, or of a dot where none do.
@@ -380,7 +386,7 @@ class Repertoire:
         asked = _asked(runs, of, self.scene.joined(runs) if along.shape[1] > 1 else None, parts)
         if np.array_equal(planned, along):
             return Candidate(plain, (asked,))
-        frame = Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain)
+        frame = Frame(as_believed(says, runs), tuple(along), plain.goes, plain)
         return Candidate(frame, (asked,))
 
     def over(self, run: str, takes: Channels, twos: Sequence[tuple[int, int]]) -> Candidate:
@@ -400,7 +406,7 @@ class Repertoire:
         plain = Frame(says, tuple(planned), tuple(of.tolist()))
         if np.array_equal(planned, along):
             return Candidate(plain, (asked,))
-        return Candidate(Frame(f"{says}{AS_BELIEVED}", tuple(along), plain.goes, plain), (asked,))
+        return Candidate(Frame(as_believed(says, (run,)), tuple(along), plain.goes, plain), (asked,))
 
     def _moves(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """Two pixels side by side along some pixels in up to four passes, the first of them on each; None where they

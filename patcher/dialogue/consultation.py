@@ -13,22 +13,24 @@ from patcher.diagnosis.hypotheses import runs_of
 from patcher.dialogue.answerer import BACK
 from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
+from patcher.faults import departure, in_words
 from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.plan_edits import UNSAID
-from patcher.remedies.remedies import far_end, not_wiring, remedy
+from patcher.remedies.remedies import LOW_VOLTAGE, not_wiring, remedy
 from patcher.remedies.rewrite import rewritten
 from patcher.show.show_file import read_text
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
+from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
     from patcher.diagnosis.case import Seen
     from patcher.diagnosis.hypotheses import Hypothesis
     from patcher.diagnosis.unknown import Known
     from patcher.dialogue.answerer import Answering
-    from patcher.faults import Fault, Planned
+    from patcher.faults import Planned
     from patcher.remedies.remedies import Symptom
     from patcher.remedies.rewrite import Rewritten
     from patcher.walk.step import Step
@@ -101,33 +103,45 @@ class Consulting:
 
     def say_found(self, diagnosis: Diagnosis) -> None:
         """Name all that looks the same, and never one of it as if it were sure."""
-        alike = [name(faults) for faults in diagnosis.same_look]
+        likeliest = in_words(diagnosis.same_look[0])
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
         if self.stopped:
-            likeliest = alike[0] if diagnosis.found else "wired as planned"
-            self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {likeliest}.")
+            so_far = in_words(diagnosis.found)
+            self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {so_far}.")
             return
         if diagnosis.something_else:
             self.say(f"\nSomething else, after {asked}: no fault that Patcher knows explains it, nor do two together.")
             self._say_known(diagnosis)
             return
         if not diagnosis.sure:
-            self.say(f"\nNot sure after {asked}. Most likely: {alike[0]}.")
+            self.say(f"\nNot sure after {asked}. Most likely: {likeliest}.")
             self.say("  Several faults at once can look like this: fix the most likely one, then run diagnose again.")
         elif not diagnosis.found:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
-            self.say(f"\nFound after {asked}: {alike[0]}")
-        if len(alike) > 1:
-            more = f" and {len(alike) - MOST_NAMED} more" * (len(alike) > MOST_NAMED)
-            self.say(f"  Looks the same as: {', '.join(alike[1:MOST_NAMED])}{more}; no test frame can tell them apart")
+            self.say(f"\nFound after {asked}: {likeliest}")
+        self._say_alike(diagnosis.same_look[1:])
+
+    def _say_alike(self, others: Sequence[Hypothesis]) -> None:
+        """What looks the same as what was found; what changes no pixel is said by its kind."""
+        unseen = [faults for faults in others if faults and not departure(self.plan, faults).takes]
+        alike = [in_words(faults) for faults in others if faults not in unseen]
+        if alike[1:]:
+            self.say("  No test frame can tell these apart. Looks the same as:")
+            for says in alike[: MOST_NAMED - 1]:
+                self.say(f"    {says}")
+            if alike[MOST_NAMED - 1 :]:
+                self.say(f"    and {len(alike) - MOST_NAMED + 1} more")
+        elif alike:
+            self.say(f"  Looks the same as: {alike[0]}; no test frame can tell them apart")
+        for says in cannot_be_seen(dict.fromkeys(fault for faults in unseen for fault in faults)):
+            self.say(f"  Cannot be seen: {says}")
 
     def _say_known(self, diagnosis: Diagnosis) -> None:
         """What is known all the same, where no known fault explains what was seen."""
         for known in diagnosis.known:
-            self.say(f"  {in_words(known, self.wiring.show.runs[known.run].pixels)}")
-        nearest = name(diagnosis.same_look[0]) if diagnosis.same_look[0] else "wired as planned"
-        self.say(f"  Nearest: {nearest}. It does not explain:")
+            self.say(f"  {known_in_words(known, self.wiring.show.runs[known.run].pixels)}")
+        self.say(f"  Nearest: {in_words(diagnosis.same_look[0])}. It does not explain:")
         for seen in diagnosis.unexplained[:MOST_NAMED]:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
         self.say("  Check the pixels there, their joints, and whether they are all of one type.")
@@ -142,19 +156,19 @@ class Consulting:
             self.say(f"  To fix it: {todo.fix}.")
             if todo.causes:
                 self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
-            self._say_causes(todo.causes)
-            if fault.kind == "flicker":
-                for volts in far_end(str(self.path), self.wiring, [fault.lamp[0]], fault.lamp[1] + 1):
-                    self.say(f"       Voltage: {volts}.")
+            self._say_causes(todo.causes, todo.volts)
             if todo.tells:
                 self.say(f"  To tell which: {todo.tells}.")
         change = self._say_lines(same)
         self.say(f"  {CAUTION}")
         return change
 
-    def _say_causes(self, causes: Sequence[str]) -> None:
+    def _say_causes(self, causes: Sequence[str], volts: Sequence[str]) -> None:
+        """The causes, most usual first; the planned voltage below the one that is too low a voltage."""
         for number, cause in enumerate(causes, start=1):
             self.say(f"    {number}. {cause}")
+            for says in volts if cause in LOW_VOLTAGE else ():
+                self.say(f"       {says}.")
 
     def _say_lines(self, same: Sequence[Hypothesis]) -> Rewritten | None:
         text, why = read_text(self.path), ""
@@ -165,8 +179,8 @@ class Consulting:
                 why = why or error.findings[0].says.removeprefix(UNSAID)
                 continue
             self.assumed = faults
-            instead = "" if faults == same[0] else f" (for {name(faults)})"
-            self.say(f"  Or leave the wiring as it is, and change {self.path.name}{instead}:")
+            instead = "" if faults == same[0] else f", if {in_words(faults)},"
+            self.say(f"  Or{instead} leave the wiring as it is, and change {self.path.name}:")
             for number, line in change.lines:
                 if line.strip():
                     self.say(f"    line {number}: {line.strip()}")
@@ -178,7 +192,8 @@ class Consulting:
             if change.counted:
                 self.say(f"    and note: the pixels of {', '.join(change.counted)} are then counted from another place")
             return change
-        self.say(f"  The show file cannot be changed instead: {why}.")
+        if any(fault.kind != "flicker" for fault in same[0]):
+            self.say(f"  The show file cannot be changed instead: {why}.")
         return None
 
     def say_not_wiring(self, thing: str) -> None:
@@ -190,7 +205,7 @@ class Consulting:
 
     def _say_symptom(self, symptom: Symptom) -> None:
         self.say(f"  {symptom.sees}:")
-        self._say_causes(symptom.causes)
+        self._say_causes(symptom.causes, symptom.volts)
         self.say(f"    To tell which: {symptom.tells}.")
 
     def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
@@ -214,7 +229,7 @@ class Consulting:
         return {"yes": True, "no": False}.get(word)
 
 
-def in_words(known: Known, pixels: int) -> str:
+def known_in_words(known: Known, pixels: int) -> str:
     """What two pixels that step along a run have shown of it."""
     run = known.run
     if known.none:
@@ -222,16 +237,12 @@ def in_words(known: Known, pixels: int) -> str:
     if known.begins is None:
         return f"{run}: each pixel lights in its place. Its colour is wrong, or the fault comes and goes."
     first, last = known.begins
-    right = f"pixels 1 to {first - 1} light in their places, and " if first > 1 else ""
-    says = f"{run}: {right}something is wrong from a pixel between {first} and {last} on"
+    right = f"pixels 1 to {first - 1} light in their places, " if first > 1 else ""
+    place = f"pixel {first}" if first == last else f"a pixel between {first} and {last}"
+    says = f"{run}: {right}wrong from {f'pixel {first} or {last}' if last == first + 1 else place} on"
     if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
         return f"{says}."
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
-
-
-def name(faults: Sequence[Fault]) -> str:
-    """A hypothesis in words."""
-    return " + ".join(map(str, faults)) or "none"
 
 
 def write(path: Path, change: Rewritten) -> list[str]:

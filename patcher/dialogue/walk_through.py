@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patcher.dialogue.answerer import Answering, Reply
-from patcher.dialogue.consultation import Consulting, name, write
+from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
-from patcher.faults import Fault, Planned, departure, planned
+from patcher.faults import Fault, Planned, code_in_words, codes, departure, planned
 from patcher.walk.items import Item
 from patcher.walk.record import Entry, Record, RecordedAnswer, Says
 from patcher.walk.record_file import change_record, local_time
@@ -78,7 +78,7 @@ class Walk:
                 self.say(f"\n── {box}{self._place_of(box)} ──")
             title = f"\n{at + 1} of {len(self.steps)}   {step.name}"
             if faults := self._hidden(step):
-                self.say(f"{title}: skipped until {', '.join(faults)} is fixed.")
+                self.say(f"{title}: skipped until this is fixed: {'; '.join(map(code_in_words, faults))}.")
                 at, rest = at + 1, None
                 continue
             self.say(title)
@@ -180,7 +180,7 @@ class Walk:
             waited = [fault for check in subject.checks for fault in self.waiting.get(check.run, ())]
             if faults := tuple(dict.fromkeys(waited)):
                 self._keep([subject], "no", faults)
-                self.say(f"  {subject.thing}: still {', '.join(faults)}")
+                self.say(f"  {subject.thing}: the same fault: {'; '.join(map(code_in_words, faults))}")
                 continue
             fixed = self._look_into(step, subject, reply)
             if fixed or self.written:
@@ -224,7 +224,7 @@ class Walk:
         if diagnosis.something_else or () in same:
             self.say("  Saved as failed. Press b to check it again.")
             return False
-        self._keep(wrong, "no", tuple(dict.fromkeys(name(faults) for faults in same)))
+        self._keep(wrong, "no", tuple(dict.fromkeys(codes(faults) for faults in same)))
         change = consulting.say_remedies(same)
         deed = self.answering.deed(writable=change is not None)
         if deed == "leave":
@@ -242,7 +242,7 @@ class Walk:
         """Skip what cannot be checked until these faults are fixed."""
         if not all(fault.kind in NEVER_HIDES for fault in faults):
             for run in departure(self._plan, faults).takes:
-                self.waiting[run] = (name(faults),)
+                self.waiting[run] = (codes(faults),)
 
 
 def open_items(record: Record, digests: Mapping[Item, str]) -> set[Item]:

@@ -101,8 +101,8 @@ class WalkThread:
         if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
             return "Blackout: tap “Lights on”, look, then answer."
         if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
-            left = f"{shown.left} s more" if shown.left else "a moment more"
-            return f"Not yet: {left}, until every colour was shown and the last one held."
+            left = f"{shown.left} s" if shown.left else "a moment"
+            return f"Wait {left}: watch all colours and the flicker test first."
         begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
         needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
         return frame_timing.too_early(needs.get(act.text, 0), begun, whole)

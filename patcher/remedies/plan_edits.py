@@ -38,7 +38,7 @@ NEVER = {
     "dark-channel": "the pixel is there, and the file does not say which pixels are dead",
     "replaced": "in the file all pixels of a run are of one type",
     "cut": "the pixels behind it hang where they should; they only need data",
-    "flicker": "the pixels behind it hang where they should; they only need data",
+    "flicker": "the pixels behind it hang where they should",
     "dead": "what hangs there hangs where it should; it only needs its box back",
 }
 """Kinds of fault that no edit can make true, and why."""

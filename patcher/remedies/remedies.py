@@ -13,6 +13,7 @@ import numpy as np
 from patcher.errors import PatcherError
 from patcher.faults import Fault
 from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault_sentences import off
 from patcher.faults.sent import port_of
 from patcher.power import shortfalls
 from patcher.power.flow import Power, power
@@ -30,11 +31,13 @@ class Remedy:
         fix: what to do on the ladder, or at the box.
         causes: where it comes from, most usual first; common practice, no source.
         tells: what tells the causes apart; a frame is given as the command that sends it.
+        volts: the planned voltage, in words, for the cause that is one of `LOW_VOLTAGE`.
     """
 
     fix: str
     causes: tuple[str, ...] = ()
     tells: str = ""
+    volts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +48,17 @@ class Symptom:
         sees: what.
         causes: where it comes from, most usual first; common practice, no source.
         tells: what tells the causes apart.
+        volts: the planned voltage, in words, for the cause that is one of `LOW_VOLTAGE`.
     """
 
     sees: str
     causes: tuple[str, ...]
     tells: str
+    volts: tuple[str, ...] = ()
 
+
+LOW_VOLTAGE = ("the voltage there is too low", "too little voltage there: blue goes first, then green")
+"""The causes that the planned voltage says something of."""
 
 CAUSES: dict[str, tuple[str, ...]] = {
     "cut": (
@@ -60,7 +68,7 @@ CAUSES: dict[str, tuple[str, ...]] = {
     ),
     "flicker": (
         "the first flickering pixel is of another make or timing",
-        "the voltage there is too low",
+        LOW_VOLTAGE[0],
         "no ground wire runs with the data wire",
         "the lead before it is too long for the data: a null pixel or a booster regenerates the signal",
     ),
@@ -102,7 +110,8 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
         fault: the fault.
     """
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
-    return Remedy(_fix(path, wiring, fault), causes, _tells(path, wiring, fault))
+    volts = far_end(path, wiring, [fault.lamp[0]], fault.lamp[1] + 1) if fault.kind == "flicker" else ()
+    return Remedy(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -116,7 +125,6 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
     run, pixel = (fault.lamp[0], fault.lamp[1] + 1) if fault.kind in AT_A_LAMP else ("", 0)
     joint = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
     count, less = value.lstrip("+-"), value[:1] == "-"
-    off = f"{count} too {'low' if less else 'high'}"
     both = " and ".join(places)
     return {
         "reversed": f"turn {where} round, or feed it from its other end",
@@ -134,9 +142,9 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         "missing": f"put in a pixel at {where}, where one was cut out",
         "cut": f"open, dry and remake the joint {joint}",
         "flicker": f"check the pixel {where}, and the joint {joint}",
-        "universe-shift": f"type in the planned start universe of {where}; it is set {off}",
-        "channel-shift": f"type in the planned start channel of {where}; it is set {off}",
-        "count": f"type in the planned number of pixels of {where}; it is set {off}",
+        "universe-shift": f"type in the planned start universe of {where}; it is set {off(fault)}",
+        "channel-shift": f"type in the planned start channel of {where}; it is set {off(fault)}",
+        "count": f"type in the planned number of pixels of {where}; it is set {off(fault)}",
         "swapped-starts": f"type in the planned starts of {both}; each has the other's",
     }[fault.kind]  # fmt: skip
 
@@ -253,25 +261,25 @@ def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     if np.isnan(volts[at]):
         return ""
     left = f"{volts[at]:.2f} V" if volts[at] > 0 else "no voltage"
-    says = f"by the plan {run}/{at + 1} has {left}, with every pixel white at level {state.level:g}"
-    if least is None:
-        return says
-    proposes = f"patcher power {path} --plan proposes feeds"
-    verdict = f"too low: {proposes}" if volts[at] < least else "enough, so a joint, a fuse or a feed is bad"
-    return f"{says}; it needs {least:g} V: {verdict}"
+    says = f"{run}/{at + 1}: planned {left}, with every pixel white at level {state.level:g}"
+    if least is not None and volts[at] < least:
+        return f"{says}; needs {least:g} V: too low. patcher power {path} --plan proposes feeds"
+    needs = "" if least is None else f"; needs {least:g} V"
+    return f"{says}{needs}. Measure: much less means a bad joint, fuse or feed"
 
 
 def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Symptom, ...]:
     """What can still look wrong where the wiring is as planned, each with its usual causes, in order."""
     steady, bright = f"patcher send steady {path} --on {runs[0]}", f"{wiring.show.settings.level:g}"
-    volts = ". ".join(far_end(path, wiring, runs))
+    volts = far_end(path, wiring, runs)
+    unknown = "" if volts else f". patcher power {path} works the voltage out, once the file has its supplies"
     return (
         Symptom(
             "white that turns pink or brown towards the far end",
-            ("too little voltage there: blue goes first, then green", "a feed that is off, or its fuse blown",
+            (LOW_VOLTAGE[1], "a feed that is off, or its fuse blown",
              "a bad joint in V+ or ground"),
-            f"{steady} --level 0.05, then --level {bright}: white when dim, brown when bright: low voltage. "
-            + (volts or f"patcher power {path} works it out, once the file has its supplies"),
+            f"{steady} --level 0.05, then --level {bright}: white when dim, brown when bright: low voltage{unknown}",
+            volts,
         ),
         Symptom("random flicker", CAUSES["flicker"], f"{steady} {_dim_and_bright(wiring)}"),
     )  # fmt: skip

@@ -27,6 +27,10 @@ from patcher.show.schema import Show
 from patcher.show.text_edits import edited
 from patcher.wiring import Wiring, problems, wire
 
+MISFIT = "some pixel would then get other data than it takes"
+NUMBERS = ("universe-shift", "channel-shift", "count", "swapped-starts")
+"""Kinds that are numbers typed into a box."""
+IN_A_BOX = "it cannot describe this fault. Correct the number in the box"
 SECONDS = 2.0
 """To search for the changed show's patch."""
 
@@ -78,7 +82,7 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
         raise cannot(faults[0], f"{error.findings[0].where} {error.findings[0].says}") from None
     said = planned(wiring, patch)
     if misfits(patch, wiring) or not holds(plan, faults, said):
-        raise cannot(faults[0], "it would then plan other data for some pixel than that pixel takes")
+        raise cannot(faults[0], IN_A_BOX if all(fault.kind in NUMBERS for fault in faults) else MISFIT)
     in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)

@@ -21,8 +21,9 @@ from patcher.walk.unproved import TOO_MANY, concerns, in_words, left_open
 from patcher.wiring import Wiring
 
 CAUTION = (
-    "Come down from the ladder to look and to type. Switch the supply off at its plug before you open a box or touch a "
-    "connector; keep to your local rules, and leave mains wiring to a licensed electrician."
+    "Look from the ground where you can. On the ladder: both feet firm, one hand for the phone, no leaning. Switch the "
+    "supply off at its plug before you open a box or touch a connector; keep to your local rules, and leave mains "
+    "wiring to a licensed electrician."
 )
 
 
@@ -112,9 +113,9 @@ def _say_unproved(progress: Progress) -> None:
     unproved = progress.unproved()
     if unproved is None:
         command = f"patcher verify {progress.show} {progress.proved_boxes[0]} --report"
-        print(fold(f"no step proves: this {TOO_MANY}: {command}"))
+        print(fold(f"What no step proves {TOO_MANY}: {command}"))
     for line in in_words(unproved or ()):
-        print(fold(f"no step proves: {line}"))
+        print(fold(line))
 
 
 def document(progress: Progress) -> dict[str, Any]:

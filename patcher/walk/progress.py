@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from patcher.faults import code_in_words
 from patcher.walk.items import WHAT_WORDS, Item
 from patcher.walk.record import Record, State, states, tally
 from patcher.wiring import Wiring
@@ -37,8 +38,8 @@ def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
     for item, state in states(record, wanted).items():
         if state == "failed":
             faults = record.answers[item].found
-            alike = f" (looks the same as {', '.join(faults[1:4])})" if faults[1:] else ""
-            why = f": {faults[0]}{alike}" if faults else ", cause not known"
+            alike = f"; looks the same as: {'; '.join(map(code_in_words, faults[1:4]))}" if faults[1:] else ""
+            why = f": {code_in_words(faults[0])}{alike}" if faults else ", cause not known"
             found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
 

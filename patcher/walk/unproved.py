@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from patcher.diagnosis import place_words
 from patcher.faults import Fault, planned
+from patcher.faults import in_words as fault_words
 from patcher.faults.fault import AT_A_LAMP
 from patcher.patch.patch import Patch
 from patcher.walk.items import Item, drawn_runs, hung_chain, items
@@ -40,13 +41,13 @@ def concerns(item: Item, hidden: Passed, wiring: Wiring) -> bool:
 
 def in_words(found: Iterable[Passed]) -> list[str]:
     """What no yes proves, a sentence for each kind of it."""
-    nowhere: dict[str, list[Fault]] = {}
+    nowhere: list[Fault] = []
     alike: dict[tuple[str, str, str], list[Fault]] = {}
     overlooked: dict[str, float] = {}
     for hidden in found:
         fault = hidden.fault
         if not hidden.runs:
-            nowhere.setdefault(fault.kind, []).append(fault)
+            nowhere.append(fault)
         elif hidden.unprovable:
             thing = fault.where.partition("/")[0] if fault.kind in AT_A_LAMP else fault.where
             alike.setdefault((fault.kind, thing, fault.value), []).append(fault)
@@ -56,28 +57,42 @@ def in_words(found: Iterable[Passed]) -> list[str]:
     for run, chance in overlooked.items():
         by_chance.setdefault(_of_hundred(chance), []).append(run)
     return [
-        *(f"{faults[0]}{_and_more(faults)}: every step looks right." for faults in alike.values()),
+        *(f"Looks right in every step: {fault_words(faults[:1])}{_and_more(faults)}." for faults in alike.values()),
+        *(f"Cannot be seen: {says}" for says in cannot_be_seen(nowhere)),
         *(
-            f"{_NOWHERE.get(kind, f'{kind}, where it moves no pixel')}: no frame shows it "
-            f"({_named(dict.fromkeys(fault.where for fault in faults))})."
-            for kind, faults in nowhere.items()
-        ),
-        *(
-            f"One pixel that stays dark among lit ones: an eye overlooks it in {often} walk-throughs ({_named(runs)})."
+            f"Easily overlooked: one pixel that stays dark among lit ones, in {often} walk-throughs ({_named(runs)})."
             for often, runs in by_chance.items()
         ),
     ]
+
+
+def cannot_be_seen(faults: Iterable[Fault]) -> list[str]:
+    """Faults that change no pixel, so that no frame shows them: a sentence for each kind, with its places."""
+    by_kind: dict[str, list[Fault]] = {}
+    for fault in faults:
+        by_kind.setdefault(fault.kind, []).append(fault)
+    return [_of_kind(kind, some) for kind, some in by_kind.items()]
+
+
+def _of_kind(kind: str, faults: Sequence[Fault]) -> str:
+    places = _named(dict.fromkeys(fault.where for fault in faults))
+    if kind == "count":
+        ways = {"low" if fault.amount < 0 else "high" for fault in faults}
+        return f"a number of pixels on {places} typed in too {' or too '.join(sorted(ways))}. Read it in the box."
+    if kind == "channel-shift":
+        amounts = [str(amount) for amount in sorted({abs(fault.amount) for fault in faults})]
+        wrong = " or ".join(filter(None, (", ".join(amounts[:-1]), amounts[-1])))
+        return f"a start channel on {places} wrong by {wrong} just before a universe's end. Read it in the box."
+    return f"{_UNSEEN.get(kind, f'a fault of the kind “{kind}” that changes no pixel')} ({places})."
 
 
 def _and_more(faults: Sequence[Fault]) -> str:
     return f", and the same at {len(faults) - 1} more of its pixels" if faults[1:] else ""
 
 
-_NOWHERE = {
-    "count": "Too many pixels typed in, or a null pixel too many, behind the last pixel of a port",
-    "channel-shift": "A start typed in a few channels off, in front of a place where no whole pixel fits",
-    "replaced": "A pixel of another type put in that shows the same colours and has none behind it",
-    "swapped-runs": "Two runs swapped that take the same data",
+_UNSEEN = {
+    "replaced": "the last pixel replaced by another type that shows the same colours",
+    "swapped-runs": "two runs swapped that take the same data",
 }
 
 

@@ -168,7 +168,7 @@ def test_what_no_edit_can_say_is_refused_with_its_reason(here: Patcher, heron_lo
     assert ran.returncode == 2
     assert (
         "The show file cannot be changed instead: " in ran.stdout
-        or "(for swapped-ports:lockhouse/1,lockhouse/3)" in ran.stdout
+        or "Or, if the plugs of lockhouse/1 and lockhouse/3 are swapped (" in " ".join(ran.stdout.split())
     )
     assert "the show file cannot say it" in ran.stderr
     assert heron_lock.read_text() == before
@@ -221,13 +221,15 @@ def test_a_sound_thing_is_told_what_else_it_may_be(here: Patcher, heron_lock: Pa
     assert ran.returncode == 0
     said = " ".join(ran.stdout.split())
     volts = load_volts(heron_lock, "hedge")
-    assert f"by the plan hedge/150 has {volts:.2f} V" in said
+    assert f"hedge/150: planned {volts:.2f} V" in said
     assert "pink or brown" in said
+    assert "Cannot be seen: a number of pixels on mooring/4 typed in too high. Read it in the box." in said
+    assert "count:" not in said
     plain = heron_lock.read_text().split("# ─── Power")[0]
     heron_lock.write_text("\n".join(line for line in plain.splitlines() if not line.startswith("logic")))
     said = " ".join(here("diagnose", heron_lock, "hedge", "--yard", "--fault", "dead:lockhouse").stdout.split())
     assert "patcher power" in said
-    assert "by the plan" not in said
+    assert ": planned" not in said
 
 
 def load_volts(show: Path, run: str) -> float:

@@ -22,7 +22,7 @@ from patcher.diagnosis.questions import Repertoire
 from patcher.diagnosis.scene import build_scene, scene_of
 from patcher.diagnosis.unknown import DEPARTS, PRIOR, Known, log_weight
 from patcher.diagnosis.views import see
-from patcher.dialogue.consultation import in_words
+from patcher.dialogue.consultation import known_in_words
 from patcher.errors import PatcherError
 from patcher.eye import CANNOT_TELL, FLICKER, Eye, alike, shade_table, whole
 from patcher.faults import build, departure, parse, planned
@@ -349,7 +349,7 @@ def test_it_says_what_is_known_and_what_is_not_explained() -> None:
     assert diagnosis.found == ()
     assert diagnosis.unexplained
     assert any(again)
-    assert all(in_words(known, 190).startswith("boat: ") for known in diagnosis.known)
+    assert all(known_in_words(known, 190).startswith("boat: ") for known in diagnosis.known)
 
 
 @pytest.mark.parametrize(
@@ -359,14 +359,16 @@ def test_it_says_what_is_known_and_what_is_not_explained() -> None:
         (Known("boat", none=True), "boat: two pixels side by side were never seen on it."),
         (
             Known("boat", (41, 45), (60, 64)),
-            "boat: pixels 1 to 40 light in their places, and something is wrong from a pixel between 41 and 45 on; "
+            "boat: pixels 1 to 40 light in their places, wrong from a pixel between 41 and 45 on; "
             "from pixel 65 to 190 they light in their places again.",
         ),
-        (Known("boat", (1, 5), (188, 190)), "boat: something is wrong from a pixel between 1 and 5 on."),
+        (Known("boat", (19, 20)), "boat: pixels 1 to 18 light in their places, wrong from pixel 19 or 20 on."),
+        (Known("boat", (1, 1)), "boat: wrong from pixel 1 on."),
+        (Known("boat", (1, 5), (188, 190)), "boat: wrong from a pixel between 1 and 5 on."),
     ],
 )  # fmt: skip
 def test_its_words(known: Known, words: str) -> None:
-    assert in_words(known, 190) == words
+    assert known_in_words(known, 190) == words
 
 
 def test_worlds_go_on_for_ever_with_every_kind() -> None:

@@ -105,6 +105,23 @@ def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> Non
         page.get_by_role("alert").get_by_text("no box, run or prop is named").wait_for()
 
 
+def test_no_heading_of_the_report_is_left_with_nothing_below(heron_lock: Path) -> None:
+    # Source: found in use: read a second time, the report left its empty lists empty
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        in_all = {"proved": 0, "failed": 0, "open": 0}
+        page.route("**/report", lambda route: route.fulfill(json=NOTHING | {"in_all": in_all}))
+        for visit in range(2):
+            in_all["proved"] = visit
+            page.get_by_role("link", name="Progress and notes").tap()
+            page.locator("#in-all").get_by_text(f"{visit} proved").wait_for()
+            lists = page.locator("#report ul")
+            assert lists.all_inner_texts() == ["none"] * 6
+            page.locator("#report").get_by_role("link", name="Back to the drawing").tap()
+
+
+NOTHING = {"boxes": {}, "to_type": [], "to_tell": [], "failed": [], "open": [], "unproved": [], "notes": []}
+
+
 @pytest.mark.long
 def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     # Source: the design: a whole verify round with a fault, to its diagnosis; notes; where one stands; the report
@@ -483,7 +500,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
         assert screen is not None
         with rig.page() as other:
             other.send(json.dumps({"do": "answer", "text": "yes", "number": screen.number}))
-            page.get_by_role("alert").get_by_text("Not yet").wait_for()
+            page.get_by_role("alert").get_by_text("Wait").wait_for()
             assert rig.desk.screen is screen
             assert answers.empty()
         key(page, "Blackout")

@@ -271,6 +271,7 @@ def test_known_faults_are_known_lines(heron, fault: str, lines, boxes, moved) ->
         ("count:mooring/4=20", "more pixels are typed in"),
         ("missing:footbridge-back/3", "a tee"),
         ("replaced:gable/40=GRB", "of one type"),
+        ("flicker:gable/40", "hang where they should"),
         ("universe-shift:lockhouse=1", "universe"),
     ],
 )

@@ -344,6 +344,10 @@ const ticked = { typed: new Map(), told: new Map() };
 function ticks(list, act, rows) {
   const left = new Set(rows.map((row) => row.thing));
   for (const row of rows) ticked[act].set(row.thing, row);
+  if (!ticked[act].size) {
+    lines($(list), ["none"]);
+    return;
+  }
   $(list).replaceChildren(...[...ticked[act].values()].map((row) => {
     const box = Object.assign(document.createElement("input"), { type: "checkbox", checked: !left.has(row.thing) });
     box.addEventListener("change", () => {
@@ -360,7 +364,6 @@ function ticks(list, act, rows) {
     item.append(label);
     return item;
   }));
-  if (!ticked[act].size) lines($(list), ["nothing"]);
 }
 
 // ── taps ─────────────────────────────────────────────────────────────────────────────────────────────────────────
