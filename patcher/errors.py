@@ -53,13 +53,15 @@ def refuse(where: str, says: str, remedy: str, *, rule: str = "call", area: Area
     return PatcherError(Finding("error", rule, area, where, says, remedy))
 
 
+CLOSE = 0.65
+"""How like two words are, of 1, where one may be meant by the other: “cut” by “kut”, and not “gable” by “panle”."""
 DID_YOU_MEAN = "did you mean “{}”?"
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that `word` was most likely meant to be, or None where none is close."""
     by_lower = {name.lower(): name for name in known}
-    close = get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
+    close = get_close_matches(word.lower(), by_lower, n=1, cutoff=CLOSE)
     return by_lower[close[0]] if close else None
 
 

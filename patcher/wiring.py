@@ -7,7 +7,7 @@ hangs on the same data. Chains and order are read off the graph.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -192,7 +192,15 @@ def _ports(show: Show) -> Iterator[Finding]:
                 says = (
                     f"carries {pixels} pixels with its nulls, {over} more than port_pixels = {controller.port_pixels}"
                 )
-                yield _wrong("port-pixels", place, says, "move a run to another port")
+                yield _wrong("port-pixels", place, says, _shorter(runs, controller.port_pixels))
+
+
+def _shorter(runs: Sequence[Run], most: int) -> str:
+    """What to do about a port that carries more pixels than it may: a run that is too long alone fits no other."""
+    if long := [run.name for run in runs if run.pixels + run.nulls > most]:
+        alone = f"{', '.join(long)} alone {'is' if len(long) == 1 else 'are'} too long for such a port"
+        return f"{alone}: correct the number of pixels, or make two runs of it, on two ports"
+    return "move a run to another port"
 
 
 def _counted(show: Show, run: Run) -> bool:

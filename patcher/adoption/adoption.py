@@ -78,6 +78,16 @@ def _of_row(severity: Severity, rule: str, table: str, row: Row, says: str, reme
     return Finding(severity, rule, "address", table, f"{row.name}: {says}", remedy, line=row.line)
 
 
+def uncounted(rows: Iterable[Row], table: str) -> Iterator[Finding]:
+    """The rows that do not say how many pixels they have, where there is no show that does."""
+    for row in rows:
+        if row.pixels is None:
+            says = "no number of pixels; 1 is assumed"
+            yield _of_row(
+                "warning", "pixels", table, row, says, "write it in the table and adopt again, or in the show file"
+            )
+
+
 # --- which row is which run ----------------------------------------------------------------------------------------
 
 

@@ -180,7 +180,7 @@ def _box(box: DraftBox) -> Iterator[str]:
         yield _line('delivery = "multicast"', f'# {MARK}: or "unicast", and address = the one set in the box')
     yield _line('protocol = "e131"', f'# {MARK}: or "artnet", as set in the box; it then is unicast')
     yield _line(f'start_per = "{box.start_per}"', "# as the table's addresses go")
-    yield _line(f"ports = {max(box.ports)}", f"# {MARK}: how many outputs it has; so many the table uses")
+    yield _line(f"ports = {max(box.ports)}", f"# {MARK}: how many ports it has; so many the table uses")
     if not box.consecutive:
         yield _line("consecutive = false", "# in the table its universes have gaps")
     yield ""

@@ -32,7 +32,7 @@ from patcher.cli import (
     yard,
 )
 from patcher.cli.help import help_
-from patcher.errors import Finding, PatcherError, refuse
+from patcher.errors import Finding, PatcherError, choose_from, refuse
 from patcher.terminal import output
 from patcher.terminal.screen import Unread, let_go, screens
 from patcher.visible import one_line
@@ -111,7 +111,9 @@ def _say(error: Any) -> None:
     if isinstance(error, PatcherError):
         say_findings(error.findings, as_json=as_json)
     elif isinstance(error, UsageError):
-        if as_json:
+        if (value := _of_value(error)) is not None:
+            say_findings([value], as_json=as_json)
+        elif as_json:
             say_findings([_of_call(error)], as_json=True)
         else:
             error.show()
@@ -136,10 +138,39 @@ def _say(error: Any) -> None:
 
 def _of_call(error: Any) -> Finding:
     """A wrong call as a finding: which option or argument, why, and where to read on."""
-    named = getattr(error, "param", None)
-    where = getattr(error, "option_name", None) or (named and (named.opts[0] if named.opts else named.name)) or "call"
     command = error.ctx.command_path if error.ctx is not None else "patcher"
-    return _fault(str(where), error.format_message(), f"{command} --help")
+    return _fault(_where(error), error.format_message(), f"{command} --help")
+
+
+def _where(error: Any) -> str:
+    """The option or argument that an error of the call is about."""
+    named = getattr(error, "param", None)
+    return str(
+        getattr(error, "option_name", None) or (named and (named.opts[0] if named.opts else named.name)) or "call"
+    )
+
+
+_BOUNDS = {"less_than_equal": ("high", "le", "at most"), "greater_than_equal": ("low", "ge", "at least")}
+
+
+def _of_value(error: Any) -> Finding | None:
+    """A value that an option or argument cannot have, in words; None where the call is wrong in another way."""
+    details = getattr(error.__cause__, "errors", list)()
+    if len(details) != 1 or getattr(error, "param", None) is None:
+        return None
+    detail, where = details[0], _where(error)
+    kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
+    if kind in _BOUNDS:
+        much, key, most = _BOUNDS[kind]
+        return _fault(where, f"{value} is too {much}", f"give {most} {context[key]:g}")
+    if kind in ("int_parsing", "int_from_float", "float_parsing"):
+        what = "a number" if kind == "float_parsing" else "a whole number"
+        return _fault(where, f"“{value}” is not {what}", f"give {what}")
+    _, is_choice, choices = str(context.get("error", "")).partition(" is not one of ")
+    if kind == "value_error" and is_choice:
+        says = f"no {str(error.param.name).replace('_', ' ')} is named “{value}”"
+        return _fault(where, says, choose_from(str(value), re.findall("'(.*?)'", choices), most=99))
+    return None
 
 
 def _fault(where: str, says: str, remedy: str) -> Finding:

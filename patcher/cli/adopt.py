@@ -26,7 +26,7 @@ def adopt(
     table: Annotated[Path, typer.Argument(metavar="TABLE.csv", help="Your own table of addresses.")],
     as_json: AsJson = False,
 ) -> None:
-    """Take the addresses of a table of your own as the patch to keep."""
+    """Take the addresses of your own table as the patch."""
     from patcher.patch.patch_file import dump, patch_path, read_patch
     from patcher.reports.adopt_report import document, say
     from patcher.show.writer import as_read, write_together
@@ -39,7 +39,7 @@ def adopt(
     adopted = _adopted(show, table, path, drafted=drafted)
     patch, kept = adopted.adoption.patch, read_patch(show)
     if kept not in (None, patch):
-        says = "is there already, with other addresses; it was left as it is"
+        says = "exists already, with other addresses; nothing was changed"
         raise refuse(str(path), says, "move it away first, and adopt again", rule="patch-file", area="address")
     adopted = replace(adopted, kept=kept is not None)
     write_together(seen, ({show: adopted.text} if drafted else {}) | {path: dump(patch)})
@@ -77,14 +77,14 @@ def _adopted(show: Path, table: Path, path: Path, *, drafted: bool) -> Adopted:
     )
     if not taken.patch.starts:
         remedy = "name the table of this show, or correct its names"
-        raise _nothing(table, "gives no start of this show", remedy, [each for each in found if each.line])
+        raise _nothing(table, "no row matches a name in this show", remedy, [each for each in found if each.line])
     broken = located(breaches(wiring.show, taken.patch), text)
     return Adopted(show, table, path, listing, wiring, text, drafted, matched, taken, found + broken)
 
 
 def _draft(show: Path, table: Path, rows: Sequence[Row]) -> tuple[str, Wiring, Match]:
     """A show file made of the rows: its text, its wiring, and which row is which run."""
-    from patcher.adoption.adoption import Match
+    from patcher.adoption.adoption import Match, uncounted
     from patcher.adoption.draft import draft_text, shown
     from patcher.adoption.outline import outline
     from patcher.show.parser import read
@@ -96,7 +96,7 @@ def _draft(show: Path, table: Path, rows: Sequence[Row]) -> tuple[str, Wiring, M
     reading = read(text)
     if reading.show is None or reading.findings:
         raise PatcherError(*reading.findings)
-    return text, wire(reading.show), Match(by_run, frozenset(by_run), ())
+    return text, wire(reading.show), Match(by_run, frozenset(by_run), tuple(uncounted(rows, table.name)))
 
 
 def _table_text(table: Path) -> str:

@@ -61,7 +61,10 @@ def bench(
     dry_run: options.DryRun = False,
     as_json: AsJson = False,
 ) -> None:
-    """Send a test pattern to one string on the bench until Ctrl-C; it ends dark."""
+    """Send a test pattern to one string on the bench.
+
+    Until Ctrl-C; at the end the string is dark.
+    """
     from patcher.cli import playback
     from patcher.frames.pattern_choice import chosen
     from patcher.frames.single_string import settings

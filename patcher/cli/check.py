@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 
 
 def check(show: ShowFile, as_json: AsJson = False) -> None:
-    """Find every problem of a show at once: file, wiring, addresses, timing, network, power."""
+    """List the problems of a show, each with what to do.
+
+    First those of the file and its wiring; once these are fixed also those of addresses, timing, network and power.
+    """
     from patcher.reports.check_report import document, say
 
     checked = _checked(show)
@@ -41,7 +44,7 @@ def _checked(path: Path) -> Checked:
 
     wiring, found, text = examine(path)
     if wiring is None or found:
-        return Checked(found, unreadable=any(finding.area == "file" for finding in found))
+        return Checked(found, unreadable=any(finding.area == "file" for finding in found), cut_short=True)
     kept, unread = None, list[Finding]()
     try:
         kept = read_patch(path)
@@ -65,7 +68,7 @@ def where(
     ],
     as_json: AsJson = False,
 ) -> None:
-    """Look up which pixel has an address, or which addresses a box, port, run, pixel or prop has."""
+    """Look up the addresses of a thing, or the pixel of an address."""
     from patcher.patch.thing import find, spans_of
 
     wiring = load(show)
@@ -89,16 +92,19 @@ def _row(span: Span) -> tuple[str, ...]:
 
 def _nothing_at(thing: str, patch: Patch) -> str:
     """Why a thing or an address has no pixel."""
+    from patcher.patch.thing import without_pixel
+
     parts = thing.split("/")
-    if not all(part.isdigit() for part in parts):
-        return f"{thing} has no pixel: nothing hangs on it."
-    if any(int(parts[0]) in start.universes for start in patch.starts):
-        return f"{thing} has no pixel: it is free, a null pixel's, or too near the universe's end for one."
-    return f"{thing} has no pixel: no box has universe {parts[0]}."
+    is_channel = len(parts) == 2 and all(part.isdigit() for part in parts)
+    why = without_pixel(int(parts[0]), int(parts[1]), patch) if is_channel else "nothing hangs on it"
+    return f"{thing} has no pixel: {why}."
 
 
 def schema() -> None:
-    """Print the show file's JSON Schema, with which an editor completes and checks it."""
+    """Print the show file's JSON Schema.
+
+    With it an editor completes and checks the show file.
+    """
     from patcher.show.schema import json_schema
 
     say_json(json_schema())

@@ -25,7 +25,10 @@ WALKED, GRID, FAULT = "footbridge-rail", "gate-right", "data-in:gate-right=botto
 
 
 def demo() -> None:
-    """Run the main job in half a minute on this machine: patch a show, step a dot, find a grid wired wrongly."""
+    """Run the main job on this machine alone, in seconds.
+
+    It patches a show, steps a dot, and finds a grid wired wrongly.
+    """
     from patcher.cli.inputs import load
     from patcher.frames.looks import COLOURS
     from patcher.frames.patterns import dot, joined, sweep

@@ -48,7 +48,10 @@ def diagnose(
     interface: Interface = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ask what you see of a few test frames, and say what is wrong; with --fault the yard's pixels answer."""
+    """Ask what you see of a few test frames; say what is wrong.
+
+    With --fault the yard's pixels answer.
+    """
     from patcher.diagnosis.hypotheses import runs_of
 
     _fitting(fault, answers, yard=yard, mend=mend, write=write, interface=interface)

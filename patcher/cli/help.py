@@ -17,7 +17,10 @@ def help_(
     topic: Annotated[str | None, typer.Argument(metavar="[TOPIC]", help="A topic; without one, list them all.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Explain a topic: the show file's keys, test patterns, faults, JSON, power, safety and more."""
+    """Explain a topic; without one, list the topics.
+
+    The show file's keys, test patterns, faults, JSON, power, safety and more.
+    """
     from patcher.reference import TopicPart, parts_of, topics
     from patcher.reports.topic_lines import WIDEST, lines
 

@@ -37,7 +37,10 @@ def listen(
     yard: Annotated[bool, typer.Option("--yard", help="Listen to `patcher yard` on this machine only.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """List who sends what on the network, which sources collide, and which pixels they would light."""
+    """List who sends what on the network, and who collides.
+
+    Also which boxes answer, and which pixels it would light.
+    """
     from patcher.listener import listen_session
     from patcher.reports.listen_report import changes, document, say
     from patcher.terminal.printed import say_json

@@ -36,7 +36,10 @@ def phone(
     ] = 60,
     interface: Interface = None,
 ) -> None:
-    """Serve a page for your phone, to test from the ladder; Ctrl-C ends it, and leaves all pixels dark."""
+    """Serve a page for your phone, to test from the ladder.
+
+    Ctrl-C ends it, and leaves all pixels dark.
+    """
     from patcher.cli.playback import say_others
     from patcher.phone.authentication import Authentication
     from patcher.phone.connections import listen

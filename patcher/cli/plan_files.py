@@ -28,7 +28,7 @@ def new(
 
     show_name(file)
     if file.exists() or file.is_symlink():
-        raise refuse(str(file), "is there already; it was left as it is", "choose another name")
+        raise refuse(str(file), "exists already; nothing was changed", "choose another name")
     schema = file.with_name("patcher.schema.json")
     document = {"$comment": UNSEALED, **json_schema()}
     write_output(schema, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
@@ -47,11 +47,14 @@ def patch(
     seconds: SearchSeconds = SEARCH,
     as_json: AsJson = False,
 ) -> None:
-    """Give every pixel its address, keep the patch, and print what to type into each box."""
+    """Assign every address; print what to type into each box.
+
+    The patch is kept beside the show, so that next season as few boxes as possible change.
+    """
     from patcher.patch.entered import todo
     from patcher.patch.patch_file import patch_path, read_entered, read_patch, write_patch
     from patcher.reports import patch_report, todo_report
-    from patcher.sheets.patch_tables import NUMBERS
+    from patcher.sheets import patch_tables
     from patcher.show.writer import as_read
 
     together(("--player", player), ("--every-pixel", every_pixel))
@@ -67,7 +70,10 @@ def patch(
     if not as_json and csv:
         say_csv(table.heads, table.rows)
     elif not as_json and (every_pixel or player):
-        say_table(table.heads, table.rows, right=" ".join(NUMBERS))
+        heads, numbers = (
+            tuple(map(patch_tables.screen_head, names)) for names in (table.heads, sorted(patch_tables.NUMBERS))
+        )
+        say_table(heads, table.rows, right=" ".join(numbers))
     else:
         left = todo(entered, wiring, made.patch)
         saved = patch_report.saved(wiring, made, spare_pixels, seconds)
@@ -101,7 +107,10 @@ def diff(
     seconds: SearchSeconds = SEARCH,
     as_json: AsJson = False,
 ) -> None:
-    """List what `patch` would change: settings in each box, addresses to tell the player. Writes nothing."""
+    """List what patch would change, and write nothing.
+
+    That is: settings in each box, and addresses to tell the player.
+    """
     from patcher.patch.changes import run_changes, start_changes
     from patcher.patch.entered import todo
     from patcher.patch.patch_file import patch_path, read_entered, read_patch
@@ -118,7 +127,7 @@ def diff(
     if old is None:
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
-        print("No setting to change in a box, and no address to tell the player.")
+        print("The plan is as last patched.")
     todo_report.say_settings(wiring, starts)
     if runs:
         print("\nTo tell the player:")

@@ -31,7 +31,9 @@ Level = Annotated[
 Celsius = Annotated[float, typer.Option("--celsius", metavar="N", min=-50, max=90, help="Temperature of the wires.")]
 Slack = Annotated[
     float,
-    typer.Option("--slack", metavar="PERCENT", min=0, max=300, help="With --plan: wire beyond the straight line."),
+    typer.Option(
+        "--slack", metavar="PERCENT", min=0, max=300, help="With --plan: extra wire, in % of the straight line."
+    ),
 ]
 Margin = Annotated[
     float,
@@ -65,7 +67,10 @@ def power(
     margin: Margin = 5.0,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
-    """Work out what each supply gives, each wire carries and each pixel gets, with every pixel white."""
+    """Work out amperes, volts and fuses, with every pixel white.
+
+    What each supply gives, what each wire carries, and what each pixel gets.
+    """
     from patcher.power import feed_plan
     from patcher.power.flow import power as solved
     from patcher.show.writer import as_read

@@ -45,7 +45,10 @@ def send(
     dry_run: options.DryRun = False,
     as_json: AsJson = False,
 ) -> None:
-    """Send a test pattern to the boxes until Ctrl-C, and say what should be lit; all pixels end dark."""
+    """Send a test pattern to the boxes until Ctrl-C.
+
+    It says what should be lit; at the end all pixels are dark.
+    """
     from patcher.cli import playback
     from patcher.frames.pattern_choice import chosen
     from patcher.patch.thing import find, whole_show

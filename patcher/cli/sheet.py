@@ -55,7 +55,10 @@ def sheet(
     seconds: SearchSeconds = SEARCH,
     as_json: AsJson = False,
 ) -> None:
-    """Print box sheets, cable labels, drawings and tables into a folder; the patch file is left as it is."""
+    """Write box sheets, cable labels, drawings and tables.
+
+    They go into a folder; the patch file is left as it is.
+    """
     from patcher.patch.patch_file import read_entered, read_patch
     from patcher.power.flow import power
     from patcher.reports import sheet_report

@@ -23,7 +23,10 @@ def swap(
     write: Annotated[bool, typer.Option("--write", help="Change the show file and the patch file.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Replace a dead box or supply by a spare: what to replug, make and type in, step by step."""
+    """Replace a dead box or supply by a spare, step by step.
+
+    What to replug, what to make, what to type in.
+    """
     from patcher.patch.patch_file import patch_path
     from patcher.show.writer import as_read
     from patcher.swaps.dead_and_spare import dead_and_spare
@@ -53,7 +56,7 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
         else:
             swap_report.say_shortfall(swapped)
         raise typer.Exit(1)
-    steps = box_steps(swapped, wiring, str(path))
+    steps = box_steps(swapped, wiring, str(path), save=not write)
     entered = read_entered(path)
     wrote = write_swap(path, seen, wiring.show, swapped.show, swapped.patch, spare) if write else []
     if as_json:
@@ -61,7 +64,7 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
         return
     swap_report.say_paragraphs(box_summary(swapped, wiring))
     swap_report.say_steps(steps)
-    swap_report.say_end(path, dead, spare, wrote)
+    swap_report.say_end(wrote)
     if wrote and swapped.spare.start:
         pins = f"[controller.{spare}.start]"
         print(f"The starts of {spare} are pinned in the show file, under {pins}: take a pin out where one may move.")
@@ -76,14 +79,14 @@ def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, wr
     from patcher.swaps.swapped_files import write_swap
 
     swapped = swap_supply(wiring, dead, spare)
-    steps = supply_steps(swapped, str(path)) if swapped.holds else []
+    steps = supply_steps(swapped, str(path), save=not write) if swapped.holds else []
     wrote = write_swap(path, seen, wiring.show, swapped.show, None, spare) if write and swapped.holds else []
     if as_json:
         say_json(swap_report.supply_document(swapped, steps, wrote))
     elif swapped.holds:
         swap_report.say_paragraphs(supply_summary(swapped))
         swap_report.say_steps(steps)
-        swap_report.say_end(path, dead, spare, wrote)
+        swap_report.say_end(wrote)
     else:
         swap_report.say_paragraphs([*supply_shortfall(swapped), swap_report.NOT_WRITTEN])
     if not swapped.holds:

@@ -31,17 +31,20 @@ def todo(
     undo: Annotated[bool, typer.Option("--undo", help="Take the named ticks away again.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """List what is still to type into the boxes and still to tell the player; tick off what is done."""
+    """List what is still to type in and to tell the player.
+
+    --typed and --told tick off what is done.
+    """
     from patcher.patch import entered
     from patcher.patch.patch_file import change_entered, patch_path, read_entered, read_patch
-    from patcher.reports.todo_report import document, say
+    from patcher.reports.todo_report import document, say, say_ticked
 
     typed, told = typed or [], told or []
     if undo and not (typed or told):
         raise refuse("--undo", "no tick is named", "name the ticks: --typed THING, --told THING")
     wiring = load(show)
     if (typed or told) and read_patch(show) is None:
-        raise refuse(str(patch_path(show)), "is not there yet", f"write it first: patcher patch {show}")
+        raise refuse(str(patch_path(show)), "not found", f"write it first: patcher patch {show}")
     patch = load_patch(show, wiring)
     ticks = read_entered(show)
     change = _change(ticks, wiring, patch, typed, told, undo=undo)
@@ -51,6 +54,8 @@ def todo(
     if as_json:
         say_json(document(left) | {"ticked": not ticks.nothing})
     else:
+        if typed or told:
+            say_ticked([*typed, *told], undo=undo)
         say(wiring, left, show, hint=not (typed or told))
 
 

@@ -92,7 +92,10 @@ def verify(
     interface: Interface = None,
     as_json: AsJson = False,
 ) -> None:
-    """Check every port, run and prop step by step; each answer is saved at once."""
+    """Check every port, run and prop, step by step.
+
+    Each answer is saved at once.
+    """
     from patcher.reports.verify_report import Progress
     from patcher.walk.items import digests, items
     from patcher.walk.record_file import read_record

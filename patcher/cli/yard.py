@@ -62,7 +62,10 @@ def yard(
     snapshot: Snapshot = None,
     as_json: AsJson = False,
 ) -> None:
-    """Simulate the show's boxes on this machine, and show which pixels are lit."""
+    """Simulate the show's boxes on this machine.
+
+    It shows which pixels are lit.
+    """
     from patcher.faults import build, parse
     from patcher.listener.receiver import Receiver
     from patcher.reports import yard_report

@@ -216,9 +216,10 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
 
 def _in_words(subject: _Subject) -> str:
     pixels = sum(fact.run.pixels for fact in subject.facts)
+    runs = len(subject.facts)
     return (
-        f"{len(subject.facts)} runs, {pixels} pixels, where they hang: data direction, first and last pixel, "
-        "port, edges of universes, feeds and volts."
+        f"{runs} run{'s' * (runs != 1)}, {pixels} pixel{'s' * (pixels != 1)}, where they hang: data direction, first "
+        "and last pixel, port, edges of universes, feeds and volts."
     )
 
 

@@ -30,7 +30,9 @@ def parse(text: str, wiring: Wiring) -> Fault:
     """
     kind, colon, rest = text.partition(":")
     if kind not in FORMS or not colon:
-        raise refuse(text, "is no fault that can be built", f"{choose_from(kind, KINDS, most=99)}, as KIND:WHERE=VALUE")
+        says = f"no fault is named “{kind}”" if kind not in FORMS else "does not say where"
+        remedy = choose_from(kind, KINDS, most=99) if kind not in FORMS else f"write {FORMS[kind].written(kind)}"
+        raise refuse(text, says, remedy)
     where, equals, value = rest.partition("=")
     if not FORMS[kind].value and equals:
         raise refuse(text, "takes no value", f"write {kind}:{where}")
@@ -58,7 +60,7 @@ class _Said:
     def run(self, name: str) -> Run:
         runs = self.show.runs
         if name not in runs:
-            raise self.wrong(f"names the run “{name}”, which there is not", choose_from(name, runs))
+            raise self.wrong(f"no run is named “{name}”", choose_from(name, runs))
         if not runs[name].hung:
             raise self.wrong(f"is about “{name}”, which is not up this season", "name a run that hangs")
         return runs[name]
@@ -69,7 +71,7 @@ class _Said:
             raise self.wrong(f"names no port with “{name}”", f"write {name or 'BOX'}/1")
         controller = self.box(box)
         if not number.isascii() or not number.isdigit() or not 1 <= int(number[:6]) <= controller.ports:
-            raise self.wrong(f"names a port that “{box}” has not", f"its ports are 1 to {controller.ports}")
+            raise self.wrong(f"{box} has no port {number}", f"its ports are 1 to {controller.ports}")
         return controller, int(number)
 
     def used_port(self, name: str) -> tuple[Controller, int]:
@@ -83,8 +85,9 @@ class _Said:
     def box(self, name: str) -> Controller:
         boxes = {box: table for box, table in self.show.controllers.items() if self.wiring.of_controller(box)}
         if name not in boxes:
-            what = "on which nothing hangs" if name in self.show.controllers else "which there is not"
-            raise self.wrong(f"names the box “{name}”, {what}", choose_from(name, boxes))
+            if name in self.show.controllers:
+                raise self.wrong(f"nothing hangs on {name}", choose_from("", boxes))
+            raise self.wrong(f"no box is named “{name}”", choose_from(name, boxes))
         return boxes[name]
 
     def start(self, name: str) -> str:
@@ -198,7 +201,8 @@ def _lamp(said: _Said) -> str:
     name, slash, number = said.where.rpartition("/")
     run = said.run(name if slash else said.where)
     if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
-        raise said.wrong(f"names a pixel that is not in the run, whose pixels are 1 to {run.pixels}")
+        last = f"{said.kind}:{run.name}/{run.pixels}" + "=VALUE" * bool(FORMS[said.kind].value)
+        raise said.wrong(f"{run.name} has pixels 1 to {run.pixels}", f"name one of them, as {last}")
     letters = said.show.type_of(run).colour_order
     if said.kind == "replaced":
         if not re.fullmatch(rf"[A-Z]{{1,{MOST_LETTERS}}}", said.value) or len(set(said.value)) != len(said.value):

@@ -172,7 +172,8 @@ def _boxes(scene: ListenedShow, prober: Prober, heard: Heard) -> tuple[list[Pres
         answered, ways = dict.fromkeys(_simulated(scene), presence.SIMULATED), [presence.SIMULATED]
     boxes = presence.presences(scene.wiring.show, scene.patch, scene.hosts, answered, heard.nodes)
     if scene.yard:
-        boxes = [box for box in boxes if scene.wiring.show.controllers[box.box].delivery == "unicast"]
+        asked = [box for box in boxes if scene.wiring.show.controllers[box.box].delivery == "unicast"]
+        return boxes, presence.findings(asked, ways)
     return boxes, presence.findings(boxes, ways)
 
 

@@ -21,7 +21,7 @@ class Presence:
 
     Attributes:
         box: its name.
-        address: where it was asked; None where the show gives none.
+        address: where it was asked; None where it was not.
         protocol: what it takes.
         answers: how it answered: "ArtPoll", "echo", "ARP" (it is in the ARP cache), "yard" (it is simulated), or None.
         short_name, long_name, port_addresses: what an Art-Net node says of itself.

@@ -14,11 +14,12 @@ from typing import Literal
 import numpy as np
 
 from patcher.errors import PatcherError, choose_from, refuse
-from patcher.patch.patch import Patch, Span, cut
+from patcher.patch.occupancy import Taken
+from patcher.patch.patch import Patch, Span, cut, pieces, running
 from patcher.shapes import cells
 from patcher.show.run_tables import BandRun, GridRun
 from patcher.show.schema import Show
-from patcher.trade import ADDRESSES, is_address
+from patcher.trade import ADDRESSES, CHANNELS, is_address
 from patcher.wiring import Wiring
 
 ThingKind = Literal["show", "box", "port", "run", "pixel", "pixels", "prop", "channel"]
@@ -197,6 +198,25 @@ def _channel(name: str, wiring: Wiring, patch: Patch) -> Thing:
         return Thing(name, "channel", ())
     runs = (span.run, *wiring.tees(span.run))
     return Thing(name, "channel", tuple(Part(run, span.first_pixel, span.last_pixel) for run in runs))
+
+
+def without_pixel(universe: int, channel: int, patch: Patch) -> str:
+    """Why an address has no pixel, in words: of a null pixel, too near its universe's end, free, or on no box."""
+    at = running(universe, channel)
+    if not any(universe in start.universes for start in patch.starts):
+        return f"no box has universe {universe}"
+    taken = []
+    for link, begin, first, _ in (laid for start in patch.starts for laid in start.laid()):
+        for where, count in pieces(begin, link.nulls, link.channels):
+            if where <= at < where + count * link.channels:
+                return f"it is of a null pixel before {link.run}"
+            taken.append((where, where + count * link.channels))
+        taken += [(where, where + count * link.channels) for where, count in pieces(first, link.pixels, link.channels)]
+    low, high = Taken(taken).gap(at)
+    begins = running(universe, 1)
+    room = min(begins + CHANNELS, high or begins + CHANNELS) - max(begins, low)
+    narrowest = min(link.channels for start in patch.starts for link in start.chain.links)
+    return "it is free" if room >= narrowest else "too few channels are free there for a pixel"
 
 
 def lighting(thing: Thing, wiring: Wiring) -> tuple[Part, ...]:

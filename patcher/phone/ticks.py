@@ -9,13 +9,13 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
-from patcher.sheets.patch_tables import NOT_KNOWN, to_tell, to_type
+from patcher.sheets.patch_tables import to_tell, to_type
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     """What is still to do: of each thing its key in an act, and its words."""
     todo = entered.todo(read_entered(plan.path), plan.wiring, plan.patch)
-    starts, runs = to_type(todo.starts, before=NOT_KNOWN), to_tell(todo.runs, before=NOT_KNOWN)
+    starts, runs = to_type(todo.starts), to_tell(todo.runs)
     return {
         "to_type": [
             {

@@ -38,6 +38,8 @@ class Allocation:
     faults: tuple[Finding, ...] = ()
 
 
+FORCED = "each start falls where this placement says"
+"""The reason of a bound that needs no search."""
 _FOR_BOUND = 0.3
 """The part of the effort that the bound may take where an old patch is kept; the rest is for keeping it."""
 
@@ -67,7 +69,7 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
         fresh = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
     else:
         patch = _patch(todo, in_order(show, todo, spare_pixels))
-        fresh = Allocation(patch, patch.universe_count, True, "each start falls where this placement says")
+        fresh = Allocation(patch, patch.universe_count, True, FORCED)
     if kept is not None and kept.starts:
         return _kept(show, todo, kept, fresh, spare_pixels, effort)
     if found := breaches(show, fresh.patch):

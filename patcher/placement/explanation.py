@@ -86,9 +86,9 @@ def _why(show: Show, universe: int, start: Start) -> str:
         return "a pinned start ends there"
     match show.settings.placement:
         case "fresh":
-            return "a start ends there, and the next begins on a new universe (fresh)"
+            return "the next start begins on a new universe (fresh)"
         case "follow":
-            return "a box ends there, and the next begins on a new universe"
+            return "the next box begins on a new universe"
         case _:
             return "nothing else that may lie there fits without being cut"
 

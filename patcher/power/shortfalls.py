@@ -73,10 +73,32 @@ def brightest(state: Power) -> tuple[float | None, list[Finding]]:
     return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
 
 
+ANY_LEVEL = {
+    "joined-supplies": "supplies joined on one V+", "other-volts": "a supply of other volts",
+    "fuse": "a fuse too large for its wire", "no-fuse": "a missing fuse",
+}  # fmt: skip
+"""Rules whose breach is a hazard at any level, in words."""
+
+
+def at_any_level(state: Power) -> dict[str, list[str]]:
+    """The hazards that no lower level takes away: for each, in words, the places."""
+    fuses = (finding for finding in _fuses(state) if not _blows(finding))
+    places: dict[str, list[str]] = {}
+    for finding in (*_joined(state.show, list(state.stretches)), *_other_volts(state.show), *fuses):
+        named = places.setdefault(ANY_LEVEL[finding.rule], [])
+        if (where := finding.where.removesuffix(".fuse")) not in named:
+            named.append(where)
+    return places
+
+
 def _too_bright(state: Power) -> list[Finding]:
     """What does not hold, and may hold at a lower level; a fuse that is too large for its wire is so at any."""
-    blown = (finding for finding in _fuses(state) if finding.rule == "fuse" and finding.severity == "warning")
-    return [*_loads(state), *_sagging(state), *_wires(state), *blown]
+    return [*_loads(state), *_sagging(state), *_wires(state), *filter(_blows, _fuses(state))]
+
+
+def _blows(finding: Finding) -> bool:
+    """Whether a finding about a fuse is that it blows, which depends on the level."""
+    return finding.rule == "fuse" and finding.severity == "warning"
 
 
 def described(show: Show) -> bool:

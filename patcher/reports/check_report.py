@@ -25,6 +25,7 @@ class Checked:
         frame_rate: frames a second that the show plays at; None where it cannot be read.
         powered: whether the file describes supplies, so that power was checked.
         unreadable: whether something in the file could not be read.
+        cut_short: whether only the file and its wiring were checked, for the rest needs both without an error.
     """
 
     findings: Sequence[Finding]
@@ -33,6 +34,7 @@ class Checked:
     frame_rate: float | None = None
     powered: bool = False
     unreadable: bool = False
+    cut_short: bool = False
 
     @property
     def wrong(self) -> bool:
@@ -63,6 +65,9 @@ def say(checked: Checked, show: Path) -> None:
             f"Network: {count(round(total.packets), 'packet')} a second, {total.mbps:.1f} Mb/s in all, "
             f"{total.mbps / LINK_MBPS * 100:.1f} % of {LINK_MBPS} Mb/s; most to {most}, {boxes[most].mbps:.1f} Mb/s."
         )
+    if checked.cut_short:
+        rest = "the rest of the wiring, " * checked.unreadable
+        print(f"Not checked yet: {rest}addresses, timing, network and power. Fix these first, then check again.")
     if checked.times and not checked.powered:
         print("Power: the file has no supply, so currents and voltages were not checked.")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
@@ -55,7 +55,9 @@ def say(outcome: Outcome) -> None:
         _say_sources(heard)
     if outcome.boxes:
         print()
-        say_table(("box", "address", "answers"), [_box(box) for box in outcome.boxes])
+        boxes = scene.wiring.show.controllers if scene.wiring is not None else {}
+        heard_only = {name for name, box in boxes.items() if scene.yard and box.delivery == "multicast"}
+        say_table(("box", "address", "answers"), [_box(box, heard_only) for box in outcome.boxes])
     if scene.wiring is not None and scene.patch is not None and live:
         print()
         _say_lit(lit(heard, scene.wiring, scene.patch))
@@ -277,7 +279,10 @@ def _unheard(heard: Heard) -> Iterator[tuple[str, str]]:
             yield f"{name} ({each.address}) by E1.31, CID {each.cid}", f"announces {numbers}, not heard here"
 
 
-def _box(box: Presence) -> tuple[str, str, str]:
+def _box(box: Presence, heard_only: Collection[str]) -> tuple[str, str, str]:
+    """The cells of a box; `heard_only` are those of the yard that have no address of their own to ask."""
+    if box.box in heard_only:
+        return box.box, "", "cannot be asked (multicast)"
     if box.address is None:
         return box.box, "", "not asked: it has no address in the show"
     if box.answers == "ArtPoll":

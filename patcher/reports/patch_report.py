@@ -10,7 +10,7 @@ from typing import Any
 
 from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_runs
 from patcher.patch.patch import Patch
-from patcher.placement.allocation import Allocation
+from patcher.placement.allocation import FORCED, Allocation
 from patcher.placement.explanation import Saving, part_empty, savings
 from patcher.reports.todo_report import setting_json
 from patcher.sheets import patch_tables
@@ -70,10 +70,12 @@ def say_summary(patched: Patched, path: Path) -> None:
     made, patch, kept = patched.made, patched.made.patch, patched.kept
     universes = count(patch.universe_count, "universe")
     print(f"{count(patch.pixels, 'pixel')}, {count(patch.channels, 'channel')}, {universes}.")
+    placement = patched.wiring.show.settings.placement
+    why = "" if made.reason == FORCED else f": {made.reason}"
     if made.proved:
-        print(f"No patch under the same rules uses fewer universes: {made.reason}.")
+        print(f"{universes}: the fewest under the same rules (placement = {placement}){why}.")
     else:
-        print(f"Any patch under the same rules uses at least {made.lower_bound}: {made.reason}.")
+        print(f"Any patch under the same rules (placement = {placement}) uses at least {made.lower_bound}{why}.")
     _say_part_empty(patched.wiring, patch)
     for saving in patched.savings or ():
         least = ", the fewest of the three placements" * saving.fewest
@@ -96,7 +98,7 @@ def _say_part_empty(wiring: Wiring, patch: Patch) -> None:
         free = sum(universe.free for universe in every)
         print(f"{count(len(every), 'universe')} part empty, {count(free, 'channel')} free:")
     for why in dict.fromkeys(universe.why for universe in every):
-        print(f"  {why}: {ranges(universe.universe for universe in every if universe.why == why)}.")
+        print(f"  {ranges(universe.universe for universe in every if universe.why == why)}: {why}.")
 
 
 def document(patched: Patched) -> dict[str, Any]:

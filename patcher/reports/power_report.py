@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from patcher.charts.run_plots import profiles
@@ -43,7 +43,7 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
     )
     print()
     if shortfalls.described(state.show):
-        _say_brightest(*shortfalls.brightest(state))
+        _say_brightest(*shortfalls.brightest(state), shortfalls.at_any_level(state))
     for finding in findings:
         print(in_words(finding))
 
@@ -72,12 +72,16 @@ def _run_row(state: Power, run: RunVolts) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _say_brightest(level: float | None, limits: Sequence[Finding]) -> None:
-    """Print the level up to which everything is OK, and what limits it."""
+def _say_brightest(level: float | None, limits: Sequence[Finding], hazards: Mapping[str, Sequence[str]]) -> None:
+    """Print the level up to which everything is OK, what is not counted in that, and what limits it."""
+    kept = KEPT
+    if hazards:
+        words = ", ".join(f"{what} ({_named(places)})" for what, places in hazards.items())
+        kept += f"; not counted, for it is a hazard at any level: {words}"
     if level is None:
-        print(f"At no level is everything OK ({KEPT}). Even with all pixels dark:")
+        print(f"At no level is everything OK: {kept}. Even with all pixels dark:")
     else:
-        print(f"Everything that is fed is OK up to level {level:g}: {KEPT}.{f' At {level + 0.01:g}:' * bool(limits)}")
+        print(f"Everything that is fed is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
     for limit in limits[:MOST_NAMED]:
         print(f"  {limit.where} {limit.says}")
     if len(limits) > MOST_NAMED:
@@ -85,14 +89,18 @@ def _say_brightest(level: float | None, limits: Sequence[Finding]) -> None:
     print()
 
 
+def _named(places: Sequence[str]) -> str:
+    return ", ".join(places[:MOST_NAMED]) + " …" * (len(places) > MOST_NAMED)
+
+
 def say_thin_strings(state: Power, among: Sequence[str]) -> None:
     """Print where a fuse of some feeds lets through more than a string's own wire may carry."""
     for wire, every in state.thinner_strings.items():
         feeds = [feed for feed in every if feed in among]
         if feeds:
-            named = ", ".join(feeds[:MOST_NAMED]) + " …" * (len(feeds) > MOST_NAMED)
-            print(f"The strings' own {wire} may carry {wire.bears:g} A, less than these feeds' fuses pass: {named}.")
-            print("Where such a string could be crushed or cut, give its tap a fuse of its own.")
+            said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
+            print(f"The strings' own {wire} {said}: {_named(feeds)}.")
+            print("Each tap on such a string gets a fuse of its own.")
 
 
 def say_plots(state: Power, runs: Sequence[str]) -> None:

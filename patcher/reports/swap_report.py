@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
@@ -40,13 +39,9 @@ def _say_folded(text: str, begin: str, hang: str) -> None:
     print("\n".join(wrap(text, WIDTH, break_on_hyphens=False, initial_indent=begin, subsequent_indent=hang)))
 
 
-def say_end(path: Path, dead: str, spare: str, wrote: Sequence[str]) -> None:
-    """Print what was written, or how to have it written."""
-    print()
-    if wrote:
-        print(f"Wrote {' and '.join(wrote)}.")
-    else:
-        print(f"{NOT_WRITTEN} To write it into the files: patcher swap {path} {dead} {spare} --write")
+def say_end(wrote: Sequence[str]) -> None:
+    """Print what was written."""
+    print(f"\nWrote {' and '.join(wrote)}." if wrote else f"\n{NOT_WRITTEN}")
 
 
 def say_shortfall(short: Shortfall) -> None:

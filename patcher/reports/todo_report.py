@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from itertools import groupby
 from pathlib import Path
@@ -15,6 +15,11 @@ from patcher.terminal.printed import count, say_table
 from patcher.wiring import Wiring
 
 
+def say_ticked(things: Iterable[str], *, undo: bool) -> None:
+    """Print which things were ticked off just now, or whose ticks were taken away, as they were named."""
+    print(f"{'Ticks taken away' if undo else 'Ticked off'}: {', '.join(dict.fromkeys(things))}.")
+
+
 def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
     """Print all that is still to do; `hint` says how to tick it off."""
     if not left.starts and not left.runs:
@@ -22,36 +27,36 @@ def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
         return
     if left.starts:
         print("Settings to change in the boxes:")
-        say_settings(wiring, left.starts, not_known=True)
+        say_settings(wiring, left.starts)
     if left.runs:
         print("\nTo tell the player:" if left.starts else "To tell the player:")
-        say_told(left.runs, not_known=True)
+        say_told(left.runs)
     if hint:
         print(f"\nTick off what is done: patcher todo {show} --typed BOX, or --told RUN")
 
 
-def say_settings(wiring: Wiring, changes: Sequence[StartChange], *, not_known: bool = False) -> None:
-    """Print the settings to change, box by box; `not_known` where nobody has said what is in a box."""
-    table = patch_tables.to_type(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
+def say_settings(wiring: Wiring, changes: Sequence[StartChange]) -> None:
+    """Print the settings to change, box by box."""
+    table = patch_tables.to_type(changes)
     for name, rows in groupby(table.rows, key=lambda row: str(row[0])):
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
         print(f"{name}{gone}:")
         say_table(table.heads[1:], [row[1:] for row in rows])
 
 
-def say_told(changes: Sequence[RunChange], *, not_known: bool = False) -> None:
-    """Print what to tell the player, run by run; `not_known` where nobody has said what it knows."""
-    table = patch_tables.to_tell(changes, before=patch_tables.NOT_KNOWN if not_known else patch_tables.NEW)
+def say_told(changes: Sequence[RunChange]) -> None:
+    """Print what to tell the player, run by run."""
+    table = patch_tables.to_tell(changes)
     say_table(table.heads, table.rows)
 
 
 def say_left(show: Path, left: Todo) -> None:
     """Print, where anything is still to do, for which boxes, and where the list is."""
     boxes = list(dict.fromkeys(change.controller for change in left.starts))
-    parts = [f"to type into {', '.join(boxes)}"] * bool(boxes)
-    parts += [f"to tell the player of {count(len(left.runs), 'run')}"] * bool(left.runs)
+    parts = [f"Not typed in yet: {', '.join(boxes)}."] * bool(boxes)
+    parts += [f"Not told to the player yet: {count(len(left.runs), 'run')}."] * bool(left.runs)
     if parts:
-        print(f"Still {', and '.join(parts)}.")
+        print(" ".join(parts))
         print(f"The list, to tick off what is done: patcher todo {show}")
 
 

@@ -11,7 +11,7 @@ from patcher import visible
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, enough
-from patcher.sheets.patch_tables import PrintedTable
+from patcher.sheets.patch_tables import PrintedTable, shown_head
 
 
 def document(sheet: ShowSheet) -> dict[str, Any]:
@@ -129,7 +129,7 @@ def _changes(sheet: ShowSheet) -> Iterable[str]:
 
 
 def _table(table: PrintedTable) -> str:
-    lines = [table.heads, ["---"] * len(table.heads), *table.rows]
+    lines = [[*map(shown_head, table.heads)], ["---"] * len(table.heads), *table.rows]
     return "\n".join("| " + " | ".join(_inert(str(cell)) for cell in line) + " |" for line in lines)
 
 

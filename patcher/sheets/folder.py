@@ -70,7 +70,7 @@ def write(folder: Path, texts: Mapping[str, str], document: Mapping[str, Any], d
         if path.is_dir():
             raise refuse(str(path), "is a folder where a file is to be written", "move it away, or name another folder")
         if path.is_symlink() or (path.exists() and path.relative_to(folder).as_posix() not in known):
-            says = "is there already, and Patcher did not write it; nothing was changed"
+            says = "exists already, and Patcher did not write it; nothing was changed"
             raise refuse(str(path), says, "move it away, or name another folder: --out sheets")
     for parent in dict.fromkeys((folder / name).parent for name in names):
         prepare(parent)

@@ -66,6 +66,11 @@ def shown_head(head: str) -> str:
     return "absolute channel (counted from 1/1)" if head == "running_channel" else head.replace("_", " ")
 
 
+def screen_head(head: str) -> str:
+    """The same in one word, as `say_table` takes it."""
+    return shown_head(head).replace(" ", "_")
+
+
 def start_row(wiring: Wiring, start: Start) -> StartRow:
     """What is typed in for one start."""
     runs = [link.run for link in start.chain.links]
@@ -113,38 +118,36 @@ def player(wiring: Wiring, patch: Patch) -> PrintedTable:
     return PrintedTable(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
 
 
-NEW = "new"
-"""What stands for a setting that was not there before."""
 NOT_KNOWN = "not known"
-"""What stands for a setting of which nobody said what is in the box."""
+"""What stands for a setting or an address of which nobody said what it is now."""
 
 
-def to_type(changes: Sequence[StartChange], *, before: str = NEW) -> PrintedTable:
-    """The settings to change in the boxes: each start as it is now and as it is to be; `before` where it is not now."""
+def to_type(changes: Sequence[StartChange]) -> PrintedTable:
+    """The settings to change in the boxes: each start as it is now and as it is to be."""
     rows: list[Row] = []
     for change in changes:
         both = [setting for setting in (change.old, change.new) if setting]
         others = zip(*((setting.pixels, setting.nulls, setting.colours) for setting in both), strict=True)
         words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
-        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new, before), *words))
+        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new), *words))
     return PrintedTable(("box", "start of", "now", "change_to", "pixels", "nulls", "colours"), tuple(rows))
 
 
-def to_tell(changes: Sequence[RunChange], *, before: str = NEW) -> PrintedTable:
-    """What the player is to be told, run by run; `before` where it does not know the run now."""
-    return PrintedTable(("run", "now", "change_to", "pixels"), tuple(_told(change, before) for change in changes))
+def to_tell(changes: Sequence[RunChange]) -> PrintedTable:
+    """What the player is to be told, run by run."""
+    return PrintedTable(("run", "now", "change_to", "pixels"), tuple(map(_told, changes)))
 
 
-def _told(change: RunChange, before: str) -> Row:
+def _told(change: RunChange) -> Row:
     old, new = change.old, change.new
     wide = old is not None and new is not None and old.channels != new.channels
     texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
-    return change.run, *_now_and_then(old, new, before), " → ".join(dict.fromkeys(texts))
+    return change.run, *_now_and_then(old, new), " → ".join(dict.fromkeys(texts))
 
 
-def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None, before: str) -> tuple[str, str]:
-    """The address that is there now, or `before` where there is none, and what to change it to."""
-    now = f"{old.universe}/{old.channel}" if old else before
+def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None) -> tuple[str, str]:
+    """The address that is there now, as far as anybody said, and what to change it to."""
+    now = f"{old.universe}/{old.channel}" if old else NOT_KNOWN
     then = f"{new.universe}/{new.channel}" if new else "none"
     return now, then if then != now else "as now"
 

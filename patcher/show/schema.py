@@ -57,7 +57,7 @@ class Settings(Table):
     """Where the patch begins."""
     placement: Literal["fresh", "follow", "whole"] = "fresh"
     """Where a start may fall. `"fresh"`: each on channel 1 of a new universe; `"follow"`: right behind the one before;
-    `"whole"`: no start crosses more universes than it must, packed into the fewest that this allows."""
+    `"whole"`: the runs of a start cross no more universes than they must; as few universes as possible."""
     share_universes: Flag = False
     """May two controllers share one universe?"""
     level: Fraction = 1.0
@@ -115,13 +115,14 @@ class Controller(Named):
     start_per: Literal["controller", "port", "run"] = "port"
     """What has a start of its own in the box: the controller, each port, or each run."""
     ports: Annotated[Count, Field(le=MOST_PORTS)]
-    """How many data outputs the box has."""
+    """How many data ports the box has."""
     port_pixels: Count | None = None
     """Most pixels on one port, nulls included."""
     universes: Count | None = None
     """Most universes that it listens to."""
     consecutive: Flag = True
-    """Must the universes that it has pixels in follow each other? A pin far away needs `false`."""
+    """Must the universes that it has pixels in follow each other? `false` lets them lie apart, as a pin (a start
+    address that you fix) may need."""
     first_universe: UniverseNumber | None = None
     """A pin: the box begins on channel 1 of this universe."""
     reorders: Flag = True

@@ -203,6 +203,10 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
 def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     if isinstance(place[-1], int):
         return ProblemWords("value", "is missing: a point is two numbers", "write [x, y]")
+    if len(place) == 1:
+        return ProblemWords(
+            "missing-key", "is missing", f"add a line [{place[0]}]; patcher new FILE writes a complete file"
+        )
     return ProblemWords("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
 
 

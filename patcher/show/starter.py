@@ -13,7 +13,7 @@ STARTER = """\
 [show]
 title = "My first show"
 units = "m"                # or "ft": feet, in this whole file
-frame_rate = 40            # pictures a second, as in your player
+frame_rate = 40            # frames a second, as in your player
 level = 0.4                # the brightest you run it: 0.4 is 40 %, and plenty in the dark
 
 [pixel.bullet]             # one kind of pixel; its numbers are on its data sheet
@@ -29,10 +29,10 @@ pitch = 0.1                # wire from pixel to pixel
 address = "192.0.2.21"     # the one that is set in it
 protocol = "e131"          # or "artnet": as set in it
 start_per = "port"         # each port has a first universe and channel of its own; or "controller", or "run"
-ports = 4                  # how many outputs it has
-port_pixels = 600          # the most pixels that one output takes
+ports = 4                  # how many ports it has
+port_pixels = 600          # the most pixels that one port takes
 
-[controller.box.port]      # what hangs on which output, in the order that the data passes
+[controller.box.port]      # what hangs on which port, in the order that the data passes
 1 = ["roof", "panel"]
 
 [run.roof]                 # one string of pixels, in a line

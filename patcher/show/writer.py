@@ -116,7 +116,7 @@ def refuse_output(path: Path) -> None:
 def _refuse_foreign(path: Path, real: Path) -> None:
     old = _octets(path, real)
     if old is not None and not _is_sealed(old):
-        says = "is there already, and Patcher did not write it; it was left as it is"
+        says = "exists already, and Patcher did not write it; nothing was changed"
         raise refuse(str(path), says, "name another file, or move this one away first")
 
 

@@ -56,8 +56,15 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     return [" ".join(said)]
 
 
-def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
-    """What to do, step by step; the first line of each is the step, the others its parts."""
+def box_steps(found: BoxSwap, wiring: Wiring, path: str, *, save: bool = True) -> Steps:
+    """What to do, step by step; the first line of each is the step, the others its parts.
+
+    Args:
+        found: the swap.
+        wiring: the show's, as it is today.
+        path: the show file.
+        save: whether the swap is still to be written into the files.
+    """
     dead, spare = found.dead, found.spare
     steps = [
         [_mains_off(_supplies(found, wiring), f"what feeds {dead.name} and its runs")],
@@ -74,9 +81,14 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str) -> Steps:
         ["Network cable in, mains on."],
         [f"Type into {spare.name}:", *_type(found)],
         _player(found, wiring.show),
-        [f"Try it, once the swap is in the files: patcher send ports {path} --on {spare.name}"],
+        *_save(path, dead.name, spare.name, save=save),
+        [f"Test: patcher send ports {path} --on {spare.name}"],
     ]
     return steps
+
+
+def _save(path: str, dead: str, spare: str, *, save: bool) -> Steps:
+    return [[f"Save: patcher swap {path} {dead} {spare} --write"]] * save
 
 
 def _mains_off(supplies: list[str], what: str) -> str:
@@ -270,8 +282,14 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
     return said
 
 
-def supply_steps(found: SupplySwap, path: str) -> Steps:
-    """What to do, step by step; the first line of each is the step, the others its parts."""
+def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:
+    """What to do, step by step; the first line of each is the step, the others its parts.
+
+    Args:
+        found: the swap.
+        path: the show file.
+        save: whether the swap is still to be written into the file.
+    """
     dead, spare, level = found.dead, found.spare, found.level
     feeds = [
         f"{feed.name}, to {_and(list(dict.fromkeys(tap.run for tap in feed.taps)))}"
@@ -288,7 +306,8 @@ def supply_steps(found: SupplySwap, path: str) -> Steps:
         [f"Before any feed is joined: mains on, measure {spare.volts:g} V at its output, mains off."],
         [f"Join to {spare.name}: V+ to V+, V− to V−, each with its own fuse.", *feeds, *boxes],
         ["Mains on. Nothing to type, and the player stays as it is."],
-        [f"Try it: patcher send steady {path} --level {start:g}"
+        *_save(path, dead.name, spare.name, save=save),
+        [f"Test: patcher send steady {path} --level {start:g}"
          + (f", then step by step up to {level:g}; " if level > start else "; ")
          + f"{spare.name} and its wires may get hand-warm, not hot."],
     ]  # fmt: skip

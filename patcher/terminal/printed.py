@@ -63,7 +63,8 @@ def in_words(finding: Finding) -> str:
     kind = "accepted" if finding.accepted else finding.severity
     line = f" (line {finding.line})" if finding.line else ""
     where, says, remedy = map(one_line, (finding.where, finding.says, finding.remedy))
-    return f"{kind}: {where}{line}: {says}\n       → {remedy}  [{finding.rule}]"
+    rule = "" if finding.rule == "call" else f"  [{finding.rule}]"  # no rule of a show's, so none to look up
+    return f"{kind}: {where}{line}: {says}\n       → {remedy}{rule}"
 
 
 def say_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: str = "") -> None:

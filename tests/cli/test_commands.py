@@ -100,7 +100,7 @@ def test_from_new_to_where(patcher: Patcher, here: Patcher, tmp_path: Path) -> N
     (back,) = document(here("where", "my.toml", "1/152", "--json"))
     assert back == span
     again = here("new", "my.toml")
-    refused(again, "my.toml", "is there already")
+    refused(again, "my.toml", "exists already")
 
 
 def test_the_same_show_twice_gives_the_same_octets(patcher: Patcher, here: Patcher, heron_lock: Path) -> None:

@@ -65,7 +65,7 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, her
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "No setting to change in a box" in here("diff", heron_lock).stdout
+    assert "The plan is as last patched" in here("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:

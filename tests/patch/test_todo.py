@@ -111,8 +111,8 @@ def test_what_is_still_to_type_survives_every_command_until_it_is_ticked_off(tmp
     for command in (("patch",), ("diff",), ("check",), ("sheet", "--out", "out"), ("patch", "--fresh")):
         here(command[0], show, *command[1:])
         assert said(show, here)[0] == differs(boxes, planned(show))
-    assert "Still to type into house" in here("diff", show).stdout
-    assert "Still to type into house" in here("patch", show).stdout
+    assert "Not typed in yet: house" in here("diff", show).stdout
+    assert "Not typed in yet: house" in here("patch", show).stdout
     assert "house/1" in (tmp_path / "out/tables/to-type.csv").read_text()
 
     # A null pixel more takes no channels, so the patch file stays: the box is to be told all the same.

@@ -365,7 +365,7 @@ def test_sheets_are_not_written_through_a_link_that_somebody_put_there(heron_loc
     labels.symlink_to(heron_lock)
     ran = here("sheet", heron_lock, "--out", "out")
     assert ran.returncode == 2
-    assert "labels.html: is there already, and Patcher did not write it" in ran.stderr
+    assert "labels.html: exists already, and Patcher did not write it" in ran.stderr
     assert heron_lock.read_text() == text
 
 
