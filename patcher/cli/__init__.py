@@ -155,7 +155,7 @@ _BOUNDS = {"less_than_equal": ("high", "le", "at most"), "greater_than_equal": (
 
 def _of_value(error: Any) -> Finding | None:
     """A value that an option or argument cannot have, in words; None where the call is wrong in another way."""
-    details = getattr(error.__cause__, "errors", list)()
+    details: list[dict[str, Any]] = getattr(error.__cause__, "errors", list)()
     if len(details) != 1 or getattr(error, "param", None) is None:
         return None
     detail, where = details[0], _where(error)

@@ -44,7 +44,7 @@ def todo(
         raise refuse("--undo", "no tick is named", "name the ticks: --typed THING, --told THING")
     wiring = load(show)
     if (typed or told) and read_patch(show) is None:
-        raise refuse(str(patch_path(show)), "not found", f"write it first: patcher patch {show}")
+        raise refuse(str(patch_path(show)), "was not found", f"write it first: patcher patch {show}")
     patch = load_patch(show, wiring)
     ticks = read_entered(show)
     change = _change(ticks, wiring, patch, typed, told, undo=undo)

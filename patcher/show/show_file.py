@@ -42,7 +42,7 @@ def read_text(path: Path) -> str:
         with path.open("rb") as file:
             octets = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise refuse(where, "not found", _beside(path)) from None
+        raise refuse(where, "was not found", _beside(path)) from None
     except IsADirectoryError:
         raise refuse(where, "is a folder, not a file", _beside(path / "x")) from None
     except OSError as error:

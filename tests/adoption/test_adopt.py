@@ -602,8 +602,12 @@ def test_what_the_table_does_not_tell_is_marked(here: Patcher, tmp_path: Path) -
     for one in document["fill_in"]:
         assert f"{MARK}: {one['asks']}" in lines[one["line"] - 1]
     asks = " ".join(one["asks"] for one in document["fill_in"])
-    for word in ("address", "pixels", "outputs", "colours", "frames a second", "lead"):
+    for word in ("address", "pixels", "ports", "colours", "frames a second", "lead"):
         assert word in asks
+    # Source: found by a reader: a row without a number of pixels became 1 pixel without a warning
+    warned = [each for each in document["findings"] if "no number of pixels; 1 is assumed" in each["says"]]
+    assert [each["severity"] for each in warned] == ["warning"] * text.count(f"{MARK}: how many pixels")
+    assert warned
     # No invented address: nothing would be sent to a stranger's.
     assert "address =" not in "\n".join(line.partition("#")[0] for line in lines)
     for said in ("Well house", "left part", "6 ft star"):

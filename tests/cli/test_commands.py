@@ -15,11 +15,13 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+import tomli_w
 
 from patcher.cli.inputs import load
 from patcher.listener.receiver import Receiver
 from patcher.placement.allocation import allocate
 from patcher.yard.yard import addresses, ears
+from rig.diagnosed_shows import tables
 from rig.shipped import SHOWS, Patcher
 from rig.yard_process import PATIENCE, a_yard, colours_of, document, refused, running
 
@@ -612,3 +614,57 @@ def test_a_pin_that_cannot_be_is_said_with_its_line(here: Patcher, small: Path) 
     assert f"controller.near.start.1 (line {line})" in ran.stderr
     assert "63999/511" in ran.stderr
     assert not small.with_suffix(".patch.toml").exists()
+
+
+def test_no_line_of_the_list_of_commands_is_cut_at_80_columns(here: Patcher) -> None:
+    # Source: the design: `patcher --help` names each command; found by a reader: most lines ended in "..."
+    lines = here("--help").stdout.partition("Commands:")[2].strip().splitlines()
+    assert len(lines) > 15
+    for line in lines:
+        assert line.endswith("."), line
+        assert not line.endswith("..."), line
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("send", "dott"), "no pattern is named “dott”\n       → did you mean “dot”?\n"),
+        (("send", "dot", "SHOW", "--level", "3"), "--level: 3 is too high\n       → give at most 1\n"),
+        (("send", "dot", "SHOW", "--every", "x"), "--every: “x” is not a whole number"),
+    ],
+)
+def test_a_value_that_cannot_be_is_said_in_words(here: Patcher, words: tuple[str, ...], says: str) -> None:
+    # Source: found by a reader; which values can be is declared in `options`
+    ran = here(*(words if "SHOW" in words else (*words, "SHOW")))
+    assert ran.returncode == 2
+    assert says in ran.stderr
+
+
+def test_why_an_address_has_no_pixel_is_one_reason(here: Patcher, tmp_path: Path) -> None:
+    # Source: arithmetic: 2 nulls and 168 pixels of 3 channels are 510 of a universe's 512; the next run has 1 pixel
+    wired = tables({"a": {"pixels": 168, "nulls": 2}, "b": {"pixels": 1}}, {"1": ["a"], "2": ["b"]})
+    wired["controller"]["box"]["skips_nulls"] = False
+    file = tmp_path / "show.toml"
+    file.write_text(tomli_w.dumps(wired))
+    reasons = {
+        "1/6": "it is of a null pixel before a", "1/511": "too few channels are free there for a pixel",
+        "2/4": "it is free", "3/1": "no box has universe 3",
+    }  # fmt: skip
+    for address, why in reasons.items():
+        assert here("where", file, address).stdout == f"{address} has no pixel: {why}.\n"
+
+
+def test_check_says_what_it_has_not_looked_at_and_what_fits(here: Patcher, tmp_path: Path) -> None:
+    # Source: found by a reader: "move a run to another port", of a run that is too long for any port of the box
+    wired = tables({"a": {"pixels": 168}}, {"1": ["a"]})
+    wired["controller"]["box"]["port_pixels"] = 100
+    file = tmp_path / "show.toml"
+    file.write_text(tomli_w.dumps(wired))
+    said = here("check", file).stdout
+    assert "a alone is too long for such a port" in said
+    assert "move a run" not in said
+    assert "Not checked yet: addresses, timing, network and power." in said
+    file.write_text("")
+    said = here("check", file).stdout
+    assert "show: is missing\n       → add a line [show]; patcher new FILE writes a complete file" in said
+    assert "Not checked yet: the rest of the wiring, addresses" in said

@@ -246,3 +246,12 @@ def test_two_feeds_at_one_pixel_and_a_run_that_moved_are_planned(here: Patcher, 
     said = here("power", save(tmp_path, show({"a": line(150)}, feeds, supplies=AT_BOX, box=BOX)), "--plan")
     assert "new tap" in said.stdout
     assert said.returncode == 0
+
+
+def test_a_fuse_too_large_for_its_wire_is_named_beside_the_level_of_all(here: Patcher, tmp_path: Path) -> None:
+    # Source: found by a reader: a thin feed with a fuse of 100 A, and above the error "OK …: volts, wires and fuses"
+    named = "; not counted, for it is a hazard at any level: a fuse too large for its wire (feed.f)"
+    for fuse, hazard in ((100.0, True), (5.0, False)):
+        feeds = {"f": fed(tap("a")) | {"awg": 18, "fuse": fuse}}
+        words = here("power", save(tmp_path, show({"a": line(150)}, feeds, level=0.1))).stdout
+        assert (named in words) == hazard == ("the wire would burn first" in words), words

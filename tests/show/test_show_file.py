@@ -90,7 +90,7 @@ def refused(path: Path) -> Finding:
 
 def test_a_missing_file_and_what_lies_beside_it(folder):
     # Source: the design: messages name the place, what is wrong, and what to do
-    assert "not there" in refused(folder / "nothing.toml").says
+    assert "not found" in refused(folder / "nothing.toml").says
     (folder / "weir.toml").write_text(GOOD)
     found = refused(folder / "wier.toml")
     assert found.where == str(folder / "wier.toml")
@@ -518,7 +518,7 @@ def test_a_points_file_below_the_folder_or_linked_within_it_is_read(folder):
 @pytest.mark.parametrize(
     ("csv", "words"),
     [
-        (None, ("willow.csv", "not there")),
+        (None, ("willow.csv", "not found")),
         ("", ("no place",)),
         ("x,y\n", ("no place",)),
         ("0.5,1.0\n0.7,1.2\n", ("columns",)),
