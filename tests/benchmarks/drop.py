@@ -29,7 +29,7 @@ from patcher.wiring import wire
 from rig.judges import judge
 from rig.ngspice import Netlist, ask, netlist
 from rig.shipped import wired
-from rig.verdicts import Verdicts
+from rig.verdicts import at_least
 
 VILLAGE = Path(__file__).parents[2] / "shows" / "village.toml"
 FEEDS, EACH = 100, 100
@@ -106,7 +106,7 @@ def main() -> None:
     judge("ngspice", "ngspice")
     print("| best of five, processor time | ms | beside | |")
     print("| --- | --- | --- | --- |")
-    verdicts, longer = Verdicts(), {}
+    longer = {}
     for draw in ("current", "power"):
         tables = ladder(draw)
         wiring = wired(tables)
@@ -146,8 +146,7 @@ def main() -> None:
     print(f"| {what}: whole `check` | {checking * 1e3:.0f} | goal {GOAL_S * 1e3:.0f} | |")
     print()
     for what, ratio in longer.items():
-        verdicts.at_least(f"{what}: ngspice ÷ ours", ratio, TIMES_NGSPICE)
-    verdicts.end()
+        at_least(f"{what}: ngspice ÷ ours", ratio, TIMES_NGSPICE)
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ import tomllib
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from rig.verdicts import Verdicts
+from rig.verdicts import at_most
 
 TIMES_TOMLLIB = 6
 BOXES, RUNS, PIXELS = 1_000, 10, 1_088
@@ -80,7 +80,6 @@ def main() -> None:
     """Measure both sizes and print the table."""
     print("| boxes | pixels | show file | tomllib | patch | × tomllib | memory | kept again | where, after reading |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
-    verdicts = Verdicts()
     with tempfile.TemporaryDirectory() as folder:
         for boxes in (BOXES // 10, BOXES):
             show = Path(folder) / f"range-{boxes}.toml"
@@ -100,8 +99,7 @@ def main() -> None:
                 f"| {patched / min(reads):.1f} | {memory:.0f} MB | {again:.2f} s | {where_after_reading(show):.3f} s |"
             )
     print()
-    verdicts.at_most("`patch` of the whole range ÷ tomllib alone", patched / min(reads), TIMES_TOMLLIB)
-    verdicts.end()
+    at_most("`patch` of the whole range ÷ tomllib alone", patched / min(reads), TIMES_TOMLLIB)
 
 
 if __name__ == "__main__":

@@ -43,7 +43,7 @@ from patcher.stream.packets import Packets
 from patcher.stream.sender import Sender, Target
 from patcher.trade import UDP_PORTS
 from patcher.wire import e131
-from rig.verdicts import Verdicts
+from rig.verdicts import at_least
 
 UNIVERSES, RATE = 1_000, 40.0
 TURNS, WARM, QUICK_FRAMES, SLOW_FRAMES = 60, 2, 20, 1
@@ -311,11 +311,9 @@ def main() -> None:
         receiver.bind((HOST, UDP_PORTS["e131"]))
         found = rates()
         stream(seconds)
-    verdicts = Verdicts()
     print()
     for name, (ratio, goal) in found.items():
-        verdicts.at_least(f"`Sender` ÷ {name}", ratio, goal)
-    verdicts.end()
+        at_least(f"`Sender` ÷ {name}", ratio, goal)
 
 
 if __name__ == "__main__":

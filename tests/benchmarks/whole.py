@@ -14,6 +14,7 @@ from time import perf_counter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from patcher.patch.chains import chains
+from patcher.placement.effort import Effort
 from patcher.placement.whole import whole
 from rig.shipped import wired
 
@@ -48,7 +49,7 @@ def measure(kind: str, shows: int, *, consecutive: bool) -> tuple[list[float], l
         wiring = wired(show(seed, kind, consecutive=consecutive))
         todo = chains(wiring)
         begun = perf_counter()
-        laid = whole(wiring.show, todo)
+        laid = whole(wiring.show, todo, effort=Effort(10.0))
         times.append(perf_counter() - begun)
         used = {at // 512 + step for chain, at in zip(todo, laid.places, strict=True)
                 for step in range(-(-chain.end(at % 512) // 512))}  # fmt: skip
