@@ -128,7 +128,7 @@ def test_no_command_ends_in_a_fault_of_its_own(tables: dict, other: dict, seed: 
 
 
 @pytest.mark.long
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(shows(), shows(), st.integers(0, 2**32))
 def test_no_command_ends_in_a_fault_of_its_own_on_many_shows(tables: dict, other: dict, seed: int) -> None:
     # Source: as above
