@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import random
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from patcher.diagnosis.questions import Repertoire
 from patcher.diagnosis.scene import build_scene, scene_of
 from patcher.diagnosis.unknown import DEPARTS, PRIOR, Known, log_weight
 from patcher.diagnosis.views import see
-from patcher.dialogue.consultation import known_in_words
+from patcher.dialogue.consultation import Consulting, known_in_words
 from patcher.errors import PatcherError
 from patcher.eye import CANNOT_TELL, FLICKER, Eye, alike, shade_table, whole
 from patcher.faults import build, departure, parse, planned
@@ -350,6 +351,10 @@ def test_it_says_what_is_known_and_what_is_not_explained() -> None:
     assert diagnosis.unexplained
     assert any(again)
     assert all(known_in_words(known, 190).startswith("boat: ") for known in diagnosis.known)
+    said: list[str] = []
+    Consulting(Path("house.toml"), PLAN, before, said.append).say_found(diagnosis)  # type: ignore[arg-type]  # asks nobody
+    box = WIRING.ports["boat"][0]
+    assert f"  What is wrong may lie outside boat: patcher diagnose house.toml {box}" in said
 
 
 @pytest.mark.parametrize(
