@@ -62,10 +62,7 @@ def _settled(boxes: list[BoxSeats], seats: list[Seat], begin: int) -> list[list[
     taken = Taken()
     taken.add_universes(piece for seat in seats for piece in seat.footprint)
     taken.add_universes(
-        start.universes(at)
-        for box, own in zip(boxes, tied, strict=True)
-        for start, at in zip(box.starts, own, strict=True)
-        if at is not None
+        box.starts[index].universes(at) for box, own in zip(boxes, tied, strict=True) for index, at in own.items()
     )
     places: list[list[int]] = []
     for box, seat, own in zip(boxes, seats, tied, strict=True):
@@ -73,7 +70,8 @@ def _settled(boxes: list[BoxSeats], seats: list[Seat], begin: int) -> list[list[
         if seat.block:
             base = taken.hole(seat.length, max(begin, box.first or 0))
             taken.add_universes([range(base, base + seat.length)])
-        places.append([base * CHANNELS + seat.block[i] if at is None else at for i, at in enumerate(own)])
+        laid = own | {i: base * CHANNELS + at for i, at in seat.block.items()}
+        places.append([laid[i] for i in range(len(box.starts))])
     return places
 
 

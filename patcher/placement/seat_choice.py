@@ -151,7 +151,7 @@ class _Search:
             laid, length = block(box, range(len(box.starts)))
             away = sum(start.home is None and start.was is not None for start in box.starts)
             if box.most is None or length <= box.most:
-                columns[Seat(len(box.homes), length, away, (), _Nowhere(len(box.starts)), laid, length)] = None
+                columns[Seat(len(box.homes), length, away, (), dict, laid, length)] = None
         if box.close:
             columns.update(dict.fromkeys(rows(box, self._fixed)))
         else:
@@ -204,14 +204,6 @@ class _StandIn:
 
     moved: int
     footprint: tuple[range, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Nowhere:
-    starts: int
-
-    def __call__(self) -> list[int | None]:
-        return [None] * self.starts
 
 
 Column = Seat | SeatFrame | _StandIn

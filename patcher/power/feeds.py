@@ -25,10 +25,8 @@ from patcher.power.circuit import Floats
 from patcher.power.flow import TINY
 from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
-from patcher.power.strip import RailStrip
 from patcher.power.tap_choice import MOST_TAPS, PROOF_SECONDS, by_count, candidates
-from patcher.power.trunks import Places
-from patcher.power.wire_trees import Rig, Stock, Trunk
+from patcher.power.wire_trees import Rig, Trunk
 from patcher.power.wires import BLADES, Wire
 
 LONGEST = 5000
@@ -55,29 +53,17 @@ class Feeding:
     @property
     def amps(self) -> float:
         """What the supply gives to them."""
-        return sum(trunk.amps for trunk in self.trunks if not trunk.start)
+        return sum(trunk.amps for trunk in self.trunks if trunk.start is None)
 
 
 @dataclass(frozen=True, eq=False)
-class FeedTask:
-    """One rail that is to be fed from one supply.
+class FeedTask(Rig):
+    """A rail that is to be fed with as few taps as can be.
 
     Attributes:
-        strip: the rail.
-        volts: of the supply.
-        source: where the supply stands.
-        stock: what there is to wire with.
-        level: the level from 0 to 1.
-        celsius: temperature of the wires.
         ground: whose ground the rail has.
     """
 
-    strip: RailStrip
-    volts: float
-    source: Places
-    stock: Stock
-    level: float
-    celsius: float
     ground: Ground
 
     @property
@@ -121,21 +107,20 @@ class FeedTask:
         """The shortest tree of wire to some taps with which the rail holds; None where none was found."""
         if not self._possible(taps):
             return None
-        return Rig(self.strip, taps, self.volts, self.source, self.stock, self.level, self.celsius).wired()
+        return super().wired(taps)
 
     @property
     def _ideal(self) -> tuple[Source, ...]:
         """The joints that are there, as if they had no ohms: no more volts can come of them."""
-        return tuple(Source(at, 0.0, self.volts) for at, _ in self.strip.given)
+        return tuple(Source(at, 0.0) for at, _ in self.strip.given)
 
     def _possible(self, taps: tuple[int, ...]) -> bool:
         """Whether the rail would hold with a pair of wires for each tap, the best that there is."""
         strip = self.strip
         joined = {at for at, _ in strip.given}
-        made = [Source(tap, float(self.own[tap]), self.volts) for tap in taps if tap not in joined]
+        made = [Source(tap, float(self.own[tap])) for tap in taps if tap not in joined]
         rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
-        found, _ = voltages(rail, [*made, *self._ideal])
-        return bool((found >= strip.least - TINY).all())
+        return bool((voltages(rail, self.volts, [*made, *self._ideal]) >= strip.least - TINY).all())
 
     def _bound(self, alone: int) -> int:
         """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""

@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from patcher.power.circuit import Floats, metres_between
-from patcher.power.trunks import Places
-from patcher.shapes import positions
+from patcher.shapes import Positions, positions
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
 
-def pixel_places(wiring: Wiring, name: str) -> Places:
+def pixel_places(wiring: Wiring, name: str) -> Positions:
     """Where the pixels of a run are, shape (pixels, 2).
 
     A run with no picture is taken to lie straight to the right, from where its lead ends: that from the run before it
@@ -34,7 +33,7 @@ def pixel_places(wiring: Wiring, name: str) -> Places:
         before.append(show.runs[other])
     along = [_along(show, one) for one in (*reversed(before), run)]
     begin = (np.zeros(2) if start is None else start) + [sum(float(each[-1]) for each in along[:-1]), 0.0]
-    placed: Places = begin + np.column_stack([along[-1], 0 * along[-1]])
+    placed: Positions = begin + np.column_stack([along[-1], 0 * along[-1]])
     return placed
 
 
@@ -45,12 +44,12 @@ def _along(show: Show, run: Run) -> Floats:
     return found
 
 
-def _box_place(show: Show, box: str) -> Places | None:
+def _box_place(show: Show, box: str) -> Positions | None:
     at = show.controllers[box].at
     return None if at is None else np.array(at)
 
 
-def supply_place(wiring: Wiring, supply: str, run: str) -> tuple[Places, str | None]:
+def supply_place(wiring: Wiring, supply: str, run: str) -> tuple[Positions, str | None]:
     """Where a supply stands, and what was assumed where the file does not say.
 
     Args:

@@ -13,7 +13,7 @@ from patcher.power.circuit import Floats, Ints
 from patcher.power.flow import TINY, Power
 from patcher.power.positions import pixel_places
 from patcher.power.stretches import Stretch, outwards
-from patcher.power.trunks import Places
+from patcher.shapes import Positions
 
 SMALLEST_OHMS = 1e-9
 """Ohms of a joint that brings current, at least: what differences of volts are rounded to may be less than none."""
@@ -46,7 +46,7 @@ class RailStrip:
     rated: Floats
     regulated: NDArray[np.bool_]
     least: Floats
-    places: Places
+    places: Positions
     given: tuple[tuple[int, float], ...]
     ends: tuple[int, ...]
 
@@ -78,7 +78,7 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> RailStrip:
     """
     net = state.circuit
     wires: list[Ints] = []
-    places: list[Places] = []
+    places: list[Positions] = []
     for run, first, last in stretch.parts:
         if wires:
             wires.append(np.array([net.leads[run]]))

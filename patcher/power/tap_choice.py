@@ -83,7 +83,7 @@ def candidates(
     A regulated pixel is taken to draw what it does at the supply's volts, then what it does at its least.
     """
     end = monotonic() + PROOF_SECONDS
-    given = tuple(Source(at, ohms, volts) for at, ohms in strip.acting)
+    given = tuple(Source(at, ohms) for at, ohms in strip.acting)
     light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
     tried = set()
     for margin in _MARGINS:
@@ -107,7 +107,7 @@ def _steadied(
     """As many taps, moved one by one to where the pixel nearest its limit has most above it."""
 
     def headroom(at: list[int]) -> float:
-        found, _ = voltages(rail, [*(Source(tap, float(own[tap]), volts) for tap in at), *given])
+        found = voltages(rail, volts, [*(Source(tap, float(own[tap])) for tap in at), *given])
         return float((found - rail.least).min())
 
     now = list(taps)

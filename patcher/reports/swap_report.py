@@ -84,9 +84,9 @@ def supply_document(swap: SupplySwap, steps: Sequence[Sequence[str]], wrote: Seq
     fitting = None if swap.holds or not swap.known else swap.fitting()
     return {
         "dead": swap.dead.name, "spare": swap.spare.name, "possible": swap.holds,
-        "volts": swap.spare.volts, "amps": swap.spare.amps, "most_amps": round(swap.limit, 4),
-        "amps_at_level": round(swap.amps, 4) if swap.known else None, "level": swap.level,
-        "max_level": swap.max_level if swap.known else None,
+        "volts": swap.spare.volts, "amps": swap.spare.amps, "most_amps": round(swap.load.limit, 4),
+        "amps_at_level": round(swap.load.amps, 4) if swap.known else None, "level": swap.before.level,
+        "max_level": swap.load.max_level if swap.known else None,
         "feeds": [feed.name for feed in swap.feeds], "boxes": list(swap.boxes),
         "fitting": fitting and list(fitting), "unknown": list(swap.unknown),
         "missing": [] if swap.known else list(swap.missing), "unfed": list(swap.unfed),

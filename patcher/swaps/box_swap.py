@@ -96,9 +96,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     lines = _numbered(sharing, new.ports)
     cables = tuple(box.cables(lines))
     ports = {port: runs_of(line) for port, line in lines.items()}
-    port_of = {runs[0]: port for port, runs in wiring.of_controller(dead).items()}
-    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
-    after = _show_after(wiring.show, _in_place_of(old, new, ports), cables, old, moved)
+    after = _show_after(wiring, _in_place_of(old, new, ports), cables, old)
     every = chains(wire(after))
     others = [start for start in kept.starts if start.controller != dead]
     taken_over = [chain for chain in every if chain.controller == spare]
@@ -161,24 +159,17 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
     return dict(sorted(found.items()))
 
 
-def _show_after(
-    show: Show, spare: Controller, cables: tuple[SwapCable, ...], old: Controller, moved: dict[int, int]
-) -> Show:
-    """The show with the spare in the dead box's place; its starts have no pins yet.
-
-    Args:
-        show: the show before.
-        spare: the spare as it is set in that place.
-        cables: the cables to make.
-        old: the dead box.
-        moved: of ports of the dead box, the spare's port that has their lead.
-    """
+def _show_after(wiring: Wiring, spare: Controller, cables: tuple[SwapCable, ...], old: Controller) -> Show:
+    """The show with the spare, as it is set there, in the dead box's place; its starts have no pins yet."""
+    show = wiring.show
+    port_of = {runs[0]: port for port, runs in wiring.of_controller(old.name).items()}
+    moved = {port_of[run]: port for port, runs in spare.port.items() for run in runs if run in port_of}
     supplies = {
         name: supply.model_copy(update={"box": spare.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
     }
     accepts = tuple(
-        accept.model_copy(update={"where": where_after(accept.where, old.name, spare.name, moved)})
+        accept.model_copy(update={"where": _where_after(accept.where, old.name, spare.name, moved)})
         for accept in show.accepts
     )
     boxes = {name: spare if name == spare.name else box for name, box in show.controllers.items() if name != old.name}
@@ -206,7 +197,7 @@ def _behind_cable(run: Run, cable: SwapCable) -> Run:
     return run.model_copy(update=lead if cable.behind is None else lead | {"power_joined": False})
 
 
-def where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str:
+def _where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str:
     """A place of the show file, as `[[accept]]` names it, with the spare and its port for the dead box and its."""
     steps = where.split(".")
     if steps[:2] != ["controller", dead]:

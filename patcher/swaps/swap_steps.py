@@ -229,15 +229,15 @@ def _sending(box: Controller) -> str:
 
 def supply_summary(found: SupplySwap) -> list[str]:
     """What the swap comes to."""
-    dead, spare = found.dead, found.spare
+    dead, spare, load, level = found.dead, found.spare, found.load, found.before.level
     said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
     if not found.known:
         return [f"{said} How much is drawn is not known: the file lacks {_and(list(found.missing))}. But it is as "
                 f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
-    most = found.max_level
-    more = f" It can run level {most:g}." if most is not None and most > found.level else ""
-    return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
-            f"{found.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
+    most = load.max_level
+    more = f" It can run level {most:g}." if most is not None and most > level else ""
+    return [f"{said} At the show's level of {level:g} it gives {load.amps:.1f} A; "
+            f"{load.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -251,20 +251,20 @@ def _unfed(found: SupplySwap) -> list[str]:
 
 def supply_shortfall(found: SupplySwap) -> list[str]:
     """What is short, by how much, and what can be done instead."""
-    dead, spare = found.dead, found.spare
+    dead, spare, load, level = found.dead, found.spare, found.load, found.before.level
     if found.collapses:
-        return [f"At the show's level of {found.level:g} the pixels on {dead.name} ask for more power than its wires "
+        return [f"At the show's level of {level:g} the pixels on {dead.name} ask for more power than its wires "
                 "can bring: patcher check says where. Fix that first."]  # fmt: skip
     if not found.known:
         return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
                 f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
     said = [
-        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
-        f"practice). That is {found.amps - found.limit:.1f} A short."
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {load.amps:.1f} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {load.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
+        f"practice). That is {load.amps - load.limit:.1f} A short."
     ]
     said += _unfed(found)
-    if (most := found.max_level) is None:
+    if (most := load.max_level) is None:
         said.append("- No level helps: the dark pixels and the boxes alone draw more.")
     else:
         said.append(
@@ -290,7 +290,7 @@ def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:
         path: the show file.
         save: whether the swap is still to be written into the file.
     """
-    dead, spare, level = found.dead, found.spare, found.level
+    dead, spare, level = found.dead, found.spare, found.before.level
     feeds = [
         f"{feed.name}, to {_and(list(dict.fromkeys(tap.run for tap in feed.taps)))}"
         + (f" (fuse {feed.fuse:g} A)" if feed.fuse else " (no fuse in the file: give it one)")

@@ -17,7 +17,7 @@ from patcher.power.feed_plan import Plan, plan
 from patcher.power.feeds import least_borne
 from patcher.power.flow import power
 from patcher.power.positions import pixel_places, supply_place
-from patcher.power.trunks import cheapest_tree, trunks
+from patcher.power.wire_trees import cheapest_tree, trunks
 from patcher.power.wires import Wire
 from patcher.show.parser import read
 from patcher.show.text_edits import with_feeds

@@ -711,15 +711,15 @@ def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
         dark, full = counted(tables, joined)["old"]
         return logic + dark + full * at
 
-    assert found.amps == pytest.approx(amps(set(roots)), abs=1e-6)
+    assert found.load.amps == pytest.approx(amps(set(roots)), abs=1e-6)
     # Common practice, no source: a supply is loaded to at most 80 % of its rating
     limit = 0.8 * tables["supply"]["new"]["amps"]
     assert found.holds == (amps(set(roots)) <= limit + 1e-7)
-    if found.max_level is None:
+    if found.load.max_level is None:
         assert amps(set(roots), 0.0) > limit - 1e-6
     else:
-        assert amps(set(roots), found.max_level) <= limit + 1e-6
-        assert found.max_level == 1.0 or amps(set(roots), found.max_level + 0.01) > limit - 1e-6
+        assert amps(set(roots), found.load.max_level) <= limit + 1e-6
+        assert found.load.max_level == 1.0 or amps(set(roots), found.load.max_level + 0.01) > limit - 1e-6
     every = [set(some) for n in range(len(roots) + 1) for some in combinations(roots, n)]
     fit = [some for some in every if amps(some) <= limit + 1e-7]
     fitting = found.fitting()
@@ -741,11 +741,11 @@ def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) ->
     assert after.controllers["dead"].logic.supply == "new"
     assert {feed.supply for feed in after.feeds.values()} <= {"new", "beside", None}
     [load] = [load for load in power(wire(after)).supplies if load.supply.name == "new"]
-    assert found.amps == pytest.approx(load.amps, nan_ok=True)
-    assert found.max_level == load.max_level
+    assert found.load.amps == pytest.approx(load.amps, nan_ok=True)
+    assert found.load.max_level == load.max_level
     # With the dead one in place it is as much: of wires and pixels nothing has changed.
     [load] = [load for load in power(wired(tables)).supplies if load.supply.name == "old"]
-    assert found.amps == pytest.approx(load.amps, abs=1e-6, nan_ok=True)
+    assert found.load.amps == pytest.approx(load.amps, abs=1e-6, nan_ok=True)
 
 
 @pytest.mark.parametrize("dimmer", [1.0, 0.5])
