@@ -5,8 +5,13 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 MARK = "FILL IN"
 """Marks each comment where the person must look; they search for it."""
@@ -100,7 +105,20 @@ def folded(name: str) -> str:
 
 def draft_text(draft: Draft) -> str:
     """The text of the show file."""
-    return "\n".join(_lines(draft)) + "\n"
+    return _template().render(draft=draft, line=_line, MARK=MARK)
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    templates = Environment(
+        loader=PackageLoader("patcher", "adoption"), undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
+        autoescape=False,  # noqa: S701  (it is TOML: what a stranger wrote goes through `quoted` or `shown`)
+    )  # fmt: skip
+    templates.filters |= {"quoted": _quoted, "shown": shown, "said": _said, "kind": _kind}
+    return templates.get_template("draft.toml.jinja")
 
 
 def marks(text: str) -> list[tuple[int, str]]:
@@ -115,8 +133,8 @@ def _quoted(text: str) -> str:
 
 
 def _said(text: str, name: str) -> str:
-    """A comment with the table's own name, where it is another."""
-    return f"# in the table: {shown(text)}" if text and text != name else ""
+    """The table's own name of a thing, where it is another."""
+    return f"in the table: {shown(text)}" if text and text != name else ""
 
 
 def shown(text: str) -> str:
@@ -124,77 +142,10 @@ def shown(text: str) -> str:
     return "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.split()))[:80]
 
 
-def _line(code: str, comment: str = "") -> str:
-    return f"{code:<26} {comment}".rstrip() if comment else code
+def _line(code: str, comment: str) -> str:
+    return f"{code:<26} # {comment}" if comment else code
 
 
-def _lines(draft: Draft) -> Iterator[str]:
-    yield f"# Drafted by Patcher from the table {shown(draft.table)}."
-    yield f"# What the table does not tell is marked: look for {MARK}, and take each mark away."
-    yield "# Then: patcher check, and patcher patch, with the name of this file. Lengths are in metres."
-    yield ""
-    yield "[show]"
-    yield f"title = {_quoted(draft.title)}"
-    yield _line(f"first_universe = {draft.first_universe}", "# the lowest of the table")
-    how = {
-        "fresh": "# each start of the table is on channel 1 of a universe",
-        "follow": "# the table's starts are not all on channel 1",
-    }[draft.placement]
-    yield _line(f'placement = "{draft.placement}"', how)
-    if draft.share_universes:
-        yield _line("share_universes = true", "# in the table, boxes share universes")
-    yield _line("frame_rate = 40", f"# {MARK}: frames a second, as in your player")
-    kinds = list(dict.fromkeys(run.colour_order for run in draft.runs))
-    for order in kinds:
-        yield ""
-        yield f"[pixel.{_type_name(order)}]"
-        asks = "the order in which the chip takes its colours" if order not in draft.orders_told else ""
-        yield _line(f'colour_order = "{order}"', f"# {MARK}: {asks}" if asks else "# as in the table")
-        yield f"# {MARK}: volts, channel_ma, idle_ma, min_volts, awg and pitch, from its data sheet"
-    for box in draft.boxes:
-        yield from _box(box)
-    for run in draft.runs:
-        yield ""
-        yield _line(f"[run.{run.name}]", _said(run.said, run.name))
-        if run.note:
-            yield f"# the table's note: {shown(run.note)}"
-        yield f'pixel = "{_type_name(run.colour_order)}"'
-        asks = f"# {MARK}: part it, with how many pixels each has" if run.several else ""
-        asks = asks if run.pixels else f"# {MARK}: how many pixels; the table does not tell"
-        yield _line(f"pixels = {run.pixels or 1}", asks)
-    if draft.runs:
-        yield f"# {MARK}: give each run its shape, where it hangs, and its lead in metres (shape, lead)"
-    for prop, runs in draft.props.items():
-        yield ""
-        yield f"[prop.{prop}]"
-        yield f"runs = [{', '.join(map(_quoted, runs))}]"
-
-
-def _box(box: DraftBox) -> Iterator[str]:
-    yield ""
-    yield _line(f"[controller.{box.name}]", _said(box.said, box.name))
-    if box.address:
-        yield _line(f'address = "{box.address}"', "# as in the table")
-        yield _line('delivery = "unicast"', f'# {MARK}: or "multicast", as set in the box')
-    else:
-        yield _line('delivery = "multicast"', f'# {MARK}: or "unicast", and address = the one set in the box')
-    yield _line('protocol = "e131"', f'# {MARK}: or "artnet", as set in the box; it then is unicast')
-    yield _line(f'start_per = "{box.start_per}"', "# as the table's addresses go")
-    yield _line(f"ports = {max(box.ports)}", f"# {MARK}: how many ports it has; so many the table uses")
-    if not box.consecutive:
-        yield _line("consecutive = false", "# in the table its universes have gaps")
-    yield ""
-    asks = "" if box.ports_told else f"# {MARK}: which run hangs on which output; the table does not tell"
-    yield _line(f"[controller.{box.name}.port]", asks)
-    for port, runs in sorted(box.ports.items()):
-        yield f"{port} = [{', '.join(map(_quoted, runs))}]"
-    if box.pins:
-        yield ""
-        yield _line(f"[controller.{box.name}.start]", "# pinned where the table has them")
-        for key, start in box.pins.items():
-            yield f'{key} = "{start}"'
-
-
-def _type_name(order: str) -> str:
+def _kind(order: str) -> str:
     """The name of the kind of pixel of a colour order."""
     return "bullet" if order == "RGB" else f"bullet-{order.lower()}"
