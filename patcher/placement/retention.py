@@ -46,7 +46,7 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, eff
         found = choose(boxes, effort)
         if found is None:
             return None
-        laid, least = _settled(boxes, found.seats, begin), found.least
+        laid, least = _settled(boxes, found[0], begin), found[1]
     places: list[int] = [0] * len(todo)
     moved = 0
     for box, members, own in zip(boxes, indices, laid, strict=True):

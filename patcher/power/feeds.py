@@ -93,10 +93,11 @@ class FeedTask(Rig):
         best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=PROOF_SECONDS)
         if best is None:
             return None
-        bound = self._bound(best.bound)
+        pixels, alone = best
+        bound = self._bound(alone)
         if bound > MOST_TAPS:
             return None
-        chosen = candidates(strip, volts, own, self.level, best.pixels)
+        chosen = candidates(strip, volts, own, self.level, pixels)
         for taps in by_count(strip, chosen, max(bound, 1)):
             trunks = self.wired(taps)
             if trunks is not None:
@@ -132,7 +133,7 @@ class FeedTask(Rig):
             return 0 if strip.given else 1 if strip.regulated.any() else max(borne, 1)
         rail = Rail(strip.ohms, light, strip.least)
         best = fewest(rail, self.volts, self.own / 2, given=self._ideal, seconds=PROOF_SECONDS)
-        return max(0 if best is None else best.bound, borne, 0 if strip.given else 1)
+        return max(0 if best is None else best[1], borne, 0 if strip.given else 1)
 
 
 def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:

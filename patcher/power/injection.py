@@ -26,19 +26,6 @@ _BEAM = 12
 """Rows of each count that are kept by a sweep that only looks for some answer."""
 
 
-@dataclass(frozen=True, eq=False)
-class Taps:
-    """New taps.
-
-    Attributes:
-        pixels: where they are, from 0, ascending.
-        bound: a number of taps that no set can go below; fewer than there are only where the time was out.
-    """
-
-    pixels: tuple[int, ...]
-    bound: int
-
-
 def fewest(
     rail: Rail,
     volts: float,
@@ -46,8 +33,9 @@ def fewest(
     *,
     given: Sequence[Source] = (),
     seconds: float = inf,
-) -> Taps | None:
-    """The fewest pixels to tap so that every pixel has its least volts; None where no taps do.
+) -> tuple[tuple[int, ...], int] | None:
+    """The fewest pixels to tap so that every pixel has its least volts, from 0, ascending, and a number of taps that no
+    set can go below: fewer than those only where the time was out. None where no taps do.
 
     Within the time exact but for `SLACK`. Of equal sets always the same one is returned.
 
@@ -74,7 +62,7 @@ def fewest(
             except _LateError:
                 end = None
         if pixels is not None:
-            return Taps(pixels, min(bound, count))
+            return pixels, min(bound, count)
         if not cut and end is not None:
             break
     return None

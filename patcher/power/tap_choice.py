@@ -95,7 +95,7 @@ def candidates(
             taps: tuple[int, ...] | None = best
             if margin or given or amps is heavy:
                 few = fewest(rail, volts, own, given=given, seconds=PROOF_SECONDS)
-                taps = None if few is None else few.pixels
+                taps = None if few is None else few[0]
             if taps is not None and taps not in tried:
                 tried.add(taps)
                 yield _steadied(rail, volts, own, taps, given)

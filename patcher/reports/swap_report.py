@@ -7,6 +7,7 @@ from dataclasses import asdict
 from textwrap import wrap
 from typing import Any
 
+from patcher.patch.patch import address
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import SupplySwap
@@ -74,7 +75,7 @@ def box_document(swap: BoxSwap, steps: Sequence[Sequence[str]], wrote: Sequence[
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in swap.cables],
         "starts": [start_json(start, swap.show) for start in swap.starts],
         "moved_runs": [
-            {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)} for move in swap.moves
+            {"run": run, "from": address(old), "to": address(new)} for run, (old, new) in swap.moves.items()
         ],
     } | _steps(steps, wrote)  # fmt: skip
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from patcher.errors import choose_from, refuse
 from patcher.patch.chains import chains
-from patcher.patch.patch import Patch, Start, written
+from patcher.patch.patch import Patch, Start
 from patcher.power.stretches import stretches
 from patcher.show.run_tables import Run
 from patcher.show.schema import Controller, Logic, Show
@@ -22,17 +22,8 @@ from patcher.swaps.dead_box import DeadBox, SwapCable, runs_of
 from patcher.swaps.joins import Piece, Sharing, with_fewest_cuts
 from patcher.swaps.shortfall import Shortfall as Shortfall
 from patcher.swaps.shortfall import no_universes, too_short
-from patcher.swaps.takeover import falls_by_itself, first_pixels_at, spare_starts
+from patcher.swaps.takeover import falls_by_itself, spare_starts
 from patcher.wiring import Wiring, wire
-
-
-@dataclass(frozen=True, slots=True)
-class RunMove:
-    """A run whose addresses change: universe and channel of its first pixel, before and after."""
-
-    run: str
-    old: tuple[int, int]
-    new: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -48,7 +39,7 @@ class BoxSwap:
         spare_ports: the chain on each of the spare's ports afterwards.
         from_ports: of each piece's first run, the dead box's port that the piece hung on.
         cables: the cables to make.
-        moves: the runs whose addresses change.
+        moves: of each run whose addresses change, the running channel of its first pixel before and after.
         worst_ms: milliseconds that the slowest port takes for a frame.
         proved: no other way to join chains is better.
     """
@@ -60,7 +51,7 @@ class BoxSwap:
     spare_ports: dict[int, tuple[str, ...]]
     from_ports: dict[str, int]
     cables: tuple[SwapCable, ...]
-    moves: tuple[RunMove, ...]
+    moves: dict[str, tuple[int, int]]
     worst_ms: float
     proved: bool
 
@@ -112,10 +103,9 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     )  # fmt: skip
 
 
-def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> tuple[RunMove, ...]:
-    """The runs whose addresses change."""
-    places = {run: at for start in starts for run, at in first_pixels_at(start.chain, start.at).items()}
-    return tuple(RunMove(run, written(today[run]), written(at)) for run, at in places.items() if at != today[run])
+def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> dict[str, tuple[int, int]]:
+    placed = ((link.run, at) for start in starts for link, at in start.placed())
+    return {run: (today[run], at) for run, at in placed if at != today[run]}
 
 
 def _with_feeds(cables: Iterable[SwapCable], after: Show) -> tuple[SwapCable, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from patcher.limits.advice import LONGEST_LEAD
+from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
@@ -45,8 +46,8 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
     if cut:
         said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
-    if moves := [move.run for move in found.moves]:
-        said.append(f"All runs keep their addresses but {_and(moves)}.")
+    if found.moves:
+        said.append(f"All runs keep their addresses but {_and(list(found.moves))}.")
     else:
         said.append("All runs keep their addresses.")
     rate, wanted = 1000 / found.worst_ms, wiring.show.settings.frame_rate
@@ -205,7 +206,7 @@ def _type(found: BoxSwap) -> list[str]:
 
 def _player(found: BoxSwap, show: Show) -> list[str]:
     dead, spare = found.dead, found.spare
-    lines = [f"{m.run}: from {m.old[0]}/{m.old[1]} to {m.new[0]}/{m.new[1]}" for m in found.moves]
+    lines = [f"{run}: from {address(old)} to {address(new)}" for run, (old, new) in found.moves.items()]
     old, new = (_sending(box) for box in (dead, spare))
     universes = found.patch.box_universes.get(spare.name, ())
     if old != new:

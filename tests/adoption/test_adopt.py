@@ -195,7 +195,7 @@ def tables_of_shows(draw):
     return tables, patch, places, written.getvalue()
 
 
-quick = examples(33, 100)
+quick = examples(15, 80)
 
 
 @quick
@@ -728,7 +728,7 @@ def odd_tables(draw) -> str:
 FUZZED_SHOW = wire(read(TWO_BOXES).show)
 
 
-@examples(133, 400)
+@examples(50, 250)
 @given(st.one_of(odd_tables(), st.text(max_size=200), st.text(string.printable, max_size=200)))
 @example('Run,Universe\n"' + "x" * 200_000)
 def test_any_text_gives_a_show_or_words(text: str) -> None:
@@ -820,7 +820,7 @@ def test_an_address_that_differs_from_the_shows_is_said(here: Patcher, garden: P
     assert "192.0.2.1" in finding["says"]
 
 
-@examples(33, 100)
+@examples(15, 60)
 @given(st.integers(1, 5), st.integers(1, 200), st.sampled_from((1, 4, 100, 508)), st.sampled_from((3, 4)))
 def test_so_many_times_so_many_are_so_many_runs(parts: int, each: int, channel: int, width: int) -> None:
     # Source: found in use: "3 x 190" is three runs; the pencil of test_patch_rules lays them

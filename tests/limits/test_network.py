@@ -23,6 +23,7 @@ from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
 from rig.coroutines import finished
+from rig.examples import examples
 from rig.shipped import Patcher, wired
 
 # Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8).
@@ -127,6 +128,7 @@ def test_the_shortest_and_the_longest_frame(payload: int, octets: int) -> None:
     assert wire_octets(payload) == octets
 
 
+@examples(30, 100)
 @given(st.sampled_from(["e131", "artnet"]), st.floats(1, 1000), st.floats(0.1, 1000))
 def test_what_fits_fits_and_one_more_does_not(protocol: str, rate: float, mbps: float) -> None:
     # Source: arithmetic.
@@ -158,6 +160,7 @@ def shows(draw: st.DrawFn) -> dict:
     return tables
 
 
+@examples(15, 80)
 @given(shows())
 def test_counted_is_what_the_sender_sends(tables: dict) -> None:
     # Judge: the sender's own list of where each packet goes, and the packets that it builds, weighed by hand.

@@ -66,7 +66,7 @@ def table_of(tables: dict, patch) -> dict[Address, Lamp]:
     return owner
 
 
-quick = examples(40, 120)
+quick = examples(20, 100)
 
 
 # --- the rules ----------------------------------------------------------------------------------------------------

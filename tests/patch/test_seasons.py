@@ -193,7 +193,7 @@ def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> No
 # --- pixels kept free ---------------------------------------------------------------------------------------------
 
 
-@examples(20, 60)
+@examples(10, 40)
 @given(
     st.lists(st.integers(1, 400), min_size=1, max_size=5),
     st.integers(1, 200),
@@ -256,7 +256,7 @@ def test_a_run_that_is_not_hung_keeps_its_addresses() -> None:
 # --- why so many universes ----------------------------------------------------------------------------------------
 
 
-@examples(20, 60)
+@examples(10, 40)
 @given(st.lists(st.integers(1, 600), min_size=1, max_size=6), st.sampled_from(("fresh", "follow", "whole")))
 def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -> None:
     # Source: counted channel by channel by the judge's pencil.
@@ -286,7 +286,7 @@ def test_a_saving_is_what_the_setting_then_gives() -> None:
     assert allocate(wired(tables)).patch.universe_count == 1
 
 
-@examples(20, 40)
+@examples(10, 30)
 @given(
     st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=4), min_size=1, max_size=3),
     st.sampled_from(("fresh", "follow", "whole")), st.booleans(),

@@ -146,7 +146,7 @@ edits = st.one_of(
 )
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(st.lists(edits, max_size=12), st.booleans())
 def test_two_ledgers_through_any_season(season: list[tuple], skips: bool) -> None:
     """The box has in it what was ticked last; the plan is the patch; what is to type is where they differ."""

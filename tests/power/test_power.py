@@ -169,7 +169,7 @@ def test_two_taps_on_one_pixel_are_first_moved_apart() -> None:
     assert rules(cut_as_said(tables, one(tables))) == []
 
 
-@examples(40, 120)
+@examples(15, 80)
 @given(
     st.lists(st.tuples(st.sampled_from("abc"), st.integers(1, 12), st.sampled_from("sr")), min_size=2, max_size=9,
              unique_by=lambda tap: tap[:2]),
@@ -496,7 +496,7 @@ def naive(tables: dict, level: float) -> dict[str, float]:
     return given_
 
 
-@examples(26, 80)
+@examples(12, 60)
 @given(loaded())
 def test_supplies_give_what_their_pixels_draw_and_the_highest_level_is_the_highest(tables: dict) -> None:
     state = power(wired(tables))
@@ -515,7 +515,7 @@ def test_supplies_give_what_their_pixels_draw_and_the_highest_level_is_the_highe
             assert naive(tables, load.max_level + 0.01)[name] > most - 1e-6
 
 
-@examples(15, 25)
+@examples(5, 20)
 @given(st.integers(1, 60), st.integers(1, 60), st.floats(0.5, 8.0), st.booleans())
 def test_regulated_pixels_draw_more_as_they_sag_and_so_is_the_highest_level(
     plain: int, pixels: int, amps: float, behind: bool
@@ -554,7 +554,7 @@ def trees(draw: st.DrawFn) -> dict:
     return show(runs, dict(draw(st.permutations(sorted(feeds.items())))), level=draw(st.floats(0, 1)))
 
 
-@examples(20, 60)
+@examples(12, 50)
 @given(trees())
 def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> None:
     state = power(wired(tables))
@@ -574,7 +574,7 @@ def test_what_enters_a_feed_leaves_it_at_its_taps_and_branches(tables: dict) -> 
     assert sum(load.amps for load in loads.values() if load.feed.supply) == pytest.approx(state.supplies[0].amps)
 
 
-@examples(15, 30)
+@examples(8, 30)
 @given(st.integers(2, 120), st.floats(10.0, 11.95), st.booleans(), st.booleans())
 def test_the_level_that_holds_is_the_highest(pixels: int, least: float, regulated: bool, lone: bool) -> None:
     kinds = {"foam": {"draw": "power" if regulated else "current", "min_volts": least, "idle_ma": 5.0}}
@@ -657,7 +657,7 @@ def everything_holds(tables: dict, level: float) -> bool:
     return float(drop.supply_amps[0]) + 0.4 <= 0.8 * tables["supply"]["s"]["amps"] + 1e-6
 
 
-@examples(15, 25)
+@examples(8, 25)
 @given(bright())
 def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dict) -> None:
     level, ends = shortfalls.brightest(power(wired(tables)))

@@ -238,7 +238,7 @@ def random_case(seed: int) -> dict:
     return show_of(runs, {"port": ports, "at": [pick.randrange(12) * 1.0, 0.0]}, spare)
 
 
-CASES = (150, 460)
+CASES = (45, 240)
 """Of the quick run, and of the long one."""
 
 
@@ -305,7 +305,7 @@ def test_what_falls_short_is_the_least_that_can(cases) -> None:
                     best = pixels
         nulls = sum(tables["run"][run].get("nulls", 0) for run in tables["run"])
         assert abs(sum(len(tables["run"][run]["at"]) for run in found.lit) - best) <= nulls
-    assert seen >= 5
+    assert seen >= 2
 
 
 def only(tables: dict, some: tuple[str, ...]) -> dict:
@@ -327,7 +327,7 @@ def pixels_of(patch) -> dict[tuple[str, int], tuple[int, int]]:
     }
 
 
-@examples(50, 150)
+@examples(20, 100)
 @given(yards())
 def test_every_pixel_keeps_its_channels_unless_its_run_is_said_to_move(tables: dict) -> None:
     _, kept, found = a_swap(tables)
@@ -340,14 +340,13 @@ def test_every_pixel_keeps_its_channels_unless_its_run_is_said_to_move(tables: d
     old, new = pixels_of(kept), pixels_of(found.patch)
     assert old.keys() == new.keys()
     changed = {run for run, pixel in old if old[run, pixel] != new[run, pixel]}
-    assert {move.run for move in found.moves} == changed
-    for move in found.moves:
-        assert (move.old, move.new) == (old[move.run, 1], new[move.run, 1])
+    moves = {run: tuple(map(written, places)) for run, places in found.moves.items()}
+    assert moves == {run: (old[run, 1], new[run, 1]) for run in changed}
     others = [start for start in found.patch.starts if start.controller != "spare"]
     assert {start for start in kept.starts if start.controller != "dead"} == set(others)
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(yards())
 def test_a_spare_with_a_start_for_every_run_and_no_limits_moves_nothing(tables: dict) -> None:
     """Nothing keeps such a box from listening where the runs are, so none may move."""
@@ -357,7 +356,7 @@ def test_a_spare_with_a_start_for_every_run_and_no_limits_moves_nothing(tables: 
     tables["controller"]["spare"].pop("universes", None)
     _, _, found = a_swap(tables)
     assert isinstance(found, BoxSwap)
-    assert found.moves == ()
+    assert found.moves == {}
     assert found.cables == ()
 
 
@@ -375,7 +374,7 @@ NULL_AT_THE_END = show_of(
 509 or 510, and its pixel stands on channel 1 of the next universe either way."""
 
 
-@examples(33, 100)
+@examples(12, 60)
 @example(NULL_AT_THE_END)
 @given(yards())
 def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
@@ -385,7 +384,7 @@ def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
     tables = tables | {"controller": tables["controller"] | {"spare": {"spare": True} | same}}
     _, kept, found = a_swap(tables)
     assert isinstance(found, BoxSwap)
-    assert found.moves == ()
+    assert found.moves == {}
     assert found.cables == ()
     assert found.spare.model_dump(exclude={"start", "first_universe"}) == found.dead.model_dump(
         exclude={"start", "first_universe"}
@@ -484,7 +483,7 @@ def lit_by(
     return found
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(with_tees())
 def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -> None:
     from tempfile import TemporaryDirectory
@@ -581,7 +580,7 @@ AHEAD_OF_ITS_OWN["controller"] = {
 @pytest.mark.many
 def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
-    tried = tries(150, 500)
+    tried = tries(50, 250)
 
     # No shrinking: an example takes long, and the first that fails tells enough.
     @settings(
@@ -616,7 +615,7 @@ def test_a_unicast_player_needs_no_change() -> None:
     assert isinstance(found, BoxSwap)
     assert (found.spare.address, found.spare.delivery) == ("192.0.2.1", "unicast")
     assert found.spare.port == {1: ("one",), 2: ("two",)}
-    assert found.moves == ()
+    assert found.moves == {}
 
 
 @pytest.mark.parametrize(
@@ -698,7 +697,7 @@ def root_of(tables: dict, name: str) -> dict:
     return feed
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(fed())
 def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
     assume(not shares_a_rail(tables))
@@ -731,7 +730,7 @@ def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
         assert len(fitting) == max(len(some) for some in fit if round(amps(some), 6) == best)
 
 
-@examples(20, 50)
+@examples(10, 40)
 @given(fed())
 def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) -> None:
     found = swap_supply(wired(tables), "old", "new")
@@ -851,7 +850,7 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]
 
 
-@examples(100, 300)
+@examples(40, 150)
 @given(
     st.lists(st.tuples(st.integers(1, 200), st.sampled_from((1, 3, 4, 5)), st.integers(0, 2)), min_size=2, max_size=4),
     st.data(),
