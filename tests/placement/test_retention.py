@@ -17,10 +17,10 @@ from patcher.patch.patch_file import dump, parse
 from patcher.placement.allocation import allocate
 from rig import retention_oracle as oracle
 from rig.examples import examples
+from rig.patch_pencil import ORDERS, laid_by_pencil
 from rig.retention_verdict import hold_against_the_judge, typed
 from rig.shipped import wired
 
-ORDERS = {"mono": "W", "rgb": "RGB", "rgbw": "RGBW", "five": "RGBWA"}
 PLACEMENTS = ("fresh", "follow", "whole")
 MOST_STARTS = 4  # of a box: the judge tries their orders one by one
 
@@ -30,28 +30,10 @@ quick = examples(10, 50)
 
 def addresses(tables: dict, patch) -> dict[str, list[oracle.Place]]:
     """The first channel of every pixel, nulls among them, of each run, laid by the pencil."""
-    places = {key[:3]: key[3:5] for key in typed(patch)}
     found: dict[str, list[oracle.Place]] = {}
-    for chain in oracle.chains_of(tables):
-        universe, channel = places[chain.box, chain.port, chain.run]
-        for run, width in pixels_of(tables, chain):
-            if channel + width - 1 > 512:
-                universe, channel = universe + 1, 1
-            found.setdefault(run, []).append((universe, channel))
-            channel += width
-    return found
-
-
-def pixels_of(tables: dict, chain: oracle.Chain) -> list[tuple[str, int]]:
-    """(run, channels) of every pixel of a chain in data order."""
-    controller = tables["controller"][chain.box]
-    found = []
-    for port in sorted(controller["port"], key=int):
-        for run in controller["port"][port]:
-            if chain.port in (None, int(port)) and chain.run in (None, run):
-                table = tables["run"][run]
-                nulls = 0 if controller["skips_nulls"] else table["nulls"]
-                found += [(run, len(ORDERS[table["pixel"]]))] * (nulls + table["pixels"])
+    for _, _, laid in laid_by_pencil(tables, patch):
+        for place, lamp in laid:
+            found.setdefault(lamp.run, []).append(place)
     return found
 
 

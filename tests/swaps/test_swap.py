@@ -36,6 +36,7 @@ from patcher.swaps.swap_steps import box_steps
 from patcher.swaps.swapped_files import write_swap
 from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
+from rig import power_show
 from rig.examples import examples, tries
 from rig.shipped import Patcher, wired
 from rig.swap_shows import KINDS, a_swap, fed, show_of, with_tees, yards
@@ -753,28 +754,13 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
     tmp_path: Path, here: Patcher, dimmer: float, draw: str
 ) -> None:
     # Judge: `power`, whose circuit ngspice judges in test_drop.py.
-    kind = {
-        "colour_order": "RGB",
-        "volts": 12.0,
-        "channel_ma": 15.0,
-        "idle_ma": 1.0,
-        "min_volts": 8.0,
-        "awg": 18,
-        "pitch": 0.1,
-        "draw": draw,
-    }
-    tables = {
-        "show": {"title": "Boathouse", "level": 0.8},
-        "pixel": {"lamp": kind},
-        "controller": {
-            "boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["slip", "crane"]}, "level": dimmer,
-                     "logic": {"supply": "old", "amps": 0.5}},
-        },
-        "run": {"slip": {"pixel": "lamp", "pixels": 90}, "crane": {"pixel": "lamp", "pixels": 40, "lead": 1.0}},
-        "supply": {"old": {"volts": 12.0, "amps": 12.0}, "new": {"volts": 12.0, "amps": 12.0, "spare": True}},
-        "feed": {"quay": {"supply": "old", "awg": 14, "fuse": 10,
-                          "taps": [{"run": "slip", "pixel": 45, "length": 2.0}]}},
-    }  # fmt: skip
+    tables = power_show.show(
+        {"slip": {"pixels": 90}, "crane": {"pixels": 40, "lead": 1.0}},
+        {"quay": power_show.fed(power_show.tap("slip", 45, 2.0), supply="old", awg=14, fuse=10)}, level=0.8,
+        supplies={"old": {"volts": 12.0, "amps": 12.0}, "new": {"volts": 12.0, "amps": 12.0, "spare": True}},
+        kinds={"lamp": {"channel_ma": 15.0, "min_volts": 8.0, "draw": draw}},
+        box={"level": dimmer, "logic": {"supply": "old", "amps": 0.5}},
+    )  # fmt: skip
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
     said = json.loads(here("swap", show, "old", "new", "--write", "--json").stdout)
@@ -785,18 +771,14 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
 
 
 def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_lets_fit() -> None:
-    kinds = {"lamp": {"colour_order": "RGB", "volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 6.0,
-                      "awg": 18, "pitch": 0.1,
-                      "draw": "power"}}  # fmt: skip
-    runs = {f"r{n}": {"pixel": "lamp", "pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
-    feeds = {
-        f"f{n}": {"supply": "old", "awg": 24, "taps": [{"run": f"r{n}", "pixel": 1, "length": 3.0}]} for n in range(4)
-    }
-    tables = {
-        "show": {"title": "Boathouse"}, "pixel": kinds, "run": runs, "feed": feeds,
-        "controller": {"boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": [*runs]}}},
-        "supply": {"old": {"volts": 12.0, "amps": 30.0}},
-    }  # fmt: skip
+    runs = {f"r{n}": {"pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
+    feeds = {f"f{n}": power_show.fed(power_show.tap(f"r{n}", 1, 3.0), supply="old", awg=24) for n in range(4)}
+    tables = power_show.show(
+        runs,
+        feeds,
+        kinds={"lamp": {"min_volts": 6.0, "draw": "power"}},
+        supplies={"old": {"volts": 12.0, "amps": 30.0}},
+    )
     for amps in (1.0, 2.6, 4.0, 6.5, 8.0, 10.0):
         tables["supply"]["new"] = {"volts": 12.0, "amps": amps, "spare": True}
         found = swap_supply(wired(tables), "old", "new")
@@ -830,22 +812,13 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     # By hand: two universes hold 340 RGB pixels: gable's 200 with eaves' 110 are 310; eaves and door are 200, with the
     # 45 of buoy 245, and gable with buoy 245.
     runs = {"gable": 200, "eaves": 110, "door": 90, "buoy": 45}
-    tables = {
-        "show": {"title": "Boathouse"},
-        "pixel": {"lamp": {"colour_order": "RGB"}},
-        "controller": {
-            "boat": {
-                "address": "192.0.2.1",
-                "ports": 3,
-                "port": {"1": ["gable"], "2": ["eaves", "door"], "3": ["buoy"]},
-            },
-            "shelf": {"spare": True, "ports": 3, "universes": 2},
-        },
-        "run": {name: {"pixel": "lamp", "pixels": pixels} for name, pixels in runs.items()},
-    }
+    boat = {"ports": 3, "port": {"1": ["gable"], "2": ["eaves", "door"], "3": ["buoy"]}}
+    tables = show_of(
+        {name: {"pixel": "rgb", "pixels": pixels} for name, pixels in runs.items()}, boat, {"ports": 3, "universes": 2}
+    )
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
-    ran = here("swap", show, "boat", "shelf", "--json")
+    ran = here("swap", show, "dead", "spare", "--json")
     assert ran.returncode == 1
     assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]
 
