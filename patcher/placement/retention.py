@@ -1,8 +1,8 @@
 """Keeping a patch: the new one that changes the fewest boxes, then the fewest starts, then uses the fewest universes.
 
 A box whose starts are as many as before, on the same ports, with the same pixel counts, stays where it is, unless a pin
-or a limit forbids it. Every other has seats near its old places, and may stand anywhere else; `choosing` picks one for
-each, and `sharing` where controllers may share universes.
+or a limit forbids it. Every other has seats near its old places, and may stand anywhere else; `seat_choice` picks one
+for each, and `shared_universes` where controllers may share universes.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 A seat says which starts lie where they lay, where the others go, and which universes that takes. Here are the seats of
 a box whose starts must lie close up: every order of them is followed at once, from every universe that leaves at least
-one start in its place. `around` has the seats of those that may lie more loosely.
+one start in its place. `loose_seats` has those of boxes whose starts may lie more loosely.
 """
 
 from __future__ import annotations

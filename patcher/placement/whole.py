@@ -116,9 +116,8 @@ def _task(show: Show, chains: Sequence[Chain], spare: int) -> Task:
         if controller.first_universe is not None and free:
             item, at = task.items[free[0]], running(controller.first_universe, 1)
             pinned = Pinned(task)
-            if pinned.free(at, at + end_of(item.shape, 0)) and (
-                task.share or not pinned.foreign(name, item.touched(at))
-            ):
+            foreign = not task.share and pinned.foreign(name, item.touched(at))
+            if pinned.taken.behind(at, at + end_of(item.shape, 0)) is None and not foreign:
                 every = list(task.items)
                 every[free[0]] = replace(item, at=at)
                 task = replace(task, items=tuple(every))

@@ -17,14 +17,12 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
-from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground
+from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground, at_ends
 from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
 from patcher.power.planned_feeds import fitted, with_feeds
-from patcher.power.positions import pixel_places, supply_place
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
-from patcher.power.strip import RailStrip, strip_of
-from patcher.power.tap_choice import at_ends
+from patcher.power.strip import RailStrip, pixel_places, strip_of, supply_place
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
 from patcher.show.schema import Show

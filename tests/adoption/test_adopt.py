@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from patcher.adoption.address_table import Listing, read_listing
 from patcher.adoption.adoption import Match, adopt, joined, match
-from patcher.adoption.draft import MARK, draft_text
-from patcher.adoption.outline import outline
+from patcher.adoption.draft import MARK, draft_text, outline
 from patcher.errors import PatcherError
 from patcher.patch.changes import misfits
 from patcher.patch.patch_file import dump

@@ -154,8 +154,8 @@ BY_HAND = [
      {"ann": GAPS | {"first_universe": 3}}, "*"),
     # Source: Art-Net 4: a 15-bit Port-Address, so behind 32767 there is none
     (WHOLE, {"ann": "a:170"}, "32767/1", {"ann": "a:170 b:100"}, {"ann": ARTNET}, "32767/1 32766/1"),
-    (WHOLE, {"ann": "a:100", "bea": "x:100"}, "32767/1 7/1", {"ann": "a:171", "bea": "x:100"}, {"ann": ARTNET},
-     "* 7/1"),
+    *((settings, {"ann": "a:100", "bea": "x:100"}, "32767/1 7/1", {"ann": "a:171", "bea": "x:100"}, {"ann": keys},
+       "* 7/1") for settings in ({}, WHOLE) for keys in (ARTNET, ARTNET | GAPS)),
     # b stays before bea's 6; two runs of 100 fit into no universe together, nor beside b: the box grows to the left
     (WHOLE, {"ann": "b:100", "bea": "x:100"}, "5/1 6/1", {"ann": "b:100 m:100 n:100", "bea": "x:100"}, {},
      "5/1 * * 6/1"),
@@ -203,7 +203,7 @@ def test_by_hand_and_by_the_judge(settings, before, typed_, after, keys, wanted)
     assert isinstance(wanted, tuple) or fnmatch(places(made.patch), wanted)
     assert all(start.universes[-1] <= 32_767 for start in made.patch.starts)
     # The judge knows no protocol, no start for each run, and nothing that lies before the patch begins.
-    if settings.get("first_universe") != 40 and not any(more in (ARTNET, BY_RUN) for more in keys.values()):
+    if settings.get("first_universe") != 40 and not any({"protocol", "start_per"} & {*more} for more in keys.values()):
         assert oracle.breaks(tables, typed(made.patch)) == []
         verdict = oracle.judge(tables, typed(kept))
         assert not isinstance(wanted, tuple) or verdict[0] == wanted

@@ -16,8 +16,8 @@ from patcher.power import shortfalls
 from patcher.power.feed_plan import Plan, plan
 from patcher.power.feeds import least_borne
 from patcher.power.flow import power
-from patcher.power.positions import pixel_places, supply_place
 from patcher.power.stretches import roots
+from patcher.power.strip import pixel_places, supply_place
 from patcher.power.wire_trees import cheapest_tree, trunks
 from patcher.power.wires import Wire
 from patcher.show.parser import read
@@ -309,19 +309,27 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     assert all(load.amps <= load.limit + 1e-6 for load in found.after.supplies)
 
 
-def test_without_a_supply_of_those_volts_it_says_so() -> None:
-    found = plan(wired(show({"a": line(10)}, {}, supplies={"s": {"volts": 5.0, "amps": 9.0}}, box=BOX)))
-    [wrong] = found.open
-    assert (wrong.where, found.feeds) == ("run.a", ())
-    assert "needs 0.6 A at 12 V, and the file has no supply of 12 V" in wrong.says
+ONE_MORE = AT_BOX | {"r": {"volts": 12.0, "amps": 9.0}}
 
 
-def test_a_supply_too_far_away_is_said_to_be() -> None:
-    tables = show({"a": line(100)}, {}, supplies=AT_BOX, box={"at": [-4000.0, 0.0]})
+@pytest.mark.parametrize(
+    ("tables", "words"),
+    [
+        (show({"a": line(10)}, {}, supplies={"s": {"volts": 5.0, "amps": 9.0}}, box=BOX),
+         "needs 0.6 A at 12 V, and the file has no supply of 12 V"),
+        (show({"a": line(100)}, {}, supplies=AT_BOX, box={"at": [-4000.0, 0.0]}),
+         "no feeds were found that keep a/1–100 supplied from s, even with AWG 10"),
+        (show({"a": line(100)}, {"f": {"supply": "s", "taps": [tap("a")]}}, supplies=AT_BOX, box=BOX),
+         "does not say all of what hangs on s"),
+        (show({"a": line(100)}, {"f": fed(tap("a")), "g": fed(tap("a", 100), supply="r")}, supplies=ONE_MORE, box=BOX),
+         "r and s share its V+"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_planned_is_said(tables: dict, words: str) -> None:
     found = plan(wired(tables))
     [wrong] = found.open
-    assert found.feeds == ()
-    assert "no feeds were found that keep a/1–100 supplied from s, even with AWG 10" in wrong.says
+    assert (wrong.where, found.feeds) == ("run.a", ())
+    assert words in wrong.says
 
 
 def test_the_nearest_supply_that_can_is_taken() -> None:
@@ -350,25 +358,13 @@ def test_a_regulated_rail_keeps_its_supply_within_80_percent() -> None:
         assert found.after.supplies[0].amps <= amps * 0.8 + 1e-9
 
 
-def test_what_the_file_does_not_say_is_not_planned_over_and_over() -> None:
-    tables = show({"a": line(100)}, {"f": {"supply": "s", "taps": [tap("a")]}}, supplies=AT_BOX, box=BOX)
-    found = plan(wired(tables))
-    assert found.feeds == ()
-    assert "does not say all of what hangs on s" in found.open[0].says
+def test_what_the_file_does_not_say_of_one_run_leaves_the_others_planned() -> None:
     tables = show({"a": line(100), "b": line(10) | {"pixel": "odd"}}, {}, supplies=AT_BOX, box=BOX,
                   ports={"1": ["a"], "2": ["b"]}, kinds={"odd": {}})  # fmt: skip
     del tables["pixel"]["odd"]["min_volts"]
     found = plan(wired(tables))
     assert {rail_.parts[0][0] for rail_ in found.rails} == {"a"}
     assert [(finding.where, "min_volts" in finding.says) for finding in found.open] == [("run.b", True)]
-
-
-def test_two_supplies_on_one_rail_are_not_planned() -> None:
-    supplies = AT_BOX | {"r": {"volts": 12.0, "amps": 9.0}}
-    feeds = {"f": fed(tap("a")), "g": fed(tap("a", 100), supply="r")}
-    found = plan(wired(show({"a": line(100)}, feeds, supplies=supplies, box=BOX)))
-    assert found.feeds == ()
-    assert "r and s share its V+" in found.open[0].says
 
 
 def test_tees_and_what_is_not_hung() -> None:

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from patcher.power import shortfalls
 from patcher.power.feed_plan import Plan, RailPlan, plan
 from patcher.power.flow import Power, power
-from patcher.power.positions import pixel_places, supply_place
 from patcher.power.stretches import roots
+from patcher.power.strip import pixel_places, supply_place
 from patcher.power.wires import Wire
 from patcher.show.parser import read
 from patcher.show.schema import Feed, Tap
