@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
-from patcher.patch.chains import chains
 from patcher.patch.changes import changed_boxes, start_changes
-from patcher.patch.patch import Patch, Start
+from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from rig import retention_oracle as oracle
+from rig.by_hand import by_hand, typed_in
 from rig.examples import examples
 from rig.retention_verdict import hold_against_the_judge, typed
 from rig.shipped import wired
@@ -88,29 +88,6 @@ def test_no_patch_changes_less_where_limits_bite(placement):
 
 
 # --- by hand ------------------------------------------------------------------------------------------------------
-
-
-def by_hand(boxes: dict[str, str], keys: dict[str, dict] | None = None, **settings: object) -> dict:
-    """A show of RGB runs, each written RUN:PIXELS, or RUN:PIXELS@PORT; else they are on ports in their order."""
-    controllers, runs = {}, {}
-    for number, (name, text) in enumerate(boxes.items(), start=1):
-        ports: dict[str, list[str]] = {}
-        for port, word in enumerate(text.split(), start=1):
-            run, _, rest = word.partition(":")
-            size, _, there = rest.partition("@")
-            ports.setdefault(there or str(port), []).append(run)
-            runs[run] = {"pixel": "rgb", "pixels": int(size)}
-        controllers[name] = box(number, [], ports=10) | {"port": ports} | (keys or {}).get(name, {})
-    return {
-        "show": {"title": "by hand", "placement": "fresh"} | settings, "pixel": {"rgb": {"colour_order": "RGB"}},
-        "controller": controllers, "run": runs,
-    }  # fmt: skip
-
-
-def typed_in(tables: dict, places: str) -> Patch:
-    """The patch of a show, each start typed in where it is said, in the order of the file."""
-    pairs = (map(int, place.split("/")) for place in places.split())
-    return Patch(tuple(Start(chain, *pair) for chain, pair in zip(chains(wired(tables)), pairs, strict=True)))
 
 
 def places(patch: Patch) -> str:
