@@ -677,13 +677,6 @@ def test_a_file_that_is_no_text_is_refused_in_words_for_a_table(here: Patcher, t
     assert not (tmp_path / "new.toml").exists()
 
 
-def test_adopt_from_the_shell(patcher: Patcher, tmp_path: Path) -> None:
-    (tmp_path / "table.csv").write_text(VILLAGE)
-    ran = patcher("adopt", "village.toml", "table.csv")
-    assert (ran.returncode, ran.stderr) == (0, "")
-    assert MARK in ran.stdout
-
-
 # --- anything at all -----------------------------------------------------------------------------------------------
 
 CELLS = st.one_of(

@@ -183,8 +183,6 @@ def test_where_starts_fall_when_nothing_is_pinned(tables):
     _, patch = allocated(tables)
     assert patch is not None
     assert [(start.universe, start.channel) for start in patch.starts] == pencil_placement(tables)
-    hold_the_rules(tables, patch)
-    hold_the_limits(tables, patch)
 
 
 @quick

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from contextlib import suppress
-from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -167,20 +166,6 @@ def test_currents_and_energy_balance(draw: str | None) -> None:
 
 
 # --- closed forms -------------------------------------------------------------------------------------------------
-
-
-def test_the_worked_ladder() -> None:
-    # Source: arithmetic, and ngspice 39: 100 pixels of 60 mA, 0.0508 m of AWG 20 apart (0.03331 Ω/m of one
-    # conductor; HyperPhysics: 10.15 Ω per 1000 ft), 5 V through 0.1 mΩ.
-    metres = 0.1e-3 / 2 / ohms_a_metre({"awg": 12}, 20.0)
-    for taps, volts, within in (((1,), 3.99426, 5e-6), ((1, 100), 4.750954244, 5e-10), ((1, 50, 100), 4.93632, 5e-6)):
-        copper, drop = solved(string(taps=taps, length=metres))
-        assert drop.volts.min() == pytest.approx(volts, abs=1e-4)  # the gauge by its formula, not by its rounded table
-        ohms = copper.ohms.copy()
-        ohms[copper.strings["a"]] = 0.03331 * 0.0508
-        ohms[[join.wire for joins in copper.joins.values() for join in joins]] = 0.1e-3 / 2
-        assert solve(replace(copper, ohms=ohms), 1.0).volts.min() == pytest.approx(volts, abs=within)
-    assert drop.volts.argmin() + 1 in (25, 26, 75, 76)
 
 
 def test_the_judge_on_the_worked_ladder() -> None:
@@ -388,18 +373,3 @@ def test_a_wire_to_a_run_that_is_not_up_carries_on_to_one_that_is() -> None:
     tables["feed"] = {"wire": {"supply": "second", "awg": 14, "taps": taps}}
     _, drop = solved(tables)
     assert drop.volts[0] == pytest.approx(5.0 - 4 * 0.06 * 2 * 5.0 * ohms_a_metre({"awg": 14}, 20.0), abs=1e-9)
-
-
-# --- common practice ----------------------------------------------------------------------------------------------
-
-
-def test_a_5_v_string_wants_feeds_every_100_pixels_and_at_both_ends() -> None:
-    # Common practice, no source: a check of sense. The worked string at full white, with min_volts = 4.5.
-    def lowest(pixels: int, *taps: int | str) -> float:
-        tables = string(pixels, taps=taps, length=0.5)
-        return float(solved(tables)[1].volts.min())
-
-    assert lowest(100, "first") < 4.5
-    assert lowest(100, "first", "last") > 4.5
-    assert lowest(300, "first", "last") < 4.5
-    assert lowest(300, 1, 101, 201, "last") > 4.5
