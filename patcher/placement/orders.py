@@ -83,6 +83,10 @@ class ChainItem:
         first, offset = divmod(at, CHANNELS)
         return range(first, first - (-end_of(self.shape, offset) // CHANNELS))
 
+    def end(self, at: int) -> int:
+        """The running channel behind its pixels, laid from a running channel on."""
+        return at // CHANNELS * CHANNELS + end_of(self.shape, at % CHANNELS)
+
     def falls(self, at: int) -> int:
         """The first place from a running channel on where it may begin: there, or on the next universe."""
         return at if may_begin(self.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
@@ -111,9 +115,7 @@ class Task:
 
     def held(self, item: ChainItem, at: int) -> int:
         """The running channel behind a chain and what is kept free behind it."""
-        first, offset = divmod(at, CHANNELS)
-        end = first * CHANNELS + end_of(item.shape, offset)
-        return behind(end, self.spare, item.shape[-1][1]) if self.spare else end
+        return behind(item.end(at), self.spare, item.shape[-1][1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +156,7 @@ class Pinned:
     def __init__(self, task: Task) -> None:
         pinned = [(item, item.at) for item in task.items if item.at is not None]
         self.taken = Taken((at, task.held(item, at)) for item, at in pinned)
-        self.spans = [(at, at // CHANNELS * CHANNELS + end_of(item.shape, at % CHANNELS)) for item, at in pinned]
+        self.spans = [(at, item.end(at)) for item, at in pinned]
         self.of_box: dict[str, set[int]] = {name: set() for name in task.boxes}
         for item, at in pinned:
             self.of_box[item.box].update(item.touched(at))

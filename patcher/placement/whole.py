@@ -233,10 +233,7 @@ def judge(task: Task, places: Places) -> tuple[int, bool]:
     for at, number in line:
         mine[task.items[number].box].update(task.items[number].touched(at))
     used: set[int] = set().union(*mine.values())
-    sound = all(
-        two >= task.items[number].touched(one).start * CHANNELS + end_of(task.items[number].shape, one % CHANNELS)
-        for (one, number), (two, _) in pairwise(line)
-    )
+    sound = all(two >= task.items[number].end(one) for (one, number), (two, _) in pairwise(line))
     sound = sound and (task.share or sum(map(len, mine.values())) == len(used))
     for name, box in task.boxes.items():
         if mine[name]:

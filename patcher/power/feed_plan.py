@@ -258,7 +258,7 @@ class _Work:
         if reason is None and part.trees and not self.state.drop.known[self.state.circuit.points_of(part)].all():
             if part.parts in self.rails:
                 return False
-            reason = no_plan.load_not_known(self.state.show, part)
+            reason = no_plan.load_not_known(part)
         if reason is not None:
             self._cannot(part, reason)
             return False
@@ -277,7 +277,7 @@ class _Work:
         """The supplies that may feed a stretch, the nearest first."""
         show, run = self.state.show, part.parts[0][0]
         if part.trees:
-            return [str(show.feeds[next(iter(part.trees))].supply)]
+            return list(part.supplies)
         volts, load = show.type_of(show.runs[run]).volts, float(self.state.drawn(part).sum())
         able = [name for name in self.left if show.supplies[name].volts == volts]
         enough = [name for name in able if self.left[name] >= load - SLIGHT]
@@ -300,7 +300,7 @@ class _Work:
         beside = [other for other in self.state.stretches if other.parts[0][0] in together]
         if len(beside) == 1:
             return "own"
-        supplies = {str(show.feeds[tree].supply) for other in beside for tree in other.trees}
+        supplies = {name for other in beside for name in other.supplies}
         dark = {show.type_of(show.runs[run]).volts for other in beside if not other.trees for run, _, _ in other.parts}
         supplies |= {name for name in self.left if show.supplies[name].volts in dark}
         return "one supply" if len(supplies) == 1 else "several supplies"

@@ -16,7 +16,7 @@ from time import monotonic
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.power.rail import Floats, Rail, Source
+from patcher.power.rail import Floats, Rail, Source, voltages
 from patcher.power.thevenin import MOST_AMPS, Dark, Labels, at_most, useful
 
 SLACK = 1e-9
@@ -150,12 +150,8 @@ def _spanned(rail: Rail, top: float, left: int, right: int) -> bool:
 
 def _everywhere(job: _Job) -> bool:
     """Whether a tap at every pixel holds."""
-    dark: Dark | None = Dark()
-    rows = Labels.none()
-    for pixel in range(len(job.rail.amps)):
-        dark, rows = _onto(job, pixel, dark, rows)
-        rows, dark = _tapped(job, pixel, dark, rows).holding(float(job.rail.least[pixel])), None
-    return bool((rows.most >= 0).any())
+    every = (Source(pixel, float(ohms)) for pixel, ohms in enumerate(job.ohms))
+    return bool((voltages(job.rail, job.volts, [*every, *job.given]) >= job.rail.least).all())
 
 
 def _onto(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> tuple[Dark | None, Labels]:

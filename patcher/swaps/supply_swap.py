@@ -66,9 +66,8 @@ class SupplySwap:
     @cached_property
     def runs(self) -> tuple[str, ...]:
         """The hung runs that share a V+ with its feeds."""
-        mine = {feed.name for feed in self.feeds}
-        fed = dict.fromkeys(run for part in self.before.stretches if part.trees & mine for run, _, _ in part.parts)
-        return tuple(fed)
+        mine = (part for part in self.before.stretches if self.dead.name in part.supplies)
+        return tuple(dict.fromkeys(run for part in mine for run, _, _ in part.parts))
 
     @property
     def collapses(self) -> bool:
@@ -173,9 +172,8 @@ class SupplySwap:
     @cached_property
     def _draws(self) -> list[tuple[frozenset[str], float]]:
         """Of each stretch its feeds, and amperes of its pixels at the supply's volts."""
-        mine = {feed.name for feed in self.feeds}
-        drawn = ((part.trees, self.before.drawn(part, self.dead.volts)) for part in self.before.stretches)
-        return [(trees, float(amps.sum())) for trees, amps in drawn if trees & mine]
+        mine = [part for part in self.before.stretches if self.dead.name in part.supplies]
+        return [(part.trees, float(self.before.drawn(part, self.dead.volts).sum())) for part in mine]
 
     def _load(self, show: Show) -> SupplyLoad:
         return next(load for load in self.before.of(show).supplies if load.supply.name == self.spare.name)

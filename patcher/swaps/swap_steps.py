@@ -101,8 +101,8 @@ def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
     """The supplies in the dead box, and those that feed it or its runs."""
     show, runs = wiring.show, {run for chain in wiring.of_controller(found.dead.name).values() for run in chain}
     runs |= {tee for run in runs for tee in wiring.tees(run)}
-    trees = {tree for part in stretches(wiring) if runs & {run for run, _, _ in part.parts} for tree in part.trees}
-    used = {show.feeds[tree].supply for tree in trees} | {found.dead.logic.supply if found.dead.logic else None}
+    mine = [part for part in stretches(wiring) if runs & {run for run, _, _ in part.parts}]
+    used = {found.dead.logic.supply if found.dead.logic else None}.union(*(part.supplies for part in mine))
     return [name for name, supply in show.supplies.items() if supply.box == found.dead.name or name in used]
 
 

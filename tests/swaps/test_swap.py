@@ -686,16 +686,7 @@ def counted(tables: dict, joined: set[str]) -> dict[str, tuple[float, float]]:
 
 def shares_a_rail(tables: dict) -> bool:
     """Whether another supply feeds what the dead one feeds: how they share it is up to the wires."""
-    parts = power(wired(tables)).stretches
-    supplies = [{root_of(tables, tree)["supply"] for tree in part.trees} for part in parts]
-    return any({"old", "beside"} <= some for some in supplies)
-
-
-def root_of(tables: dict, name: str) -> dict:
-    feed = tables["feed"][name]
-    while "from" in feed:
-        feed = tables["feed"][feed["from"]]
-    return feed
+    return any({"old", "beside"} <= part.supplies for part in power(wired(tables)).stretches)
 
 
 @examples(12, 60)
