@@ -203,8 +203,12 @@ def test_a_new_name_is_nothing_to_type_and_a_start_that_goes_is() -> None:
     entered = typed(NOTHING, wiring, patch, named_starts(["all"], NOTHING, wiring, patch))
     entered = told(entered, patch, named_runs(["all"], entered, wiring, patch))
     renamed = wired(show_of({"ridge": (100, 0), "porch": (60, 0)}, skips=True, per="run"))
-    left = todo(entered, renamed, allocate(renamed, patch).patch)
+    same = allocate(renamed, patch).patch
+    left = todo(entered, renamed, same)
     assert (left.starts, left.runs) == ((), ())
+    # Ticked off again, the old name is nobody's.
+    again = told(typed(entered, renamed, same, [("house", "ridge")]), same, ["ridge"])
+    assert set(again.boxes["house"]) == set(again.player) == {"ridge", "porch"}
     fewer = wired(show_of({"roof": (100, 0)}, skips=True, per="run"))
     after = allocate(fewer, patch).patch
     left = todo(entered, fewer, after)

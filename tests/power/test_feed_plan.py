@@ -104,7 +104,7 @@ def against_every_wiring(seed: int, *, regulated: bool = False) -> str:
     return "proved" if one.proved else "fewest, not proved"
 
 
-@pytest.mark.parametrize("seed", seeds(14, 40))
+@pytest.mark.parametrize("seed", [36, *seeds(13, 36)])
 def test_no_wiring_does_with_fewer_taps_than_a_plan_that_is_proved(seed: int) -> None:
     against_every_wiring(seed)
 
