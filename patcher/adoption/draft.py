@@ -1,12 +1,28 @@
-"""A show file drafted from what a table of addresses tells; what it does not tell is marked `FILL IN`."""
+"""Drafts a show from its table of addresses alone: boxes, ports, runs, and the rules that the addresses keep.
+
+Whatever the table does not tell is chosen so that every address of the table stays, and is marked `FILL IN`.
+"""
 
 from __future__ import annotations
 
 import json
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING
+
+from patcher.adoption.address_table import Row
+from patcher.patch.patch import Chain, Link, Patch, Start, behind, first_fit, running, written
+from patcher.patch.rules import breaches
+from patcher.show.parser import read
+from patcher.trade import CHANNELS, MOST_PORTS, USUAL_CHANNELS, USUAL_WIDTHS
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 MARK = "FILL IN"
 """Marks each comment where the person must look; they search for it."""
@@ -100,7 +116,20 @@ def folded(name: str) -> str:
 
 def draft_text(draft: Draft) -> str:
     """The text of the show file."""
-    return "\n".join(_lines(draft)) + "\n"
+    return _template().render(draft=draft, line=_line, MARK=MARK)
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    templates = Environment(
+        loader=PackageLoader("patcher", "adoption"), undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
+        autoescape=False,  # noqa: S701  (it is TOML: what a stranger wrote goes through `quoted` or `shown`)
+    )  # fmt: skip
+    templates.filters |= {"quoted": _quoted, "shown": shown, "said": _said, "kind": _kind}
+    return templates.get_template("draft.toml.jinja")
 
 
 def marks(text: str) -> list[tuple[int, str]]:
@@ -115,8 +144,8 @@ def _quoted(text: str) -> str:
 
 
 def _said(text: str, name: str) -> str:
-    """A comment with the table's own name, where it is another."""
-    return f"# in the table: {shown(text)}" if text and text != name else ""
+    """The table's own name of a thing, where it is another."""
+    return f"in the table: {shown(text)}" if text and text != name else ""
 
 
 def shown(text: str) -> str:
@@ -124,77 +153,210 @@ def shown(text: str) -> str:
     return "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.split()))[:80]
 
 
-def _line(code: str, comment: str = "") -> str:
-    return f"{code:<26} {comment}".rstrip() if comment else code
+def _line(code: str, comment: str) -> str:
+    return f"{code:<26} # {comment}" if comment else code
 
 
-def _lines(draft: Draft) -> Iterator[str]:
-    yield f"# Drafted by Patcher from the table {shown(draft.table)}."
-    yield f"# What the table does not tell is marked: look for {MARK}, and take each mark away."
-    yield "# Then: patcher check, and patcher patch, with the name of this file. Lengths are in metres."
-    yield ""
-    yield "[show]"
-    yield f"title = {_quoted(draft.title)}"
-    yield _line(f"first_universe = {draft.first_universe}", "# the lowest of the table")
-    how = {
-        "fresh": "# each start of the table is on channel 1 of a universe",
-        "follow": "# the table's starts are not all on channel 1",
-    }[draft.placement]
-    yield _line(f'placement = "{draft.placement}"', how)
-    if draft.share_universes:
-        yield _line("share_universes = true", "# in the table, boxes share universes")
-    yield _line("frame_rate = 40", f"# {MARK}: frames a second, as in your player")
-    kinds = list(dict.fromkeys(run.colour_order for run in draft.runs))
-    for order in kinds:
-        yield ""
-        yield f"[pixel.{_type_name(order)}]"
-        asks = "the order in which the chip takes its colours" if order not in draft.orders_told else ""
-        yield _line(f'colour_order = "{order}"', f"# {MARK}: {asks}" if asks else "# as in the table")
-        yield f"# {MARK}: volts, channel_ma, idle_ma, min_volts, awg and pitch, from its data sheet"
-    for box in draft.boxes:
-        yield from _box(box)
-    for run in draft.runs:
-        yield ""
-        yield _line(f"[run.{run.name}]", _said(run.said, run.name))
-        if run.note:
-            yield f"# the table's note: {shown(run.note)}"
-        yield f'pixel = "{_type_name(run.colour_order)}"'
-        asks = f"# {MARK}: part it, with how many pixels each has" if run.several else ""
-        asks = asks if run.pixels else f"# {MARK}: how many pixels; the table does not tell"
-        yield _line(f"pixels = {run.pixels or 1}", asks)
-    if draft.runs:
-        yield f"# {MARK}: give each run its shape, where it hangs, and its lead in metres (shape, lead)"
-    for prop, runs in draft.props.items():
-        yield ""
-        yield f"[prop.{prop}]"
-        yield f"runs = [{', '.join(map(_quoted, runs))}]"
-
-
-def _box(box: DraftBox) -> Iterator[str]:
-    yield ""
-    yield _line(f"[controller.{box.name}]", _said(box.said, box.name))
-    if box.address:
-        yield _line(f'address = "{box.address}"', "# as in the table")
-        yield _line('delivery = "unicast"', f'# {MARK}: or "multicast", as set in the box')
-    else:
-        yield _line('delivery = "multicast"', f'# {MARK}: or "unicast", and address = the one set in the box')
-    yield _line('protocol = "e131"', f'# {MARK}: or "artnet", as set in the box; it then is unicast')
-    yield _line(f'start_per = "{box.start_per}"', "# as the table's addresses go")
-    yield _line(f"ports = {max(box.ports)}", f"# {MARK}: how many ports it has; so many the table uses")
-    if not box.consecutive:
-        yield _line("consecutive = false", "# in the table its universes have gaps")
-    yield ""
-    asks = "" if box.ports_told else f"# {MARK}: which run hangs on which output; the table does not tell"
-    yield _line(f"[controller.{box.name}.port]", asks)
-    for port, runs in sorted(box.ports.items()):
-        yield f"{port} = [{', '.join(map(_quoted, runs))}]"
-    if box.pins:
-        yield ""
-        yield _line(f"[controller.{box.name}.start]", "# pinned where the table has them")
-        for key, start in box.pins.items():
-            yield f'{key} = "{start}"'
-
-
-def _type_name(order: str) -> str:
+def _kind(order: str) -> str:
     """The name of the kind of pixel of a colour order."""
     return "bullet" if order == "RGB" else f"bullet-{order.lower()}"
+
+
+_ORDERS = {1: "W", 2: "RG"}
+Key = tuple[int, int]
+"""What tells a row from all others."""
+
+
+def outline(rows: Sequence[Row], title: str, table: str) -> tuple[Draft, dict[str, Row]]:
+    """The draft of a show that has these addresses, and the row of each of its runs.
+
+    Args:
+        rows: the table's rows, one a run.
+        title: what the show is called.
+        table: what the table is called.
+    """
+    rows = list(_parted(rows))
+    names = _Names()
+    by_box = _by_box(rows)
+    addresses = _addresses(by_box)
+    boxes = {key: names.give(own[0].controller or "box", "box") for key, own in by_box.items()}
+    props = {names.give(own[0].prop, "prop"): own for own in _props(rows)}
+    run_of = _run_names(rows, boxes, names)
+    widths = {row.key: _channels(row, following) for own in by_box.values() for row, following in _with_next(own)}
+    drafted = tuple(_run(row, run_of[row.key], widths[row.key]) for row in rows)
+    laid = [_box(boxes[key], own, addresses.get(key, ""), run_of, widths) for key, own in by_box.items()]
+    drafted_boxes, starts = zip(*laid, strict=True)
+    members = {prop: tuple(run_of[row.key] for row in own) for prop, own in props.items()}
+    draft = Draft(
+        title, table, min(row.universe for row in rows), "fresh", False,
+        frozenset(row.colours for row in rows) - {""}, drafted_boxes, drafted, members,
+    )  # fmt: skip
+    return _fitted(draft, Patch(tuple(chain.from_iterable(starts)))), {run_of[row.key]: row for row in rows}
+
+
+def _parted(rows: Sequence[Row]) -> Iterator[Row]:
+    """The rows, those of several runs of one length (`3 x 190`) as a row for each, one behind the other."""
+    behind_it = {row.key: following for own in _by_box(rows).values() for row, following in _with_next(own)}
+    for row in rows:
+        if row.parts == 1 or row.pixels is None:
+            yield row
+            continue
+        width, at = _channels(row, behind_it[row.key]), running(row.universe, row.channel)
+        name = " ".join(row.runs) or row.prop
+        for part in range(1, row.parts + 1):
+            universe, channel = written(at := first_fit(at, width))
+            yield replace(
+                row, part=part, parts=1, pixels=row.pixels // row.parts, universe=universe, channel=channel,
+                runs=(f"{name} {part}",) if name else (), prop=row.prop or name, channels=width,
+            )  # fmt: skip
+            at = behind(at, row.pixels // row.parts, width)
+
+
+def _by_box(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(folded(row.controller), []).append(row)
+    return found
+
+
+def _addresses(by_box: Mapping[str, Sequence[Row]]) -> dict[str, str]:
+    """The address on the network of each box for which the table gives one, and no other box the same."""
+    given = {key: next((row.ip for row in own if row.ip), "") for key, own in by_box.items()}
+    uses = Counter(given.values())
+    return {key: ip for key, ip in given.items() if ip and uses[ip] == 1}
+
+
+def _props(rows: Sequence[Row]) -> list[list[Row]]:
+    """The rows of each prop, without those whose one run is the prop itself."""
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        if row.prop:
+            found.setdefault(folded(row.prop), []).append(row)
+    return [own for key, own in found.items() if len(own) > 1 or (own[0].runs and folded(" ".join(own[0].runs)) != key)]
+
+
+class _Names:
+    """Gives names that are legal, each once, whatever it names."""
+
+    def __init__(self) -> None:
+        self._kinds: dict[str, str] = {}
+
+    def give(self, said: str, kind: str) -> str:
+        """The name of a thing of that kind; where another has it, the kind or a number tells them apart."""
+        name = legal_name(said, kind)
+        if self._kinds.get(name, kind) != kind:
+            name = f"{name}-{kind}"
+        number, base = 1, name
+        while name in self._kinds:
+            number += 1
+            name = f"{base}-{number}"
+        self._kinds[name] = kind
+        return name
+
+
+def _run_names(rows: Sequence[Row], boxes: dict[str, str], names: _Names) -> dict[Key, str]:
+    """The name of each row's run, by the row's key."""
+    uses = Counter(folded(" ".join(row.runs)) for row in rows)
+    given: dict[Key, str] = {}
+    for row in rows:
+        said = " ".join(row.runs) or row.prop
+        if row.runs and row.prop and uses[folded(said)] > 1:
+            said = f"{row.prop} {said}"
+        if not said:
+            box = boxes[folded(row.controller)]
+            said = f"{box} {row.port}" if row.port is not None else f"{box} run"
+        given[row.key] = names.give(said, "run")
+    return given
+
+
+def _with_next(rows: Sequence[Row]) -> list[tuple[Row, Row | None]]:
+    return list(zip(rows, [*rows[1:], None], strict=True))
+
+
+def _channels(row: Row, following: Row | None) -> int:
+    """Channels a pixel: as the table tells, or as the step to the next address shows, else three."""
+    if row.channels or not row.pixels or following is None or following.channel == 1:
+        return row.channels or USUAL_CHANNELS
+    end = running(following.universe, following.channel)
+    return next((width for width in USUAL_WIDTHS if _end(row, width) == end), USUAL_CHANNELS)
+
+
+def _end(row: Row, width: int) -> int:
+    return behind(running(row.universe, row.channel), row.pixels or 1, width)
+
+
+def _run(row: Row, name: str, width: int) -> DraftRun:
+    order = row.colours or _ORDERS.get(width) or "RGBWACVUYDEF"[:width]
+    return DraftRun(name, row.name, order, row.pixels, len(row.runs) > 1, row.note)
+
+
+def _box(
+    name: str, rows: Sequence[Row], address: str, run_of: dict[Key, str], widths: dict[Key, int]
+) -> tuple[DraftBox, list[Start]]:
+    """A box with its runs on its ports, and what is typed into it."""
+    ports = _ports(rows)
+    by_place = {port: sorted(own, key=lambda row: (row.universe, row.channel)) for port, own in ports.items()}
+    follows = all(_follow(one, two, widths) for own in by_place.values() for one, two in pairwise(own))
+    ordered = dict(sorted((by_place if follows else ports).items()))
+    starts: list[Start] = []
+    for port, own in ordered.items():
+        links = [Link(port, run_of[row.key], row.pixels or 1, widths[row.key]) for row in own]
+        if follows:
+            starts.append(Start(Chain(name, port, None, tuple(links)), own[0].universe, own[0].channel))
+        else:
+            starts += [
+                Start(Chain(name, port, link.run, (link,)), row.universe, row.channel)
+                for link, row in zip(links, own, strict=True)
+            ]
+    chains = {port: tuple(run_of[row.key] for row in own) for port, own in ordered.items()}
+    told = all(row.port is not None for row in rows)
+    box = DraftBox(name, rows[0].controller, "port" if follows else "run", chains, told, address=address)
+    return box, starts
+
+
+def _ports(rows: Sequence[Row]) -> dict[int, list[Row]]:
+    """The rows of a box by their port; each that names none on a port of its own behind those that do."""
+    highest = max((row.port for row in rows if row.port is not None), default=0)
+    ports: dict[int, list[Row]] = {}
+    for row in rows:
+        if row.port is None:
+            highest = min(highest + 1, MOST_PORTS)
+        ports.setdefault(highest if row.port is None else row.port, []).append(row)
+    return ports
+
+
+def _follow(one: Row, two: Row, widths: dict[Key, int]) -> bool:
+    """Whether a run begins where a chain puts it that comes from the other."""
+    end = first_fit(_end(one, widths[one.key]), widths[two.key])
+    return one.pixels is not None and end == running(two.universe, two.channel)
+
+
+def _fitted(draft: Draft, patch: Patch) -> Draft:
+    """The draft with the rules that its addresses keep to, so that none of them must move."""
+    if any(start.channel != 1 for start in patch.starts):
+        draft = replace(draft, placement="follow")
+    show = read(draft_text(draft)).show
+    found = [] if show is None else breaches(show, patch)
+    broken = {(finding.rule, finding.where) for finding in found}
+    boxes = tuple(
+        replace(box, consecutive=("consecutive", f"controller.{box.name}") not in broken) for box in draft.boxes
+    )
+    draft = replace(draft, boxes=boxes, share_universes=any(rule == "shared-universe" for rule, _ in broken))
+    if draft.placement == "fresh":
+        return draft
+    return replace(draft, boxes=tuple(_pinned(box, patch, draft.share_universes) for box in draft.boxes))
+
+
+def _pinned(box: DraftBox, patch: Patch, share: bool) -> DraftBox:
+    """The box with its starts pinned, where they do not follow each other as the placement `follow` lays them."""
+    own = patch.boxes[box.name]
+    first = own[0]
+    ends = {start.end for start in patch.starts if start.controller != box.name}
+    begins = first.at % CHANNELS == 0 or (share and any(_fits(end, first) for end in ends))
+    if begins and all(_fits(one.end, two) for one, two in pairwise(own)):
+        return box
+    return replace(box, pins={start.chain.key: start.address for start in own})
+
+
+def _fits(end: int, start: Start) -> bool:
+    return first_fit(end, start.chain.links[0].channels) == start.at

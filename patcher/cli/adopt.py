@@ -85,8 +85,7 @@ def _adopted(show: Path, table: Path, path: Path, *, drafted: bool) -> Adopted:
 def _draft(show: Path, table: Path, rows: Sequence[Row]) -> tuple[str, Wiring, Match]:
     """A show file made of the rows: its text, its wiring, and which row is which run."""
     from patcher.adoption.adoption import Match, uncounted
-    from patcher.adoption.draft import draft_text, shown
-    from patcher.adoption.outline import outline
+    from patcher.adoption.draft import draft_text, outline, shown
     from patcher.show.parser import read
     from patcher.wiring import wire
 

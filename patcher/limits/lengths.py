@@ -48,6 +48,12 @@ class _Reach:
     def lacks(self, to: tuple[float, float]) -> bool:
         return too_short(self.metres, self.way(to))
 
+    def drawn(self, to: tuple[float, float], own: float, units: str) -> str:
+        """How far off a place is drawn, in words, and what wire there is besides a last piece of `own` metres."""
+        more = self.metres - own
+        besides = f", with {in_units(more, units)} of other wire between them" if more > _LEAST else ""
+        return f"is drawn {in_units(self.way(to), units)} from {self.called}{besides}"
+
 
 def too_short(wire: float, way: float) -> bool:
     """Whether a wire is too short for a way, both in metres, drawn and measured as people do."""
@@ -113,11 +119,7 @@ def _lead(show: Show, run: Run, reaches: list[_Reach | None], drawn: dict[str, P
             continue
         units = show.settings.units
         own = f"{in_units(run.lead, units)} of lead" if run.lead else "no lead"
-        more = reach.metres - run.lead
-        besides = f", with {in_units(more, units)} of other wire between them" if more > _LEAST else ""
-        says = (
-            f"has {own}, and its first pixel is drawn {in_units(reach.way(first), units)} from {reach.called}{besides}"
-        )
+        says = f"has {own}, and its first pixel {reach.drawn(first, run.lead, units)}"
         remedy = "measure the lead, or correct the drawing: data_in, where the run begins, or where the box stands (at)"
         yield Finding("warning", "lead-reach", "wiring", f"run.{run.name}.lead", says, remedy)
         return
@@ -184,12 +186,7 @@ def _feeds(show: Show, drawn: dict[str, Positions]) -> Iterator[Finding]:
                 here = _Reach(goal, f"{run}/{pixel}")
                 if first and reach is not None and reach.lacks(goal):
                     where = f"feed.{feed.name}.taps[{number}].length"
-                    says = (
-                        f"is {in_units(metres, units)}, and {run}/{pixel} is drawn "
-                        f"{in_units(reach.way(goal), units)} from {reach.called}"
-                    )
-                    if reach.metres - metres > _LEAST:
-                        says += f", with {in_units(reach.metres - metres, units)} of other wire between them"
+                    says = f"is {in_units(metres, units)}, and {run}/{pixel} {reach.drawn(goal, metres, units)}"
                     remedy = "measure the wire from the tap before, or from the supply; or correct the drawing"
                     yield Finding("warning", "feed-reach", "power", where, says, remedy)
             at_tap[feed.name, number] = here

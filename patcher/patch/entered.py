@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from patcher.errors import choose_from, refuse
 from patcher.patch.changes import (
@@ -24,6 +25,7 @@ from patcher.patch.patch import Patch
 from patcher.wiring import Wiring
 
 ALL = "all"
+_Held = TypeVar("_Held", Setting, RunPlace)
 
 
 @dataclass(frozen=True)
@@ -88,17 +90,18 @@ def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: 
 
 def typed(entered: Entered, wiring: Wiring, patch: Patch, starts: Iterable[tuple[str, str]]) -> Entered:
     """What is ticked off once these starts are typed in as planned, or gone where none is planned."""
-    planned = settings(patch, wiring.show)
-    boxes = {box: dict(held) for box, held in entered.boxes.items()}
+    planned, boxes = settings(patch, wiring.show), dict(entered.boxes)
     for box, start in starts:
-        held, wanted = boxes.setdefault(box, {}), planned.get(box, {}).get(start)
-        held.pop(start, None)
-        if wanted is not None:
-            # A start of another name that holds this setting, and is planned no more, is this one: it was renamed.
-            for other in [other for other, was in held.items() if was == wanted and other not in planned[box]]:
-                del held[other]
-            held[start] = wanted
+        boxes[box] = _ticked(boxes.get(box, {}), planned.get(box, {}), start)
     return Entered({box: held for box, held in boxes.items() if held}, entered.player)
+
+
+def _ticked(held: Mapping[str, _Held], planned: Mapping[str, _Held], name: str) -> dict[str, _Held]:
+    """What is held once a thing is as planned, or gone where it is not planned."""
+    wanted = planned.get(name)
+    # What has another name, holds the very same, and is planned no more, is this: it was renamed.
+    others = {other: was for other, was in held.items() if other != name and (was != wanted or other in planned)}
+    return others if wanted is None else others | {name: wanted}
 
 
 def untyped(entered: Entered, starts: Iterable[tuple[str, str]]) -> Entered:
@@ -130,14 +133,9 @@ def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Pa
 
 def told(entered: Entered, patch: Patch, runs: Iterable[str]) -> Entered:
     """What is ticked off once the player was told of these runs as planned, or to forget them where none is planned."""
-    planned, player = places(patch), dict(entered.player)
+    planned, player = places(patch), entered.player
     for run in runs:
-        player.pop(run, None)
-        if (place := planned.get(run)) is not None:
-            # A run of another name in this very place that is planned no more is this one: it was renamed.
-            for other in [other for other, was in player.items() if was == place and other not in planned]:
-                del player[other]
-            player[run] = place
+        player = _ticked(player, planned, run)
     return Entered(entered.boxes, player)
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from patcher.patch.occupancy import Taken
 from patcher.patch.patch import universe_from
 from patcher.placement.effort import Effort
 from patcher.placement.orders import ChainItem, Task, may_begin
@@ -32,7 +32,7 @@ def around(task: Task, first: int, order: Sequence[int]) -> dict[int, int]:
         if best is not None:
             ground.put(number, best)
     places = ground.places
-    last = max((stop for _, stop in ground.line), default=0)
+    last = max((stop for _, stop in ground.taken), default=0)
     for number in order:
         if number not in places:
             places[number] = max(-(-last // CHANNELS), task.items[number].floor) * CHANNELS
@@ -46,7 +46,7 @@ class _Ground:
     def __init__(self, task: Task, first: int) -> None:
         self.task, self.first = task, first
         self.places: dict[int, int] = {}
-        self.line: list[tuple[int, int]] = []
+        self.taken = Taken()
         self.owners: dict[int, set[str]] = {}
         self.universes: dict[str, set[int]] = {name: set() for name in task.boxes}
 
@@ -54,7 +54,7 @@ class _Ground:
         """Lay a chain at a running channel."""
         item = self.task.items[number]
         self.places[number] = at
-        insort(self.line, (at, self.task.held(item, at)))
+        self.taken.add([(at, self.task.held(item, at))])
         self.universes[item.box].update(item.touched(at))
         for universe in item.touched(at):
             self.owners.setdefault(universe, set()).add(item.box)
@@ -63,7 +63,7 @@ class _Ground:
         """The place of a chain that costs least; None where no place that is tried is allowed."""
         begins = {self.first, item.floor, max(self.owners, default=self.first) + 1}
         begins.update(universe + step for universe in self.owners for step in (-1, 0, 1))
-        places = {universe * CHANNELS for universe in begins} | {stop for _, stop in self.line if stop % CHANNELS}
+        places = {universe * CHANNELS for universe in begins} | {stop for _, stop in self.taken if stop % CHANNELS}
         allowed = (at for at in places if self._allows(item, at))
         return min(allowed, key=lambda at: self._cost(item, at), default=None)
 
@@ -73,8 +73,9 @@ class _Ground:
         held, touched = self.task.held(item, at), item.touched(at)
         if touched.stop - 1 > self.task.boxes[item.box].last:
             return False
-        free = all(held <= begin or end <= at for begin, end in self.line)
-        return free and (self.task.share or all(self.owners.get(u, {item.box}) == {item.box} for u in touched))
+        if self.taken.behind(at, held) is not None:
+            return False
+        return self.task.share or all(self.owners.get(u, {item.box}) == {item.box} for u in touched)
 
     def _cost(self, item: ChainItem, at: int) -> tuple[int, ...]:
         """Universes above the box's limit, those that gap in a box that must have none, those that are new, and the

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 from patcher.patch.occupancy import Taken
@@ -179,7 +180,7 @@ def _close(sweep: _Sweep, frame: SeatFrame, away: int) -> Iterator[Seat]:
     if best is not None and _ends_well(box, sweep.kept | best.places(), best.last + 1 - begin, best.last):
         laid = best.places()
         stop = max([best.last + 1, *(_held(box, i, at).stop for i, at in laid.items())])
-        yield Seat(frame.moved, best.last + 1 - begin, away, (range(begin, stop),), _Places(box, sweep.kept | laid))
+        yield Seat(frame.moved, best.last + 1 - begin, away, (range(begin, stop),), partial(dict, sweep.kept | laid))
 
 
 def _scattered(sweep: _Sweep, frame: SeatFrame, away: int) -> Iterator[Seat]:
@@ -197,7 +198,7 @@ def _scattered(sweep: _Sweep, frame: SeatFrame, away: int) -> Iterator[Seat]:
             known = options.get(touched)
             if (known is None or universes < known.universes) and _ends_well(box, places, universes, last):
                 held = merged([*touched, *(_held(box, i, at) for i, at in new.items())])
-                options[touched] = Seat(frame.moved, universes, away, held, _Places(box, places), laid, length)
+                options[touched] = Seat(frame.moved, universes, away, held, partial(dict, places), laid, length)
     return _without_worse(list(options.values()))
 
 
@@ -217,15 +218,6 @@ def _held(box: BoxSeats, index: int, at: int) -> range:
 def _ends_well(box: BoxSeats, places: dict[int, int], universes: int, last: int) -> bool:
     free = [at for i, at in places.items() if box.starts[i].pin is None]
     return begins_well(box, free, places.values()) and last <= box.last and (box.most is None or universes <= box.most)
-
-
-@dataclass(frozen=True, slots=True)
-class _Places:
-    box: BoxSeats
-    places: dict[int, int]
-
-    def __call__(self) -> list[int | None]:
-        return [self.places.get(index) for index in range(len(self.box.starts))]
 
 
 @dataclass(frozen=True, slots=True)

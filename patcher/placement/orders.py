@@ -8,11 +8,11 @@ chains already laid, keeping of each set the layings that none other beats.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 
+from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Chain, behind, first_fit
 from patcher.placement.effort import Effort
 from patcher.trade import CHANNELS
@@ -83,6 +83,10 @@ class ChainItem:
         first, offset = divmod(at, CHANNELS)
         return range(first, first - (-end_of(self.shape, offset) // CHANNELS))
 
+    def end(self, at: int) -> int:
+        """The running channel behind its pixels, laid from a running channel on."""
+        return at // CHANNELS * CHANNELS + end_of(self.shape, at % CHANNELS)
+
     def falls(self, at: int) -> int:
         """The first place from a running channel on where it may begin: there, or on the next universe."""
         return at if may_begin(self.shape, at % CHANNELS) else (at // CHANNELS + 1) * CHANNELS
@@ -111,9 +115,7 @@ class Task:
 
     def held(self, item: ChainItem, at: int) -> int:
         """The running channel behind a chain and what is kept free behind it."""
-        first, offset = divmod(at, CHANNELS)
-        end = first * CHANNELS + end_of(item.shape, offset)
-        return behind(end, self.spare, item.shape[-1][1]) if self.spare else end
+        return behind(item.end(at), self.spare, item.shape[-1][1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,21 +154,13 @@ class Pinned:
     """The pinned chains of a task: the channels they hold, and whose universes they touch."""
 
     def __init__(self, task: Task) -> None:
-        pinned = sorted((item.at, number) for number, item in enumerate(task.items) if item.at is not None)
-        self.ats = [at for at, _ in pinned]
-        self.ends = [CHANNELS * (at // CHANNELS) + end_of(task.items[n].shape, at % CHANNELS) for at, n in pinned]
-        self.stops: list[int] = []
+        pinned = [(item, item.at) for item in task.items if item.at is not None]
+        self.taken = Taken((at, task.held(item, at)) for item, at in pinned)
+        self.spans = [(at, item.end(at)) for item, at in pinned]
         self.of_box: dict[str, set[int]] = {name: set() for name in task.boxes}
-        for at, number in pinned:
-            item = task.items[number]
-            self.stops.append(max(task.held(item, at), self.stops[-1] if self.stops else 0))
+        for item, at in pinned:
             self.of_box[item.box].update(item.touched(at))
         self.universes: set[int] = set().union(*self.of_box.values())
-
-    def free(self, at: int, stop: int) -> bool:
-        """Whether no pinned chain stands in these channels."""
-        number = bisect_right(self.ats, at)
-        return (number == 0 or self.stops[number - 1] <= at) and (number == len(self.ats) or stop <= self.ats[number])
 
     def foreign(self, box: str, universes: range) -> bool:
         """Whether another box has a pinned chain in one of these universes."""
@@ -180,9 +174,7 @@ class Pinned:
         for other in self.universes:
             if other > universe:
                 begin, end = other * CHANNELS, (other + 1) * CHANNELS
-                held = sum(
-                    max(0, min(stop, end) - max(at, begin)) for at, stop in zip(self.ats, self.ends, strict=True)
-                )
+                held = sum(max(0, min(stop, end) - max(at, begin)) for at, stop in self.spans)
                 room += max(0, CHANNELS - held)
         return room
 
@@ -242,10 +234,10 @@ class Orders:
 
     def _key(self, mask: int, state: _State) -> _Key:
         """States with one key go on in the same way; without pins only distances count."""
-        base = 0 if self.pinned.ats else state.last
+        base = 0 if self.pinned.universes else state.last
         boxes = tuple((last - base if last >= 0 else None, count) for last, count in state.boxes)
         owner = "" if self.task.share else state.owner
-        return mask, state.last if self.pinned.ats else 0, owner, boxes
+        return mask, state.last if self.pinned.universes else 0, owner, boxes
 
     def _steps(self, mask: int, state: _State) -> Iterator[tuple[int, _State]]:
         seen: set[tuple[str, Shape]] = set()
@@ -263,16 +255,16 @@ class Orders:
         universe, offset = divmod(state.at, CHANNELS)
         places = [state.at] if offset else []
         begins = universe + (offset > 0)
-        if not self.pinned.ats:
+        if not self.pinned.universes:
             return [*places, begins * CHANNELS]
         every = {begins, universe + 1, item.floor}
         if self.every > 40:
             self.exhausted = False
         for pinned in self.pinned.universes:
             every.update(range(pinned - min(self.every, 40), pinned + 2))
-        every.update(stop // CHANNELS + 1 for stop in self.pinned.stops)
+        every.update(stop // CHANNELS + 1 for _, stop in self.pinned.taken)
         places += [each * CHANNELS for each in every if each >= begins]
-        places += [stop for stop in self.pinned.stops if stop > state.at and stop % CHANNELS]
+        places += [stop for _, stop in self.pinned.taken if stop > state.at and stop % CHANNELS]
         return sorted({place for place in places if place // CHANNELS >= item.floor})
 
     def _laid(self, mask: int, state: _State, number: int, place: int) -> _State | None:
@@ -282,7 +274,7 @@ class Orders:
             return None
         touched = item.touched(place)
         held = self.task.held(item, place)
-        if touched.stop - 1 > self.task.boxes[item.box].last or not self.pinned.free(place, held):
+        if touched.stop - 1 > self.task.boxes[item.box].last or self.pinned.taken.behind(place, held) is not None:
             return None
         if not self.task.share:
             taken = range(touched.start, (held - 1) // CHANNELS + 1)

@@ -1,8 +1,8 @@
 """Keeping a patch: the new one that changes the fewest boxes, then the fewest starts, then uses the fewest universes.
 
 A box whose starts are as many as before, on the same ports, with the same pixel counts, stays where it is, unless a pin
-or a limit forbids it. Every other has seats near its old places, and may stand anywhere else; `choosing` picks one for
-each, and `sharing` where controllers may share universes.
+or a limit forbids it. Every other has seats near its old places, and may stand anywhere else; `seat_choice` picks one
+for each, and `shared_universes` where controllers may share universes.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def keep(show: Show, todo: Sequence[Chain], old: Patch, *, reserve: int = 0, eff
         found = choose(boxes, effort)
         if found is None:
             return None
-        laid, least = _settled(boxes, found.seats, begin), found.least
+        laid, least = _settled(boxes, found[0], begin), found[1]
     places: list[int] = [0] * len(todo)
     moved = 0
     for box, members, own in zip(boxes, indices, laid, strict=True):
@@ -62,10 +62,7 @@ def _settled(boxes: list[BoxSeats], seats: list[Seat], begin: int) -> list[list[
     taken = Taken()
     taken.add_universes(piece for seat in seats for piece in seat.footprint)
     taken.add_universes(
-        start.universes(at)
-        for box, own in zip(boxes, tied, strict=True)
-        for start, at in zip(box.starts, own, strict=True)
-        if at is not None
+        box.starts[index].universes(at) for box, own in zip(boxes, tied, strict=True) for index, at in own.items()
     )
     places: list[list[int]] = []
     for box, seat, own in zip(boxes, seats, tied, strict=True):
@@ -73,7 +70,8 @@ def _settled(boxes: list[BoxSeats], seats: list[Seat], begin: int) -> list[list[
         if seat.block:
             base = taken.hole(seat.length, max(begin, box.first or 0))
             taken.add_universes([range(base, base + seat.length)])
-        places.append([base * CHANNELS + seat.block[i] if at is None else at for i, at in enumerate(own)])
+        laid = own | {i: base * CHANNELS + at for i, at in seat.block.items()}
+        places.append([laid[i] for i in range(len(box.starts))])
     return places
 
 

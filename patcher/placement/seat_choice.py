@@ -20,21 +20,9 @@ from patcher.placement.seats import MOST_ORDERED, BoxSeats, Seat, rows, stay, wi
 from patcher.trade import CHANNELS
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A seat for each box.
-
-    Attributes:
-        seats: the seats, in the order of the boxes.
-        least: how many starts move at least, whatever is chosen.
-    """
-
-    seats: list[Seat]
-    least: int
-
-
-def choose(boxes: list[BoxSeats], effort: Effort) -> Choice | None:
-    """The best seats that are found with an effort; None where there are none.
+def choose(boxes: list[BoxSeats], effort: Effort) -> tuple[list[Seat], int] | None:
+    """The best seats that are found with an effort, one a box, and how many starts move at least, whatever is chosen;
+    None where there are no seats.
 
     Where nothing that must change is pinned and those that need not change stand clear of each other, all these stay:
     the others can stand behind everything. So the search is among the others alone.
@@ -83,7 +71,7 @@ class _Search:
             taken.add_universes(seat.footprint)
         return True
 
-    def run(self) -> Choice | None:
+    def run(self) -> tuple[list[Seat], int] | None:
         """The seats, and how many starts move at least; None where there are none."""
         self._open_all()
         least = 0
@@ -98,7 +86,7 @@ class _Search:
                 return self._among_seats(least)
             for index, picked in self._chosen.items():
                 self._work_out(index, picked)
-        return Choice([seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)], least)
+        return [seat for _, seat in sorted(self._chosen.items()) if isinstance(seat, Seat)], least
 
     def _open_all(self) -> None:
         """Give each box its first columns."""
@@ -125,11 +113,11 @@ class _Search:
                 kept = max(kept, sum(low <= other and (high is None or other < high) for other in places))
         return len(places) - kept
 
-    def _among_seats(self, least: int) -> Choice | None:
+    def _among_seats(self, least: int) -> tuple[list[Seat], int] | None:
         """The best choice among the seats that are worked out."""
         only: list[list[Column]] = [[seat for seat in own if isinstance(seat, Seat)] for own in self._columns]
         chosen = _select(only, self._last)
-        return chosen and Choice([column for column in chosen[0] if isinstance(column, Seat)], least)
+        return chosen and ([column for column in chosen[0] if isinstance(column, Seat)], least)
 
     def _select(self) -> bool:
         """Choose again among the boxes that may come into each other's way with one whose columns have changed."""
@@ -151,7 +139,7 @@ class _Search:
             laid, length = block(box, range(len(box.starts)))
             away = sum(start.home is None and start.was is not None for start in box.starts)
             if box.most is None or length <= box.most:
-                columns[Seat(len(box.homes), length, away, (), _Nowhere(len(box.starts)), laid, length)] = None
+                columns[Seat(len(box.homes), length, away, (), dict, laid, length)] = None
         if box.close:
             columns.update(dict.fromkeys(rows(box, self._fixed)))
         else:
@@ -204,14 +192,6 @@ class _StandIn:
 
     moved: int
     footprint: tuple[range, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Nowhere:
-    starts: int
-
-    def __call__(self) -> list[int | None]:
-        return [None] * self.starts
 
 
 Column = Seat | SeatFrame | _StandIn

@@ -2,13 +2,14 @@
 
 A seat says which starts lie where they lay, where the others go, and which universes that takes. Here are the seats of
 a box whose starts must lie close up: every order of them is followed at once, from every universe that leaves at least
-one start in its place. `around` has the seats of those that may lie more loosely.
+one start in its place. `loose_seats` has those of boxes whose starts may lie more loosely.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -147,7 +148,7 @@ class Seat:
         universes: distinct universes that the box then has pixels in.
         away: starts of a new length that no longer begin where they began.
         footprint: the universes, counted from 0, that nobody else may have.
-        places: gives the running channel of each start; None for those of the block.
+        places: gives the running channel of each start that is not of the block.
         block: where the starts that may lie anywhere lie behind each other, from 0.
         length: how many universes that block takes.
         changed: that the box's settings change.
@@ -157,7 +158,7 @@ class Seat:
     universes: int
     away: int
     footprint: tuple[range, ...]
-    places: Callable[[], list[int | None]]
+    places: Callable[[], dict[int, int]]
     block: dict[int, int] = field(default_factory=dict)
     length: int = 0
     changed: bool = True
@@ -165,12 +166,11 @@ class Seat:
 
 def stay(box: BoxSeats) -> Seat | None:
     """The seat that changes nothing; None where the box's settings must change."""
-    places = [start.home for start in box.starts]
-    laid = [place for place in places if place is not None]
-    if not box.same or len(laid) < len(places) or not _holds(box, laid):
+    laid = {i: start.home for i, start in enumerate(box.starts) if start.home is not None}
+    if not box.same or len(laid) < len(box.starts) or not _holds(box, list(laid.values())):
         return None
-    touched = merged(start.universes(at) for start, at in zip(box.starts, laid, strict=True))
-    return Seat(0, width(touched), 0, touched, lambda: list(places), changed=False)
+    touched = merged(start.universes(at) for start, at in zip(box.starts, laid.values(), strict=True))
+    return Seat(0, width(touched), 0, touched, lambda: laid, changed=False)
 
 
 def _holds(box: BoxSeats, places: list[int]) -> bool:
@@ -239,7 +239,7 @@ def rows(box: BoxSeats, taken: Taken) -> list[Seat]:
             kept, near = divmod(int(scores[node, column]), _KEPT)
             universes = range(base, base + length)
             if (kept or near or box.first is not None) and universes.stop - 1 <= box.last and taken.free(universes):
-                back = _Back(box, edges, scores[:, column], node, base)
+                back = partial(_read_back, box, edges, scores[:, column], node, base)
                 found.append(Seat(len(box.homes) - kept, length, away - near, (universes,), back))
     return found
 
@@ -319,28 +319,18 @@ def _scores(box: BoxSeats, nodes: list[tuple[int, int]], edges: list[Edge], begi
     return scores
 
 
-@dataclass(frozen=True, slots=True)
-class _Back:
+def _read_back(box: BoxSeats, edges: list[Edge], scores: np.ndarray, node: int, base: int) -> dict[int, int]:
     """The places of a close box, read back from the scores of one beginning."""
-
-    box: BoxSeats
-    edges: list[Edge]
-    scores: np.ndarray
-    node: int
-    base: int
-
-    def __call__(self) -> list[int | None]:
-        places: list[int | None] = [None] * len(self.box.starts)
-        node = self.node
-        into: dict[int, list[tuple[int, int, int]]] = {}
-        for source, target, index, placed in self.edges:
-            into.setdefault(target, []).append((index, source, placed))
-        while node:
-            index, source, placed = next(
-                (index, source, placed)
-                for index, source, placed in sorted(into[node], reverse=True)
-                if self.scores[source] + _gain(self.box.starts[index], self.base, placed) == self.scores[node]
-            )
-            places[index] = self.base * CHANNELS + placed
-            node = source
-        return places
+    places: dict[int, int] = {}
+    into: dict[int, list[tuple[int, int, int]]] = {}
+    for source, target, index, placed in edges:
+        into.setdefault(target, []).append((index, source, placed))
+    while node:
+        index, source, placed = next(
+            (index, source, placed)
+            for index, source, placed in sorted(into[node], reverse=True)
+            if scores[source] + _gain(box.starts[index], base, placed) == scores[node]
+        )
+        places[index] = base * CHANNELS + placed
+        node = source
+    return places

@@ -85,7 +85,7 @@ def _near_home(box: BoxSeats, others: Taken) -> dict[int, int] | None:
     while heap:
         frame = heappop(heap)[-1]
         if found := seats(box, frame, others):
-            return {i: at for i, at in enumerate(found[0].places()) if at is not None}
+            return found[0].places()
         for other in wider(box, frame):
             if other not in known:
                 known.add(other)

@@ -116,9 +116,8 @@ def _task(show: Show, chains: Sequence[Chain], spare: int) -> Task:
         if controller.first_universe is not None and free:
             item, at = task.items[free[0]], running(controller.first_universe, 1)
             pinned = Pinned(task)
-            if pinned.free(at, at + end_of(item.shape, 0)) and (
-                task.share or not pinned.foreign(name, item.touched(at))
-            ):
+            foreign = not task.share and pinned.foreign(name, item.touched(at))
+            if pinned.taken.behind(at, at + end_of(item.shape, 0)) is None and not foreign:
                 every = list(task.items)
                 every[free[0]] = replace(item, at=at)
                 task = replace(task, items=tuple(every))
@@ -234,10 +233,7 @@ def judge(task: Task, places: Places) -> tuple[int, bool]:
     for at, number in line:
         mine[task.items[number].box].update(task.items[number].touched(at))
     used: set[int] = set().union(*mine.values())
-    sound = all(
-        two >= task.items[number].touched(one).start * CHANNELS + end_of(task.items[number].shape, one % CHANNELS)
-        for (one, number), (two, _) in pairwise(line)
-    )
+    sound = all(two >= task.items[number].end(one) for (one, number), (two, _) in pairwise(line))
     sound = sound and (task.share or sum(map(len, mine.values())) == len(used))
     for name, box in task.boxes.items():
         if mine[name]:

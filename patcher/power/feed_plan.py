@@ -17,14 +17,12 @@ import numpy as np
 from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
-from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground
+from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground, at_ends
 from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
 from patcher.power.planned_feeds import fitted, with_feeds
-from patcher.power.positions import pixel_places, supply_place
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
-from patcher.power.strip import RailStrip, strip_of
-from patcher.power.tap_choice import at_ends
+from patcher.power.strip import RailStrip, pixel_places, strip_of, supply_place
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
 from patcher.show.schema import Show
@@ -260,7 +258,7 @@ class _Work:
         if reason is None and part.trees and not self.state.drop.known[self.state.circuit.points_of(part)].all():
             if part.parts in self.rails:
                 return False
-            reason = no_plan.load_not_known(self.state.show, part)
+            reason = no_plan.load_not_known(part)
         if reason is not None:
             self._cannot(part, reason)
             return False
@@ -279,7 +277,7 @@ class _Work:
         """The supplies that may feed a stretch, the nearest first."""
         show, run = self.state.show, part.parts[0][0]
         if part.trees:
-            return [str(show.feeds[next(iter(part.trees))].supply)]
+            return list(part.supplies)
         volts, load = show.type_of(show.runs[run]).volts, float(self.state.drawn(part).sum())
         able = [name for name in self.left if show.supplies[name].volts == volts]
         enough = [name for name in able if self.left[name] >= load - SLIGHT]
@@ -302,7 +300,7 @@ class _Work:
         beside = [other for other in self.state.stretches if other.parts[0][0] in together]
         if len(beside) == 1:
             return "own"
-        supplies = {str(show.feeds[tree].supply) for other in beside for tree in other.trees}
+        supplies = {name for other in beside for name in other.supplies}
         dark = {show.type_of(show.runs[run]).volts for other in beside if not other.trees for run, _, _ in other.parts}
         supplies |= {name for name in self.left if show.supplies[name].volts in dark}
         return "one supply" if len(supplies) == 1 else "several supplies"

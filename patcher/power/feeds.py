@@ -16,7 +16,11 @@ come back through a neighbour's copper, and a pixel may have more volts than its
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations, islice
+from math import comb
+from time import monotonic
 from typing import Literal
 
 import numpy as np
@@ -26,9 +30,7 @@ from patcher.power.flow import TINY
 from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
 from patcher.power.strip import RailStrip
-from patcher.power.tap_choice import MOST_TAPS, PROOF_SECONDS, by_count, candidates
-from patcher.power.trunks import Places
-from patcher.power.wire_trees import Rig, Stock, Trunk
+from patcher.power.wire_trees import Rig, Trunk
 from patcher.power.wires import BLADES, Wire
 
 LONGEST = 5000
@@ -55,29 +57,17 @@ class Feeding:
     @property
     def amps(self) -> float:
         """What the supply gives to them."""
-        return sum(trunk.amps for trunk in self.trunks if not trunk.start)
+        return sum(trunk.amps for trunk in self.trunks if trunk.start is None)
 
 
 @dataclass(frozen=True, eq=False)
-class FeedTask:
-    """One rail that is to be fed from one supply.
+class FeedTask(Rig):
+    """A rail that is to be fed with as few taps as can be.
 
     Attributes:
-        strip: the rail.
-        volts: of the supply.
-        source: where the supply stands.
-        stock: what there is to wire with.
-        level: the level from 0 to 1.
-        celsius: temperature of the wires.
         ground: whose ground the rail has.
     """
 
-    strip: RailStrip
-    volts: float
-    source: Places
-    stock: Stock
-    level: float
-    celsius: float
     ground: Ground
 
     @property
@@ -107,10 +97,11 @@ class FeedTask:
         best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=PROOF_SECONDS)
         if best is None:
             return None
-        bound = self._bound(best.bound)
+        pixels, alone = best
+        bound = self._bound(alone)
         if bound > MOST_TAPS:
             return None
-        chosen = candidates(strip, volts, own, self.level, best.pixels)
+        chosen = candidates(strip, volts, own, self.level, pixels)
         for taps in by_count(strip, chosen, max(bound, 1)):
             trunks = self.wired(taps)
             if trunks is not None:
@@ -121,21 +112,20 @@ class FeedTask:
         """The shortest tree of wire to some taps with which the rail holds; None where none was found."""
         if not self._possible(taps):
             return None
-        return Rig(self.strip, taps, self.volts, self.source, self.stock, self.level, self.celsius).wired()
+        return super().wired(taps)
 
     @property
     def _ideal(self) -> tuple[Source, ...]:
         """The joints that are there, as if they had no ohms: no more volts can come of them."""
-        return tuple(Source(at, 0.0, self.volts) for at, _ in self.strip.given)
+        return tuple(Source(at, 0.0) for at, _ in self.strip.given)
 
     def _possible(self, taps: tuple[int, ...]) -> bool:
         """Whether the rail would hold with a pair of wires for each tap, the best that there is."""
         strip = self.strip
         joined = {at for at, _ in strip.given}
-        made = [Source(tap, float(self.own[tap]), self.volts) for tap in taps if tap not in joined]
+        made = [Source(tap, float(self.own[tap])) for tap in taps if tap not in joined]
         rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
-        found, _ = voltages(rail, [*made, *self._ideal])
-        return bool((found >= strip.least - TINY).all())
+        return bool((voltages(rail, self.volts, [*made, *self._ideal]) >= strip.least - TINY).all())
 
     def _bound(self, alone: int) -> int:
         """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""
@@ -147,7 +137,7 @@ class FeedTask:
             return 0 if strip.given else 1 if strip.regulated.any() else max(borne, 1)
         rail = Rail(strip.ohms, light, strip.least)
         best = fewest(rail, self.volts, self.own / 2, given=self._ideal, seconds=PROOF_SECONDS)
-        return max(0 if best is None else best.bound, borne, 0 if strip.given else 1)
+        return max(0 if best is None else best[1], borne, 0 if strip.given else 1)
 
 
 def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
@@ -174,3 +164,113 @@ def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
     if drawn[-1] > room + TINY:
         taps += 1
     return max(taps, int(amps.sum() / each) + 1)
+
+
+PROOF_SECONDS = 5.0
+"""Seconds to look for a proof that taps are the fewest; then what is found without one is taken."""
+MOST_TAPS = 60
+"""Taps of one rail beyond which no plan is looked for: nobody joins so many wires."""
+_EVERY = 80
+"""Sets of taps of one count that are all tried, where there are no more."""
+_ENDS = 12
+"""Sets of taps at the ends of runs that are tried of one count."""
+_MARGINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6)
+"""Parts of the volts to spare that are asked for on top, one after another, where shared wire sags too much."""
+
+
+def by_count(strip: RailStrip, chosen: Iterator[tuple[int, ...]], fewest_taps: int) -> Iterator[tuple[int, ...]]:
+    """Sets of taps to try, by how many: at ends of runs, then those chosen for the volts, then an even share each.
+
+    Volts are not all that a plan must keep: wires and fuses bear so much and no more, and more taps share it out. Of
+    few pixels every set is tried.
+    """
+    pixels, most = len(strip.pixels), min(len(strip.pixels), MOST_TAPS)
+    waiting = next(chosen, None)
+    count, tried = fewest_taps, set()
+
+    def of_count() -> Iterator[tuple[int, ...]]:
+        nonlocal waiting
+        yield from at_ends(strip, count)
+        while waiting is not None and len(waiting) <= count:
+            yield waiting
+            waiting = next(chosen, None)
+        yield from _even(strip, count)
+        if comb(pixels, count) <= _EVERY:
+            yield from combinations(range(pixels), count)
+
+    while count <= most:
+        for taps in of_count():
+            if taps not in tried:
+                tried.add(taps)
+                yield taps
+        more = count + max(1, count // 4)
+        count = more if waiting is None else min(more, max(len(waiting), count + 1))
+
+
+def at_ends(strip: RailStrip, count: int) -> Iterator[tuple[int, ...]]:
+    """So many taps at ends of runs, those of the whole strip first; then at its two ends, the others between."""
+    outer = dict.fromkeys([strip.ends[0], strip.ends[-1], *strip.ends])
+    yield from (tuple(sorted(some)) for some in islice(combinations(outer, count), _ENDS))
+    if count > 1:
+        yield _shared_out(strip, np.arange(count) / (count - 1))
+
+
+def _even(strip: RailStrip, count: int) -> Iterator[tuple[int, ...]]:
+    """So many taps, each amid its share of the load."""
+    yield _shared_out(strip, (np.arange(count) + 0.5) / count)
+
+
+def _shared_out(strip: RailStrip, share: Floats) -> tuple[int, ...]:
+    """The pixels before which these parts of the load lie."""
+    load = np.cumsum(strip.idle + strip.full)
+    at = np.minimum(np.searchsorted(load, share * load[-1]), len(load) - 1)
+    return tuple(sorted({int(pixel) for pixel in at}))
+
+
+def candidates(
+    strip: RailStrip, volts: float, own: Floats, level: float, best: tuple[int, ...]
+) -> Iterator[tuple[int, ...]]:
+    """Sets of taps that hold where each has wires of its own, those with more volts to spare behind.
+
+    A regulated pixel is taken to draw what it does at the supply's volts, then what it does at its least.
+    """
+    end = monotonic() + PROOF_SECONDS
+    given = tuple(Source(at, ohms) for at, ohms in strip.acting)
+    light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
+    tried = set()
+    for margin in _MARGINS:
+        if monotonic() > end:
+            return
+        asked = strip.least + margin * (volts - strip.least)
+        for amps in [light, heavy] if strip.regulated.any() else [light]:
+            rail = Rail(2 * strip.ohms, amps, asked)
+            taps: tuple[int, ...] | None = best
+            if margin or given or amps is heavy:
+                few = fewest(rail, volts, own, given=given, seconds=PROOF_SECONDS)
+                taps = None if few is None else few[0]
+            if taps is not None and taps not in tried:
+                tried.add(taps)
+                yield _steadied(rail, volts, own, taps, given)
+
+
+def _steadied(
+    rail: Rail, volts: float, own: Floats, taps: tuple[int, ...], given: tuple[Source, ...]
+) -> tuple[int, ...]:
+    """As many taps, moved one by one to where the pixel nearest its limit has most above it."""
+
+    def headroom(at: list[int]) -> float:
+        found = voltages(rail, volts, [*(Source(tap, float(own[tap])) for tap in at), *given])
+        return float((found - rail.least).min())
+
+    now = list(taps)
+    most = headroom(now)
+    step = len(rail.amps) // 2
+    while step:
+        better = False
+        for number in range(len(now)):
+            for to in (now[number] - step, now[number] + step):
+                moved = [*now[:number], to, *now[number + 1 :]]
+                if 0 <= to < len(rail.amps) and to not in now and (found := headroom(moved)) > most:
+                    now, most, better = moved, found, True
+        step = step if better else step // 2
+    return tuple(sorted(now))

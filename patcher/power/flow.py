@@ -187,7 +187,7 @@ class Power:
         """The highest volts of the supplies that feed each run's V+; its pixels' own where none does."""
         found: dict[str, float] = {}
         for part in self.stretches:
-            volts = [self.show.supplies[str(self.show.feeds[tree].supply)].volts for tree in part.trees]
+            volts = [self.show.supplies[name].volts for name in part.supplies]
             for run, _, _ in part.parts:
                 found[run] = max([*volts, *([found[run]] if run in found else [])], default=np.nan)
         return found
@@ -290,9 +290,8 @@ class Power:
         drop = self.drop if level == self.level else solve(self.circuit, level)
         amps = drop.supply_amps.copy()
         for at, supply in enumerate(self.show.supplies.values()):
-            trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
-            parts = [part for part in self.stretches if part.trees & trees]
-            if np.isnan(amps[at]) and all(part.trees <= trees for part in parts) and not self._regulated(supply):
+            parts = [part for part in self.stretches if supply.name in part.supplies]
+            if np.isnan(amps[at]) and all(len(part.supplies) == 1 for part in parts) and not self._regulated(supply):
                 amps[at] = sum(float(self.circuit.drawn(self.circuit.points_of(part), level).sum()) for part in parts)
         found: Floats = amps + self.logic
         return found
@@ -314,8 +313,7 @@ class Power:
 
     def _regulated(self, supply: Supply) -> bool:
         """Whether a regulated pixel hangs on a supply, also behind a run that has none."""
-        trees = {feed.name for feed in self.show.feeds.values() if feed.supply == supply.name}
-        runs = {run for part in self.stretches if part.trees & trees for run, _, _ in part.parts}
+        runs = {run for part in self.stretches if supply.name in part.supplies for run, _, _ in part.parts}
         return any(self.circuit.regulated[self.circuit.runs[run]].any() for run in runs)
 
 

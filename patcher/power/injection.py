@@ -14,71 +14,46 @@ from math import inf
 from time import monotonic
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from patcher.power.rail import Floats, Rail, Source, voltages
 from patcher.power.thevenin import MOST_AMPS, Dark, Labels, at_most, useful
 
 SLACK = 1e-9
-"""Volts and amperes by which a limit may be missed and still holds: what sums of floats differ by."""
+"""Volts by which a pixel may miss its least and still holds: what sums of floats differ by."""
 _NEVER = 10**9
 _BEAM = 12
 """Rows of each count that are kept by a sweep that only looks for some answer."""
 
 
-@dataclass(frozen=True, eq=False)
-class Taps:
-    """New taps, and what they make of the rail.
-
-    Attributes:
-        pixels: where they are, from 0, ascending.
-        volts: at each pixel of the rail.
-        amps: through each new tap.
-        bound: a number of taps that no set can go below; fewer than there are only where the time was out.
-    """
-
-    pixels: tuple[int, ...]
-    volts: Floats
-    amps: Floats
-    bound: int
-
-
 def fewest(
     rail: Rail,
     volts: float,
-    tap_ohms: ArrayLike,
+    tap_ohms: Floats,
     *,
     given: Sequence[Source] = (),
-    allowed: NDArray[np.bool_] | None = None,
-    most_amps: ArrayLike = inf,
     seconds: float = inf,
-) -> Taps | None:
-    """The fewest pixels to tap so that every pixel has its least volts; None where no taps do.
+) -> tuple[tuple[int, ...], int] | None:
+    """The fewest pixels to tap so that every pixel has its least volts, from 0, ascending, and a number of taps that no
+    set can go below: fewer than those only where the time was out. None where no taps do.
 
-    Within the time exact but for `SLACK`. Of equal sets always the same one is returned. Sets with two
-    sources without ohms on one node are left out: nothing tells how these share the current.
+    Within the time exact but for `SLACK`. Of equal sets always the same one is returned.
 
     Args:
         rail: the rail.
-        volts: of the supply of every new tap.
-        tap_ohms: of a new tap's wires, out and back, for each pixel or for all.
-        given: taps that stay.
-        allowed: where a new tap may go; everywhere, where not said.
-        most_amps: what a new tap may carry, for each pixel or for all.
+        volts: of the supply, which all taps have.
+        tap_ohms: of a new tap's wires, out and back, at each pixel; more than 0.
+        given: taps that stay, of those without ohms at most one a pixel.
         seconds: how long to search for a proof; then the fewest that are found without one.
-
-    Raises:
-        ValueError: negative ohms; a given tap that is not on the rail; two given without ohms on one node.
     """
-    job = _Job.of(rail, volts, tap_ohms, given, allowed, most_amps)
-    limited = bool((job.most < inf).any()) or any(source.volts != volts for source in given)
-    # Such sources may share a node with a new one, a set that is left out.
-    limited |= bool((rail.ohms == 0).any()) and any(source.ohms == 0 for source in given)
-    if not limited and not _everywhere(job):
+    job = _Job.of(rail, volts, tap_ohms, given)
+    if not _everywhere(job):
         return None
     end: float | None = monotonic() + seconds
-    bound = job.fewest_ideal()
-    for count in range(bound, int(job.allowed.sum()) + 1):
+    # Were every source without ohms, each span between two neighbours would stand alone, and a shorter one would hold
+    # where a longer does; so going as far as a span reaches each time is best. By rail.py, 1, no real tap does better.
+    bound = int(job.need[-1])
+    for count in range(bound, len(rail.amps) + 1):
         pixels, cut = _sweep(job, count, beam=_BEAM)
         if pixels is None and end is not None:
             try:
@@ -87,7 +62,7 @@ def fewest(
             except _LateError:
                 end = None
         if pixels is not None:
-            return job.taps(pixels, min(bound, count))
+            return pixels, min(bound, count)
         if not cut and end is not None:
             break
     return None
@@ -99,63 +74,25 @@ class _LateError(Exception):
 
 @dataclass(frozen=True, eq=False)
 class _Job:
-    """A rail with where and how it may be tapped, and what bounds every answer."""
+    """A rail with the taps that it has and what new ones are like, and what bounds every answer."""
 
     rail: Rail
     volts: float
     ohms: Floats
-    most: Floats
-    allowed: NDArray[np.bool_]
     given: tuple[Source, ...]
-    top: float
-    need: NDArray[np.int64]  # further taps, were the pixel itself at the highest volts; one more for the open left end
+    need: NDArray[np.int64]  # further taps, were the pixel itself at the supply's volts; last, of the open left end
     pull: tuple[Floats, Floats]  # lowest and highest current from each pixel to the next
 
     @staticmethod
-    def of(
-        rail: Rail,
-        volts: float,
-        tap_ohms: ArrayLike,
-        given: Sequence[Source],
-        allowed: NDArray[np.bool_] | None,
-        most_amps: ArrayLike,
-    ) -> _Job:
-        n = len(rail.amps)
-        ohms, most = (np.broadcast_to(np.asarray(values, float), (n,)) for values in (tap_ohms, most_amps))
-        if (ohms < 0).any() or any(source.ohms < 0 or not 0 <= source.pixel < n for source in given):
-            raise ValueError("ohms are not negative, and a given tap is on the rail")
-        if given:
-            voltages(rail, given)
-        free = np.ones(n, bool) if allowed is None else np.asarray(allowed, bool)
+    def of(rail: Rail, volts: float, tap_ohms: Floats, given: Sequence[Source]) -> _Job:
         kept = replace(rail, least=rail.least - SLACK)
-        top = max([volts, *(source.volts for source in given)])
-        bounds = np.full(n, -MOST_AMPS), np.full(n, MOST_AMPS)
-        if all(source.volts == volts for source in given):
-            back = Rail(kept.ohms[::-1], kept.amps[::-1], kept.least[::-1])
-            bounds = np.append(-_pull(back, top)[::-1][1:], 0.0), _pull(kept, top)
-        need = _need(kept, top, free, {source.pixel for source in given})
-        return _Job(kept, volts, ohms, most + SLACK, free, tuple(given), top, need, bounds)
-
-    def fewest_ideal(self) -> int:
-        """A count that no set of new taps can beat, whatever the ohms of their wires: for want of volts, or of amperes.
-
-        Every source is taken to be without ohms and of the highest volts that there are. Then each span between two
-        neighbours stands alone, and a shorter one holds where a longer does, so that going as far as a span reaches
-        each time is best. By 1 in the docstring of rail.py no real tap does better.
-        """
-        wanted = self.rail.amps.sum() - sum(source.most_amps for source in self.given)
-        sums = np.concatenate([[0.0], np.cumsum(np.sort(self.most[self.allowed])[::-1])])
-        enough = np.flatnonzero(sums >= wanted - SLACK)
-        return max(int(self.need[-1]), int(enough[0]) if len(enough) else _NEVER)
-
-    def taps(self, pixels: Sequence[int], bound: int) -> Taps:
-        made = [Source(pixel, float(self.ohms[pixel]), self.volts) for pixel in pixels]
-        volts, amps = voltages(self.rail, [*made, *self.given])
-        return Taps(tuple(pixels), volts, amps[: len(made)], bound)
+        pull = np.append(-_pull(kept.reversed(), volts)[::-1][1:], 0.0), _pull(kept, volts)
+        need = _need(kept, volts, {source.pixel for source in given})
+        return _Job(kept, volts, tap_ohms, tuple(given), need, pull)
 
 
 def _pull(rail: Rail, top: float) -> Floats:
-    """Most current from each pixel to its right in any rail that holds, no source being below the highest volts.
+    """Most current from each pixel to its right in any rail that holds.
 
     No tap takes current then, so of i at least i less the loads passed goes on, and its drop is at most what there is.
     """
@@ -169,7 +106,7 @@ def _pull(rail: Rail, top: float) -> Floats:
     return np.maximum(most, -MOST_AMPS)
 
 
-def _need(rail: Rail, top: float, allowed: NDArray[np.bool_], given: set[int]) -> NDArray[np.int64]:
+def _need(rail: Rail, top: float, given: set[int]) -> NDArray[np.int64]:
     """Fewest further taps without ohms right of each pixel, which is itself one; last, of the whole rail."""
     n = len(rail.amps)
     reach, right = np.zeros(n + 1, np.int64), 0
@@ -180,28 +117,27 @@ def _need(rail: Rail, top: float, allowed: NDArray[np.bool_], given: set[int]) -
             right += 1
         reach[place] = right
     at = np.arange(n)
-    free = np.isin(at, list(given))
-    last_free, last = (np.maximum.accumulate(np.where(mask, at, -1)) for mask in (free, allowed))
+    last_given = np.maximum.accumulate(np.where(np.isin(at, list(given)), at, -1))
     need = np.zeros(n + 1, np.int64)
     for place in range(n, -1, -1):
         pixel, to = place - 1, int(reach[place])
         bad = pixel >= 0 and rail.least[pixel] > top
         if bad or to < n or pixel < 0:
             stop = min(to, n - 1)
-            if not bad and last_free[stop] > pixel:
-                need[place] = need[last_free[stop] + 1]
+            if not bad and last_given[stop] > pixel:
+                need[place] = need[last_given[stop] + 1]
             else:
-                need[place] = _NEVER if bad or last[stop] <= pixel else min(1 + need[last[stop] + 1], _NEVER)
+                need[place] = _NEVER if bad else min(1 + need[stop + 1], _NEVER)
     return np.roll(need, -1)
 
 
 def _spanned(rail: Rail, top: float, left: int, right: int) -> bool:
-    """Whether all pixels between two at the highest volts hold; −1 and n stand for an open end."""
+    """Whether all pixels between two at the supply's volts hold; −1 and n stand for an open end."""
     inside = slice(left + 1, right)
     amps, least = rail.amps[inside], rail.least[inside]
     n = len(rail.amps)
     if left < 0:
-        return right < n and _spanned(Rail(rail.ohms[::-1], rail.amps[::-1], rail.least[::-1]), top, n - 1 - right, n)
+        return right < n and _spanned(rail.reversed(), top, n - 1 - right, n)
     ohms = rail.ohms[left : min(right, n - 1)]
     passed = np.concatenate([[0.0], np.cumsum(amps)])
     begin = passed[-1]
@@ -213,16 +149,9 @@ def _spanned(rail: Rail, top: float, left: int, right: int) -> bool:
 
 
 def _everywhere(job: _Job) -> bool:
-    """Whether a tap at every pixel that may have one holds."""
-    dark: Dark | None = Dark()
-    rows = Labels.none()
-    for pixel in range(len(job.rail.amps)):
-        dark, rows = _onto(job, pixel, dark, rows)
-        if job.allowed[pixel] and not (job.ohms[pixel] == 0 and len(rows.ohms) and rows.ohms[0] == 0):
-            rows = _tapped(job, pixel, dark, rows)
-            dark = None
-        rows = rows.holding(float(job.rail.least[pixel]))
-    return bool((rows.most >= 0).any())
+    """Whether a tap at every pixel holds."""
+    every = (Source(pixel, float(ohms)) for pixel, ohms in enumerate(job.ohms))
+    return bool((voltages(job.rail, job.volts, [*every, *job.given]) >= job.rail.least).all())
 
 
 def _onto(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> tuple[Dark | None, Labels]:
@@ -235,14 +164,14 @@ def _onto(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> tuple[Dark 
     rows, dark = rows.loaded(amps), dark and Dark(dark.amps + amps, max(dark.least, least))
     for source in job.given:
         if source.pixel == pixel:
-            begun = Labels.none() if dark is None else dark.tapped(source.volts, source.ohms, source.most_amps + SLACK)
-            rows, dark = rows.tapped(source.volts, source.ohms, source.most_amps + SLACK).beside(begun), None
+            begun = Labels.none() if dark is None else dark.tapped(job.volts, source.ohms)
+            rows, dark = rows.tapped(job.volts, source.ohms).beside(begun), None
     return dark, rows
 
 
 def _tapped(job: _Job, pixel: int, dark: Dark | None, rows: Labels) -> Labels:
     """All ways with a new tap at this pixel."""
-    tap = job.volts, float(job.ohms[pixel]), float(job.most[pixel])
+    tap = job.volts, float(job.ohms[pixel])
     made = rows.tapped(*tap)
     if dark is not None:
         made = made.beside(dark.tapped(*tap))
@@ -263,19 +192,18 @@ def _sweep(job: _Job, count: int, end: float = inf, *, beam: int | None = None) 
             raise _LateError
         dark, rows = _onto(job, pixel, dark, rows)
         old = len(made)
-        if job.allowed[pixel]:
-            taps = _tapped(job, pixel, dark, rows)
-            few = taps.count + job.need[pixel] <= count
-            cut |= not few.all()
-            taps = taps.take(few)
-            before = taps.node
-            rows = rows.beside(replace(taps, node=old + np.arange(len(before))))
+        taps = _tapped(job, pixel, dark, rows)
+        few = taps.count + job.need[pixel] <= count
+        cut |= not few.all()
+        taps = taps.take(few)
+        before = taps.node
+        rows = rows.beside(replace(taps, node=old + np.arange(len(before))))
         rows = rows.holding(float(job.rail.least[pixel]))
         low, high = float(job.pull[0][pixel]), float(job.pull[1][pixel])
         few = rows.count + job.need[pixel] <= count
         cut |= not few.all()
-        rows = rows.take(few & (rows.most >= low) & ~(rows.volts - rows.ohms * np.minimum(rows.most, high) > job.top))
-        rows = useful(rows, job.top, low, high)
+        rows = rows.take(few & (rows.most >= low) & ~(rows.volts - rows.ohms * np.minimum(rows.most, high) > job.volts))
+        rows = useful(rows, job.volts, low, high)
         if beam is not None and len(rows.count) > beam:
             rows = _spread(rows, beam)
         new = np.flatnonzero(rows.node >= old)

@@ -30,7 +30,7 @@ def not_ready(state: Power, part: Stretch) -> Reason | None:
     if missing := {name: unsaid(kind) for name, kind in kinds.items() if unsaid(kind)}:
         says = "; ".join(f"pixel.{name} lacks {', '.join(keys)}" for name, keys in missing.items())
         return says, "write it in the show file"
-    supplies = sorted({str(show.feeds[tree].supply) for tree in part.trees})
+    supplies = sorted(part.supplies)
     if len(supplies) > 1:
         return f"{' and '.join(supplies)} share its V+", "cut it first: patcher check says where"
     volts = {name: kind.volts for name, kind in kinds.items()}
@@ -53,10 +53,9 @@ def _wrong_supply(show: Show, name: str, volts: Mapping[str, float | None]) -> R
     return None
 
 
-def load_not_known(show: Show, part: Stretch) -> Reason:
+def load_not_known(part: Stretch) -> Reason:
     """The file does not say all that hangs on the supply of a stretch."""
-    supply = show.feeds[next(iter(part.trees))].supply
-    return f"the file does not say all of what hangs on {supply}, so its voltages are not known", _MISSING
+    return f"the file does not say all of what hangs on {min(part.supplies)}, so its voltages are not known", _MISSING
 
 
 def ground_not_known(part: Stretch) -> Reason:

@@ -26,13 +26,13 @@ def with_feeds(show: Show, supply: str, run: str, strip: RailStrip, found: Feedi
     for trunk in found.trunks:
         candidates = (f"{run[:50]}-feed{f'-{number}' if number > 1 else ''}" for number in count(1))
         name = next(name for name in candidates if name not in taken and name not in feeds)
-        at = [strip.pixels[found.taps[tap - 1]] for tap in trunk.taps]
+        at = [strip.pixels[tap] for tap in trunk.taps]
         taps = tuple(
             Tap(run=tapped, pixel=pixel, length=metres)
             for (tapped, pixel), metres in zip(at, trunk.metres, strict=True)
         )
         source: dict[str, object] = {"supply": supply}
-        if trunk.start:
+        if trunk.start is not None:
             source = dict(zip(("from", "tap"), joined[trunk.start], strict=True))
         size = {"awg": trunk.wire.awg, "mm2": trunk.wire.mm2}
         feeds[name] = Feed.model_validate({**source, **size, "fuse": trunk.fuse, "taps": taps}).called(name)

@@ -123,7 +123,7 @@ def _unfed(parts: list[Stretch]) -> Iterator[Finding]:
 def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
     """Stretches that two supplies feed, with the gaps at which their V+ must be cut."""
     for part in parts:
-        supplies = sorted({str(show.feeds[tree].supply) for tree in part.trees})
+        supplies = sorted(part.supplies)
         if len(supplies) < 2:
             continue
         taps = sorted(

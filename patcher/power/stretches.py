@@ -24,10 +24,12 @@ class Stretch:
     Attributes:
         parts: of each run in it, the first and the last pixel, from 1.
         trees: the feeds from supplies, with their branches, that tap it: each by the name of the feed at the supply.
+        supplies: those supplies.
     """
 
     parts: tuple[tuple[str, int, int], ...]
     trees: frozenset[str]
+    supplies: frozenset[str]
 
 
 def taken_pixels(tap: Tap, pixels: int) -> list[int]:
@@ -71,13 +73,11 @@ def stretches(wiring: Wiring) -> list[Stretch]:
     taps: dict[str, list[tuple[str, int]]] = defaultdict(list)
     for tree, at, pixel in tapped(show):
         taps[at].append((tree, pixel))
-    return [
-        Stretch(
-            tuple(part),
-            frozenset(tree for run, first, last in part for tree, pixel in taps[run] if first <= pixel <= last),
-        )
-        for part in parts
-    ]
+    found = []
+    for part in parts:
+        trees = frozenset(tree for run, first, last in part for tree, pixel in taps[run] if first <= pixel <= last)
+        found.append(Stretch(tuple(part), trees, frozenset(str(show.feeds[tree].supply) for tree in trees)))
+    return found
 
 
 def _joined(show: Show, chain: Iterable[str]) -> list[list[tuple[str, int, int]]]:

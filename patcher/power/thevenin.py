@@ -1,8 +1,8 @@
 """What the part of a rail left of a pixel can supply to the part right of it (Thévenin equivalents).
 
 Once there is a source on the left, the volts at the place are V = E − R i (Thévenin), i being the current that leaves
-to the right; with none, i is minus their load and V is whatever the right gives. All that must hold on the left, volts
-and the taps' currents, is the harder the larger i is, and so comes to one bound on i (or, with no source, on V).
+to the right; with none, i is minus their load and V is whatever the right gives. All that must hold on the left is the
+harder the larger i is, and so comes to one bound on i (or, with no source, on V).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Labels:
         count: new taps.
         volts: E, volts at the place while nothing leaves it.
         ohms: R, 0 where a tap without ohms stands there.
-        most: largest i at which all on the left holds.
+        most: largest i at which all on the left holds; no limit where there are no ohms.
         node: the number of its last tap, as the caller keeps them; −1 for none.
     """
 
@@ -75,13 +75,12 @@ class Labels:
         """With a load there."""
         return replace(self, volts=self.volts - self.ohms * amps, most=self.most - amps)
 
-    def tapped(self, volts: float, ohms: float, most_amps: float) -> Labels:
-        """With a source there; rows without ohms are left out where the source has none either."""
-        rows = self.take(self.ohms > 0) if ohms == 0 else self
-        total, above = rows.ohms + ohms, rows.volts - volts
+    def tapped(self, volts: float, ohms: float) -> Labels:
+        """With a source there; it or the rows have ohms."""
+        total = self.ohms + ohms
         share = ohms / total
-        most = np.minimum(at_most(rows.most * total - above, ohms), at_most(most_amps * total + above, rows.ohms))
-        return replace(rows, volts=share * rows.volts + (1 - share) * volts, ohms=share * rows.ohms, most=most)
+        most = at_most(self.most * total - (self.volts - volts), ohms)
+        return replace(self, volts=share * self.volts + (1 - share) * volts, ohms=share * self.ohms, most=most)
 
     def holding(self, least: float) -> Labels:
         """With at least these volts needed there; rows that cannot give them are left out."""
@@ -105,10 +104,10 @@ class Dark:
         """Behind a wire."""
         return Dark(self.amps, self.least + ohms * self.amps)
 
-    def tapped(self, volts: float, ohms: float, most_amps: float) -> Labels:
+    def tapped(self, volts: float, ohms: float) -> Labels:
         """With a source there: one row, or none."""
         volts -= ohms * self.amps
-        most = np.minimum(at_most([volts - self.least], ohms), most_amps - self.amps)
+        most = at_most([volts - self.least], ohms)
         row = Labels(np.zeros(1, int), np.array([volts]), np.array([float(ohms)]), most, np.full(1, -1))
         return row.take(most > -inf)
 
@@ -122,7 +121,7 @@ def useful(labels: Labels, top: float, lowest: float, highest: float) -> Labels:
 
     Args:
         labels: the rows.
-        top: the highest volts of any source.
+        top: the supply's volts.
         lowest: no current that leaves to the right is less.
         highest: nor more.
     """
@@ -139,11 +138,7 @@ def _below_one(rows: Labels, top: float, lowest: float, highest: float) -> NDArr
     low = np.maximum(np.where(rows.ohms > 0, -at_most(top - rows.volts, rows.ohms), lowest), lowest)
     at_low = rows.volts - rows.ohms * low
     holds_from = np.where(rows.most < highest, at_high, -inf)
-    # A row without ohms that has a limit: V tells nothing of its current, so it stands only for others of its volts.
-    fits = (holds_from[:, None] <= at_high + _SAME) & ((rows.most >= highest) | (rows.ohms > 0))[:, None]
-    fits |= (
-        ((ohms == 0) & (rows.ohms == 0)) & (volts >= rows.volts) & (volts <= rows.volts) & (rows.most[:, None] >= high)
-    )
+    fits = holds_from[:, None] <= at_high + _SAME
     above = (volts - ohms * high >= at_high - _SAME) & (volts - ohms * low >= at_low - _SAME)
     return np.asarray(np.triu(fits & above & (rows.count[:, None] <= rows.count), 1).any(axis=0))
 
@@ -154,7 +149,7 @@ def _below_many(rows: Labels, top: float, lowest: float, highest: float) -> NDAr
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = 1 / rows.ohms
         at_top = (rows.volts - top) * slope
-        holds_to = np.where(rows.most < highest, np.where(ideal, -inf, top - rows.volts + rows.ohms * rows.most), inf)
+        holds_to = np.where(rows.most < highest, top - rows.volts + rows.ohms * rows.most, inf)
         first = np.maximum(0.0, (lowest - at_top) / slope)
         last = np.minimum(holds_to, (highest - at_top) / slope)
         steeper = slope[:, None] - slope

@@ -1,6 +1,7 @@
 """Trees of wire from a supply to the taps of one rail: their shapes, the thinnest sizes that hold, and their fuses.
 
-Every tree is judged by solving the rail with it, as it would be built.
+A tree is the cheapest one over the points themselves (Kruskal), taken apart into trunks and branches; no joint is made
+in mid-air. Every tree is judged by solving the rail with it, as it would be built.
 """
 
 from __future__ import annotations
@@ -10,14 +11,15 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil
 
+import networkx as nx
 import numpy as np
 
 from patcher.power.circuit import Circuit
 from patcher.power.drop import solve
 from patcher.power.flow import TINY
 from patcher.power.strip import SMALLEST_OHMS, RailStrip
-from patcher.power.trunks import Places, cheapest_tree, trunks
 from patcher.power.wires import Wire, blade
+from patcher.shapes import Positions
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +46,15 @@ class Trunk:
     """A wire with taps in order.
 
     Attributes:
-        start: the tap that it branches off, counted from 1 through all trunks; 0 is the supply.
-        taps: its taps, counted the same way.
+        start: the tap that it branches off; None where it comes from the supply.
+        taps: its taps, as pixels of the rail, counted from 0.
         metres: wire before each, one way.
         wire: its size.
         amps: what it carries at its beginning.
         fuse: the blade at the supply; None on a branch, which is behind its trunk's.
     """
 
-    start: int
+    start: int | None
     taps: tuple[int, ...]
     metres: tuple[float, ...]
     wire: Wire
@@ -62,11 +64,10 @@ class Trunk:
 
 @dataclass(frozen=True, eq=False)
 class Rig:
-    """Pixels of a rail that are to be tapped from one supply.
+    """A rail that is to be tapped from one supply.
 
     Attributes:
         strip: the rail.
-        taps: the pixels, counted from 0.
         volts: of the supply.
         source: where it stands.
         stock: what there is to wire with.
@@ -75,25 +76,25 @@ class Rig:
     """
 
     strip: RailStrip
-    taps: tuple[int, ...]
     volts: float
-    source: Places
+    source: Positions
     stock: Stock
     level: float
     celsius: float
 
-    def wired(self) -> tuple[Trunk, ...] | None:
-        """The shortest tree of wire with which the rail holds, as thin as can be; None where none was found."""
-        places = np.vstack([self.source, self.strip.places[list(self.taps)]])
-        shapes = [[self._measured(path, places) for path in paths] for paths in _shapes(places)]
+    def wired(self, taps: tuple[int, ...]) -> tuple[Trunk, ...] | None:
+        """The shortest tree of wire to some taps with which the rail holds, as thin as can be; else None."""
+        places = np.vstack([self.source, self.strip.places[list(taps)]])
+        shapes = [[self._measured(path, places, taps) for path in paths] for paths in _shapes(places)]
         if not any(self._holds_thick(bare) for bare in shapes[::-1][:1] + shapes[:1]):
             return None
         return next((sized for bare in shapes if (sized := self._sized(bare)) is not None), None)
 
-    def _measured(self, path: tuple[int, ...], places: Places) -> Trunk:
-        """A trunk along some points, with no wire chosen yet."""
+    def _measured(self, path: tuple[int, ...], places: Positions, taps: tuple[int, ...]) -> Trunk:
+        """A trunk along some points, the supply and the taps, with no wire chosen yet."""
         metres = (self.stock.metres(float(np.hypot(*(places[a] - places[b])))) for a, b in pairwise(path))
-        return Trunk(path[0], path[1:], tuple(metres), self.stock.gauges[-1])
+        start = taps[path[0] - 1] if path[0] else None
+        return Trunk(start, tuple(taps[point - 1] for point in path[1:]), tuple(metres), self.stock.gauges[-1])
 
     def _holds_thick(self, bare: list[Trunk]) -> bool:
         """Whether the rail holds with one of the best wires: of the least ohms, or for the most amperes."""
@@ -129,12 +130,11 @@ class Rig:
     def _circuit(self, sized: list[Trunk]) -> tuple[Circuit, list[int]]:
         """The strip with its trunks as a circuit of its own, and the first wire of each trunk."""
         strip, pixels = self.strip, len(self.strip.pixels)
-        point = [pixels, *self.taps]
         ends = [np.column_stack([np.arange(pixels - 1), np.arange(1, pixels)])]
         ohms, bears, firsts = [strip.ohms], [strip.bears], []
         laid = pixels - 1
         for trunk in sized:
-            path = [point[number] for number in (trunk.start, *trunk.taps)]
+            path = [pixels if trunk.start is None else trunk.start, *trunk.taps]
             ends.append(np.array(list(pairwise(path))))
             ohms.append(np.array(trunk.metres) * trunk.wire.ohms(self.celsius))
             bears.append(np.full(len(trunk.taps), trunk.wire.bears))
@@ -153,7 +153,7 @@ class Rig:
         return net, firsts
 
 
-def _shapes(places: Places) -> Iterator[list[tuple[int, ...]]]:
+def _shapes(places: Positions) -> Iterator[list[tuple[int, ...]]]:
     """The cheapest tree over the supply and all taps; then with more and more taps on pairs of their own."""
     tree = cheapest_tree(places)
     far = dict.fromkeys(range(1, len(places)), 0.0)
@@ -172,13 +172,49 @@ def _fused(sized: list[Trunk], amps: list[float]) -> tuple[Trunk, ...] | None:
     root: dict[int, int] = {}
     weakest: dict[int, float] = {}
     for number, trunk in enumerate(sized):
-        first = root[trunk.start] if trunk.start else number
+        first = number if trunk.start is None else root[trunk.start]
         root |= dict.fromkeys(trunk.taps, first)
         weakest[first] = min(weakest.get(first, np.inf), trunk.wire.bears)
     found = []
     for number, (trunk, carries) in enumerate(zip(sized, amps, strict=True)):
-        fuse = None if trunk.start else blade(carries, weakest[number])
-        if fuse is None and not trunk.start:
+        fuse = blade(carries, weakest[number]) if trunk.start is None else None
+        if fuse is None and trunk.start is None:
             return None
         found.append(replace(trunk, amps=carries, fuse=fuse))
     return tuple(found)
+
+
+def cheapest_tree(places: Positions) -> nx.Graph[int]:
+    """The tree of least length over points, in metres; of equal edges the one between the lower numbers.
+
+    Args:
+        places: shape (points, 2).
+    """
+    graph: nx.Graph[int] = nx.Graph()
+    graph.add_nodes_from(range(len(places)))
+    for first in range(len(places)):
+        for second in range(first + 1, len(places)):
+            graph.add_edge(first, second, weight=float(np.hypot(*(places[first] - places[second]))))
+    found: nx.Graph[int] = nx.minimum_spanning_tree(graph)
+    return found
+
+
+def trunks(tree: nx.Graph[int]) -> list[tuple[int, ...]]:
+    """The tree as paths of points: the first ones leave point 0, each later one a point that an earlier one passes.
+
+    At a point where the tree divides, the path goes on where most wire hangs, and the others branch off.
+    """
+    below = nx.bfs_tree(tree, 0)
+    hanging = {0: 0.0}
+    for before, point in reversed(list(nx.bfs_edges(tree, 0))):
+        hanging[point] = tree[before][point]["weight"] + sum(hanging[behind] for behind in below[point])
+    found: list[tuple[int, ...]] = []
+    waiting = [(0, first) for first in sorted(below[0])]
+    while waiting:
+        path = list(waiting.pop(0))
+        while below[path[-1]]:
+            behind = sorted(below[path[-1]], key=lambda point: (-hanging[point], point))
+            waiting += [(path[-1], other) for other in behind[1:]]
+            path.append(behind[0])
+        found.append(tuple(path))
+    return found

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from textwrap import wrap
 from typing import Any
 
+from patcher.patch.patch import address
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import SupplySwap
@@ -74,7 +75,7 @@ def box_document(swap: BoxSwap, steps: Sequence[Sequence[str]], wrote: Sequence[
         "cables": [asdict(cable) | {"metres": round(cable.metres, 4)} for cable in swap.cables],
         "starts": [start_json(start, swap.show) for start in swap.starts],
         "moved_runs": [
-            {"run": move.run, "from": "{}/{}".format(*move.old), "to": "{}/{}".format(*move.new)} for move in swap.moves
+            {"run": run, "from": address(old), "to": address(new)} for run, (old, new) in swap.moves.items()
         ],
     } | _steps(steps, wrote)  # fmt: skip
 
@@ -84,9 +85,9 @@ def supply_document(swap: SupplySwap, steps: Sequence[Sequence[str]], wrote: Seq
     fitting = None if swap.holds or not swap.known else swap.fitting()
     return {
         "dead": swap.dead.name, "spare": swap.spare.name, "possible": swap.holds,
-        "volts": swap.spare.volts, "amps": swap.spare.amps, "most_amps": round(swap.limit, 4),
-        "amps_at_level": round(swap.amps, 4) if swap.known else None, "level": swap.level,
-        "max_level": swap.max_level if swap.known else None,
+        "volts": swap.spare.volts, "amps": swap.spare.amps, "most_amps": round(swap.load.limit, 4),
+        "amps_at_level": round(swap.load.amps, 4) if swap.known else None, "level": swap.before.level,
+        "max_level": swap.load.max_level if swap.known else None,
         "feeds": [feed.name for feed in swap.feeds], "boxes": list(swap.boxes),
         "fitting": fitting and list(fitting), "unknown": list(swap.unknown),
         "missing": [] if swap.known else list(swap.missing), "unfed": list(swap.unfed),

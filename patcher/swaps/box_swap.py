@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from patcher.errors import choose_from, refuse
 from patcher.patch.chains import chains
-from patcher.patch.patch import Patch, Start, written
+from patcher.patch.patch import Patch, Start
 from patcher.power.stretches import stretches
 from patcher.show.run_tables import Run
 from patcher.show.schema import Controller, Logic, Show
@@ -22,17 +22,8 @@ from patcher.swaps.dead_box import DeadBox, SwapCable, runs_of
 from patcher.swaps.joins import Piece, Sharing, with_fewest_cuts
 from patcher.swaps.shortfall import Shortfall as Shortfall
 from patcher.swaps.shortfall import no_universes, too_short
-from patcher.swaps.takeover import falls_by_itself, first_pixels_at, spare_starts
+from patcher.swaps.takeover import falls_by_itself, spare_starts
 from patcher.wiring import Wiring, wire
-
-
-@dataclass(frozen=True, slots=True)
-class RunMove:
-    """A run whose addresses change: universe and channel of its first pixel, before and after."""
-
-    run: str
-    old: tuple[int, int]
-    new: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -48,7 +39,7 @@ class BoxSwap:
         spare_ports: the chain on each of the spare's ports afterwards.
         from_ports: of each piece's first run, the dead box's port that the piece hung on.
         cables: the cables to make.
-        moves: the runs whose addresses change.
+        moves: of each run whose addresses change, the running channel of its first pixel before and after.
         worst_ms: milliseconds that the slowest port takes for a frame.
         proved: no other way to join chains is better.
     """
@@ -60,7 +51,7 @@ class BoxSwap:
     spare_ports: dict[int, tuple[str, ...]]
     from_ports: dict[str, int]
     cables: tuple[SwapCable, ...]
-    moves: tuple[RunMove, ...]
+    moves: dict[str, tuple[int, int]]
     worst_ms: float
     proved: bool
 
@@ -96,9 +87,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     lines = _numbered(sharing, new.ports)
     cables = tuple(box.cables(lines))
     ports = {port: runs_of(line) for port, line in lines.items()}
-    port_of = {runs[0]: port for port, runs in wiring.of_controller(dead).items()}
-    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
-    after = _show_after(wiring.show, _in_place_of(old, new, ports), cables, old, moved)
+    after = _show_after(wiring, _in_place_of(old, new, ports), cables, old)
     every = chains(wire(after))
     others = [start for start in kept.starts if start.controller != dead]
     taken_over = [chain for chain in every if chain.controller == spare]
@@ -114,10 +103,9 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     )  # fmt: skip
 
 
-def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> tuple[RunMove, ...]:
-    """The runs whose addresses change."""
-    places = {run: at for start in starts for run, at in first_pixels_at(start.chain, start.at).items()}
-    return tuple(RunMove(run, written(today[run]), written(at)) for run, at in places.items() if at != today[run])
+def _moves(starts: Iterable[Start], today: Mapping[str, int]) -> dict[str, tuple[int, int]]:
+    placed = ((link.run, at) for start in starts for link, at in start.placed())
+    return {run: (today[run], at) for run, at in placed if at != today[run]}
 
 
 def _with_feeds(cables: Iterable[SwapCable], after: Show) -> tuple[SwapCable, ...]:
@@ -161,24 +149,17 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
     return dict(sorted(found.items()))
 
 
-def _show_after(
-    show: Show, spare: Controller, cables: tuple[SwapCable, ...], old: Controller, moved: dict[int, int]
-) -> Show:
-    """The show with the spare in the dead box's place; its starts have no pins yet.
-
-    Args:
-        show: the show before.
-        spare: the spare as it is set in that place.
-        cables: the cables to make.
-        old: the dead box.
-        moved: of ports of the dead box, the spare's port that has their lead.
-    """
+def _show_after(wiring: Wiring, spare: Controller, cables: tuple[SwapCable, ...], old: Controller) -> Show:
+    """The show with the spare, as it is set there, in the dead box's place; its starts have no pins yet."""
+    show = wiring.show
+    port_of = {runs[0]: port for port, runs in wiring.of_controller(old.name).items()}
+    moved = {port_of[run]: port for port, runs in spare.port.items() for run in runs if run in port_of}
     supplies = {
         name: supply.model_copy(update={"box": spare.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
     }
     accepts = tuple(
-        accept.model_copy(update={"where": where_after(accept.where, old.name, spare.name, moved)})
+        accept.model_copy(update={"where": _where_after(accept.where, old.name, spare.name, moved)})
         for accept in show.accepts
     )
     boxes = {name: spare if name == spare.name else box for name, box in show.controllers.items() if name != old.name}
@@ -206,7 +187,7 @@ def _behind_cable(run: Run, cable: SwapCable) -> Run:
     return run.model_copy(update=lead if cable.behind is None else lead | {"power_joined": False})
 
 
-def where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str:
+def _where_after(where: str, dead: str, spare: str, ports: dict[int, int]) -> str:
     """A place of the show file, as `[[accept]]` names it, with the spare and its port for the dead box and its."""
     steps = where.split(".")
     if steps[:2] != ["controller", dead]:

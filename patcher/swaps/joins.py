@@ -13,11 +13,12 @@ that is the best found, not the best there is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import combinations, filterfalse, islice, pairwise
 from math import comb, inf
+from operator import add
 
 from patcher.limits.refresh import frame_ms
 
@@ -221,37 +222,32 @@ def _parts(held: int) -> Iterator[int]:
         part = (part - 1) & rest
 
 
-def _bottleneck(weight: dict[int, float], count: int, pieces: int) -> list[float]:
-    """For every set of pieces the weight of the heaviest port when it hangs on `count` ports; inf where it cannot."""
-    best = [0.0] + [inf] * ((1 << pieces) - 1)
+def _layers(
+    weight: Mapping[int, float], count: int, pieces: int, together: Callable[[float, float], float]
+) -> list[list[tuple[float, int]]]:
+    """For 0 to `count` ports, and every set of pieces: the least weight when it hangs on them, what ports weigh put
+    together, and the set on the last port; inf where it cannot.
+    """
+    layers: list[list[tuple[float, int]]] = [[(0, 0)] + [(inf, 0)] * ((1 << pieces) - 1)]
     for _ in range(min(count, pieces)):
-        before = best
-        best = [
-            min((max(weight.get(part, inf), before[held ^ part]) for part in _parts(held)), default=0.0)
-            if held
-            else 0.0
-            for held in range(1 << pieces)
-        ]
-    return best
+        before = layers[-1]
+        sets = (
+            min((together(weight.get(part, inf), before[held ^ part][0]), part) for part in _parts(held))
+            for held in range(1, 1 << pieces)
+        )
+        layers.append([(0, 0), *sets])
+    return layers
+
+
+def _bottleneck(weight: Mapping[int, float], count: int, pieces: int) -> list[float]:
+    """For every set of pieces the weight of the heaviest port when it hangs on `count` ports; inf where it cannot."""
+    return [heaviest for heaviest, _ in _layers(weight, count, pieces, max)[-1]]
 
 
 def _cheapest(cost: dict[int, int], count: int, pieces: int) -> tuple[int, ...]:
     """The sets, one a port, that hold all pieces on `count` ports for the least cost in all; there is a way."""
-    every = (1 << pieces) - 1
-    layers: list[list[tuple[float, int]]] = [[(0, 0)] + [(inf, 0)] * every]
-    for _ in range(min(count, pieces)):
-        before = layers[-1]
-        layers.append(
-            [(0, 0)]
-            + [
-                min(
-                    (cost[part] + before[held ^ part][0], part) if part in cost else (inf, part)
-                    for part in _parts(held)
-                )
-                for held in range(1, every + 1)
-            ]
-        )
-    found, held = [], every
+    layers = _layers(cost, count, pieces, add)
+    found, held = [], (1 << pieces) - 1
     while held:
         part = layers.pop()[held][1]
         found.append(part)
@@ -357,7 +353,7 @@ def port_pixels_needed(pieces: tuple[Piece, ...], ports: Ports) -> int | None:
     if len(pieces) > MOST_EXACT:
         return max(max(piece.pixels for piece in pieces), -(-sum(piece.pixels for piece in pieces) // ports.count))
     endless = _Sets(pieces, replace(ports, pixels=None))
-    needed = _bottleneck({held: float(n) for held, n in endless.pixels.items()}, ports.count, len(pieces))[-1]
+    needed = _bottleneck(endless.pixels, ports.count, len(pieces))[-1]
     return None if needed == inf else int(needed)
 
 

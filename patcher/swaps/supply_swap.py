@@ -35,16 +35,6 @@ class SupplySwap:
     spare: Supply
     before: Power
 
-    @property
-    def level(self) -> float:
-        """The level that the show is run at."""
-        return self.before.level
-
-    @property
-    def limit(self) -> float:
-        """Amperes that the spare is loaded to at most."""
-        return self.load.limit
-
     @cached_property
     def load(self) -> SupplyLoad:
         """What the spare has to give with all feeds of the dead one."""
@@ -56,21 +46,11 @@ class SupplySwap:
         return not np.isnan(self.load.amps)
 
     @property
-    def amps(self) -> float:
-        """Amperes that it has to give at the show's level; NaN where the file does not say enough."""
-        return self.load.amps
-
-    @property
     def holds(self) -> bool:
         """Whether it can; where its load cannot be told, whether it is as strong as the dead one."""
         if self.known:
             return not self.load.is_over
         return not self.collapses and self.spare.amps >= self.dead.amps
-
-    @property
-    def max_level(self) -> float | None:
-        """The highest level at which it can, in whole hundredths; None where even the dark is too much."""
-        return self.load.max_level
 
     @property
     def feeds(self) -> tuple[Feed, ...]:
@@ -86,9 +66,8 @@ class SupplySwap:
     @cached_property
     def runs(self) -> tuple[str, ...]:
         """The hung runs that share a V+ with its feeds."""
-        mine = {feed.name for feed in self.feeds}
-        fed = dict.fromkeys(run for part in self.before.stretches if part.trees & mine for run, _, _ in part.parts)
-        return tuple(fed)
+        mine = (part for part in self.before.stretches if self.dead.name in part.supplies)
+        return tuple(dict.fromkeys(run for part in mine for run, _, _ in part.parts))
 
     @property
     def collapses(self) -> bool:
@@ -163,16 +142,16 @@ class SupplySwap:
         circuit gives no more than the limit; else a set that draws as much less. Exact where no pixel is regulated and
         no other supply feeds the same V+.
         """
-        if self.before.logic[[*self.before.show.supplies].index(self.dead.name)] > self.limit + SLIGHT:
+        if self.before.logic[[*self.before.show.supplies].index(self.dead.name)] > self.load.limit + SLIGHT:
             return None
         trees = [feed.name for feed in self.feeds]
-        most = self.limit - self.amps_of(())
+        most = self.load.limit - self.amps_of(())
         while True:
             chosen = self._heaviest(trees, most)
             given = self.amps_of(chosen)
-            if not chosen or given <= self.limit + SLIGHT:
+            if not chosen or given <= self.load.limit + SLIGHT:
                 return tuple(tree for tree in trees if tree in chosen)
-            most = min(most, self._drawn(chosen)) * min(self.limit / given, 0.999)
+            most = min(most, self._drawn(chosen)) * min(self.load.limit / given, 0.999)
 
     def _heaviest(self, trees: list[str], amps: float) -> frozenset[str]:
         """The feeds whose pixels draw most but no more than `amps`; of equals the most feeds."""
@@ -193,9 +172,8 @@ class SupplySwap:
     @cached_property
     def _draws(self) -> list[tuple[frozenset[str], float]]:
         """Of each stretch its feeds, and amperes of its pixels at the supply's volts."""
-        mine = {feed.name for feed in self.feeds}
-        drawn = ((part.trees, self.before.drawn(part, self.dead.volts)) for part in self.before.stretches)
-        return [(trees, float(amps.sum())) for trees, amps in drawn if trees & mine]
+        mine = [part for part in self.before.stretches if self.dead.name in part.supplies]
+        return [(part.trees, float(self.before.drawn(part, self.dead.volts).sum())) for part in mine]
 
     def _load(self, show: Show) -> SupplyLoad:
         return next(load for load in self.before.of(show).supplies if load.supply.name == self.spare.name)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from patcher.limits.advice import LONGEST_LEAD
+from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
@@ -45,8 +46,8 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     cut = [cable.run for cable in found.cables if cable.behind is None and cable.tee_of is None]
     if cut:
         said.append(f"Its ports are shorter, so {_are(cut, 'gets', 'get')} a port of its own.")
-    if moves := [move.run for move in found.moves]:
-        said.append(f"All runs keep their addresses but {_and(moves)}.")
+    if found.moves:
+        said.append(f"All runs keep their addresses but {_and(list(found.moves))}.")
     else:
         said.append("All runs keep their addresses.")
     rate, wanted = 1000 / found.worst_ms, wiring.show.settings.frame_rate
@@ -100,8 +101,8 @@ def _supplies(found: BoxSwap, wiring: Wiring) -> list[str]:
     """The supplies in the dead box, and those that feed it or its runs."""
     show, runs = wiring.show, {run for chain in wiring.of_controller(found.dead.name).values() for run in chain}
     runs |= {tee for run in runs for tee in wiring.tees(run)}
-    trees = {tree for part in stretches(wiring) if runs & {run for run, _, _ in part.parts} for tree in part.trees}
-    used = {show.feeds[tree].supply for tree in trees} | {found.dead.logic.supply if found.dead.logic else None}
+    mine = [part for part in stretches(wiring) if runs & {run for run, _, _ in part.parts}]
+    used = {found.dead.logic.supply if found.dead.logic else None}.union(*(part.supplies for part in mine))
     return [name for name, supply in show.supplies.items() if supply.box == found.dead.name or name in used]
 
 
@@ -205,7 +206,7 @@ def _type(found: BoxSwap) -> list[str]:
 
 def _player(found: BoxSwap, show: Show) -> list[str]:
     dead, spare = found.dead, found.spare
-    lines = [f"{m.run}: from {m.old[0]}/{m.old[1]} to {m.new[0]}/{m.new[1]}" for m in found.moves]
+    lines = [f"{run}: from {address(old)} to {address(new)}" for run, (old, new) in found.moves.items()]
     old, new = (_sending(box) for box in (dead, spare))
     universes = found.patch.box_universes.get(spare.name, ())
     if old != new:
@@ -229,15 +230,15 @@ def _sending(box: Controller) -> str:
 
 def supply_summary(found: SupplySwap) -> list[str]:
     """What the swap comes to."""
-    dead, spare = found.dead, found.spare
+    dead, spare, load, level = found.dead, found.spare, found.load, found.before.level
     said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
     if not found.known:
         return [f"{said} How much is drawn is not known: the file lacks {_and(list(found.missing))}. But it is as "
                 f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
-    most = found.max_level
-    more = f" It can run level {most:g}." if most is not None and most > found.level else ""
-    return [f"{said} At the show's level of {found.level:g} it gives {found.amps:.1f} A; "
-            f"{found.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
+    most = load.max_level
+    more = f" It can run level {most:g}." if most is not None and most > level else ""
+    return [f"{said} At the show's level of {level:g} it gives {load.amps:.1f} A; "
+            f"{load.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -251,20 +252,20 @@ def _unfed(found: SupplySwap) -> list[str]:
 
 def supply_shortfall(found: SupplySwap) -> list[str]:
     """What is short, by how much, and what can be done instead."""
-    dead, spare = found.dead, found.spare
+    dead, spare, load, level = found.dead, found.spare, found.load, found.before.level
     if found.collapses:
-        return [f"At the show's level of {found.level:g} the pixels on {dead.name} ask for more power than its wires "
+        return [f"At the show's level of {level:g} the pixels on {dead.name} ask for more power than its wires "
                 "can bring: patcher check says where. Fix that first."]  # fmt: skip
     if not found.known:
         return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
                 f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
     said = [
-        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {found.level:g}: {found.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {found.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
-        f"practice). That is {found.amps - found.limit:.1f} A short."
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {load.amps:.1f} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {load.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
+        f"practice). That is {load.amps - load.limit:.1f} A short."
     ]
     said += _unfed(found)
-    if (most := found.max_level) is None:
+    if (most := load.max_level) is None:
         said.append("- No level helps: the dark pixels and the boxes alone draw more.")
     else:
         said.append(
@@ -290,7 +291,7 @@ def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:
         path: the show file.
         save: whether the swap is still to be written into the file.
     """
-    dead, spare, level = found.dead, found.spare, found.level
+    dead, spare, level = found.dead, found.spare, found.before.level
     feeds = [
         f"{feed.name}, to {_and(list(dict.fromkeys(tap.run for tap in feed.taps)))}"
         + (f" (fuse {feed.fuse:g} A)" if feed.fuse else " (no fuse in the file: give it one)")

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from patcher.errors import Finding
 from patcher.limits.findings import check
+from rig.examples import examples
 from rig.shipped import wired
 
 RULES = ("lead-reach", "string-length", "feed-reach")
@@ -187,6 +188,7 @@ def test_feeds(tables: dict, said: list[str]) -> None:
     assert where(tables) == said
 
 
+@examples(25, 100)
 @given(
     st.tuples(st.floats(-9, 9), st.floats(-9, 9)), st.tuples(st.floats(-9, 9), st.floats(-9, 9)), st.floats(0, 20),
     st.sampled_from(["m", "ft"]),

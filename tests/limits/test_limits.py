@@ -12,6 +12,7 @@ from patcher.errors import Finding
 from patcher.limits.findings import accepted, check
 from patcher.limits.refresh import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
 from patcher.units import METRES_PER
+from rig.examples import examples
 from rig.shipped import wired
 
 KINDS = {
@@ -139,6 +140,7 @@ def boxes(draw: st.DrawFn) -> tuple[dict[int, list[Load]], list[int]]:
     return lines, [port + len(lines) for port in range(1, draw(st.integers(0, 5)) + 1)]
 
 
+@examples(25, 100)
 @given(boxes())
 def test_the_best_split_is_the_best_of_all(box: tuple[dict[int, list[Load]], list[int]]) -> None:
     # Judge: every way to cut every chain between runs, each piece but a chain's first on a free port of its own.
@@ -186,86 +188,59 @@ def runs_of(**pixels: int) -> dict:
     return {name: {"pixels": number} for name, number in pixels.items()}
 
 
+OWN, OTHER_BOX = ", with a start of its own", "or hang some of it on another box"
+
+
 # Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset, rounded down.
 @pytest.mark.parametrize(
-    ("start_per", "changes"),
-    [("port", ", with a start of its own"), ("run", ""), ("controller", "")],
-)
-def test_the_move_is_named(start_per: str, changes: str) -> None:
-    tables = tables_of(runs_of(gable=500, eaves=500), box={"start_per": start_per})
-    assert refresh(tables) == {"1": f"move eaves to box/2{changes}: then 65.3 frames a second"}
-
-
-def test_a_start_for_the_whole_box_says_where_the_order_changes() -> None:
-    # Source: the design: with start_per = "controller" the ports follow on inside one chain.
-    tables = tables_of(runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "3": ["c"]}, {"start_per": "controller"})
-    assert refresh(tables) == {"1": "move b to box/2: then 65.3 frames a second"}
-    tables["controller"]["box"]["port"] = {"1": ["a", "b"], "2": ["c"]}
-    assert refresh(tables) == {"1": "move b to box/3, which changes addresses: then 65.3 frames a second"}
-
-
-def test_the_fewest_moves_that_do_and_those_that_do_most() -> None:
-    tables = tables_of(runs_of(a=250, b=250, c=250, d=250))
-    assert refresh(tables) == {
-        "1": "move d to box/2, with a start of its own: then 43.8 frames a second. The most that box can keep is "
-        "128.2: move b to box/2, c to box/3, d to box/4, with starts of their own"
-    }
-
-
-def test_each_slow_port_has_its_own_moves() -> None:
-    tables = tables_of(runs_of(a=500, b=500, c=600, d=600), {"2": ["a", "b"], "4": ["c", "d"]})
-    assert refresh(tables) == {
-        "2": "move b to box/1, with a start of its own: then 65.3 frames a second",
-        "4": "move d to box/3, with a start of its own: then 54.6 frames a second",
-    }
-
-
-@pytest.mark.parametrize(
-    ("runs", "ports", "says"),
+    ("runs", "ports", "box", "wanted"),
     [
-        (runs_of(a=500, b=500), 1, {"1": "no port of box is free; lower frame_rate to 30, or hang some of it on ano"}),
-        (runs_of(a=1000), 1, {"1": "a hangs there alone; lower frame_rate to 30, or hang some of it on another box"}),
-        (
-            runs_of(a=1000),
-            2,
-            {"1": "a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"},
-        ),
+        # The move is named, and whether it changes starts.
+        (runs_of(gable=500, eaves=500), None, {}, {"1": f"move eaves to box/2{OWN}: then 65.3 frames a second"}),
+        *((runs_of(gable=500, eaves=500), None, {"start_per": per},
+           {"1": "move eaves to box/2: then 65.3 frames a second"}) for per in ("run", "controller")),
+        # Source: the design: with start_per = "controller" the ports follow on inside one chain.
+        (runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "3": ["c"]}, {"start_per": "controller"},
+         {"1": "move b to box/2: then 65.3 frames a second"}),
+        (runs_of(a=500, b=500, c=5), {"1": ["a", "b"], "2": ["c"]}, {"start_per": "controller"},
+         {"1": "move b to box/3, which changes addresses: then 65.3 frames a second"}),
+        # The fewest moves that do, and those that do most.
+        (runs_of(a=250, b=250, c=250, d=250), None, {},
+         {"1": f"move d to box/2{OWN}: then 43.8 frames a second. The most that box can keep is 128.2: "
+               "move b to box/2, c to box/3, d to box/4, with starts of their own"}),
+        # Each slow port has its own moves.
+        (runs_of(a=500, b=500, c=600, d=600), {"2": ["a", "b"], "4": ["c", "d"]}, {},
+         {"2": f"move b to box/1{OWN}: then 65.3 frames a second",
+          "4": f"move d to box/3{OWN}: then 54.6 frames a second"}),
+        # Where no split helps it says what would.
+        (runs_of(a=500, b=500), None, {"ports": 1},
+         {"1": f"no split helps: no port of box is free; lower frame_rate to 30, {OTHER_BOX}"}),
+        (runs_of(a=1000), None, {"ports": 1},
+         {"1": f"no split helps: a hangs there alone; lower frame_rate to 30, {OTHER_BOX}"}),
+        (runs_of(a=1000), None, {"ports": 2},
+         {"1": "no split helps: a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"}),
+        # A split that helps, but not enough.
+        (runs_of(a=900, b=300), None, {},
+         {"1": f"move b to box/2{OWN}: then 36.6 frames a second, which is still too few; lower frame_rate to 30"}),
+        # A run too long by itself leaves no reason to cut the others shorter.
+        (runs_of(a=900, b=450, c=450), None, {},
+         {"1": f"move b and c to box/2{OWN}: then 36.6 frames a second, which is"}),
+        # A run that cannot be cut keeps no port from one that can.
+        (runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"},
+         {"1": f"no split helps: a hangs there alone; lower frame_rate to 15, {OTHER_BOX}",
+          "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 30, "
+               "or hang more of it on another box"}),
+        # The slower port has the last free one.
+        (runs_of(a=500, b=500, c=490, d=490), {"1": ["a", "b"], "2": ["c", "d"]}, {"ports": 3, "start_per": "run"},
+         {"1": "move b to box/3: then 65.3 frames a second",
+          "2": "no split helps: no port of box is left free for it; lower frame_rate to 30"}),
     ],
-)
-def test_where_no_split_helps_it_says_what_would(runs: dict, ports: int, says: dict) -> None:
-    (said,) = refresh(tables_of(runs, box={"ports": ports})).values()
-    assert said.startswith(f"no split helps: {says['1']}")
-
-
-def test_a_split_that_helps_but_not_enough() -> None:
-    (remedy,) = refresh(tables_of(runs_of(a=900, b=300))).values()
-    assert remedy.startswith("move b to box/2, with a start of its own: then 36.6 frames a second, which is still too")
-    assert "lower frame_rate to 30" in remedy
-
-
-def test_a_run_too_long_by_itself_leaves_no_reason_to_cut_the_others_shorter() -> None:
-    (remedy,) = refresh(tables_of(runs_of(a=900, b=450, c=450))).values()
-    assert remedy.startswith("move b and c to box/2, with a start of its own: then 36.6 frames a second, which is")
-
-
-def test_a_run_that_cannot_be_cut_keeps_no_port_from_one_that_can() -> None:
-    tables = tables_of(
-        runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"}
-    )
-    assert refresh(tables) == {
-        "1": "no split helps: a hangs there alone; lower frame_rate to 15, or hang some of it on another box",
-        "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 30, "
-        "or hang more of it on another box",
-    }
-
-
-def test_the_slower_port_has_the_last_free_one() -> None:
-    tables = tables_of(
-        runs_of(a=500, b=500, c=490, d=490), {"1": ["a", "b"], "2": ["c", "d"]}, {"ports": 3, "start_per": "run"}
-    )
-    found = refresh(tables)
-    assert found["1"] == "move b to box/3: then 65.3 frames a second"
-    assert found["2"].startswith("no split helps: no port of box is left free for it; lower frame_rate to 30")
+)  # fmt: skip
+def test_what_to_do_about_a_slow_port(runs: dict, ports: dict | None, box: dict, wanted: dict[str, str]) -> None:
+    found = refresh(tables_of(runs, ports, box))
+    assert found.keys() == wanted.keys()
+    assert {port: found[port][: len(words)] for port, words in wanted.items()} == wanted
+    assert all(found[port] == words for port, words in wanted.items() if words.endswith("frames a second"))
 
 
 def test_a_moved_run_really_gives_that_rate() -> None:
@@ -280,6 +255,7 @@ def test_a_moved_run_really_gives_that_rate() -> None:
         assert refresh(tables) == {}
 
 
+@examples(30, 100)
 @given(st.floats(0.1, 5000))
 def test_a_rate_to_set_is_offered_and_holds(most: float) -> None:
     # Common practice, no source: the rates that players offer; the judge is the port's own rate
@@ -290,6 +266,7 @@ def test_a_rate_to_set_is_offered_and_holds(most: float) -> None:
     assert rate > most / 2 - 0.01
 
 
+@examples(30, 100)
 @given(st.floats(0.5, 2000))
 def test_a_rate_is_never_said_too_high(rate: float) -> None:
     # Source: arithmetic: 824 pixels keep 39.97 frames a second; “40.0 at most” beside a show that plays 40 is nonsense.
@@ -300,28 +277,55 @@ def test_a_rate_is_never_said_too_high(rate: float) -> None:
 # --- each warning, raised and not ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("pixels", "rate", "raised"), [(800, 40, False), (823, 40, False), (824, 40, True)])
-def test_refresh(pixels: int, rate: int, raised: bool) -> None:
-    # Source: arithmetic: 25 ms a frame less 0.3 ms of reset are 823 pixels of 30 µs and a bit.
-    found = said(tables_of({"a": {"pixels": pixels}}, frame_rate=rate))
-    assert found == ([("refresh", "warning", "controller.box.port.1")] if raised else [])
+ONE, BOTH, APART = {"1": ["a", "b"]}, ("rgb", "grb"), {"1": ["a"], "2": ["b"]}
 
 
-def test_refresh_names_only_the_port_that_is_too_long_and_counts_its_nulls() -> None:
-    # Source: arithmetic as above.
-    runs = {"a": {"pixels": 800}, "b": {"pixels": 800, "nulls": 24}}
-    found = said(tables_of(runs, ports={"1": ["a"], "2": ["b"]}))
-    assert found == [("refresh", "warning", "controller.box.port.2")]
+def two(one: str, other: str) -> dict:
+    """Two runs of these kinds of pixel."""
+    return {"a": {"pixels": 10, "pixel": one}, "b": {"pixels": 10, "pixel": other}}
+
+
+OFF = {"off": {"pixels": 10, "hung": False}, "b": {"pixels": 10}}
+TEE = {"pixels": 10, "same_data_as": "a"}
+REFRESH = ("refresh", "controller.box.port.1")
+NOT_HUNG, MIXED, BIT_RATE = ("not-hung", "run.off.hung"), ("mixed-order", "controller.box"), ("bit-rate", REFRESH[1])
+
+
+@pytest.mark.parametrize(
+    ("runs", "ports", "box", "wanted"),
+    [
+        # Source: arithmetic: 25 ms a frame less 0.3 ms of reset are 823 pixels of 30 µs and a bit.
+        ({"a": {"pixels": 800}}, None, {}, None), ({"a": {"pixels": 823}}, None, {}, None),
+        ({"a": {"pixels": 824}}, None, {}, REFRESH),
+        # It names only the port that is too long, and counts its nulls.
+        ({"a": {"pixels": 800}, "b": {"pixels": 800, "nulls": 24}}, APART, {}, ("refresh", "controller.box.port.2")),
+        # Source: the design: a run with hung = false must have nothing behind it on its start; else check says so.
+        (OFF, {"1": ["off", "b"]}, {}, NOT_HUNG), (OFF, {"1": ["b", "off"]}, {}, None),
+        (OFF, {"1": ["off"], "2": ["b"]}, {}, None), (OFF, {"1": ["off", "b"]}, {"start_per": "run"}, None),
+        (OFF, {"1": ["off"], "2": ["b"]}, {"start_per": "controller"}, NOT_HUNG),
+        (OFF, {"1": ["b"], "2": ["off"]}, {"start_per": "controller"}, None),
+        # Source: the design: with reorders the box puts colours into chip order itself; it has one setting a start.
+        (two(*BOTH), ONE, {}, MIXED), (two("rgb", "rgb"), ONE, {}, None), (two(*BOTH), APART, {}, None),
+        (two(*BOTH), ONE, {"reorders": False}, None), (two(*BOTH), APART, {"start_per": "controller"}, MIXED),
+        (two(*BOTH), ONE, {"start_per": "run"}, None),
+        # Source: the design: a tee hangs on the same data, so its chips must take the colours in the same order.
+        ({"a": {"pixels": 10}, "b": TEE}, None, {}, None),
+        ({"a": {"pixels": 10}, "b": TEE | {"pixel": "grb"}}, None, {}, ("mixed-order", "run.b.pixel")),
+        # From memory: one data line has one clock, so chips that want 400 and 800 kb/s cannot share it.
+        (two("rgb", "slow"), ONE, {}, BIT_RATE), (two("rgb", "slow"), APART, {}, None),
+        (two("rgb", "late"), ONE, {}, None),
+    ],
+)  # fmt: skip
+def test_each_warning_is_raised_and_not(runs: dict, ports: dict | None, box: dict, wanted: tuple | None) -> None:
+    found = said(tables_of(runs, ports, box))
+    assert found == ([(wanted[0], "warning", wanted[1])] if wanted else [])
 
 
 @pytest.mark.parametrize(
     ("run", "units", "raised"),
     [
-        ({"lead": 5.0}, "m", False),
-        ({"lead": 5.1}, "m", True),
-        ({"lead": 16.0}, "ft", False),
-        ({"lead": 17.0}, "ft", True),
-        ({"lead": 9.0, "nulls": 1}, "m", True),
+        ({"lead": 5.0}, "m", False), ({"lead": 5.1}, "m", True), ({"lead": 16.0}, "ft", False),
+        ({"lead": 17.0}, "ft", True), ({"lead": 9.0, "nulls": 1}, "m", True),
         ({"lead": 9.0, "nulls": 1, "nulls_at": [4.5]}, "m", False),
         ({"lead": 9.0, "nulls": 1, "nulls_at": [3.9]}, "m", True),
         ({"lead": 9.0, "nulls": 1, "nulls_at": [5.1]}, "m", True),
@@ -329,17 +333,17 @@ def test_refresh_names_only_the_port_that_is_too_long_and_counts_its_nulls() -> 
         ({"lead": 15.0, "nulls": 3, "nulls_at": [5.0, 10.0, 15.0]}, "m", False),
         ({"lead": 32.0, "nulls": 1, "nulls_at": [16.0]}, "ft", False),
         ({"lead": 33.0, "nulls": 1, "nulls_at": [16.0]}, "ft", True),
-        ({"lead": 9.0, "lead_via": "booster"}, "m", False),
-        ({"lead": 9.0, "lead_via": "differential"}, "m", False),
+        ({"lead": 9.0, "lead_via": "booster"}, "m", False), ({"lead": 9.0, "lead_via": "differential"}, "m", False),
         ({"lead": 9.0, "lead_via": "cable"}, "m", True),
     ],
-)
+)  # fmt: skip
 def test_lead_length(run: dict, units: str, raised: bool) -> None:
     # Common practice, no source: past about 5 m a lead wants a null pixel or a booster.
     found = said(tables_of({"a": {"pixels": 10} | run}, units=units))
     assert found == ([("lead-length", "warning", "run.a")] if raised else [])
 
 
+@examples(30, 100)
 @given(st.sampled_from(["m", "ft"]), st.floats(0.1, 200).map(lambda metres: round(metres, 2)), st.integers(0, 3))
 def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
     # Judge: the remedy is written into the file as it is said, and the warning is gone.
@@ -353,6 +357,7 @@ def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
         assert said(tables_of({"a": run | keys}, units=units)) == []
 
 
+@examples(30, 100)
 @given(st.lists(st.floats(0, 40), max_size=6), st.floats(0, 40))
 def test_the_stretches_of_a_lead_by_hand(places: list[float], lead: float) -> None:
     # Judge: a slow definition: the farthest that any point of the lead is from the last null pixel before it.
@@ -360,49 +365,6 @@ def test_the_stretches_of_a_lead_by_hand(places: list[float], lead: float) -> No
     run = wired(tables_of({"a": {"pixels": 1, "lead": lead, "nulls": len(at), "nulls_at": at}})).show.runs["a"]
     behind = [point - max([0.0, *(place for place in at if place < point)]) for point in (*at, lead)]
     assert max(run.lead_stretches) == pytest.approx(max(behind))
-
-
-@pytest.mark.parametrize(
-    ("start_per", "ports", "raised"),
-    [
-        ("port", {"1": ["off", "b"]}, True),
-        ("port", {"1": ["b", "off"]}, False),
-        ("port", {"1": ["off"], "2": ["b"]}, False),
-        ("controller", {"1": ["off"], "2": ["b"]}, True),
-        ("controller", {"1": ["b"], "2": ["off"]}, False),
-        ("run", {"1": ["off", "b"]}, False),
-    ],
-)
-def test_not_hung(start_per: str, ports: dict, raised: bool) -> None:
-    # Source: the design: a run with hung = false must have nothing behind it on its start; else check says so.
-    runs = {"off": {"pixels": 10, "hung": False}, "b": {"pixels": 10}}
-    found = said(tables_of(runs, ports, {"start_per": start_per}))
-    assert found == ([("not-hung", "warning", "run.off.hung")] if raised else [])
-
-
-@pytest.mark.parametrize(
-    ("start_per", "reorders", "kinds", "ports", "raised"),
-    [
-        ("port", True, ("rgb", "grb"), {"1": ["a", "b"]}, True),
-        ("port", True, ("rgb", "rgb"), {"1": ["a", "b"]}, False),
-        ("port", False, ("rgb", "grb"), {"1": ["a", "b"]}, False),
-        ("port", True, ("rgb", "grb"), {"1": ["a"], "2": ["b"]}, False),
-        ("controller", True, ("rgb", "grb"), {"1": ["a"], "2": ["b"]}, True),
-        ("run", True, ("rgb", "grb"), {"1": ["a", "b"]}, False),
-    ],
-)
-def test_mixed_order(start_per: str, reorders: bool, kinds: tuple[str, str], ports: dict, raised: bool) -> None:
-    # Source: the design: with reorders the box puts colours into chip order itself; it has one setting a start.
-    runs = {"a": {"pixels": 10, "pixel": kinds[0]}, "b": {"pixels": 10, "pixel": kinds[1]}}
-    found = said(tables_of(runs, ports, {"start_per": start_per, "reorders": reorders}))
-    assert found == ([("mixed-order", "warning", "controller.box")] if raised else [])
-
-
-@pytest.mark.parametrize(("kind", "raised"), [("rgb", False), ("grb", True)])
-def test_a_tee_of_another_colour_order(kind: str, raised: bool) -> None:
-    # Source: the design: a tee hangs on the same data, so its chips must take the colours in the same order.
-    runs = {"a": {"pixels": 10}, "b": {"pixels": 10, "same_data_as": "a", "pixel": kind}}
-    assert said(tables_of(runs)) == ([("mixed-order", "warning", "run.b.pixel")] if raised else [])
 
 
 @pytest.mark.parametrize(
@@ -415,18 +377,13 @@ def test_bare_lines(bands: tuple[list[int], ...], raised: bool) -> None:
         f"band-{number}": {"shape": "band", "of": "wall", "band": band, "data_in": "bottom-left", "lead": 2.0}
         for number, band in enumerate(bands)
     }
-    tables = tables_of(runs)
-    tables["prop"] = {
-        "wall": {
-            "area": [[0.0, 0.0], [1.0, 1.0]],
-            "columns": 6,
-            "rows": 3,
-            "lines": "columns",
-            "turns": "serpentine",
-            "data_in": "bottom-left",
-        }
-    }
-    assert said(tables) == ([("bare-lines", "warning", "prop.wall")] if raised else [])
+    wall = {
+        "area": [[0.0, 0.0], [1.0, 1.0]], "columns": 6, "rows": 3, "lines": "columns", "turns": "serpentine",
+        "data_in": "bottom-left",
+    }  # fmt: skip
+    assert said(tables_of(runs) | {"prop": {"wall": wall}}) == (
+        [("bare-lines", "warning", "prop.wall")] if raised else []
+    )
 
 
 def test_unused_things_are_notes_and_a_spare_is_none() -> None:
@@ -436,20 +393,6 @@ def test_unused_things_are_notes_and_a_spare_is_none() -> None:
     tables["controller"]["idle"] = {"address": "192.0.2.2", "ports": 1}
     tables["controller"]["shelf"] = {"ports": 1, "spare": True}
     assert said(tables) == [("unused", "note", "pixel.left-over"), ("unused", "note", "controller.idle")]
-
-
-@pytest.mark.parametrize(
-    ("kinds", "ports", "raised"),
-    [
-        (("rgb", "slow"), {"1": ["a", "b"]}, True),
-        (("rgb", "slow"), {"1": ["a"], "2": ["b"]}, False),
-        (("rgb", "late"), {"1": ["a", "b"]}, False),
-    ],
-)
-def test_bit_rate(kinds: tuple[str, str], ports: dict, raised: bool) -> None:
-    # From memory: one data line has one clock, so chips that want 400 and 800 kb/s cannot share it.
-    runs = {"a": {"pixels": 10, "pixel": kinds[0]}, "b": {"pixels": 10, "pixel": kinds[1]}}
-    assert said(tables_of(runs, ports)) == ([("bit-rate", "warning", "controller.box.port.1")] if raised else [])
 
 
 # --- accepting ----------------------------------------------------------------------------------------------------

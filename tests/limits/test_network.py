@@ -23,6 +23,7 @@ from patcher.placement.allocation import allocate
 from patcher.stream.sender import Sender, Target, targets
 from patcher.wiring import Wiring
 from rig.coroutines import finished
+from rig.examples import examples
 from rig.shipped import Patcher, wired
 
 # Source: IEEE 802.3 (header 14, check 4, preamble 8, gap 12), RFC 791 (20), RFC 768 (8).
@@ -127,6 +128,7 @@ def test_the_shortest_and_the_longest_frame(payload: int, octets: int) -> None:
     assert wire_octets(payload) == octets
 
 
+@examples(30, 100)
 @given(st.sampled_from(["e131", "artnet"]), st.floats(1, 1000), st.floats(0.1, 1000))
 def test_what_fits_fits_and_one_more_does_not(protocol: str, rate: float, mbps: float) -> None:
     # Source: arithmetic.
@@ -158,6 +160,7 @@ def shows(draw: st.DrawFn) -> dict:
     return tables
 
 
+@examples(15, 80)
 @given(shows())
 def test_counted_is_what_the_sender_sends(tables: dict) -> None:
     # Judge: the sender's own list of where each packet goes, and the packets that it builds, weighed by hand.
@@ -240,21 +243,43 @@ def test_the_senders_link_may_be_full_where_no_box_s_is() -> None:
     assert "lower frame_rate to 30" in finding.remedy
 
 
+PAIR, FOURS = {"one": 1, "two": 1}, {"one": 4, "two": 4}
+ARTNET, MULTICAST = {"protocol": "artnet"}, {"delivery": "multicast"}
+E131_RATE, MULTICAST_WIFI = ("e131-rate", "show.frame_rate"), ("wifi-multicast", "controller.one.delivery")
+
+
+def wifi(**mbps: float) -> dict[str, dict]:
+    """Boxes on Wi-Fi, by the megabits a second that it was measured to carry."""
+    return {box: {"wifi_mbps": carried} for box, carried in mbps.items()}
+
+
+def full(*boxes: str) -> list[tuple[str, str]]:
+    return [("wifi-load", f"controller.{box}.wifi_mbps" if box in FOURS else box) for box in boxes]
+
+
 @pytest.mark.parametrize(
-    ("rate", "protocols", "raised"),
+    ("universes", "keys", "rate", "wanted"),
     [
-        (44, ("e131", "e131"), False),
-        (44.1, ("e131", "e131"), True),
-        (60, ("artnet", "e131"), True),
-        (60, ("artnet", "artnet"), False),
+        # From memory: E1.31 keeps to DMX512-A's highest rate, 44 frames a second.
+        (PAIR, {}, 44, []), (PAIR, {}, 44.1, [E131_RATE]), (PAIR, {"one": ARTNET}, 60, [E131_RATE]),
+        (PAIR, {"one": ARTNET, "two": ARTNET}, 60, []), (PAIR, {"shelf": {"ports": 4, "spare": True}}, 44, []),
+        # From memory: IEEE 802.11 acknowledges no frame to a group, and access points send those at a low rate.
+        ({"one": 1}, {"one": MULTICAST | {"wifi_mbps": 20.0}}, 40, [MULTICAST_WIFI]),
+        ({"one": 1}, {"one": MULTICAST}, 40, []), ({"one": 1}, wifi(one=20.0), 40, []),
+        # Source: arithmetic: a universe of E1.31 at 40 frames a second is 704 × 8 × 40 = 225 280 bits a second.
+        ({"one": 4}, wifi(one=0.9012), 40, []), ({"one": 4}, wifi(one=0.9011), 40, full("one")),
+        (FOURS, wifi(one=1.80225, two=1.80225), 40, []),
+        (FOURS, wifi(one=1.80223, two=1.80223), 40, full("show.frame_rate")),
+        (FOURS, wifi(one=1.7), 40, []), (FOURS, wifi(one=0.9, two=20.0), 40, full("one")),
+        (FOURS, wifi(one=0.9, two=0.8), 40, full("one", "two")),
+        # A box on Wi-Fi has no cable to fill; the sender's link carries it all the same.
+        ({"one": 444}, wifi(one=500.0), 40, [("link-load", "show.frame_rate")]),
     ],
-)
-def test_e131_rate(rate: float, protocols: tuple[str, str], raised: bool) -> None:
-    # From memory: E1.31 keeps to DMX512-A's highest rate, 44 frames a second.
-    keys = {box: {"protocol": protocol} for box, protocol in zip(("one", "two"), protocols, strict=True)}
-    tables = tables_of({"one": 1, "two": 1}, keys, frame_rate=rate)
-    tables["controller"]["shelf"] = {"ports": 4, "spare": True}
-    assert rules(tables) == ([("e131-rate", "show.frame_rate")] if raised else [])
+)  # fmt: skip
+def test_each_warning_is_raised_and_not(universes: dict, keys: dict, rate: float, wanted: list) -> None:
+    tables = tables_of(universes, keys, frame_rate=rate)
+    tables["controller"] |= {box: table for box, table in keys.items() if box not in universes}
+    assert rules(tables) == wanted
 
 
 def test_without_a_patch_the_rest_is_said() -> None:
@@ -265,24 +290,6 @@ def test_without_a_patch_the_rest_is_said() -> None:
     assert [finding.rule for finding in found if finding.area == "network"] == ["e131-rate", "wifi-multicast"]
 
 
-# Source: arithmetic: a universe of E1.31 at 40 frames a second is 704 × 8 × 40 = 225 280 bits a second.
-@pytest.mark.parametrize(
-    ("universes", "wifi", "found"),
-    [
-        ({"one": 4}, {"one": 0.9012}, []),
-        ({"one": 4}, {"one": 0.9011}, ["controller.one.wifi_mbps"]),
-        ({"one": 4, "two": 4}, {"one": 1.80225, "two": 1.80225}, []),
-        ({"one": 4, "two": 4}, {"one": 1.80223, "two": 1.80223}, ["show.frame_rate"]),
-        ({"one": 4, "two": 4}, {"one": 1.7}, []),
-        ({"one": 4, "two": 4}, {"one": 0.9, "two": 20.0}, ["controller.one.wifi_mbps"]),
-        ({"one": 4, "two": 4}, {"one": 0.9, "two": 0.8}, ["controller.one.wifi_mbps", "controller.two.wifi_mbps"]),
-    ],
-)
-def test_wifi_load(universes: dict, wifi: dict, found: list[str]) -> None:
-    tables = tables_of(universes, {box: {"wifi_mbps": mbps} for box, mbps in wifi.items()})
-    assert rules(tables) == [("wifi-load", where) for where in found]
-
-
 def test_all_boxes_on_one_air_are_named_with_their_sum() -> None:
     # Source: arithmetic: 0.90112 Mb/s of 2, 1.3 and 5 are 0.45, 0.69 and 0.18 of the air time.
     keys = {"one": {"wifi_mbps": 2.0}, "two": {"wifi_mbps": 1.3}, "three": {"wifi_mbps": 5.0}}
@@ -291,26 +298,6 @@ def test_all_boxes_on_one_air_are_named_with_their_sum() -> None:
     assert "one 45 %, two 69 %, three 18 %" in finding.says
     assert "cabled" not in finding.says
     assert "lower frame_rate to 30" in finding.remedy
-
-
-def test_a_box_on_wifi_has_no_cable_to_fill() -> None:
-    # Source: arithmetic as for link-load; the sender's link carries it all the same.
-    assert rules(tables_of({"box": 444}, {"box": {"wifi_mbps": 500.0}})) == [("link-load", "show.frame_rate")]
-
-
-@pytest.mark.parametrize(
-    ("keys", "raised"),
-    [
-        ({"delivery": "multicast", "wifi_mbps": 20.0}, True),
-        ({"delivery": "multicast"}, False),
-        ({"wifi_mbps": 20.0}, False),
-    ],
-)
-def test_wifi_multicast(keys: dict, raised: bool) -> None:
-    # From memory: IEEE 802.11 acknowledges no frame to a group, and access points send those at a low rate.
-    assert rules(tables_of({"box": 1}, {"box": keys})) == (
-        [("wifi-multicast", "controller.box.delivery")] if raised else []
-    )
 
 
 # --- what check prints ------------------------------------------------------------------------------------------------

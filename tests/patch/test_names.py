@@ -132,7 +132,7 @@ def test_every_command_can_be_told_which_is_meant(here: Patcher, house: Path) ->
     assert "prop.roof" in here("verify", house, "--report").stdout
 
 
-@examples(20, 60)
+@examples(10, 50)
 @given(st.data())
 def test_a_place_of_a_grid_is_the_pixel_that_the_wiring_has_there(data: st.DataObject) -> None:
     # Judge: a finger that follows the wiring cell by cell. Found in use: where by place of a grid

@@ -10,7 +10,7 @@ from ortools.sat.python import cp_model
 
 from patcher.placement.bin_packing import martello_toth, pack
 from patcher.placement.effort import Effort
-from rig.examples import examples
+from rig.examples import examples, later
 
 
 def fewest_by_model(sizes: list[int], capacity: int) -> int:
@@ -65,7 +65,7 @@ def packings(draw):
     return sizes, capacity
 
 
-@examples(100, 300)
+@examples(30, 150)
 @given(packings())
 def test_no_packing_has_fewer_bins(drawn):
     sizes, capacity = drawn
@@ -78,7 +78,7 @@ def test_no_packing_has_fewer_bins(drawn):
     assert 9 * first_fit_decreasing(sizes, capacity) <= 11 * packing.lower_bound + 6
 
 
-@examples(15, 25)
+@examples(5, 25)
 @given(st.integers(0, 10**9), st.sampled_from((170, 128)))
 def test_items_cut_from_full_bins_go_back(seed, capacity):
     # By construction: bins are cut into pieces and none is left over, so their number is the optimum.
@@ -94,7 +94,7 @@ def test_items_cut_from_full_bins_go_back(seed, capacity):
     assert len(packing.bins) <= bins + 1
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", [2, *later(0, 1, 3, 4, 5)])
 def test_two_hundred_items_are_proved(seed):
     # Source: the design: 200 starts; the bound holds against the volume in any case
     random_ = random.Random(seed)

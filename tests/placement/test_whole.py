@@ -54,9 +54,6 @@ def shows(draw, *, pins: bool) -> dict:
     return tables_of(boxes, first_universe=first, share_universes=draw(st.booleans()))
 
 
-# --- the second program -------------------------------------------------------------------------------------------
-
-
 # --- what every laying keeps --------------------------------------------------------------------------------------
 
 
@@ -72,27 +69,9 @@ def agree(tables: dict) -> None:
     assert not a_patch_below(tables, patch.universe_count)
 
 
-few = examples(15, 25)
-many = examples(56, 170)
-
-
-@few
-@given(st.one_of(shows(pins=False), shows(pins=True)))
+@examples(10, 100)
+@given(st.booleans().flatmap(lambda pins: shows(pins=pins)))
 def test_no_patch_has_fewer_universes(tables):
-    agree(tables)
-
-
-@pytest.mark.long
-@many
-@given(shows(pins=False))
-def test_no_patch_of_many_has_fewer_universes(tables):
-    agree(tables)
-
-
-@pytest.mark.long
-@many
-@given(shows(pins=True))
-def test_no_patch_of_many_with_pins_has_fewer_universes(tables):
     agree(tables)
 
 
@@ -107,7 +86,7 @@ def spared(tables: dict, patch: Patch, spare: int) -> None:
 
 
 @pytest.mark.long
-@settings(deadline=None, max_examples=20, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=12, suppress_health_check=list(HealthCheck))
 @given(shows(pins=False), st.sampled_from((1, 10, 60)))
 def test_spare_pixels_stay_free_and_cost_no_more_than_they_must(tables, spare):
     # of more chains, the second program takes minutes to refute a patch with one universe fewer
@@ -147,68 +126,26 @@ def large_shows(draw, *, pins: bool) -> dict:
     return tables_of(boxes, share_universes=draw(st.booleans()), first_universe=draw(st.sampled_from((1, 5))))
 
 
+def rgb(*chains: int | tuple[int, ...]) -> list[list[tuple[str, int]]]:
+    """A chain of RGB runs on each port, by their pixels."""
+    return [[("rgb", pixels) for pixels in (chain if isinstance(chain, tuple) else (chain,))] for chain in chains]
+
+
 PINNED_AMONG_OTHERS = tables_of(
     {
-        "box-1": (
-            {"consecutive": True, "first_universe": 1},
-            [
-                [("rgb", 153)],
-                [("rgb", 122)],
-                [("rgb", 386)],
-                [("rgb", 119)],
-                [("rgb", 155)],
-                [("rgb", 273)],
-                [("rgb", 338)],
-                [("rgb", 381)],
-            ],
-        ),
-        "box-2": (
-            {"consecutive": False, "first_universe": 41},
-            [
-                [("rgb", 33)],
-                [("rgb", 78), ("rgb", 126)],
-                [("rgb", 380), ("rgb", 349)],
-                [("rgb", 374), ("rgb", 8)],
-                [("rgb", 256)],
-                [("rgb", 313)],
-                [("rgb", 228), ("rgb", 94)],
-                [("rgb", 194)],
-                [("rgb", 399)],
-            ],
-        ),
-        "box-3": (
-            {"consecutive": False, "start": {"1": "85/101"}},
-            [
-                [("rgb", 312)],
-                [("rgb", 70), ("rgb", 307)],
-                [("rgb", 307), ("rgb", 48)],
-                [("rgb", 193), ("rgb", 376)],
-                [("rgb", 23)],
-                [("rgb", 252), ("rgb", 372)],
-                [("rgb", 365)],
-            ],
-        ),
-        "box-4": (
-            {"consecutive": True, "first_universe": 121},
-            [
-                [("rgb", 258), ("rgb", 27)],
-                [("rgb", 57)],
-                [("rgb", 340)],
-                [("rgb", 183)],
-                [("rgb", 253)],
-                [("rgb", 316)],
-                [("rgb", 148)],
-                [("rgb", 118)],
-            ],
-        ),
+        "box-1": ({"consecutive": True, "first_universe": 1}, rgb(153, 122, 386, 119, 155, 273, 338, 381)),
+        "box-2": ({"consecutive": False, "first_universe": 41},
+                  rgb(33, (78, 126), (380, 349), (374, 8), 256, 313, (228, 94), 194, 399)),
+        "box-3": ({"consecutive": False, "start": {"1": "85/101"}},
+                  rgb(312, (70, 307), (307, 48), (193, 376), 23, (252, 372), 365)),
+        "box-4": ({"consecutive": True, "first_universe": 121}, rgb((258, 27), 57, 340, 183, 253, 316, 148, 118)),
     },
-    share_universes=True,
-    first_universe=1,
-)
+    share_universes=True, first_universe=1,
+)  # fmt: skip
 """Two boxes with no gap are pinned; the longer chains of others would fill the universes that they still need."""
 
 
-@settings(deadline=None, max_examples=20, suppress_health_check=list(HealthCheck))
+@examples(6, 30)
 @example((PINNED_AMONG_OTHERS, 0), 0.001)
 @given(
     st.one_of(st.tuples(large_shows(pins=True), st.just(0)), st.tuples(large_shows(pins=False), st.just(7))),
@@ -231,9 +168,9 @@ def test_large_shows_keep_the_rules_and_an_honest_bound(drawn, seconds):
 
 def test_the_order_of_the_file_is_kept_where_it_costs_nothing():
     # By hand: 100 + 70 fill a universe; 170 fills one; 340 fills two; the patch begins at first_universe
-    tables = tables_of({"box-a": ({}, [[("rgb", n)] for n in (100, 70, 170, 340)])}, first_universe=4)
+    tables = tables_of({"box-a": ({}, rgb(100, 70, 170, 340))}, first_universe=4)
     assert starts(tables) == {"box-a/1": "4/1", "box-a/2": "4/301", "box-a/3": "5/1", "box-a/4": "6/1"}
-    two = {"box-a": ({}, [[("rgb", 10)]]), "box-b": ({}, [[("rgb", 10)]])}
+    two = {"box-a": ({}, rgb(10)), "box-b": ({}, rgb(10))}
     assert starts(tables_of(two)) == {"box-a/1": "1/1", "box-b/1": "2/1"}
     assert starts(tables_of(two, share_universes=True)) == {"box-a/1": "1/1", "box-b/1": "1/31"}
 
@@ -241,23 +178,23 @@ def test_the_order_of_the_file_is_kept_where_it_costs_nothing():
 def test_a_long_chain_begins_part_way_into_a_universe():
     # By hand: 200 = 170 + 30 behind 100: 70 in universe 1 and 130 in 2, where 40 more fit: 370 pixels, but 2 universes
     # hold 340; so three, and with 100 + 200 + 40 = 340 two
-    tables = tables_of({"box-a": ({}, [[("rgb", 100)], [("rgb", 200)], [("rgb", 40)]])})
+    tables = tables_of({"box-a": ({}, rgb(100, 200, 40))})
     assert starts(tables) == {"box-a/1": "1/1", "box-a/2": "1/301", "box-a/3": "2/391"}
     # By hand: a chain that fits into one universe is never cut, though 120 + 120 + 100 would fill two
-    found, patch, broken = laid(tables_of({"box-a": ({}, [[("rgb", n)] for n in (120, 120, 100)])}))
+    found, patch, broken = laid(tables_of({"box-a": ({}, rgb(120, 120, 100))}))
     assert (broken, patch.universe_count, found.proved) == ([], 3, True)
 
 
 def test_the_room_around_pins_is_filled():
     # By hand: 2/151 to 2/300 is pinned (50 pixels); 50 before it and 70 behind it fit exactly
     keys = {"start": {"1": "2/151"}}
-    tables = tables_of({"box-a": (keys, [[("rgb", 50)], [("rgb", 70)], [("rgb", 50)]])})
+    tables = tables_of({"box-a": (keys, rgb(50, 70, 50))})
     assert starts(tables) == {"box-a/1": "2/151", "box-a/2": "2/301", "box-a/3": "2/1"}
 
 
 def test_a_pinned_box_may_lie_before_the_patch_begins():
     # By hand: two that fill universe 1 together, though the show begins at 9
-    boxes = {"box-a": ({"first_universe": 1}, [[("rgb", 85)], [("rgb", 85)]]), "box-b": ({}, [[("rgb", 85)]])}
+    boxes = {"box-a": ({"first_universe": 1}, rgb(85, 85)), "box-b": ({}, rgb(85))}
     tables = tables_of(boxes, first_universe=9)
     assert starts(tables) == {"box-a/1": "1/1", "box-a/2": "1/256", "box-b/1": "9/1"}
 
@@ -265,7 +202,7 @@ def test_a_pinned_box_may_lie_before_the_patch_begins():
 def test_a_pinned_chain_that_is_cut_leaves_room_on_both_sides():
     # By hand: 100 from 1/301 lie as 70 and 30; 100 fill the front of 1, and 140 the rest of 2. As if it were whole,
     # 100, 100 and 140 would need three.
-    tables = tables_of({"box-a": ({"start": {"1": "1/301"}}, [[("rgb", 100)], [("rgb", 100)], [("rgb", 140)]])})
+    tables = tables_of({"box-a": ({"start": {"1": "1/301"}}, rgb(100, 100, 140))})
     found, patch, broken = laid(tables)
     assert (broken, patch.universe_count, found.lower_bound, found.proved) == ([], 2, 2, True)
 
@@ -273,8 +210,8 @@ def test_a_pinned_chain_that_is_cut_leaves_room_on_both_sides():
 def test_boxes_that_share_may_run_side_by_side():
     # By hand: each universe is filled by one chain of each box (85 + 85; 100 + 70); neither box has a gap
     boxes = {
-        "box-a": ({"consecutive": True}, [[("rgb", 85)], [("rgb", 100)]]),
-        "box-b": ({"consecutive": True}, [[("rgb", 85)], [("rgb", 70)]]),
+        "box-a": ({"consecutive": True}, rgb(85, 100)),
+        "box-b": ({"consecutive": True}, rgb(85, 70)),
     }
     _, patch, broken = laid(tables_of(boxes, share_universes=True))
     assert (broken, patch.universe_count) == ([], 2)
@@ -283,7 +220,7 @@ def test_boxes_that_share_may_run_side_by_side():
 def test_the_same_show_gives_the_same_places():
     # Source: the design: the same show and kept patch give the same patch, to the byte
     random_ = random.Random(8)
-    ports = [[("rgb", random_.randint(1, 300))] for _ in range(60)]
+    ports = rgb(*(random_.randint(1, 300) for _ in range(60)))
     boxes = {f"box-{n}": ({}, ports[6 * n : 6 * n + 6]) for n in range(10)}
     tables = tables_of(boxes, share_universes=True)
     assert laid(tables, seconds=60.0)[0] == laid(tables, seconds=60.0)[0]
@@ -292,3 +229,25 @@ def test_the_same_show_gives_the_same_places():
 def test_nothing_to_lay():
     found, _, broken = laid(tables_of({"box-a": ({}, [])}))
     assert (found.places, found.lower_bound, found.proved, broken) == ((), 0, True, [])
+
+
+def ring(*boxes: str) -> dict:
+    """Three boxes, of whose runs only three pairs fill a universe, each pair of two boxes: a ring."""
+    sizes = {"a": (100, 68), "b": (70, 101), "c": (69, 102)}
+    assert sizes["a"][0] + sizes["b"][0] == sizes["b"][1] + sizes["c"][0] == sizes["c"][1] + sizes["a"][1] == 170
+    return tables_of(
+        {f"box-{name}": ({"consecutive": name in boxes}, rgb(*sizes[name])) for name in "abc"},
+        first_universe=1,
+        share_universes=True,
+    )
+
+
+@pytest.mark.parametrize(("consecutive", "universes"), [("", 3), ("a", 3), ("ab", 3), ("abc", 4)])
+def test_a_ring_of_boxes_is_cut_somewhere(consecutive, universes):
+    # Source: the design: `consecutive`: the universes in which a controller has pixels have no gap
+    # Judge: OR-Tools CP-SAT 9.15 (a_patch_below)
+    tables = ring(*consecutive)
+    found, patch, broken = laid(tables)
+    assert broken == []
+    assert (patch.universe_count, found.lower_bound, found.proved) == (universes, universes, True)
+    assert not a_patch_below(tables, universes)

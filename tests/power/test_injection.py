@@ -1,12 +1,11 @@
 """Fewest taps on a rail, held against every subset of pixels and a dense solver of the whole two-wire network."""
 
-from dataclasses import replace
-from itertools import combinations, pairwise
+from itertools import combinations
 from math import inf
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, example, given, settings
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from patcher.power.injection import fewest
@@ -14,8 +13,7 @@ from patcher.power.rail import Rail, Source, voltages
 from patcher.power.thevenin import Labels, useful
 from rig.examples import examples
 
-often = examples(133, 400)
-seldom = examples(20, 60)
+often = examples(60, 200)
 NEAR = 1e-7
 """Volts or amperes: a case that is decided by less is left out."""
 
@@ -60,151 +58,99 @@ class Net:
 
 
 def dense(rail: Rail, sources, plus: float = 0.5):
-    """Volts between V+ and ground of each pixel and amperes of each source; of all ohms, V+ has the part `plus`.
-
-    Sources of the same volts are one supply; supplies meet nowhere but on the rail.
-    """
+    """Volts between V+ and ground of each pixel, fed with 5 V; of all ohms, V+ has the part `plus`."""
     net = Net()
     for k, amps in enumerate(rail.amps):
         net.load(("+", k), ("-", k), amps)
     for k, ohms in enumerate(rail.ohms):
         net.branch(("+", k), ("+", k + 1), ohms * plus)
         net.branch(("-", k), ("-", k + 1), ohms * (1 - plus))
-    taps = []
     for s in sources:
-        minus = "0" if s.volts == sources[0].volts else ("supply", s.volts)
-        taps.append(net.branch(minus, ("+", s.pixel), s.ohms * plus, s.volts))
-        net.branch(("-", s.pixel), minus, s.ohms * (1 - plus))
-    node, amps = net.solve()
-    return np.array([node["+", k] - node["-", k] for k in range(len(rail.amps))]), amps[taps]
-
-
-def shorted(rail: Rail, sources) -> bool:
-    """Whether two sources without ohms are on one node, where nothing tells their shares."""
-    at = sorted(s.pixel for s in sources if s.ohms == 0)
-    return any(rail.ohms[a:b].sum() == 0 for a, b in pairwise(at))
+        net.branch("0", ("+", s.pixel), s.ohms * plus, 5.0)
+        net.branch(("-", s.pixel), "0", s.ohms * (1 - plus))
+    node, _ = net.solve()
+    return np.array([node["+", k] - node["-", k] for k in range(len(rail.amps))])
 
 
 def margin(rail: Rail, sources, plus: float = 0.5) -> float:
-    """Volts or amperes by which everything holds; negative where it does not."""
-    if not sources or shorted(rail, sources):
-        return -inf
-    volts, amps = dense(rail, sources, plus)
-    return min((volts - rail.least).min(), min(s.most_amps - i for s, i in zip(sources, amps, strict=True)))
+    """Volts by which everything holds; negative where it does not."""
+    return (dense(rail, sources, plus) - rail.least).min() if sources else -inf
 
 
-def by_size(rail: Rail, sites, stay, plus: float = 0.5):
-    """Every set of sites by size, with its margin."""
-    for size in range(len(sites) + 1):
-        yield size, [(some, margin(rail, [*some, *stay], plus)) for some in combinations(sites, size)]
-
-
-def parts(draw, low: int, high: int, zero: bool = True) -> float:
-    return draw(st.integers(low, high)) / 100 if not zero or draw(st.integers(0, 3)) else 0.0
+def parts(draw, low: int, high: int, zero: bool = False) -> float:
+    return 0.0 if zero and not draw(st.integers(0, 3)) else draw(st.integers(low, high)) / 100
 
 
 @st.composite
 def jobs(draw, most: int = 7):
+    """A rail, what a tap at each pixel would have in ohms, and the taps that are there."""
     n = draw(st.integers(1, most))
     rail = Rail(
         np.array([parts(draw, 1, 60) for _ in range(n - 1)]),
-        np.array([parts(draw, 5, 90) for _ in range(n)]),
+        np.array([parts(draw, 5, 90, zero=True) for _ in range(n)]),
         np.array([5 - draw(st.sampled_from((20, 40, 41, 70, 130, 240))) / 100 - 1e-5 * k for k in range(n)]),
     )
-    ohms = np.array([parts(draw, 1, 60) for _ in range(n)])
-    limits = st.sampled_from((inf, inf, 0.4, 0.9, 1.7, 3.0))
-    amps = np.array([draw(limits) for _ in range(n)]) if draw(st.booleans()) else np.full(n, inf)
-    allowed = np.array([draw(st.integers(0, 4)) > 0 for _ in range(n)])
-    other = draw(st.sampled_from((5.0, 4.63, 5.5)))
-    stay = tuple(
-        Source(k, parts(draw, 1, 60), draw(st.sampled_from((5.0, other))), draw(limits) if amps.min() < inf else inf)
-        for k in draw(st.sets(st.integers(0, n - 1), max_size=2))
-        if draw(st.booleans())
-    )
-    assume(not shorted(rail, stay))
-    return rail, ohms, stay, allowed, amps
+    stay = tuple(Source(k, parts(draw, 1, 60, zero=True)) for k in draw(st.sets(st.integers(0, n - 1), max_size=2)))
+    return rail, np.array([parts(draw, 1, 60) for _ in range(n)]), stay
 
 
 def hold_against_every_subset(job, plus: float) -> None:
-    rail, ohms, stay, allowed, amps = job
-    sites = [Source(k, ohms[k], 5.0, amps[k]) for k in range(len(ohms)) if allowed[k]]
-    found = fewest(rail, 5.0, ohms, given=stay, allowed=allowed, most_amps=amps)
-    for size, sets in by_size(rail, sites, stay, plus):
+    rail, ohms, stay = job
+    sites = [Source(k, own) for k, own in enumerate(ohms)]
+    found = fewest(rail, 5.0, ohms, given=stay)
+    for size in range(len(sites) + 1):
+        sets = [(some, margin(rail, [*some, *stay], plus)) for some in combinations(sites, size)]
         assume(all(abs(m) > NEAR for _, m in sets))
         if any(m > 0 for _, m in sets):
             assert found is not None
-            assert len(found.pixels) == size == found.bound
-            held = {tuple(s.pixel for s in some) for some, m in sets if m > 0}
-            assert found.pixels in held
+            pixels, bound = found
+            assert len(pixels) == size == bound
+            assert pixels in {tuple(s.pixel for s in some) for some, m in sets if m > 0}
             return
     assert found is None
 
 
-@examples(50, 150)
+@examples(40, 400)
 @given(jobs(), st.sampled_from((0.5, 0.2, 0.9)))
 def test_no_subset_of_pixels_is_smaller(job, plus):
     hold_against_every_subset(job, plus)
 
 
-@pytest.mark.long
-@settings(max_examples=1500, deadline=None, suppress_health_check=list(HealthCheck))
-@given(jobs(8), st.sampled_from((0.5, 0.2, 0.9)))
-def test_no_subset_of_pixels_is_smaller_in_many_cases(job, plus):
-    hold_against_every_subset(job, plus)
-
-
 @st.composite
 def long_jobs(draw):
-    """More pixels, no limits, ohms that grow with the distance from a supply: many ways that are nearly as good."""
+    """More pixels, ohms that grow with the distance from a supply: many ways that are nearly as good."""
     n = draw(st.integers(9, 13))
     rail = Rail(
-        np.full(n - 1, parts(draw, 2, 12, False)),
-        np.array([parts(draw, 5, 30) for _ in range(n)]),
-        np.full(n, 5 - parts(draw, 20, 120, False) - 1e-5),
+        np.full(n - 1, parts(draw, 2, 12)),
+        np.array([parts(draw, 5, 30, zero=True) for _ in range(n)]),
+        np.full(n, 5 - parts(draw, 20, 120) - 1e-5),
     )
-    ohms = 0.01 + parts(draw, 0, 9, False) * np.abs(np.arange(n) - draw(st.integers(0, n)))
-    limit = draw(st.sampled_from((inf, inf, 1.03)))
-    return rail, ohms, (), np.ones(n, bool), np.full(n, limit)
+    return rail, 0.01 + parts(draw, 0, 9) * np.abs(np.arange(n) - draw(st.integers(0, n))), ()
 
 
-@pytest.mark.long
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
-@given(long_jobs())
-def test_no_subset_is_smaller_where_many_are_nearly_as_good(job):
-    hold_against_every_subset(job, 0.5)
-
-
-@seldom
+@examples(15, 60)
 @given(long_jobs())
 def test_no_subset_of_few_is_smaller_where_many_are_nearly_as_good(job):
-    rail, ohms, _, _, amps = job
-    found = fewest(rail, 5.0, ohms, most_amps=amps)
-    sites = [Source(k, ohms[k], 5.0, amps[k]) for k in range(len(ohms))]
+    rail, ohms, _ = job
+    found = fewest(rail, 5.0, ohms)
+    sites = [Source(k, own) for k, own in enumerate(ohms)]
     for size in (1, 2, 3):
         margins = [margin(rail, some) for some in combinations(sites, size)]
         assume(all(abs(m) > NEAR for m in margins))
         if max(margins) > 0:
             assert found is not None
-            assert len(found.pixels) == size
+            assert len(found[0]) == size
             return
-    assert found is None or len(found.pixels) > 3
+    assert found is None or len(found[0]) > 3
 
 
 @often
 @given(jobs(), st.sampled_from((0.5, 0.2)), st.data())
 def test_voltages_are_those_of_the_two_wires(job, plus, data):
-    rail, ohms, stay, _, _ = job
+    rail, ohms, stay = job
     chosen = data.draw(st.sets(st.integers(0, len(ohms) - 1), min_size=1))
-    sources = [*(Source(k, ohms[k], 5.0) for k in sorted(chosen)), *stay]
-    if shorted(rail, sources):
-        with pytest.raises(ValueError, match="without ohms"):
-            voltages(rail, sources)
-        return
-    volts, amps = voltages(rail, sources)
-    there, through = dense(rail, sources, plus)
-    assert volts == pytest.approx(there, abs=1e-9)
-    assert amps == pytest.approx(through, abs=1e-7)
-    assert amps.sum() == pytest.approx(rail.amps.sum(), abs=1e-9)  # Source: Kirchhoff's current law
+    sources = [*(Source(k, ohms[k]) for k in sorted(chosen)), *stay]
+    assert voltages(rail, 5.0, sources) == pytest.approx(dense(rail, sources, plus), abs=1e-9)
 
 
 # --- which ways are kept ---------------------------------------------------------------------------------------------
@@ -227,24 +173,26 @@ def tenths(low: int, high: int):
 
 
 ways = st.lists(
-    st.tuples(st.integers(0, 1), tenths(46, 50), st.one_of(st.just(0.0), tenths(1, 12)), tenths(-12, 12)),
+    st.tuples(st.integers(0, 1), tenths(46, 50), st.one_of(st.just(0.0), tenths(1, 12)), tenths(-12, 12)).map(
+        lambda way: (*way[:3], way[3] + 0.003 if way[2] else inf)  # without ohms there is no limit
+    ),
     min_size=2,
     max_size=5,
 )
 rests = st.lists(st.tuples(tenths(30, 50), tenths(1, 15), tenths(40, 50)), min_size=8, max_size=16)
 
 
-@examples(166, 500)
-@example([(0, 4.7, 0.1, 1.2), (0, 4.6, 1.2, 0.0)], [(5.0, 0.4, 4.8)], (-1e9, 1e9))
+@examples(80, 250)
+@example([(0, 4.7, 0.1, 1.203), (0, 4.6, 1.2, 0.003)], [(5.0, 0.4, 4.8)], (-1e9, 1e9))
 @given(ways, rests, st.sampled_from(((-1e9, 1e9), (-1.5, 2.5), (0.0, 1.0))))
 def test_whatever_meets_the_rest_has_a_like_among_those_kept(rows, rests, bounds):
     # Source: the definition of a useful row; here each rest is met with each row, one by one
     count, volts, ohms, most = (np.array(column) for column in zip(*rows, strict=True))
-    kept = useful(Labels(count, volts, ohms, most + 0.003, np.arange(len(rows))), 5.0, *bounds)
-    left = [(*rows[k][:3], rows[k][3] + 0.003) for k in kept.node]
+    kept = useful(Labels(count, volts, ohms, most, np.arange(len(rows))), 5.0, *bounds)
+    left = [rows[k] for k in kept.node]
     for rest in rests:
         rest = (*rest[:2], rest[2] + 0.0007)
-        all_met = [(row[0], *meets((*row[:3], row[3] + 0.003), rest)) for row in rows]
+        all_met = [(row[0], *meets(row, rest)) for row in rows]
         if not all(bounds[0] <= amps <= bounds[1] for _, _, amps in all_met):
             continue
         for fewest_taps, met, _ in all_met:
@@ -256,46 +204,20 @@ def test_whatever_meets_the_rest_has_a_like_among_those_kept(rows, rests, bounds
 
 @often
 @given(jobs(), st.data())
-def test_a_tap_more_lowers_no_pixel_that_has_no_more_than_its_source_has(job, data):
-    rail, ohms, stay, _, _ = job
-    q = data.draw(st.integers(0, len(ohms) - 1))
-    stay = stay or (Source(data.draw(st.integers(0, len(ohms) - 1)), 0.2, data.draw(st.sampled_from((4.6, 5.0, 5.5)))),)
-    assume(not shorted(rail, [*stay, Source(q, ohms[q], 5.0)]))
-    before, _ = dense(rail, stay)
-    after, _ = dense(rail, [*stay, Source(q, ohms[q], 5.0)])
-    if before[q] <= 5.0:
-        assert (after >= before - 1e-9).all()
-    else:
-        assert (after <= before + 1e-9).all()
-
-
-def test_a_tap_of_fewer_volts_draws_the_rail_down() -> None:
-    # Source: arithmetic: 6 V and 5 V through an ohm each meet at 5.5 V
-    rail = Rail(np.zeros(0), np.zeros(1), np.array([5.8]))
-    stay = (Source(0, 1.0, 6.0),)
-    assert dense(rail, [*stay, Source(0, 1.0, 5.0)])[0] == pytest.approx([5.5])
-    found = fewest(rail, 5.0, 1.0, given=stay)
-    assert found is not None
-    assert found.pixels == ()
-    assert fewest(replace(rail, least=np.array([6.1])), 5.0, 1.0, given=stay) is None
-
-
-def test_with_limits_a_tap_at_every_pixel_may_be_one_too_many() -> None:
-    # Source: arithmetic: beside a tap of 0.1 ohm one of 1 ohm bears an eleventh; two of 1 ohm bear half each
-    rail = Rail(np.zeros(2), np.array([0.0, 3.0, 0.0]), np.full(3, 3.0))
-    ohms, most = np.array([1.0, 0.1, 1.0]), 2.0
-    assert margin(rail, [Source(k, ohms[k], 5.0, most) for k in range(3)]) < 0
-    found = fewest(rail, 5.0, ohms, most_amps=most)
-    assert found is not None
-    assert found.pixels == (0, 2)
+def test_a_tap_more_lowers_no_pixel(job, data):
+    rail, ohms, stay = job
+    n = len(ohms)
+    stay = stay or (Source(data.draw(st.integers(0, n - 1)), 0.2),)
+    after = dense(rail, [*stay, Source(q := data.draw(st.integers(0, n - 1)), ohms[q])])
+    assert (after >= dense(rail, stay) - 1e-9).all()
 
 
 @st.composite
 def trunks(draw):
     """A rail, and a tree from the supply to some of its pixels: of each branch its parent and ohms, then its pixel."""
-    rail, _, stay, _, _ = draw(jobs(6))
+    rail, _, stay = draw(jobs(6))
     n = len(rail.amps)
-    tree = [(draw(st.integers(-1, k - 1)), parts(draw, 1, 60, False)) for k in range(draw(st.integers(1, 6)))]
+    tree = [(draw(st.integers(-1, k - 1)), parts(draw, 1, 60)) for k in range(draw(st.integers(1, 6)))]
     at = {draw(st.integers(0, n - 1)): draw(st.integers(0, len(tree) - 1)) for _ in range(draw(st.integers(1, 3)))}
     return rail, stay, tree, at
 
@@ -308,7 +230,7 @@ def through_trunk(rail, stay, tree, at):
     for k, ohms in enumerate(rail.ohms):
         net.branch(k, k + 1, ohms)
     for s in stay:
-        net.branch("0", s.pixel, s.ohms, s.volts)
+        net.branch("0", s.pixel, s.ohms, 5.0)
     for k, (parent, ohms) in enumerate(tree):
         net.branch("0" if parent < 0 else ("t", parent), ("t", k), ohms, 5.0 if parent < 0 else 0.0)
     taps = [net.branch(("t", twig), pixel, 0.0) for pixel, twig in at.items()]
@@ -329,26 +251,18 @@ def test_wires_of_their_own_are_no_worse_than_any_trunk_whose_taps_all_give(draw
     except np.linalg.LinAlgError:
         assume(False)
     assume((amps >= 0).all())
-    own, _ = dense(rail, [*stay, *(Source(pixel, part * path_ohms(tree, twig), 5.0) for pixel, twig in at.items())])
+    own = dense(rail, [*stay, *(Source(pixel, part * path_ohms(tree, twig)) for pixel, twig in at.items())])
     assert (own >= shared - 1e-7).all()
 
 
 def test_a_trunk_that_takes_current_back_may_be_better_than_wires_of_their_own() -> None:
     # Source: the judge; current goes from the given tap at pixel 1 through the trunk to pixel 0
     rail = Rail(np.array([10.0]), np.array([1.0, 0.0]), np.zeros(2))
-    stay, tree, at = (Source(1, 0.1, 5.0),), [(-1, 1.0), (0, 0.1), (0, 0.1)], {0: 1, 1: 2}
+    stay, tree, at = (Source(1, 0.1),), [(-1, 1.0), (0, 0.1), (0, 0.1)], {0: 1, 1: 2}
     shared, amps = through_trunk(rail, stay, tree, at)
-    own, _ = dense(rail, [*stay, Source(0, 1.1, 5.0), Source(1, 1.1, 5.0)])
+    own = dense(rail, [*stay, Source(0, 1.1), Source(1, 1.1)])
     assert amps.min() < 0
     assert shared[0] > own[0] + 0.5
-
-
-def test_a_trunk_may_keep_a_limit_that_wires_of_their_own_break() -> None:
-    # Source: arithmetic: one ohm beside one ohm that two taps share: 1/2, 1/4, 1/4 A; three of one ohm: 1/3 A each
-    rail = Rail(np.zeros(2), np.array([1.0, 0.0, 0.0]), np.zeros(3))
-    _, amps = through_trunk(rail, (), [(-1, 1.0), (-1, 1.0), (1, 1e-6), (1, 1e-6)], {0: 0, 1: 2, 2: 3})
-    assert amps == pytest.approx([1 / 2, 1 / 4, 1 / 4], abs=1e-4)
-    assert dense(rail, [Source(k, 1.0, 5.0) for k in range(3)])[1] == pytest.approx([1 / 3] * 3)
 
 
 # --- ladders that are known ------------------------------------------------------------------------------------------
@@ -364,52 +278,41 @@ def ladder(pixels: int, least: float, amps: float = 0.06) -> Rail:
 @pytest.mark.parametrize(("fed", "lowest"), [((1,), 3.99426), ((1, 100), 4.75095), ((1, 50, 100), 4.93632)])
 def test_the_worked_ladder(fed: tuple[int, ...], lowest: float) -> None:
     # Judge: ngspice 39, run by hand. There the supply had 0.1 mΩ: here each tap has, which differs by less than 1 mV.
-    volts, _ = voltages(ladder(100, 0.0), [Source(pixel - 1, 1e-4, 5.0) for pixel in fed])
+    volts = voltages(ladder(100, 0.0), 5.0, [Source(pixel - 1, 1e-4) for pixel in fed])
     assert volts.min() == pytest.approx(lowest, abs=4e-4)
 
 
-@examples(33, 100)
+@examples(20, 60)
 @given(st.integers(1, 300), st.floats(0, 1), st.floats(0, 0.2))
 def test_a_ladder_fed_at_one_end(pixels: int, ohms: float, amps: float) -> None:
     # Source: arithmetic: the link behind k pixels carries n − k loads, and 1 + 2 + … + (n − 1) = n (n − 1) / 2
-    volts, through = voltages(ladder(pixels, 0.0, amps), [Source(0, ohms, 5.0)])
+    volts = voltages(ladder(pixels, 0.0, amps), 5.0, [Source(0, ohms)])
     assert volts[-1] == pytest.approx(5 - ohms * pixels * amps - LOOP * amps * pixels * (pixels - 1) / 2, abs=1e-8)
-    assert through == pytest.approx([pixels * amps], abs=1e-8)
 
 
 @pytest.mark.parametrize(("least", "taps"), [(3.99, 1), (4.74, 1), (4.75, 2), (4.93, 2), (4.9363, 3)])
 def test_fewest_on_the_worked_ladder(least: float, taps: int) -> None:
     # Source: arithmetic: from its middle, half a ladder of 50 links drops 0.06 LOOP 50 · 51 / 2 = 0.259 V; from the
     # middles of two halves 0.06 LOOP 25 · 26 / 2 = 0.066 V
-    found = fewest(ladder(100, least), 5.0, 1e-4)
+    found = fewest(ladder(100, least), 5.0, np.full(100, 1e-4))
     assert found is not None
-    assert len(found.pixels) == taps
+    assert len(found[0]) == taps
 
 
 def test_out_of_time_what_is_found_is_told_from_what_is_proved() -> None:
     # Source: arithmetic: the ladder above wants two taps; one is the most that is known without a search
-    found = fewest(ladder(100, 4.75), 5.0, 1e-4, seconds=0)
+    found = fewest(ladder(100, 4.75), 5.0, np.full(100, 1e-4), seconds=0)
     assert found is not None
-    assert found.bound <= 2 <= len(found.pixels)
-    assert (found.volts >= 4.75).all()
+    pixels, bound = found
+    assert bound <= 2 <= len(pixels)
+    assert margin(ladder(100, 4.75), [Source(pixel, 1e-4) for pixel in pixels]) >= 0
 
 
 def test_what_is_common_practice_is_never_beaten_by_more_taps() -> None:
     # Common practice, no source: 5 V strings are fed every 100 pixels and at both ends
     fed = [*range(0, 1000, 100), 999]
-    volts, _ = voltages(ladder(1000, 0.0), [Source(pixel, 0.01, 5.0) for pixel in fed])
-    found = fewest(ladder(1000, float(volts.min()) - 1e-6), 5.0, 0.01)
+    lowest = float(voltages(ladder(1000, 0.0), 5.0, [Source(pixel, 0.01) for pixel in fed]).min()) - 1e-6
+    found = fewest(ladder(1000, lowest), 5.0, np.full(1000, 0.01))
     assert found is not None
-    assert len(found.pixels) <= len(fed)
-    assert (found.volts >= float(volts.min()) - 1e-6).all()
-
-
-def test_what_is_no_rail_is_refused() -> None:
-    with pytest.raises(ValueError, match="n − 1"):
-        Rail(np.zeros(3), np.zeros(3), np.zeros(3))
-    with pytest.raises(ValueError, match="not negative"):
-        Rail(np.zeros(2), np.array([0.1, -0.1, 0.0]), np.zeros(3))
-    with pytest.raises(ValueError, match="given tap"):
-        fewest(ladder(3, 4.0), 5.0, 0.1, given=[Source(3, 0.1, 5.0)])
-    with pytest.raises(ValueError, match="source"):
-        voltages(ladder(3, 4.0), [])
+    assert len(found[0]) <= len(fed)
+    assert voltages(ladder(1000, 0.0), 5.0, [Source(pixel, 0.01) for pixel in found[0]]).min() >= lowest

@@ -10,14 +10,14 @@ from time import process_time
 import numpy as np
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import Phase, given
 from hypothesis import strategies as st
 
 from patcher.power import shortfalls
 from patcher.power.feed_plan import Plan, RailPlan, plan
 from patcher.power.flow import Power, power
-from patcher.power.positions import pixel_places, supply_place
 from patcher.power.stretches import roots
+from patcher.power.strip import pixel_places, supply_place
 from patcher.power.wires import Wire
 from patcher.show.parser import read
 from patcher.show.schema import Feed, Tap
@@ -25,6 +25,7 @@ from patcher.show.text_edits import with_feeds
 from patcher.swaps.supply_swap import swap_supply
 from patcher.wiring import wire
 from rig.any_power import anything, wired_or_none
+from rig.examples import examples, tries
 from rig.feed_lines import AT_BOX, BOX, line, shows
 from rig.power_show import fed, said, show, tap
 from rig.shipped import Patcher, wired
@@ -129,16 +130,10 @@ def counted(seed: int) -> str:
     return ", ".join(claims)
 
 
-@pytest.mark.parametrize("begin", range(0, 120, 20))
-def test_no_count_that_is_proved_is_beaten_where_a_neighbour_shares_the_ground(begin: int) -> None:
-    for seed in range(begin, begin + 20):
-        counted(seed)
-
-
-@pytest.mark.long
-def test_nor_on_many_more() -> None:
-    claims = [counted(seed) for seed in range(1000, 3000)]
-    assert sum("2 proved" in claim for claim in claims) > 200
+@pytest.mark.many
+def test_no_count_that_is_proved_is_beaten_where_a_neighbour_shares_the_ground() -> None:
+    claims = [counted(seed) for seed in range(tries(40, 700))]
+    assert sum("2 proved" in claim for claim in claims) > len(claims) / 10
 
 
 def test_what_does_not_hold_without_a_new_tap_is_never_said_to_do_with_none(here: Patcher, tmp_path: Path) -> None:
@@ -171,7 +166,7 @@ def test_what_holds_once_a_shared_feed_is_relieved_gets_no_tap_of_its_own() -> N
 # ─── The margin ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(8, 40)
 @given(shows(), st.sampled_from([0.0, 0.02, 0.05]), st.sampled_from([-20.0, 20.0, 40.0, 70.0]), st.floats(0, 1))
 def test_a_plan_as_written_holds_with_its_margin_up_to_its_temperature(
     tables: dict, margin: float, celsius: float, part: float
@@ -244,9 +239,7 @@ def test_what_two_supplies_share_is_never_said_to_have_volts_enough() -> None:
     assert "enough" not in wrong.says
 
 
-@settings(
-    max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.reuse, Phase.generate]
-)  # fmt: skip  # no shrinking: an example takes long
+@examples(6, 40, phases=[Phase.reuse, Phase.generate])  # no shrinking: an example takes long
 @given(anything())
 def test_a_plan_brings_no_hazard_that_was_not_there(tables: dict) -> None:
     wiring = wired_or_none(tables)
@@ -305,7 +298,7 @@ def test_two_taps_are_at_both_ends_where_that_will_do() -> None:
     assert rail.taps == (("a", 1), ("a", 90))
 
 
-@settings(max_examples=10, deadline=None)
+@examples(4, 20)
 @given(st.integers(2, 4), st.integers(30, 150), st.floats(0.2, 1.0), st.sampled_from(["current", "power"]), st.data())
 def test_like_runs_have_like_taps_where_that_costs_no_more(
     many: int, pixels: int, level: float, draw: str, data: st.DataObject

@@ -28,36 +28,18 @@ class Lamp:
 
 def pencil_starts(tables: dict) -> list[tuple[str, str, list[Lamp]]]:
     """Every start as (controller, key of its pin, its pixels in data order), in the order of the file."""
-    starts = []
+    starts: dict[tuple[str, str], list[Lamp]] = {}
     for box, controller in tables["controller"].items():
-        per_port = []
-        for number in sorted(int(n) for n in controller.get("port", {})):
-            per_run = []
-            for run in controller["port"][str(number)]:
+        for port in sorted(controller.get("port", {}), key=int):
+            for run in controller["port"][port]:
                 table = tables["run"][run]
                 width = len(ORDERS[table["pixel"]])
-                lamps = []
+                key = {"controller": box, "port": port, "run": run}[controller.get("start_per", "port")]
+                lamps = starts.setdefault((box, key), [])
                 if not controller.get("skips_nulls", True):
-                    for _ in range(table.get("nulls", 0)):
-                        lamps.append(Lamp(box, run, None, width))
-                for pixel in range(table["pixels"]):
-                    lamps.append(Lamp(box, run, pixel + 1, width))
-                per_run.append((run, lamps))
-            if per_run:
-                per_port.append((number, per_run))
-        match controller.get("start_per", "port"):
-            case "controller":
-                every = [lamp for _, runs in per_port for _, lamps in runs for lamp in lamps]
-                if every:
-                    starts.append((box, box, every))
-            case "port":
-                for number, runs in per_port:
-                    starts.append((box, str(number), [lamp for _, lamps in runs for lamp in lamps]))
-            case "run":
-                for _, runs in per_port:
-                    for run, lamps in runs:
-                        starts.append((box, run, lamps))
-    return starts
+                    lamps += [Lamp(box, run, None, width)] * table.get("nulls", 0)
+                lamps += [Lamp(box, run, pixel + 1, width) for pixel in range(table["pixels"])]
+    return [(box, key, lamps) for (box, key), lamps in starts.items()]
 
 
 def pencil_lay(start: Address, lamps: list[Lamp]) -> list[tuple[Address, Lamp]]:
@@ -93,16 +75,11 @@ def shows(draw, *, pins: bool) -> dict:
         }
         numbers = draw(st.lists(st.integers(1, 9), unique=True, max_size=3))
         for number in numbers:  # in the order drawn: a file need not list its ports in order
-            chain = []
+            chain = controller["port"][str(number)] = []
             for _ in range(draw(st.integers(0, 3))):
-                run = f"run-{len(runs) + 1}"
-                runs[run] = {
-                    "pixel": draw(st.sampled_from(tuple(ORDERS))),
-                    "pixels": draw(sizes),
-                    "nulls": draw(st.integers(0, 3)),
-                }
-                chain.append(run)
-            controller["port"][str(number)] = chain
+                kind, nulls = draw(st.sampled_from(tuple(ORDERS))), draw(st.integers(0, 3))
+                chain.append(f"run-{len(runs) + 1}")
+                runs[chain[-1]] = {"pixel": kind, "pixels": draw(sizes), "nulls": nulls}
         controllers[box] = controller
     hung = list(runs)
     for number in range(draw(st.integers(0, 2)) if hung else 0):
@@ -153,14 +130,10 @@ def allocated(tables: dict):
         return wiring, allocate(wiring).patch
     except PatcherError as error:
         findings = error.findings
+    # Source: the design: messages name the place, what is wrong, and what to do
     assert findings
-    for finding in findings:
-        # Source: the design: messages name the place, what is wrong, and what to do
-        assert finding.where
-        assert finding.says
-        assert finding.remedy
-        assert finding.area == "address"
-        assert finding.severity == "error"
+    assert all(finding.where and finding.says and finding.remedy for finding in findings)
+    assert {(finding.area, finding.severity) for finding in findings} == {("address", "error")}
     return wiring, None
 
 

@@ -7,9 +7,8 @@ from patcher.patch.patch import Patch, Start, written
 from patcher.patch.rules import breaches
 from patcher.placement.effort import Effort
 from patcher.placement.whole import whole
+from rig.patch_pencil import ORDERS
 from rig.shipped import wired
-
-ORDERS = {"mono": "W", "rgb": "RGB", "rgbw": "RGBW", "five": "RGBWA"}
 
 
 def tables_of(boxes: dict[str, tuple[dict, list[list[tuple[str, int]]]]], **show) -> dict:

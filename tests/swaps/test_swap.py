@@ -36,6 +36,7 @@ from patcher.swaps.swap_steps import box_steps
 from patcher.swaps.swapped_files import write_swap
 from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
+from rig import power_show
 from rig.examples import examples, tries
 from rig.shipped import Patcher, wired
 from rig.swap_shows import KINDS, a_swap, fed, show_of, with_tees, yards
@@ -238,7 +239,7 @@ def random_case(seed: int) -> dict:
     return show_of(runs, {"port": ports, "at": [pick.randrange(12) * 1.0, 0.0]}, spare)
 
 
-CASES = (150, 460)
+CASES = (45, 240)
 """Of the quick run, and of the long one."""
 
 
@@ -305,7 +306,7 @@ def test_what_falls_short_is_the_least_that_can(cases) -> None:
                     best = pixels
         nulls = sum(tables["run"][run].get("nulls", 0) for run in tables["run"])
         assert abs(sum(len(tables["run"][run]["at"]) for run in found.lit) - best) <= nulls
-    assert seen >= 5
+    assert seen >= 2
 
 
 def only(tables: dict, some: tuple[str, ...]) -> dict:
@@ -327,7 +328,7 @@ def pixels_of(patch) -> dict[tuple[str, int], tuple[int, int]]:
     }
 
 
-@examples(50, 150)
+@examples(20, 100)
 @given(yards())
 def test_every_pixel_keeps_its_channels_unless_its_run_is_said_to_move(tables: dict) -> None:
     _, kept, found = a_swap(tables)
@@ -340,14 +341,13 @@ def test_every_pixel_keeps_its_channels_unless_its_run_is_said_to_move(tables: d
     old, new = pixels_of(kept), pixels_of(found.patch)
     assert old.keys() == new.keys()
     changed = {run for run, pixel in old if old[run, pixel] != new[run, pixel]}
-    assert {move.run for move in found.moves} == changed
-    for move in found.moves:
-        assert (move.old, move.new) == (old[move.run, 1], new[move.run, 1])
+    moves = {run: tuple(map(written, places)) for run, places in found.moves.items()}
+    assert moves == {run: (old[run, 1], new[run, 1]) for run in changed}
     others = [start for start in found.patch.starts if start.controller != "spare"]
     assert {start for start in kept.starts if start.controller != "dead"} == set(others)
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(yards())
 def test_a_spare_with_a_start_for_every_run_and_no_limits_moves_nothing(tables: dict) -> None:
     """Nothing keeps such a box from listening where the runs are, so none may move."""
@@ -357,7 +357,7 @@ def test_a_spare_with_a_start_for_every_run_and_no_limits_moves_nothing(tables: 
     tables["controller"]["spare"].pop("universes", None)
     _, _, found = a_swap(tables)
     assert isinstance(found, BoxSwap)
-    assert found.moves == ()
+    assert found.moves == {}
     assert found.cables == ()
 
 
@@ -375,7 +375,7 @@ NULL_AT_THE_END = show_of(
 509 or 510, and its pixel stands on channel 1 of the next universe either way."""
 
 
-@examples(33, 100)
+@examples(12, 60)
 @example(NULL_AT_THE_END)
 @given(yards())
 def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
@@ -385,7 +385,7 @@ def test_a_spare_like_the_dead_box_takes_over_all_of_it(tables: dict) -> None:
     tables = tables | {"controller": tables["controller"] | {"spare": {"spare": True} | same}}
     _, kept, found = a_swap(tables)
     assert isinstance(found, BoxSwap)
-    assert found.moves == ()
+    assert found.moves == {}
     assert found.cables == ()
     assert found.spare.model_dump(exclude={"start", "first_universe"}) == found.dead.model_dump(
         exclude={"start", "first_universe"}
@@ -484,7 +484,7 @@ def lit_by(
     return found
 
 
-@examples(33, 100)
+@examples(12, 60)
 @given(with_tees())
 def test_the_pixels_show_what_is_planned_once_the_steps_are_done(tables: dict) -> None:
     from tempfile import TemporaryDirectory
@@ -581,7 +581,7 @@ AHEAD_OF_ITS_OWN["controller"] = {
 @pytest.mark.many
 def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
-    tried = tries(150, 500)
+    tried = tries(50, 250)
 
     # No shrinking: an example takes long, and the first that fails tells enough.
     @settings(
@@ -616,7 +616,7 @@ def test_a_unicast_player_needs_no_change() -> None:
     assert isinstance(found, BoxSwap)
     assert (found.spare.address, found.spare.delivery) == ("192.0.2.1", "unicast")
     assert found.spare.port == {1: ("one",), 2: ("two",)}
-    assert found.moves == ()
+    assert found.moves == {}
 
 
 @pytest.mark.parametrize(
@@ -686,19 +686,10 @@ def counted(tables: dict, joined: set[str]) -> dict[str, tuple[float, float]]:
 
 def shares_a_rail(tables: dict) -> bool:
     """Whether another supply feeds what the dead one feeds: how they share it is up to the wires."""
-    parts = power(wired(tables)).stretches
-    supplies = [{root_of(tables, tree)["supply"] for tree in part.trees} for part in parts]
-    return any({"old", "beside"} <= some for some in supplies)
+    return any({"old", "beside"} <= part.supplies for part in power(wired(tables)).stretches)
 
 
-def root_of(tables: dict, name: str) -> dict:
-    feed = tables["feed"][name]
-    while "from" in feed:
-        feed = tables["feed"][feed["from"]]
-    return feed
-
-
-@examples(33, 100)
+@examples(12, 60)
 @given(fed())
 def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
     assume(not shares_a_rail(tables))
@@ -711,15 +702,15 @@ def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
         dark, full = counted(tables, joined)["old"]
         return logic + dark + full * at
 
-    assert found.amps == pytest.approx(amps(set(roots)), abs=1e-6)
+    assert found.load.amps == pytest.approx(amps(set(roots)), abs=1e-6)
     # Common practice, no source: a supply is loaded to at most 80 % of its rating
     limit = 0.8 * tables["supply"]["new"]["amps"]
     assert found.holds == (amps(set(roots)) <= limit + 1e-7)
-    if found.max_level is None:
+    if found.load.max_level is None:
         assert amps(set(roots), 0.0) > limit - 1e-6
     else:
-        assert amps(set(roots), found.max_level) <= limit + 1e-6
-        assert found.max_level == 1.0 or amps(set(roots), found.max_level + 0.01) > limit - 1e-6
+        assert amps(set(roots), found.load.max_level) <= limit + 1e-6
+        assert found.load.max_level == 1.0 or amps(set(roots), found.load.max_level + 0.01) > limit - 1e-6
     every = [set(some) for n in range(len(roots) + 1) for some in combinations(roots, n)]
     fit = [some for some in every if amps(some) <= limit + 1e-7]
     fitting = found.fitting()
@@ -731,7 +722,7 @@ def test_the_load_of_a_supply_is_that_of_its_lamps(tables: dict) -> None:
         assert len(fitting) == max(len(some) for some in fit if round(amps(some), 6) == best)
 
 
-@examples(20, 50)
+@examples(10, 40)
 @given(fed())
 def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) -> None:
     found = swap_supply(wired(tables), "old", "new")
@@ -741,11 +732,11 @@ def test_a_spare_supply_gives_afterwards_what_the_dead_one_gave(tables: dict) ->
     assert after.controllers["dead"].logic.supply == "new"
     assert {feed.supply for feed in after.feeds.values()} <= {"new", "beside", None}
     [load] = [load for load in power(wire(after)).supplies if load.supply.name == "new"]
-    assert found.amps == pytest.approx(load.amps, nan_ok=True)
-    assert found.max_level == load.max_level
+    assert found.load.amps == pytest.approx(load.amps, nan_ok=True)
+    assert found.load.max_level == load.max_level
     # With the dead one in place it is as much: of wires and pixels nothing has changed.
     [load] = [load for load in power(wired(tables)).supplies if load.supply.name == "old"]
-    assert found.amps == pytest.approx(load.amps, abs=1e-6, nan_ok=True)
+    assert found.load.amps == pytest.approx(load.amps, abs=1e-6, nan_ok=True)
 
 
 @pytest.mark.parametrize("dimmer", [1.0, 0.5])
@@ -754,28 +745,13 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
     tmp_path: Path, here: Patcher, dimmer: float, draw: str
 ) -> None:
     # Judge: `power`, whose circuit ngspice judges in test_drop.py.
-    kind = {
-        "colour_order": "RGB",
-        "volts": 12.0,
-        "channel_ma": 15.0,
-        "idle_ma": 1.0,
-        "min_volts": 8.0,
-        "awg": 18,
-        "pitch": 0.1,
-        "draw": draw,
-    }
-    tables = {
-        "show": {"title": "Boathouse", "level": 0.8},
-        "pixel": {"lamp": kind},
-        "controller": {
-            "boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["slip", "crane"]}, "level": dimmer,
-                     "logic": {"supply": "old", "amps": 0.5}},
-        },
-        "run": {"slip": {"pixel": "lamp", "pixels": 90}, "crane": {"pixel": "lamp", "pixels": 40, "lead": 1.0}},
-        "supply": {"old": {"volts": 12.0, "amps": 12.0}, "new": {"volts": 12.0, "amps": 12.0, "spare": True}},
-        "feed": {"quay": {"supply": "old", "awg": 14, "fuse": 10,
-                          "taps": [{"run": "slip", "pixel": 45, "length": 2.0}]}},
-    }  # fmt: skip
+    tables = power_show.show(
+        {"slip": {"pixels": 90}, "crane": {"pixels": 40, "lead": 1.0}},
+        {"quay": power_show.fed(power_show.tap("slip", 45, 2.0), supply="old", awg=14, fuse=10)}, level=0.8,
+        supplies={"old": {"volts": 12.0, "amps": 12.0}, "new": {"volts": 12.0, "amps": 12.0, "spare": True}},
+        kinds={"lamp": {"channel_ma": 15.0, "min_volts": 8.0, "draw": draw}},
+        box={"level": dimmer, "logic": {"supply": "old", "amps": 0.5}},
+    )  # fmt: skip
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
     said = json.loads(here("swap", show, "old", "new", "--write", "--json").stdout)
@@ -786,18 +762,14 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
 
 
 def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_lets_fit() -> None:
-    kinds = {"lamp": {"colour_order": "RGB", "volts": 12.0, "channel_ma": 20.0, "idle_ma": 1.0, "min_volts": 6.0,
-                      "awg": 18, "pitch": 0.1,
-                      "draw": "power"}}  # fmt: skip
-    runs = {f"r{n}": {"pixel": "lamp", "pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
-    feeds = {
-        f"f{n}": {"supply": "old", "awg": 24, "taps": [{"run": f"r{n}", "pixel": 1, "length": 3.0}]} for n in range(4)
-    }
-    tables = {
-        "show": {"title": "Boathouse"}, "pixel": kinds, "run": runs, "feed": feeds,
-        "controller": {"boat": {"address": "192.0.2.1", "ports": 1, "port": {"1": [*runs]}}},
-        "supply": {"old": {"volts": 12.0, "amps": 30.0}},
-    }  # fmt: skip
+    runs = {f"r{n}": {"pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
+    feeds = {f"f{n}": power_show.fed(power_show.tap(f"r{n}", 1, 3.0), supply="old", awg=24) for n in range(4)}
+    tables = power_show.show(
+        runs,
+        feeds,
+        kinds={"lamp": {"min_volts": 6.0, "draw": "power"}},
+        supplies={"old": {"volts": 12.0, "amps": 30.0}},
+    )
     for amps in (1.0, 2.6, 4.0, 6.5, 8.0, 10.0):
         tables["supply"]["new"] = {"volts": 12.0, "amps": amps, "spare": True}
         found = swap_supply(wired(tables), "old", "new")
@@ -831,27 +803,18 @@ def test_the_best_that_a_spare_of_few_universes_can_may_leave_the_end_of_a_chain
     # By hand: two universes hold 340 RGB pixels: gable's 200 with eaves' 110 are 310; eaves and door are 200, with the
     # 45 of buoy 245, and gable with buoy 245.
     runs = {"gable": 200, "eaves": 110, "door": 90, "buoy": 45}
-    tables = {
-        "show": {"title": "Boathouse"},
-        "pixel": {"lamp": {"colour_order": "RGB"}},
-        "controller": {
-            "boat": {
-                "address": "192.0.2.1",
-                "ports": 3,
-                "port": {"1": ["gable"], "2": ["eaves", "door"], "3": ["buoy"]},
-            },
-            "shelf": {"spare": True, "ports": 3, "universes": 2},
-        },
-        "run": {name: {"pixel": "lamp", "pixels": pixels} for name, pixels in runs.items()},
-    }
+    boat = {"ports": 3, "port": {"1": ["gable"], "2": ["eaves", "door"], "3": ["buoy"]}}
+    tables = show_of(
+        {name: {"pixel": "rgb", "pixels": pixels} for name, pixels in runs.items()}, boat, {"ports": 3, "universes": 2}
+    )
     show = tmp_path / "boathouse.toml"
     show.write_text(tomli_w.dumps(tables), encoding="utf-8")
-    ran = here("swap", show, "boat", "shelf", "--json")
+    ran = here("swap", show, "dead", "spare", "--json")
     assert ran.returncode == 1
     assert json.loads(ran.stdout)["lit"] == ["gable", "eaves"]
 
 
-@examples(100, 300)
+@examples(40, 150)
 @given(
     st.lists(st.tuples(st.integers(1, 200), st.sampled_from((1, 3, 4, 5)), st.integers(0, 2)), min_size=2, max_size=4),
     st.data(),
