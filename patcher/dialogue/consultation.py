@@ -26,8 +26,8 @@ from patcher.trade import TEST_LEVEL
 from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
-    from patcher.diagnosis.case import Seen
     from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.diagnosis.question_frame import Seen
     from patcher.diagnosis.unknown import Known
     from patcher.dialogue.answerer import Answering
     from patcher.faults import Planned

@@ -18,7 +18,7 @@ from patcher.walk.record import Entry, Record, RecordedAnswer, Says
 from patcher.walk.record_file import change_record, local_time
 
 if TYPE_CHECKING:
-    from patcher.diagnosis.case import Seen
+    from patcher.diagnosis.question_frame import Seen
     from patcher.frames.levels import Levels
     from patcher.frames.looks import Look
     from patcher.patch.patch import Patch

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from patcher.diagnosis.engine import Engine
-from patcher.diagnosis.questions import Repertoire, fed_as
+from patcher.diagnosis.question_frame import fed_as
+from patcher.diagnosis.questions import Repertoire
 from patcher.diagnosis.scene import Scene, build_scene
 from patcher.diagnosis.views import see
 from patcher.errors import PatcherError

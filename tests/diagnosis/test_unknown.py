@@ -221,9 +221,9 @@ def test_all_alike_is_said_of_what_shows_the_colour_everywhere(seed: int) -> Non
         own = shown[rng.integers(2)][rng.integers(2)]
         own[rng.integers(len(own))] = rng.choice([4, 3, 0x80])
     each = np.ones((1, 2))
-    for place, (colour, runs) in enumerate(zip(ask.colours, shown, strict=True)):
+    for place, runs in enumerate(shown):
         for run, bits in zip(ask.runs, runs, strict=True):
-            each[:, place] *= Eye().evenly(ask, run, colour, len(bits), table[bits][None])
+            each[:, place] *= Eye().evenly(ask, place, run, table[bits][None])
     shades = [table[np.concatenate(runs)] for runs in shown]
     answer = ask.answers[int(Eye().compares(each)[0].argmax())]
     wrong = [c for c, own in zip(ask.colours, shades, strict=True) if (own != table[colours[c]]).any()]
@@ -271,9 +271,7 @@ def test_of_what_is_lit_and_steady_a_single_pixel_of_another_colour_is_seen(seed
     for bits in shown:
         if rng.random() < 0.3:
             bits[rng.integers(9)] = rng.choice([4, 3])
-    each = [
-        Eye().evenly(ask, "one", colour, 9, table[bits][None]) for colour, bits in zip(ask.colours, shown, strict=True)
-    ]
+    each = [Eye().evenly(ask, place, "one", table[bits][None]) for place, bits in enumerate(shown)]
     wrong = [
         colour for colour, own, bits in zip(ask.colours, (1, 2), shown, strict=True)
         if any(bit not in (own, 0, 0x80) for bit in bits)
