@@ -182,11 +182,6 @@ class Diagnosis:
         return self._engine.known if self.something_else else ()
 
     @property
-    def entropy_bits(self) -> float:
-        """How much is still open, in bits."""
-        return entropy_bits(self._engine.posterior.belief)
-
-    @property
     def prior_bits(self) -> float:
         """How much was open before anything was asked, in bits."""
         return entropy_bits(self._engine.scene.prior)

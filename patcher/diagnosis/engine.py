@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from patcher.diagnosis.coverage import Class, Coverage
 from patcher.diagnosis.hypotheses import Hypothesis
-from patcher.diagnosis.information import WORTHLESS, Belief, Weighed, entropy, same_as_first, sampled, weighed
+from patcher.diagnosis.information import WORTHLESS, Belief, Weighed, entropy_bits, same_as_first, sampled, weighed
 from patcher.diagnosis.pair_pool import Pairs, Told
 from patcher.diagnosis.posterior import Posterior, posterior
 from patcher.diagnosis.question_frame import Candidate, Frame
@@ -245,5 +245,5 @@ class Engine:
                 np.where(scene.variants[run].of[numbers] > 0, scene.variants[run].of[numbers] + shift, 0)
                 for shift, (scene, numbers) in zip((0, variants.index.shape[1]), self._scenes(chosen), strict=False)
             ]
-            spread[run] = entropy(np.bincount(np.concatenate(of), weights=weight).astype(float))
+            spread[run] = entropy_bits(np.bincount(np.concatenate(of), weights=weight).astype(float))
         return sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])

@@ -193,15 +193,10 @@ def information(chances: Chances, weight: Belief, doubt: float) -> Belief:
     return found
 
 
-def entropy(weight: Belief) -> float:
-    """The entropy of a belief, in bits (Shannon 1948); a little below 0 where rounding makes it so."""
-    own = weight[weight > 0]
-    return float(-(own * np.log2(own)).sum())
-
-
 def entropy_bits(belief: Belief) -> float:
-    """The entropy of a belief, in bits, never below 0."""
-    return max(0.0, entropy(belief))
+    """The entropy of a belief, in bits (Shannon 1948), never below 0."""
+    own = belief[belief > 0]
+    return max(0.0, float(-(own * np.log2(own)).sum()))
 
 
 def normalised(logs: Belief) -> Belief:

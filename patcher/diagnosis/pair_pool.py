@@ -75,13 +75,11 @@ class Pool:
         scene: their classes, with the logarithm of how likely each is apart from what was heard in place of a prior.
         chances: of each answer that was heard, for each class: shape (classes, answers heard).
         parts: the two faults of each class's first pair, by number: shape (classes, 2).
-        rows: what the pixels take, for each class.
     """
 
     scene: Scene
     chances: Belief
     parts: NDArray[np.int64]
-    rows: tuple[dict[str, Takes], ...]
 
 
 class Pairs:
@@ -238,7 +236,7 @@ class Pairs:
         for n, look in zip(chosen, of, strict=True):
             first.setdefault(look, n)
         ones = list(first.values())
-        return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
+        return Pool(scene, chances[ones], parts[ones])
 
     def _chances(self, one: Told, takes: dict[str, Takes], base: Mapping[str, Takes]) -> Belief:
         """How likely the answer was, for what pixels take in many ways, most of them near a base."""

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from patcher.diagnosis.unknown import Known
     from patcher.dialogue.answerer import Answering
     from patcher.faults import Planned
-    from patcher.remedies.remedies import Symptom
     from patcher.remedies.rewrite import Rewritten
     from patcher.walk.step import Step
     from patcher.wiring import Wiring
@@ -153,7 +152,7 @@ class Consulting:
         """
         for fault in same[0]:
             todo = remedy(str(self.path), self.wiring, fault)
-            self.say(f"  To fix it: {todo.fix}.")
+            self.say(f"  To fix it: {todo.says}.")
             if todo.causes:
                 self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
             self._say_causes(todo.causes, todo.volts)
@@ -201,12 +200,9 @@ class Consulting:
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
         for symptom in not_wiring(str(self.path), self.wiring, runs):
-            self._say_symptom(symptom)
-
-    def _say_symptom(self, symptom: Symptom) -> None:
-        self.say(f"  {symptom.sees}:")
-        self._say_causes(symptom.causes, symptom.volts)
-        self.say(f"    To tell which: {symptom.tells}.")
+            self.say(f"  {symptom.says}:")
+            self._say_causes(symptom.causes, symptom.volts)
+            self.say(f"    To tell which: {symptom.tells}.")
 
     def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
         """The step that shows best whether these are fixed; None where none does."""
