@@ -7,7 +7,7 @@ given twice, which no known class explains, speaks for it much.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,9 +78,9 @@ def places(repertoire: Repertoire, runs: Sequence[str], told: Sequence[Told]) ->
     """Where each of some runs begins to be otherwise than planned, and where it is as planned again, as far as answers
     tell; and the next question that narrows it, None where there is none.
     """
-    found: list[Known] = []
+    found, said = list[Known](), {one.asked: one.answer for one in told}
     for run in runs[:RUNS]:
-        begins, question = _narrowed(repertoire, run, told, back=False)
+        begins, question = _narrowed(repertoire, run, said, back=False)
         if question is not None:
             return tuple(found), question
         if begins is None or begins == NOWHERE:
@@ -88,7 +88,7 @@ def places(repertoire: Repertoire, runs: Sequence[str], told: Sequence[Told]) ->
             continue
         ends = None
         if begins[1]:
-            ends, question = _narrowed(repertoire, run, told, back=True)
+            ends, question = _narrowed(repertoire, run, said, back=True)
             if question is not None:
                 return tuple(found), question
         found.append(Known(run, begins if begins[1] else None, ends if ends and ends[1] and ends != NOWHERE else None))
@@ -100,7 +100,7 @@ NOWHERE = (-1, -1)
 
 
 def _narrowed(
-    repertoire: Repertoire, run: str, told: Sequence[Told], *, back: bool
+    repertoire: Repertoire, run: str, answers: Mapping[tuple[int, Ask], int], *, back: bool
 ) -> tuple[tuple[int, int] | None, Asked | None]:
     """From one end of a run, between which pixels two that step along it first come apart: (0, 0) where they never do,
     None where nobody can tell; and the question to ask first.
@@ -117,7 +117,7 @@ def _narrowed(
         if candidate is None:
             continue
         frame, ask = candidate.frame, candidate.asks[0]
-        said = {one.asked: one.answer for one in told}.get((frame.key, ask))
+        said = answers.get((frame.key, ask))
         if said is None:
             return None, (frame, ask)
         passes = repertoire.passes(run, bounds, back=back)

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patcher.answers.witness import Witness
@@ -35,7 +35,7 @@ from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
 from rig.examples import examples, later
 from rig.heron_lock import heron, listening
-from rig.shipped import SHOWS, Patcher, wired
+from rig.shipped import SHOWS, Patcher
 from rig.slow_steps import passes, shown
 
 
@@ -68,9 +68,7 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
     assert sorted(boxes) == sorted({wiring.ports[run.name][0] for run in fed}), "a box's colours are one step"
 
 
-@pytest.mark.parametrize(
-    "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
-)
+@pytest.mark.parametrize("box", ["gatepost", *later("lockhouse", "weirside", "mooring")])
 def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
     # Source: the design: a fault is the wiring as built; the pixels are those of the simulated wiring, not of the round
     wiring, _, sound, _ = heron()
@@ -126,85 +124,6 @@ def test_every_other_wiring_of_a_grid_is_seen() -> None:
                     faults = tuple(parse(text, wiring) for text in texts)
                     looks_planned = grid not in departure(sound, faults).takes
                     assert (chance_of_all_yes(faults) > 0) == looks_planned, texts
-
-
-LETTERS = ("RGB", "GRB", "RGBW", "BRGA", "W", "R", "GW")
-
-
-@st.composite
-def shows(draw: st.DrawFn) -> dict:
-    """Small shows of every shape, length, colour order and kind of start."""
-    number = st.integers(1, 30)
-    types = {f"kind{at}": {"colour_order": order} for at, order in enumerate(LETTERS)}
-    runs: dict[str, dict] = {}
-    boxes: dict[str, dict] = {}
-    for box in range(draw(st.integers(1, 3))):
-        ports: dict[str, list[str]] = {}
-        for port in range(1, draw(st.integers(1, 6)) + 1):
-            ports[str(port)] = []
-            for _ in range(draw(st.integers(1, 3))):
-                name = f"run{len(runs)}"
-                run = {"pixel": draw(st.sampled_from(sorted(types))), "nulls": draw(st.integers(0, 2))}
-                x = float(len(runs))
-                match draw(st.sampled_from(["none", "line", "loop", "grid"])):
-                    case "none":
-                        run |= {"pixels": draw(number)}
-                    case "line":
-                        run |= {"shape": "line", "path": [[x, 0.0], [x, 2.0]], "pixels": draw(number)}
-                    case "loop":
-                        corners = [[x, 0.0], [x, 1.0], [x + 0.5, 1.0]]
-                        run |= {"shape": "loop", "corners": corners, "pixels": draw(number)}
-                    case "grid":
-                        run |= {"shape": "grid", "area": [[x, 0.0], [x + 0.7, 1.0]], "lines": "rows",
-                                "data_in": "bottom-left",
-                                "columns": draw(st.integers(2, 5)), "rows": draw(st.integers(2, 5)),
-                                "turns": draw(st.sampled_from(["serpentine", "same-way"]))}  # fmt: skip
-                ports[str(port)].append(name)
-                runs[name] = run
-                if draw(st.booleans()) and run.get("shape") is None:
-                    runs[f"run{len(runs)}"] = run | {"same_data_as": name}
-        per = draw(st.sampled_from(["controller", "port", "run"]))
-        boxes[f"box{box}"] = {"address": f"192.0.2.{box + 1}", "ports": 6, "start_per": per, "port": ports}
-        if draw(st.booleans()):
-            boxes[f"box{box}"]["at"] = [draw(st.floats(0, 9)), 0.0]
-    free = sorted(runs)
-    props = {}
-    for at in range(draw(st.integers(0, 2))):
-        members, free = free[: draw(st.integers(1, 4))], free[4:]
-        if members:
-            props[f"prop{at}"] = {"runs": members}
-    return {"show": {"title": "Any"}, "pixel": types, "controller": boxes, "run": runs, "prop": props}
-
-
-ALONE_AND_NOWHERE = {
-    "show": {"title": "Any"},
-    "pixel": {"rgb": {"colour_order": "RGB"}},
-    "controller": {
-        "shed": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["lamp"]}},
-        "barn": {"address": "192.0.2.2", "ports": 1, "port": {"1": ["eaves"]}},
-    },
-    "run": {
-        "lamp": {"pixel": "rgb", "pixels": 1},
-        "eaves": {"pixel": "rgb", "pixels": 1, "shape": "line", "path": [[1.0, 0.0], [1.0, 2.0]]},
-    },
-    "prop": {"front": {"runs": ["lamp", "eaves"]}},
-}
-"""A run alone in its box, with no picture, of a prop that has one: nobody looked at its ends."""
-
-
-@examples(15, 25)
-@example(ALONE_AND_NOWHERE)
-@given(shows())
-def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
-    wiring = wired(tables)
-    sound = planned(wiring, allocate(wiring).patch)
-    steps = plan(wiring, items(wiring))
-    assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
-    assert len(steps) <= 3 * len(wiring.show.runs)
-    assert len({step.name for step in steps}) == len(steps)
-    for step in steps:
-        assert passes(step, sound, sound.takes) == 1, step.name
-        assert all(subject.checks for subject in step.subjects), step.name
 
 
 POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
@@ -292,8 +211,8 @@ def test_what_is_said_is_where_the_lamps_are_lit() -> None:
     assert told > 30
 
 
-def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher: Patcher) -> None:
-    done = patcher("verify", heron_lock, "--yard", "--json")
+def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: Patcher) -> None:
+    done = here("verify", heron_lock, "--yard", "--json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
     wiring = heron()[0]
@@ -303,7 +222,7 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher
     assert sum(len(of) for of in record["proved"].values()) == len(items(wiring))
     when = record["proved"]["gable"]["ends"]["when"]
     assert when.utcoffset() is not None
-    again = patcher("verify", heron_lock, "--yard")
+    again = here("verify", heron_lock, "--yard")
     assert "All of it is proved already" in again.stdout
 
 
