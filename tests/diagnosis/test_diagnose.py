@@ -27,10 +27,7 @@ from patcher.eye import Ask, Eye
 from patcher.faults import KINDS, RANDOM, codes, departure, parse, planned
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.remedies.plan_edits import changed
-from patcher.remedies.remedies import remedy
-from patcher.shapes import positions
-from patcher.wiring import Wiring, wire
+from patcher.wiring import Wiring
 from rig.diagnosed_shows import SHOWN, before_class, named, order, shown, tables, until_apart
 from rig.examples import later, tries
 from rig.shipped import wired
@@ -90,7 +87,7 @@ def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
     wiring, patch, scene = shown("one run")
     looks = slow_looks(wiring, patch, "rope", scene, seeing)
     beyond = ("universe-shift", "channel-shift", "shift")  # told by channels that no pixel of the plan has
-    for true, members in enumerate(names(scene)):
+    for true, members in list(enumerate(names(scene)))[::3]:
         left = named(before_class(scene, true, true, eye=seeing))
         (own,) = {looks[name] for name in members}
         alike = {name for name, look in looks.items() if look == own}
@@ -125,10 +122,10 @@ def test_a_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
-@pytest.mark.parametrize(("name", "each"), [("chain", 4), ("tee", 4), ("white", 1), ("one start", 4)])
+@pytest.mark.parametrize(("name", "each"), [("chain", 8), ("tee", 8), ("white", 3), ("one start", 8)])
 def test_nearly_every_single_fault_ends_in_its_class(name: str, each: int, seeing: Eye) -> None:
     # It ends where it believes 98 %, and the eye misses a gap three times in ten; what flickers hides what lies behind:
-    # a few are named, and rightly, without being sure. All classes of the shortest run, where that is most.
+    # a few are named, and rightly, without being sure. Most classes of the shortest run, where that is most.
     found, tried = missed(name, seeing, slice(None, None, each))
     assert len(found) <= max(1, 0.03 * tried), found
 
@@ -343,21 +340,6 @@ def test_the_belief_follows_bayes_rule(doubts: bool) -> None:
     assert 0 < engine.posterior.unknown < 1
 
 
-def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_answer() -> None:
-    _, _, scene = shown("one run")
-    engine = Engine(scene, Eye())
-    while engine.posterior.chances.size == 0 or (engine.posterior.chances > MISFIT).all(axis=1).any():
-        chosen = engine.next()
-        assert chosen is not None
-        frame, ask = chosen
-        looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
-        believed = engine.posterior.belief[: len(scene.classes), None]
-        engine.tell(frame, ask, int((looks * believed).sum(axis=0)[:-1].argmin()))
-    assert engine.posterior.doubt == DOUBT
-    assert engine.posterior.pool is not None
-    assert engine.next() is not None
-
-
 def test_pairs_are_thought_of_as_soon_as_no_single_fault_explains_the_answers() -> None:
     _, _, scene = shown("one run")
     engine, lit = Engine(scene, Eye()), Repertoire(scene).fixed("rope")[0]
@@ -366,7 +348,9 @@ def test_pairs_are_thought_of_as_soon_as_no_single_fault_explains_the_answers() 
     singles = engine.posterior.belief[: len(scene.classes)]
     assert (singles / singles.sum()).max() < PAIRED
     assert engine.posterior.contradicted
+    assert engine.posterior.doubt == DOUBT
     assert engine.posterior.pool is not None
+    assert engine.next() is not None
 
 
 # Source: the design: a box that is sent to by its own address takes what comes there; a start that was typed into the
@@ -388,33 +372,3 @@ def test_a_start_in_the_wrong_box_gets_what_is_sent(protocol: str) -> None:
         fault = parse(f"swapped-starts:{one},{other}", wiring)
         for box, universes in departure(plan, [fault]).universes.items():
             assert {(boxes[box]["address"], universe) for universe in universes} <= sent
-
-
-# --- remedies -----------------------------------------------------------------------------------------------------
-
-
-def placed(wiring: Wiring, run: str) -> list[tuple[float, ...]]:
-    """Where each pixel of a run is."""
-    found = positions(wiring.show, wiring.show.runs[run])
-    assert found is not None
-    return [tuple(at) for at in found.round(6).tolist()]
-
-
-@pytest.mark.parametrize("name", list(SHOWN))
-def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
-    """With the show changed as the remedy says, the same pixels take the same data as the plan with the fault in it."""
-    wiring, patch, scene = shown(name)
-    held = 0
-    for fault, *rest in {one for members in scene.classes for one in members if one}:
-        assert not rest
-        assert remedy("show.toml", wiring, fault).says
-        if fault.kind not in ("data-in", "lines", "turns"):
-            continue
-        after = changed(wiring.show, patch, [fault])
-        run = fault.where
-        built = departure(planned(wiring, patch), [fault]).takes[run]
-        old = dict(zip(placed(wiring, run), built.tolist(), strict=True))
-        new = planned(wire(after), patch).takes[run]
-        assert dict(zip(placed(wire(after), run), new.tolist(), strict=True)) == old
-        held += 1
-    assert held == {"grid": 5, "loop": 14}.get(name, 0)

@@ -17,12 +17,14 @@ from patcher.errors import PatcherError
 from patcher.faults import Planned, build, departure, parse, planned
 from patcher.placement.allocation import allocate
 from patcher.remedies.plan_edits import NEVER
+from patcher.remedies.remedies import remedy
 from patcher.remedies.rewrite import rewritten, same_lamps
 from patcher.shapes import positions
 from patcher.show.parser import read
 from patcher.wiring import wire
 from rig import heron_lock, slow_world
 from rig.comments import MARK, commented, picked
+from rig.diagnosed_shows import SHOWN, shown
 from rig.examples import examples
 from rig.heron_lock import HERON_LOCK
 from rig.shipped import wired
@@ -339,6 +341,13 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
     notes = [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line]
     assert notes == ["one", "two", "three", "four"]
     assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}
+
+
+@pytest.mark.parametrize("name", list(SHOWN))
+def test_every_fault_that_is_thought_of_has_its_remedy(name: str) -> None:
+    wiring, _, scene = shown(name)
+    for fault in {fault for members in scene.classes for faults in members for fault in faults}:
+        assert remedy("show.toml", wiring, fault).says
 
 
 @pytest.mark.parametrize(

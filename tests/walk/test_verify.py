@@ -14,13 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.answers.witness import Witness
 from patcher.cli.inputs import load
 from patcher.diagnosis.case import Diagnosis
-from patcher.diagnosis.hypotheses import singles
 from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
 from patcher.eye import Eye
@@ -68,26 +67,6 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
     assert sorted(boxes) == sorted({wiring.ports[run.name][0] for run in fed}), "a box's colours are one step"
 
 
-@pytest.mark.parametrize("box", ["gatepost", *later("lockhouse", "weirside", "mooring")])
-def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
-    # Source: the design: a fault is the wiring as built; the pixels are those of the simulated wiring, not of the round
-    wiring, _, sound, _ = heron()
-    runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
-    by_kind: dict[str, list] = {}
-    for fault, differs in singles(sound, runs):
-        if differs.takes:
-            by_kind.setdefault(fault.kind, []).append(fault)
-    chance = np.random.default_rng(1)
-    for kind, faults in by_kind.items():
-        picked = [faults[n] for n in chance.permutation(len(faults))[:6]]
-        for fault in picked:
-            passes = chance_of_all_yes((fault,))
-            # A dark pixel is a gap among lit ones in each of four colours and in the four parts: 0.3 each, by the eye.
-            most = 0.3**5 + 1e-9 if kind == "dark" else 0.0
-            assert passes <= most, f"{fault} passes the round with {passes:.2f}"
-    assert len(by_kind) >= 12
-
-
 @pytest.mark.parametrize(
     ("fault", "things"),
     [
@@ -129,24 +108,17 @@ def test_every_other_wiring_of_a_grid_is_seen() -> None:
 POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
 
 
-@given(st.lists(POINTS, min_size=1, max_size=7))
-@examples(20, 60)
-def test_the_walk_is_the_shortest(places) -> None:
+@given(st.one_of(st.lists(POINTS, min_size=1, max_size=7), st.lists(POINTS, min_size=EXACT + 1, max_size=16)))
+@examples(25, 60)
+def test_the_walk_visits_every_box_once_and_is_the_shortest(places) -> None:
     # Judge: every order there is, up to 7 boxes
     order = shortest(places)
     assert sorted(order) == list(range(len(places)))
     assert order[0] == 0
-    at = np.array(places)
-    best = min(way(at, [0, *rest]) for rest in permutations(range(1, len(places))))
-    assert way(at, order) == pytest.approx(best, abs=1e-9)
-
-
-@given(st.lists(POINTS, min_size=EXACT + 1, max_size=16))
-@settings(max_examples=10, deadline=None)
-def test_a_long_walk_visits_every_box_once_from_the_first(places) -> None:
-    order = shortest(places)
-    assert sorted(order) == list(range(len(places)))
-    assert order[0] == 0
+    if len(places) <= 7:
+        at = np.array(places)
+        best = min(way(at, [0, *rest]) for rest in permutations(range(1, len(places))))
+        assert way(at, order) == pytest.approx(best, abs=1e-9)
 
 
 def test_the_round_goes_box_by_box_and_never_returns() -> None:
