@@ -10,6 +10,7 @@ from patcher.diagnosis.hypotheses import other_chips, other_orders
 from patcher.diagnosis.scene import scene_of
 from patcher.faults import parse, planned
 from patcher.placement.allocation import allocate
+from rig.any_show import any_show
 from rig.diagnosed_shows import before_class, class_of
 from rig.examples import later
 from rig.heron_lock import heron
@@ -17,7 +18,6 @@ from rig.one_run import string
 from rig.shipped import wired
 
 KINDS = ("data-in", "replaced", "universe-shift", "swapped-starts", "swapped-runs", "swapped-with-leads")
-Tables = dict[str, object]
 
 
 QUICK = [
@@ -53,53 +53,11 @@ def test_each_new_fault_is_named_on_heron_lock(thing: str, text: str) -> None:
     assert engine.sure
 
 
-def some_show(chance: random.Random) -> Tables:
-    """Up to three boxes of each kind of start, with outlines, grids and lines of all widths on their ports."""
-    runs: dict[str, Tables] = {}
-    boxes: dict[str, Tables] = {}
-    for number in range(chance.choice((1, 2, 3))):
-        ports: dict[str, list[str]] = {}
-        for port in range(1, chance.choice((2, 3, 4))):
-            ports[str(port)] = []
-            for _ in range(chance.choice((1, 1, 2, 3))):
-                name = f"run-{len(runs)}"
-                ports[str(port)].append(name)
-                runs[name] = {"pixel": chance.choice(("rgb", "grb", "foam")), "nulls": chance.choice((0, 0, 1, 2))}
-                runs[name] |= drawn(chance)
-        boxes[f"box-{number}"] = {
-            "address": f"192.0.2.{number + 1}", "ports": 4, "port": ports, "reorders": chance.random() < 0.6,
-            "start_per": chance.choice(("controller", "port", "run")), "skips_nulls": chance.random() < 0.6,
-        }  # fmt: skip
-    return {
-        "show": {"title": "Weir", "placement": chance.choice(("fresh", "follow"))},
-        "pixel": {name: {"colour_order": order} for name, order in (("rgb", "RGB"), ("grb", "GRB"), ("foam", "GRBW"))},
-        "controller": boxes, "run": runs,
-    }  # fmt: skip
-
-
-def drawn(chance: random.Random) -> Tables:
-    match chance.choice(("loop", "loop", "grid", "line", "none")):
-        case "loop":
-            wide, high = chance.uniform(1, 3), chance.uniform(1, 2)
-            corners = [[0.0, 0.0], [0.05, high], [wide, high + 0.03], [wide - 0.04, 0.02]]
-            entry = chance.choice(("first", "last", "top-right", 5))
-            return {"shape": "loop", "corners": corners, "pixels": chance.randint(12, 60), "data_in": entry}
-        case "grid":
-            size = {"columns": chance.randint(3, 9), "rows": chance.randint(3, 6), "area": [[0.0, 0.0], [2.0, 1.0]]}
-            return {"shape": "grid", "lines": "rows", "turns": "serpentine", "data_in": "bottom-left"} | size
-        case "line":
-            return {"shape": "line", "path": [[0.0, 0.0], [5.0, 1.0]], "pixels": chance.randint(8, 80)}
-        case _:
-            return {"pixels": chance.randint(8, 80)}
-
-
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(12))
 def test_each_new_fault_is_named_on_random_shows(seed: int) -> None:
     # Source: the design: the diagnosis names the kinds that the model has.
-    chance = random.Random(seed)
-    tables = some_show(chance)
-    wiring = wired(tables)
+    chance, wiring = random.Random(seed), wired(any_show(seed))
     plan = planned(wiring, allocate(wiring).patch)
     scene = scene_of(plan, chance.choice([*wiring.show.runs, *wiring.show.controllers]))
     kind = KINDS[seed % len(KINDS)]
