@@ -36,7 +36,7 @@ rule = "link-load"
 where = "show.frame_rate"
 why = "the sender hangs on a gigabit port of the switch; a box takes a few megabits a second"
 
-[pixel.lamp-12v]
+[pixel.bulb-12v]
 colour_order = "RGB"
 volts = 12.0
 channel_ma = 5.5
@@ -66,7 +66,7 @@ def points(*places: tuple[float, float]) -> str:
     return f"[{', '.join(point(*place) for place in places)}]"
 
 
-def run(name: str, pixels: int, shape: str, *keys: str, kind: str = "lamp-12v", lead: float = 2.0) -> tuple[int, str]:
+def run(name: str, pixels: int, shape: str, *keys: str, kind: str = "bulb-12v", lead: float = 2.0) -> tuple[int, str]:
     """How many pixels a run has, and its table; data crosses a long lead with a null pixel half way."""
     lines = [f"[run.{name}]", f'pixel = "{kind}"', f'shape = "{shape}"', *keys, f"lead = {lead}"]
     lines += ["nulls = 1", f"nulls_at = [{lead / 2}]"] if lead > LONGEST else []
@@ -208,7 +208,7 @@ def tables(number: int, chance: random.Random) -> Iterator[str]:
     prop, bands = screen(house, left + width / 2 - columns * PITCH / 2, columns, chance.randrange(20, 25))
     chains = [
         roof(house, left, width, eaves, eaves + chance.uniform(1.8, 2.6)),
-        windows(house, left, width, "white-12v" if number % 8 == 3 else "lamp-12v"),
+        windows(house, left, width, "white-12v" if number % 8 == 3 else "bulb-12v"),
         [arch(house, left + width + 0.5, chance.choice([3, 4]))],
         *([band] for band in bands),
         [net(house, left + width + 3.8, chance.randrange(54, 60))],

@@ -19,6 +19,8 @@ OWN_FILES = {
     ".patch.toml": "patch file",
     ".checks.toml": "record of what is proved",
     ".entered.toml": "list of what is ticked off",
+    ".practice-checks.toml": "record of what was practised",
+    ".practice-entered.toml": "list of what was ticked off for practice",
 }
 """Files that Patcher keeps beside a show, by how their names end."""
 

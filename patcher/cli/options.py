@@ -35,7 +35,7 @@ SearchSeconds = Annotated[
 SparePixels = Annotated[
     int,
     typer.Option(
-        "--spare-pixels", metavar="N", help="Leave N spare pixels after each start that is newly assigned.",
+        "--spare-pixels", metavar="N", help="Leave N spare pixels after each start address that is newly assigned.",
         min=0, max=10_000,
     ),
 ]  # fmt: skip

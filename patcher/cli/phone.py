@@ -56,7 +56,7 @@ def phone(
     def goals(plan: Content) -> list[Target]:
         return frame_goals(show, plan.wiring, plan.patch, yard=yard)
 
-    plan = _read(show, 1)
+    plan = _read(show, 1, practice=yard)
     if not plan.find(WHOLE).parts:
         raise refuse(str(show), "has no pixels to light", "hang a run on a port")
     if yard:
@@ -66,7 +66,7 @@ def phone(
         if not yard:
             say_others(goals(plan), PRIORITY, interface, stop)
         entry = Authentication(address, server.getsockname()[1])
-        walks = WalkThread(desk, lambda number: _read(show, number))
+        walks = WalkThread(desk, lambda number: _read(show, number, practice=yard))
         pages = Pages(yard=yard, hold=hold)
         evening = Session(desk, entry, walks, pages, goals, "127.0.0.1" if yard else interface)
         evening.go(server, stop, lambda: _say(entry.url, address, hold))
@@ -84,11 +84,11 @@ def _check_address(address: str) -> None:
         raise refuse("--address", f"this machine has no address {address}", remedy)
 
 
-def _read(show: Path, number: int) -> Content:
+def _read(show: Path, number: int, *, practice: bool) -> Content:
     from patcher.phone.content import Content
 
     wiring = load(show)
-    return Content(number, show, wiring, load_patch(show, wiring))
+    return Content(number, show, wiring, load_patch(show, wiring), practice)
 
 
 def _say(url: str, address: str, hold: float) -> None:

@@ -40,7 +40,9 @@ def new(
 def patch(
     show: ShowFile,
     player: Annotated[bool, typer.Option("--player", help="Print what to type into the show's player.")] = False,
-    fresh: Annotated[bool, typer.Option("--fresh", help="Forget the patch file; assign every start again.")] = False,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Forget the patch file; assign every start address again.")
+    ] = False,
     csv: Annotated[bool, typer.Option("--csv", help="Print the table as CSV.")] = False,
     every_pixel: Annotated[bool, typer.Option("--every-pixel", help="Print one row for each pixel.")] = False,
     spare_pixels: SparePixels = 0,

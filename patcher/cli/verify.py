@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -105,22 +105,20 @@ def verify(
     wiring = load(show)
     patch = load_patch(show, wiring)
     if note is not None or replaced is not None:
-        _add(show, wiring, patch, thing, note=note, replaced=replaced)
+        _add(show, wiring, patch, thing, note=note, replaced=replaced, practice=yard)
         return
-    record = read_record(show)
+    record = read_record(show, practice=yard)
     every = digests(wiring, patch, items(wiring))
     wanted = {item: every[item] for item in every if thing is None or item in _of_thing(thing, wiring, patch)}
     if not wanted:
         raise refuse(thing or str(show), "has nothing to prove this season", "name a box, port, run or prop that hangs")
     if new_season:
-        record = _season(show, thing)
+        record = _season(show, thing, practice=yard)
         if not (report or as_json):
             return
-    if report or new_season:
-        progress = Progress(show, wiring, patch, record, wanted)
-    else:
-        shown = _round(Progress(show, wiring, patch, record, wanted), every, source, again=again, as_json=as_json)
-        progress = Progress(show, wiring, patch, read_record(show), wanted, shown)
+    progress = Progress(show, wiring, patch, record, wanted, practice=yard)
+    if not (report or new_season):
+        progress = _round(progress, every, source, again=again, as_json=as_json)
     _say_report(progress, as_json=as_json)
 
 
@@ -135,22 +133,23 @@ def _say_report(progress: Progress, *, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-def _season(show: Path, thing: str | None) -> Record:
+def _season(show: Path, thing: str | None, *, practice: bool) -> Record:
     """Reset all results; the record as it then is."""
     from patcher.walk.record_file import change_record, read_record
 
     if thing is not None:
         raise refuse("--new-season", "is for the whole show", "leave the thing out")
-    forgotten = len(read_record(show).answers)
-    record = change_record(show, lambda kept: kept.new_season())
+    forgotten = len(read_record(show, practice=practice).answers)
+    record = change_record(show, lambda kept: kept.new_season(), practice=practice)
     said = f"A new season: {count(forgotten, 'result')} reset, {count(len(record.notes), 'note')} kept."
     print(said, file=sys.stderr)
     return record
 
 
 def _add(
-    show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None
-) -> None:
+    show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None,
+    practice: bool,
+) -> None:  # fmt: skip
     """Save what a person says of a thing, at any time."""
     from patcher.patch.thing import find
     from patcher.walk.record import Entry
@@ -163,9 +162,9 @@ def _add(
         raise refuse("--replaced", f"is about a pixel, and {thing} is a {kind}", "name it by its run: gable/17")
     now = local_time()
     if note is not None:
-        change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)))
+        change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)), practice=practice)
     if replaced is not None:
-        change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)))
+        change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)), practice=practice)
     print(f"Saved for {thing}.")
 
 
@@ -183,8 +182,10 @@ def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:
     return {item for item in items(wiring) if item.thing in runs | ports | whole}
 
 
-def _round(progress: Progress, every: Mapping[Item, str], source: AnswerSource, *, again: bool, as_json: bool) -> int:
-    """Walk through what is open, and start again where the show file is changed on the way; how many steps were shown.
+def _round(
+    progress: Progress, every: Mapping[Item, str], source: AnswerSource, *, again: bool, as_json: bool
+) -> Progress:
+    """Walk through what is open, and start again where the show file is changed on the way; where the show stands then.
 
     Args:
         progress: where the show stands.
@@ -208,20 +209,20 @@ def _round(progress: Progress, every: Mapping[Item, str], source: AnswerSource, 
     while True:
         with _answering(progress.show, progress.wiring, progress.patch, written, source, say) as answering:
             walk = _walk(progress, every, answering, say, again=again)
-            if walk is None:
-                return shown
-            walk.go()
-        shown += walk.looks
-        if not walk.written:
-            say("")
-            return shown
-        say("\nThe show file has changed. What is open now:")
+            if walk is not None:
+                walk.go()
+                shown += walk.looks
+        if walk is not None:
+            say("" if not walk.written else "\nThe show file has changed. What is open now:")
+        if walk is None or not walk.written:
+            return replace(progress, record=read_record(progress.show, practice=source.yard), shown=shown)
         show, things = progress.show, {item.thing for item in progress.wanted}
         wiring = load(show)
         patch = load_patch(show, wiring)
         every, again = digests(wiring, patch, items(wiring)), False
         wanted = {item: every[item] for item in every if item.thing in things}
-        progress = Progress(show, wiring, patch, read_record(show), wanted)
+        record = read_record(show, practice=source.yard)
+        progress = Progress(show, wiring, patch, record, wanted, practice=source.yard)
 
 
 def _walk(progress: Progress, every: Mapping[Item, str], answering: Answering, say: Say, *, again: bool) -> Walk | None:
@@ -239,7 +240,7 @@ def _walk(progress: Progress, every: Mapping[Item, str], answering: Answering, s
     say(begin(steps, progress))
     return Walk(
         progress.show, wiring, patch, every, steps, answering,
-        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say,
+        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say, practice=progress.practice,
     )  # fmt: skip
 
 

@@ -144,6 +144,9 @@ class Consulting:
         for seen in diagnosis.unexplained[:MOST_NAMED]:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
         self.say("  Check the pixels there, their joints, and whether they are all of one type.")
+        boxes = {self.wiring.ports[run][0] for run in runs_of(self.wiring, self.plan.patch, diagnosis.thing)}
+        for box in sorted(boxes - {diagnosis.thing}):
+            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {self.path} {box}")
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:

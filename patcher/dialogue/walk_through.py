@@ -42,6 +42,7 @@ class Walk:
         answering: who answers.
         render: turns a look into levels.
         say: prints a line.
+        practice: whether simulated boxes are looked at: the answers are kept apart then.
         looks: how many steps were shown.
         seen: what was right so far, as answers to questions of the diagnosis.
         told: answers to a diagnosis that was stopped, until its thing is checked again.
@@ -57,6 +58,7 @@ class Walk:
     answering: Answering
     render: Callable[[Look], Levels]
     say: Callable[[str], None]
+    practice: bool = False
     looks: int = 0
     seen: list[Seen] = field(default_factory=list)
     told: list[Seen] = field(default_factory=list)
@@ -143,13 +145,14 @@ class Walk:
         items = [item for subject in subjects for item in subject.proves]
         answers = {item: RecordedAnswer(says, now, self.digests[item], faults) for item in items}
         if answers:
-            change_record(self.path, lambda record: record.answered(answers))
+            change_record(self.path, lambda record: record.answered(answers), practice=self.practice)
 
     def _note(self, step: Step, text: str) -> None:
         if text:
             now = local_time()
             thing = step.subjects[0].thing if len(step.subjects) == 1 else step.name.split()[1]
-            change_record(self.path, lambda record: record.added("notes", Entry(thing, now, text)))
+            entry = Entry(thing, now, text)
+            change_record(self.path, lambda record: record.added("notes", entry), practice=self.practice)
             self.say(f"  note saved for {thing}")
 
     def _remember(self, step: Step, subjects: Iterable[Subject]) -> None:

@@ -148,9 +148,9 @@ def write_patch(show_path: Path, patch: Patch, seen: Seen | None = None) -> Path
     return path
 
 
-def entered_path(show_path: Path) -> Path:
+def entered_path(show_path: Path, *, practice: bool = False) -> Path:
     """Where it stands what was ticked off of a show file: `heron-lock.toml` → `heron-lock.entered.toml`."""
-    return kept_path(show_path, "entered")
+    return kept_path(show_path, "entered", practice=practice)
 
 
 def dump_entered(entered: Entered) -> str:
@@ -191,7 +191,7 @@ def _refuse_nonsense(place: Any) -> None:
         raise ValueError(f"{place.universe}/{place.channel} is not an address")
 
 
-def read_entered(show_path: Path) -> Entered:
+def read_entered(show_path: Path, *, practice: bool = False) -> Entered:
     """What was ticked off of a show; nothing where there is no file yet.
 
     Raises:
@@ -199,9 +199,11 @@ def read_entered(show_path: Path) -> Entered:
     """
     remedy = "bring back the last good one; or move it away: then all is still to type"
     kind, rule = "file of what is ticked off", "file-of-what-is-ticked-off"
-    return read_kept(entered_path(show_path), parse_entered, kind, remedy, rule=rule) or Entered()
+    path = entered_path(show_path, practice=practice)
+    return read_kept(path, parse_entered, kind, remedy, rule=rule) or Entered()
 
 
-def change_entered(show_path: Path, change: Callable[[Entered], Entered]) -> Entered:
+def change_entered(show_path: Path, change: Callable[[Entered], Entered], *, practice: bool = False) -> Entered:
     """Read what was ticked off, change it, and write it; see `change_kept`."""
-    return change_kept(entered_path(show_path), lambda: read_entered(show_path), change, dump_entered)
+    path = entered_path(show_path, practice=practice)
+    return change_kept(path, lambda: read_entered(show_path, practice=practice), change, dump_entered)

@@ -44,12 +44,14 @@ class Content:
         path: the show file.
         wiring: what hangs where.
         patch: which channels it has.
+        practice: whether the simulated yard stands in for the boxes: what is kept then is kept apart.
     """
 
     number: int
     path: Path
     wiring: Wiring
     patch: Patch
+    practice: bool = False
 
     @cached_property
     def digests(self) -> dict[Item, str]:

@@ -68,7 +68,7 @@ class Pages:
 
     def report(self, plan: Content) -> dict[str, Any]:
         """Progress, as the record is now."""
-        record = read_record(plan.path)
+        record = read_record(plan.path, practice=plan.practice)
         in_all = tally(states(record, plan.digests).values())
         return {
             "in_all": in_all, "boxes": tallies(record, plan.digests, plan.wiring),

@@ -260,8 +260,9 @@ class Server:
                 self._desk.plan.find(act.thing)
             if words := act.text.strip():
                 now = local_time()
-                path = self._desk.plan.path
-                change_record(path, lambda record: record.added("notes", Entry(act.thing, now, words)))
+                plan = self._desk.plan
+                entry = Entry(act.thing, now, words)
+                change_record(plan.path, lambda record: record.added("notes", entry), practice=plan.practice)
                 self._desk.recorded()
         except PatcherError as error:
             self._desk.say_problem(error)

@@ -14,7 +14,7 @@ from patcher.sheets.patch_tables import to_tell, to_type
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     """What is still to do: of each thing its key in an act, and its words."""
-    todo = entered.todo(read_entered(plan.path), plan.wiring, plan.patch)
+    todo = entered.todo(read_entered(plan.path, practice=plan.practice), plan.wiring, plan.patch)
     starts, runs = to_type(todo.starts), to_tell(todo.runs)
     return {
         "to_type": [
@@ -37,10 +37,14 @@ def tick(plan: Content, act: Act) -> None:
     Raises:
         PatcherError: there is no such thing, or it cannot be kept.
     """
-    held, yes = read_entered(plan.path), act.text == "yes"
+    held, yes = read_entered(plan.path, practice=plan.practice), act.text == "yes"
     if act.do == "told":
         runs = entered.named_runs([act.thing], held, plan.wiring, plan.patch)
-        change_entered(plan.path, lambda now: entered.told(now, plan.patch, runs) if yes else entered.untold(now, runs))
+        change_entered(
+            plan.path,
+            lambda now: entered.told(now, plan.patch, runs) if yes else entered.untold(now, runs),
+            practice=plan.practice,
+        )
         return
     box, _, start = act.thing.partition(" ")
     if (box, start) not in entered.named_starts([entered.ALL], held, plan.wiring, plan.patch):
@@ -50,4 +54,5 @@ def tick(plan: Content, act: Act) -> None:
         lambda now: (
             entered.typed(now, plan.wiring, plan.patch, [(box, start)]) if yes else entered.untyped(now, [(box, start)])
         ),
+        practice=plan.practice,
     )

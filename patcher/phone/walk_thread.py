@@ -130,7 +130,7 @@ class WalkThread:
                 self._desk.replan(self._read(self._desk.plan.number + 1))
                 again = False
             plan = self._desk.plan
-            stands = tally(states(read_record(plan.path), plan.digests).values())
+            stands = tally(states(read_record(plan.path, practice=plan.practice), plan.digests).values())
             over = (
                 "The walk-through is finished: "
                 + ", ".join(f"{count} {state}" for state, count in stands.items())
@@ -143,7 +143,7 @@ class WalkThread:
     def _walked(self, *, again: bool) -> bool:
         """One walk; whether the show file was changed, so that it goes on with what is open by that."""
         plan = self._desk.plan
-        record = read_record(plan.path)
+        record = read_record(plan.path, practice=plan.practice)
         wanted = set(plan.digests) if again else open_items(record, plan.digests)
         steps = steps_of(plan.wiring, wanted)
         if not steps:
@@ -152,6 +152,7 @@ class WalkThread:
         walk = Walk(
             plan.path, plan.wiring, plan.patch, plan.digests, steps, self,
             lambda look: levels(look, plan.wiring, plan.patch, plan.universes, TEST_LEVEL), self._tell,
+            practice=plan.practice,
         )  # fmt: skip
         self._walk = walk
         walk.go()

@@ -15,6 +15,7 @@ from patcher.visible import one_line
 from patcher.walk.items import Item, older_digests
 from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open
 from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
+from patcher.walk.record_file import checks_path
 from patcher.walk.step import Step
 from patcher.walk.unprovable import Passed
 from patcher.walk.unproved import TOO_MANY, concerns, in_words, left_open
@@ -38,6 +39,7 @@ class Progress:
         record: the answers that are kept.
         wanted: the items that are asked about, each with its digest.
         shown: how many steps were shown just now; None where only a report is wanted.
+        practice: whether the record is that of practice with the simulated yard.
     """
 
     show: Path
@@ -46,6 +48,7 @@ class Progress:
     record: Record
     wanted: Mapping[Item, str] = field(repr=False)
     shown: int | None = None
+    practice: bool = False
 
     @cached_property
     def states(self) -> dict[Item, State]:
@@ -85,6 +88,10 @@ def begin(steps: Collection[Step], progress: Progress) -> str:
     changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
     again = sorted({item.thing for item in before & {*wanted}})
     lines = [f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.", CAUTION]
+    if progress.practice:
+        kept = checks_path(progress.show, practice=True).name
+        said = f"Practice with simulated boxes: the answers go to {kept}."
+        lines.insert(0, f"{said} What is proved of your boxes does not change.")
     if changed:
         lines.append(f"Changed since they were checked: {', '.join(changed)}.")
     if again:
@@ -127,7 +134,8 @@ def document(progress: Progress) -> dict[str, Any]:
     }
     older = by_older_round(record, progress.older)
     return {
-        "show": str(progress.show), **progress.counts(progress.wanted), "looks": progress.shown,
+        "show": str(progress.show), "practice": progress.practice, **progress.counts(progress.wanted),
+        "looks": progress.shown,
         "boxes": [{"controller": box, **progress.counts(items)} for box, items in progress.boxes.items()],
         "items": [
             _item_json(progress, item, state, unproved or ()) | {"older_round": item in older}

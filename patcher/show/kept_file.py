@@ -14,8 +14,13 @@ from patcher.show.writer import alone_with, as_read, write_together
 Kept = TypeVar("Kept")
 
 
-def kept_path(show_path: Path, what: str) -> Path:
-    """Where a file stands that is kept beside a show file: `heron-lock.toml` → `heron-lock.WHAT.toml`."""
+def kept_path(show_path: Path, what: str, *, practice: bool = False) -> Path:
+    """Where a file stands that is kept beside a show file: `heron-lock.toml` → `heron-lock.WHAT.toml`.
+
+    What is practised with the simulated yard is kept apart, so that it never counts for the boxes themselves:
+    `heron-lock.practice-WHAT.toml`.
+    """
+    what = f"practice-{what}" if practice else what
     return show_path.with_name(f"{show_path.name.removesuffix('.toml')}.{what}.toml")
 
 

@@ -31,9 +31,9 @@ _HEAD = """\
 """
 
 
-def checks_path(show_path: Path) -> Path:
-    """Where the record of a show file stands."""
-    return kept_path(show_path, "checks")
+def checks_path(show_path: Path, *, practice: bool = False) -> Path:
+    """Where the record of a show file stands; that of practice stands apart."""
+    return kept_path(show_path, "checks", practice=practice)
 
 
 def dump(record: Record) -> str:
@@ -96,16 +96,18 @@ def local_time() -> datetime:
         return datetime.now(UTC).replace(microsecond=0)
 
 
-def read_record(show_path: Path) -> Record:
+def read_record(show_path: Path, *, practice: bool = False) -> Record:
     """The record of a show; an empty one where there is no file yet.
 
     Raises:
         PatcherError: there is one, but it cannot be read; it is left as it is.
     """
     remedy = "restore your last good copy; or move it away, and start checking from the beginning"
-    return read_kept(checks_path(show_path), parse, "record", remedy, rule="checks-file", area="file") or Record()
+    path = checks_path(show_path, practice=practice)
+    return read_kept(path, parse, "record", remedy, rule="checks-file", area="file") or Record()
 
 
-def change_record(show_path: Path, change: Callable[[Record], Record]) -> Record:
+def change_record(show_path: Path, change: Callable[[Record], Record], *, practice: bool = False) -> Record:
     """Read the record, change it, and write it; see `change_kept`."""
-    return change_kept(checks_path(show_path), lambda: read_record(show_path), change, dump)
+    path = checks_path(show_path, practice=practice)
+    return change_kept(path, lambda: read_record(show_path, practice=practice), change, dump)

@@ -128,7 +128,7 @@ def test_one_fault_mended_it_asks_again(here: Patcher, heron_lock: Path) -> None
 @pytest.mark.parametrize(
     ("fault", "lines"),
     [
-        ("colour-order:gable=BRG", ['pixel = "lamp-12v-brg"', "[pixel.lamp-12v-brg]", 'colour_order = "BRG"']),
+        ("colour-order:gable=BRG", ['pixel = "bulb-12v-brg"', "[pixel.bulb-12v-brg]", 'colour_order = "BRG"']),
         ("swapped-ports:mooring/2,mooring/4", ['2 = ["hedge"]', '4 = ["willow"]']),
         pytest.param("reversed:towpath", ['data_in = "first"'], marks=pytest.mark.long),
         pytest.param(

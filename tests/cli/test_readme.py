@@ -164,7 +164,7 @@ def test_the_next_season(cottage: Path, here: Patcher) -> None:
         "pixels = 150\nlead = 9.0": "pixels = 165\nlead = 9.0",
         "pixels = 89\n": "pixels = 120\n",
         '2 = ["window-left", "window-right"]': '2 = ["window-left", "window-right"]\n3 = ["lanterns"]',
-        "[run.eaves]": '[run.lanterns]\npixel = "lamp-12v"\npixels = 40\nlead = 3.0\n\n[run.eaves]',
+        "[run.eaves]": '[run.lanterns]\npixel = "bulb-12v"\npixels = 40\nlead = 3.0\n\n[run.eaves]',
     }.items():
         assert text.count(old) == 1
         text = text.replace(old, new)

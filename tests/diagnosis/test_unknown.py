@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import random
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from patcher.diagnosis.questions import Repertoire
 from patcher.diagnosis.scene import scene_of
 from patcher.diagnosis.unknown import DEPARTS, PRIOR, Known, log_weight
 from patcher.diagnosis.views import see
-from patcher.dialogue.consultation import known_in_words
+from patcher.dialogue.consultation import Consulting, known_in_words
 from patcher.eye import CANNOT_TELL, Eye, alike, shade_table, whole
 from patcher.faults import departure, parse, planned
 from patcher.placement.allocation import allocate
@@ -294,6 +295,10 @@ def test_it_says_what_is_known_all_the_same_and_what_is_not_explained(seed: int)
     assert known.begins is not None
     assert known.begins[0] - 1 <= wrong[0] <= known.begins[1] + 1
     assert known.ends is None or known.ends[0] - 1 <= wrong[-1] <= known.ends[1] + 1
+    said: list[str] = []
+    Consulting(Path("house.toml"), PLAN, before, said.append).say_found(diagnosis)  # type: ignore[arg-type]  # asks nobody
+    box = WIRING.ports["boat"][0]
+    assert f"  What is wrong may lie outside boat: patcher diagnose house.toml {box}" in said
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from patcher.dialogue.consultation import write
 from patcher.errors import PatcherError
 from patcher.faults import parse as fault_of
 from patcher.faults import planned as as_planned
-from patcher.patch.entered import NOTHING, named_runs, named_starts, todo, told, typed, untold, untyped
+from patcher.patch.entered import NOTHING, Entered, named_runs, named_starts, todo, told, typed, untold, untyped
 from patcher.patch.patch_file import change_entered, dump_entered, entered_path, parse_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act, read_act
@@ -263,12 +263,13 @@ def test_two_ticks_at_once_are_both_kept(tmp_path: Path) -> None:
     assert set(read_entered(show).player) == set(runs)
 
 
-def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path) -> None:
+@pytest.mark.parametrize("practice", [False, True])
+def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path, practice: bool) -> None:
     show = tmp_path / "house.toml"
     tables = show_of({"roof": (100, 0), "porch": (60, 2)}, skips=False)
     show.write_text(tomli_w.dumps(tables))
     wiring = wired(tables)
-    plan = Content(1, show, wiring, allocate(wiring).patch)
+    plan = Content(1, show, wiring, allocate(wiring).patch, practice)
     left = left_on_the_phone(plan)
     assert [row["thing"] for row in left["to_type"]] == ["house house/1", "house house/2"]
     assert [row["thing"] for row in left["to_tell"]] == ["roof", "porch"]
@@ -277,6 +278,8 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path) -> None:
         for row in left[kind]:
             tick(plan, read_act(json.dumps({"do": do, "text": "yes", "thing": row["thing"]})))
     assert left_on_the_phone(plan) == {"to_type": [], "to_tell": []}
+    assert read_entered(show, practice=practice).boxes
+    assert read_entered(show, practice=not practice) == Entered(), "what is practised is kept apart"
     tick(plan, Act("typed", "no", "house house/2"))
     tick(plan, Act("told", "no", "roof"))
     again = left_on_the_phone(plan)

@@ -26,6 +26,7 @@ from patcher.diagnosis import frame_timing
 from patcher.faults import build, parse
 from patcher.phone import connections
 from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
+from patcher.walk.record_file import read_record
 from rig.examples import examples
 from rig.phones import Inline, Rig, evening, until
 from rig.shipped import SHOWS
@@ -543,6 +544,7 @@ def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, h
                 page.send('{"do":"light"}')
                 while json.loads(page.recv(timeout=5))["dark"]:
                     pass
+                page.send('{"do": "note", "thing": "gable", "text": "practised"}')
                 time.sleep(0.3)
                 phone.send_signal(how)
                 with pytest.raises(ConnectionClosed):  # noqa: PT012
@@ -563,6 +565,8 @@ def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, h
         out, _ = yard.communicate(timeout=20)
         said = json.loads(out)
         assert len(said["lamps"]) == 2941
+        assert [note.what for note in read_record(heron_lock, practice=True).notes] == ["practised"]
+        assert read_record(heron_lock).notes == ()
         assert all(run["lit"] == 0 for run in said["runs"])
     finally:
         yard.kill()

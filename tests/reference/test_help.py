@@ -157,7 +157,7 @@ def test_every_pattern_and_every_kind_of_fault_is_there() -> None:
 
 WHEEL = """\
 [run.wheel]
-pixel = "lamp-12v"
+pixel = "bulb-12v"
 shape = "loop"
 corners = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]
 pixels = 40

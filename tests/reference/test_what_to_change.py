@@ -24,7 +24,7 @@ pitch = 0.1
 
 [run.gable] """
 TEE = """[run.hedge-back]
-pixel = "lamp-12v"
+pixel = "bulb-12v"
 pixels = 150
 same_data_as = "hedge"
 power_joined = false
@@ -47,9 +47,9 @@ lead = 0.0
 
 [run.gable] """
 HEDGE = 'pixels = 150\nlead = 9.0\nlead_via = "booster"\n'
-GABLE = '[run.gable]                # up to the ridge and down again\npixel = "lamp-12v"\n'
+GABLE = '[run.gable]                # up to the ridge and down again\npixel = "bulb-12v"\n'
 BOAT = 'lead = 11.0                # along the quay\nlead_via = "booster"       # half way, in the railing\n'
-RULE = '[[accept]]\nrule = "lead-length"\nwhere = "run.narrowboat"\nwhy = "an old hand"\n\n[pixel.lamp-12v]'
+RULE = '[[accept]]\nrule = "lead-length"\nwhere = "run.narrowboat"\nwhy = "an old hand"\n\n[pixel.bulb-12v]'
 FIRST_TAP = '{ run = "gable", pixel = "first", length = 2.6 },'
 MORE_TAPS = FIRST_TAP + '\n  { run = "gable", pixel = 45, length = 4.6 },'
 LAST_TAP = '{ run = "eaves", pixel = "last", length = '
@@ -63,7 +63,7 @@ LAST_TAP = '{ run = "eaves", pixel = "last", length = '
         ("a pixel was cut out", [("pixels = 150\n", "pixels = 149\n")], "hedge", 149),
         ("a pixel was put back", [("gaps = [9] ", "gaps = [] ")], "eaves", 78),
         ("got more pixels", [("pixels = 101\n", "pixels = 106\n"), ("[27.0, 0.1]]", "[27.5, 0.1]]")], "towpath", 106),
-        ("replaced by another", [("\n[run.gable] ", NEW_KIND), (GABLE, GABLE.replace("lamp-12v", "new-12v"))],
+        ("replaced by another", [("\n[run.gable] ", NEW_KIND), (GABLE, GABLE.replace("bulb-12v", "new-12v"))],
          "gable", 89),
         ("only a part", [("\n[run.gable] ", NEW_KIND.replace("\n[run.gable] ", "\n" + TWO)),
                          ('4 = ["hedge"]', '4 = ["hedge", "hedge-end"]'), (HEDGE, HEDGE.replace("150", "100"))],
@@ -81,7 +81,7 @@ LAST_TAP = '{ run = "eaves", pixel = "last", length = '
                              ("pixel = 481, length = 0.25", "pixel = 481, length = 1.6")], "gate-left", 560),
         ("one more place", [(FIRST_TAP, MORE_TAPS), (LAST_TAP + "0.2", LAST_TAP + "5.0")], "gable", 89),
         ("another name", [("hedge", "privet")], "privet", 150),
-        ("as you want it", [(BOAT, "lead = 11.0\n"), ("[pixel.lamp-12v]", RULE)], "narrowboat", 216),
+        ("as you want it", [(BOAT, "lead = 11.0\n"), ("[pixel.bulb-12v]", RULE)], "narrowboat", 216),
     ],
 )  # fmt: skip
 def test_what_to_change_when(row: str, edits: list, run: str, pixels: int, here: Patcher, heron_lock: Path) -> None:

@@ -158,7 +158,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     assert needs["dot-5v"].count == 560 + 440 + 216
     assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
     assert needs["dot-5v, as null pixel"].count == 1
-    assert needs["lamp-12v"].count == 89 + 77 + 52 + 52 + 108 + 58 + 58 + 101 + 500 + 150
+    assert needs["bulb-12v"].count == 89 + 77 + 52 + 52 + 108 + 58 + 58 + 101 + 500 + 150
     assert needs["plug and socket, 3-pole, one pair"].count == 2 * len(HERON["run"])
     assert needs["supply 12 V, 29 A"].count == 2
     assert needs["supply 12 V, 29 A"].spare == 1
@@ -268,5 +268,5 @@ def test_the_mark_changes_with_the_show_and_with_the_patch(heron) -> None:
     mark = show_sheet(wiring, patch, None, state).mark
     assert show_sheet(wiring, patch, patch, state).mark == mark
     brighter = wired({**HERON, "show": {**HERON["show"], "level": 0.5}, "run": {**HERON["run"], "willow": {
-        "pixel": "lamp-12v", "pixels": 500, "lead": 4.2}}})  # fmt: skip
+        "pixel": "bulb-12v", "pixels": 500, "lead": 4.2}}})  # fmt: skip
     assert show_sheet(brighter, patch, None, power(brighter)).mark != mark

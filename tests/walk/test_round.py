@@ -315,19 +315,19 @@ def test_colours_that_an_older_round_has_proved_are_open_and_said_to_be(heron_lo
     now, before = digests(wiring, patch, items(wiring)), older_digests(wiring, patch, items(wiring))
     assert now[item] != before[item]
     assert other not in before
-    text = checks_path(heron_lock).read_text()
+    text = checks_path(heron_lock, practice=True).read_text()
     assert now[item] in text
     from patcher.walk.record import Record
     from patcher.walk.record_file import dump
 
-    record = read_record(heron_lock)
+    record = read_record(heron_lock, practice=True)
     old = {of: replace_digest(answer, before.get(of)) for of, answer in record.answers.items()}
-    checks_path(heron_lock).write_text(dump(Record(old)))
-    said = here("verify", heron_lock, "gatepost", "--report").stdout
+    checks_path(heron_lock, practice=True).write_text(dump(Record(old)))
+    said = here("verify", heron_lock, "gatepost", "--yard", "--report").stdout
     line = next(line for line in said.splitlines() if line.startswith("open: gate-left"))
     assert "older version" in line
     assert "changed since" not in said
-    found = json.loads(here("verify", heron_lock, "gatepost", "--report", "--json").stdout)
+    found = json.loads(here("verify", heron_lock, "gatepost", "--yard", "--report", "--json").stdout)
     opened = {(one["thing"], one["what"]): one for one in found["items"] if one["state"] == "open"}
     assert set(opened) == {("gate-left", "colours"), ("gate-right", "colours")}
     assert all(one["older_round"] for one in opened.values())

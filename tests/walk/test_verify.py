@@ -190,12 +190,32 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
     wiring = heron()[0]
     assert (found["proved"], found["failed"], found["open"]) == (len(items(wiring)), 0, 0)
     assert found["looks"] <= 3 * len(wiring.show.runs)
-    record = tomllib.loads(checks_path(heron_lock).read_text())
+    record = tomllib.loads(checks_path(heron_lock, practice=True).read_text())
     assert sum(len(of) for of in record["proved"].values()) == len(items(wiring))
     when = record["proved"]["gable"]["ends"]["when"]
     assert when.utcoffset() is not None
     again = here("verify", heron_lock, "--yard")
     assert "All of it is proved already" in again.stdout
+
+
+def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Patcher) -> None:
+    here("verify", heron_lock, "gable", "--note", "real")
+    kept = checks_path(heron_lock).read_bytes()
+    done = here("verify", heron_lock, "gatepost", "--yard", "--fault", "reversed:gate-left")
+    assert "Practice with simulated boxes" in done.stdout
+    here("verify", heron_lock, "gatepost", "--yard", "--note", "practised")
+    assert checks_path(heron_lock).read_bytes() == kept
+    real, practised = (
+        json.loads(here("verify", heron_lock, "--report", "--json", *yard).stdout) for yard in ((), ("--yard",))
+    )
+    assert (real["practice"], real["proved"], real["failed"], len(real["notes"])) == (False, 0, 0, 1)
+    assert practised["practice"]
+    assert practised["proved"] > 5
+    assert practised["failed"] > 0
+    assert [note["what"] for note in practised["notes"]] == ["practised"]
+    here("verify", heron_lock, "--yard", "--new-season")
+    assert read_record(heron_lock, practice=True).answers == {}
+    assert checks_path(heron_lock).read_bytes() == kept
 
 
 @pytest.mark.parametrize(
@@ -208,12 +228,12 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
 def test_a_fault_is_found_named_and_kept(heron_lock: Path, here: Patcher, fault: str, thing: str) -> None:
     done = here("verify", heron_lock, thing, "--yard", "--fault", fault)
     assert done.returncode == 1
-    answers = read_record(heron_lock).answers
+    answers = read_record(heron_lock, practice=True).answers
     failed = {item: answer for item, answer in answers.items() if answer.says == "no"}
     assert thing in {item.thing for item in failed}
     assert all(fault in answer.found for answer in failed.values())
     assert f"failed: {thing}" in done.stdout
-    report = here("verify", heron_lock, thing, "--report")
+    report = here("verify", heron_lock, thing, "--yard", "--report")
     assert report.returncode == 1
     assert fault in report.stdout
 
@@ -235,7 +255,7 @@ def test_an_edit_brings_back_what_it_changed_and_no_more(heron_lock: Path, here:
     assert here("verify", heron_lock, "--yard").returncode == 0
     text = heron_lock.read_text()
     heron_lock.write_text(text.replace("path = [[17.0, 0.1], [27.0, 0.1]]", "path = [[17.0, 0.1], [26.0, 0.1]]"))
-    found = json.loads(here("verify", heron_lock, "--report", "--json").stdout)
+    found = json.loads(here("verify", heron_lock, "--yard", "--report", "--json").stdout)
     opened = {(one["thing"], one["what"]) for one in found["items"] if one["state"] == "open"}
     assert opened == {("towpath", "ends"), ("towpath", "direction"), ("towpath", "geometry")}
     assert all(one["changed"] for one in found["items"] if one["state"] == "open")
@@ -318,6 +338,7 @@ def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, he
     assert done.returncode == 0, done.stdout
     record = read_record(heron_lock)
     assert {answer.says for answer in record.answers.values()} == {"yes"}
+    assert re.search(r"in all +\d+ +0 +0\n", done.stdout), "the table is of the file as it is at the end"
     assert ('data_in = "last"' in heron_lock.read_text()) == (deed == "mended")
     wiring = load(heron_lock)
     now = digests(wiring, allocate(wiring).patch, items(wiring))
@@ -389,7 +410,7 @@ def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -
         os.kill(process.pid, signal.SIGKILL)
         process.wait()
         process.communicate()
-    record = parse_record(checks_path(heron_lock).read_text())
+    record = parse_record(checks_path(heron_lock, practice=True).read_text())
     assert set(record.answers) == {item for step in steps[1:4] for item in step.proves}
     done = here("verify", heron_lock, "--yard")
     assert f"2 of {len(steps) - 3}   {steps[4].name}" in done.stdout
@@ -409,7 +430,7 @@ def test_keys_on_a_terminal_which_is_left_as_it_was(heron_lock: Path) -> None:
         process.communicate(timeout=60)
     assert process.returncode == 1
     assert termios.tcgetattr(theirs) == before
-    record = read_record(heron_lock)
+    record = read_record(heron_lock, practice=True)
     says = {item.thing: answer.says for item, answer in record.answers.items()}
     assert says == {"lockhouse/1": "no", "lockhouse/2": "yes"}
     assert [(note.thing, note.what) for note in record.notes] == [("gable", "зима")]
@@ -451,11 +472,11 @@ def test_a_note_and_a_replaced_lamp_are_kept_at_any_time(heron_lock: Path, here:
 
 
 def test_a_damaged_record_stops_the_round_and_stays(heron_lock: Path, here: Patcher) -> None:
-    checks_path(heron_lock).write_text("<<<<<<< mine\n")
+    checks_path(heron_lock, practice=True).write_text("<<<<<<< mine\n")
     done = here("verify", heron_lock, "--yard")
     assert done.returncode == 2
     assert "merge conflict" in done.stderr
-    assert checks_path(heron_lock).read_text() == "<<<<<<< mine\n"
+    assert checks_path(heron_lock, practice=True).read_text() == "<<<<<<< mine\n"
 
 
 def test_the_digests_do_not_hang_on_the_road_to_the_show(tmp_path: Path) -> None:
