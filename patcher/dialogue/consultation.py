@@ -244,8 +244,8 @@ def known_in_words(known: Known, pixels: int) -> str:
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
 
 
-def write(path: Path, change: Rewritten) -> list[str]:
-    """Change the show file and, where there is one, the patch file; both or none. What was written.
+def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:
+    """Change the show file and, where there is one, the patch file, both or none; say so, and return their paths.
 
     Raises:
         PatcherError: one of them cannot be written; both are as they were.
@@ -253,4 +253,8 @@ def write(path: Path, change: Rewritten) -> list[str]:
     kept = as_read(patch_path(path))
     texts = {path: change.text} | {of_patch: dump(change.patch) for of_patch, said in kept.items() if said is not None}
     write_together({path: change.old, **kept}, texts)
-    return list(map(str, texts))
+    written = list(map(str, texts))
+    say(f"  Changed: {' and '.join(written)}.")
+    if change.boxes:
+        say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {path})")
+    return written

@@ -234,10 +234,7 @@ class Walk:
             self.say("  Saved as failed. Once it is fixed, press b to check it again.")
             self._hide(same[0])
         elif deed == "write" and change is not None:
-            self.say(f"  Changed: {' and '.join(write(self.path, change))}.")
-            if change.boxes:
-                boxes = ", ".join(change.boxes)
-                self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.path})")
+            write(self.path, change, self.say)
             self.written = True
         return deed == "mended"
 
