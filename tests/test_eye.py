@@ -220,11 +220,6 @@ def test_few_lamps_of_a_grid_are_read_off_with_their_quarters(lamps: list[tuple[
     assert each == read_slowly(shades, Eye(), quarters)
 
 
-def test_where_nothing_is_lit_on_several_runs_it_is_said_once() -> None:
-    assert eye.in_words(("net", "sail", "oar"), ((), (), ())) == "nothing"
-    assert eye.in_words(("net", "sail"), ((eye.COLOURS["red"],), ())) == "net: red; sail: nothing"
-
-
 @given(st.lists(st.tuples(RUN, RUN), min_size=1, max_size=6))
 def test_which_of_some_sights_it_is(pairs: list[tuple[list[int], list[int]]]) -> None:
     width = max(len(run) for pair in pairs for run in pair)

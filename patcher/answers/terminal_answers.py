@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from patcher.diagnosis import frame_timing
-from patcher.dialogue.answerer import Deed, Reply, Word
+from patcher.dialogue.answerer import AGAIN, BACK, Deed, Reply, Word
 from patcher.errors import choose_from, refuse
 from patcher.stream.player import LONGEST_WAIT
 from patcher.terminal.folds import choices
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from patcher.diagnosis.case import Question
     from patcher.diagnosis.frame_timing import Play
     from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.diagnosis.question_frame import Frame
     from patcher.frames.levels import Levels
     from patcher.stream.sender import Sender
     from patcher.terminal.key_source import Typed
@@ -130,12 +131,8 @@ class Person:
 
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
-        from patcher.dialogue.answerer import AGAIN, BACK
-
         frame = question.frame
-        still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
-        levels = [None if step is None else still[step] for step in frame_timing.moments(frame)]
-        play = frame_timing.Play.of(frame)
+        levels, play = self._moments(frame), frame_timing.Play.of(frame)
         needs = {answer.key: question.needs(answer.key) for answer in question.answers}
         keys = [(answer.key, answer.says) for answer in question.answers]
         keys += [(AGAIN, "play it again")] * play.moves + [(BACK, "previous question"), ("q", "stop")]
@@ -154,6 +151,11 @@ class Person:
             elif key.strip():
                 self.say(f"     “{key}” is not one of the answers. Press one of the keys above; q stops.")
         return None
+
+    def _moments(self, frame: Frame) -> list[Levels | None]:
+        """What is sent of a frame, moment after moment; None where all is dark."""
+        still = [frame.levels(self.universes, step) for step in range(len(frame.steps))]
+        return [None if step is None else still[step] for step in frame_timing.moments(frame)]
 
     def deed(self, *, writable: bool) -> Deed:
         """Keep all dark until a key says what is done."""

@@ -215,13 +215,11 @@ class Witness:
         return self._eye.sees(ask, [shown[None] for shown in self._shown(frame, 0, ask.runs)])
 
     def _compared(self, frame: Frame, ask: Ask) -> Chances:
-        each = np.ones((1, len(ask.colours)))
-        for place, (colour, counts) in enumerate(zip(ask.colours, ask.counts, strict=True)):
-            shown = self._shown(frame, frame.goes.index(place), ask.runs)
-            for run, count, own in zip(ask.runs, counts, shown, strict=True):
-                if count:
-                    each[:, place] *= self._eye.evenly(ask, run, colour, count, own[None])
-        return self._eye.compares(each)
+        each = []
+        for place in range(len(ask.colours)):
+            shown = zip(ask.runs, self._shown(frame, frame.goes.index(place), ask.runs), strict=True)
+            each.append(np.prod([self._eye.evenly(ask, place, run, own[None]) for run, own in shown], axis=0))
+        return self._eye.compares(np.stack(each, axis=1))
 
     def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
         """The pixels of some runs that are lit at a step, and steady, counted on through the runs."""

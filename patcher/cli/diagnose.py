@@ -204,6 +204,8 @@ class Talk:
         self, consulting: Consulting, diagnosis: Diagnosis, who: Answering
     ) -> tuple[Step | None, Rewritten | None]:
         """Say what to do, and take what is done: the last step, where there is one, and the changed show."""
+        from patcher.dialogue.consultation import write
+
         same = diagnosis.same_look
         change = consulting.say_remedies(same)
         if self.write and (change is None or consulting.assumed != same[0]):
@@ -213,20 +215,10 @@ class Talk:
             return None, None
         step = consulting.last_look(same)
         if deed == "write" and change is not None:
-            self._write(change)
+            self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change, self.say)]))
             seen = who.goes_on(change.wiring, (), change.boxes)
             return (step if seen else None), change
         return (step if who.goes_on(consulting.wiring, same, ()) else None), None
-
-    def _write(self, change: Rewritten) -> None:
-        """Change the show file, and say so."""
-        from patcher.dialogue.consultation import write
-
-        self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change)]))
-        self.say(f"  Changed: {' and '.join(self.wrote)}.")
-        if change.boxes:
-            boxes = ", ".join(change.boxes)
-            self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.show})")
 
     def _confirm(self, consulting: Consulting, look: Step) -> bool:
         """Show the last step; whether to ask again."""

@@ -12,7 +12,7 @@ from patcher.diagnosis import question_words
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.information import entropy_bits
-from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.question_frame import Frame, Seen
 from patcher.diagnosis.scene import scene_of
 from patcher.diagnosis.unknown import Known
 from patcher.errors import choose_from, refuse
@@ -56,21 +56,6 @@ class Question:
         return self.ask.needs[places[0]] if self.ask.needs and places else 0
 
 
-@dataclass(frozen=True, eq=False)
-class Seen:
-    """What was seen of a frame.
-
-    Attributes:
-        frame: what was sent.
-        ask: what was asked.
-        answer: the place of the answer among `ask.answers`.
-    """
-
-    frame: Frame
-    ask: Ask
-    answer: int
-
-
 def question(wiring: Wiring, frame: Frame, ask: Ask, *, again: bool = False) -> Question:
     """A frame and an ask as a question with words and keys; again: it was answered before."""
     keys = [*(str(number) for number in range(1, len(ask.answers))), CANNOT_TELL_KEY]
@@ -84,14 +69,11 @@ class Diagnosis:
 
     Attributes:
         thing: the thing that is diagnosed.
-        seen: what was asked and answered, in order.
-        sure: once `ask` has returned None: whether the belief in `same_look` is as high as it should be.
     """
 
     def __init__(self, wiring: Wiring, thing: str, engine: Engine) -> None:
         """Use `start`."""
         self.thing = thing
-        self.seen: list[Seen] = []
         self._wiring = wiring
         self._engine = engine
         self._now: Question | None = None
@@ -118,8 +100,13 @@ class Diagnosis:
         engine = Engine(scene_of(planned(wiring, patch), thing), eye or Eye(), careful=careful)
         found = cls(wiring, thing, engine)
         for seen in begin:
-            found._take(seen)
+            engine.tell(seen.frame, seen.ask, seen.answer)
         return found
+
+    @property
+    def seen(self) -> Sequence[Seen]:
+        """What was asked and answered, in order."""
+        return self._engine.told
 
     def ask(self) -> Question | None:
         """The next question; None once there is nothing more to ask. Asked again before `tell`, it is the same."""
@@ -128,7 +115,7 @@ class Diagnosis:
             self._over = chosen is None
             if chosen is not None:
                 frame, ask = chosen
-                again = any(seen.frame.key == frame.key and seen.ask == ask for seen in self.seen)
+                again = (frame.key, ask) in [seen.asked for seen in self.seen]
                 self._now = question(self._wiring, frame, ask, again=again)
         return self._now
 
@@ -144,26 +131,21 @@ class Diagnosis:
         if not places:
             keys = [answer.key for answer in self._now.answers]
             raise refuse(f"answer “{key}”", "is not one of the answers", choose_from(key, keys, most=99))
-        seen = Seen(self._now.frame, self._now.ask, places[0])
+        self._engine.tell(self._now.frame, self._now.ask, places[0])
         self._now = None
-        self._take(seen)
 
     def back(self) -> None:
         """Take the last answer back, and ask that question again."""
-        last = self.seen.pop()
+        *before, last = self.seen
         engine = Engine(self._engine.scene, self._engine.eye, careful=self._engine.careful)
-        for seen in self.seen:
+        for seen in before:
             engine.tell(seen.frame, seen.ask, seen.answer)
         self._engine, self._over = engine, False
         self._now = question(self._wiring, last.frame, last.ask)
 
-    def _take(self, seen: Seen) -> None:
-        self._engine.tell(seen.frame, seen.ask, seen.answer)
-        self.seen.append(seen)
-
     @property
     def sure(self) -> bool:
-        """Whether the belief in `same_look` is as high as it should be."""
+        """Once `ask` has returned None: whether the belief in `same_look` is as high as it should be."""
         return self._engine.sure
 
     @property
@@ -191,20 +173,13 @@ class Diagnosis:
     def unexplained(self) -> tuple[Seen, ...]:
         """What was answered and `same_look` does not explain, each question once: those asked twice, if any were."""
         misfits = self._engine.posterior.misfits
-        by_question = {(told.frame.key, told.ask): told for told in misfits}
-        often = Counter((told.frame.key, told.ask) for told in misfits)
-        kept = [told for key, told in by_question.items() if often[key] > 1] or list(by_question.values())
-        return tuple(Seen(told.frame, told.ask, told.answer) for told in kept)
+        by_question, often = {told.asked: told for told in misfits}, Counter(told.asked for told in misfits)
+        return tuple([told for key, told in by_question.items() if often[key] > 1] or by_question.values())
 
     @property
     def known(self) -> tuple[Known, ...]:
         """Where runs begin to be otherwise than planned, and where they are as planned again, whatever it is."""
         return self._engine.known if self.something_else else ()
-
-    @property
-    def entropy_bits(self) -> float:
-        """How much is still open, in bits."""
-        return entropy_bits(self._engine.posterior.belief)
 
     @property
     def prior_bits(self) -> float:

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from patcher.diagnosis.hypotheses import Hypothesis, chain_of
 from patcher.diagnosis.pair_pool import Told
-from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.questions import Candidate, Repertoire, ends_of, fed_as
+from patcher.diagnosis.question_frame import Candidate, Frame, fed_as
+from patcher.diagnosis.questions import Repertoire, ends_of
 from patcher.diagnosis.scene import Scene
 from patcher.diagnosis.views import see
 from patcher.eye import LINE, NEVER, Ask, Eye, few

@@ -6,18 +6,20 @@ it ends, two pixels step along all that lights, and all else is asked that must 
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 from numpy.typing import NDArray
 
 from patcher.diagnosis.coverage import Class, Coverage
 from patcher.diagnosis.hypotheses import Hypothesis
-from patcher.diagnosis.information import WORTHLESS, Weighed, entropy, same_as_first, sampled, weighed
+from patcher.diagnosis.information import WORTHLESS, Belief, Weighed, entropy_bits, same_as_first, sampled, weighed
 from patcher.diagnosis.pair_pool import Pairs, Told
-from patcher.diagnosis.posterior import Belief, Posterior, posterior
-from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.questions import Candidate, Repertoire, ends_of, narrowing
+from patcher.diagnosis.posterior import Posterior, posterior
+from patcher.diagnosis.question_frame import Candidate, Frame
+from patcher.diagnosis.questions import Repertoire, ends_of, narrowing
 from patcher.diagnosis.scene import Scene
-from patcher.diagnosis.unknown import Known, asked_again, places
+from patcher.diagnosis.unknown import Known, places
 from patcher.diagnosis.views import see
 from patcher.eye import CANNOT_TELL, Ask, Chances, Eye
 
@@ -95,14 +97,7 @@ class Engine:
             return self._unexplained(now)
         best, alike = self._best(now)
         believed = float(now.belief[alike].sum()) * (1 - now.unknown)
-        coverage = Coverage(self.scene, self.eye, self._repertoire, self._class(now.likeliest), now.heard, self._used)
-        # Pairs replace each other as the likeliest, and each has pixels of its own: those are followed at the end
-        if believed >= FOLLOWED and not now.contradicted and (steps := coverage.followed()) is not None:
-            return steps
-        if best is not None and believed < self._enough:
-            again = self._again(now) if now.unknown > DOUBTFUL and len(now.misfits) > 1 else None
-            return again or (best.frame, best.ask)
-        if (question := coverage.next() or self._again(now)) is not None:
+        if (question := self._asked(now, best, believed)) is not None:
             return question
         if now.unknown > 0.5 or now.confirmed:
             return self._unexplained(now)
@@ -110,6 +105,19 @@ class Engine:
         self.done = singles if len(singles) else alike
         self.sure = believed >= SURE and not now.strained
         return None
+
+    def _asked(self, now: Posterior, best: Weighed | None, believed: float) -> Asked | None:
+        """What is asked while it may be a known fault: the best question until enough is believed, then all that must
+        be seen before it is, then again what was not expected.
+        """
+        coverage = Coverage(self.scene, self.eye, self._repertoire, self._class(now.likeliest), now.heard, self._used)
+        # Pairs replace each other as the likeliest, and each has pixels of its own: those are followed at the end
+        if believed >= FOLLOWED and not now.contradicted and (steps := coverage.followed()) is not None:
+            return steps
+        if best is not None and believed < self._enough:
+            again = self._again(now) if now.unknown > DOUBTFUL and len(now.misfits) > 1 else None
+            return again or (best.frame, best.ask)
+        return coverage.next() or self._again(now)
 
     @property
     def _enough(self) -> float:
@@ -138,8 +146,8 @@ class Engine:
         """A question whose answer the likeliest class does not explain, to be asked again; None where there is none: an
         eye that slipped says something else the second time.
         """
-        most = AGAIN + (now.unknown > DOUBTFUL)
-        return next(((t.frame, t.ask) for t in now.misfits if asked_again(t, now.heard) < most), None)
+        most, often = AGAIN + (now.unknown > DOUBTFUL), Counter(told.asked for told in now.heard)
+        return next(((told.frame, told.ask) for told in now.misfits if often[told.asked] < most), None)
 
     def _unexplained(self, now: Posterior) -> Asked | None:
         """None of the known faults: the question that tells where it begins and ends; None where that is known."""
@@ -237,5 +245,5 @@ class Engine:
                 np.where(scene.variants[run].of[numbers] > 0, scene.variants[run].of[numbers] + shift, 0)
                 for shift, (scene, numbers) in zip((0, variants.index.shape[1]), self._scenes(chosen), strict=False)
             ]
-            spread[run] = entropy(np.bincount(np.concatenate(of), weights=weight).astype(float))
+            spread[run] = entropy_bits(np.bincount(np.concatenate(of), weights=weight).astype(float))
         return sorted((run for run in spread if spread[run] > 0), key=lambda run: -spread[run])

@@ -94,25 +94,26 @@ def singles(
     near = [name for port in ports for name in chain_of(plan.wiring, port)]
     found: list[tuple[Fault, Departure]] = []
     for own, texts in (
-        (True, _of_ports(plan, ports)),
+        (True, _of_ports(plan.wiring, ports)),
         *((name in runs, _of_run(show, name)) for name in near),
         *((False, _of_pairs(plan.wiring, port, ports)) for port in ports),
     ):
-        for text in texts:
-            try:
-                fault = parse(text, plan.wiring)
-                differs = departure(plan, (fault,))
-            except PatcherError:
-                continue
-            if own or any(run in differs.takes for run in runs):
-                found.append((fault, differs))
+        found += [one for one in _possible(plan, texts) if own or not one[1].takes.keys().isdisjoint(runs)]
     at_lamps = [fault for name in near for fault in _at_lamps(show, name, pixels)]
     found += [
         (fault, differs)
         for fault, differs in zip(at_lamps, _each_alone(plan, near, at_lamps), strict=True)
-        if fault.lamp[0] in runs or any(run in differs.takes for run in runs)
+        if fault.lamp[0] in runs or not differs.takes.keys().isdisjoint(runs)
     ]
     return found
+
+
+def _possible(plan: Planned, texts: Iterable[str]) -> Iterator[tuple[Fault, Departure]]:
+    """Those of some faults that make sense in the show, with what each changes."""
+    for text in texts:
+        with suppress(PatcherError):
+            fault = parse(text, plan.wiring)
+            yield fault, departure(plan, (fault,))
 
 
 def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> list[Departure]:
@@ -129,30 +130,36 @@ def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> 
     return [Departure(takes, {}, {}) for takes in changed]
 
 
-def _of_ports(plan: Planned, ports: Iterable[tuple[str, int]]) -> Iterator[str]:
-    show = plan.wiring.show
+def _of_ports(wiring: Wiring, ports: Sequence[tuple[str, int]]) -> Iterator[str]:
+    """Faults of some ports and their boxes, those of a box behind those of its first port."""
     seen: set[str] = set()
     for box, port in ports:
-        controller, name = show.controllers[box], f"{box}/{port}"
-        yield f"dead:{name}"
-        yield from (f"count:{name}={off}" for off in COUNTS_OFF)
-        for other in range(1, controller.ports + 1):
-            pair = f"swapped-ports:{box}/{min(port, other)},{box}/{max(port, other)}"
-            if other != port and pair not in seen:
-                seen.add(pair)
-                yield pair
-        if controller.start_per != "controller":
-            starts = [name] if controller.start_per == "port" else plan.wiring.chains[box, port]
-            yield from (f"channel-shift:{start}={off}" for start in starts for off in CHANNELS_OFF)
-            if len(_starts(plan.wiring, box)) > 1:
-                yield from (f"universe-shift:{start}={off}" for start in starts for off in UNIVERSES_OFF)
-        if box not in seen:
-            seen.add(box)
-            yield f"dead:{box}"
-            yield from (f"universe-shift:{box}={off}" for off in UNIVERSES_OFF)
-            if controller.start_per == "controller":
-                yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
-    yield from _of_starts(plan.wiring, set(ports))
+        for text in (*_of_port(wiring, box, port), *(_of_box(wiring, box) if box not in seen else ())):
+            if text not in seen:
+                yield text
+            seen |= {text, box}
+    yield from _of_starts(wiring, set(ports))
+
+
+def _of_port(wiring: Wiring, box: str, port: int) -> Iterator[str]:
+    controller, name = wiring.show.controllers[box], port_name(box, port)
+    yield f"dead:{name}"
+    yield from (f"count:{name}={off}" for off in COUNTS_OFF)
+    for other in range(1, controller.ports + 1):
+        if other != port:
+            yield f"swapped-ports:{port_name(box, min(port, other))},{port_name(box, max(port, other))}"
+    if controller.start_per != "controller":
+        starts = [name] if controller.start_per == "port" else wiring.chains[box, port]
+        yield from (f"channel-shift:{start}={off}" for start in starts for off in CHANNELS_OFF)
+        if len(_starts(wiring, box)) > 1:
+            yield from (f"universe-shift:{start}={off}" for start in starts for off in UNIVERSES_OFF)
+
+
+def _of_box(wiring: Wiring, box: str) -> Iterator[str]:
+    yield f"dead:{box}"
+    yield from (f"universe-shift:{box}={off}" for off in UNIVERSES_OFF)
+    if wiring.show.controllers[box].start_per == "controller":
+        yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
 
 
 def _has_ends(show: Show, name: str) -> bool:
@@ -178,15 +185,12 @@ def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
     """
     boxes = {box for box, _ in ports}
     used = [box for box in wiring.show.controllers if _starts(wiring, box)]
-    near = {used.index(box) + off for box in boxes for off in range(-BOXES_OFF, BOXES_OFF + 1)}
-    starts = {start: box for number, box in enumerate(used) if number in near for start in _starts(wiring, box)}
+    at = [used.index(box) for box in boxes]
+    near = {box: _starts(wiring, box) for n, box in enumerate(used) if min(abs(n - own) for own in at) <= BOXES_OFF}
+    starts = [start for own in near.values() for start in own]
     own = boxes | {port_name(*port) for port in ports} | {run for port in ports for run in wiring.chains[port]}
-    for one, other in combinations(starts, 2):
-        if one in own or other in own:
-            yield f"swapped-starts:{one},{other}"
-    several = dict.fromkeys(starts.values())
-    for one, other in combinations(several, 2):
-        if (one in boxes or other in boxes) and not {one, other} <= set(starts):
+    for one, other in dict.fromkeys((*combinations(starts, 2), *combinations(near, 2))):
+        if not own.isdisjoint((one, other)):
             yield f"swapped-starts:{one},{other}"
 
 

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.diagnosis.moving_views import Numbers, TakenWays, moved
-from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.questions import Candidate
+from patcher.diagnosis.question_frame import Candidate, Frame
 from patcher.diagnosis.scene import Scene
 from patcher.diagnosis.views import Ways, see
 from patcher.eye import Ask, Chances, Eye, Shades, Sight
@@ -72,36 +71,47 @@ def _predicted(
     """What is asked, and how likely each answer is under each class. What is asked of many frames is worked out at
     once; what few pixels cannot tell is left out.
     """
-    found: dict[int, tuple[Frame, Ask, Chances]] = {}
-    compared = {number for number, one in enumerate(unasked) if one.ask is not None and one.ask.kind == "alike"}
-    for number in compared:
-        frame, ask = unasked[number].frame, unasked[number].ask
-        assert ask is not None  # noqa: S101  (as chosen)
-        found[number] = frame, ask, np.concatenate([see(scene, eye, frame, ask, own) for scene, own in classes])
-    for runs in dict.fromkeys(one.runs for number, one in enumerate(unasked) if number not in compared):
-        ways = [Ways.under(scene, runs, own) for scene, own in classes]
-        frames, alike, taken = dict[int, Frame](), dict[Ask | None, list[int]](), list[list[TakenWays]]()
-        for number, one in enumerate(unasked):
-            if number in compared:
-                continue
-            if one.runs == runs and one.frame.goes and one.ask is not None:
-                taken = taken or [[TakenWays.under(scene, run, own) for run in runs] for scene, own in classes]
-                steps = [scene.numbered(one.frame.stacked) for scene, _ in classes]
-                dots = [moved(eye, one.ask, each, own) for each, own in zip(steps, taken, strict=True)]
-                found[number] = one.frame, one.ask, np.concatenate(dots)
-            elif one.runs == runs:
-                frames[one.frame.key] = one.frame
-                alike.setdefault(one.ask, []).append(number)
-        row_of = {key: row for row, key in enumerate(frames)}
-        shown = [each.shades(list(frames.values())) for each in ways] if frames else []
-        for ask, numbers in alike.items():
-            rows = [row_of[unasked[number].frame.key] for number in numbers]
-            own = [[shades[rows] for shades in each] for each in shown]
-            said = _seen(eye, ways, ask, own) if ask else _read(eye, ways, own, weight)
-            for number, (own_ask, chances) in zip(numbers, said, strict=True):
-                if own_ask is not None:
-                    found[number] = unasked[number].frame, own_ask, chances
-    return [found[number] for number in sorted(found)]
+    found: dict[int, tuple[Ask | None, Chances]] = {}
+    groups: dict[tuple[tuple[str, ...], bool], list[int]] = {}
+    for number, one in enumerate(unasked):
+        groups.setdefault((one.runs, bool(one.frame.goes)), []).append(number)
+    for (_, moves), numbers in groups.items():
+        own = [unasked[number] for number in numbers]
+        found |= zip(numbers, (_moving(eye, classes, own) if moves else _still(eye, classes, own, weight)), strict=True)
+    return [(unasked[n].frame, ask, chances) for n, (ask, chances) in sorted(found.items()) if ask is not None]
+
+
+def _moving(
+    eye: Eye, classes: Sequence[tuple[Scene, Numbers]], unasked: Sequence[_Unasked]
+) -> Iterator[tuple[Ask, Chances]]:
+    """The same of what moves, or shows one colour after the other, about the same runs."""
+    taken = [(scene, [TakenWays.under(scene, run, own) for run in unasked[0].runs]) for scene, own in classes]
+    for frame, ask in ((one.frame, one.ask) for one in unasked if one.ask is not None):
+        if ask.kind == "alike":
+            parts = [see(scene, eye, frame, ask, own) for scene, own in classes]
+        else:
+            parts = [moved(eye, ask, scene.numbered(frame.stacked), own) for scene, own in taken]
+        yield ask, np.concatenate(parts)
+
+
+def _still(
+    eye: Eye, classes: Sequence[tuple[Scene, Numbers]], unasked: Sequence[_Unasked], weight: Belief
+) -> list[tuple[Ask | None, Chances]]:
+    """The same of frames that stand still, about the same runs."""
+    ways = [Ways.under(scene, unasked[0].runs, own) for scene, own in classes]
+    lit = {one.frame.key: one.frame.steps[0] for one in unasked}
+    row_of = {key: row for row, key in enumerate(lit)}
+    shown = [each.shades(list(lit.values())) for each in ways]
+    alike, found = dict[Ask | None, list[int]](), list[tuple[Ask | None, Chances]]([(None, np.empty(0))] * len(unasked))
+    for number, one in enumerate(unasked):
+        alike.setdefault(one.ask, []).append(number)
+    for ask, numbers in alike.items():
+        rows = [row_of[unasked[number].frame.key] for number in numbers]
+        own = [[shades[rows] for shades in each] for each in shown]
+        said = _seen(eye, ways, ask, own) if ask else _read(eye, ways, own, weight)
+        for number, one_said in zip(numbers, said, strict=True):
+            found[number] = one_said
+    return found
 
 
 def _seen(eye: Eye, ways: Sequence[Ways], ask: Ask, shown: Sequence[Sequence[Shades]]) -> Iterator[tuple[Ask, Chances]]:
@@ -183,15 +193,10 @@ def information(chances: Chances, weight: Belief, doubt: float) -> Belief:
     return found
 
 
-def entropy(weight: Belief) -> float:
-    """The entropy of a belief, in bits (Shannon 1948); a little below 0 where rounding makes it so."""
-    own = weight[weight > 0]
-    return float(-(own * np.log2(own)).sum())
-
-
 def entropy_bits(belief: Belief) -> float:
-    """The entropy of a belief, in bits, never below 0."""
-    return max(0.0, entropy(belief))
+    """The entropy of a belief, in bits (Shannon 1948), never below 0."""
+    own = belief[belief > 0]
+    return max(0.0, float(-(own * np.log2(own)).sum()))
 
 
 def normalised(logs: Belief) -> Belief:

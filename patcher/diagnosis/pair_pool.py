@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from patcher.diagnosis.hypotheses import weights
 from patcher.diagnosis.moving_views import TakenWays, moved
-from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.question_frame import Seen
 from patcher.diagnosis.scene import Look, Looks, Scene, scene_from
 from patcher.eye import Ask, Eye
 from patcher.faults import LitChannels, Takes
@@ -54,21 +54,15 @@ FLOOR = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class Told(Seen):
     """A question that was answered, and how likely its answer was under each class.
 
     Attributes:
-        frame: the frame that was shown.
-        ask: what was asked.
-        answer: the place of the answer among the ask's.
         chances: of that answer, for each class of single faults; 1 where the answer was "can't tell".
         plain: the same had the frame been for pixels that are fed as planned, as which it looks under a pair of what is
             believed and another fault.
     """
 
-    frame: Frame
-    ask: Ask
-    answer: int
     chances: Belief
     plain: Belief
 
@@ -81,13 +75,11 @@ class Pool:
         scene: their classes, with the logarithm of how likely each is apart from what was heard in place of a prior.
         chances: of each answer that was heard, for each class: shape (classes, answers heard).
         parts: the two faults of each class's first pair, by number: shape (classes, 2).
-        rows: what the pixels take, for each class.
     """
 
     scene: Scene
     chances: Belief
     parts: NDArray[np.int64]
-    rows: tuple[dict[str, Takes], ...]
 
 
 class Pairs:
@@ -220,15 +212,12 @@ class Pairs:
         return top
 
     def _pool(self, heard: Sequence[Told], likelihood: Likelihood, best: float) -> Pool | None:
-        keys = list(self._found)
+        keys, score = self._scores(heard, likelihood)
         if not keys:
             return None
         chances = np.stack([self._found[key][0] for key in keys])
         parts = np.array(keys, dtype=np.int64)
         prior = np.log(self.weight[parts]).sum(axis=1)
-        score = prior.copy()
-        for place, one in enumerate(heard):
-            score += likelihood(one.ask, chances[:, place])
         kept = np.argsort(-score, kind="stable")[:KEPT]
         kept = kept[score[kept] > best + np.log(FITS)]
         self._found = {keys[n]: self._found[keys[n]] for n in kept}
@@ -247,7 +236,7 @@ class Pairs:
         for n, look in zip(chosen, of, strict=True):
             first.setdefault(look, n)
         ones = list(first.values())
-        return Pool(scene, chances[ones], parts[ones], tuple(self._found[keys[n]][1] for n in ones))
+        return Pool(scene, chances[ones], parts[ones])
 
     def _chances(self, one: Told, takes: dict[str, Takes], base: Mapping[str, Takes]) -> Belief:
         """How likely the answer was, for what pixels take in many ways, most of them near a base."""
@@ -270,13 +259,10 @@ class Pairs:
     def _evenly(self, one: Told, takes: Sequence[Takes]) -> Belief:
         """How likely all is found alike, for what pixels take in many ways, in each colour: shape (ways, colours)."""
         found = np.ones((max(len(each) for each in takes), len(one.ask.colours)))
-        for place, held in enumerate(one.frame.held):
-            lit, colour, counts = LitChannels.of(held), one.ask.colours[place], one.ask.counts[place]
-            for run, each, count in zip(one.ask.runs, takes, counts, strict=True):
-                if count:
-                    same = each[:1] if each.strides[0] == 0 else each
-                    shown = lit.shades(same, self._letters(run))
-                    found[:, place] *= self._eye.evenly(one.ask, run, colour, count, shown)
+        for place, lit in enumerate(map(LitChannels.of, one.frame.held)):
+            for run, each in zip(one.ask.runs, takes, strict=True):
+                shown = lit.shades(each if each.strides[0] else each[:1], self._letters(run))
+                found[:, place] *= self._eye.evenly(one.ask, place, run, shown)
         return found
 
     def _letters(self, run: str) -> str:

@@ -10,13 +10,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.diagnosis.information import normalised
+from patcher.diagnosis.information import Belief, normalised
 from patcher.diagnosis.pair_pool import Pairs, Pool, Told, likelihood_of
 from patcher.diagnosis.scene import Scene
 from patcher.diagnosis.unknown import log_weight
 from patcher.eye import CANNOT_TELL
-
-Belief = NDArray[np.float64]
 
 DOUBT, LITTLE_DOUBT = 0.1, 0.04
 """The part of answers that are taken to be wrong: once no single fault explains all of them, and before. No source."""
@@ -70,7 +68,7 @@ class Posterior:
     @property
     def confirmed(self) -> int:
         """How many questions were answered twice alike, and otherwise than the likeliest class explains."""
-        given = Counter((told.frame.key, told.ask, told.answer) for told in self.misfits)
+        given = Counter((told.asked, told.answer) for told in self.misfits)
         return sum(count > 1 for count in given.values())
 
     @property

@@ -1,4 +1,4 @@
-"""Test frames: which channels are lit, the words for them, and their levels for the wire.
+"""Test frames: which channels are lit, the words for them, what could be asked of them, and their levels for the wire.
 
 A frame names the pixels that it means by where the plan has them; what truly lights is what the eye is asked about. It
 may also light channels behind a chain's last pixel, or a universe off, where no pixel should be.
@@ -13,6 +13,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher import eye
+from patcher.diagnosis.place_words import listed
+from patcher.eye import Ask
 from patcher.faults import Planned, wire_letters
 from patcher.frames.levels import Levels
 from patcher.frames.looks import COLOURS, Colour
@@ -72,6 +75,90 @@ class Frame:
         return Levels(tuple(universes), slots)
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen of a frame.
+
+    Attributes:
+        frame: what was sent.
+        ask: what was asked.
+        answer: the place of the answer among `ask.answers`.
+    """
+
+    frame: Frame
+    ask: Ask
+    answer: int
+
+    @property
+    def asked(self) -> tuple[int, Ask]:
+        """Equal where the same was asked of the same."""
+        return self.frame.key, self.ask
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A frame with what could be asked of it.
+
+    Attributes:
+        frame: the frame.
+        asks: what could be asked.
+        few: the runs on which it lights few pixels, which could be read off.
+    """
+
+    frame: Frame
+    asks: tuple[Ask, ...]
+    few: tuple[str, ...] = ()
+
+
+def as_believed(says: str, runs: Sequence[str]) -> str:
+    """The words of a frame that is sent to other addresses than planned."""
+    return f"{says}, sent to the addresses where {listed(list(runs))} seem{'s' * (len(runs) == 1)} to be"
+
+
+def fed_frame(
+    says: str, runs: tuple[str, ...], planned: Sequence[Channels], fed: Sequence[Channels], goes: tuple[int, ...] = ()
+) -> Frame:
+    """A frame that should light some steps, and lights others where its runs are fed otherwise than planned."""
+    plain = Frame(says, tuple(planned), goes)
+    if all(map(np.array_equal, planned, fed)):
+        return plain
+    return Frame(as_believed(says, runs), tuple(fed), goes, plain)
+
+
+def fed_as(run: str, candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
+    """The same for pixels that take other channels than planned; None where none of it would light.
+
+    Args:
+        run: the run.
+        candidate: a frame for one run, as planned.
+        planned: the running channels that the run's pixels should take.
+        believed: for each of those the one that its pixel takes; negative where it takes none.
+    """
+    frame = candidate.frame
+    lit = frame.stacked if frame.goes else frame.steps[0]
+    table = np.full(max(int(planned.max()), int(lit.max(initial=0))) + 1, -1, dtype=np.int64)
+    table[planned[planned >= 0]] = believed[planned >= 0]
+    fed = table[lit]
+    if not frame.goes:
+        fed = fed[fed >= 0]
+        if not len(fed):
+            return None
+        return Candidate(Frame(as_believed(frame.says, (run,)), (fed,), plain=frame), candidate.asks, candidate.few)
+    kept = (fed >= 0).all(axis=1)
+    if not kept.any():
+        return None
+    of = eye.goes_of(np.unique(np.array(frame.goes)[kept], return_counts=True)[1].tolist())
+    goes = tuple(of.tolist())
+    plain = Frame(frame.says, tuple(lit[kept]), goes)
+    asks = tuple(asked_of(ask.runs, of, ask.places, ask.parts) for ask in candidate.asks)
+    return Candidate(Frame(as_believed(frame.says, (run,)), tuple(fed[kept]), goes, plain), asks)
+
+
+def asked_of(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None, parts: tuple[str, ...]) -> Ask:
+    """What is asked of a dot that goes along some runs, or of two pixels where the places of their pixels are given."""
+    return eye.vanish(runs, goes, parts) if places is None else eye.together(runs, goes, places, parts)
+
+
 class Painter:
     """Colours for pixels as the plan has them."""
 
@@ -93,11 +180,7 @@ class Painter:
         """Which of a pixel's channels are lit in a colour."""
         return np.flatnonzero(np.array(COLOURS[colour].on(letters)) > 0)
 
-    def steps(self, run: str, pixels: Pixels, colour: str) -> Channels:
-        """See `steps_in`, of a colour that has a name."""
-        return self.steps_in(run, pixels, COLOURS[colour])
-
-    def steps_in(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
+    def steps(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
         """The running channels that show a colour on each of some pixels of a run, counted from 0: shape (pixels,
         channels of the colour). Pixels up to `BEHIND` beyond its ends are where the box would go on counting.
         """
@@ -113,20 +196,20 @@ class Painter:
         found: Channels = self._known[key][pixels + BEHIND]
         return found
 
-    def lit(self, run: str, pixels: Pixels, colour: Colour) -> Channels:
-        """The running channels of all those pixels in a colour."""
-        return self.steps_in(run, pixels, colour).ravel()
-
     def channels(self, run: str, pixels: Pixels, colour: str) -> Channels:
         """The running channels of all those pixels in a colour; those that no universe holds are left out."""
-        found = self.steps(run, pixels, colour).ravel()
+        found = self.steps(run, pixels, COLOURS[colour]).ravel()
         inside: Channels = found[(found >= 0) & (found < HIGHEST_UNIVERSE * CHANNELS)]
         return inside
 
     def paint(self, run: str, parts: Mapping[str, Pixels]) -> Channels:
         """The running channels of pixels of one run in some colours."""
-        lit = [self.channels(run, pixels, colour) for colour, pixels in parts.items()]
-        return np.concatenate(lit) if lit else np.empty(0, dtype=np.int64)
+        return joined([self.channels(run, pixels, colour) for colour, pixels in parts.items()])
+
+
+def joined(channels: Sequence[Channels]) -> Channels:
+    """All of them one after the other; none where there are none."""
+    return np.concatenate([np.empty(0, dtype=np.int64), *channels])
 
 
 def span_words(first: int, last: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from patcher import ends as reading
 from patcher.diagnosis.place_words import listed
@@ -11,8 +11,7 @@ from patcher.shapes import lattice
 from patcher.show.schema import Show
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """A place that a question names, for a drawing.
 
     Attributes:

@@ -204,14 +204,9 @@ class Looks:
 
     def known(self, takes: Mapping[str, Takes]) -> Look | None:
         """The look of a hypothesis, where each of its runs takes what it takes under one that was looked at before."""
-        look = []
-        for run, taken in takes.items():
-            variant = self._known.get(run, {}).get(taken.tobytes())
-            if variant is None:
-                return None
-            if variant:
-                look.append((run, variant))
-        return frozenset(look)
+        if all(taken.tobytes() in self._known.get(run, {}) for run, taken in takes.items()):
+            return self.of(takes)
+        return None
 
 
 def scene_from(

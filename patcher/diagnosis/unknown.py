@@ -7,18 +7,17 @@ given twice, which no known class explains, speaks for it much.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from patcher.diagnosis.information import Belief
+from patcher.diagnosis.moving_questions import IN_TURN, quarters
 from patcher.diagnosis.pair_pool import Told
 from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.questions import IN_TURN, Repertoire
+from patcher.diagnosis.questions import Repertoire
 from patcher.eye import CANNOT_TELL, Ask
-
-Belief = NDArray[np.float64]
 
 PRIOR = 0.02
 """How likely it is before anything was asked. No source."""
@@ -42,8 +41,10 @@ def log_weight(prior: Belief, heard: Sequence[Told], doubt: float) -> float:
         heard: what was answered, but for "can't tell".
         doubt: the part of answers that are wrong.
     """
-    logs = np.log(prior)
-    for same in _same_question(heard):
+    logs, by_question = np.log(prior), dict[tuple[int, Ask], list[Told]]()
+    for told in heard:
+        by_question.setdefault(told.asked, []).append(told)
+    for same in by_question.values():
         others = max(1, len(same[0].ask.answers) - 2)
         by_answer = {told.answer: told.chances for told in same}
         left, found = np.ones(len(prior)), np.zeros(len(prior))
@@ -54,18 +55,6 @@ def log_weight(prior: Belief, heard: Sequence[Told], doubt: float) -> float:
         logs = logs + np.log(found + np.maximum(left, 0.0) * (doubt / others) ** len(same))
     most = float(logs.max())
     return float(np.log(PRIOR) + most + np.log(np.exp(logs - most).sum()))
-
-
-def _same_question(heard: Sequence[Told]) -> Iterator[list[Told]]:
-    groups: dict[tuple[int, Ask], list[Told]] = {}
-    for told in heard:
-        groups.setdefault((told.frame.key, told.ask), []).append(told)
-    yield from groups.values()
-
-
-def asked_again(told: Told, heard: Sequence[Told]) -> int:
-    """How often its question was asked."""
-    return sum(other.frame.key == told.frame.key and other.ask == told.ask for other in heard)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +78,9 @@ def places(repertoire: Repertoire, runs: Sequence[str], told: Sequence[Told]) ->
     """Where each of some runs begins to be otherwise than planned, and where it is as planned again, as far as answers
     tell; and the next question that narrows it, None where there is none.
     """
-    found: list[Known] = []
+    found, said = list[Known](), {one.asked: one.answer for one in told}
     for run in runs[:RUNS]:
-        begins, question = _narrowed(repertoire, run, told, back=False)
+        begins, question = _narrowed(repertoire, run, said, back=False)
         if question is not None:
             return tuple(found), question
         if begins is None or begins == NOWHERE:
@@ -99,7 +88,7 @@ def places(repertoire: Repertoire, runs: Sequence[str], told: Sequence[Told]) ->
             continue
         ends = None
         if begins[1]:
-            ends, question = _narrowed(repertoire, run, told, back=True)
+            ends, question = _narrowed(repertoire, run, said, back=True)
             if question is not None:
                 return tuple(found), question
         found.append(Known(run, begins if begins[1] else None, ends if ends and ends[1] and ends != NOWHERE else None))
@@ -111,7 +100,7 @@ NOWHERE = (-1, -1)
 
 
 def _narrowed(
-    repertoire: Repertoire, run: str, told: Sequence[Told], *, back: bool
+    repertoire: Repertoire, run: str, answers: Mapping[tuple[int, Ask], int], *, back: bool
 ) -> tuple[tuple[int, int] | None, Asked | None]:
     """From one end of a run, between which pixels two that step along it first come apart: (0, 0) where they never do,
     None where nobody can tell; and the question to ask first.
@@ -123,23 +112,23 @@ def _narrowed(
     narrowed = 0
     while left and narrowed < MOST:
         (low, high), left = left[0], left[1:]
-        bounds = [low + round((high - low) * part / 4) for part in range(5)]
+        bounds = quarters(low, high)
         candidate = repertoire.two(run, bounds, IN_TURN, back=back)
         if candidate is None:
             continue
         frame, ask = candidate.frame, candidate.asks[0]
-        answers = [one.answer for one in told if one.frame.key == frame.key and one.ask == ask]
-        if not answers:
+        said = answers.get((frame.key, ask))
+        if said is None:
             return None, (frame, ask)
-        passes, said = repertoire.passes(run, bounds, back=back), answers[-1]
+        passes = repertoire.passes(run, bounds, back=back)
         if ask.answers[said] == CANNOT_TELL:
             return None, None
         if said > len(passes):
             return (NOWHERE if len(open_) == 1 and not narrowed else _pixels(low, high, count)), None
         if said == len(passes):
-            if not narrowed:
-                continue
-            break
+            if narrowed:
+                break
+            continue
         own = passes[said]
         low, high, narrowed = int(own.min()), int(own.max()) + 1, narrowed + 1
         left = [] if high - low <= NARROW else [(low, high)]
@@ -153,8 +142,7 @@ def _pixels(low: int, high: int, count: int) -> tuple[int, int]:
 
 def _parts(repertoire: Repertoire, run: str, low: int, high: int) -> list[tuple[int, int]]:
     """A stretch in as few equal parts as two pixels can step along in the time of one question."""
-    bounds = [low + round((high - low) * part / 4) for part in range(5)]
-    if high - low <= NARROW or repertoire.two(run, bounds, IN_TURN) is not None:
+    if high - low <= NARROW or repertoire.two(run, quarters(low, high), IN_TURN) is not None:
         return [(low, high)]
     middle = (low + high) // 2
     return [*_parts(repertoire, run, low, middle), *_parts(repertoire, run, middle, high)]

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from patcher.diagnosis.moving_views import Numbers, TakenWays, moved
 from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.scene import Index, Scene
+from patcher.diagnosis.scene import Channels, Index, Scene
 from patcher.eye import Ask, Chances, Eye, Shades
 
 
@@ -43,9 +42,9 @@ class Ways:
         """How many ways there are."""
         return int(self.indices[0].shape[1])
 
-    def shades(self, frames: Sequence[Frame]) -> list[Shades]:
-        """What each of the runs shows of still frames: shape (frames, ways, pixels)."""
-        on = np.stack([self.scene.on(frame.steps[0]) for frame in frames])
+    def shades(self, lit: Sequence[Channels]) -> list[Shades]:
+        """What each of the runs shows where some channels are lit, or others: shape (frames, ways, pixels)."""
+        on = np.stack([self.scene.on(channels) for channels in lit])
         own = zip(self.runs, self.indices, strict=True)
         return [self.scene.variants[run].shades(on, index) for run, index in own]
 
@@ -53,21 +52,13 @@ class Ways:
 def see(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Chances:
     """How likely an eye gives each answer under some classes of a scene: shape (classes, answers)."""
     if ask.kind == "alike":
-        return eye.compares(np.stack([*_evenly(scene, eye, frame, ask, classes)], axis=1))
+        ways = {run: Ways.under(scene, (run,), classes) for run in ask.runs}
+        return eye.compares(np.stack([
+            np.prod([eye.evenly(ask, place, run, own.shades([lit])[0][0])[own.of] for run, own in ways.items()], axis=0)
+            for place, lit in enumerate(frame.held)
+        ], axis=1))  # fmt: skip
     if frame.goes:
         taken = [TakenWays.under(scene, run, classes) for run in ask.runs]
         return moved(eye, ask, scene.numbered(frame.stacked), taken)
-    ways = Ways.under(scene, ask.runs, classes)
-    return eye.sees(ask, [shades[0] for shades in ways.shades([frame])])[ways.of]
-
-
-def _evenly(scene: Scene, eye: Eye, frame: Frame, ask: Ask, classes: Numbers) -> Iterator[NDArray[np.float64]]:
-    """How likely all is found alike under each class, for each of the ask's colours."""
-    ways = {run: Ways.under(scene, (run,), classes) for run in ask.runs}
-    for colour, counts, lit in zip(ask.colours, ask.counts, frame.held, strict=True):
-        found = np.ones(len(classes))
-        for (run, own), count in zip(ways.items(), counts, strict=True):
-            if count:
-                (shades,) = own.shades([Frame("", (lit,))])
-                found *= eye.evenly(ask, run, colour, count, shades[0])[own.of]
-        yield found
+    every = Ways.under(scene, ask.runs, classes)
+    return eye.sees(ask, [shades[0] for shades in every.shades([frame.steps[0]])])[every.of]

@@ -26,12 +26,11 @@ from patcher.trade import TEST_LEVEL
 from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
-    from patcher.diagnosis.case import Seen
     from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.diagnosis.question_frame import Seen
     from patcher.diagnosis.unknown import Known
     from patcher.dialogue.answerer import Answering
     from patcher.faults import Planned
-    from patcher.remedies.remedies import Symptom
     from patcher.remedies.rewrite import Rewritten
     from patcher.walk.step import Step
     from patcher.wiring import Wiring
@@ -156,7 +155,7 @@ class Consulting:
         """
         for fault in same[0]:
             todo = remedy(str(self.path), self.wiring, fault)
-            self.say(f"  To fix it: {todo.fix}.")
+            self.say(f"  To fix it: {todo.says}.")
             if todo.causes:
                 self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
             self._say_causes(todo.causes, todo.volts)
@@ -204,12 +203,9 @@ class Consulting:
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
         for symptom in not_wiring(str(self.path), self.wiring, runs):
-            self._say_symptom(symptom)
-
-    def _say_symptom(self, symptom: Symptom) -> None:
-        self.say(f"  {symptom.sees}:")
-        self._say_causes(symptom.causes, symptom.volts)
-        self.say(f"    To tell which: {symptom.tells}.")
+            self.say(f"  {symptom.says}:")
+            self._say_causes(symptom.causes, symptom.volts)
+            self.say(f"    To tell which: {symptom.tells}.")
 
     def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
         """The step that shows best whether these are fixed; None where none does."""
@@ -248,8 +244,8 @@ def known_in_words(known: Known, pixels: int) -> str:
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
 
 
-def write(path: Path, change: Rewritten) -> list[str]:
-    """Change the show file and, where there is one, the patch file; both or none. What was written.
+def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:
+    """Change the show file and, where there is one, the patch file, both or none; say so, and return their paths.
 
     Raises:
         PatcherError: one of them cannot be written; both are as they were.
@@ -257,4 +253,8 @@ def write(path: Path, change: Rewritten) -> list[str]:
     kept = as_read(patch_path(path))
     texts = {path: change.text} | {of_patch: dump(change.patch) for of_patch, said in kept.items() if said is not None}
     write_together({path: change.old, **kept}, texts)
-    return list(map(str, texts))
+    written = list(map(str, texts))
+    say(f"  Changed: {' and '.join(written)}.")
+    if change.boxes:
+        say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {path})")
+    return written

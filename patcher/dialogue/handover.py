@@ -8,10 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
-import numpy as np
-
-from patcher.diagnosis.case import Seen
-from patcher.diagnosis.question_frame import Frame, Painter
+from patcher.diagnosis.question_frame import Frame, Painter, Seen, joined
 from patcher.faults import Planned
 from patcher.frames.looks import Look
 from patcher.walk.step import Check, Step
@@ -42,8 +39,8 @@ def seen_of(sound: Planned, step: Step, things: Collection[str]) -> tuple[Seen, 
 
 def _frame(sound: Planned, look: Look) -> Frame:
     painter = Painter(sound)
-    lit = [painter.lit(glow.run, glow.pixels, glow.colour) for glow in look.glows]
-    return Frame(", ".join(look.says), (np.concatenate(lit),))
+    lit = [painter.steps(glow.run, glow.pixels, glow.colour).ravel() for glow in look.glows]
+    return Frame(", ".join(look.says), (joined(lit),))
 
 
 def _of_all(check: Check, sound: Planned) -> bool:

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from patcher import eye
-from patcher.diagnosis.case import Question, Seen, question
-from patcher.diagnosis.question_frame import Frame, Painter, span_words
+from patcher.diagnosis.case import Question, question
+from patcher.diagnosis.question_frame import Frame, Painter, Seen, span_words
 from patcher.dialogue.answerer import BACK, Answering
 from patcher.eye import COUNTS_TO, even, whole
 from patcher.faults import Planned
@@ -106,7 +106,7 @@ class Narrowing:
 
     def _question(self, colour: Colour, first: int, last: int, *, overall: bool = False) -> Question:
         source = self.sound.wiring.source(self.run)
-        lit = Painter(self.sound).lit(source, np.arange(first, last), colour)
+        lit = Painter(self.sound).steps(source, np.arange(first, last), colour).ravel()
         frame = Frame(
             f"{self.run} {span_words(first, last - 1)} {colour.name}, and nothing else", (lit.astype(np.int64),)
         )

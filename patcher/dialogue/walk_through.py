@@ -18,7 +18,7 @@ from patcher.walk.record import Entry, Record, RecordedAnswer, Says
 from patcher.walk.record_file import change_record, local_time
 
 if TYPE_CHECKING:
-    from patcher.diagnosis.case import Seen
+    from patcher.diagnosis.question_frame import Seen
     from patcher.frames.levels import Levels
     from patcher.frames.looks import Look
     from patcher.patch.patch import Patch
@@ -234,10 +234,7 @@ class Walk:
             self.say("  Saved as failed. Once it is fixed, press b to check it again.")
             self._hide(same[0])
         elif deed == "write" and change is not None:
-            self.say(f"  Changed: {' and '.join(write(self.path, change))}.")
-            if change.boxes:
-                boxes = ", ".join(change.boxes)
-                self.say(f"  Before you check: change the settings of {boxes} (patcher todo {self.path})")
+            write(self.path, change, self.say)
             self.written = True
         return deed == "mended"
 

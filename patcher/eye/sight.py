@@ -90,10 +90,13 @@ class Eye:
             case _:
                 raise ValueError(ask.kind)
 
-    def evenly(self, ask: Ask, run: str, colour: str, count: int, shades: Shades) -> NDArray[np.float64]:
-        """How likely all that is lit on a run is found alike, where so many pixels should be: shape (variants,); NaN
-        where something flickers, and that is asked about.
+    def evenly(self, ask: Ask, place: int, run: str, shades: Shades) -> NDArray[np.float64]:
+        """How likely all that is lit on a run in one of the colours of `alike`, by its place, is found alike: shape
+        (variants,); NaN where something flickers, and that is asked about.
         """
+        colour, count = ask.colours[place], ask.counts[place][ask.runs.index(run)]
+        if not count:
+            return np.ones(len(shades))
         if ask.steady:
             other = _is_steady(shades) & (shades != COLOURS.get(colour, ODD))
             return np.where(other.any(axis=1), 0.0, 1.0)

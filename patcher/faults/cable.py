@@ -117,10 +117,6 @@ class AtPixels:
         pixels = np.array([fault.lamp[1] for fault in every], dtype=np.int64)
         return cls(every, np.array([fault.kind for fault in every], dtype=np.str_), pixels)
 
-    def only(self, rows: Order) -> AtPixels:
-        """Those of some rows."""
-        return AtPixels(tuple(self.faults[row] for row in rows.tolist()), self.kinds[rows], self.pixels[rows])
-
     def rows(self, kind: str) -> Order:
         """The rows of a kind."""
         return np.flatnonzero(self.kinds == kind)

@@ -160,24 +160,25 @@ def build(wiring: Wiring, faults: Iterable[Fault]) -> Built:
 
 def _clash(wiring: Wiring, one: Fault, other: Fault) -> str | None:
     """Why two faults make no sense together."""
-    kinds, pair = {one.kind, other.kind}, (one.where, other.where)
-    if kinds <= set(SWAPS) and set(one.places) & set(other.places):
-        return "swaps again what is swapped"
-    if len(kinds) == 1:
-        if one.kind == "swapped-starts":
-            here, there = ({run for name in fault.places for run in starts_of(wiring, name)} for fault in (one, other))
-            return "swaps again what is swapped" if here & there else None
-        if one.kind.startswith("swapped") and set(one.places) & set(other.places):
-            return "swaps again what is swapped"
-        if one.kind == "dead" and any(here in (there, there.split("/")[0]) for here, there in (pair, pair[::-1])):
-            return "is dead already, in whole or in part,"
-        if one.kind in ("channel-shift", "universe-shift") and _same_start(wiring, one.where, other.where):
-            return "shifts the same start again"
-        if one.where == other.where and (one.kind != "dark-channel" or one.value == other.value):
-            return "says the same thing again"
-    elif kinds <= set(AT_A_LAMP) and one.where == other.where:
-        return "says something else of the same pixel"
-    return None
+    kinds, here, there = {one.kind, other.kind}, f"{one.where}/", f"{other.where}/"
+    if kinds <= {*SWAPS} or kinds in ({"swapped-ports"}, {"swapped-starts"}):
+        return "swaps again what is swapped" if _swapped(wiring, one) & _swapped(wiring, other) else None
+    if kinds == {"dead"} and (here.startswith(there) or there.startswith(here)):
+        return "is dead already, in whole or in part,"
+    if kinds in ({"channel-shift"}, {"universe-shift"}) and _same_start(wiring, one.where, other.where):
+        return "shifts the same start again"
+    if one.where != other.where:
+        return None
+    if len(kinds) > 1:
+        return "says something else of the same pixel" if kinds <= {*AT_A_LAMP} else None
+    return None if kinds == {"dark-channel"} and one.value != other.value else "says the same thing again"
+
+
+def _swapped(wiring: Wiring, fault: Fault) -> set[str]:
+    """What a fault puts in each other's place."""
+    if fault.kind != "swapped-starts":
+        return {*fault.places}
+    return {run for name in fault.places for run in starts_of(wiring, name)}
 
 
 def _same_start(wiring: Wiring, one: str, other: str) -> bool:

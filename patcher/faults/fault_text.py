@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import get_args
 
@@ -18,6 +18,8 @@ from patcher.wiring import Wiring, port_name
 
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
+WHOLE = re.compile(r"[+-]?[0-9]{1,9}")
+TWO = "is about two different things, with a comma between them"
 ENTRIES = (*get_args(End), *get_args(Corner))
 """Where the data may enter a loop, beside the places drawn."""
 
@@ -36,8 +38,9 @@ def parse(text: str, wiring: Wiring) -> Fault:
     where, equals, value = rest.partition("=")
     if not FORMS[kind].value and equals:
         raise refuse(text, "takes no value", f"write {kind}:{where}")
-    where = ",".join(part.strip() for part in where.split(","))
-    return Fault(kind, where, _CHECKS[kind](_Said(text, kind, where, value.strip(), wiring)))
+    where, value = ",".join(part.strip() for part in where.split(",")), value.strip()
+    _CHECKS[kind](_Said(text, kind, where, value, wiring))
+    return Fault(kind, where, str(int(value)) if WHOLE.fullmatch(value) else value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +110,14 @@ class _Said:
         box, _ = self.wiring.ports[run]
         return self.wiring.source(run) == run and self.show.controllers[box].start_per == "run"
 
+    def one_of(self, choices: Sequence[str]) -> None:
+        """That the value is one of these."""
+        if self.value not in choices:
+            raise self.wrong(f"cannot have the value “{self.value}”", choose_from(self.value, choices))
+
     def whole(self, low: int, high: int, why: str = "") -> int:
         """The value as a whole number from `low` to `high` that is not 0."""
-        if not re.fullmatch(r"[+-]?[0-9]{1,9}", self.value):
+        if not WHOLE.fullmatch(self.value):
             raise self.wrong(f"has the value “{self.value}”, which is no whole number")
         if not low <= int(self.value) <= high or int(self.value) == 0:
             says = f"cannot be off by {int(self.value)}" + (f": {why}" if why else "")
@@ -121,15 +129,15 @@ class _Said:
         return int(self.value)
 
 
-def _reversed(said: _Said) -> str:
+def _reversed(said: _Said) -> None:
     said.run(said.where)
-    return ""
 
 
-def _data_in(said: _Said) -> str:
+def _data_in(said: _Said) -> None:
     run = said.run(said.where)
     if not isinstance(run, LoopRun):
-        return _grid(said)
+        _grid(said)
+        return
     where = said.value.removesuffix(BACKWARDS)
     choices = [*ENTRIES, "1"]
     if where not in ENTRIES and not re.fullmatch(r"[1-9][0-9]{0,8}", where):
@@ -142,62 +150,55 @@ def _data_in(said: _Said) -> str:
     except ValueError as error:
         says, _, remedy = str(error).partition(" → ")
         raise said.wrong(f"cannot be: {says}", remedy) from None
-    return said.value
 
 
-def _grid(said: _Said) -> str:
+def _grid(said: _Said) -> None:
     if lattice(said.show, said.run(said.where)) is None:
         raise said.wrong(f"is about “{said.where}”, which is not a grid", "use reversed:RUN for a run that is no grid")
-    known = CHOICES[said.kind]
-    if said.value not in known:
-        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, known))
-    return said.value
+    said.one_of(CHOICES[said.kind])
 
 
-def _colour_order(said: _Said) -> str:
+def _colour_order(said: _Said) -> None:
     planned = said.show.type_of(said.run(said.where)).colour_order
     if sorted(said.value) != sorted(planned):
         raise said.wrong(f"does not order the letters of {planned}", f"write {said.kind}:{said.where}={planned[::-1]}")
-    return said.value
 
 
 def _two(said: _Said) -> tuple[str, str]:
     parts = said.where.split(",")
     if len(parts) != 2 or parts[0] == parts[1]:
-        raise said.wrong("is about two different things, with a comma between them")
+        raise said.wrong(TWO)
     return parts[0], parts[1]
 
 
-def _swapped_ports(said: _Said) -> str:
+def _swapped_ports(said: _Said) -> None:
     pair = [said.port(name) for name in _two(said)]
-    if pair[0][0].name == pair[1][0].name and pair[0][1] == pair[1][1]:
-        raise said.wrong("is about two different things, with a comma between them")
+    if pair[0] == pair[1]:
+        raise said.wrong(TWO)
     if not any((controller.name, number) in said.wiring.chains for controller, number in pair):
         raise said.wrong("is about two ports on which nothing hangs", "name a port that has a run")
-    return ""
 
 
-def _swapped_runs(said: _Said) -> str:
+def _swapped_runs(said: _Said) -> None:
     one, other = _two(said)
     for name in (one, other):
         if said.run(name).same_data_as is not None:
             raise said.wrong(
                 f"is about “{name}”, which is a tee and stands in no chain", "name the run whose data it shares"
             )
-    return ""
 
 
-def _shift(said: _Said) -> str:
+def _shift(said: _Said) -> None:
     run = said.run(said.where)
     before = run.nulls + run.pixels - 1
     chain = said.wiring.chains[said.wiring.ports[run.name]]
     if run.name in chain:
         ahead = [said.show.runs[name] for name in chain[: chain.index(run.name)]]
         before += sum(one.nulls + one.pixels for one in ahead if one.hung)
-    return str(said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left"))
+    said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left")
 
 
-def _lamp(said: _Said) -> str:
+def _lamp(said: _Said) -> None:
     name, slash, number = said.where.rpartition("/")
     run = said.run(name if slash else said.where)
     if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
@@ -211,36 +212,30 @@ def _lamp(said: _Said) -> str:
             )
         if said.value == letters:
             raise said.wrong(f"is a pixel as planned: {letters}", "write the order that its chip takes instead")
-        return said.value
-    if said.kind != "dark-channel":
-        return ""
-    if len(said.value) != 1 or said.value not in letters:
-        raise said.wrong(f"cannot have the value “{said.value}”", choose_from(said.value, letters))
-    return said.value
+    elif said.kind == "dark-channel":
+        said.one_of([*letters])
 
 
-def _dead(said: _Said) -> str:
+def _dead(said: _Said) -> None:
     if "/" in said.where:
         said.used_port(said.where)
     else:
         said.box(said.where)
-    return ""
 
 
-def _universe_shift(said: _Said) -> str:
+def _universe_shift(said: _Said) -> None:
     said.start(said.where)
-    return str(said.whole(1 - HIGHEST_UNIVERSE, HIGHEST_UNIVERSE - 1))
+    said.whole(1 - HIGHEST_UNIVERSE, HIGHEST_UNIVERSE - 1)
 
 
-def _swapped_starts(said: _Said) -> str:
+def _swapped_starts(said: _Said) -> None:
     one, other = (starts_of(said.wiring, said.start(name)) for name in _two(said))
     if set(one) & set(other):
         raise said.wrong("is about one start twice", "name two starts, as BOX/1,BOX/2")
-    return ""
 
 
-def _channel_shift(said: _Said) -> str:
-    amount = str(said.whole(1 - CHANNELS, CHANNELS - 1, "a whole universe is universe-shift"))
+def _channel_shift(said: _Said) -> None:
+    amount = said.whole(1 - CHANNELS, CHANNELS - 1, "a whole universe is universe-shift")
     if said.where in said.show.controllers:
         if (per := said.box(said.where).start_per) != "controller":
             raise said.wrong(f"is about a box that has a start per {per}", f"write {said.kind}:{said.where}/1={amount}")
@@ -249,16 +244,15 @@ def _channel_shift(said: _Said) -> str:
             raise said.wrong("is about a run that has no start of its own", "name its port, as BOX/1")
     else:
         said.used_port(said.where)
-    return amount
 
 
-def _count(said: _Said) -> str:
+def _count(said: _Said) -> None:
     controller, port = said.used_port(said.where)
     counted = _counted_pixels(said.wiring, controller, port)
-    return str(said.whole(-counted, MOST_PIXELS_OFF, f"{counted} pixels are planned on it"))
+    said.whole(-counted, MOST_PIXELS_OFF, f"{counted} pixels are planned on it")
 
 
-_CHECKS: dict[str, Callable[[_Said], str]] = {
+_CHECKS: dict[str, Callable[[_Said], None]] = {
     "reversed": _reversed,
     "data-in": _data_in, "lines": _grid, "turns": _grid,
     "colour-order": _colour_order,
@@ -277,5 +271,4 @@ _CHECKS: dict[str, Callable[[_Said], str]] = {
 def _counted_pixels(wiring: Wiring, controller: Controller, port: int) -> int:
     """The number of pixels that is typed into the box for a port: those that take channels and hang this season."""
     runs = [wiring.show.runs[name] for name in wiring.chains[controller.name, port]]
-    runs = [run for run in runs if run.hung]
-    return sum(run.pixels + (0 if controller.skips_nulls else run.nulls) for run in runs)
+    return sum(run.pixels + (0 if controller.skips_nulls else run.nulls) for run in runs if run.hung)

@@ -76,31 +76,26 @@ class Composer:
             most: of the faults at pixels of a run so many are taken, those that rank highest.
             beside: so many of those at no pixel are taken, those that rank highest.
         """
-        alone, own = self.alone[one], self.faults[one]
-        for run, others in self._at_pixels.items():
-            if own.kind in AT_A_LAMP and own.lamp[0] == run:
-                others = np.array([other for other in others.tolist() if _apart(own, self.faults[other])])
-            if rank is not None and len(others) > most:
-                others = np.sort(others[np.argpartition(-rank[others], most)[:most]])
-            if len(others):
-                yield self._batch(one, run, others)
-        chosen = self._others
-        if rank is not None:
-            chosen = sorted(chosen, key=lambda other: -rank[other])[:beside]
-        known = [(other, self._both(one, other)) for other in chosen if other != one]
-        found = [(other, takes) for other, takes in known if takes is not None]
-        if found:
-            pairs = np.array([(one, other) for other, _ in found])
-            yield Batch(pairs, {run: np.stack([takes[run] for _, takes in found]) for run in self.runs}, alone)
+        alone = self.alone[one]
+        for run in self._at_pixels:
+            if len(others := self._at(run, one, rank, most)):
+                takes = {name: np.broadcast_to(alone[name], (len(others), *alone[name].shape)) for name in self.runs}
+                takes |= {name: each for name, each in self._on_top(one, run, others).items() if name in takes}
+                yield Batch(np.column_stack([np.full(len(others), one), others]), takes, alone)
+        chosen = self._others if rank is None else sorted(self._others, key=lambda other: -rank[other])[:beside]
+        every = {other: self._both(one, other) for other in chosen if other != one}
+        if both := {other: takes for other, takes in every.items() if takes is not None}:
+            pairs = np.array([(one, other) for other in both])
+            yield Batch(pairs, {run: np.stack([takes[run] for takes in both.values()]) for run in self.runs}, alone)
 
-    def _batch(self, one: int, run: str, others: Numbers) -> Batch:
-        """One fault with each of some others at pixels of a run."""
-        alone, takes = self.alone[one], self._on_top(one, run, others)
-        every = {
-            name: takes[name] if name in takes else np.broadcast_to(alone[name], (len(others), *alone[name].shape))
-            for name in self.runs
-        }
-        return Batch(np.column_stack([np.full(len(others), one), others]), every, alone)
+    def _at(self, run: str, one: int, rank: Floats | None, most: int) -> Numbers:
+        """The faults at pixels of a run that make sense beside one, as by `with_all`."""
+        others, own = self._at_pixels[run], self.faults[one]
+        if own.kind in AT_A_LAMP and own.lamp[0] == run:
+            others = np.array([other for other in others.tolist() if _apart(own, self.faults[other])])
+        if rank is not None and len(others) > most:
+            others = np.sort(others[np.argpartition(-rank[others], most)[:most]])
+        return others
 
     def _on_top(self, one: int, run: str, others: Numbers) -> dict[str, Takes]:
         """What the pixels that they can reach take under one fault with each of some others at pixels of a run."""

@@ -6,7 +6,7 @@ the box inserts a null. A number that was typed in wrongly changes what the box 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from patcher.patch.patch import Link, Patch, Start, behind, pixel_places
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE, letter_place
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 Stream = NDArray[np.int32]
 Port = tuple[str, int]
@@ -75,9 +75,10 @@ def streams(
     moved = exchanged(wiring, patch, faults)
     off = _moved(wiring, faults)
     dead = {fault.where for fault in faults if fault.kind == "dead"}
+    own = [port for port in wiring.chains if port[0] == box]
     if box in dead:
-        return {port: NOTHING for port in wiring.chains if port[0] == box}, ()
-    counts = _counts(show, starts, {f.where: f.amount for f in faults if f.kind == "count"})
+        return dict.fromkeys(own, NOTHING), ()
+    counts = _counts(show, starts, faults)
     pieces: dict[Port, list[Stream]] = {}
     listened: set[int] = set()
     for start in starts:
@@ -85,19 +86,22 @@ def streams(
         at = first = moved.get(begins, start.at) + off.get(begins, 0)
         for link in start.chain.links:
             count = counts.get(link.run, link.nulls + link.pixels)
-            end = behind(at, count, link.channels)
             if count and show.runs[link.run].hung:
-                piece = _piece(show, box, link, at, count)
-                pieces.setdefault((box, link.port), []).append(piece)
-            at = end
-        last = LAST_UNIVERSE[show.controllers[box].protocol]
-        if first < 0 or at > last * CHANNELS:
-            says = "begin before universe 1" if first < 0 else f"end behind universe {last}"
-            raise refuse(", ".join(map(str, faults)), f"would let the box {says}", "write a smaller value")
+                pieces.setdefault((box, link.port), [NOTHING]).append(_piece(show, box, link, at, count))
+            at = behind(at, count, link.channels)
+        if why := _outside(LAST_UNIVERSE[show.controllers[box].protocol], first, at):
+            raise refuse(", ".join(map(str, faults)), f"would let the box {why}", "write a smaller value")
         if at > first:
             listened.update(range(first // CHANNELS + 1, (at - 1) // CHANNELS + 2))
-    sent = {port: np.concatenate(found) for port, found in pieces.items() if f"{port[0]}/{port[1]}" not in dead}
-    return {port: sent.get(port, NOTHING) for port in wiring.chains if port[0] == box}, tuple(sorted(listened))
+    sent = {port: NOTHING if port_name(*port) in dead else np.concatenate(pieces.get(port, [NOTHING])) for port in own}
+    return sent, tuple(sorted(listened))
+
+
+def _outside(last: int, begin: int, end: int) -> str:
+    """What a box would do that sends from a running channel up to another, where it cannot; else empty."""
+    if begin < 0:
+        return "begin before universe 1"
+    return f"end behind universe {last}" if end > last * CHANNELS else ""
 
 
 def _moved(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, int]:
@@ -113,14 +117,14 @@ def _moved(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, int]:
     return found
 
 
-def _counts(show: Show, starts: Sequence[Start], off: Mapping[str, int]) -> dict[str, int]:
+def _counts(show: Show, starts: Sequence[Start], faults: Sequence[Fault]) -> dict[str, int]:
     """How many pixels with channels the box believes each run to have, where the number typed in for a port is off."""
     found: dict[str, int] = {}
-    for name, amount in off.items():
-        box, port = port_of(name)
+    for fault in (fault for fault in faults if fault.kind == "count"):
+        box, port = port_of(fault.where)
         links = [link for start in starts for link in start.chain.links if (box, link.port) == (start.controller, port)]
         links = [link for link in links if show.runs[link.run].hung]
-        left = sum(link.nulls + link.pixels for link in links) + amount
+        left = sum(link.nulls + link.pixels for link in links) + fault.amount
         for link in links:
             here = left if link is links[-1] else min(left, link.nulls + link.pixels)
             found[link.run] = here

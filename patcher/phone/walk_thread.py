@@ -256,7 +256,7 @@ class WalkThread:
             "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
             keys=keys, moments=shown, says=(frame.says,),
             needs=tuple(question.needs(answer.key) for answer in question.answers),
-            marks=tuple((mark.run, mark.pixel, mark.towards) for mark in marks(plan.wiring.show, question.ask)),
+            marks=marks(plan.wiring.show, question.ask),
         ))  # fmt: skip
         return None if act is None or act.text == "stop" else act.text
 

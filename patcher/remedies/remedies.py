@@ -24,36 +24,19 @@ from patcher.wiring import Wiring
 
 
 @dataclass(frozen=True, slots=True)
-class Remedy:
-    """What to do about one fault.
+class Advice:
+    """What to do about a fault, or about something that a person sees and that no wiring explains.
 
     Attributes:
-        fix: what to do on the ladder, or at the box.
+        says: what to do on the ladder, or at the box; or what is seen.
         causes: where it comes from, most usual first; common practice, no source.
         tells: what tells the causes apart; a frame is given as the command that sends it.
         volts: the planned voltage, in words, for the cause that is one of `LOW_VOLTAGE`.
     """
 
-    fix: str
+    says: str
     causes: tuple[str, ...] = ()
     tells: str = ""
-    volts: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Symptom:
-    """Something that a person sees and that no wiring explains.
-
-    Attributes:
-        sees: what.
-        causes: where it comes from, most usual first; common practice, no source.
-        tells: what tells the causes apart.
-        volts: the planned voltage, in words, for the cause that is one of `LOW_VOLTAGE`.
-    """
-
-    sees: str
-    causes: tuple[str, ...]
-    tells: str
     volts: tuple[str, ...] = ()
 
 
@@ -101,7 +84,7 @@ OF_A_PORT = (
 """Why a single port is dead. Common practice, no source."""
 
 
-def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
+def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
     """What to do about a fault of a show.
 
     Args:
@@ -111,7 +94,7 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Remedy:
     """
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
     volts = far_end(path, wiring, [fault.lamp[0]], fault.lamp[1] + 1) if fault.kind == "flicker" else ()
-    return Remedy(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
+    return Advice(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -268,18 +251,18 @@ def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     return f"{says}{needs}. Measure: much less means a bad joint, fuse or feed"
 
 
-def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Symptom, ...]:
+def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Advice, ...]:
     """What can still look wrong where the wiring is as planned, each with its usual causes, in order."""
     steady, bright = f"patcher send steady {path} --on {runs[0]}", f"{wiring.show.settings.level:g}"
     volts = far_end(path, wiring, runs)
     unknown = "" if volts else f". patcher power {path} works the voltage out, once the file has its supplies"
     return (
-        Symptom(
+        Advice(
             "white that turns pink or brown towards the far end",
             (LOW_VOLTAGE[1], "a feed that is off, or its fuse blown",
              "a bad joint in V+ or ground"),
             f"{steady} --level 0.05, then --level {bright}: white when dim, brown when bright: low voltage{unknown}",
             volts,
         ),
-        Symptom("random flicker", CAUSES["flicker"], f"{steady} {_dim_and_bright(wiring)}"),
+        Advice("random flicker", CAUSES["flicker"], f"{steady} {_dim_and_bright(wiring)}"),
     )  # fmt: skip

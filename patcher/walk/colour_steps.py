@@ -7,7 +7,7 @@ miss, and as a pixel of another colour, which it does not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from patcher.frames.looks import COLOURS, Colour
 from patcher.trade import LETTER_NAMES, letter_name, letter_place, tells_colours
@@ -52,19 +52,6 @@ def looks(orders: Mapping[str, str]) -> list[dict[str, Colour]]:
     return found
 
 
-def named(look: Mapping[str, Colour]) -> dict[str, list[str]]:
-    """The runs of each colour of a look, by the colour's name."""
-    found: dict[str, list[str]] = {}
-    for run, colour in look.items():
-        found.setdefault(colour.name, []).append(run)
-    return found
-
-
 def shade_name(colour: Colour) -> str:
     """What an eye calls it: one of its own colours, or another one."""
     return "white" if colour is MIXED_WHITE else colour.name
-
-
-def listed(colours: Iterable[Colour]) -> list[str]:
-    """Their names, each once."""
-    return list(dict.fromkeys(colour.name for colour in colours))

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
+
+from pydantic import AwareDatetime, Strict
 
 from patcher.walk.items import Item
 
+When = Annotated[AwareDatetime, Strict()]
+"""Local time, with its zone."""
 Says = Literal["yes", "no", "cannot tell"]
 SAYS: tuple[Says, ...] = get_args(Says)
 State = Literal["proved", "failed", "open"]
@@ -33,7 +36,7 @@ class RecordedAnswer:
     """
 
     says: Says
-    when: datetime
+    when: When
     against: str
     found: tuple[str, ...] = ()
 
@@ -43,7 +46,7 @@ class Entry:
     """A note, a replaced pixel or a string tried on the bench: which thing, when, and what."""
 
     thing: str
-    when: datetime
+    when: When
     what: str
 
 

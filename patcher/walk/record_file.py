@@ -11,15 +11,18 @@ import tomllib
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import tomli_w
+from pydantic import TypeAdapter, ValidationError
 
 from patcher.show.kept_file import change_kept, kept_path, read_kept
-from patcher.walk.items import WHATS, Item, What
-from patcher.walk.record import CHAPTERS, SAYS, Entry, Record, RecordedAnswer, Says
+from patcher.walk.items import Item, What
+from patcher.walk.record import CHAPTERS, Entry, Record, RecordedAnswer
 
 FORMAT = 1
+_PROVED = TypeAdapter(dict[str, dict[What, RecordedAnswer]])
+_ENTRIES = TypeAdapter(tuple[Entry, ...])
 
 _HEAD = """\
 # What was proved of this show; `patcher verify` saves it after every answer. Do not change it by hand: take notes with
@@ -47,7 +50,7 @@ def dump(record: Record) -> str:
             tables[chapter] = [{"thing": one.thing, "when": _in_minutes(one.when), "what": one.what} for one in entries]
     text = _HEAD + tomli_w.dumps(tables)
     text = text.encode(errors="replace").decode()  # words of a command line may be no Unicode
-    return text + "\n" + _last_line(record, text) + "\n"
+    return text + "\n" + _last_line(tables, text) + "\n"
 
 
 def _in_minutes(when: datetime) -> datetime:
@@ -58,62 +61,31 @@ def _in_minutes(when: datetime) -> datetime:
     return when.astimezone(timezone(timedelta(minutes=int(off / timedelta(minutes=1)))))
 
 
-def _last_line(record: Record, above: str) -> str:
-    answers, others = len(record.answers), sum(len(record.chapter(chapter)) for chapter in CHAPTERS)
+def _last_line(tables: dict[str, Any], above: str) -> str:
+    answers = sum(len(of_thing) for of_thing in tables["proved"].values())
+    others = sum(len(tables.get(chapter, ())) for chapter in CHAPTERS)
     seal = hashlib.sha256(above.strip().encode()).hexdigest()[:16]
     plural = f"answer{'s' * (answers != 1)}, {others} other entr{'ies' if others != 1 else 'y'}"
     return f"# The end: {answers} {plural}; {seal}"
 
 
 def parse(text: str) -> Record:
-    """The record of a file's text; ValueError, KeyError and their like where it is not one."""
+    """The record of a file's text; ValueError, KeyError, TypeError and their like where it is not one."""
     text = text.replace("\r\n", "\n")
     tables = tomllib.loads(text)
     if tables["format"] != FORMAT:
         raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
-    answers = {
-        Item(thing, _what(what)): _answer(keys)
-        for thing, of_thing in tables["proved"].items()
-        for what, keys in of_thing.items()
-    }
-    notes, replaced, bench = (tuple(_entry(one) for one in tables.get(chapter, ())) for chapter in CHAPTERS)
-    record = Record(answers, notes, replaced, bench)
     above, _, last = text.rstrip().rpartition("\n")
     if not last.startswith("# The end: "):
         raise ValueError("its end is missing")
-    if last != _last_line(record, above):
+    if last != _last_line(tables, above):
         raise ValueError("it was changed by something other than Patcher, or a part of it is missing")
-    return record
-
-
-def _what(text: str) -> What:
-    if text not in WHATS:
-        raise ValueError(f"“{text}” is nothing that can be proved")
-    return text
-
-
-def _answer(keys: dict[str, Any]) -> RecordedAnswer:
-    if keys["says"] not in SAYS:
-        raise ValueError(f"an answer says “{keys['says']}”")
-    found = tuple(_words(fault) for fault in keys.get("found", ()))
-    return RecordedAnswer(cast(Says, keys["says"]), _when(keys), _words(keys["against"]), found)
-
-
-def _entry(keys: dict[str, Any]) -> Entry:
-    return Entry(_words(keys["thing"]), _when(keys), _words(keys["what"]))
-
-
-def _when(keys: dict[str, Any]) -> datetime:
-    when = keys["when"]
-    if not isinstance(when, datetime) or when.tzinfo is None:
-        raise ValueError("a time in it has no zone")
-    return when
-
-
-def _words(value: Any) -> str:
-    if not isinstance(value, str):
-        raise TypeError(value)
-    return value
+    try:
+        proved = _PROVED.validate_python(tables["proved"])
+        chapters = [_ENTRIES.validate_python(tables.get(chapter, ())) for chapter in CHAPTERS]
+    except ValidationError as error:
+        raise TypeError(error) from None
+    return Record({Item(t, what): answer for t, own in proved.items() for what, answer in own.items()}, *chapters)
 
 
 def local_time() -> datetime:

@@ -112,13 +112,9 @@ class _Steps:
 
     def _every_colour(self, run: str, name: str, shown: Sequence[Mapping[str, Colour]]) -> Subject:
         colours = {number: colours[run] for number, colours in enumerate(shown) if run in colours}
-        checks = [
-            Check(
-                name, eye.even(name, colour_steps.shade_name(colour), self.looks[run].count), "all alike", look=number
-            )
-            for number, colour in colours.items()
-        ]
-        says = f"{name}: every pixel {listed(colour_steps.listed(colours.values()))}"
+        asks = {n: eye.even(name, colour_steps.shade_name(c), self.looks[run].count) for n, c in colours.items()}
+        checks = [Check(name, ask, "all alike", look=number) for number, ask in asks.items()]
+        says = f"{name}: every pixel {listed(list(dict.fromkeys(colour.name for colour in colours.values())))}"
         return Subject(name, says, (Item(name, "colours"),), tuple(checks))
 
     def _ports(self, box: str, ports: Mapping[int, Sequence[str]]) -> Iterator[Step]:
@@ -226,7 +222,9 @@ def _glows(run: str, parts: Parts) -> list[Glow]:
 
 def _lines(colours: Mapping[str, Colour], runs: Collection[str]) -> tuple[str, ...]:
     """A look of all colours in words: the colour alone where all runs have it, else which runs have which."""
-    named = colour_steps.named(colours)
+    named: dict[str, list[str]] = {}
+    for run, colour in colours.items():
+        named.setdefault(colour.name, []).append(run)
     if len(named) == 1 and len(colours) == len(runs):
         return tuple(named)
     return tuple(f"{name}: {listed(of_colour)}" for name, of_colour in named.items())

@@ -123,14 +123,12 @@ def as_said(step: Step, wiring: Wiring, shades: Sequence[Mapping[str, eye.Shades
     for subject in step.subjects:
         chances = [check.chance(seen, shades[check.look][check.run]) for check in subject.checks]
         found[subject.thing] = float(np.prod(chances))
-    found[""] = float(not any(lit_elsewhere(step, number, wiring, each) for number, each in enumerate(shades)))
+    others = (
+        pixels for look, each in zip(step.looks, shades, strict=True)
+        for run, pixels in each.items() if run not in meant_in(look, wiring)
+    )  # fmt: skip
+    found[""] = float(not any((pixels != eye.DARK).any() for pixels in others))
     return found
-
-
-def lit_elsewhere(step: Step, number: int, wiring: Wiring, shades: Mapping[str, eye.Shades]) -> bool:
-    """Whether in that look a run shows light that should be dark."""
-    meant = meant_in(step.looks[number], wiring)
-    return any(bool((pixels != eye.DARK).any()) for run, pixels in shades.items() if run not in meant)
 
 
 def meant_in(look: Look, wiring: Wiring) -> set[str]:

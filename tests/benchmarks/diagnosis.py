@@ -29,7 +29,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.hypotheses import WEIGHTS, chain_of
 from patcher.diagnosis.information import entropy_bits, weighed
-from patcher.diagnosis.questions import Repertoire, fed_as
+from patcher.diagnosis.question_frame import fed_as
+from patcher.diagnosis.questions import Repertoire
 from patcher.diagnosis.scene import Scene, build_scene, scene_of
 from patcher.diagnosis.views import see
 from patcher.errors import PatcherError

@@ -180,7 +180,7 @@ def test_a_file_that_was_changed_meanwhile_is_left_as_it_is(heron_lock: Path) ->
     change = rewritten(heron_lock.read_text(), plan, [parse("reversed:gable", wiring)])
     heron_lock.write_text(heron_lock.read_text() + "# mine\n")
     with pytest.raises(PatcherError):
-        write(heron_lock, change)
+        write(heron_lock, change, print)
     assert heron_lock.read_text().endswith("# mine\n")
     assert 'data_in = "last"' in change.text
 
@@ -194,7 +194,7 @@ def test_a_patch_that_cannot_be_written_leaves_both_files(heron_lock: Path, here
     path.unlink()
     path.mkdir()
     with pytest.raises(PatcherError):
-        write(heron_lock, change)
+        write(heron_lock, change, print)
     assert heron_lock.read_text() == before
 
 

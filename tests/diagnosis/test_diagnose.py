@@ -24,22 +24,19 @@ from patcher.diagnosis.questions import Repertoire, quantiles
 from patcher.diagnosis.scene import Scene, build_scene, scene_of
 from patcher.errors import PatcherError
 from patcher.eye import Ask, Eye
-from patcher.faults import KINDS, RANDOM, departure, parse, planned
+from patcher.faults import KINDS, RANDOM, codes, departure, parse, planned
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.remedies.plan_edits import changed
-from patcher.remedies.remedies import remedy
-from patcher.shapes import positions
-from patcher.wiring import Wiring, wire
-from rig.diagnosed_shows import SHOWN, asked, order, shown, tables, until_apart
+from patcher.wiring import Wiring
+from rig.diagnosed_shows import SHOWN, before_class, named, order, shown, tables, until_apart
 from rig.examples import later, tries
 from rig.shipped import wired
 
 EYES = (Eye(), Eye(gaps=False))
 
 
-def names(scene: Scene, classes: np.ndarray) -> set[str]:
-    return {" + ".join(map(str, one)) for number in classes for one in scene.classes[number]}
+def names(scene: Scene) -> list[set[str]]:
+    return [set(map(codes, members)) for members in scene.classes]
 
 
 # --- classes, worked out apart ------------------------------------------------------------------------------------
@@ -71,7 +68,7 @@ def slow_looks(wiring: Wiring, patch: Patch, run: str, scene: Scene, seeing: Eye
     for channel in channel_of.values():
         for own, there in zip(found, (takes == channel).any(axis=(1, 2)), strict=True):
             own.append(bytes([int(there)]))
-    return {" + ".join(map(str, one)): b"".join(own) for one, own in zip(hypotheses, found, strict=True)}
+    return {codes(one): b"".join(own) for one, own in zip(hypotheses, found, strict=True)}
 
 
 def bits_to_shades(on: np.ndarray, broken: np.ndarray, letters: str) -> np.ndarray:
@@ -90,17 +87,13 @@ def test_what_is_named_is_all_that_no_frame_tells_apart(seeing: Eye) -> None:
     wiring, patch, scene = shown("one run")
     looks = slow_looks(wiring, patch, "rope", scene, seeing)
     beyond = ("universe-shift", "channel-shift", "shift")  # told by channels that no pixel of the plan has
-    for true, members in enumerate(scene.classes):
-        engine = Engine(scene, seeing)
-        asked(engine, true, np.random.default_rng(true))
-        own = looks[" + ".join(map(str, members[0]))]
+    for true, members in list(enumerate(names(scene)))[::3]:
+        left = named(before_class(scene, true, true, eye=seeing))
+        (own,) = {looks[name] for name in members}
         alike = {name for name, look in looks.items() if look == own}
-        assert engine.done is not None
-        named = names(scene, engine.done)
-        assert {" + ".join(map(str, one)) for one in members} <= named
         plain = {name for name in alike if not name.startswith(beyond)}
-        assert {name for name in named if not name.startswith(beyond)} == (plain if plain & named else set())
-        assert named <= alike
+        assert members <= left <= alike
+        assert {name for name in left if not name.startswith(beyond)} == (plain if plain & left else set())
 
 
 def missed(name: str, seeing: Eye, chosen: slice) -> tuple[list[str], int]:
@@ -113,28 +106,26 @@ def missed(name: str, seeing: Eye, chosen: slice) -> tuple[list[str], int]:
         orders.append([order(takes.get(run, plan.takes[run]), seeing) for run in wiring.show.runs])
     found, tried = [], range(len(scene.classes))[chosen]
     for true in tried:
-        engine = Engine(scene, seeing)
-        asked(engine, true, np.random.default_rng(true))
+        engine = before_class(scene, true, true, eye=seeing)
         assert engine.done is not None
         alike = {number for number, own in enumerate(orders) if own == orders[true]}
         if not engine.sure or set(engine.done.tolist()) != alike:
-            found.append(f"{scene.classes[true]} → {sorted(names(scene, engine.done))[:4]}, sure: {engine.sure}")
+            found.append(f"{scene.classes[true]} → {sorted(named(engine))[:4]}, sure: {engine.sure}")
     return found, len(tried)
 
 
 # A class apart from the engine: the eye names no place on a run that is no grid, so it knows the order of what lights.
-@pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
-@pytest.mark.parametrize("name", ["chain", "tee", "white", "one start"])
+@pytest.mark.parametrize(("name", "seeing"), [("chain", EYES[0]), ("tee", EYES[0]), ("one start", EYES[1])])
 def test_a_single_fault_ends_in_its_class(name: str, seeing: Eye) -> None:
-    assert missed(name, seeing, slice(5, None, 120))[0] == []
+    assert missed(name, seeing, slice(5, None, 160))[0] == []
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("seeing", EYES, ids=["sees gaps", "sees no gap"])
-@pytest.mark.parametrize(("name", "each"), [("chain", 4), ("tee", 4), ("white", 1), ("one start", 4)])
+@pytest.mark.parametrize(("name", "each"), [("chain", 8), ("tee", 8), ("white", 3), ("one start", 8)])
 def test_nearly_every_single_fault_ends_in_its_class(name: str, each: int, seeing: Eye) -> None:
     # It ends where it believes 98 %, and the eye misses a gap three times in ten; what flickers hides what lies behind:
-    # a few are named, and rightly, without being sure. All classes of the shortest run, where that is most.
+    # a few are named, and rightly, without being sure. Most classes of the shortest run, where that is most.
     found, tried = missed(name, seeing, slice(None, None, each))
     assert len(found) <= max(1, 0.03 * tried), found
 
@@ -162,8 +153,7 @@ def test_every_kind_is_thought_of() -> None:
 
 def test_what_is_behind_on_the_chain_and_changes_nothing_is_not_thought_of() -> None:
     wiring, patch, _ = shown("chain")
-    scene = scene_of(planned(wiring, patch), "bow")
-    thought = names(scene, np.arange(len(scene.classes)))
+    thought = set[str]().union(*names(scene_of(planned(wiring, patch), "bow")))
     assert "cut:bow/3" in thought
     assert not any(name.startswith(("cut:stern", "dark:stern")) for name in thought)
 
@@ -184,8 +174,7 @@ def test_the_sixteen_wirings_of_a_grid_take_three_questions() -> None:
     scene = build_scene(plan, ["sail"], hypotheses, [departure(plan, one) for one in hypotheses])
     assert len(scene.classes) == 16
     for true in range(16):
-        engine = Engine(scene, Eye())
-        asked(engine, true, np.random.default_rng(0))
+        engine = before_class(scene, true, 0)
         assert engine.done is not None
         assert list(engine.done) == [true]
         assert until_apart(engine) <= 3
@@ -225,8 +214,7 @@ def test_no_mean_lies_below_the_entropy(pixels: int) -> None:
     scene = scene_of(planned(wiring, allocate(wiring).patch), "rope")
     means, most = 0.0, 0
     for true in range(len(scene.classes)):
-        engine = Engine(scene, Eye())
-        asked(engine, true, np.random.default_rng(true))
+        engine = before_class(scene, true, true)
         means += until_apart(engine) * scene.prior[true]
         most = max([most, *(len(told.ask.answers) - 1 for told in engine.told)])
     assert means >= entropy_bits(scene.prior) / math.log2(most)
@@ -262,7 +250,7 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
 def test_answers_that_make_no_sense_end_unsure() -> None:
     wiring, patch, scene = shown("chain")
     asked_of = []
-    for seed in range(tries(2, 4)):
+    for seed in range(tries(1, 3)):
         diagnosis, chance = Diagnosis.start(wiring, patch, scene.runs[0]), np.random.default_rng(seed)
         while (question := diagnosis.ask()) is not None:
             diagnosis.tell(question.answers[int(chance.integers(len(question.answers) - 1))].key)
@@ -305,8 +293,7 @@ def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
     chance = np.random.default_rng(seed)
     right = sure_and_wrong = 0
     for true in chance.choice(len(scene.classes), count, p=scene.prior):
-        engine = Engine(scene, Eye())
-        asked(engine, int(true), chance, wrong=wrong)
+        engine = before_class(scene, int(true), chance, wrong)
         hit = engine.done is not None and true in engine.done
         right += hit
         sure_and_wrong += engine.sure and not hit
@@ -314,17 +301,11 @@ def trials(name: str, count: int, wrong: float, seed: int) -> tuple[int, int]:
 
 
 # Source: the design: one answer in ten wrong, the right class at least 97 %; the bench holds it on more trials.
-def test_few_wrong_answers_are_borne() -> None:
-    right, sure_and_wrong = trials("one run", 8, 0.1, 3)
-    assert right >= 7
-    assert sure_and_wrong == 0
-
-
-@pytest.mark.long
-def test_one_wrong_answer_in_ten_is_borne() -> None:
-    right, sure_and_wrong = trials("chain", 40, 0.1, 7)
-    assert right >= 38
-    assert sure_and_wrong <= 1
+@pytest.mark.parametrize(("name", "count", "seed"), [("one run", 5, 3), *later(("chain", 30, 7))])
+def test_one_wrong_answer_in_ten_is_borne(name: str, count: int, seed: int) -> None:
+    right, sure_and_wrong = trials(name, count, 0.1, seed)
+    assert right >= count - 1 - count // 30
+    assert sure_and_wrong <= count // 30
 
 
 # Judge: Bayes' rule, multiplied out class by class and answer by answer; who is wrong gives any other answer, each as
@@ -359,21 +340,6 @@ def test_the_belief_follows_bayes_rule(doubts: bool) -> None:
     assert 0 < engine.posterior.unknown < 1
 
 
-def test_what_contradicts_every_single_fault_is_taken_for_two_or_for_a_wrong_answer() -> None:
-    _, _, scene = shown("one run")
-    engine = Engine(scene, Eye())
-    while engine.posterior.chances.size == 0 or (engine.posterior.chances > MISFIT).all(axis=1).any():
-        chosen = engine.next()
-        assert chosen is not None
-        frame, ask = chosen
-        looks = engine.looks(frame, ask, np.arange(len(scene.classes)))
-        believed = engine.posterior.belief[: len(scene.classes), None]
-        engine.tell(frame, ask, int((looks * believed).sum(axis=0)[:-1].argmin()))
-    assert engine.posterior.doubt == DOUBT
-    assert engine.posterior.pool is not None
-    assert engine.next() is not None
-
-
 def test_pairs_are_thought_of_as_soon_as_no_single_fault_explains_the_answers() -> None:
     _, _, scene = shown("one run")
     engine, lit = Engine(scene, Eye()), Repertoire(scene).fixed("rope")[0]
@@ -382,7 +348,9 @@ def test_pairs_are_thought_of_as_soon_as_no_single_fault_explains_the_answers() 
     singles = engine.posterior.belief[: len(scene.classes)]
     assert (singles / singles.sum()).max() < PAIRED
     assert engine.posterior.contradicted
+    assert engine.posterior.doubt == DOUBT
     assert engine.posterior.pool is not None
+    assert engine.next() is not None
 
 
 # Source: the design: a box that is sent to by its own address takes what comes there; a start that was typed into the
@@ -404,33 +372,3 @@ def test_a_start_in_the_wrong_box_gets_what_is_sent(protocol: str) -> None:
         fault = parse(f"swapped-starts:{one},{other}", wiring)
         for box, universes in departure(plan, [fault]).universes.items():
             assert {(boxes[box]["address"], universe) for universe in universes} <= sent
-
-
-# --- remedies -----------------------------------------------------------------------------------------------------
-
-
-def placed(wiring: Wiring, run: str) -> list[tuple[float, ...]]:
-    """Where each pixel of a run is."""
-    found = positions(wiring.show, wiring.show.runs[run])
-    assert found is not None
-    return [tuple(at) for at in found.round(6).tolist()]
-
-
-@pytest.mark.parametrize("name", list(SHOWN))
-def test_the_changed_plan_is_what_hangs_there(name: str) -> None:
-    """With the show changed as the remedy says, the same pixels take the same data as the plan with the fault in it."""
-    wiring, patch, scene = shown(name)
-    held = 0
-    for fault, *rest in {one for members in scene.classes for one in members if one}:
-        assert not rest
-        assert remedy("show.toml", wiring, fault).fix
-        if fault.kind not in ("data-in", "lines", "turns"):
-            continue
-        after = changed(wiring.show, patch, [fault])
-        run = fault.where
-        built = departure(planned(wiring, patch), [fault]).takes[run]
-        old = dict(zip(placed(wiring, run), built.tolist(), strict=True))
-        new = planned(wire(after), patch).takes[run]
-        assert dict(zip(placed(wire(after), run), new.tolist(), strict=True)) == old
-        held += 1
-    assert held == {"grid": 5, "loop": 14}.get(name, 0)

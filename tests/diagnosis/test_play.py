@@ -16,8 +16,9 @@ from patcher.answers.terminal_answers import Person
 from patcher.diagnosis import frame_timing
 from patcher.diagnosis.case import Question, question
 from patcher.diagnosis.frame_timing import LONGEST, Play, lasts, passes_of, seconds, too_early
+from patcher.diagnosis.moving_questions import in_turn
 from patcher.diagnosis.question_frame import Frame
-from patcher.diagnosis.questions import Repertoire, in_turn, narrowing
+from patcher.diagnosis.questions import Repertoire, narrowing
 from patcher.diagnosis.scene import build_scene
 from patcher.faults import planned
 from patcher.frames.levels import Levels

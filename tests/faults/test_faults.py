@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
@@ -17,20 +17,7 @@ from patcher.yard.yard import Yard
 from rig.examples import examples
 from rig.packets import artnet, e131
 from rig.shipped import wired
-from rig.slow_world import (
-    GARBAGE,
-    MEMORY,
-    ORDERS,
-    Address,
-    a_fault,
-    some_shows,
-    world,
-)
-
-# --- the slow world -----------------------------------------------------------------------------------------------
-
-
-# --- random shows and faults --------------------------------------------------------------------------------------
+from rig.slow_world import GARBAGE, MEMORY, ORDERS, Address, a_fault, some_shows, world
 
 
 def receive_all(yard: Yard, wiring: Wiring, memories: dict[str, dict[Address, int]], sequence: int = 1) -> None:
@@ -41,27 +28,11 @@ def receive_all(yard: Yard, wiring: Wiring, memories: dict[str, dict[Address, in
             yard.receive([box], make(universe, slots, sequence), "192.0.2.200:5000", 0.0)
 
 
-SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
-
-
-@examples(20, 50)
+@examples(20, 500)
 @given(st.data())
 def test_the_yards_lamps_are_those_of_the_slow_world(data: st.DataObject) -> None:
-    # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets that reach
-    # it and passes on the rest.
-    against_the_slow_world(data)
-
-
-@pytest.mark.long
-@settings(max_examples=1500, deadline=None, suppress_health_check=SLOW)
-@given(st.data())
-def test_the_yards_lamps_are_those_of_the_slow_world_in_many_shows(data: st.DataObject) -> None:
-    # Source: as above.
-    against_the_slow_world(data)
-
-
-def against_the_slow_world(data: st.DataObject) -> None:
     """A random show with one to three random faults, in the yard with real packets and in the slow world."""
+    # Source: WS2811 and WS2812B data sheets: a pixel takes the first octets that reach it and passes on the rest.
     tables = data.draw(some_shows())
     wiring = wired(tables)
     patch = allocate(wiring).patch

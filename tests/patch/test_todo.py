@@ -101,7 +101,7 @@ def test_what_is_still_to_type_survives_every_command_until_it_is_ticked_off(tmp
     wiring = wired(tomllib.loads(show.read_text()))
     patch = allocate(wiring).patch
     found = rewritten(show.read_text(), as_planned(wiring, patch), [fault_of("missing:roof/57", wiring)])
-    assert write(show, found) == [str(show), str(show.with_name("house.patch.toml"))]
+    assert write(show, found, print) == [str(show), str(show.with_name("house.patch.toml"))]
     assert planned(show)["house/1"][2] == 431
     assert (
         said(show, here)[0]

@@ -10,25 +10,26 @@ import tomllib
 import numpy as np
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
-from patcher.faults import build, departure, parse, planned
+from patcher.faults import Planned, build, departure, parse, planned
 from patcher.placement.allocation import allocate
 from patcher.remedies.plan_edits import NEVER
+from patcher.remedies.remedies import remedy
 from patcher.remedies.rewrite import rewritten, same_lamps
 from patcher.shapes import positions
 from patcher.show.parser import read
 from patcher.wiring import wire
-from rig import slow_world
+from rig import heron_lock, slow_world
 from rig.comments import MARK, commented, picked
+from rig.diagnosed_shows import SHOWN, shown
 from rig.examples import examples
-from rig.shipped import SHOWS, wired
+from rig.heron_lock import HERON_LOCK
+from rig.shipped import wired
 from rig.slow_world import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
 from rig.yard_show import walk
-
-SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 
 
 def drawn(tables: dict, draw) -> dict:
@@ -160,7 +161,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     return "written"
 
 
-@examples(50, 150)
+@examples(50, 300)
 @given(st.data(), picked)
 def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, picks: list[int]) -> None:
     # Source: the design: the wiring as built; the show file says what hangs
@@ -170,28 +171,17 @@ def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, pic
     event(f"{'+'.join(sorted(text.split(':')[0] for text in texts))}: {hold(tables, texts, picks)}")
 
 
-@pytest.mark.long
-@settings(max_examples=600, deadline=None, suppress_health_check=SLOW)
-@given(st.data(), picked)
-def test_what_the_file_mends_is_the_fault_in_the_wiring_in_many_shows(data: st.DataObject, picks: list[int]) -> None:
-    # Source: as above
-    tables = drawn(data.draw(some_shows()), data.draw)
-    texts = [text for _ in range(data.draw(st.integers(1, 2))) if (text := a_fault(data.draw, tables))]
-    assume(texts)
-    hold(tables, texts, picks)
-
-
 # --- the shipped show -----------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
 def heron():
-    text = (SHOWS / "heron-lock.toml").read_text()
-    lines = (SHOWS / "willow.csv").read_text().splitlines()[1:]
-    reading = read(text, lambda name: [[float(part) for part in line.split(",")[:2]] for line in lines])
-    assert reading.show is not None
-    wiring = wire(reading.show)
-    return text, planned(wiring, allocate(wiring).patch)
+    return HERON_LOCK.read_text(), heron_lock.heron()[2]
+
+
+def plan_of(text: str) -> Planned:
+    wiring = wire(read(text).show)
+    return planned(wiring, allocate(wiring).patch)
 
 
 def tapped_places(show) -> list:
@@ -300,9 +290,8 @@ def test_a_file_in_feet_and_with_windows_ends_stays_so(heron) -> None:
         '[run.a]\r\npixel = "lamp"\r\npixels = 5\r\nlead = 8.2  # round the post\r\n'
         '[run.b]\r\npixel = "lamp"\r\npixels = 7\r\nlead = 1.1\r\n'
     )
-    wiring = wire(read(text).show)
-    plan = planned(wiring, allocate(wiring).patch)
-    found = rewritten(text, plan, [parse("swapped-runs:a,b", wiring), parse("colour-order:a=BGR", wiring)])
+    plan = plan_of(text)
+    found = rewritten(text, plan, [parse(one, plan.wiring) for one in ("swapped-runs:a,b", "colour-order:a=BGR")])
     assert '["b", "a"]' in found.text
     assert found.text.count("\r\n") == found.text.count("\n")
     assert "lead = 1.1  # round the post" in found.text
@@ -313,15 +302,13 @@ def test_a_file_in_feet_and_with_windows_ends_stays_so(heron) -> None:
 
 def test_a_form_that_cannot_be_changed_is_left_alone() -> None:
     text = (
+        'pixel = { lamp = { colour_order = "RGB" } }\n'
         '[show]\ntitle = "Weir"\n[controller.hut]\naddress = "192.0.2.9"\nports = 2\nport = { 1 = ["a", "b"] }\n'
-        "pixel = {}\n".replace("pixel = {}\n", "")
-        + '[run]\na = { pixel = "lamp", pixels = 5 }\nb = { pixel = "lamp", pixels = 7 }\n'
+        '[run]\na = { pixel = "lamp", pixels = 5 }\nb = { pixel = "lamp", pixels = 7 }\n'
     )
-    text = 'pixel = { lamp = { colour_order = "RGB" } }\n' + text
-    wiring = wire(read(text).show)
-    plan = planned(wiring, allocate(wiring).patch)
+    plan = plan_of(text)
     with pytest.raises(PatcherError):
-        rewritten(text, plan, [parse("colour-order:a=BGR", wiring)])
+        rewritten(text, plan, [parse("colour-order:a=BGR", plan.wiring)])
 
 
 def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
@@ -334,9 +321,8 @@ def test_a_tee_stays_at_its_place_when_runs_are_swapped() -> None:
             "t": {"pixel": "lamp", "pixels": 4, "same_data_as": "a"},
         },
     }  # fmt: skip
-    wiring = wired(tables)
-    plan = planned(wiring, allocate(wiring).patch)
-    show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", wiring)]).wiring.show
+    plan = plan_of(tomli_w.dumps(tables))
+    show = rewritten(tomli_w.dumps(tables), plan, [parse("swapped-runs:a,c", plan.wiring)]).wiring.show
     assert show.runs["t"].same_data_as == "c"
     assert [show.runs[name].lead for name in "abc"] == [3.0, 2.0, 1.0]
 
@@ -350,16 +336,18 @@ def test_a_box_that_loses_its_only_port_keeps_what_was_written_there() -> None:
         '[run.a]\npixel = "lamp"\npixels = 4\n[run.b]\npixel = "lamp"\n'
         "pixels = 4\n"
     )
-    wiring = wire(read(text).show)
-    plan = planned(wiring, allocate(wiring).patch)
-    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", wiring)])
-    assert [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line] == [
-        "one",
-        "two",
-        "three",
-        "four",
-    ]
+    plan = plan_of(text)
+    found = rewritten(text, plan, [parse("swapped-ports:hut/1,quay/2", plan.wiring)])
+    notes = [line.partition("# ")[2] for line in found.text.split("\n") if "# " in line]
+    assert notes == ["one", "two", "three", "four"]
     assert found.wiring.show.controllers["quay"].port == {1: ("b",), 2: ("a",)}
+
+
+@pytest.mark.parametrize("name", list(SHOWN))
+def test_every_fault_that_is_thought_of_has_its_remedy(name: str) -> None:
+    wiring, _, scene = shown(name)
+    for fault in {fault for members in scene.classes for faults in members for fault in faults}:
+        assert remedy("show.toml", wiring, fault).says
 
 
 @pytest.mark.parametrize(
@@ -374,7 +362,7 @@ def test_where_null_pixels_sit_is_as_many_places_as_there_are(heron, fault: str,
     # Source: `help file`: nulls_at names as many places as nulls
     willow = f"at = {[[0, n] for n in range(500)]}"
     text = heron[0].replace("nulls = 1 ", "nulls_at = [5.0]\nnulls = 1 ").replace('file = "willow.csv"', willow)
-    wiring = wire(read(text).show)
-    found = rewritten(text, planned(wiring, allocate(wiring).patch), [parse(fault, wiring)])
+    plan = plan_of(text)
+    found = rewritten(text, plan, [parse(fault, plan.wiring)])
     boat = tomllib.loads(found.text)["run"]["narrowboat"]
     assert (boat["nulls"], boat.get("nulls_at")) == said

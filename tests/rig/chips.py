@@ -389,12 +389,9 @@ class Onlooker:
         """How likely it gives each answer."""
         if ask.kind == "alike":
             each = [
-                np.prod([
-                    self.eye.evenly(ask, run, colour, count, self._shades(run, set(lit.tolist())))[0]
-                    for run, count in zip(ask.runs, counts, strict=True) if count
-                ])
-                for colour, counts, lit in zip(ask.colours, ask.counts, frame.held, strict=True)
-            ]  # fmt: skip
+                np.prod([self.eye.evenly(ask, at, run, self._shades(run, set(lit.tolist())))[0] for run in ask.runs])
+                for at, lit in enumerate(frame.held)
+            ]
             return self.eye.compares(np.array([each]))[0]
         if not frame.goes:
             lit = set(frame.steps[0].tolist())

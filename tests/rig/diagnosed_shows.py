@@ -1,15 +1,18 @@
-"""Small shows for the diagnosis, and an eye that answers its questions."""
+"""Small shows for the diagnosis, and diagnoses that an eye has answered to their end."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from functools import cache
 
 import numpy as np
 
 from patcher.diagnosis.engine import Engine
-from patcher.diagnosis.scene import Scene, scene_of
-from patcher.eye import Eye
-from patcher.faults import planned
+from patcher.diagnosis.question_frame import Frame
+from patcher.diagnosis.scene import Scene, build_scene, scene_of
+from patcher.diagnosis.views import see
+from patcher.eye import Ask, Eye
+from patcher.faults import Fault, build, codes, departure, parse, planned
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
@@ -58,18 +61,46 @@ def shown(name: str) -> tuple[Wiring, Patch, Scene]:
     return wiring, patch, scene_of(planned(wiring, patch), thing)
 
 
-def asked(engine: Engine, true: int, chance: np.random.Generator, wrong: float = 0.0) -> float:
-    """Let an eye that stands before a class answer to the end; the price of all questions."""
-    price = 0.0
+def answered(
+    engine: Engine, sees: Callable[[Frame, Ask], np.ndarray], chance: np.random.Generator, wrong: float = 0.0
+) -> Engine:
+    """A diagnosis at its end, before an eye that gives each answer with a chance."""
     while (chosen := engine.next()) is not None and len(engine.told) < 60:
-        frame, ask = chosen
-        chances = engine.looks(frame, ask, np.array([true]))[0]
+        chances = sees(*chosen)
         answer = int(chance.choice(len(chances), p=chances))
         if wrong and chance.random() < wrong:
             answer = int(chance.choice([other for other in range(len(chances) - 1) if other != answer]))
-        engine.tell(frame, ask, answer)
-        price += ask.price
-    return price
+        engine.tell(*chosen, answer)
+    return engine
+
+
+def before_class(scene: Scene, true: int, seed: int | np.random.Generator, wrong: float = 0.0, eye: Eye | None = None):
+    """The same of pixels that take what they take under a class."""
+    engine = Engine(scene, eye or Eye())
+    sees = lambda *asked: engine.looks(*asked, np.array([true]))[0]  # noqa: E731
+    return answered(engine, sees, np.random.default_rng(seed), wrong)
+
+
+def before_faults(scene: Scene, texts: Iterable[str], seed: int) -> tuple[Engine, tuple[Fault, ...]]:
+    """The same of pixels with faults at once; and the faults."""
+    plan = scene.plan
+    both = build(plan.wiring, [parse(text, plan.wiring) for text in texts]).faults
+    there = build_scene(plan, list(scene.variants), [(), both], [None, departure(plan, both)])
+    engine, last = Engine(scene, Eye()), np.array([len(there.classes) - 1])
+    return answered(engine, lambda *asked: see(there, engine.eye, *asked, last)[0], np.random.default_rng(seed)), both
+
+
+def named(engine: Engine) -> set[str]:
+    """All that is left at the end of a diagnosis."""
+    assert engine.done is not None
+    return {codes(faults) for number in engine.done.tolist() for faults in engine.members(number)}
+
+
+def class_of(scene: Scene, text: str) -> int:
+    """The class of a fault; of none, that of the plan."""
+    faults = (parse(text, scene.plan.wiring),) if text else ()
+    (number,) = [number for number, members in enumerate(scene.classes) if faults in members]
+    return number
 
 
 def until_apart(engine: Engine) -> int:

@@ -9,24 +9,21 @@ import signal
 import subprocess
 import sys
 import tomllib
-from functools import cache
 from itertools import permutations
 from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.answers.witness import Witness
 from patcher.cli.inputs import load
 from patcher.diagnosis.case import Diagnosis
-from patcher.diagnosis.hypotheses import singles
 from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
-from patcher.eye import FLICKER, Eye, shade_table
-from patcher.faults import RANDOM, build, departure, parse, planned
-from patcher.frames.levels import levels
+from patcher.eye import Eye
+from patcher.faults import build, departure, parse, planned
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
 from patcher.walk.box_order import EXACT, shortest, way
@@ -37,45 +34,24 @@ from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
 from rig.examples import examples, later
 from rig.heron_lock import heron, listening
-from rig.shipped import SHOWS, Patcher, wired
-
-
-@cache
-def lit_channels(number: int, look: int) -> np.ndarray:
-    """Which running channels a look of a step of the round lights, as they are sent."""
-    wiring, patch, _, steps = heron()
-    universes = sorted({universe for start in patch.starts for universe in start.universes})
-    sent = levels(steps[number].looks[look], wiring, patch, universes, 0.3)
-    lit = np.zeros((max(universes) + 200) * 512, dtype=bool)
-    for universe, slots in zip(sent.universes, sent.slots, strict=True):
-        lit[(universe - 1) * 512 : universe * 512] = slots > 0
-    return lit
-
-
-def lamps_seen(number: int, takes) -> list[dict]:
-    """What every pixel shows of each look of a step, from the slots that are sent and the channels that pixels take."""
-    return [_lamps_seen(number, look, takes) for look in range(len(heron()[3][number].looks))]
-
-
-def _lamps_seen(number: int, look: int, takes) -> dict:
-    show, lit, found = heron()[0].show, lit_channels(number, look), {}
-    for run, taken in takes.items():
-        table = shade_table(show.type_of(show.runs[run]).colour_order)
-        on = np.where(taken >= 0, lit[taken], False)
-        shades = table[(on << np.arange(taken.shape[1])).sum(axis=1)]
-        found[run] = np.where((taken == RANDOM).any(axis=1), FLICKER, shades)
-    return found
+from rig.shipped import SHOWS, Patcher
+from rig.slow_steps import passes, shown
 
 
 def chance_of_all_yes(faults) -> float:
-    wiring, _, sound, steps = heron()
-    takes = sound.takes | departure(sound, faults).takes
-    found = 1.0
-    for number, step in enumerate(steps):
-        found *= float(np.prod(list(as_said(step, wiring, lamps_seen(number, takes), Eye()).values())))
-        if not found:
-            break
+    _, _, sound, steps = heron()
+    takes, found = sound.takes | departure(sound, faults).takes, 1.0
+    for step in steps:
+        found = found and found * passes(step, sound, takes)
     return found
+
+
+def said_of(name: str, *faults: str) -> dict[str, float]:
+    """How likely an eye finds each thing of a step right, with some faults in the wiring."""
+    wiring, _, sound, steps = heron()
+    step = next(step for step in steps if step.name == name)
+    takes = sound.takes | departure(sound, [parse(fault, wiring) for fault in faults]).takes
+    return as_said(step, wiring, [shown(look, sound, takes) for look in step.looks], Eye())
 
 
 def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> None:
@@ -92,28 +68,6 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
 
 
 @pytest.mark.parametrize(
-    "box", ["gatepost", *(pytest.param(box, marks=pytest.mark.long) for box in ("lockhouse", "weirside", "mooring"))]
-)
-def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
-    # Source: the design: a fault is the wiring as built; the pixels are those of the simulated wiring, not of the round
-    wiring, _, sound, _ = heron()
-    runs = [run for run in wiring.show.runs if wiring.ports[run][0] == box]
-    by_kind: dict[str, list] = {}
-    for fault, differs in singles(sound, runs):
-        if differs.takes:
-            by_kind.setdefault(fault.kind, []).append(fault)
-    chance = np.random.default_rng(1)
-    for kind, faults in by_kind.items():
-        picked = [faults[n] for n in chance.permutation(len(faults))[:6]]
-        for fault in picked:
-            passes = chance_of_all_yes((fault,))
-            # A dark pixel is a gap among lit ones in each of four colours and in the four parts: 0.3 each, by the eye.
-            most = 0.3**5 + 1e-9 if kind == "dark" else 0.0
-            assert passes <= most, f"{fault} passes the round with {passes:.2f}"
-    assert len(by_kind) >= 12
-
-
-@pytest.mark.parametrize(
     ("fault", "things"),
     [
         ("reversed:towpath", {"towpath"}),
@@ -127,23 +81,14 @@ def test_every_single_fault_makes_some_look_wrong(box: str) -> None:
 )
 def test_the_look_at_both_ends_shows_by_itself_whether_ends_and_count_are_right(fault: str, things: set[str]) -> None:
     # Source: worked by hand: one pixel at the data-in end and three at the other, so a step along the cable shows
-    wiring, _, sound, steps = heron()
-    number = next(at for at, step in enumerate(steps) if step.name == "ends mooring")
-    takes = sound.takes | departure(sound, (parse(fault, wiring),)).takes
-    said = as_said(steps[number], wiring, lamps_seen(number, takes), Eye())
-    assert {thing for thing, chance in said.items() if chance == 0} == things
+    assert {thing for thing, chance in said_of("ends mooring", fault).items() if chance == 0} == things
 
 
 def test_one_lamp_that_flickers_and_one_that_should_be_dark_are_seen() -> None:
     # Source: the eye: a pixel whose data is broken flickers, and where nothing else is lit a single pixel is counted
-    wiring, _, sound, steps = heron()
-    number = next(at for at, step in enumerate(steps) if step.name == "parts towpath")
-    last = departure(sound, (parse("flicker:towpath/101", wiring),)).takes
-    assert as_said(steps[number], wiring, lamps_seen(number, sound.takes | last), Eye())["towpath"] == 0
-    seen = lamps_seen(number, sound.takes)
-    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 1}
-    seen[0]["gable"][40] = 1
-    assert as_said(steps[number], wiring, seen, Eye()) == {"towpath": 1, "": 0}
+    assert said_of("parts towpath", "flicker:towpath/101")["towpath"] == 0
+    assert said_of("parts towpath") == {"towpath": 1, "": 1}
+    assert said_of("parts towpath", "universe-shift:lockhouse=29") == {"towpath": 1, "": 0}
 
 
 def test_every_other_wiring_of_a_grid_is_seen() -> None:
@@ -160,120 +105,20 @@ def test_every_other_wiring_of_a_grid_is_seen() -> None:
                     assert (chance_of_all_yes(faults) > 0) == looks_planned, texts
 
 
-LETTERS = ("RGB", "GRB", "RGBW", "BRGA", "W", "R", "GW")
-
-
-@st.composite
-def shows(draw: st.DrawFn) -> dict:
-    """Small shows of every shape, length, colour order and kind of start."""
-    number = st.integers(1, 30)
-    types = {f"kind{at}": {"colour_order": order} for at, order in enumerate(LETTERS)}
-    runs: dict[str, dict] = {}
-    boxes: dict[str, dict] = {}
-    for box in range(draw(st.integers(1, 3))):
-        ports: dict[str, list[str]] = {}
-        for port in range(1, draw(st.integers(1, 6)) + 1):
-            ports[str(port)] = []
-            for _ in range(draw(st.integers(1, 3))):
-                name = f"run{len(runs)}"
-                run = {"pixel": draw(st.sampled_from(sorted(types))), "nulls": draw(st.integers(0, 2))}
-                x = float(len(runs))
-                match draw(st.sampled_from(["none", "line", "loop", "grid"])):
-                    case "none":
-                        run |= {"pixels": draw(number)}
-                    case "line":
-                        run |= {"shape": "line", "path": [[x, 0.0], [x, 2.0]], "pixels": draw(number)}
-                    case "loop":
-                        corners = [[x, 0.0], [x, 1.0], [x + 0.5, 1.0]]
-                        run |= {"shape": "loop", "corners": corners, "pixels": draw(number)}
-                    case "grid":
-                        run |= {"shape": "grid", "area": [[x, 0.0], [x + 0.7, 1.0]], "lines": "rows",
-                                "data_in": "bottom-left",
-                                "columns": draw(st.integers(2, 5)), "rows": draw(st.integers(2, 5)),
-                                "turns": draw(st.sampled_from(["serpentine", "same-way"]))}  # fmt: skip
-                ports[str(port)].append(name)
-                runs[name] = run
-                if draw(st.booleans()) and run.get("shape") is None:
-                    runs[f"run{len(runs)}"] = run | {"same_data_as": name}
-        per = draw(st.sampled_from(["controller", "port", "run"]))
-        boxes[f"box{box}"] = {"address": f"192.0.2.{box + 1}", "ports": 6, "start_per": per, "port": ports}
-        if draw(st.booleans()):
-            boxes[f"box{box}"]["at"] = [draw(st.floats(0, 9)), 0.0]
-    free = sorted(runs)
-    props = {}
-    for at in range(draw(st.integers(0, 2))):
-        members, free = free[: draw(st.integers(1, 4))], free[4:]
-        if members:
-            props[f"prop{at}"] = {"runs": members}
-    return {"show": {"title": "Any"}, "pixel": types, "controller": boxes, "run": runs, "prop": props}
-
-
-ALONE_AND_NOWHERE = {
-    "show": {"title": "Any"},
-    "pixel": {"rgb": {"colour_order": "RGB"}},
-    "controller": {
-        "shed": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["lamp"]}},
-        "barn": {"address": "192.0.2.2", "ports": 1, "port": {"1": ["eaves"]}},
-    },
-    "run": {
-        "lamp": {"pixel": "rgb", "pixels": 1},
-        "eaves": {"pixel": "rgb", "pixels": 1, "shape": "line", "path": [[1.0, 0.0], [1.0, 2.0]]},
-    },
-    "prop": {"front": {"runs": ["lamp", "eaves"]}},
-}
-"""A run alone in its box, with no picture, of a prop that has one: nobody looked at its ends."""
-
-
-@examples(15, 25)
-@example(ALONE_AND_NOWHERE)
-@given(shows())
-def test_any_sound_show_is_proved_whole_in_at_most_three_looks_a_run(tables: dict) -> None:
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
-    sound = planned(wiring, patch).takes
-    steps = plan(wiring, items(wiring))
-    assert sorted(item for step in steps for item in step.proves) == sorted(items(wiring))
-    assert len(steps) <= 3 * len(wiring.show.runs)
-    assert len({step.name for step in steps}) == len(steps)
-    universes = sorted({universe for start in patch.starts for universe in start.universes})
-    for step in steps:
-        seen = []
-        for look in step.looks:
-            sent = levels(look, wiring, patch, universes, 0.3)
-            lit = np.zeros((max(universes) + 1) * 512, dtype=bool)
-            for universe, slots in zip(sent.universes, sent.slots, strict=True):
-                lit[(universe - 1) * 512 : universe * 512] = slots > 0
-            seen.append({})
-            for run, taken in sound.items():
-                table = shade_table(wiring.show.type_of(wiring.show.runs[run]).colour_order)
-                bits = (np.where(taken >= 0, lit[taken], False) << np.arange(taken.shape[1])).sum(axis=1)
-                seen[-1][run] = table[bits]
-        said = as_said(step, wiring, seen, Eye())
-        assert all(chance == 1 for chance in said.values()), (step.name, said)
-        assert all(subject.checks for subject in step.subjects), step.name
-
-
 POINTS = st.tuples(st.floats(0, 50), st.floats(0, 20))
 
 
-@given(st.lists(POINTS, min_size=1, max_size=7))
-@examples(20, 60)
-def test_the_walk_is_the_shortest(places) -> None:
+@given(st.one_of(st.lists(POINTS, min_size=1, max_size=7), st.lists(POINTS, min_size=EXACT + 1, max_size=16)))
+@examples(25, 60)
+def test_the_walk_visits_every_box_once_and_is_the_shortest(places) -> None:
     # Judge: every order there is, up to 7 boxes
     order = shortest(places)
     assert sorted(order) == list(range(len(places)))
     assert order[0] == 0
-    at = np.array(places)
-    best = min(way(at, [0, *rest]) for rest in permutations(range(1, len(places))))
-    assert way(at, order) == pytest.approx(best, abs=1e-9)
-
-
-@given(st.lists(POINTS, min_size=EXACT + 1, max_size=16))
-@settings(max_examples=10, deadline=None)
-def test_a_long_walk_visits_every_box_once_from_the_first(places) -> None:
-    order = shortest(places)
-    assert sorted(order) == list(range(len(places)))
-    assert order[0] == 0
+    if len(places) <= 7:
+        at = np.array(places)
+        best = min(way(at, [0, *rest]) for rest in permutations(range(1, len(places))))
+        assert way(at, order) == pytest.approx(best, abs=1e-9)
 
 
 def test_the_round_goes_box_by_box_and_never_returns() -> None:
@@ -338,8 +183,8 @@ def test_what_is_said_is_where_the_lamps_are_lit() -> None:
     assert told > 30
 
 
-def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher: Patcher) -> None:
-    done = patcher("verify", heron_lock, "--yard", "--json")
+def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: Patcher) -> None:
+    done = here("verify", heron_lock, "--yard", "--json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
     wiring = heron()[0]
@@ -349,7 +194,7 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, patcher
     assert sum(len(of) for of in record["proved"].values()) == len(items(wiring))
     when = record["proved"]["gable"]["ends"]["when"]
     assert when.utcoffset() is not None
-    again = patcher("verify", heron_lock, "--yard")
+    again = here("verify", heron_lock, "--yard")
     assert "All of it is proved already" in again.stdout
 
 
