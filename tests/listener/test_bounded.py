@@ -43,7 +43,7 @@ def weight(root: object) -> int:
 
 
 def discovery(cid: bytes, page: int, last: int, universes: list[int], name: bytes) -> bytes:
-    # Source: ANSI E1.31-2018, 8: octets of universe discovery, and of its root and framing, table 4-3.
+    # Source: ANSI E1.31-2018, 8, and table 4-3 (clause from memory): octets of universe discovery.
     listed = struct.pack(f"!HLBB{len(universes)}H", 0x7000 | (8 + 2 * len(universes)), 1, page, last, *universes)
     framing = struct.pack("!HL64s4x", 0x7000 | (74 + len(listed)), 2, name) + listed
     root = struct.pack("!HL16s", 0x7000 | (22 + len(framing)), 8, cid) + framing

@@ -231,7 +231,7 @@ def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
 
 
 def test_silence_of_two_and_a_half_seconds_is_gone() -> None:
-    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
+    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     listening = Listening()
     listening.receive(e131(3, 0), "e131", ROOM, 10.0)
     assert streams_of(listening, 12.49)[0].state == "live"

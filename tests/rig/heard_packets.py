@@ -9,7 +9,7 @@ ALICE, BOB = b"a" * 16, b"b" * 16
 ROOM = "192.0.2.5:5568"
 
 
-# Source: ANSI E1.31-2018, table 4-1, octet by octet; written here from it and not from our encoder.
+# Source: ANSI E1.31-2018, table 4-1 (clause from memory), octet by octet; not from our encoder.
 def e131(
     universe: int, sequence: int, *, slots: bytes = bytes(512), priority: int = 100, options: int = 0,
     cid: bytes = ALICE, name: str = "test", sync: int = 0, start_code: int = 0,

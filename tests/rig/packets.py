@@ -7,7 +7,7 @@ import struct
 ALICE, BOB = b"a" * 16, b"b" * 16
 
 
-# Source: ANSI E1.31-2018, table 4-1, octet by octet; written here from it and not from our encoder.
+# Source: ANSI E1.31-2018, table 4-1 (clause from memory), octet by octet; not from our encoder.
 def e131(
     universe: int, slots: bytes, sequence: int, *,
     priority: int = 100, options: int = 0, start_code: int = 0, cid: bytes = ALICE, sync: int = 0,

@@ -9,7 +9,7 @@ from socket import inet_aton
 
 from patcher.wire import artnet, e131
 
-# The component of E1.31's own examples (appendix B).
+# The component of E1.31's own examples, as sacn 1.11 quotes them.
 CID = bytes.fromhex("ef07c8dd00644401a3a2459ef8e6143e")
 SOURCE = "Heron Lock"
 LEVELS = bytes(7 * slot % 256 for slot in range(512))

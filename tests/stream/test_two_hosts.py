@@ -25,7 +25,7 @@ from patcher.patch.patch_file import read_patch
 from rig.judges import judge
 from rig.shipped import ROOT, Patcher
 
-SILENCE = 2.5  # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT
+SILENCE = 2.5  # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT
 SEVERAL_TRIES = 4.0  # seconds; a box that has gone is tried every second
 # The show's boxes: lockhouse E1.31, gatepost Art-Net, weirside E1.31 multicast, mooring Art-Net.
 LOCKHOUSE, GATEPOST, WEIRSIDE, MOORING = (f"192.0.2.{number}" for number in (21, 22, 23, 24))

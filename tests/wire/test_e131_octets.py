@@ -256,7 +256,7 @@ def test_write_levels_refuses_more_than_a_universe() -> None:
         (255, "239.255.0.255"),
         (256, "239.255.1.0"),
         (63999, "239.255.249.255"),
-        # Source: E1.31-2018, appendix A: discovery has universe 64214, so group 239.255.250.214.
+        # Source: E1.31-2018, appendix A (clause from memory): discovery has universe 64214, so group 239.255.250.214.
         (64214, "239.255.250.214"),
     ],
 )

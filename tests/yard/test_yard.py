@@ -66,7 +66,7 @@ def test_the_higher_priority_wins_while_it_lives(box: SimulatedBox) -> None:
 
 
 def test_a_higher_priority_that_falls_silent_gives_way(box: SimulatedBox) -> None:
-    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
+    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     for number in range(26):
         box.expire(number / 10)
@@ -78,7 +78,8 @@ def test_a_higher_priority_that_falls_silent_gives_way(box: SimulatedBox) -> Non
 
 
 def test_a_silent_source_gives_way_though_nobody_looked_at_the_clock(box: SimulatedBox) -> None:
-    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s; a packet alone brings the time along.
+    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s; a packet alone
+    # brings the time along.
     box.receive(e131(7, full(20), 1, priority=120, cid=BOB), "2", 0.0)
     box.receive(e131(7, full(30), 1, priority=100, cid=ALICE), "1", 0.3)
     assert shows(box) == 20
@@ -114,7 +115,7 @@ def test_sequences_are_counted_for_each_source_and_universe(box: SimulatedBox) -
 
 
 def test_silence_is_darkness_after_two_and_a_half_seconds(box: SimulatedBox) -> None:
-    # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
+    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     box.receive(e131(7, full(10), 0), "1", 100.0)
     box.receive(e131(8, full(10), 0), "1", 101.0)
     assert list(box.expire(102.49)) == []
@@ -197,7 +198,7 @@ def test_levels_that_wait_anew_are_not_shown_by_the_address_before(box: Simulate
 
 
 def test_levels_without_an_address_do_not_wait(box: SimulatedBox) -> None:
-    # Source: ANSI E1.31-2018, table 4-1: 109–110 sync address; from memory: 0 is no synchronization.
+    # Source: ANSI E1.31-2018, table 4-1 (clause from memory): 109–110 sync address; 0 is none.
     box.receive(e131(7, full(10), 1, sync=99), "1", 0.0)
     assert box.receive(e131(7, full(20), 2), "1", 0.01) == 7
     assert shows(box, 7) == 20
@@ -325,7 +326,8 @@ def test_an_art_net_sequence_of_0_is_never_out_of_order() -> None:
 
 @pytest.mark.parametrize("protocol", ["e131", "artnet"])
 def test_rubbish_is_counted_and_the_box_goes_on(protocol: str) -> None:
-    # Source: the lengths in ANSI E1.31-2018, table 4-1, and ArtDmx: one that is cut off does not have the one it says.
+    # Source: the lengths in ANSI E1.31-2018, table 4-1 (clause from memory), and ArtDmx: one that is cut off has
+    # another than it says.
     rng = random.Random(31)
     box = SimulatedBox("box", protocol, (7,))
     make = (lambda n: e131(7, full(n), n)) if protocol == "e131" else (lambda n: artnet(7, full(n), n))
