@@ -34,30 +34,9 @@ from patcher.placement.allocation import allocate
 from patcher.reports.listen_report import document
 from patcher.stream.sender import Sender, Target
 from rig.examples import examples
-from rig.heard_packets import ALICE, BOB, ROOM, art_poll_reply, e131
 from rig.judges import judge
-from rig.shipped import ROOT, Patcher, wired
-
-
-# Source: E1.31-2018, 6.3: root vector 8, framing vector 1, sequence, synchronization address, 2 reserved.
-def sync_packet(universe: int, sequence: int, cid: bytes = ALICE) -> bytes:
-    root = struct.pack("!HH12sHI16s", 0x10, 0, b"ASC-E1.17", 0x7000 | 33, 8, cid)
-    return root + struct.pack("!HIBHH", 0x7000 | 11, 1, sequence % 256, universe, 0)
-
-
-# Source: E1.31-2018, 6.4 and 8: framing vector 2, source name, 4 reserved; then vector 1, page, last page.
-def discovery(universes: list[int], page: int = 0, last: int = 0, cid: bytes = ALICE) -> bytes:
-    end = 120 + 2 * len(universes)
-    root = struct.pack("!HH12sHI16s", 0x10, 0, b"ASC-E1.17", 0x7000 | (end - 16), 8, cid)
-    framing = struct.pack("!HI64sI", 0x7000 | (end - 38), 2, b"test", 0)
-    layer = struct.pack("!HIBB", 0x7000 | (end - 112), 1, page, last)
-    return root + framing + layer + struct.pack(f"!{len(universes)}H", *universes)
-
-
-# Source: Art-Net 4, ArtDmx: opcode low octet first, version and length high octet first.
-def art_dmx(port_address: int, sequence: int, slots: bytes = bytes(512)) -> bytes:
-    low, high = port_address & 0xFF, port_address >> 8
-    return b"Art-Net\0\x00\x50\x00\x0e" + bytes([sequence, 0, low, high]) + struct.pack("!H", len(slots)) + slots
+from rig.packets import ALICE, BOB, MAC, ROOM, art_poll_reply, artnet, discovery, e131, e131_sync
+from rig.shipped import ROOT, Patcher, laid, wired
 
 
 def streams_of(listening: Listening, now: float) -> tuple[Stream, ...]:
@@ -132,7 +111,7 @@ def test_art_net_without_sequence_loses_nothing() -> None:
     # Source: Art-Net 4, ArtDmx: sequence 0 means that it is not used.
     listening = Listening()
     for number in range(10):
-        listening.receive(art_dmx(3, 0), "artnet", "192.0.2.5:6454", number / 10)
+        listening.receive(artnet(3), "artnet", "192.0.2.5:6454", number / 10)
     (one,) = streams_of(listening, 1.0)
     assert (one.packets, one.lost, one.out_of_order, one.repeated) == (10, 0, 0, 0)
 
@@ -166,7 +145,7 @@ def test_a_steady_stream_has_its_rate(fps: float, lasts: float) -> None:
     listening = Listening()
     number = 0
     while number / fps <= lasts:
-        listening.receive(e131(3, number), "e131", ROOM, 50 + number / fps)
+        listening.receive(e131(3, sequence=number), "e131", ROOM, 50 + number / fps)
         number += 1
     (one,) = streams_of(listening, 50 + lasts)
     assert abs(one.rate - fps) <= 1 / min(1.875, max(lasts, 0.125)) + 1e-6
@@ -181,8 +160,8 @@ def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
     # Source: E1.31-2018 6.2.3 (from memory): among equals a receiver does what it likes; the design: the words.
     listening = Listening()
     for n in range(5):
-        listening.receive(e131(3, n, cid=ALICE, name="Cottage"), "e131", "192.0.2.5:5568", n / 10)
-        listening.receive(e131(3, n, cid=BOB, name="Old laptop"), "e131", "192.0.2.6:5568", n / 10 + 0.01)
+        listening.receive(e131(3, sequence=n, cid=ALICE, name="Cottage"), "e131", "192.0.2.5:5568", n / 10)
+        listening.receive(e131(3, sequence=n, cid=BOB, name="Old laptop"), "e131", "192.0.2.6:5568", n / 10 + 0.01)
     (found,) = contention.findings(listening.heard(0.5))
     assert (found.severity, found.where) == ("warning", "universe.3")
     assert f"{found.says}; {found.remedy}" == (
@@ -197,7 +176,7 @@ def test_the_same_fight_on_several_universes_is_one_finding() -> None:
     for n in range(3):
         for universe in (3, 4, 9):
             for cid, name in ((ALICE, "A"), (BOB, "B")):
-                listening.receive(e131(universe, n, cid=cid, name=name), "e131", ROOM, n / 10)
+                listening.receive(e131(universe, sequence=n, cid=cid, name=name), "e131", ROOM, n / 10)
     (found,) = contention.findings(listening.heard(0.3))
     assert (found.rule, found.where) == ("equal-priority", "universe.3")
     assert "on universes 3–4, 9 with equal priority" in found.says
@@ -208,7 +187,7 @@ def test_the_higher_priority_wins_and_no_fault_is_seen() -> None:
     listening = Listening()
     for n in range(3):
         for cid, name, priority in ((ALICE, "A", 90), (BOB, "B", 150), (b"c" * 16, "C", 90)):
-            listening.receive(e131(3, n, cid=cid, name=name, priority=priority), "e131", ROOM, n / 10)
+            listening.receive(e131(3, sequence=n, cid=cid, name=name, priority=priority), "e131", ROOM, n / 10)
     (found,) = contention.findings(listening.heard(0.3))
     assert (found.severity, found.rule) == ("note", "priority")
     assert (
@@ -221,10 +200,10 @@ def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
     # Source: E1.31-2018: preview data is not for live output; Stream_Terminated ends a stream (6.2.6, from memory).
     listening = Listening()
     for n in range(3):
-        listening.receive(e131(3, n), "e131", ROOM, n / 10)
-        listening.receive(e131(4, n, cid=BOB), "e131", ROOM, n / 10)
-        listening.receive(e131(3, n, cid=b"c" * 16, options=0x80), "e131", ROOM, n / 10)
-        listening.receive(e131(3, n, cid=b"d" * 16, options=0x40 * (n == 2)), "e131", ROOM, n / 10)
+        listening.receive(e131(3, sequence=n), "e131", ROOM, n / 10)
+        listening.receive(e131(4, sequence=n, cid=BOB), "e131", ROOM, n / 10)
+        listening.receive(e131(3, sequence=n, cid=b"c" * 16, options=0x80), "e131", ROOM, n / 10)
+        listening.receive(e131(3, sequence=n, cid=b"d" * 16, options=0x40 * (n == 2)), "e131", ROOM, n / 10)
     assert said(listening, 0.3) == {}
     states = {one.cid[:2]: (one.state, one.live) for one in streams_of(listening, 0.3) if one.universe == 3}
     assert states == {"61": ("live", True), "63": ("live", False), "64": ("terminated", False)}
@@ -233,10 +212,10 @@ def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
 def test_silence_of_two_and_a_half_seconds_is_gone() -> None:
     # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
     listening = Listening()
-    listening.receive(e131(3, 0), "e131", ROOM, 10.0)
+    listening.receive(e131(3), "e131", ROOM, 10.0)
     assert streams_of(listening, 12.49)[0].state == "live"
     assert streams_of(listening, 12.51)[0].state == "gone"
-    listening.receive(e131(3, 77), "e131", ROOM, 20.0)
+    listening.receive(e131(3, sequence=77), "e131", ROOM, 20.0)
     (one,) = streams_of(listening, 20.1)
     assert (one.state, one.began, one.lost, one.restarts) == ("live", 20.0, 0, 0)
 
@@ -245,30 +224,30 @@ def test_a_late_packet_does_not_wake_an_ended_stream() -> None:
     # Source: E1.31-2018 6.7.2: what is out of order is dropped.
     listening = Listening()
     for number, options in ((5, 0), (7, 0x40), (8, 0x40), (6, 0)):
-        listening.receive(e131(3, number, options=options), "e131", ROOM, number / 100)
+        listening.receive(e131(3, sequence=number, options=options), "e131", ROOM, number / 100)
     assert streams_of(listening, 0.2)[0].state == "terminated"
-    listening.receive(e131(3, 9), "e131", ROOM, 0.3)
+    listening.receive(e131(3, sequence=9), "e131", ROOM, 0.3)
     assert streams_of(listening, 0.3)[0].state == "live"
 
 
 def test_who_follows_another_does_not_fight_it_but_changed_its_cid() -> None:
     # Source: E1.31-2018, 5.6 (from memory): the CID names the component; a program that makes a new one is another.
     listening = Listening()
-    listening.receive(e131(3, 0, cid=ALICE, name="Cottage"), "e131", ROOM, 0.0)
-    listening.receive(e131(3, 1, cid=ALICE, name="Cottage"), "e131", ROOM, 0.1)
-    listening.receive(e131(3, 0, cid=BOB, name="Cottage"), "e131", ROOM, 0.2)
+    listening.receive(e131(3, cid=ALICE, name="Cottage"), "e131", ROOM, 0.0)
+    listening.receive(e131(3, sequence=1, cid=ALICE, name="Cottage"), "e131", ROOM, 0.1)
+    listening.receive(e131(3, cid=BOB, name="Cottage"), "e131", ROOM, 0.2)
     found = said(listening, 0.3)
     assert list(found) == ["cid-changed"]
     assert found["cid-changed"][0].startswith("Cottage (192.0.2.5) changed its CID once, to 62626262-")
-    listening.receive(e131(3, 2, cid=ALICE, name="Cottage"), "e131", ROOM, 0.4)
+    listening.receive(e131(3, sequence=2, cid=ALICE, name="Cottage"), "e131", ROOM, 0.4)
     assert list(said(listening, 0.5)) == ["equal-priority"]
 
 
 def test_two_programs_with_one_cid() -> None:
     # Source: E1.31-2018, 5.6 (from memory): a CID is one component's; boxes would take both for one.
     listening = Listening()
-    listening.receive(e131(3, 0, name="A"), "e131", "192.0.2.5:5568", 0.0)
-    listening.receive(e131(9, 0, name="B"), "e131", "192.0.2.6:5568", 0.1)
+    listening.receive(e131(3, name="A"), "e131", "192.0.2.5:5568", 0.0)
+    listening.receive(e131(9, name="B"), "e131", "192.0.2.6:5568", 0.1)
     (text,) = said(listening, 0.2)["cid-shared"]
     assert text.startswith(f"A (192.0.2.5) and B (192.0.2.6) have one CID, {uuid.UUID(bytes=ALICE)}:")
 
@@ -277,9 +256,9 @@ def test_one_universe_by_both_protocols_and_art_net_against_itself() -> None:
     # Source: the design: both protocols draw from one number space. Art-Net 4: ArtDmx has no priority.
     listening = Listening()
     for n in range(1, 4):
-        listening.receive(e131(3, n, name="A"), "e131", ROOM, n / 10)
-        listening.receive(art_dmx(3, n), "artnet", "192.0.2.6:6454", n / 10)
-        listening.receive(art_dmx(3, n), "artnet", "192.0.2.6:6455", n / 10)
+        listening.receive(e131(3, sequence=n, name="A"), "e131", ROOM, n / 10)
+        listening.receive(artnet(3, sequence=n), "artnet", "192.0.2.6:6454", n / 10)
+        listening.receive(artnet(3, sequence=n), "artnet", "192.0.2.6:6455", n / 10)
     found = said(listening, 0.5)
     assert sorted(found) == ["no-priority", "two-protocols"]
     assert "two sources on universe 3 by Art-Net" in found["no-priority"][0]
@@ -290,14 +269,14 @@ def test_one_universe_by_both_protocols_and_art_net_against_itself() -> None:
 def test_who_waits_for_synchronization_that_nobody_sends() -> None:
     # Source: E1.31-2018 6.2.4 (from memory): with a Synchronization Address, receivers wait for its packets.
     listening = Listening()
-    listening.receive(e131(3, 0, name="A", sync=7), "e131", ROOM, 0.0)
-    listening.receive(e131(4, 0, name="A", sync=7), "e131", ROOM, 0.0)
+    listening.receive(e131(3, name="A", sync=7), "e131", ROOM, 0.0)
+    listening.receive(e131(4, name="A", sync=7), "e131", ROOM, 0.0)
     (text,) = said(listening, 0.1)["no-synchronization"]
     assert "waits for Synchronization Address 7 on universes 3–4" in text
     assert listening.named() == [7]
-    listening.receive(sync_packet(8, 0), "e131", ROOM, 0.1)
+    listening.receive(e131_sync(8, 0), "e131", ROOM, 0.1)
     assert "no-synchronization" in said(listening, 0.2)
-    listening.receive(sync_packet(7, 0), "e131", ROOM, 0.2)
+    listening.receive(e131_sync(7, 0), "e131", ROOM, 0.2)
     assert said(listening, 0.3) == {}
 
 
@@ -318,7 +297,7 @@ def test_rivals_are_those_whose_lives_overlap(drawn: list[tuple[int, int, int, b
         for moment in (begin, begin + length)
     )
     for count, (moment, number, priority, preview) in enumerate(events):
-        packet = e131(3, count, cid=bytes([number]) * 16, priority=priority, options=0x80 * preview)
+        packet = e131(3, sequence=count, cid=bytes([number]) * 16, priority=priority, options=0x80 * preview)
         listening.receive(packet, "e131", ROOM, moment)
     streams = streams_of(listening, 2.4)
     spans = {bytes([n]) * 16: (b, b + length) for n, (b, length, _, preview) in enumerate(drawn) if not preview}
@@ -336,8 +315,8 @@ def test_rivals_are_those_whose_lives_overlap(drawn: list[tuple[int, int, int, b
 
 # --- robust -------------------------------------------------------------------------------------------------------
 
-good = st.sampled_from([e131(3, 0), art_dmx(3, 1), sync_packet(7, 0), discovery([3, 4]),
-                        art_poll_reply("192.0.2.5", "a", "b", [3])])  # fmt: skip
+good = st.sampled_from([e131(3), artnet(3, sequence=1), e131_sync(7, 0), discovery([3, 4]),
+                        art_poll_reply([3], "192.0.2.5", "a", "b")])  # fmt: skip
 
 
 @examples(100, 300)
@@ -365,12 +344,12 @@ def test_memory_is_bounded_and_the_living_stay() -> None:
     # Source: the design: thousands of sources and universes; memory bounded.
     listening = Listening(most=100)
     for n in range(1000):
-        listening.receive(e131(1 + n, 0, cid=n.to_bytes(16)), "e131", ROOM, n / 1000)
+        listening.receive(e131(1 + n, cid=n.to_bytes(16)), "e131", ROOM, n / 1000)
     heard = listening.heard(1.0)
     assert (len(heard.streams), heard.left_aside) == (100, 900)
     for n in range(50):
-        listening.receive(e131(1 + n, 1, cid=n.to_bytes(16)), "e131", ROOM, 2.9)
-    listening.receive(e131(5000, 0, cid=BOB), "e131", ROOM, 4.0)
+        listening.receive(e131(1 + n, sequence=1, cid=n.to_bytes(16)), "e131", ROOM, 2.9)
+    listening.receive(e131(5000, cid=BOB), "e131", ROOM, 4.0)
     universes = {one.universe for one in streams_of(listening, 4.0)}
     assert universes == {*range(1, 51), 5000}
 
@@ -378,15 +357,15 @@ def test_memory_is_bounded_and_the_living_stay() -> None:
 def test_names_cannot_write_to_the_terminal() -> None:
     # Source: ECMA-48: control sequences begin with ESC; none may come through.
     listening = Listening()
-    listening.receive(e131(3, 0, name="\x1b[2Jbad\n"), "e131", ROOM, 0.0)
+    listening.receive(e131(3, name="\x1b[2Jbad\n"), "e131", ROOM, 0.0)
     assert streams_of(listening, 0.0)[0].source_name.isprintable()
 
 
 def test_a_start_code_of_another_kind_changes_no_levels() -> None:
     # Source: E1.31-2018 7.7: start code 0 for levels.
     listening = Listening()
-    listening.receive(e131(3, 0, slots=bytes([9]) * 512), "e131", ROOM, 0.0)
-    listening.receive(e131(3, 1, slots=bytes([200]) * 512, start_code=0xDD), "e131", ROOM, 0.0)
+    listening.receive(e131(3, slots=bytes([9]) * 512), "e131", ROOM, 0.0)
+    listening.receive(e131(3, sequence=1, slots=bytes([200]) * 512, start_code=0xDD), "e131", ROOM, 0.0)
     (one,) = streams_of(listening, 0.0)
     assert (one.slots, one.lost) == (bytes([9]) * 512, 0)
 
@@ -406,10 +385,10 @@ def test_a_node_of_many_ports_answers_in_several_packets() -> None:
     # Source: Art-Net 4: a reply describes four ports at most; a node with more sends more replies.
     listening = Listening()
     for ports in ([0x120, 0x121, 0x122, 0x123], [0x130]):
-        listening.receive(art_poll_reply("192.0.2.9", "gate", "Gate post", ports), "artnet", "192.0.2.9:6454", 0.0)
+        listening.receive(art_poll_reply(ports, "192.0.2.9", "gate", "Gate post"), "artnet", "192.0.2.9:6454", 0.0)
     (node,) = listening.heard(0.0).nodes
-    assert node == Node("192.0.2.9", "gate", "Gate post", (0x120, 0x121, 0x122, 0x123, 0x130), "02:00:00:00:00:2a")
-    listening.receive(art_dmx(5, 1), "artnet", "192.0.2.9:6454", 0.0)
+    assert node == Node("192.0.2.9", "gate", "Gate post", (0x120, 0x121, 0x122, 0x123, 0x130), MAC.hex(":"))
+    listening.receive(artnet(5, sequence=1), "artnet", "192.0.2.9:6454", 0.0)
     assert streams_of(listening, 0.0)[0].who == "gate (192.0.2.9)"
 
 
@@ -462,13 +441,12 @@ def small(**boxes: dict) -> dict:
 
 def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
     # Source: the patch of this show: 200 RGB pixels take two universes of 170 and 30.
-    wiring = wired(small(
+    wiring, patch = laid(small(
         gate=box("192.0.2.21", "artnet", "a"), weir=box("192.0.2.22", "artnet", "b"),
         boat=box("192.0.2.23", "e131", "c"),
         lock=box("192.0.2.24", "e131", "d"), mill=box(None, "e131", "e", delivery="multicast"),
         quay=box("192.0.2.25", "e131", "f"),
     ))  # fmt: skip
-    patch = allocate(wiring).patch
     hosts = {name: one.address for name, one in wiring.show.controllers.items()}
     answered = {"192.0.2.21": "ArtPoll", "192.0.2.22": "echo", "192.0.2.23": "echo", "192.0.2.25": "ARP"}
     nodes = [Node("192.0.2.21", "gate", "Gate", (1, 9), "")]
@@ -495,8 +473,7 @@ def test_the_lamps_that_are_lit(seed: int, order: str, reorders: bool, pixels: i
     tables = small(gate=box("192.0.2.21", "artnet", "a", reorders=reorders), boat=box("192.0.2.22", "e131", "b"))
     tables["pixel"]["lamp"]["colour_order"] = order
     tables["run"]["a"]["pixels"] = pixels
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     numbers = np.random.default_rng(seed)
     listening = Listening()
     slots: dict[tuple[str, int], bytes] = {}
@@ -504,10 +481,10 @@ def test_the_lamps_that_are_lit(seed: int, order: str, reorders: bool, pixels: i
         held = (numbers.integers(0, 256, 512) * (numbers.random(512) < 0.3)).astype(np.uint8).tobytes()
         if numbers.random() < 0.8:
             slots[protocol, universe] = held
-            packet = e131(universe, 0, slots=held) if protocol == "e131" else art_dmx(universe, 1, held)
+            packet = e131(universe, slots=held) if protocol == "e131" else artnet(universe, held, 1)
             listening.receive(packet, protocol, ROOM, 0.0)
         else:  # the other protocol's levels light nothing
-            wrong = art_dmx(universe, 1, held) if protocol == "e131" else e131(universe, 0, slots=held)
+            wrong = artnet(universe, held, 1) if protocol == "e131" else e131(universe, slots=held)
             listening.receive(wrong, "artnet" if protocol == "e131" else "e131", ROOM, 0.0)
     names = {"R": "red", "G": "green", "B": "blue", "RG": "yellow", "RB": "magenta", "GB": "cyan", "RGB": "white"}
     wanted = {}
@@ -537,7 +514,7 @@ def test_universes_of_nobody_and_from_nobody() -> None:
     wiring = wired(small(gate=box("192.0.2.21", "artnet", "a"), boat=box("192.0.2.22", "e131", "b")))
     listening = Listening()
     for universe in (1, 3, 50, 51):
-        listening.receive(e131(universe, 0), "e131", ROOM, 0.0)
+        listening.receive(e131(universe), "e131", ROOM, 0.0)
     found = contention.against_show(listening.heard(0.1), expected(wiring.show, allocate(wiring).patch))
     assert {one.rule: one.says for one in found} == {
         "other-protocol": "universe 1 comes by E1.31, but gate takes it by Art-Net",
@@ -692,8 +669,8 @@ def test_an_ended_stream_and_announced_universes_are_followed(patcher: Patcher, 
 
         def change(number: int) -> None:
             sock.sendto(discovery([far + 7, far + 8], cid=cid), (group(64214), 5568))
-            sock.sendto(e131(far + 7, number, cid=cid, sync=far + 9), (group(far + 7), 5568))
-            sock.sendto(sync_packet(far + 9, number, cid), (group(far + 9), 5568))
+            sock.sendto(e131(far + 7, sequence=number, cid=cid, sync=far + 9), (group(far + 7), 5568))
+            sock.sendto(e131_sync(far + 9, number, cid), (group(far + 9), 5568))
             short.send(Levels((far,), np.zeros((1, 512), dtype=np.uint8)))
             if number == 60:
                 short.close()
@@ -702,8 +679,8 @@ def test_an_ended_stream_and_announced_universes_are_followed(patcher: Patcher, 
             if number <= 60:
                 change(number)
             else:
-                sock.sendto(e131(far + 7, number, cid=cid, sync=far + 9), (group(far + 7), 5568))
-                sock.sendto(sync_packet(far + 9, number, cid), (group(far + 9), 5568))
+                sock.sendto(e131(far + 7, sequence=number, cid=cid, sync=far + 9), (group(far + 7), 5568))
+                sock.sendto(e131_sync(far + 9, number, cid), (group(far + 9), 5568))
 
         with short, changing(careful, 0.05):
             call = ("listen", "--interface", near, "--universe", far, "--seconds", 5, "--json")
@@ -734,7 +711,7 @@ def node(host: str, names: tuple[str, str], ports: list[int], *, to_port: int | 
             # Source: Art-Net 4: ArtPoll is 0x2000, low octet first, behind the identifier.
             if octets[:10] == b"Art-Net\0\x00\x20":
                 asked.append(octets)
-                sock.sendto(art_poll_reply(host, *names, ports), (asker, to_port or port))
+                sock.sendto(art_poll_reply(ports, host, *names), (asker, to_port or port))
 
     thread = threading.Thread(target=go)
     thread.start()
@@ -812,7 +789,7 @@ def test_others_are_those_on_wanted_universes_that_live() -> None:
     listening = Listening()
     for universe, name, options in ((3, "A", 0), (4, "A", 0), (9, "A", 0), (3, "B", 0x80), (4, "C", 0x40)):
         cid = name.encode() * 16
-        listening.receive(e131(universe, 0, name=name, cid=cid, options=options), "e131", ROOM, 0.0)
+        listening.receive(e131(universe, name=name, cid=cid, options=options), "e131", ROOM, 0.0)
     found = others(listening.heard(0.1), {("e131", 3), ("e131", 4), ("artnet", 9)})
     assert [(one.who, one.universes) for one in found] == [("A (192.0.2.5)", (3, 4))]
 
@@ -991,7 +968,7 @@ def test_a_node_on_another_host(two_hosts: tuple[str, str], tmp_path: Path) -> N
     first, second = two_hosts
     show = tmp_path / "lock.toml"
     show.write_text(tomli_w.dumps(small(gate=box("192.0.2.21", "artnet", "a"))))
-    reply = art_poll_reply("192.0.2.21", "gate", "Gate", [1, 2]).hex()
+    reply = art_poll_reply([1, 2], "192.0.2.21", "gate", "Gate").hex()
     code = (
         "import socket\n"
         "s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM); s.bind(('0.0.0.0', 6454)); print('ready', flush=True)\n"

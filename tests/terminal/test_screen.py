@@ -25,7 +25,7 @@ from patcher.patch.patch_file import patch_path
 from patcher.terminal.screen import Screen, order, screens
 from patcher.visible import as_csv, as_json, one_line, visible
 from rig.examples import examples, tries
-from rig.heard_packets import ROOM, art_poll_reply, e131
+from rig.packets import ROOM, art_poll_reply, e131
 from rig.shipped import SHOWS, Patcher
 
 # Source: ECMA-48 (C0, DEL, C1) and Unicode Standard Annex 9, 2 (explicit directional formatting, isolates, marks).
@@ -261,9 +261,9 @@ def test_names_on_the_network_give_no_orders(name: str, short: str) -> None:
 
     listening = Listening()
     for cid in (b"a", b"b"):
-        packet = e131(3, 0, name=name.replace("\0", ""), cid=cid * 16)
+        packet = e131(3, name=name.replace("\0", ""), cid=cid * 16)
         listening.receive(packet, "e131", ROOM, 0.0)
-    listening.receive(art_poll_reply("192.0.2.9", short.replace("\0", ""), name, [1]), "artnet", "192.0.2.9:6454", 0.0)
+    listening.receive(art_poll_reply([1], "192.0.2.9", short.replace("\0", ""), name), "artnet", "192.0.2.9:6454", 0.0)
     heard = listening.heard(0.1)
     box = Presence("gate", "192.0.2.9", "artnet", "ArtPoll", short, name, (1,), (1,))
     found = contention.findings(heard)

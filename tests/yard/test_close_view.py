@@ -28,8 +28,9 @@ from patcher.yard.close_view import Close
 from patcher.yard.line_updates import LineUpdates
 from patcher.yard.yard import Yard
 from rig.examples import examples
-from rig.shipped import wired
-from rig.yard_show import one_grid, walk
+from rig.grid_walk import walk
+from rig.shipped import laid, wired
+from rig.yard_show import one_grid
 
 PATIENCE = 30.0
 NONE = (0, 0, 0)
@@ -70,8 +71,7 @@ def lit(found: Halves) -> set[tuple[int, int]]:
 
 
 def close(tables: dict, on: str, columns: int, lines: int, colours: str = "truecolor") -> tuple[Yard, Close]:
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     yard = Yard(wiring, patch, Built())
     return yard, Close(yard, wiring.show, find(on, wiring, patch), columns, lines, colours)  # type: ignore[arg-type]
 
@@ -111,7 +111,7 @@ def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.Dat
     yard, drawn = close(tables, "wall", width, height)
     seen = alone(yard, drawn, "wall", width, height)
     step = min(width // columns, (height - 1) * 2 // rows)
-    for places, (x, y) in zip(seen, walk(tables["run"]["wall"]), strict=True):
+    for places, (x, y) in zip(seen, walk(**tables["run"]["wall"]), strict=True):
         assert len(places) == max(1, step - 1) ** 2
         assert {(column // step, row // step) for column, row in places} == {(x, rows - 1 - y)}
     if step > 1:  # neighbours can be counted: nothing that is lit touches another's

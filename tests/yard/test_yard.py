@@ -23,9 +23,10 @@ from patcher.yard.network_trouble import OVERTAKEN, Off, Trouble
 from patcher.yard.simulated_box import SimulatedBox
 from patcher.yard.yard import Yard, differences, ears, snapshot, sync_ears
 from rig.examples import examples, later
+from rig.grid_walk import CORNERS, walk
 from rig.packets import ALICE, BOB, artnet, e131, e131_sync, full
-from rig.shipped import Patcher, wired
-from rig.yard_show import CORNERS, ORDERS, one_grid, send, walk
+from rig.shipped import Patcher, laid, wired
+from rig.yard_show import ORDERS, one_grid, send
 
 # Source: Art-Net 4, ArtSync: opcode 0x5200, low octet first, version 14, two octets of zero.
 ART_SYNC = b"Art-Net\0\x00\x52\x00\x0e\x00\x00"
@@ -399,8 +400,7 @@ def lamps_of(wiring: Wiring, yard: Yard) -> dict[tuple[str, int], dict[str, int]
 @given(yards(), st.data())
 def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObject) -> None:
     # Source: the design: patch → levels → packets → pixels; a tee shows what its run does.
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     yard = Yard(wiring, patch, Built())
     level = data.draw(st.floats(0.05, 1))
     glows, wanted = [], {}
@@ -431,8 +431,7 @@ def test_without_a_fault_the_lamps_are_the_look(tables: dict, data: st.DataObjec
 @pytest.mark.parametrize(("dimmer", "shows"), [(1.0, 200), (0.5, 100), (0.1, 20)])
 def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
     # Source: the design: level: a dimmer set in the box.
-    wiring = wired(one_grid({"columns": 2, "rows": 2}, level=dimmer))
-    patch = allocate(wiring).patch
+    wiring, patch = laid(one_grid({"columns": 2, "rows": 2}, level=dimmer))
     yard = Yard(wiring, patch, Built())
     look = Look((Glow("wall", np.array([1]), COLOURS["green"]),), ())
     send(yard, wiring, patch, look, 200 / 255)
@@ -442,8 +441,7 @@ def test_a_dimmer_in_the_box(dimmer: float, shows: int) -> None:
 
 def test_a_run_that_is_not_up_this_season_is_dark_and_no_difference() -> None:
     # Source: the design: hung = false: not up this season; its addresses stay reserved.
-    wiring = wired(one_grid({"columns": 2, "rows": 2, "hung": False}))
-    patch = allocate(wiring).patch
+    wiring, patch = laid(one_grid({"columns": 2, "rows": 2, "hung": False}))
     yard = Yard(wiring, patch, Built())
     look = Look((Glow("wall", np.arange(4), COLOURS["white"]),), ())
     send(yard, wiring, patch, look)
@@ -469,8 +467,7 @@ def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.D
     gaps = data.draw(st.lists(st.integers(1, places), unique=True, max_size=min(3, places - 1)))
     reorders, protocol = data.draw(st.booleans()), data.draw(st.sampled_from(("e131", "artnet")))
     tables = one_grid(planned | {"gaps": gaps}, kind, reorders=reorders, protocol=protocol)
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
 
     as_built, faults = dict(planned), []
     for key, values in (("data_in", CORNERS), ("lines", ("rows", "columns")), ("turns", ("serpentine", "same-way"))):
@@ -484,9 +481,9 @@ def test_a_fault_shows_what_a_walk_along_the_wire_says(planned: dict, data: st.D
         chips = "".join(data.draw(st.permutations(chips)))
         faults.append(f"colour-order:wall={chips}")
 
-    empty = {walk(planned)[gap - 1] for gap in gaps}
-    plan = [cell for cell in walk(planned) if cell not in empty]
-    wire_passes = [cell for cell in walk(as_built) if cell not in empty]
+    empty = {walk(**planned)[gap - 1] for gap in gaps}
+    plan = [cell for cell in walk(**planned) if cell not in empty]
+    wire_passes = [cell for cell in walk(**as_built) if cell not in empty]
     if backwards:
         wire_passes.reverse()
     yard = Yard(wiring, patch, build(wiring, [parse(text, wiring) for text in faults]))
@@ -532,11 +529,10 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
         "near": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [1, 2], "data_in": "bottom-left"},
         "far": {"pixel": "rgb", "shape": "band", "of": "gate", "band": [3, 5], "data_in": "top-right"},
     }
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     yard = Yard(wiring, patch, build(wiring, [parse(f"data-in:far={corner}", wiring)]))
     size = {"columns": 3, "rows": 3, "lines": "columns", "turns": "serpentine"}
-    plan, passes = walk(size | {"data_in": "top-right"}), walk(size | {"data_in": corner})
+    plan, passes = walk(**size, data_in="top-right"), walk(**size, data_in=corner)
     for pixel in range(9):
         look = Look((Glow("far", np.array([pixel]), COLOURS["white"]),), ())
         send(yard, wiring, patch, look, sequence=pixel + 1)
@@ -548,8 +544,7 @@ def test_a_band_entered_at_another_corner_keeps_to_its_own_lines(corner: str) ->
 @given(st.data())
 def test_differences_are_empty_only_where_all_is_equal(data: st.DataObject) -> None:
     # Source: the design: what lights is held against what the plan says, pixel for pixel.
-    wiring = wired(one_grid({"columns": 3, "rows": 3}, "rgbw"))
-    patch = allocate(wiring).patch
+    wiring, patch = laid(one_grid({"columns": 3, "rows": 3}, "rgbw"))
     yard = Yard(wiring, patch, Built())
     lit = sorted(data.draw(st.sets(st.integers(0, 8), min_size=1)))
     look = Look((Glow("wall", np.array(lit), COLOURS["cyan"]),), ())
@@ -614,8 +609,7 @@ def test_a_program_that_begins_anew_is_heard_at_once() -> None:
 @given(yards(), st.data())
 def test_packets_at_once_are_packets_one_by_one(tables: dict, data: st.DataObject) -> None:
     # Source: the design: what a pixel showed is kept, however fast it went by.
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     one_by_one, at_once = (Yard(wiring, patch, Built()) for _ in range(2))
     packets = []
     for box, universes in patch.box_universes.items():
@@ -772,8 +766,7 @@ def test_overtaken_packets_are_dropped_and_the_last_look_stays() -> None:
 def test_the_picture_at_the_end_is_the_plans_whatever_the_network_does() -> None:
     # Source: the design: with loss, delay, reordering and duplication the yard's picture at the end equals the plan's.
     tables = one_grid({"columns": 12, "rows": 30})
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     yard = Yard(wiring, patch, Built(), trouble=Trouble(0.2, 0.2, 0.2, 0.05, seed=9))
     look = Look((Glow("wall", np.arange(0, 360, 7), COLOURS["cyan"]),), ())
     found = levels(look, wiring, patch, [1, 2, 3], 0.5)
@@ -831,8 +824,7 @@ def test_lamps_behind_a_flicker_are_random_from_a_seed() -> None:
 def test_a_dead_box_is_not_there_and_a_shifted_one_listens_elsewhere() -> None:
     # Source: the design: dead, universe-shift; E1.31: the group of a universe is 239.255.HIGH.LOW.
     tables = one_grid({"columns": 4, "rows": 3}, delivery="multicast")
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
 
     def heard(fault: str) -> list[str]:
         yard = Yard(wiring, patch, build(wiring, [parse(fault, wiring)]))
@@ -870,7 +862,7 @@ def test_the_picture_has_each_lamp_where_the_plan_has_it(columns: int, lines: in
     assert all(len(line) <= max(columns, 90) for line in dark)
     assert "●" not in "".join(dark)
     found: dict[tuple[int, int], tuple[int, int]] = {}
-    for pixel, (x, y) in enumerate(walk(tables["run"]["wall"])):
+    for pixel, (x, y) in enumerate(walk(**tables["run"]["wall"])):
         yard.pixels["wall"][:] = 0
         yard.pixels["wall"][pixel] = (0, 1, 0)
         (spot,) = [(line.index("●"), row) for row, line in enumerate(picture.lines()) if "●" in line]
