@@ -181,10 +181,9 @@ COMMANDS = {
 }
 
 
-@pytest.fixture(scope="module")
-def processes() -> Iterator[Nursery]:
-    with nursery() as opened:
-        yield opened
+@pytest.fixture
+def processes() -> Nursery:
+    return nursery()
 
 
 Light = Callable[[str], Lit]
