@@ -107,12 +107,12 @@ def check_bounded(seed: int, packets: int) -> None:
 
 
 def test_made_up_packets_take_no_more_memory_than_a_bound() -> None:
-    check_bounded(1, 20_000)
+    check_bounded(1, 8_000)
 
 
 @pytest.mark.long
-def test_a_million_made_up_packets_take_no_more() -> None:
-    check_bounded(2, 1_000_000)
+def test_many_more_made_up_packets_take_no_more() -> None:
+    check_bounded(2, 200_000)
 
 
 def test_a_delay_keeps_no_more_than_a_bound_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
