@@ -1,8 +1,8 @@
 """Processes of the program that start at once: one that has imported everything forks for each.
 
-Run as a program, it reads a line of JSON for each process, and writes one: `["run", arguments, environment, in, out, err]` → its
-number;
-`["wait", number]` → "stopped", or its exit status (less than 0: the signal that ended it), once it stops or ends.
+Run as a program, it reads a line of JSON for each process, and writes one: `["run", arguments, environment, in, out,
+err]` → its number; `["wait", number]` → "stopped", or its exit status (less than 0: the signal that ended it), once it
+stops or ends.
 """
 
 import atexit

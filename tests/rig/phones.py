@@ -36,7 +36,7 @@ from patcher.show.show_file import read_show
 from patcher.wiring import Wiring, wire
 from patcher.yard.yard import Yard, addresses, ears, near
 
-PATIENCE = 10.0
+PATIENCE = 30.0
 
 
 def until(true: Callable[[], bool], seconds: float = PATIENCE) -> bool:
