@@ -30,25 +30,25 @@ from patcher.listener.packet_counts import Order, Rate
 from patcher.listener.probe import arp_neighbours, echo_request
 from patcher.listener.receiver import Ear, Receiver
 from patcher.listener.streams import Heard, Listening, Node, Stream
-from patcher.placement.allocation import allocate
 from patcher.reports.listen_report import document
 from patcher.stream.sender import Sender, Target
 from rig.examples import examples, later
 from rig.judges import judge
 from rig.namespaces import hosts, inside, ip, setting
-from rig.packets import ALICE, BOB, MAC, ROOM, art_poll_reply, artnet, discovery, e131, e131_sync
-from rig.shipped import Patcher, laid, wired
+from rig.packets import ALICE, BOB, MAC, ROOM, art_poll_reply, artnet, discovery, e131, e131_sync, full
+from rig.shipped import Patcher, laid
 
 
 def streams_of(listening: Listening, now: float) -> tuple[Stream, ...]:
     return listening.heard(now).streams
 
 
-def said(listening: Listening, now: float) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for finding in contention.findings(listening.heard(now)):
-        found.setdefault(finding.rule, []).append(finding.says)
-    return found
+def arrived(now: float, *arrivals: tuple) -> Heard:
+    """What is heard up to a time of packets, each with its time and, where that matters, its sender."""
+    listening = Listening()
+    for octets, at, *sender in arrivals:
+        listening.receive(bytes(octets), "artnet" if octets[:3] == b"Art" else "e131", (sender or [ROOM])[0], at)
+    return listening.heard(now)
 
 
 # --- sequences ----------------------------------------------------------------------------------------------------
@@ -110,10 +110,7 @@ def test_a_new_beginning_is_no_loss(circle: int) -> None:
 
 def test_art_net_without_sequence_loses_nothing() -> None:
     # Source: Art-Net 4, ArtDmx: sequence 0 means that it is not used.
-    listening = Listening()
-    for number in range(10):
-        listening.receive(artnet(3), "artnet", "192.0.2.5:6454", number / 10)
-    (one,) = streams_of(listening, 1.0)
+    (one,) = arrived(1.0, *((artnet(3), number / 10) for number in range(10))).streams
     assert (one.packets, one.lost, one.out_of_order, one.repeated) == (10, 0, 0, 0)
 
 
@@ -157,13 +154,17 @@ def test_a_steady_stream_has_its_rate(fps: float, lasts: float) -> None:
 # --- lives, conflicts ---------------------------------------------------------------------------------------------
 
 
+COTTAGE, LAPTOP = {"cid": ALICE, "name": "Cottage"}, {"cid": BOB, "name": "Old laptop"}
+THIRD, FOURTH = b"c" * 16, b"d" * 16
+HERE, THERE = "192.0.2.5:5568", "192.0.2.6:5568"
+
+
 def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
     # Source: E1.31-2018 6.2.3 (from memory): among equals a receiver does what it likes; the design: the words.
-    listening = Listening()
-    for n in range(5):
-        listening.receive(e131(3, sequence=n, cid=ALICE, name="Cottage"), "e131", "192.0.2.5:5568", n / 10)
-        listening.receive(e131(3, sequence=n, cid=BOB, name="Old laptop"), "e131", "192.0.2.6:5568", n / 10 + 0.01)
-    (found,) = contention.findings(listening.heard(0.5))
+    packets = [
+        (e131(3, sequence=n, **who), n / 10, at) for n in range(5) for who, at in ((COTTAGE, HERE), (LAPTOP, THERE))
+    ]
+    (found,) = contention.findings(arrived(0.5, *packets))
     assert (found.severity, found.where) == ("warning", "universe.3")
     assert f"{found.says}; {found.remedy}" == (
         "two sources on universe 3 with equal priority 100: Cottage (192.0.2.5) and Old laptop (192.0.2.6): boxes mix "
@@ -171,114 +172,78 @@ def test_two_sources_with_equal_priority_are_said_in_those_words() -> None:
     )
 
 
-def test_the_same_fight_on_several_universes_is_one_finding() -> None:
+FOLLOWED = [(e131(3, name="Cottage"), 0.0), (e131(3, sequence=1, name="Cottage"), 0.1),
+            (e131(3, cid=BOB, name="Cottage"), 0.2)]  # fmt: skip
+WAITING = [(e131(3, name="A", sync=7), 0.0), (e131(4, name="A", sync=7), 0.0)]
+SAID = {
     # Source: the design: one finding a problem.
-    listening = Listening()
-    for n in range(3):
-        for universe in (3, 4, 9):
-            for cid, name in ((ALICE, "A"), (BOB, "B")):
-                listening.receive(e131(universe, sequence=n, cid=cid, name=name), "e131", ROOM, n / 10)
-    (found,) = contention.findings(listening.heard(0.3))
-    assert (found.rule, found.where) == ("equal-priority", "universe.3")
-    assert "on universes 3–4, 9 with equal priority" in found.says
-
-
-def test_the_higher_priority_wins_and_no_fault_is_seen() -> None:
+    "the same on several universes": (
+        [(e131(u, sequence=n, **who), n / 10) for n in range(3) for u in (3, 4, 9) for who in (COTTAGE, LAPTOP)],
+        {"equal-priority": ["on universes 3–4, 9 with equal priority"]},
+    ),
     # Source: E1.31-2018 6.2.3 (from memory): the highest priority is used.
-    listening = Listening()
-    for n in range(3):
-        for cid, name, priority in ((ALICE, "A", 90), (BOB, "B", 150), (b"c" * 16, "C", 90)):
-            listening.receive(e131(3, sequence=n, cid=cid, name=name, priority=priority), "e131", ROOM, n / 10)
-    (found,) = contention.findings(listening.heard(0.3))
-    assert (found.severity, found.rule) == ("note", "priority")
-    assert (
-        found.says
-        == "on universe 3 B (192.0.2.5) with priority 150 wins over A (192.0.2.5) with 90, C (192.0.2.5) with 90"
-    )
-
-
-def test_equal_sources_elsewhere_preview_or_ended_do_not_fight() -> None:
+    "the higher priority wins": (
+        [(e131(3, sequence=n, cid=cid, name=name, priority=priority), n / 10) for n in range(3)
+         for cid, name, priority in ((ALICE, "A", 90), (BOB, "B", 150), (THIRD, "C", 90))],
+        {"priority": [
+            "on universe 3 B (192.0.2.5) with priority 150 wins over A (192.0.2.5) with 90, C (192.0.2.5) with 90"
+        ]},
+    ),
     # Source: E1.31-2018: preview data is not for live output; Stream_Terminated ends a stream (6.2.6, from memory).
-    listening = Listening()
-    for n in range(3):
-        listening.receive(e131(3, sequence=n), "e131", ROOM, n / 10)
-        listening.receive(e131(4, sequence=n, cid=BOB), "e131", ROOM, n / 10)
-        listening.receive(e131(3, sequence=n, cid=b"c" * 16, options=0x80), "e131", ROOM, n / 10)
-        listening.receive(e131(3, sequence=n, cid=b"d" * 16, options=0x40 * (n == 2)), "e131", ROOM, n / 10)
-    assert said(listening, 0.3) == {}
-    states = {one.cid[:2]: (one.state, one.live) for one in streams_of(listening, 0.3) if one.universe == 3}
-    assert states == {"61": ("live", True), "63": ("live", False), "64": ("terminated", False)}
-
-
-def test_silence_of_two_and_a_half_seconds_is_gone() -> None:
-    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s.
-    listening = Listening()
-    listening.receive(e131(3), "e131", ROOM, 10.0)
-    assert streams_of(listening, 12.49)[0].state == "live"
-    assert streams_of(listening, 12.51)[0].state == "gone"
-    listening.receive(e131(3, sequence=77), "e131", ROOM, 20.0)
-    (one,) = streams_of(listening, 20.1)
-    assert (one.state, one.began, one.lost, one.restarts) == ("live", 20.0, 0, 0)
-
-
-def test_a_late_packet_does_not_wake_an_ended_stream() -> None:
-    # Source: E1.31-2018 6.7.2: what is out of order is dropped.
-    listening = Listening()
-    for number, options in ((5, 0), (7, 0x40), (8, 0x40), (6, 0)):
-        listening.receive(e131(3, sequence=number, options=options), "e131", ROOM, number / 100)
-    assert streams_of(listening, 0.2)[0].state == "terminated"
-    listening.receive(e131(3, sequence=9), "e131", ROOM, 0.3)
-    assert streams_of(listening, 0.3)[0].state == "live"
-
-
-def test_who_follows_another_does_not_fight_it_but_changed_its_cid() -> None:
+    "equal sources elsewhere, preview or ended": (
+        [(packet, n / 10) for n in range(3) for packet in (
+            e131(3, sequence=n), e131(4, sequence=n, cid=BOB), e131(3, sequence=n, cid=THIRD, options=0x80),
+            e131(3, sequence=n, cid=FOURTH, options=0x40 * (n == 2)))],
+        {},
+    ),
     # Source: E1.31-2018, 5.6 (from memory): the CID names the component; a program that makes a new one is another.
-    listening = Listening()
-    listening.receive(e131(3, cid=ALICE, name="Cottage"), "e131", ROOM, 0.0)
-    listening.receive(e131(3, sequence=1, cid=ALICE, name="Cottage"), "e131", ROOM, 0.1)
-    listening.receive(e131(3, cid=BOB, name="Cottage"), "e131", ROOM, 0.2)
-    found = said(listening, 0.3)
-    assert list(found) == ["cid-changed"]
-    assert found["cid-changed"][0].startswith("Cottage (192.0.2.5) changed its CID once, to 62626262-")
-    listening.receive(e131(3, sequence=2, cid=ALICE, name="Cottage"), "e131", ROOM, 0.4)
-    assert list(said(listening, 0.5)) == ["equal-priority"]
-
-
-def test_two_programs_with_one_cid() -> None:
+    "who follows another": (
+        FOLLOWED, {"cid-changed": ["Cottage (192.0.2.5) changed its CID once, to 62626262-"]},
+    ),
+    "who comes back beside another": ([*FOLLOWED, (e131(3, sequence=2, name="Cottage"), 0.25)], {"equal-priority": []}),
     # Source: E1.31-2018, 5.6 (from memory): a CID is one component's; boxes would take both for one.
-    listening = Listening()
-    listening.receive(e131(3, name="A"), "e131", "192.0.2.5:5568", 0.0)
-    listening.receive(e131(9, name="B"), "e131", "192.0.2.6:5568", 0.1)
-    (text,) = said(listening, 0.2)["cid-shared"]
-    assert text.startswith(f"A (192.0.2.5) and B (192.0.2.6) have one CID, {uuid.UUID(bytes=ALICE)}:")
-
-
-def test_one_universe_by_both_protocols_and_art_net_against_itself() -> None:
+    "two programs with one CID": (
+        [(e131(3, name="A"), 0.0, HERE), (e131(9, name="B"), 0.1, THERE)],
+        {"cid-shared": [f"A (192.0.2.5) and B (192.0.2.6) have one CID, {uuid.UUID(bytes=ALICE)}:"]},
+    ),
     # Source: the design: both protocols draw from one number space. Art-Net 4: ArtDmx has no priority.
-    listening = Listening()
-    for n in range(1, 4):
-        listening.receive(e131(3, sequence=n, name="A"), "e131", ROOM, n / 10)
-        listening.receive(artnet(3, sequence=n), "artnet", "192.0.2.6:6454", n / 10)
-        listening.receive(artnet(3, sequence=n), "artnet", "192.0.2.6:6455", n / 10)
-    found = said(listening, 0.5)
-    assert sorted(found) == ["no-priority", "two-protocols"]
-    assert "two sources on universe 3 by Art-Net" in found["no-priority"][0]
-    assert "192.0.2.6 port 6454 and 192.0.2.6 port 6455" in found["no-priority"][0]
-    assert "universe 3 by E1.31 from A (192.0.2.5) and by Art-Net from 192.0.2.6" in found["two-protocols"][0]
-
-
-def test_who_waits_for_synchronization_that_nobody_sends() -> None:
+    "both protocols, and Art-Net against itself": (
+        [arrival for n in range(1, 4) for arrival in (
+            (e131(3, sequence=n, name="A"), n / 10), (artnet(3, sequence=n), n / 10, "192.0.2.6:6454"),
+            (artnet(3, sequence=n), n / 10, "192.0.2.6:6455"))],
+        {"no-priority": ["two sources on universe 3 by Art-Net", "192.0.2.6 port 6454 and 192.0.2.6 port 6455"],
+         "two-protocols": ["universe 3 by E1.31 from A (192.0.2.5) and by Art-Net from 192.0.2.6"]},
+    ),
     # Source: E1.31-2018 6.2.4 (from memory): with a Synchronization Address, receivers wait for its packets.
-    listening = Listening()
-    listening.receive(e131(3, name="A", sync=7), "e131", ROOM, 0.0)
-    listening.receive(e131(4, name="A", sync=7), "e131", ROOM, 0.0)
-    (text,) = said(listening, 0.1)["no-synchronization"]
-    assert "waits for Synchronization Address 7 on universes 3–4" in text
-    assert listening.named() == [7]
-    listening.receive(e131_sync(8, 0), "e131", ROOM, 0.1)
-    assert "no-synchronization" in said(listening, 0.2)
-    listening.receive(e131_sync(7, 0), "e131", ROOM, 0.2)
-    assert said(listening, 0.3) == {}
+    "who waits for synchronization": (
+        WAITING, {"no-synchronization": ["waits for Synchronization Address 7 on universes 3–4"]}
+    ),
+    "who waits for another's": ([*WAITING, (e131_sync(8), 0.1)], {"no-synchronization": []}),
+    "who need not wait": ([*WAITING, (e131_sync(7), 0.2)], {}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SAID)
+def test_what_is_said_of_streams(name: str) -> None:
+    arrivals, wanted = SAID[name]
+    found = {one.rule: one.says for one in contention.findings(arrived(0.4, *arrivals))}
+    assert found.keys() == wanted.keys()
+    assert all(words in found[rule] for rule in wanted for words in wanted[rule])
+
+
+def test_streams_live_end_and_begin_anew() -> None:
+    # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT, 2.5 s; 6.7.2: what is
+    # out of order is dropped.
+    heard = arrived(0.4, *SAID["equal sources elsewhere, preview or ended"][0])
+    states = {one.cid[:2]: (one.state, one.live) for one in heard.streams if one.universe == 3}
+    assert states == {"61": ("live", True), "63": ("live", False), "64": ("terminated", False)}
+    first, anew = (e131(3), 10.0), (e131(3, sequence=77), 20.0)
+    assert [arrived(at, first).streams[0].state for at in (12.49, 12.51)] == ["live", "gone"]
+    (one,) = arrived(20.1, first, anew).streams
+    assert (one.state, one.began, one.lost, one.restarts) == ("live", 20.0, 0, 0)
+    ended = [(e131(3, sequence=n, options=options), n / 100) for n, options in ((5, 0), (7, 0x40), (8, 0x40), (6, 0))]
+    assert arrived(0.2, *ended).streams[0].state == "terminated"
+    assert arrived(0.3, *ended, (e131(3, sequence=9), 0.3)).streams[0].state == "live"
 
 
 lives = st.lists(
@@ -357,18 +322,14 @@ def test_memory_is_bounded_and_the_living_stay() -> None:
 
 def test_names_cannot_write_to_the_terminal() -> None:
     # Source: ECMA-48: control sequences begin with ESC; none may come through.
-    listening = Listening()
-    listening.receive(e131(3, name="\x1b[2Jbad\n"), "e131", ROOM, 0.0)
-    assert streams_of(listening, 0.0)[0].source_name.isprintable()
+    assert arrived(0.0, (e131(3, name="\x1b[2Jbad\n"), 0.0)).streams[0].source_name.isprintable()
 
 
 def test_a_start_code_of_another_kind_changes_no_levels() -> None:
     # Source: E1.31-2018 7.7: start code 0 for levels.
-    listening = Listening()
-    listening.receive(e131(3, slots=bytes([9]) * 512), "e131", ROOM, 0.0)
-    listening.receive(e131(3, sequence=1, slots=bytes([200]) * 512, start_code=0xDD), "e131", ROOM, 0.0)
-    (one,) = streams_of(listening, 0.0)
-    assert (one.slots, one.lost) == (bytes([9]) * 512, 0)
+    other = e131(3, full(200), 1, start_code=0xDD)
+    (one,) = arrived(0.0, (e131(3, full(9)), 0.0), (other, 0.0)).streams
+    assert (one.slots, one.lost) == (full(9), 0)
 
 
 def test_discovery_gathers_pages_and_forgets_those_that_are_no_more() -> None:
@@ -384,13 +345,11 @@ def test_discovery_gathers_pages_and_forgets_those_that_are_no_more() -> None:
 
 def test_a_node_of_many_ports_answers_in_several_packets() -> None:
     # Source: Art-Net 4: a reply describes four ports at most; a node with more sends more replies.
-    listening = Listening()
-    for ports in ([0x120, 0x121, 0x122, 0x123], [0x130]):
-        listening.receive(art_poll_reply(ports, "192.0.2.9", "gate", "Gate post"), "artnet", "192.0.2.9:6454", 0.0)
-    (node,) = listening.heard(0.0).nodes
-    assert node == Node("192.0.2.9", "gate", "Gate post", (0x120, 0x121, 0x122, 0x123, 0x130), MAC.hex(":"))
-    listening.receive(artnet(5, sequence=1), "artnet", "192.0.2.9:6454", 0.0)
-    assert streams_of(listening, 0.0)[0].who == "gate (192.0.2.9)"
+    ports, at = ([0x120, 0x121, 0x122, 0x123], [0x130]), "192.0.2.9:6454"
+    replies = [(art_poll_reply(own, "192.0.2.9", "gate", "Gate post"), 0.0, at) for own in ports]
+    heard = arrived(0.0, *replies, (artnet(5, sequence=1), 0.0, at))
+    assert heard.nodes == (Node("192.0.2.9", "gate", "Gate post", (*ports[0], *ports[1]), MAC.hex(":")),)
+    assert heard.streams[0].who == "gate (192.0.2.9)"
 
 
 # --- asking -------------------------------------------------------------------------------------------------------
@@ -512,12 +471,9 @@ def test_the_lamps_that_are_lit(seed: int, order: str, reorders: bool, pixels: i
 
 def test_universes_of_nobody_and_from_nobody() -> None:
     # Source: the patch of this show: a on 1 and 2 (Art-Net), b on 3 and 4 (E1.31).
-    wiring = wired(small(gate=box("192.0.2.21", "artnet", "a"), boat=box("192.0.2.22", "e131", "b")))
-    listening = Listening()
-    for universe in (1, 3, 50, 51):
-        listening.receive(e131(universe), "e131", ROOM, 0.0)
-    found = contention.against_show(listening.heard(0.1), expected(wiring.show, allocate(wiring).patch))
-    assert {one.rule: one.says for one in found} == {
+    wiring, patch = laid(small(gate=box("192.0.2.21", "artnet", "a"), boat=box("192.0.2.22", "e131", "b")))
+    heard = arrived(0.1, *((e131(universe), 0.0) for universe in (1, 3, 50, 51)))
+    assert {one.rule: one.says for one in contention.against_show(heard, expected(wiring.show, patch))} == {
         "other-protocol": "universe 1 comes by E1.31, but gate takes it by Art-Net",
         "nobody-listens": "sent, but no box of this show listens there: universes 50–51",
         "silent": "not heard here: universes 1–2, 4",
@@ -798,11 +754,11 @@ def test_before_sending_the_others_are_known(near: str, far: int) -> None:
 
 def test_others_are_those_on_wanted_universes_that_live() -> None:
     # Source: the design: "if another source is on those universes, it says who".
-    listening = Listening()
-    for universe, name, options in ((3, "A", 0), (4, "A", 0), (9, "A", 0), (3, "B", 0x80), (4, "C", 0x40)):
-        cid = name.encode() * 16
-        listening.receive(e131(universe, name=name, cid=cid, options=options), "e131", ROOM, 0.0)
-    found = others(listening.heard(0.1), {("e131", 3), ("e131", 4), ("artnet", 9)})
+    heard = arrived(0.1, *(
+        (e131(universe, name=name, cid=name.encode() * 16, options=options), 0.0)
+        for universe, name, options in ((3, "A", 0), (4, "A", 0), (9, "A", 0), (3, "B", 0x80), (4, "C", 0x40))
+    ))  # fmt: skip
+    found = others(heard, {("e131", 3), ("e131", 4), ("artnet", 9)})
     assert [(one.who, one.universes) for one in found] == [("A (192.0.2.5)", (3, 4))]
 
 
