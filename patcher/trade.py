@@ -32,7 +32,7 @@ Protocol = Literal["e131", "artnet"]
 PROTOCOL_NAMES: dict[Protocol, str] = {"e131": "E1.31", "artnet": "Art-Net"}
 """A protocol as people write it. Source: the titles of ANSI E1.31-2018 and of the Art-Net 4 specification."""
 UDP_PORTS: dict[Protocol, int] = {"e131": 5568, "artnet": 6454}
-"""Source: ANSI E1.31-2018, Appendix A, ACN_SDT_MULTICAST_PORT; Art-Net 4: port 0x1936."""
+"""Source: ANSI E1.31-2018, Appendix A (clause from memory), ACN_SDT_MULTICAST_PORT; Art-Net 4: port 0x1936."""
 LAST_UNIVERSE: dict[Protocol, int] = {"e131": 63_999, "artnet": 32_767}
 """Source: ANSI E1.31-2018, 6.2.7: universes 1 to 63999; Art-Net 4: a 15-bit Port-Address."""
 HIGHEST_UNIVERSE = max(LAST_UNIVERSE.values())
@@ -40,7 +40,7 @@ HIGHEST_UNIVERSE = max(LAST_UNIVERSE.values())
 ADDRESSES = f"universes are {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}, channels 1 to {CHANNELS}"
 """What a universe and a channel can be, in words."""
 DISCOVERY_UNIVERSE = 64_214
-"""The universe whose group carries universe discovery. Source: ANSI E1.31-2018, Appendix A."""
+"""The universe whose group carries universe discovery. Source: ANSI E1.31-2018, Appendix A (clause from memory)."""
 PRIORITY, LAST_PRIORITY = 100, 200
 """The usual priority of an E1.31 stream, and the highest. From memory: ANSI E1.31-2018, 6.2.3."""
 
@@ -54,12 +54,13 @@ keeps to the highest rate of ANSI E1.11 (DMX512-A)."""
 FASTEST_FLASH = 3
 """Flashes within any one second, at most. From memory: W3C, WCAG 2.2, success criterion 2.3.1."""
 NETWORK_DATA_LOSS = 2.5
-"""Seconds of silence after which an E1.31 source is lost. Source: ANSI E1.31-2018, Appendix A,
+"""Seconds of silence after which an E1.31 source is lost. Source: ANSI E1.31-2018, Appendix A (clause from memory),
 E131_NETWORK_DATA_LOSS_TIMEOUT. Art-Net names no time; the same is used for it."""
 ART_SYNC_LOSS = 4.0
 """Seconds without ArtSync after which levels are shown as they come. From memory: Art-Net 4, ArtSync."""
 DISCOVERY_INTERVAL = 10.0
-"""Seconds between two universe discoveries. Source: ANSI E1.31-2018, Appendix A, E131_UNIVERSE_DISCOVERY_INTERVAL."""
+"""Seconds between two universe discoveries. Source: ANSI E1.31-2018, Appendix A (clause from memory),
+E131_UNIVERSE_DISCOVERY_INTERVAL."""
 LIKE_PACKETS = 3
 """Like packets after which a universe falls back to keep-alive. From memory: ANSI E1.31-2018, 6.6.2."""
 KEEP_ALIVE = 0.8

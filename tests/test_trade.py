@@ -14,8 +14,8 @@ LETTERS = [frozenset(some) for some in chain.from_iterable(combinations("RGBWA",
 
 
 def test_limits_ports_and_times_are_the_standards() -> None:
-    # Source: ANSI E1.31-2018, 6.2.7 (universes) and Appendix A (port 5568, universe 64214, 2.5 s, 10 s); ANSI E1.11:
-    # 512 slots. Art-Net 4: port 0x1936, a Port-Address of 7 + 4 + 4 bits.
+    # Source: ANSI E1.31-2018, 6.2.7 (universes) and Appendix A, clause from memory (port 5568, universe 64214,
+    # 2.5 s, 10 s); ANSI E1.11: 512 slots. Art-Net 4: port 0x1936, a Port-Address of 7 + 4 + 4 bits.
     assert (trade.FIRST_UNIVERSE, trade.CHANNELS, trade.DISCOVERY_UNIVERSE) == (1, 512, 64214)
     assert trade.LAST_UNIVERSE == {"e131": 63999, "artnet": 2 ** (7 + 4 + 4) - 1}
     assert trade.UDP_PORTS == {"e131": 5568, "artnet": 0x1936}

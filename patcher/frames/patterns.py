@@ -77,7 +77,7 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
     return f"{part.run} {part.first}–{part.last} at {ends}{also(part.run, wiring)}"
 
 
-def _sharing(run: str, wiring: Wiring) -> list[str]:
+def sharing(run: str, wiring: Wiring) -> list[str]:
     """The other runs that hang on the same data, and so light too."""
     source = wiring.source(run)
     return [name for name in (source, *wiring.tees(source)) if name != run]
@@ -85,7 +85,7 @@ def _sharing(run: str, wiring: Wiring) -> list[str]:
 
 def also(run: str, wiring: Wiring) -> str:
     """In brackets, the other runs that light too; nothing where there are none."""
-    others = _sharing(run, wiring)
+    others = sharing(run, wiring)
     return f" (and {', '.join(others)})" if others else ""
 
 
@@ -135,7 +135,7 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
         if grid is not None:
             column, row = grid[pixel - 1] + 1
             words += f"  column {column} from the left, row {row} from the bottom"
-        if others := _sharing(part.run, wiring):
+        if others := sharing(part.run, wiring):
             words += "  also " + ", ".join(f"{other}/{pixel}" for other in others)
         return Look((glow_of(pixel_part, colour),), (f"{colour.name}: {words}",))
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Collection, Iterable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 
 from patcher.errors import PatcherError
 from patcher.listener.contention import by_universe
@@ -85,7 +85,7 @@ class Burden:
     waiting: int = 0
 
 
-class Hearing:
+class Hearing(AbstractContextManager["Hearing"]):
     """Receivers that may grow in number; use it in a `with` block.
 
     Attributes:
@@ -98,12 +98,7 @@ class Hearing:
         self.ears: set[Ear] = set()
         self._receivers: list[Receiver] = []
 
-    def __enter__(self) -> Hearing:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         for receiver in self._receivers:
             receiver.close()
 

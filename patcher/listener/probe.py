@@ -13,7 +13,6 @@ import struct
 import subprocess
 from collections.abc import Collection
 from pathlib import Path
-from types import TracebackType
 from typing import Literal
 
 from patcher.listener.receiver import Datagram, Ear
@@ -51,7 +50,7 @@ def arp_neighbours(table: str) -> set[str]:
     return found
 
 
-class Prober:
+class Prober(contextlib.AbstractContextManager["Prober"]):
     """Asks boxes whether they are on; use it in a `with` block.
 
     Attributes:
@@ -95,14 +94,6 @@ class Prober:
             with contextlib.suppress(OSError):
                 opened.bind((interface, 0))
         return opened
-
-    def __enter__(self) -> Prober:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def ask(self) -> None:
         """Ask every box that has not answered for itself yet, once."""
@@ -157,8 +148,7 @@ class Prober:
     def _answer(self, host: str, way: Way) -> None:
         self.answered[host] = max(way, self.answered.get(host, way), key=_SURER.index)
 
-    def close(self) -> None:
-        """Ask no more."""
+    def __exit__(self, *_: object) -> None:
         for ping in self._pings.values():
             ping.kill()
             ping.wait()

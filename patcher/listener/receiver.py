@@ -5,8 +5,8 @@ from __future__ import annotations
 import selectors
 import socket
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from types import TracebackType
 from typing import NamedTuple
 
 from patcher.errors import PatcherError, refuse
@@ -54,7 +54,7 @@ def is_free(ear: Ear) -> bool:
     return True
 
 
-class Receiver:
+class Receiver(AbstractContextManager["Receiver"]):
     """Listens until it is closed; use it in a `with` block."""
 
     def __init__(self, ears: Iterable[Ear]) -> None:
@@ -73,12 +73,7 @@ class Receiver:
             self.close()
             raise
 
-    def __enter__(self) -> Receiver:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def listen(self, ear: Ear) -> None:

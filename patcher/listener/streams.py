@@ -170,6 +170,9 @@ class _Stream:
             return "terminated"
         return "gone" if now - self.heard > NETWORK_DATA_LOSS else "live"
 
+    def lives(self, now: float) -> bool:
+        return self.state(now) == "live"
+
 
 @dataclass(slots=True)
 class _Sync:
@@ -177,7 +180,7 @@ class _Sync:
     heard: float
     packets: int = 1
 
-    def live(self, now: float) -> bool:
+    def lives(self, now: float) -> bool:
         return now - self.heard <= NETWORK_DATA_LOSS
 
 
@@ -190,14 +193,20 @@ class _Pages:
     def universes(self) -> set[int]:
         return {universe for page in self.pages.values() for universe in page}
 
+    def lives(self, now: float) -> bool:
+        return now - self.heard <= ANNOUNCED_AGAIN
+
 
 @dataclass(slots=True)
 class _Node:
-    short_name: str
-    long_name: str
-    mac: bytes
     heard: float
+    short_name: str = ""
+    long_name: str = ""
+    mac: bytes = b""
     port_addresses: set[int] = field(default_factory=set)
+
+    def lives(self, now: float) -> bool:
+        return now - self.heard <= ANNOUNCED_AGAIN
 
 
 class Listening:
@@ -211,7 +220,7 @@ class Listening:
         self._sources: dict[tuple[bytes, str], _Pages] = {}
         self._nodes: dict[str, _Node] = {}
         self._pages = self._port_addresses = 0
-        self._swept: dict[str, float] = {}
+        self._swept: dict[int, float] = {}
         self._announced: set[int] | None = set()
         self.malformed = 0
         self.left_aside = 0
@@ -251,14 +260,10 @@ class Listening:
         known = self._streams.get(key)
         ends = isinstance(packet, e131.Data) and packet.terminated
         if known is None:
-            if len(self._streams) >= self._most:
-                self._sweep("streams", self._streams, lambda stream: stream.state(now) == "live", now)
-            if len(self._streams) >= self._most:
-                self.left_aside += 1
+            if not self._room(lambda: len(self._streams) >= self._most, self._streams, _Stream.lives, now):
                 return
             circle = 256 if key[0] == "e131" else 255
-            known = _Stream(packet, port, Order(circle, number), Rate(now), now, now)
-            self._streams[key] = known
+            known = self._streams[key] = _Stream(packet, port, Order(circle, number), Rate(now), now, now)
         elif not self._goes_on(known, number, ends, now):
             return
         known.rate.count(now)
@@ -281,39 +286,46 @@ class Listening:
         known.began, known.rate = now, Rate(now)
         return True
 
-    def _sweep(self, what: str, kept: dict[Any, T], stays: Callable[[T], bool], now: float) -> None:
-        """Forget what has ended; looked for at most once a second, for the search takes its time."""
-        if now - self._swept.get(what, float("-inf")) >= 1.0:
-            self._swept[what] = now
-            for key in [key for key, value in kept.items() if not stays(value)]:
+    def _room(
+        self, full: Callable[[], bool], kept: dict[Any, T], stays: Callable[[T, float], bool], now: float
+    ) -> bool:
+        """Whether there is room for more; if need be what has ended is forgotten. What finds none is counted.
+
+        That is looked for at most once a second, for the search takes its time.
+        """
+        if full() and now - self._swept.get(id(kept), float("-inf")) >= 1.0:
+            self._swept[id(kept)] = now
+            for key in [key for key, value in kept.items() if not stays(value, now)]:
                 del kept[key]
+            self._pages = sum(len(source.pages) for source in self._sources.values())
+            self._port_addresses = sum(len(node.port_addresses) for node in self._nodes.values())
+            self._announced = None
+        room = not full()
+        self.left_aside += not room
+        return room
 
     def _sync(self, key: tuple[Protocol, int, bytes, str], now: float) -> None:
         known = self._syncs.get(key)
         if known is not None:
             known.packets, known.heard = known.packets + 1, now
-        else:
-            if len(self._syncs) >= MOST_SOURCES:
-                self._sweep("syncs", self._syncs, lambda sync: sync.live(now), now)
-            if len(self._syncs) >= MOST_SOURCES:
-                self.left_aside += 1
-                return
+        elif self._room(lambda: len(self._syncs) >= MOST_SOURCES, self._syncs, _Sync.lives, now):
             known = self._syncs[key] = _Sync(Rate(now), now)
+        else:
+            return
         known.rate.count(now)
 
     def _announce(self, packet: e131.Discovery, address: str, now: float) -> None:
         key = (packet.cid, address)
         known = self._sources.get(key)
-        new_page = known is None or packet.page not in known.pages
-        if new_page and (self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES)):
-            self._sweep("sources", self._sources, lambda pages: now - pages.heard <= ANNOUNCED_AGAIN, now)
-            self._pages, self._announced = sum(len(pages.pages) for pages in self._sources.values()), None
-            known = self._sources.get(key)
-            if self._pages >= MOST_PAGES or (known is None and len(self._sources) >= MOST_SOURCES):
-                self.left_aside += 1
+        if known is None or packet.page not in known.pages:
+            if not self._room(
+                lambda: (
+                    self._pages >= MOST_PAGES or (key not in self._sources and len(self._sources) >= MOST_SOURCES)
+                ),
+                self._sources, _Pages.lives, now,
+            ):  # fmt: skip
                 return
-        if known is None:
-            known = self._sources[key] = _Pages("", now)
+            known = self._sources.setdefault(key, _Pages("", now))
         known.source_name, known.heard = packet.source, now
         before, listed = len(known.pages), array("H", packet.universes)
         if known.pages.get(packet.page) != listed or max(known.pages) > packet.last_page:
@@ -323,22 +335,20 @@ class Listening:
         self._pages += len(known.pages) - before
 
     def _node(self, reply: artnet.PollReply, address: str, now: float) -> None:
-        known = self._nodes.get(address)
-        if known is None:
-            if len(self._nodes) >= MOST_NODES or self._port_addresses >= MOST_PORT_ADDRESSES:
-                self._sweep("nodes", self._nodes, lambda node: now - node.heard <= ANNOUNCED_AGAIN, now)
-                self._port_addresses = sum(len(node.port_addresses) for node in self._nodes.values())
-            if len(self._nodes) >= MOST_NODES:
-                self.left_aside += 1
-                return
-            known = self._nodes[address] = _Node("", "", b"", now)
-        known.short_name, known.long_name, known.mac, known.heard = reply.short_name, reply.long_name, reply.mac, now
+        known = self._nodes.get(address, _Node(now))
+        known.heard = now
+        known.short_name, known.long_name, known.mac = reply.short_name, reply.long_name, reply.mac
         new = set(reply.port_addresses) - known.port_addresses
-        if self._port_addresses + len(new) > MOST_PORT_ADDRESSES:
-            self.left_aside += 1
-            return
-        known.port_addresses |= new
-        self._port_addresses += len(new)
+        if self._room(
+            lambda: (
+                self._port_addresses + len(new) > MOST_PORT_ADDRESSES
+                or (address not in self._nodes and len(self._nodes) >= MOST_NODES)
+            ),
+            self._nodes, _Node.lives, now,
+        ):  # fmt: skip
+            self._nodes[address] = known
+            known.port_addresses |= new
+            self._port_addresses += len(new)
 
     def named(self) -> list[int]:
         """The universes that E1.31 sources announce, or whose synchronization packets they wait for; rising."""
@@ -352,7 +362,7 @@ class Listening:
         """All of it, up to now."""
         streams = [self._seen(key, stream, now) for key, stream in self._streams.items()]
         syncs = [
-            Synchronization(protocol, universe, _cid(cid), sender, sync.rate.at(now), sync.packets, sync.live(now))
+            Synchronization(protocol, universe, _cid(cid), sender, sync.rate.at(now), sync.packets, sync.lives(now))
             for (protocol, universe, cid, sender), sync in self._syncs.items()
         ]
         announced = [

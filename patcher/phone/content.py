@@ -13,7 +13,7 @@ from patcher.diagnosis.question_frame import Channels
 from patcher.faults import Takes, planned
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named
-from patcher.frames.patterns import Pattern
+from patcher.frames.patterns import Pattern, sharing
 from patcher.frames.request import Asked, PatternName
 from patcher.patch.patch import Patch
 from patcher.patch.thing import Thing, find, whole_show
@@ -90,8 +90,7 @@ class Content:
 
     def with_tees(self, run: str) -> tuple[str, ...]:
         """All runs that light with a run, itself first."""
-        source = self.wiring.source(run)
-        return (run, *(name for name in (source, *self.wiring.tees(source)) if name != run))
+        return (run, *sharing(run, self.wiring))
 
     def lit(self, look: Look) -> tuple[Lit, ...]:
         """Which pixels a look lights, tees too."""

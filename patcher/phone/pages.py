@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import threading
+from collections import defaultdict
 from collections.abc import Callable
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeVar
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -35,6 +36,7 @@ WIDE = 90.0
 KINDS = {"css": "text/css", "js": "text/javascript", "html": "text/html"}
 LATEST = 30
 """Notes that are shown."""
+T = TypeVar("T")
 
 
 class Pages:
@@ -48,10 +50,8 @@ class Pages:
 
     def __init__(self, *, yard: bool, hold: float) -> None:
         self._words = {"yard": yard, "hold": hold}
-        self._made: dict[str, tuple[int, str]] = {}
-        self._making = threading.Lock()
-        self._unproved: tuple[int, list[str]] = (-1, [])
-        self._working = threading.Lock()
+        self._made: dict[str, tuple[int, Any]] = {}
+        self._making: defaultdict[str, threading.Lock] = defaultdict(threading.Lock)
 
     def file(self, name: str) -> Response:
         """A file that is the same for every show."""
@@ -80,21 +80,14 @@ class Pages:
 
     def unproved(self, plan: Content) -> list[str]:
         """What no yes proves, worked out once for each reading of the show."""
-        with self._working:
-            if self._unproved[0] != plan.number:
-                boxes = [box for box in plan.wiring.show.controllers if plan.wiring.of_controller(box)]
-                found = left_open(plan.wiring, plan.patch, boxes)
-                says = [f"This {TOO_MANY}: patcher verify SHOW BOX --report"]
-                self._unproved = (plan.number, says if found is None else in_words(found))
-            return self._unproved[1]
+        return self._once("unproved", plan, _unproved)
 
-    def _once(self, name: str, plan: Content, make: Callable[[Content], str]) -> str:
-        with self._making:
-            number, text = self._made.get(name, (-1, ""))
-            if number != plan.number:
-                text = make(plan)
-                self._made[name] = (plan.number, text)
-            return text
+    def _once(self, name: str, plan: Content, make: Callable[[Content], T]) -> T:
+        with self._making[name]:
+            if name not in self._made or self._made[name][0] != plan.number:
+                self._made[name] = (plan.number, make(plan))
+            made: T = self._made[name][1]
+            return made
 
     def _page(self, plan: Content) -> str:
         show, state = plan.wiring.show, power(plan.wiring)
@@ -115,6 +108,12 @@ class Pages:
             **self._words,
         )  # fmt: skip
         return page
+
+
+def _unproved(plan: Content) -> list[str]:
+    boxes = [box for box in plan.wiring.show.controllers if plan.wiring.of_controller(box)]
+    found = left_open(plan.wiring, plan.patch, boxes)
+    return [f"This {TOO_MANY}: patcher verify SHOW BOX --report"] if found is None else in_words(found)
 
 
 @cache

@@ -174,9 +174,26 @@ _MESSAGE = np.dtype(
     ],
     align=True,
 )  # fmt: skip
-_HEADER = np.dtype([("message", _MESSAGE), ("sent", np.uint32)], align=True)
+_HEADER = np.dtype([("message", _MESSAGE), ("octets", np.uint32)], align=True)
 _PART = np.dtype([("at", np.uintp), ("length", np.uintp)])
-_ADDRESS = np.dtype([("family", np.uint16), ("port", ">u2"), ("host", "S4"), ("rest", "V8")])
+ADDRESS = np.dtype([("family", np.uint16), ("port", ">u2"), ("host", "S4"), ("rest", "V8")])
+
+
+def headers(at: Rows, lengths: Rows | int, names: Rows) -> tuple[NDArray[np.void], NDArray[np.void]]:
+    """Structs iovec and mmsghdr for datagrams in memory, one part each, for sendmmsg(2) and recvmmsg(2).
+
+    Args:
+        at: the address of each datagram.
+        lengths: its octets.
+        names: the address of the sockaddr_in (`ADDRESS`) of each.
+    """
+    parts, found = np.zeros(len(at), dtype=_PART), np.zeros(len(at), dtype=_HEADER)
+    parts["at"], parts["length"] = at, lengths
+    messages = found["message"]
+    messages["name"], messages["name_length"] = names, ADDRESS.itemsize
+    messages["parts"] = parts.ctypes.data + np.arange(len(at)) * _PART.itemsize
+    messages["part_count"] = 1
+    return parts, found
 
 
 class Sendmmsg(_InTurn):
@@ -194,21 +211,15 @@ class Sendmmsg(_InTurn):
         library = ctypes.CDLL(None, use_errno=True)
         self._call, self._errno = library.sendmmsg, ctypes.get_errno
         self._call.argtypes = [ctypes.c_int, ctypes.c_void_p, ctypes.c_uint, ctypes.c_int]
-        count = len(places)
         self._octets = octets
         own = {place: number for number, place in enumerate(dict.fromkeys(places))}
         self._addresses = np.array(
-            [(socket.AF_INET, port, socket.inet_aton(host), bytes(8)) for host, port in own], dtype=_ADDRESS
+            [(socket.AF_INET, port, socket.inet_aton(host), bytes(8)) for host, port in own], dtype=ADDRESS
         )
-        self._parts = np.zeros(count, dtype=_PART)
-        self._parts["at"] = octets.ctypes.data + np.arange(count) * octets.strides[0] + begins
-        self._parts["length"] = lengths
-        self._headers = np.zeros(count, dtype=_HEADER)
-        messages = self._headers["message"]
-        messages["name"] = self._addresses.ctypes.data + np.array([own[place] for place in places]) * _ADDRESS.itemsize
-        messages["name_length"] = _ADDRESS.itemsize
-        messages["parts"] = self._parts.ctypes.data + np.arange(count) * _PART.itemsize
-        messages["part_count"] = 1
+        self._parts, self._headers = headers(
+            octets.ctypes.data + np.arange(len(places)) * octets.strides[0] + begins, lengths,
+            self._addresses.ctypes.data + np.array([own[place] for place in places]) * ADDRESS.itemsize,
+        )  # fmt: skip
         self._lined, self._headers_at = self._headers, self._headers.ctypes.data
         self._lined_at = self._headers_at
 

@@ -12,8 +12,7 @@ import socket
 import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
-from types import TracebackType
+from contextlib import AbstractContextManager, contextmanager, suppress
 
 import numpy as np
 
@@ -74,7 +73,7 @@ def targets(show: Show, patch: Patch, boxes: Iterable[str], hosts: Mapping[str, 
     return sorted(found)
 
 
-class Sender:
+class Sender(AbstractContextManager["Sender"]):
     """A stream to some targets.
 
     Use it in a `with` block: leaving it, by whatever way, leaves the pixels dark and the streams ended.
@@ -146,12 +145,7 @@ class Sender:
         self._ended = self._resting = False
         blackout.opened(self)
 
-    def __enter__(self) -> Sender:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def send(self, levels: Levels) -> None:

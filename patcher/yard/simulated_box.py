@@ -7,7 +7,7 @@ last. Nothing is merged. Both wait for synchronization packets where the sender 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -74,16 +74,16 @@ class SimulatedBox:
     def _count(self, what: str) -> None:
         self.counts[what] = self.counts.get(what, 0) + 1
 
-    def receive(self, octets: bytes, sender: str, now: float) -> int | None:
-        """Take a datagram in; the universe whose slots it set, or None."""
+    def receive(self, octets: bytes, sender: str, now: float) -> None:
+        """Take a datagram in."""
         if not self.on:
-            return None
+            return
         packet, sequence, slots = self._read(octets)
         match packet:
             case e131.Data():
-                return self._e131(packet, sequence, slots, now)
+                self._e131(packet, sequence, slots, now)
             case artnet.Dmx():
-                return self._artnet(packet, sequence, slots, sender, now)
+                self._artnet(packet, sequence, slots, sender, now)
             case e131.Sync():
                 self._count("synchronization")
                 self._show(self.stream_sync.released(packet, now))
@@ -94,7 +94,6 @@ class SimulatedBox:
                 self._count("malformed")
             case _:
                 self._count("other")
-        return None
 
     def _read(self, octets: bytes) -> tuple[Packet, int, bytes]:
         """A packet, with its sequence and slots beside it: what these are does not change how a full packet is read, so
@@ -117,29 +116,28 @@ class SimulatedBox:
             self._heads[head] = replace(read, slots=b"")
         return read, read.sequence, read.slots
 
-    def _e131(self, packet: e131.Data, sequence: int, slots: bytes, now: float) -> int | None:
+    def _e131(self, packet: e131.Data, sequence: int, slots: bytes, now: float) -> None:
         row = self._row.get(packet.universe)
         if row is None or packet.start_code != 0 or packet.preview:
             self._count("not for it")
-            return None
+            return
         sources = self._sources.setdefault(packet.universe, {})
         refused = self._refused(packet, sources, sequence, now)
-        if refused is not None:
-            self._count(refused)
-            return None
-        self._count("taken")
+        self._count(refused or "taken")
+        if refused:
+            return
         if packet.terminated:
             sources.pop(packet.cid, None)
-            return self._dark_without_sources(packet.universe)
+            self._dark_without_sources(packet.universe)
+            return
         if packet.sync_universe:
             held = self.stream_sync.holds(packet, row, slots, now)
             if held is None:
                 self._count(TOO_MANY_ADDRESSES)
             if held:
-                return None
+                return
         self.stream_sync.drop(row)
         self._set(row, slots)
-        return packet.universe
 
     def _refused(self, packet: e131.Data, sources: dict[bytes, _Source], sequence: int, now: float) -> str | None:
         """Why a packet is not taken, by its sequence and by what else its universe gets; None where it is."""
@@ -162,28 +160,25 @@ class SimulatedBox:
             return "lower priority"
         return None
 
-    def _artnet(self, packet: artnet.Dmx, sequence: int, slots: bytes, sender: str, now: float) -> int | None:
+    def _artnet(self, packet: artnet.Dmx, sequence: int, slots: bytes, sender: str, now: float) -> None:
         row = self._row.get(packet.port_address)
         if row is None:
             self._count("not for it")
-            return None
-        sources = self._sources.setdefault(packet.port_address, {})
-        name = sender.encode()
+            return
+        sources, name = self._sources.setdefault(packet.port_address, {}), sender.encode()
         known = sources.get(name)
         if known is not None and artnet.out_of_order(known.sequence, sequence):
             self._count("out of order")
-            return None
+            return
         if known is None and len(sources) >= MOST_SOURCES:
             self._forget_silent(sources, now)
             if len(sources) >= MOST_SOURCES:
                 self._count(TOO_MANY_SOURCES)
-                return None
+                return
         sources[name] = _Source(0, sequence, now)
         self._count("taken")
-        if self.art_sync.holds(sender, row, slots, now):
-            return None
-        self._set(row, slots)
-        return packet.port_address
+        if not self.art_sync.holds(sender, row, slots, now):
+            self._set(row, slots)
 
     def _show(self, held: dict[int, bytes]) -> None:
         for row, slots in held.items():
@@ -196,13 +191,11 @@ class SimulatedBox:
         at = row * CHANNELS
         self._octets[at : at + len(slots)] = slots
 
-    def _dark_without_sources(self, universe: int) -> int | None:
-        if self._sources.get(universe):
-            return None
-        row = self._row[universe]
-        self.stream_sync.drop(row)
-        self._set(row, bytes(CHANNELS))
-        return universe
+    def _dark_without_sources(self, universe: int) -> None:
+        if not self._sources.get(universe):
+            row = self._row[universe]
+            self.stream_sync.drop(row)
+            self._set(row, bytes(CHANNELS))
 
     def _forget_silent(self, sources: dict[bytes, _Source], now: float) -> bool:
         silent = [cid for cid, source in sources.items() if now - source.heard > NETWORK_DATA_LOSS]
@@ -210,23 +203,21 @@ class SimulatedBox:
             del sources[cid]
         return bool(silent)
 
-    def expire(self, now: float) -> Iterable[int]:
+    def expire(self, now: float) -> None:
         """Let time go on: forget E1.31 sources that have been silent too long, and show what has waited too long for a
-        synchronization packet; the universes that went dark.
+        synchronization packet.
         """
         if self.protocol != "e131":
             self._show(self.art_sync.expired(now))
-            return []
+            return
         self._show(self.stream_sync.expired(now))
         if now - self._oldest <= NETWORK_DATA_LOSS:
-            return []
-        gone = []
+            return
         for universe, sources in self._sources.items():
-            if self._forget_silent(sources, now) and self._dark_without_sources(universe) is not None:
-                gone.append(universe)
+            if self._forget_silent(sources, now):
+                self._dark_without_sources(universe)
         heard = [source.heard for sources in self._sources.values() for source in sources.values()]
         self._oldest = min(heard, default=float("inf"))
-        return gone
 
     def switch(self, *, on: bool) -> None:
         """Take its power, or give it back: it is dark then, and knows of no source."""

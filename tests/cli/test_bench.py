@@ -14,7 +14,7 @@ from patcher.walk.record_file import checks_path, read_record
 from rig.shipped import Patcher
 from rig.yard_process import document, refused
 
-E131, ARTNET = 5568, 6454  # Source: UDP ports: ANSI E1.31-2018, appendix A; Art-Net 4, 0x1936
+E131, ARTNET = 5568, 6454  # Source: UDP ports: ANSI E1.31-2018, appendix A (clause from memory); Art-Net 4, 0x1936
 HOST = f"127.10.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"
 Slots = dict[tuple[str, int], set[bytes]]
 
@@ -45,7 +45,8 @@ def heard(sock: socket.socket) -> list[bytes]:
 def lit(sockets: dict[str, socket.socket]) -> Slots:
     """Every frame that came, by protocol and universe, but for dark ones.
 
-    Source: ANSI E1.31-2018, table 4-1: universe 113–114, slots from 126; ArtDmx: SubUni 14, Net 15, slots from 18.
+    Source: ANSI E1.31-2018, table 4-1 (clause from memory): universe 113–114, slots from 126; ArtDmx: SubUni
+    14, Net 15, slots from 18.
     """
     found: Slots = {}
     for packet in heard(sockets["e131"]):

@@ -11,7 +11,7 @@ from patcher.patch.patch import pieces, pixel_places
 from patcher.placement.allocation import allocate
 from rig.examples import examples
 from rig.levels_pencil import ORDERS, box_of, pencil, shows, size
-from rig.shipped import wired
+from rig.shipped import laid, wired
 
 
 def on_wire(tables: dict, run: str) -> str:
@@ -34,8 +34,7 @@ colours = st.one_of(
 @given(shows(), st.data())
 def test_levels_are_those_of_a_slow_definition(tables: dict, data: st.DataObject) -> None:
     # Source: the design: how a chain is laid; reorders: "RGB(W) on the wire", else as its chip takes them.
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     where = pencil(tables, patch)
     level = data.draw(st.floats(0, 1))
     glows, wanted = [], {}

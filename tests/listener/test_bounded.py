@@ -7,7 +7,6 @@ import random
 import resource
 import signal
 import socket
-import struct
 import subprocess
 import sys
 import time
@@ -24,7 +23,7 @@ from patcher.wire import artnet as wire_artnet
 from patcher.yard.network_trouble import Trouble
 from patcher.yard.simulated_box import SimulatedBox
 from rig.loopback import E131, HOST
-from rig.packets import artnet, e131, e131_sync, full
+from rig.packets import art_poll_reply, artnet, discovery, e131, e131_sync, full
 
 SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType, types.MethodType)
 
@@ -40,14 +39,6 @@ def weight(root: object) -> int:
                 seen.add(id(other))
                 waiting.append(other)
     return octets
-
-
-def discovery(cid: bytes, page: int, last: int, universes: list[int], name: bytes) -> bytes:
-    # Source: ANSI E1.31-2018, 8: octets of universe discovery, and of its root and framing, table 4-3.
-    listed = struct.pack(f"!HLBB{len(universes)}H", 0x7000 | (8 + 2 * len(universes)), 1, page, last, *universes)
-    framing = struct.pack("!HL64s4x", 0x7000 | (74 + len(listed)), 2, name) + listed
-    root = struct.pack("!HL16s", 0x7000 | (22 + len(framing)), 8, cid) + framing
-    return struct.pack("!HH12s", 0x10, 0, b"ASC-E1.17\x00\x00\x00") + root
 
 
 def flood(seed: int, packets: int) -> Iterator[tuple[str, bytes, str, float]]:
@@ -66,7 +57,7 @@ def flood(seed: int, packets: int) -> Iterator[tuple[str, bytes, str, float]]:
         elif kind == 3:
             last = chance.randrange(256)
             listed = sorted(chance.sample(range(1, 64000), 512))
-            packet = discovery(cid, chance.randrange(last + 1), last, listed, chance.randbytes(20).hex().encode())
+            packet = discovery(listed, chance.randrange(last + 1), last, cid, chance.randbytes(20).hex())
         elif kind == 4:
             packet = artnet(chance.choice([7, 8, 9, universe & 0x7FFF]), full(chance.randrange(256)), sequence)
         elif kind == 5:
@@ -79,17 +70,9 @@ def flood(seed: int, packets: int) -> Iterator[tuple[str, bytes, str, float]]:
 
 
 def poll_reply(chance: random.Random) -> bytes:
-    # Source: Art-Net 4, ArtPollReply: octets as in tests/wire.
-    ports = bytes(chance.randrange(16) for _ in range(4))
-    reply = bytearray(239)
-    reply[:10] = b"Art-Net\x00\x00\x21"
-    reply[18:20] = bytes((chance.randrange(128), chance.randrange(16)))
-    reply[26:44] = chance.randbytes(9).hex().encode()
-    reply[172:174] = b"\x00\x04"
-    reply[174:178] = b"\x80\x80\x80\x80"
-    reply[182:186] = b"\x80\x80\x80\x80"
-    reply[190:194] = ports
-    return bytes(reply)
+    switch = chance.randrange(1 << 11) << 4
+    ports = [switch | chance.randrange(16) for _ in range(4)]
+    return bytes(art_poll_reply(ports, short_name=chance.randbytes(9).hex()))
 
 
 def check_bounded(seed: int, packets: int) -> None:
@@ -124,12 +107,12 @@ def check_bounded(seed: int, packets: int) -> None:
 
 
 def test_made_up_packets_take_no_more_memory_than_a_bound() -> None:
-    check_bounded(1, 20_000)
+    check_bounded(1, 8_000)
 
 
 @pytest.mark.long
-def test_a_million_made_up_packets_take_no_more() -> None:
-    check_bounded(2, 1_000_000)
+def test_many_more_made_up_packets_take_no_more() -> None:
+    check_bounded(2, 200_000)
 
 
 def test_a_delay_keeps_no_more_than_a_bound_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -216,17 +199,15 @@ def test_discovery_pages_are_bounded_and_give_way_once_they_are_old(monkeypatch:
     listening, universes = Listening(), list(range(1, 513))
     for cid in (b"a" * 16, b"b" * 16, b"c" * 16):
         for page in range(30):
-            listening.receive(
-                discovery(cid, page, 29, [page * 512 + u for u in universes], b"mill"), "e131", "1:1", 0.0
-            )
+            listening.receive(discovery([page * 512 + u for u in universes], page, 29, cid, "mill"), "e131", "1:1", 0.0)
     assert listening.left_aside == 50
     assert weight(listening) < 40 * 1024 + 40_000
     named = set(listening.named())
     assert named == set(range(1, 30 * 512 + 1))
     # A page that is known is taken at any time; the others once nothing was heard of a source for two announcements.
-    listening.receive(discovery(b"a" * 16, 0, 29, [63999], b"mill"), "e131", "1:1", 20.0)
+    listening.receive(discovery([63999], 0, 29, b"a" * 16, "mill"), "e131", "1:1", 20.0)
     assert 63999 in listening.named()
-    listening.receive(discovery(b"d" * 16, 0, 0, [7], b"weir"), "e131", "1:1", 30.0)
+    listening.receive(discovery([7], cid=b"d" * 16, name="weir"), "e131", "1:1", 30.0)
     assert [one.source_name for one in listening.heard(30.0).announced] == ["mill", "weir"]
 
 

@@ -6,8 +6,6 @@ import re
 import resource
 import signal
 import socket
-import subprocess
-import sys
 import threading
 import time
 from collections import Counter
@@ -27,9 +25,11 @@ from patcher.faults import build, parse
 from patcher.phone import connections
 from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
 from patcher.walk.record_file import read_record
-from rig.examples import examples
+from rig.examples import examples, later, tries
+from rig.nursery import nursery
 from rig.phones import Inline, Rig, evening, until
 from rig.shipped import SHOWS
+from rig.yard_process import a_yard
 
 GUARDED = ("/show", "/pixels.json", "/report", "/here", "/page.js", "/picture.js")
 OPEN = ("/", "/page.css", "/door.js")
@@ -107,12 +107,14 @@ def test_no_page_is_told_anything_without_the_cookie(cookie: str, rig: Rig) -> N
     assert refused.value.response.status_code == 403
 
 
-def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
+@pytest.mark.many
+def test_thousands_of_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
     # Source: the design: rate limits on wrong secrets; 10 000 guesses
+    batches = tries(4, 20)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     head = f"POST /enter HTTP/1.1\r\nHost: {rig.entry.host}\r\nOrigin: {rig.entry.origin}\r\nContent-Length: 19\r\n\r\n"
     seen: Counter[bytes] = Counter()
-    for batch in range(20):
+    for batch in range(batches):
         guesses = b"".join(head.encode() + f"{number:019}".encode() for number in range(batch * 500, batch * 500 + 500))
         with socket.create_connection(("127.0.0.1", rig.port)) as line:
             writing = threading.Thread(target=line.sendall, args=(guesses,))
@@ -125,7 +127,7 @@ def test_ten_thousand_guesses_open_nothing_and_cost_nothing(rig: Rig) -> None:
             writing.join()
         assert b"set-cookie" not in answers.lower()
         seen.update(re.findall(rb"HTTP/1\.1 (\d+)", answers))
-    assert seen == {b"403": GUESSES, b"429": 10_000 - GUESSES}
+    assert seen == {b"403": GUESSES, b"429": 500 * batches - GUESSES}
     status, _, _ = rig.ask("POST", "/enter", rig.entry.secret)
     assert status == 429, "while too many were wrong, the right one is not looked at either"
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 20_000  # kilobytes on Linux
@@ -463,7 +465,7 @@ def test_a_held_key_that_is_not_heard_of_any_more_stops(rig: Rig) -> None:
         assert until(lambda: not rig.lit())
 
 
-@pytest.mark.parametrize("kind", ["look", "question", "deed"])
+@pytest.mark.parametrize("kind", ["question", *later("look", "deed")])
 def test_an_evening_may_end_wherever_the_round_stands(
     kind: str, heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -508,31 +510,15 @@ def test_an_answer_to_a_screen_that_is_gone_is_nobodys(heron_lock: Path) -> None
 # --- the program --------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, heron_lock: Path) -> None:
+@pytest.mark.parametrize("how", [signal.SIGINT, *later(signal.SIGTERM, signal.SIGHUP)])
+def test_the_program_ends_dark_however_it_is_told_to_stop(how: int, heron_lock: Path, tmp_path: Path) -> None:
     # Source: `help patterns`: nothing stays lit; the design: sockets closed cleanly at the end; the secret in no log
-    environment = os.environ | {"PYTHONUNBUFFERED": "1"}
-    command = [sys.executable, "-m", "patcher"]
-    yard = subprocess.Popen(
-        [*command, "yard", str(heron_lock), "--json"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=environment,
-    )
-    try:
-        assert yard.stderr is not None
-        while "The yard is ready" not in yard.stderr.readline():
-            assert yard.poll() is None
-        phone = subprocess.Popen(
-            [*command, "phone", str(heron_lock), "--yard", "--port", "0"],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
-        )  # fmt: skip
+    said, errors = tmp_path / "said", tmp_path / "errors"
+    with a_yard(heron_lock) as yard:
+        phone = nursery().run("phone", heron_lock, "--yard", "--port", "0", said=said, errors=errors)
         try:
-            assert phone.stdout is not None
-            origin, secret = phone.stdout.readline().strip().split("/#")
-            while "Ctrl-C ends it" not in phone.stdout.readline():
-                assert phone.poll() is None
+            assert until(lambda: said.exists() and "Ctrl-C ends it" in said.read_text(), 30)
+            origin, secret = said.read_text().splitlines()[0].split("/#")
             host = origin.removeprefix("http://")
             port = int(host.split(":")[1])
             asks = f"POST /enter HTTP/1.0\r\nHost: {host}\r\nOrigin: {origin}\r\nContent-Length: 19\r\n\r\n{secret}"
@@ -546,28 +532,22 @@ def test_the_program_ends_dark_however_it_is_told_to_stop(how: signal.Signals, h
                     pass
                 page.send('{"do": "note", "thing": "gable", "text": "practised"}')
                 time.sleep(0.3)
-                phone.send_signal(how)
+                os.kill(phone, how)
                 with pytest.raises(ConnectionClosed):  # noqa: PT012
                     while True:
                         page.recv(timeout=5)
-            out, err = phone.communicate(timeout=20)
-            assert phone.returncode == 0
-            assert out.endswith("Ended; all pixels are dark.\n")
-            assert secret not in out + err
-            assert "Traceback" not in err
-            with pytest.raises(ConnectionRefusedError):
-                socket.create_connection(("127.0.0.1", port))
         finally:
-            phone.kill()
-            phone.communicate()
-        time.sleep(0.3)
-        yard.send_signal(signal.SIGINT)
-        out, _ = yard.communicate(timeout=20)
-        said = json.loads(out)
-        assert len(said["lamps"]) == 2941
-        assert [note.what for note in read_record(heron_lock, practice=True).notes] == ["practised"]
-        assert read_record(heron_lock).notes == ()
-        assert all(run["lit"] == 0 for run in said["runs"])
-    finally:
-        yard.kill()
-        yard.communicate()
+            with suppress(ProcessLookupError):
+                os.kill(phone, signal.SIGTERM)
+            ended = nursery().wait(phone)
+        assert ended == 0
+        assert said.read_text().replace(secret, "", 1).endswith("Ended; all pixels are dark.\n")
+        assert secret not in said.read_text().replace(secret, "", 1) + errors.read_text()
+        assert "Traceback" not in errors.read_text()
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection(("127.0.0.1", port))
+        found = yard.end()
+    assert len(found["lamps"]) == 2941
+    assert [note.what for note in read_record(heron_lock, practice=True).notes] == ["practised"]
+    assert read_record(heron_lock).notes == ()
+    assert all(run["lit"] == 0 for run in found["runs"])

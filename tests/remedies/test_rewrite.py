@@ -26,10 +26,10 @@ from rig import heron_lock, slow_world
 from rig.comments import MARK, commented, picked
 from rig.diagnosed_shows import SHOWN, shown
 from rig.examples import examples
+from rig.grid_walk import walk
 from rig.heron_lock import HERON_LOCK
 from rig.shipped import wired
 from rig.slow_world import MEMORY, ORDERS, a_fault, pixels_of, push, round_of, some_shows
-from rig.yard_show import walk
 
 
 def drawn(tables: dict, draw) -> dict:
@@ -46,7 +46,7 @@ def drawn(tables: dict, draw) -> dict:
 def places(table: dict) -> list:
     """What each pixel of a run is called by where it is drawn, in the order in which the data passes them."""
     if "columns" in table:
-        return [("cell", cell) for at, cell in enumerate(walk(table), start=1) if at not in table.get("gaps", ())]
+        return [("cell", cell) for at, cell in enumerate(walk(**table), start=1) if at not in table.get("gaps", ())]
     if "corners" in table:
         return [("place", at) for at in round_of(table) if at not in table.get("gaps", ())]
     if "shape" not in table:

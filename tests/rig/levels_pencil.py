@@ -3,12 +3,9 @@
 from hypothesis import strategies as st
 
 from patcher.patch.patch import Patch
+from rig.grid_walk import CORNERS
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W", "amber": "ARGB"}
-
-
-CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
-
 
 Address = tuple[int, int]
 
@@ -89,23 +86,6 @@ def pencil(tables: dict, patch: Patch) -> dict[tuple[str, int], Address]:
             for number in range(1, size(run) + 1):
                 laid[name, number] = laid[run["same_data_as"], number]
     return laid
-
-
-def walk(run: dict) -> list[tuple[int, int]]:
-    """Column and row of each pixel of a grid in wiring order, from 1 at the bottom left."""
-    across = list(range(1, run["columns"] + 1))
-    up = list(range(1, run["rows"] + 1))
-    if "right" in run["data_in"]:
-        across.reverse()
-    if "top" in run["data_in"]:
-        up.reverse()
-    passed = []
-    outer, inner = (up, across) if run["lines"] == "rows" else (across, up)
-    for number, line in enumerate(outer):
-        back = run["turns"] == "serpentine" and number % 2 == 1
-        for place in reversed(inner) if back else inner:
-            passed.append((place, line) if run["lines"] == "rows" else (line, place))
-    return passed
 
 
 def data_order(tables: dict) -> list[tuple[str, int]]:

@@ -9,7 +9,7 @@ from patcher.frames.levels import Levels
 from patcher.stream.sender import Target
 
 HOST = f"127.9.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"
-E131, ARTNET = 5568, 6454  # Source: UDP ports: ANSI E1.31-2018, appendix A; Art-Net 4, 0x1936
+E131, ARTNET = 5568, 6454  # Source: UDP ports: ANSI E1.31-2018, appendix A (clause from memory); Art-Net 4, 0x1936
 
 
 class Time:
@@ -51,8 +51,9 @@ def heard(sock: socket.socket) -> list[bytes]:
             return found
 
 
-# Source: ANSI E1.31-2018, table 4-1: root vector 18–21, priority 108, sync address 109–110, sequence 111, options
-# 112, universe 113–114, start code 125, slots 126…; of a sync packet (6.3): sequence 44, sync address 45–46.
+# Source: ANSI E1.31-2018, table 4-1 (clause from memory): root vector 18–21, priority 108, sync address 109–110,
+# sequence 111, options 112, universe 113–114, start code 125, slots 126…; of a sync packet (6.3): sequence 44, sync
+# address 45–46.
 def is_sync(packet: bytes) -> bool:
     return packet[18:22] == b"\x00\x00\x00\x08" and packet[40:44] == b"\x00\x00\x00\x01"
 

@@ -1,16 +1,18 @@
 """Processes of the program that start at once: one that has imported everything forks for each.
 
-Run as a program, it reads a line of JSON for each process, and writes one: `["run", arguments, folder]` → its number;
-`["wait", number]` → "stopped", or its exit status (less than 0: the signal that ended it), once it stops or ends.
+Run as a program, it reads a line of JSON for each process, and writes one: `["run", arguments, environment, in, out,
+err]` → its number; `["wait", number]` → "stopped", or its exit status (less than 0: the signal that ended it), once it
+stops or ends.
 """
 
+import atexit
 import json
 import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 
@@ -29,9 +31,14 @@ class Nursery:
         self._server.stdin.write(json.dumps(words) + "\n")
         return json.loads(self._server.stdout.readline())
 
-    def run(self, *arguments: object, said: Path) -> int:
-        """Start the program; what it says goes to a file, and nobody types."""
-        number = self._ask("run", [*map(str, arguments)], str(said))
+    def run(
+        self, *arguments: object, said: Path, errors: Path | None = None, typed: str = "",
+        known: dict[str, str] | None = None,
+    ) -> int:  # fmt: skip
+        """Start the program; what it says goes to a file, or its errors to one of their own. It reads the terminal or
+        file `typed`; without one nobody types. `known` is added to its environment; what is empty is taken from it.
+        """
+        number = self._ask("run", [*map(str, arguments)], known or {}, typed, str(said), str(errors or said))
         assert isinstance(number, int)
         self._running.add(number)
         return number
@@ -49,21 +56,22 @@ class Nursery:
         self._server.communicate()
 
 
-@contextmanager
-def nursery() -> Iterator[Nursery]:
+@cache
+def nursery() -> Nursery:
+    """One for all tests; it ends with them."""
     opened = Nursery()
-    try:
-        yield opened
-    finally:
-        opened.close()
+    atexit.register(opened.close)
+    return opened
 
 
-def _child(arguments: list[str], said: str) -> None:
+def _child(arguments: list[str], known: dict[str, str], typed: str, *said: str) -> None:
+    os.environ.update(known)
+    for name in [name for name in known if not known[name]]:
+        os.environ.pop(name)
     # Somebody who never types: a pipe whose other end stays open.
-    os.dup2(os.pipe()[0], 0)
-    out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-    os.dup2(out, 1)
-    os.dup2(out, 2)
+    os.dup2(os.open(typed, os.O_RDWR | os.O_NOCTTY) if typed else os.pipe()[0], 0)
+    for number, path in enumerate(said, start=1):
+        os.dup2(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND), number)
     sys.stdin, sys.stdout, sys.stderr = os.fdopen(0), os.fdopen(1, "w"), os.fdopen(2, "w")
     for number in signal.valid_signals() - {signal.SIGKILL, signal.SIGSTOP, signal.SIGPIPE, signal.SIGXFSZ}:
         signal.signal(number, signal.SIG_DFL)
@@ -77,6 +85,8 @@ def _child(arguments: list[str], said: str) -> None:
         code = 0
     except SystemExit as left:
         code = left.code if isinstance(left.code, int) else int(left.code is not None)
+    except KeyboardInterrupt:
+        code = 130
     finally:
         for stream in (sys.stdout, sys.stderr):
             with suppress(OSError):
@@ -95,10 +105,10 @@ def _serve() -> None:
 
     for line in sys.stdin:
         match json.loads(line):
-            case ["run", arguments, said]:
+            case ["run", arguments, known, typed, *said]:
                 answer: object = os.fork()
                 if answer == 0:
-                    _child(arguments, said)
+                    _child(arguments, known, typed, *said)
             case ["wait", number]:
                 _, status = os.waitpid(number, os.WUNTRACED)
                 answer = "stopped" if os.WIFSTOPPED(status) else os.waitstatus_to_exitcode(status)

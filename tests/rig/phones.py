@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from patcher.diagnosis import frame_timing
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.faults import build, parse
 from patcher.listener.receiver import Receiver
+from patcher.patch.patch import Patch
 from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content
@@ -31,10 +33,10 @@ from patcher.phone.session import Session
 from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
-from patcher.wiring import wire
+from patcher.wiring import Wiring, wire
 from patcher.yard.yard import Yard, addresses, ears, near
 
-PATIENCE = 10.0
+PATIENCE = 30.0
 
 
 def until(true: Callable[[], bool], seconds: float = PATIENCE) -> bool:
@@ -117,11 +119,24 @@ class Rig:
             yield socket
 
 
+laid: dict[bytes, tuple[Wiring, Patch]] = {}
+"""Wirings and patches by the text of their show file."""
+
+
+@cache
+def pages_of(text: bytes, hold: float) -> Pages:
+    """What the evenings of a show have in common: its page is made once."""
+    return Pages(yard=True, hold=hold)
+
+
 def plan_of(path: Path, number: int = 1) -> Content:
-    show = read_show(path).show
-    assert show is not None
-    wiring = wire(show)
-    return Content(number, path, wiring, allocate(wiring).patch)
+    text = path.read_bytes()
+    if text not in laid:
+        show = read_show(path).show
+        assert show is not None
+        wiring = wire(show)
+        laid[text] = wiring, allocate(wiring).patch
+    return Content(number, path, *laid[text])
 
 
 @contextmanager
@@ -159,7 +174,7 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
                     rig.lights.append((at, yard.lit()))
 
     goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
-    whole = Session(desk, entry, walks, Pages(yard=True, hold=hold), goals, "127.0.0.1")
+    whole = Session(desk, entry, walks, pages_of(path.read_bytes(), hold), goals, "127.0.0.1")
     with Receiver(heard_by) as receiver:
         listening = threading.Thread(target=hear, args=(receiver,))
         serving = threading.Thread(target=whole.go, args=(own, stop.is_set, ready.set))

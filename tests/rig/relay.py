@@ -23,7 +23,8 @@ FRAME = 65_536
 
 
 # Source: IEEE 802.3 (type at 12), RFC 791 (header length, protocol 17), RFC 768 (destination port at 2, data from 8);
-# ANSI E1.31-2018, table 4-1: the universe stands at 113; Art-Net 4, ArtDmx: at 14, low octet first.
+# ANSI E1.31-2018, table 4-1 (clause from memory): the universe stands at 113; Art-Net 4, ArtDmx: at 14, low octet
+# first.
 def flow(frame: bytes) -> bytes | None:
     """What tells the universe of a datagram; None for what is no datagram of IPv4."""
     if frame[12:14] != b"\x08\x00" or frame[23] != 17:

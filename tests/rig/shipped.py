@@ -6,6 +6,8 @@ from pathlib import Path
 
 import tomli_w
 
+from patcher.patch.patch import Patch
+from patcher.placement.allocation import allocate
 from patcher.show.parser import read
 from patcher.wiring import Wiring, problems, wire
 from rig import guard  # noqa: F401  (patcher is imported behind it)
@@ -25,3 +27,9 @@ def wired(tables: dict) -> Wiring:
     wiring = wire(reading.show)
     assert problems(wiring) == []
     return wiring
+
+
+def laid(tables: dict) -> tuple[Wiring, Patch]:
+    """The same with its patch."""
+    wiring = wired(tables)
+    return wiring, allocate(wiring).patch

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from patcher.faults import KINDS, Fault
 from patcher.patch.patch import Patch
-from rig.yard_show import CORNERS, walk
+from rig.grid_walk import CORNERS, walk
 
 ORDERS = {"mono": "W", "rgb": "RGB", "grb": "GRB", "rgbw": "RGBW", "gwrb": "GWRB", "five": "RGBWA"}
 
@@ -294,8 +294,8 @@ Address = tuple[int, int]
 def cells_on_the_way(table: dict, plan: dict) -> list[tuple[int, int]]:
     if "corners" in table:
         return [place for place in round_of(table) if place not in plan.get("gaps", ())]
-    empty = {walk(plan)[gap - 1] for gap in plan.get("gaps", ())}
-    return [cell for cell in walk(table) if cell not in empty]
+    empty = {walk(**plan)[gap - 1] for gap in plan.get("gaps", ())}
+    return [cell for cell in walk(**table) if cell not in empty]
 
 
 def starts_typed(box: str, table: dict, patch: Patch) -> dict[str, Address]:

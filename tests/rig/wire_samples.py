@@ -4,16 +4,14 @@ The rule of this file: nothing here judges; what a packet should be stands in th
 """
 
 import struct
-from collections.abc import Sequence
-from socket import inet_aton
 
 from patcher.wire import artnet, e131
+from rig.packets import art_poll_reply
 
-# The component of E1.31's own examples (appendix B).
+# The component of E1.31's own examples, as sacn 1.11 quotes them.
 CID = bytes.fromhex("ef07c8dd00644401a3a2459ef8e6143e")
 SOURCE = "Heron Lock"
 LEVELS = bytes(7 * slot % 256 for slot in range(512))
-MAC = bytes.fromhex("020000000107")
 
 
 def e131_data(*, universe: int = 7, sequence: int = 154, levels: bytes = LEVELS, terminated: bool = False) -> bytearray:
@@ -28,23 +26,6 @@ def artnet_dmx(*, port_address: int = 0x1234, sequence: int = 3, levels: bytes =
     packet = artnet.dmx_packet(port_address=port_address)
     artnet.write_levels(packet, sequence, levels)
     return packet
-
-
-def artnet_poll_reply(
-    port_addresses: Sequence[int] = (0x1231, 0x1235, 0x1230), *, address: str = "192.0.2.21",
-    short_name: str = "lockhouse", long_name: str = "Heron Lock, lockhouse", mac: bytes = MAC,
-) -> bytearray:  # fmt: skip
-    """A box's reply, laid out by hand: octets of Art-Net 4's ArtPollReply from where they begin, all others 0."""
-    switch, ports = port_addresses[0] >> 4 if port_addresses else 0, len(port_addresses)
-    reply = bytearray(239)
-    for at, octets in (
-        (0, b"Art-Net\0\x00\x21"), (10, inet_aton(address)), (14, struct.pack("<H", 6454)),
-        (18, bytes((switch >> 4, switch & 0xF))), (20, b"\x00\xff"), (26, short_name.encode()),
-        (44, long_name.encode()), (172, bytes((0, ports))), (174, b"\x80" * ports), (182, b"\x80" * ports),
-        (190, bytes(port_address & 0xF for port_address in port_addresses)), (201, mac), (212, b"\x08"),
-    ):  # fmt: skip
-        reply[at : at + len(octets)] = octets
-    return reply
 
 
 def e131_packets() -> list[bytes]:
@@ -64,7 +45,7 @@ def artnet_packets() -> list[bytes]:
     """One of every kind that is sent, and a few of ArtDmx."""
     short = artnet_dmx()
     short[16:] = b"\x00\x20" + bytes(32)
-    packets = [artnet_dmx(), short, artnet.sync_packet(), artnet.poll_packet(), artnet_poll_reply()]
+    packets = [artnet_dmx(), short, artnet.sync_packet(), artnet.poll_packet(), art_poll_reply()]
     return [bytes(packet) for packet in packets]
 
 

@@ -9,8 +9,9 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
-import pytest
+from rig.nursery import nursery
 
 PATIENCE = 20.0
 """Seconds after which something that was waited for is taken as never to come."""
@@ -49,9 +50,9 @@ def running(*arguments: object, **options: object) -> Iterator[subprocess.Popen[
         process.communicate()
 
 
-def unread(process: subprocess.Popen[str]) -> int:
+def unread(process: int) -> int:
     """Octets that wait in the UDP sockets of a process."""
-    own = {str(path.readlink()) for path in Path(f"/proc/{process.pid}/fd").iterdir()}
+    own = {str(path.readlink()) for path in Path(f"/proc/{process}/fd").iterdir()}
     lines = [line.split() for line in Path("/proc/net/udp").read_text().splitlines()[1:]]
     return sum(int(line[4].split(":")[1], 16) for line in lines if f"socket:[{line[9]}]" in own)
 
@@ -59,32 +60,42 @@ def unread(process: subprocess.Popen[str]) -> int:
 class Yard:
     """A yard in a process of its own; `end` gives its document."""
 
-    def __init__(self, process: subprocess.Popen[str]) -> None:
-        self.process = process
+    def __init__(self, folder: Path, show: Path, options: tuple[str, ...]) -> None:
+        self._out, self._err, self._gone = folder / "out", folder / "err", False
+        self.process = nursery().run("yard", show, "--json", *options, said=self._out, errors=self._err)
+
+    def until_ready(self) -> None:
+        limit = time.monotonic() + PATIENCE
+        while not self._err.exists() or "ready" not in self._err.read_text():
+            assert time.monotonic() < limit, "the yard was never ready"
+            time.sleep(0.005)
 
     def end(self) -> dict:
         limit = time.monotonic() + PATIENCE
         while unread(self.process) and time.monotonic() < limit:
             os.sched_yield()
-        self.process.send_signal(signal.SIGTERM)
-        out, err = self.process.communicate(timeout=PATIENCE)
-        assert self.process.returncode == 0, err
-        assert "Traceback" not in err
-        found = json.loads(out)
+        self.close(signal.SIGTERM, 0)
+        found = json.loads(self._out.read_text())
         assert {frozenset(lamp) for lamp in found["lamps"]} <= {frozenset({"run", "pixel", "colours"})}
         return found
+
+    def close(self, by: int = signal.SIGKILL, code: int = -signal.SIGKILL) -> None:
+        if not self._gone:
+            self._gone = True
+            os.kill(self.process, by)
+            assert nursery().wait(self.process) == code, self._err.read_text()
+            assert "Traceback" not in self._err.read_text()
 
 
 @contextmanager
 def a_yard(show: Path, *options: str) -> Iterator[Yard]:
-    with running("yard", show, "--json", *options) as process:
-        assert process.stderr is not None
-        for line in process.stderr:
-            if "ready" in line:
-                break
-        else:
-            pytest.fail("the yard ended before it was ready")
-        yield Yard(process)
+    with TemporaryDirectory() as folder:
+        yard = Yard(Path(folder), show, options)
+        try:
+            yard.until_ready()
+            yield yard
+        finally:
+            yard.close()
 
 
 def colours_of(found: dict) -> dict[str, list[dict[str, int]]]:

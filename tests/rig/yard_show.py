@@ -1,4 +1,4 @@
-"""Shows of one grid, the walk of its wiring, and a yard that is sent a look."""
+"""Shows of one grid, and a yard that is sent a look."""
 
 from patcher.frames.levels import levels
 from patcher.frames.looks import Look
@@ -8,9 +8,6 @@ from patcher.yard.yard import Yard
 from rig.packets import artnet, e131
 
 ORDERS = {"rgb": "RGB", "grb": "GRB", "brg": "BRG", "rgbw": "RGBW", "gwrb": "GWRB", "mono": "W"}
-
-
-CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
 
 
 def one_grid(grid: dict, kind: str = "rgb", **box: object) -> dict:
@@ -31,32 +28,3 @@ def send(yard: Yard, wiring: Wiring, patch: Patch, look: Look, level: float = 1.
         for row, universe in enumerate(universes):
             make = e131 if wiring.show.controllers[box].protocol == "e131" else artnet
             yard.receive([box], make(universe, found.slots[row].tobytes(), sequence), "1", 0.0)
-
-
-def walk(grid: dict) -> list[tuple[int, int]]:
-    """The cells of a grid as the wire passes them, from 0 at the bottom left."""
-    columns, rows = grid["columns"], grid["rows"]
-    x, right = (0, 1) if "left" in grid["data_in"] else (columns - 1, -1)
-    y, up = (0, 1) if "bottom" in grid["data_in"] else (rows - 1, -1)
-    passed = []
-    first = (x, y)
-    for _ in range(rows if grid["lines"] == "rows" else columns):
-        for place in range(columns if grid["lines"] == "rows" else rows):
-            passed.append((x, y))
-            if grid["lines"] == "rows" and place < columns - 1:
-                x += right
-            if grid["lines"] == "columns" and place < rows - 1:
-                y += up
-        if grid["lines"] == "rows":
-            y += up
-            if grid["turns"] == "serpentine":
-                right = -right
-            else:
-                x = first[0]
-        else:
-            x += right
-            if grid["turns"] == "serpentine":
-                up = -up
-            else:
-                y = first[1]
-    return passed

@@ -169,7 +169,7 @@ def test_sequences_rise_by_one_and_art_net_never_says_0(sockets: dict) -> None:
 
 
 def test_priority_and_a_universe_without_levels(sockets: dict) -> None:
-    # Source: ANSI E1.31-2018, table 4-1: priority octet 108.
+    # Source: ANSI E1.31-2018, table 4-1 (clause from memory): priority octet 108.
     with Sender(GOALS[:2], priority=150, interface="127.0.0.1") as sender:
         sender.send(Levels((3,), np.full((1, 512), 9, dtype=np.uint8)))
         first = heard(sockets["e131"])
@@ -338,8 +338,8 @@ def test_sacn_sees_our_priority_synchronization_and_end() -> None:
 
 
 def test_discovery_tells_the_universes_every_ten_seconds() -> None:
-    # Source: ANSI E1.31-2018, Appendix A: E131_UNIVERSE_DISCOVERY_INTERVAL is 10 s. From memory: 8.5: the group of
-    # universe 64214; at most 512 a page. Judge: sacn 1.11 reads the pages.
+    # Source: ANSI E1.31-2018, Appendix A (clause from memory): E131_UNIVERSE_DISCOVERY_INTERVAL is 10 s. From
+    # memory: 8.5: the group of universe 64214; at most 512 a page. Judge: sacn 1.11 reads the pages.
     time = Time()
     universes = list(range(1, 601))
     goals = [Target("e131", number, HOST) for number in universes] + [Target("artnet", 7000, HOST)]

@@ -4,17 +4,19 @@ import json
 import os
 import pty
 import signal
-import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
-from rig.loopback import ARTNET, E131, HOST, is_sync, port_address, terminated, universe
+from rig.examples import later
+from rig.loopback import ARTNET, E131, HOST, ear, heard, is_sync, port_address, terminated, universe
+from rig.nursery import nursery
+from rig.shipped import Patcher
 
 PATIENCE = 30.0
 SHOW = """\
@@ -53,26 +55,20 @@ class Ears:
     def __init__(self) -> None:
         self.e131: list[bytes] = []
         self.artnet: list[bytes] = []
-        self.sockets = {}
-        for port, kept in ((E131, self.e131), (ARTNET, self.artnet)):
-            sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-            sock.bind((HOST, port))
-            sock.setblocking(False)
-            self.sockets[sock] = kept
+        self.sockets = {ear(HOST, E131): self.e131, ear(HOST, ARTNET): self.artnet}
 
     def listen(self) -> None:
         for sock, kept in self.sockets.items():
-            while True:
-                try:
-                    kept.append(sock.recv(2048))
-                except BlockingIOError:
-                    break
+            kept += heard(sock)
 
-    def until_lit(self) -> None:
+    def until(self, true: Callable[[], bool]) -> None:
         limit = time.monotonic() + PATIENCE
-        while not (any(any(packet[126:]) for packet in self.e131) and any(any(p[18:]) for p in self.artnet)):
+        while not true():
             assert time.monotonic() < limit
             self.listen()
+
+    def until_lit(self) -> None:
+        self.until(lambda: any(any(p[126:]) for p in self.e131) and any(any(p[18:]) for p in self.artnet))
 
     def check_the_end(self) -> None:
         # Source: ANSI E1.31-2018, 6.2.6: three packets with Stream_Terminated. The project's own
@@ -95,11 +91,16 @@ def ears() -> Iterator[Ears]:
         sock.close()
 
 
+def call(show: Path, *options: object) -> list[str]:
+    return ["send", *map(str, options), str(show), "--to", HOST, "--interface", "127.0.0.1"]
+
+
 @contextmanager
 def sending(show: Path, *options: object, **streams: object) -> Iterator[subprocess.Popen[bytes]]:
-    call = [sys.executable, "-m", "patcher", "send", *map(str, options), str(show), "--to", HOST]
+    """A process with streams of its own kind."""
     given = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | streams
-    process = subprocess.Popen([*call, "--interface", "127.0.0.1"], **given)  # type: ignore[call-overload]
+    words = [sys.executable, "-m", "patcher", *call(show, *options)]
+    process = subprocess.Popen(words, **given)  # type: ignore[call-overload]
     try:
         yield process
     finally:
@@ -108,17 +109,17 @@ def sending(show: Path, *options: object, **streams: object) -> Iterator[subproc
         process.communicate()
 
 
-@pytest.mark.parametrize("first", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_signals_one_upon_another_end_dark(show: Path, ears: Ears, first: int) -> None:
-    with sending(show, "steady") as process:
-        ears.until_lit()
-        process.send_signal(first)
-        for _ in range(20):
-            process.send_signal(signal.SIGINT)
-            ears.listen()
-        # What is left of the program after the pixels are dark may be cut short.
-        assert process.wait(PATIENCE) in (0, 130, -signal.SIGINT)
-        ears.check_the_end()
+@pytest.mark.parametrize("first", [signal.SIGINT, *later(signal.SIGTERM, signal.SIGHUP)])
+def test_signals_one_upon_another_end_dark(show: Path, ears: Ears, first: int, tmp_path: Path) -> None:
+    process = nursery().run(*call(show, "steady"), said=tmp_path / "said")
+    ears.until_lit()
+    os.kill(process, first)
+    for _ in range(20):
+        os.kill(process, signal.SIGINT)
+        ears.listen()
+    # What is left of the program after the pixels are dark may be cut short.
+    assert nursery().wait(process) in (0, 130, -signal.SIGINT)
+    ears.check_the_end()
 
 
 PROGRAM = """
@@ -143,10 +144,7 @@ def test_a_second_ctrl_c_during_the_end_ends_dark(ears: Ears) -> None:
     try:
         ears.until_lit()
         process.send_signal(signal.SIGINT)
-        limit = time.monotonic() + PATIENCE
-        while any(ears.e131[-1][126:]):
-            assert time.monotonic() < limit
-            ears.listen()
+        ears.until(lambda: not any(ears.e131[-1][126:]))
         process.send_signal(signal.SIGINT)
         _, said = process.communicate(timeout=PATIENCE)
         assert b"KeyboardInterrupt" in said
@@ -156,11 +154,11 @@ def test_a_second_ctrl_c_during_the_end_ends_dark(ears: Ears) -> None:
         process.communicate()
 
 
-def test_a_full_disk_ends_dark(show: Path, ears: Ears) -> None:
+def test_a_full_disk_ends_dark(show: Path, ears: Ears, tmp_path: Path) -> None:
     # Source: full(4): each write to /dev/full fails for want of room.
-    with Path("/dev/full").open("wb") as full, sending(show, "steady", stdout=full) as process:
-        assert process.wait(PATIENCE) != 0
-        ears.check_the_end()
+    process = nursery().run(*call(show, "steady"), said=Path("/dev/full"), errors=tmp_path / "errors")
+    assert nursery().wait(process) != 0
+    ears.check_the_end()
 
 
 def test_a_reader_that_goes_away_ends_dark(show: Path, ears: Ears) -> None:
@@ -174,7 +172,7 @@ def test_a_reader_that_goes_away_ends_dark(show: Path, ears: Ears) -> None:
         ears.check_the_end()
 
 
-@pytest.mark.parametrize("step", [[], ["--step"]])
+@pytest.mark.parametrize("step", [["--step"], *later(([],))])
 def test_a_terminal_that_closes_ends_dark(show: Path, ears: Ears, step: list[str]) -> None:
     # Source: termios(4), POSIX: a closed terminal sends SIGHUP to those whose terminal it is, and fails their writes.
     ours, theirs = pty.openpty()
@@ -189,46 +187,38 @@ def test_a_terminal_that_closes_ends_dark(show: Path, ears: Ears, step: list[str
         ears.check_the_end()
 
 
-def test_a_closed_port_is_said_once_and_the_other_box_goes_on(show: Path) -> None:
+def test_a_closed_port_is_said_once_and_the_other_box_goes_on(show: Path, here: Patcher) -> None:
     # Source: ip(7): a closed port answers by ICMP. The design: exit 1: done, and something is wrong.
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        sock.bind((HOST, ARTNET))
-        sock.settimeout(PATIENCE)
-        with sending(show, "steady", "--seconds", 1.2, "--json", "--sync") as process:
-            out, err = process.communicate(timeout=PATIENCE)
-        assert port_address(sock.recv(2048)) == 3
-    assert process.returncode == 1
-    sent = json.loads(out)
-    assert sent["unreachable"] == [{"host": HOST, "port": E131, "reason": "Connection refused", "back": False}]
-    assert err.decode().count("cannot be reached: Connection refused") == 1
+    with ear(HOST, ARTNET) as sock:
+        ran = here(*call(show, "steady", "--seconds", 1.2, "--json", "--sync"))
+        assert port_address(heard(sock)[0]) == 3
+    assert ran.returncode == 1
+    unreachable = json.loads(ran.stdout)["unreachable"]
+    assert unreachable == [{"host": HOST, "port": E131, "reason": "Connection refused", "back": False}]
+    assert ran.stderr.count("cannot be reached: Connection refused") == 1
 
 
-def test_a_press_is_on_the_wire_within_a_frame(show: Path, ears: Ears) -> None:
+def test_a_press_is_on_the_wire_within_a_frame(show: Path, ears: Ears, tmp_path: Path) -> None:
     # Source: the design: from a key press in --step to the first packet, one frame at most; here 250 ms.
     ours, theirs = pty.openpty()
-    with sending(show, "dot", "--step", "--fps", 4, "--json", stdin=theirs) as process:
-        os.close(theirs)
-        limit = time.monotonic() + PATIENCE
-        while not any(any(packet[126:]) for packet in ears.e131):
-            assert time.monotonic() < limit
-            ears.listen()
-        took = []
-        for press in range(1, 8):
-            os.write(ours, b" ")
-            begin = time.monotonic()
-            while not any(packet[126 + 3 * press] for packet in ears.e131 if universe(packet) == 1):
-                assert time.monotonic() < begin + PATIENCE
-                ears.listen()
-            took.append(time.monotonic() - begin)
-        os.write(ours, b"q")
-        assert process.wait(PATIENCE) == 0
-    os.close(ours)
+    words = call(show, "dot", "--step", "--fps", 4, "--json")
+    process = nursery().run(*words, said=tmp_path / "said", typed=os.ttyname(theirs))
+    ears.until(lambda: any(any(packet[126:]) for packet in ears.e131))
+    took = []
+    for press in range(1, 8):
+        os.write(ours, b" ")
+        begin = time.monotonic()
+        ears.until(lambda press=press: any(p[126 + 3 * press] for p in ears.e131 if universe(p) == 1))
+        took.append(time.monotonic() - begin)
+    os.write(ours, b"q")
+    assert nursery().wait(process) == 0
+    for end in (ours, theirs):
+        os.close(end)
     assert max(took) <= 0.25
 
 
-def test_sync_reaches_the_wire(show: Path, ears: Ears) -> None:
+def test_sync_reaches_the_wire(show: Path, ears: Ears, here: Patcher) -> None:
     # Source: ANSI E1.31-2018, 6.3: the option makes sync packets follow the frames.
-    with sending(show, "steady", "--sync", "--seconds", 0.2) as process:
-        assert process.wait(PATIENCE) == 0
+    assert here(*call(show, "steady", "--sync", "--seconds", 0.2)).returncode == 0
     ears.listen()
     assert [is_sync(packet) for packet in ears.e131[:3]] == [False, False, True]

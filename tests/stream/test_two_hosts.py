@@ -1,18 +1,12 @@
-"""`send` on one host and the boxes on another, with a bad network between: namespaces of Linux, joined by veth.
-
-Nothing in them can reach another network: they have no interface but the cables that are made here, which end at the
-relay. That is why programs run without the tests' guard there, which knows the loopback only, and nowhere else.
-"""
+"""`send` on one host and the boxes on another, with a bad network between."""
 
 import json
-import os
 import queue
 import signal
 import subprocess
 import sys
 import threading
 import time
-import uuid
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -22,81 +16,39 @@ import pytest
 
 from patcher.cli.inputs import load
 from patcher.patch.patch_file import read_patch
-from rig.judges import judge
-from rig.shipped import ROOT, Patcher
+from rig import namespaces
+from rig.namespaces import inside, ip, setting
+from rig.shipped import Patcher
 
-SILENCE = 2.5  # Source: ANSI E1.31-2018, appendix A: E131_NETWORK_DATA_LOSS_TIMEOUT
+SILENCE = 2.5  # Source: ANSI E1.31-2018, appendix A (clause from memory): E131_NETWORK_DATA_LOSS_TIMEOUT
 SEVERAL_TRIES = 4.0  # seconds; a box that has gone is tried every second
 # The show's boxes: lockhouse E1.31, gatepost Art-Net, weirside E1.31 multicast, mooring Art-Net.
 LOCKHOUSE, GATEPOST, WEIRSIDE, MOORING = (f"192.0.2.{number}" for number in (21, 22, 23, 24))
 
 
-def ip(*words: str) -> None:
-    subprocess.run(["ip", *words], check=True, capture_output=True, text=True, timeout=20)
-
-
-@dataclass(frozen=True)
-class Hosts:
-    """Namespaces: of the sender, of the relay, of the boxes. The lockhouse has a cable of its own, at its `spur`."""
-
-    sender: str
-    relay: str
-    boxes: str
-
-    def inside(self, name: str, *command: str) -> list[str]:
-        """A command in one of them, without the guard; where there is no such namespace, it does not run."""
-        path = os.pathsep.join((str(ROOT), str(ROOT / "tests")))
-        return ["ip", "netns", "exec", name, "env", f"PYTHONPATH={path}", *command]
+Hosts = dict[str, str]
+"""Namespaces: of the sender, of the relay, of the boxes. The lockhouse has a cable of its own, at its `spur`."""
 
 
 @pytest.fixture
 def hosts() -> Iterator[Hosts]:
-    judge("ip", "iproute2")
-    mark = uuid.uuid4().hex[:6]
-    made = Hosts(f"pt-s{mark}", f"pt-r{mark}", f"pt-b{mark}")
-    names = (made.sender, made.relay, made.boxes)
-    try:
-        try:
-            for name in names:
-                ip("netns", "add", name)
-            for name, port, end in ((names[0], "eth0", "near"), (names[2], "eth0", "far"), (names[2], "eth1", "spur")):
-                ip("-n", name, "link", "add", port, "type", "veth", "peer", "name", end, "netns", made.relay)
-        except subprocess.CalledProcessError as error:
-            pytest.skip(f"no two hosts here, only the loopback: {' '.join(error.cmd)}: {error.stderr.strip()}")
-        _set_up(made)
-        for name in names:
-            shown = subprocess.run(["ip", "-j", "-n", name, "link"], check=True, capture_output=True, text=True)
-            ports = {one["ifname"] for one in json.loads(shown.stdout)}
-            assert ports <= {"lo", "eth0", "eth1", "near", "far", "spur"}, "no way out"
+    cables = [
+        (("sender", "eth0"), ("relay", "near")), (("boxes", "eth0"), ("relay", "far")),
+        (("boxes", "eth1"), ("relay", "spur")),
+    ]  # fmt: skip
+    addresses = {
+        ("sender", "eth0"): ["192.0.2.1/24"],
+        ("boxes", "eth0"): [f"{address}/24" for address in (WEIRSIDE, GATEPOST, MOORING)],
+        ("boxes", "eth1"): [f"{LOCKHOUSE}/32"],
+    }
+    with namespaces.hosts(cables, addresses) as made:
+        # From memory, ip-sysctl of Linux: arp_ignore 1: an address is answered for where it is, and nowhere else.
+        for port in ("eth0", "eth1"):
+            assert setting(made["boxes"], f"conf/{port}/arp_ignore", 1)
+        for port in ("all", "eth0", "eth1"):
+            assert setting(made["boxes"], f"conf/{port}/rp_filter", 0)
+        ip("-n", made["sender"], "route", "add", "239.0.0.0/8", "dev", "eth0")
         yield made
-    finally:
-        for name in names:
-            subprocess.run(["ip", "netns", "del", name], capture_output=True, timeout=20)
-
-
-def _set(hosts: Hosts, name: str, key: str, value: int) -> None:
-    setting = ["sh", "-c", f"echo {value} > /proc/sys/net/ipv4/{key}"]
-    subprocess.run(hosts.inside(name, *setting), check=True, capture_output=True, timeout=20)
-
-
-def _set_up(hosts: Hosts) -> None:
-    for name, port, addresses in (
-        (hosts.sender, "eth0", ["192.0.2.1/24"]),
-        (hosts.boxes, "eth0", [f"{address}/24" for address in (WEIRSIDE, GATEPOST, MOORING)]),
-        (hosts.boxes, "eth1", [f"{LOCKHOUSE}/32"]),
-    ):
-        for address in addresses:
-            ip("-n", name, "addr", "add", address, "dev", port)
-    # From memory, ip-sysctl of Linux: arp_ignore 1: an address is answered for where it is, and nowhere else.
-    for port in ("eth0", "eth1"):
-        _set(hosts, hosts.boxes, f"conf/{port}/arp_ignore", 1)
-    for port in ("all", "eth0", "eth1"):
-        _set(hosts, hosts.boxes, f"conf/{port}/rp_filter", 0)
-    ports = {hosts.sender: ["eth0"], hosts.boxes: ["eth0", "eth1"], hosts.relay: ["near", "far", "spur"]}
-    for name, own in ports.items():
-        for port in ("lo", *own):
-            ip("-n", name, "link", "set", port, "up")
-    ip("-n", hosts.sender, "route", "add", "239.0.0.0/8", "dev", "eth0")
 
 
 class Running:
@@ -196,13 +148,13 @@ def play(hosts: Hosts, heron_lock: Path, here: Patcher, tmp_path: Path) -> Itera
 
         def start(pattern: str, trouble: dict, *options: str) -> Scene:
             def run(name: str, *words: str) -> Running:
-                return Running(stack, hosts.inside(name, sys.executable, *words), tmp_path)
+                return Running(stack, inside(hosts[name], sys.executable, *words), tmp_path)
 
-            relay = run(hosts.relay, "-m", "rig.relay", "near", "far", "spur", json.dumps(trouble))
-            yard = run(hosts.boxes, "-m", "rig.far_yard", str(heron_lock), pattern, "0.8")
+            relay = run("relay", "-m", "rig.relay", "near", "far", "spur", json.dumps(trouble))
+            yard = run("boxes", "-m", "rig.far_yard", str(heron_lock), pattern, "0.8")
             for one in (relay, yard):
                 one.until(lambda line: line == "ready", 10, "ready")
-            sender = run(hosts.sender, "-m", "patcher", "send", pattern, str(heron_lock), "--level", "0.8", *options)
+            sender = run("sender", "-m", "patcher", "send", pattern, str(heron_lock), "--level", "0.8", *options)
             return Scene(sender, relay, yard, streams, runs)
 
         yield start
@@ -251,16 +203,16 @@ def test_a_box_that_drops_off_and_comes_back(play: Play, hosts: Hosts) -> None:
     # noticed: in two seconds here, not in the usual minute.
     quick = {"base_reachable_time_ms": 500, "delay_first_probe_time": 1, "retrans_time_ms": 300}
     for key, value in quick.items():
-        _set(hosts, hosts.sender, f"neigh/eth0/{key}", value)
+        assert setting(hosts["sender"], f"neigh/eth0/{key}", value)
     scene = play("edges", STEADY)
     own = sorted(scene.runs["lockhouse"])
     scene.yard.state(lambda now: now["wrong"] == [] and now["lit"], 10, "every pixel as planned")
     begin = len(scene.yard.lines)
-    ip("-n", hosts.boxes, "link", "set", "eth1", "down")
+    ip("-n", hosts["boxes"], "link", "set", "eth1", "down")
     scene.sender.until(lambda line: line.startswith(f"{LOCKHOUSE} cannot be reached: "), 15, "said that it is gone")
     scene.yard.state(lambda now: sorted(now["wrong"]) == own, 5, "its pixels dark after the silence, and no others")
     assert scene.sender.next(SEVERAL_TRIES) is None, "said once only"
-    ip("-n", hosts.boxes, "link", "set", "eth1", "up")
+    ip("-n", hosts["boxes"], "link", "set", "eth1", "up")
     scene.yard.state(lambda now: now["wrong"] == [], 10, "every pixel as planned again")
     scene.sender.until(lambda line: line == f"{LOCKHOUSE} can be reached again.", 15, "said that it is back")
     for line in scene.yard.lines[begin:]:

@@ -24,8 +24,8 @@ from hypothesis import strategies as st
 from patcher.patch.patch_file import patch_path
 from patcher.terminal.screen import Screen, order, screens
 from patcher.visible import as_csv, as_json, one_line, visible
-from rig.examples import examples, tries
-from rig.heard_packets import ROOM, art_poll_reply, e131
+from rig.examples import examples, later, tries
+from rig.packets import ROOM, art_poll_reply, e131
 from rig.shipped import SHOWS, Patcher
 
 # Source: ECMA-48 (C0, DEL, C1) and Unicode Standard Annex 9, 2 (explicit directional formatting, isolates, marks).
@@ -141,7 +141,7 @@ def _at(place: tuple[Any, ...]) -> Any:
 
 
 @given(st.sampled_from(PLACES), st.sampled_from(["value", "key", "name"]))
-@examples(15, 25)
+@examples(5, 25)
 def test_a_hostile_show_file_gives_no_orders(here: Patcher, tmp_path: Path, place: tuple[Any, ...], how: str) -> None:
     tables = copy.deepcopy(TABLES)
     table: Any = tables
@@ -182,7 +182,7 @@ def titled(heron_lock: Path) -> Path:
         ("power", "--plan"), ("verify", "--report"), ("verify", HOSTILE, "--report"), ("swap", HOSTILE, "shelf"),
         ("verify", "--report", "--json"), ("yard", "--seconds", "0"), ("yard", "--seconds", "0", "--fault", HOSTILE),
         ("send", "steady", "--dry-run"), ("diagnose", HOSTILE), ("swap", "mooring", "shelf"), ("nosuch", HOSTILE),
-        ("yard", "--off", HOSTILE), ("sheet", "--out", "out"), ("sheet", "--out", "out", "--label", HOSTILE),
+        ("yard", "--off", HOSTILE), ("sheet", "--out", "out", "--label", HOSTILE),
         ("power", "--plan", "--wire", HOSTILE), ("check", HOSTILE), ("adopt", HOSTILE + ".csv"), ("yard", HOSTILE),
     ],
 )  # fmt: skip
@@ -202,7 +202,7 @@ def test_no_command_lets_orders_through(titled: Path, here: Patcher, call: tuple
 @pytest.mark.parametrize(
     "call",
     [("check",), ("patch",), ("diff",), ("where", "eaves"), ("yard", "--seconds", "0"), ("swap", "mooring", "shelf"),
-     ("sheet", "--out", "out"), ("power", "--plan", "--write")],
+     *later((("sheet", "--out", "out"),)), ("power", "--plan", "--write")],
 )  # fmt: skip
 def test_names_of_files_give_no_orders(heron_lock: Path, here: Patcher, call: tuple[str, ...]) -> None:
     named = heron_lock.with_name("a\u202egnp\u2066\u200f\u061cb.toml")
@@ -261,9 +261,9 @@ def test_names_on_the_network_give_no_orders(name: str, short: str) -> None:
 
     listening = Listening()
     for cid in (b"a", b"b"):
-        packet = e131(3, 0, name=name.replace("\0", ""), cid=cid * 16)
+        packet = e131(3, name=name.replace("\0", ""), cid=cid * 16)
         listening.receive(packet, "e131", ROOM, 0.0)
-    listening.receive(art_poll_reply("192.0.2.9", short.replace("\0", ""), name, [1]), "artnet", "192.0.2.9:6454", 0.0)
+    listening.receive(art_poll_reply([1], "192.0.2.9", short.replace("\0", ""), name), "artnet", "192.0.2.9:6454", 0.0)
     heard = listening.heard(0.1)
     box = Presence("gate", "192.0.2.9", "artnet", "ArtPoll", short, name, (1,), (1,))
     found = contention.findings(heard)
@@ -298,21 +298,18 @@ def test_orders_of_our_own_reach_a_terminal() -> None:
 # --- streams that take nothing ------------------------------------------------------------------------------------
 
 FULL = Path("/dev/full")
-CALLS = (
-    ("check", "heron-lock.toml"), ("check", "--json", "nosuch.toml"), ("--help",),
-)  # fmt: skip
-MORE = (
-    ("check", "nosuch.toml"), ("nosuch",), ("where", "heron-lock.toml", "eaves"), ("schema",), (),
-    ("check", "heron-lock.toml", "--json"), ("patch", "heron-lock.toml"), ("patch", "heron-lock.toml", "--csv"),
-    ("diff", "heron-lock.toml"), ("power", "heron-lock.toml"), ("power", "heron-lock.toml", "eaves"),
-    ("verify", "heron-lock.toml", "--report"), ("yard", "heron-lock.toml", "--seconds", "0"),
-    ("send", "steady", "heron-lock.toml", "--dry-run"), ("sheet", "heron-lock.toml", "--out", "out"), ("new", "x.toml"),
+CALLS = [("check", "--json", "nosuch.toml"), ("--help",)]
+MORE = [
+    ("check", "heron-lock.toml"), ("check", "nosuch.toml"), ("where", "heron-lock.toml", "eaves"), ("schema",), (),
+    ("check", "heron-lock.toml", "--json"), ("patch", "heron-lock.toml", "--csv"), ("diff", "heron-lock.toml"),
+    ("power", "heron-lock.toml"), ("verify", "heron-lock.toml", "--report"), ("new", "x.toml"),
+    ("yard", "heron-lock.toml", "--seconds", "0"), ("sheet", "heron-lock.toml", "--out", "out"),
+    ("send", "steady", "heron-lock.toml", "--dry-run"),
     ("swap", "heron-lock.toml", "mooring", "shelf"), ("listen", "--seconds", "0.1", "--universe", "1"),
-    ("verify", "heron-lock.toml", "eaves", "--note", "loose"), ("demo",), ("yard", "heron-lock.toml", "--seconds", "x"),
+    ("verify", "heron-lock.toml", "eaves", "--note", "loose"), ("demo",), ("verify", "heron-lock.toml", "--yard"),
     ("diagnose", "heron-lock.toml", "eaves", "--yard", "--fault", "reversed:eaves"), ("check", "--json", "--foo"),
-    ("power", "heron-lock.toml", "--svg", "x.svg"), ("bench", "127.0.0.1", "steady", "--pixels", "x", "--json"),
-    ("verify", "heron-lock.toml", "--yard"), ("phone", "heron-lock.toml", "--address", "192.0.2.1"),
-)  # fmt: skip
+    ("power", "heron-lock.toml", "--svg", "x.svg"), ("phone", "heron-lock.toml", "--address", "192.0.2.1"),
+]  # fmt: skip
 WAYS = ("closed", "full", "unread")
 
 
@@ -334,51 +331,37 @@ def _ended(stream: str, how: str) -> Iterator[dict[str, Any]]:
             os.close(writes)
 
 
-def _streams(folder: Path, calls: tuple[tuple[str, ...], ...]) -> None:
-    for call in calls:
-        command = [sys.executable, "-m", "patcher", *call]
-        nothing = subprocess.DEVNULL
-        usual = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=120, stdin=nothing)
-        for stream in ("stdout", "stderr"):
-            for how in WAYS:
-                other = {"stdout": "stderr", "stderr": "stdout"}[stream]
-                if call[:1] == ("new",):
-                    (folder / call[1]).unlink(missing_ok=True)
-                with _ended(stream, how) as options:
-                    options = {other: subprocess.PIPE, "stdin": nothing} | options
-                    process = subprocess.Popen(command, cwd=folder, text=True, **options)
-                    out, err = process.communicate(timeout=120)
-                words = (out or "") + (err or "")
-                where = f"{call} with {stream} {how}: {process.returncode}, {words}"
-                assert "Traceback" not in words, where
-                assert "has a bug" not in words, where
-                assert "Exception ignored" not in words, where
-                if call[:1] == ("new",) or "--note" in call:
-                    assert process.returncode in (usual.returncode, 2), where
-                elif stream == "stderr" or how == "closed" or not usual.stdout:
-                    assert process.returncode == usual.returncode, where
-                    if stream == "stderr" and {"check", "where", "diff", "power", "schema", "send"} & {*call}:
-                        assert out == usual.stdout, where
-                else:
-                    assert process.returncode == 2, where
-                if stream == "stdout" and how == "full" and usual.stdout:
-                    assert "No space left" in words, where
-
-
 @pytest.mark.skipif(not FULL.exists(), reason="there is no device that is always full")
-@pytest.mark.parametrize("call", CALLS, ids=" ".join)
+@pytest.mark.parametrize("call", [*CALLS, *(pytest.param(call, marks=pytest.mark.long) for call in MORE)], ids=" ".join)
 def test_a_stream_that_takes_nothing_is_no_fault(heron_lock: Path, call: tuple[str, ...]) -> None:
-    _streams(heron_lock.parent, (call,))
+    folder, command, nothing = heron_lock.parent, [sys.executable, "-m", "patcher", *call], subprocess.DEVNULL
+    usual = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=120, stdin=nothing)
+    for stream, how in (*(("stdout", way) for way in WAYS), ("stderr", "closed"), ("stderr", "full")):
+        other = {"stdout": "stderr", "stderr": "stdout"}[stream]
+        if call[:1] == ("new",):
+            (folder / call[1]).unlink(missing_ok=True)
+        with _ended(stream, how) as options:
+            options = {other: subprocess.PIPE, "stdin": nothing} | options
+            process = subprocess.Popen(command, cwd=folder, text=True, **options)
+            out, err = process.communicate(timeout=120)
+        words = (out or "") + (err or "")
+        where = f"{call} with {stream} {how}: {process.returncode}, {words}"
+        for fault in ("Traceback", "has a bug", "Exception ignored"):
+            assert fault not in words, where
+        if call[:1] == ("new",) or "--note" in call:
+            assert process.returncode in (usual.returncode, 2), where
+        elif stream == "stderr" or how == "closed" or not usual.stdout:
+            assert process.returncode == usual.returncode, where
+            if stream == "stderr" and {"check", "where", "diff", "power", "schema", "send"} & {*call}:
+                assert out == usual.stdout, where
+        else:
+            assert process.returncode == 2, where
+        if stream == "stdout" and how == "full" and usual.stdout:
+            assert "No space left" in words, where
 
 
-@pytest.mark.long
-@pytest.mark.skipif(not FULL.exists(), reason="there is no device that is always full")
-@pytest.mark.parametrize("call", MORE, ids=" ".join)
-def test_no_stream_of_any_command_is_a_fault(heron_lock: Path, call: tuple[str, ...]) -> None:
-    _streams(heron_lock.parent, (call,))
-
-
-def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path) -> None:
+@pytest.mark.parametrize("closed", [(0, 1, 2), *later(((0,),), ((1,),), ((2,),), ((1, 2),))])
+def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path, closed: tuple[int, ...]) -> None:
     # Source: open(2): the lowest number that is free. What a library writes to stdout would else go into the file.
     code = (
         "import os, sys\nfrom patcher.__main__ import main\nimport patcher.show.writer as writing\n"
@@ -387,15 +370,13 @@ def test_a_file_never_gets_the_number_of_a_closed_stream(heron_lock: Path) -> No
         "writing.os = type('', (), {**vars(os), 'open': staticmethod(watched)})\n"
         "try:\n    main()\nfinally:\n    file = open('fds', 'w')\n    file.write(repr(opened))\n    file.close()\n"
     )
-    for closed in ((0,), (1,), (2,), (1, 2), (0, 1, 2)):
-        subprocess.run(
-            [sys.executable, "-c", code, "patch", heron_lock, "--fresh"], cwd=heron_lock.parent, timeout=60,
-            preexec_fn=lambda closed=closed: [os.close(number) for number in closed] and None, check=False,
-        )  # fmt: skip
-        opened = json.loads(heron_lock.with_name("fds").read_text())
-        patch_path(heron_lock).unlink()
-        assert opened
-        assert min(opened) > 2
+    subprocess.run(
+        [sys.executable, "-c", code, "patch", heron_lock, "--fresh"], cwd=heron_lock.parent, timeout=60,
+        preexec_fn=lambda: [os.close(number) for number in closed] and None, check=False,
+    )  # fmt: skip
+    opened = json.loads(heron_lock.with_name("fds").read_text())
+    assert opened
+    assert min(opened) > 2
 
 
 # --- calls that are wrong -----------------------------------------------------------------------------------------
@@ -421,8 +402,8 @@ def test_a_call_that_is_wrong_is_json_for_scripts(here: Patcher, call: tuple[str
     assert finding["try"]
 
 
-NUMBERS = ["nan", "-1", "1e308", "9" * 5000, "", "inf", "-inf", "-0.5", "0", "1e-308", str(10**30), "x", "1_0", "0x10"]
-"""The first five are those of the quick run."""
+NUMBERS = ["nan", "1e308", "", "9" * 5000, "-1", "inf", "-inf", "-0.5", "0", "1e-308", str(10**30), "x", "1_0", "0x10"]
+"""The first two are those of the quick run."""
 
 
 def _number_options() -> list[tuple[str, str]]:
@@ -452,7 +433,7 @@ BASES = {
 def test_no_number_is_a_fault(heron_lock: Path, here: Patcher, command: str, option: str) -> None:
     (heron_lock.parent / "none").touch()
     base = [heron_lock if word == "SHOW" else word for word in BASES[command]]
-    for number in NUMBERS[: tries(5, len(NUMBERS))]:
+    for number in NUMBERS[: tries(2, len(NUMBERS))]:
         if option == "--seconds" and command in ("yard", "listen") and number[:1] in "19" and number != "1_0":
             continue  # it would take so long
         ran = here(command, *base, f"{option}={number}")
@@ -469,7 +450,7 @@ KEYS = {
     for place in PLACES if type(_at(place)) in (int, float)
 }  # fmt: skip
 """A place for each key that is a number."""
-EXTREMES = [0, -1, 1e-9, 10**5, 1e6, 1e9, 1e308, 5e-324, 10**30]
+EXTREMES = [0, -1, 1e-9, 1e6, 1e308]
 
 
 def _numbers(here: Patcher, show: Path, place: tuple[Any, ...], number: float) -> None:

@@ -8,14 +8,11 @@ from collections.abc import Callable, Iterator
 from types import SimpleNamespace
 
 import pytest
-from pyartnet.base.network import UnicastNetworkTarget
-from pyartnet.impl_artnet import ArtNetNode
 from stupidArtnet import StupidArtnet
 
-from patcher.trade import UDP_PORTS
 from patcher.wire import artnet
 from patcher.wire.artnet import Dmx, Sync
-from rig.coroutines import finished
+from rig.pyartnet_sender import pyartnet_writes
 from rig.wire_samples import LEVELS, artnet_dmx
 
 WAIT = 20.0
@@ -106,39 +103,10 @@ def test_stupidartnet_reads_our_dmx(stupid_server: tuple[object, int]) -> None:
         assert heard.get(timeout=WAIT) == (0x1235, LEVELS)
 
 
-class Outbox:
-    """Stands where pyartnet keeps its socket, and keeps what it would send."""
-
-    def __init__(self) -> None:
-        self.packets: list[bytes] = []
-
-    def sendto(self, octets: bytes, address: tuple[str, int]) -> None:
-        assert address == ("127.0.0.1", UDP_PORTS["artnet"])
-        self.packets.append(bytes(octets))
-
-
-def pyartnet_writes(port_address: int, levels: bytes, frames: int) -> list[bytes]:
-    """What pyartnet's own code sends: so many times the levels, and an ArtSync after each."""
-
-    async def write() -> list[bytes]:
-        node = ArtNetNode(UnicastNetworkTarget.create("127.0.0.1", UDP_PORTS["artnet"]))
-        outbox = node._socket = Outbox()
-        universe = node.add_universe(port_address)
-        universe.add_channel(1, len(levels)).set_values(list(levels))
-        node.set_synchronous_mode(True)
-        for _ in range(frames):
-            universe.send_data()
-            node._send_synchronization()
-        await node._process_task.cancel_wait()
-        return outbox.packets
-
-    return finished(write())
-
-
 @pytest.mark.parametrize("port_address", [0, 1, 256, 0x1234, 32767])
 def test_pyartnet_writes_the_same_packets(port_address: int) -> None:
     # Judge: pyartnet 2.0 writes the same octets; 300 frames take the sequence past 255
-    packets = pyartnet_writes(port_address, LEVELS, frames=300)
+    packets = pyartnet_writes("artnet", port_address, LEVELS, frames=300)
     assert packets[::2] == [artnet_dmx(port_address=port_address, sequence=frame) for frame in range(300)]
     assert packets[1::2] == [artnet.sync_packet()] * 300
 
@@ -146,7 +114,7 @@ def test_pyartnet_writes_the_same_packets(port_address: int) -> None:
 @pytest.mark.parametrize("slots", [2, 30, 510])
 def test_we_read_pyartnets_shorter_packets(slots: int) -> None:
     # Judge: pyartnet 2.0 writes only the slots in use
-    dmx, sync = pyartnet_writes(3, LEVELS[:slots], frames=1)
+    dmx, sync = pyartnet_writes("artnet", 3, LEVELS[:slots], frames=1)
     assert len(dmx) == 18 + slots
     assert artnet.decode(dmx) == Dmx(port_address=3, sequence=1, slots=LEVELS[:slots])
     assert artnet.decode(sync) == Sync()

@@ -12,7 +12,8 @@ import pytest
 from patcher.trade import UDP_PORTS
 from patcher.wire import artnet, e131
 from rig.dissection import Reading, dissect
-from rig.wire_samples import CID, LEVELS, MAC, SOURCE, artnet_dmx, artnet_poll_reply, e131_data, with_octet
+from rig.packets import MAC, art_poll_reply
+from rig.wire_samples import CID, LEVELS, SOURCE, artnet_dmx, e131_data, with_octet
 
 UNIVERSES = [1, 7, 255, 256, 0x1234, 63999]
 PORT_ADDRESSES = [0, 1, 15, 16, 255, 256, 0x1234, 32767]
@@ -46,9 +47,9 @@ def artnet_packets() -> dict[object, bytes]:
     packets["sync"] = artnet.sync_packet()
     packets["poll"] = artnet.poll_packet()
     packets["targeted"] = artnet.poll_packet()[:12] + bytes.fromhex("2000" + "1234" + "0003")
-    packets["reply"] = artnet_poll_reply()
-    packets["no ports"] = artnet_poll_reply(())
-    packets["full"] = artnet_poll_reply((0x7FF0, 0x7FFF, 0x7FF5, 0x7FF5))
+    packets["reply"] = art_poll_reply()
+    packets["no ports"] = art_poll_reply(())
+    packets["full"] = art_poll_reply((0x7FF0, 0x7FFF, 0x7FF5, 0x7FF5))
     return packets
 
 

@@ -9,11 +9,10 @@ import re
 import select
 import signal
 import struct
-import subprocess
-import sys
 import termios
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
 
@@ -28,8 +27,11 @@ from patcher.yard.close_view import Close
 from patcher.yard.line_updates import LineUpdates
 from patcher.yard.yard import Yard
 from rig.examples import examples
-from rig.shipped import wired
-from rig.yard_show import one_grid, walk
+from rig.grid_walk import walk
+from rig.nursery import nursery
+from rig.phones import until
+from rig.shipped import Patcher, laid, wired
+from rig.yard_show import one_grid
 
 PATIENCE = 30.0
 NONE = (0, 0, 0)
@@ -70,8 +72,7 @@ def lit(found: Halves) -> set[tuple[int, int]]:
 
 
 def close(tables: dict, on: str, columns: int, lines: int, colours: str = "truecolor") -> tuple[Yard, Close]:
-    wiring = wired(tables)
-    patch = allocate(wiring).patch
+    wiring, patch = laid(tables)
     yard = Yard(wiring, patch, Built())
     return yard, Close(yard, wiring.show, find(on, wiring, patch), columns, lines, colours)  # type: ignore[arg-type]
 
@@ -111,7 +112,7 @@ def test_each_pixel_of_a_grid_is_at_least_one_half_block_of_its_own(data: st.Dat
     yard, drawn = close(tables, "wall", width, height)
     seen = alone(yard, drawn, "wall", width, height)
     step = min(width // columns, (height - 1) * 2 // rows)
-    for places, (x, y) in zip(seen, walk(tables["run"]["wall"]), strict=True):
+    for places, (x, y) in zip(seen, walk(**tables["run"]["wall"]), strict=True):
         assert len(places) == max(1, step - 1) ** 2
         assert {(column // step, row // step) for column, row in places} == {(x, rows - 1 - y)}
     if step > 1:  # neighbours can be counted: nothing that is lit touches another's
@@ -305,50 +306,44 @@ def a_window(columns: int, lines: int) -> tuple[int, int]:
     return ours, theirs
 
 
-def a_yard(show: Path, theirs: int, *options: object) -> subprocess.Popen[bytes]:
-    known = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "COLUMNS", "LINES")}
-    yard = subprocess.Popen(
-        [sys.executable, "-m", "patcher", "yard", show, "--on", "pane", *options],
-        stdin=subprocess.DEVNULL, stdout=theirs, stderr=subprocess.PIPE,
-        env=known | {"TERM": "xterm-256color", "COLORTERM": "truecolor"},
-    )  # fmt: skip
-    assert yard.stderr is not None
-    while b"ready" not in yard.stderr.readline():
-        assert yard.poll() is None
-    return yard
+@contextmanager
+def a_yard(show: Path, theirs: int, *options: object) -> Iterator[int]:
+    """A yard that shows its picture on a terminal."""
+    known = {"TERM": "xterm-256color", "COLORTERM": "truecolor", "NO_COLOR": "", "COLUMNS": "", "LINES": ""}
+    errors, terminal = show.with_name("errors"), Path(f"/proc/{os.getpid()}/fd/{theirs}")
+    yard = nursery().run("yard", show, "--on", "pane", *options, said=terminal, errors=errors, known=known)
+    assert until(lambda: errors.exists() and "ready" in errors.read_text())
+    try:
+        yield yard
+    finally:
+        with suppress(ProcessLookupError):
+            os.kill(yard, signal.SIGKILL)
 
 
 def test_the_yard_fills_a_real_terminal(tmp_path: Path) -> None:
-    (tmp_path / "mill.toml").write_text(SHOW)
+    show, terminal, seen = tmp_path / "mill.toml", Terminal(), ""
+    show.write_text(SHOW)
     ours, theirs = a_window(60, 20)
-    yard, terminal = a_yard(tmp_path / "mill.toml", theirs), Terminal()
-    seen = ""
-    try:
-        send = [sys.executable, "-m", "patcher", "send", "steady", tmp_path / "mill.toml", "--on", "pane/1-20",
-                "--colour", "red", "--yard", "--seconds", "20"]  # fmt: skip
-        with subprocess.Popen(send, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as sending:
-            limit = time.monotonic() + PATIENCE
-            while "20 of 300 pixels lit" not in seen:
-                assert time.monotonic() < limit
-                if select.select([ours], [], [], 0.1)[0]:
-                    seen += os.read(ours, 65536).decode()
-            sending.terminate()
-        terminal.write(seen)
-        shown = halves([terminal.lines.get(number, "") for number in range(1, 20)])
-        assert len(shown) == 300
-        assert {row for _, row in lit(shown)} == {28}  # the lowest of 15 rows, two half-blocks each
-        assert {shown[place] for place in lit(shown)} == {(255, 0, 0)}
-    finally:
-        yard.send_signal(signal.SIGTERM)
-        while yard.poll() is None:
+    call = ("send", "steady", show, "--on", "pane/1-20", "--colour", "red", "--yard", "--seconds", 20)
+    with a_yard(show, theirs):
+        sending = nursery().run(*call, said=tmp_path / "said")
+        limit = time.monotonic() + PATIENCE
+        while "20 of 300 pixels lit" not in seen:
+            assert time.monotonic() < limit
             if select.select([ours], [], [], 0.1)[0]:
-                os.read(ours, 65536)
-        yard.communicate()
-        os.close(theirs)
-        os.close(ours)
+                seen += os.read(ours, 65536).decode()
+        os.kill(sending, signal.SIGTERM)
+        nursery().wait(sending)
+    terminal.write(seen)
+    shown = halves([terminal.lines.get(number, "") for number in range(1, 20)])
+    assert len(shown) == 300
+    assert {row for _, row in lit(shown)} == {28}  # the lowest of 15 rows, two half-blocks each
+    assert {shown[place] for place in lit(shown)} == {(255, 0, 0)}
+    for end in (ours, theirs):
+        os.close(end)
 
 
-def test_a_terminal_that_nobody_reads_holds_up_no_reception(tmp_path: Path) -> None:
+def test_a_terminal_that_nobody_reads_holds_up_no_reception(tmp_path: Path, here: Patcher) -> None:
     # Source: found in use: a reader that stops reading held up the work
     show, kept = tmp_path / "mill.toml", tmp_path / "kept.json"
     show.write_text(SHOW)
@@ -358,18 +353,13 @@ def test_a_terminal_that_nobody_reads_holds_up_no_reception(tmp_path: Path) -> N
         while True:
             os.write(theirs, b"." * 100)
     os.set_blocking(theirs, True)
-    yard = a_yard(show, theirs, "--snapshot", kept)
-    try:
-        send = [sys.executable, "-m", "patcher", "send", "dot", show, "--yard", "--rate", "40", "--seconds", "1"]
-        said = subprocess.run(send, capture_output=True, text=True, check=True).stdout
+    with a_yard(show, theirs, "--snapshot", kept) as yard:
+        said = here("send", "dot", show, "--yard", "--rate", 40, "--seconds", 1).stdout
         sent = int(re.findall(r"(\d+) packets", said)[-1])
         time.sleep(0.2)
-        yard.send_signal(signal.SIGTERM)
-        assert yard.wait(PATIENCE) == 2  # what it had to say could not be written
-        (box,) = json.loads(kept.read_text())["boxes"]
-        assert box["packets"] == {"taken": sent}
-    finally:
-        yard.kill()
-        yard.communicate()
-        os.close(ours)
-        os.close(theirs)
+        os.kill(yard, signal.SIGTERM)
+        assert nursery().wait(yard) == 2  # what it had to say could not be written
+    (box,) = json.loads(kept.read_text())["boxes"]
+    assert box["packets"] == {"taken": sent}
+    for end in (ours, theirs):
+        os.close(end)
