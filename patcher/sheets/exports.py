@@ -10,7 +10,7 @@ from typing import Any
 from patcher import visible
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
-from patcher.sheets.figures import count, enough
+from patcher.sheets.figures import count, length
 from patcher.sheets.patch_tables import PrintedTable, shown_head
 
 
@@ -98,7 +98,7 @@ def as_markdown(sheet: ShowSheet) -> str:
         heads = ("port", "run", "pixels", "on the port", "nulls", "lead", "from", "to")
         rows = [
             (
-                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, enough(run.lead, sheet.units),
+                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, length(run.lead, sheet.units),
                 "{}/{}".format(*run.begins), "{}/{}".format(*run.ends),
             )
             for port in box.used for run in port.chain
@@ -109,7 +109,7 @@ def as_markdown(sheet: ShowSheet) -> str:
             need.what,
             need.count,
             need.spare or "",
-            "" if need.metres is None else enough(need.metres, sheet.units),
+            "" if need.metres is None else length(need.metres, sheet.units),
             need.note,
         )
         for need in sheet.shopping

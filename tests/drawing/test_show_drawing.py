@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from patcher.charts.cable_chart import cable_chart
 from patcher.charts.universe_map import universe_bars
-from patcher.drawing.show_drawing import box_drawing, prop_drawing, show_drawing
+from patcher.drawing.show_drawing import UNSEEN, box_drawing, prop_drawing, show_drawing
 from patcher.shapes import positions
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
 from rig.examples import examples
@@ -398,9 +398,11 @@ def test_what_is_not_drawn_is_listed() -> None:
         assert "Not hung this season: down" in drawn.said()
         assert "No place (at) in the file: box" in drawn.said()
         assert "no picture:" in drawn.said()
+        assert UNSEEN in " ".join(drawn.said().splitlines())
         assert {run for (run,) in drawn.data("run")} == {"up", "plain"}
     assert "Not hung this season: down" in Drawn(cable_chart(*found, "box")).said()
     assert "Nothing to draw" in Drawn(prop_drawing(*found, "down")).said()
+    assert "No picture in the file" not in Drawn(prop_drawing(*found, "up")).said()
 
 
 # --- the document -------------------------------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.reference import parts_of, topics
 from patcher.sheets.contents import show_sheet, with_tags
+from patcher.sheets.figures import length
 from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
@@ -246,7 +247,7 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert f"carries {feed['amps']:.1f} A" in head
         assert feed["fuse"] is None or head.endswith(f"fuse {feed['fuse']:g} A")
         assert rows == [
-            (f"{one['run']}/{one['pixel']}", f"{one['metres']:.1f} m", f"{one['amps']:.1f} A") for one in feed["taps"]
+            (f"{one['run']}/{one['pixel']}", length(one["metres"], "m"), f"{one['amps']:.1f} A") for one in feed["taps"]
         ]
 
 
