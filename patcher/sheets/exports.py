@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from patcher import visible
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, length
@@ -23,11 +22,6 @@ def document(sheet: ShowSheet) -> dict[str, Any]:
     for finding in found["findings"]:
         finding["try"] = finding.pop("remedy")
     return {"show": found.pop("title"), **found}
-
-
-def as_json(document: Any) -> str:
-    """The text of a JSON document."""
-    return visible.as_json(document)
 
 
 def _keys(table: PrintedTable) -> list[str]:
@@ -75,11 +69,6 @@ def _taps(sheet: ShowSheet) -> PrintedTable:
         (feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres, tap.amps)
         for feed in sheet.feeds for tap in feed.taps
     ))  # fmt: skip
-
-
-def as_csv(table: PrintedTable) -> str:
-    """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
-    return visible.as_csv(table.heads, table.rows)
 
 
 def as_markdown(sheet: ShowSheet) -> str:

@@ -4,36 +4,21 @@ CORNERS = ("bottom-left", "bottom-right", "top-left", "top-right")
 
 
 def walk(columns: int, rows: int, lines: str, turns: str, data_in: str) -> list[tuple[int, int]]:
-    """The cells of a grid as a finger on the wire passes them: one step at a time from the corner data_in."""
-    x = 0 if data_in in ("bottom-left", "top-left") else columns - 1
-    y = 0 if data_in in ("bottom-left", "bottom-right") else rows - 1
-    right = 1 if x == 0 and data_in.endswith("left") else -1
-    up = 1 if data_in.startswith("bottom") else -1
+    """Column and row of each cell, from 0 at the bottom left: one step at a time from the corner data_in."""
+    at = [columns - 1 if "right" in data_in else 0, rows - 1 if "top" in data_in else 0]
+    step = [-1 if "right" in data_in else 1, -1 if "top" in data_in else 1]
+    along, across = (0, 1) if lines == "rows" else (1, 0)
+    length, count = (columns, rows) if lines == "rows" else (rows, columns)
     passed = []
-    if lines == "rows":
-        for row in range(rows):
-            begin = x
-            for column in range(columns):
-                passed.append((x, y))
-                if column < columns - 1:
-                    x += right
-            if row < rows - 1:
-                y += up
-                if turns == "serpentine":
-                    right = -right
-                else:
-                    x = begin
-    else:
-        for column in range(columns):
-            begin = y
-            for row in range(rows):
-                passed.append((x, y))
-                if row < rows - 1:
-                    y += up
-            if column < columns - 1:
-                x += right
-                if turns == "serpentine":
-                    up = -up
-                else:
-                    y = begin
+    for _ in range(count):
+        begin = at[along]
+        for place in range(length):
+            passed.append((at[0], at[1]))
+            if place < length - 1:
+                at[along] += step[along]
+        at[across] += step[across]
+        if turns == "serpentine":
+            step[along] = -step[along]
+        else:
+            at[along] = begin
     return passed

@@ -14,11 +14,12 @@ from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
-from patcher.sheets.exports import as_csv, as_json, as_markdown, document, tables
+from patcher.sheets.exports import as_markdown, document, tables
 from patcher.sheets.figures import length
 from patcher.sheets.labels import Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
+from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
 from rig.patch_pencil import allocated, laid_by_pencil, shows
@@ -246,10 +247,10 @@ def test_tables_for_machines_say_the_same(heron) -> None:
     sheet = show_sheet(wiring, patch, None, state)
     said = json.loads(as_json(document(sheet)))
     for name, table in tables(sheet).items():
-        rows = list(csv.reader(io.StringIO(as_csv(table))))
+        rows = list(csv.reader(io.StringIO(as_csv(table.heads, table.rows))))
         assert len(rows) == len(table.rows) + 1
         assert {len(row) for row in rows} <= {len(table.heads)}, name
-    starts = list(csv.DictReader(io.StringIO(as_csv(sheet.starts))))
+    starts = list(csv.DictReader(io.StringIO(as_csv(sheet.starts.heads, sheet.starts.rows))))
     assert [int(row["universe"]) for row in starts] == [start["universe"] for start in said["starts"]]
     assert [box["box"] for box in said["boxes"]] == ["lockhouse", "gatepost", "weirside", "mooring"]
     assert said["kept"] is None
