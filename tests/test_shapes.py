@@ -79,16 +79,6 @@ def cell_place(area, columns: int, rows: int, cell: tuple[int, int]) -> tuple[fl
     return x, y
 
 
-@pytest.mark.parametrize("data_in", CORNERS)
-@pytest.mark.parametrize("lines", ["rows", "columns"])
-@pytest.mark.parametrize("turns", ["serpentine", "same-way"])
-def test_a_grid_is_passed_cell_by_cell_from_its_corner(data_in, lines, turns):
-    # Source: the design: cells of a grid in wiring order, from the corner of its data-in
-    area = [[1.0, 2.0], [4.0, 4.0]]
-    run = {"shape": "grid", "area": area, "columns": 4, "rows": 3, "lines": lines, "turns": turns, "data_in": data_in}
-    same(places_of(run), [cell_place(area, 4, 3, cell) for cell in walk(4, 3, lines, turns, data_in)])
-
-
 def test_a_small_grid_written_out_by_hand():
     # Source: the design: grid; a 2 × 3 grid drawn on paper
     grid = {"shape": "grid", "area": [[0, 0], [1, 2]], "columns": 2, "rows": 3}
@@ -138,10 +128,8 @@ def band_cells(columns, rows, lines, turns, prop_in, band, data_in) -> list[tupl
     return [(x, y + mine[0]) for x, y in walk(columns, len(mine), lines, turns, data_in)]
 
 
-@pytest.mark.parametrize("prop_in", CORNERS)
-@pytest.mark.parametrize("data_in", CORNERS)
-@pytest.mark.parametrize("lines", ["rows", "columns"])
-@pytest.mark.parametrize("turns", ["serpentine", "same-way"])
+@examples(12, 40)
+@given(corners, corners, ways, turnings)
 def test_bands_of_a_grid_entered_at_any_corner(prop_in, data_in, lines, turns):
     # Source: the design: band: line numbers run through the prop; data_in is the band's own corner
     area = [[0.0, 0.0], [5.0, 4.0]]
@@ -427,21 +415,19 @@ def test_a_run_without_a_shape_has_no_picture():
     assert show.runs["run-a"].pixels == 5
 
 
+GATE = {
+    "area": [[0, 0], [3, 4]], "columns": 3, "rows": 3, "lines": "rows", "turns": "same-way", "data_in": "top-left",
+}  # fmt: skip
+GRID = GATE | {"shape": "grid"}
+
+
 @pytest.mark.parametrize(
     "run",
     [
         {"shape": "line", "path": [[3, 4], [6, 8]], "pixels": 1},
         {"shape": "loop", "corners": [[3, 4], [6, 8], [0, 9]], "pixels": 1},
         {"shape": "arch", "feet": [[3, 4], [6, 4]], "height": 1, "pixels": 1},
-        {
-            "shape": "grid",
-            "area": [[3, 4], [3, 4]],
-            "columns": 1,
-            "rows": 1,
-            "lines": "rows",
-            "turns": "serpentine",
-            "data_in": "top-left",
-        },
+        GRID | {"area": [[3, 4], [3, 4]], "columns": 1, "rows": 1},
         {"shape": "points", "at": [[3, 4]]},
     ],
     ids=lambda run: run["shape"],
@@ -458,31 +444,8 @@ def test_a_run_of_one_pixel_stands_at_its_first_place(run):
         ({"shape": "loop", "corners": [[0, 0], [3, 0], [3, 3]], "pixels": 9}, None),
         ({"shape": "arch", "feet": [[0, 0], [8, 1]], "height": 3, "pixels": 9}, None),
         ({"shape": "points", "at": [[0, 1], [2, 3]]}, None),
-        (
-            {
-                "shape": "grid",
-                "area": [[0, 0], [3, 4]],
-                "columns": 3,
-                "rows": 3,
-                "lines": "rows",
-                "turns": "same-way",
-                "data_in": "top-left",
-            },
-            None,
-        ),
-        (
-            {"shape": "band", "of": "gate", "band": [2, 2], "data_in": "top-left"},
-            {
-                "gate": {
-                    "area": [[0, 0], [3, 4]],
-                    "columns": 3,
-                    "rows": 3,
-                    "lines": "rows",
-                    "turns": "same-way",
-                    "data_in": "bottom-left",
-                }
-            },
-        ),
+        (GRID, None),
+        ({"shape": "band", "of": "gate", "band": [2, 2], "data_in": "top-left"}, {"gate": GATE}),
     ],
     ids=lambda value: value.get("shape", "") if value else "",
 )

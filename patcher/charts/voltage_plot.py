@@ -31,8 +31,6 @@ from patcher.drawing.voltage_profile import (
     wrap,
 )
 
-__all__ = ["Profile", "svg", "terminal"]
-
 # Source: Okabe and Ito, "Color Universal Design", 2002: the colour-blind-safe set (from memory). All text is black.
 _BLUE, _VERMILLION = "#0072B2", "#D55E00"
 
@@ -274,12 +272,7 @@ def terminal(profile: Profile, width: int, height: int = 8) -> list[str]:
         profile: the run.
         width: columns of the terminal, from 40.
         height: rows of the plot, from 3.
-
-    Raises:
-        ValueError: there is no room for a picture.
     """
-    if width < 40 or height < 3:
-        raise ValueError(f"a picture takes 40 columns and 3 rows or more, not {width} and {height}")
     field = _Field(profile, width, height)
     under, unnamed = field.names()
     lines = [plain(profile.run), *field.rows(), field.axis(), field.numbers(), *under]

@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.cli import options
 from patcher.cli.inputs import load, load_patch
-from patcher.cli.options import AsJson
+from patcher.cli.options import USUAL, AsJson, BenchPattern, DryRun, Flashing, PatternOptions, spread
 from patcher.errors import choose_from, refuse
-from patcher.frames.request import FASTEST_STREAM, Asked, PatternName
-from patcher.trade import PRIORITY, TEST_LEVEL
+from patcher.frames.request import PatternName
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
@@ -35,30 +33,20 @@ Result = Annotated[
 ]
 
 
+@spread
 def bench(
     address: Annotated[str, typer.Argument(metavar="ADDRESS", help="IPv4 address of the box.")],
-    pattern: options.BenchPattern = PatternName.primaries,
+    pattern: BenchPattern = PatternName.primaries,
     pixels: Pixels = None,
     colour_order: ColourOrder = None,
     protocol: ProtocolName = None,
     universe: Universe = None,
     channel: Channel = None,
     like: Like = None,
-    colour: options.ColourName = "white",
-    level: options.Level = TEST_LEVEL,
-    by: options.By = "rows",
-    every: options.Every = 10,
-    rate: options.Rate = None,
-    fps: options.FramesASecond = None,
-    seconds: options.Seconds = None,
-    loops: options.Loops = None,
-    step: options.Step = False,
-    priority: options.Priority = PRIORITY,
-    interface: options.Interface = None,
-    sync: options.Sync = False,
-    flashing: options.Flashing = False,
+    options: PatternOptions = USUAL,
+    flashing: Flashing = False,
     result: Result = None,
-    dry_run: options.DryRun = False,
+    dry_run: DryRun = False,
     as_json: AsJson = False,
 ) -> None:
     """Send a test pattern to one string on the bench.
@@ -75,18 +63,13 @@ def bench(
         raise refuse("--result", "is saved for a run of a show that was lit", "add --as SHOW:RUN, without --dry-run")
     said = {"pixels": pixels, "colour_order": colour_order, "protocol": protocol, "universe": universe}
     wiring, patch = _string_or_run(address, like, said | {"channel": channel})
-    frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
-    asked = Asked(pattern, colour, by, every, rate, frames, step, flashing, level)
-    looks = chosen(asked, wiring, patch, whole_show(wiring))
+    looks = chosen(options.asked(pattern, wiring.show, flashing=flashing), wiring, patch, whole_show(wiring))
     goals = targets(wiring.show, patch, wiring.show.controllers, {})
     print(settings(wiring, patch), file=sys.stderr)
     if dry_run:
         playback.dry_run(looks, goals, as_json=as_json)
         return
-    how = playback.Playback(
-        level, frames, seconds, loops, step, priority, interface, sync, to_yard=False, as_json=as_json
-    )
-    playback.play(looks, wiring, patch, goals, how)
+    playback.play(looks, wiring, patch, goals, options, as_json=as_json)
     if like is not None:
         _save(like, pattern.value, result if as_json else result or _asked(), as_json=as_json)
 

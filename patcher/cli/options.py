@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from patcher.frames.request import LEAST_EVERY, PatternName
-from patcher.trade import LAST_PRIORITY
+from patcher.frames.request import FASTEST_STREAM, LEAST_EVERY, Asked, PatternName
+from patcher.trade import LAST_PRIORITY, PRIORITY, TEST_LEVEL
+
+if TYPE_CHECKING:
+    from patcher.show.schema import Show
 
 SEARCH = 10.0
 """About how many seconds to search for a better patch, unless the person says otherwise."""
@@ -41,26 +48,65 @@ SparePixels = Annotated[
 ]  # fmt: skip
 
 # What `send` and `bench` share.
-ColourName = Annotated[str, typer.Option("--colour", metavar="COLOUR", help="A colour by name, or #rrggbb.")]
-Level = Annotated[float, typer.Option("--level", metavar="0..1", min=0, max=1, help="Brightness.")]
-By = Annotated[str, typer.Option("--by", metavar="WAY", help="How a sweep moves: rows, columns, x or y.")]
-Every = Annotated[
-    int,
-    typer.Option("--every", metavar="N", min=LEAST_EVERY, max=100_000, help="Pixels from one milestone to the next."),
-]
-Rate = Annotated[
-    float | None,
-    typer.Option("--rate", metavar="N", min=0.01, max=1000, help="Steps a second; for ramp, ramps a second."),
-]
-FramesASecond = Annotated[float | None, typer.Option("--fps", metavar="N", min=0.5, max=1000, help="Frames a second.")]
-Seconds = Annotated[float | None, typer.Option("--seconds", metavar="N", min=0, help="Stop after N seconds.")]
-Loops = Annotated[
-    float | None, typer.Option("--loops", metavar="N", min=0.01, help="Stop after N times through the pattern.")
-]
-Step = Annotated[bool, typer.Option("--step", help="Step by hand: → next, ← previous, q stop.")]
-Priority = Annotated[int, typer.Option("--priority", metavar="N", min=0, max=LAST_PRIORITY, help="E1.31 priority.")]
-Sync = Annotated[bool, typer.Option("--sync", help="Send synchronization packets: all boxes change at once.")]
-Flashing = Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would be sent; send nothing.")]
 Pattern = Annotated[PatternName, typer.Argument(metavar="PATTERN", help=PATTERNS)]
 BenchPattern = Annotated[PatternName, typer.Argument(metavar="[PATTERN]", help=PATTERNS)]
+Seconds = Annotated[float | None, typer.Option("--seconds", metavar="N", min=0, help="Stop after N seconds.")]
+Flashing = Annotated[bool, typer.Option("--flashing", help="Allow more than three flashes a second.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would be sent; send nothing.")]
+
+
+@dataclass(frozen=True)
+class PatternOptions:
+    """How a pattern looks, and how it is played: each field is an option; see `spread`."""
+
+    colour: Annotated[str, typer.Option(metavar="COLOUR", help="A colour by name, or #rrggbb.")] = "white"
+    level: Annotated[float, typer.Option(metavar="0..1", min=0, max=1, help="Brightness.")] = TEST_LEVEL
+    by: Annotated[str, typer.Option(metavar="WAY", help="How a sweep moves: rows, columns, x or y.")] = "rows"
+    every: Annotated[
+        int, typer.Option(metavar="N", min=LEAST_EVERY, max=100_000, help="Pixels from one milestone to the next.")
+    ] = 10
+    rate: Annotated[
+        float | None, typer.Option(metavar="N", min=0.01, max=1000, help="Steps a second; for ramp, ramps a second.")
+    ] = None
+    fps: Annotated[float | None, typer.Option(metavar="N", min=0.5, max=1000, help="Frames a second.")] = None
+    seconds: Seconds = None
+    loops: Annotated[
+        float | None, typer.Option(metavar="N", min=0.01, help="Stop after N times through the pattern.")
+    ] = None
+    step: Annotated[bool, typer.Option("--step", help="Step by hand: → next, ← previous, q stop.")] = False
+    priority: Annotated[int, typer.Option(metavar="N", min=0, max=LAST_PRIORITY, help="E1.31 priority.")] = PRIORITY
+    interface: Interface = None
+    sync: Annotated[bool, typer.Option("--sync", help="Send synchronization packets: all boxes change at once.")] = (
+        False
+    )
+
+    def frames(self, show: Show) -> float:
+        """Frames a second: those asked for, or the show's."""
+        return self.fps or min(show.settings.frame_rate, FASTEST_STREAM)
+
+    def asked(self, pattern: PatternName, show: Show, *, flashing: bool) -> Asked:
+        """The pattern that these options ask for."""
+        return Asked(
+            pattern, self.colour, self.by, self.every, self.rate, self.frames(show), self.step, flashing, self.level
+        )
+
+
+USUAL = PatternOptions()
+
+
+def spread(command: Callable[..., None]) -> Callable[..., None]:
+    """A command as typer reads it: in the place of its parameter `options`, every option of `PatternOptions`."""
+    fields = signature(PatternOptions, eval_str=True).parameters
+    parameters = [
+        each.replace(kind=Parameter.POSITIONAL_OR_KEYWORD)
+        for name, parameter in signature(command, eval_str=True).parameters.items()
+        for each in (fields.values() if name == "options" else [parameter])
+    ]
+
+    @wraps(command)
+    def spread_out(**given: Any) -> None:
+        command(options=PatternOptions(**{name: given.pop(name) for name in fields}), **given)
+
+    spread_out.__signature__ = Signature(parameters)  # type: ignore[attr-defined]
+    spread_out.__annotations__ = {each.name: each.annotation for each in parameters}
+    return spread_out

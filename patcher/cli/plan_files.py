@@ -14,6 +14,7 @@ from patcher.terminal.printed import say_csv, say_findings, say_json, say_table
 
 if TYPE_CHECKING:
     from patcher.placement.allocation import Allocation
+    from patcher.sheets.patch_tables import PrintedTable
 
 
 def new(
@@ -56,7 +57,6 @@ def patch(
     from patcher.patch.entered import todo
     from patcher.patch.patch_file import patch_path, read_entered, read_patch, write_patch
     from patcher.reports import patch_report, todo_report
-    from patcher.sheets import patch_tables
     from patcher.show.writer import as_read
 
     together(("--player", player), ("--every-pixel", every_pixel))
@@ -67,29 +67,31 @@ def patch(
     entered = read_entered(show)
     made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
     path = write_patch(show, made.patch, seen)
-    if csv or every_pixel or player:
-        table = patch_report.table(wiring, made.patch, player=player, every_pixel=every_pixel)
-    if not as_json and csv:
-        say_csv(table.heads, table.rows)
-    elif not as_json and (every_pixel or player):
-        heads, numbers = (
-            tuple(map(patch_tables.screen_head, names)) for names in (table.heads, sorted(patch_tables.NUMBERS))
-        )
-        say_table(heads, table.rows, right=" ".join(numbers))
+    if (csv or every_pixel or player) and not as_json:
+        _say_table(patch_report.table(wiring, made.patch, player=player, every_pixel=every_pixel), csv=csv)
     else:
         left = todo(entered, wiring, made.patch)
         saved = patch_report.saved(wiring, made, spare_pixels, seconds)
         patched = patch_report.Patched(wiring, made, kept, saved)
         if as_json:
-            document = patch_report.document(patched) | todo_report.document(left)
-            if every_pixel:
-                document["every_pixel"] = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
-            say_json(document)
+            pixels = patch_report.pixels_document(made.patch) if every_pixel else {}
+            say_json(patch_report.document(patched) | todo_report.document(left) | pixels)
         else:
             patch_report.say_boxes(wiring, made.patch)
             patch_report.say_summary(patched, path)
             todo_report.say_left(show, left)
     _say_faults(show, made)
+
+
+def _say_table(table: PrintedTable, *, csv: bool) -> None:
+    """Print a table for a spreadsheet, or for people."""
+    from patcher.sheets import patch_tables
+
+    if csv:
+        say_csv(table.heads, table.rows)
+        return
+    heads, numbers = (tuple(map(patch_tables.screen_head, names)) for names in (table.heads, patch_tables.NUMBERS))
+    say_table(heads, table.rows, right=" ".join(numbers))
 
 
 def _say_faults(show: Path, made: Allocation) -> None:

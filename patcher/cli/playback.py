@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import typer
@@ -13,6 +12,7 @@ import typer
 from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
+    from patcher.cli.options import PatternOptions
     from patcher.frames.levels import Levels
     from patcher.frames.looks import Look
     from patcher.frames.patterns import Pattern
@@ -25,37 +25,14 @@ LISTENS = 1.0
 """Seconds to listen for others before sending: a stream whose levels stay is heard once in so long."""
 
 
-@dataclass(frozen=True)
-class Playback:
-    """How a pattern is played.
+def play(
+    pattern: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], options: PatternOptions, *,
+    to_yard: bool = False, as_json: bool,
+) -> None:  # fmt: skip
+    """Play a pattern to some targets until it is enough, and say what was sent; at the end all of it is dark.
 
-    Attributes:
-        level: brightness, 0 to 1.
-        frames: frames a second.
-        seconds: to stop after so many; None: not by time.
-        loops: to stop after so many times through; None: not by loops.
-        step: whether a person steps by keys.
-        priority: of the E1.31 streams.
-        interface: the address of this machine to send from.
-        sync: whether boxes wait for a synchronization packet.
-        to_yard: whether it goes to the yard, where nobody else sends.
-        as_json: whether one JSON document is printed at the end, and nothing before.
+    To the yard nobody else sends. With `as_json` one document is printed at the end, and nothing before.
     """
-
-    level: float
-    frames: float
-    seconds: float | None
-    loops: float | None
-    step: bool
-    priority: int
-    interface: str | None
-    sync: bool
-    to_yard: bool
-    as_json: bool
-
-
-def play(pattern: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], how: Playback) -> None:
-    """Play a pattern to some targets until it is enough, and say what was sent; at the end all of it is dark."""
     from patcher.frames.levels import levels
     from patcher.reports import send_report
     from patcher.stream.clock import Clock
@@ -64,24 +41,25 @@ def play(pattern: Pattern, wiring: Wiring, patch: Patch, goals: list[Target], ho
     from patcher.terminal.signals import stopping
 
     universes = sorted({goal.universe for goal in goals})
+    interface, fps = "127.0.0.1" if to_yard else options.interface, options.frames(wiring.show)
 
     def render(look: Look) -> Levels:
-        return levels(look, wiring, patch, universes, how.level)
+        return levels(look, wiring, patch, universes, options.level)
 
-    with _keys(how.step) as keys, ExitStack() as stack:
+    with _keys(options.step) as keys, ExitStack() as stack:
         stop = stack.enter_context(stopping())
-        if not how.to_yard:
-            say_others(goals, how.priority, how.interface, stop)
-        sender = stack.enter_context(Sender(goals, priority=how.priority, interface=how.interface, sync=how.sync))
-        clock = Clock(how.frames, stop.now)
+        if not to_yard:
+            say_others(goals, options.priority, interface, stop)
+        sender = stack.enter_context(Sender(goals, priority=options.priority, interface=interface, sync=options.sync))
+        clock = Clock(fps, stop.now)
         stopped: Callable[[], bool] = (lambda: stop() or keys.done) if keys else stop
-        playing = Playing(pattern, pattern.rate, how.seconds, how.loops, stopped, keys)
-        say_look = (lambda step, look: None) if how.as_json else send_report.say_look
+        playing = Playing(pattern, pattern.rate, options.seconds, options.loops, stopped, keys)
+        say_look = (lambda step, look: None) if as_json else send_report.say_look
         frames = playing.play(sender, clock, render, say_look, send_report.say_reach)
     for news in sender.news():
         send_report.say_reach(news)
     sent = send_report.Sent(frames, len(universes), clock, sender)
-    if how.as_json:
+    if as_json:
         say_json(send_report.document(sent))
     else:
         send_report.say(sent)

@@ -130,8 +130,8 @@ def _runs_of(state: Power, thing: str | None) -> list[str]:
 
 
 def _write_svg(path: Path, state: Power, runs: list[str]) -> None:
-    from patcher.charts.run_plots import profiles
     from patcher.charts.voltage_plot import svg
+    from patcher.drawing.voltage_profile import profiles
     from patcher.show.writer import UNSEALED, write_output
 
     title = f"{state.show.settings.title}: volts at level {state.level:g}"

@@ -6,12 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli import options
 from patcher.cli.inputs import load, load_patch, need_yard, together
-from patcher.cli.options import AsJson, ShowFile, Yard
+from patcher.cli.options import USUAL, AsJson, DryRun, Flashing, Pattern, PatternOptions, ShowFile, Yard, spread
 from patcher.errors import refuse
-from patcher.frames.request import FASTEST_STREAM, Asked
-from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,30 +16,20 @@ if TYPE_CHECKING:
     from patcher.show.schema import Show
 
 
+@spread
 def send(
-    pattern: options.Pattern,
+    pattern: Pattern,
     show: ShowFile,
     on: Annotated[
         str | None, typer.Option(metavar="THING", help="Light only this box, port, run, pixel or prop.")
     ] = None,
-    colour: options.ColourName = "white",
-    level: options.Level = TEST_LEVEL,
-    by: options.By = "rows",
-    every: options.Every = 10,
-    rate: options.Rate = None,
-    fps: options.FramesASecond = None,
-    seconds: options.Seconds = None,
-    loops: options.Loops = None,
-    step: options.Step = False,
-    priority: options.Priority = PRIORITY,
-    interface: options.Interface = None,
-    sync: options.Sync = False,
+    options: PatternOptions = USUAL,
     to: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="Send everything to this address, not to the boxes.")
     ] = None,
     yard: Yard = False,
-    flashing: options.Flashing = False,
-    dry_run: options.DryRun = False,
+    flashing: Flashing = False,
+    dry_run: DryRun = False,
     as_json: AsJson = False,
 ) -> None:
     """Send a test pattern to the boxes until Ctrl-C.
@@ -54,14 +41,13 @@ def send(
     from patcher.patch.thing import find, whole_show
     from patcher.stream.sender import targets
 
-    together(("--yard", yard), ("--to or --interface", to or interface))
+    together(("--yard", yard), ("--to or --interface", to or options.interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)
     if not thing.parts:
         raise refuse(on or str(show), "has no pixels to light", "name a box, port, run, pixel or prop that has")
-    frames = fps or min(wiring.show.settings.frame_rate, FASTEST_STREAM)
-    looks = chosen(Asked(pattern, colour, by, every, rate, frames, step, flashing, level), wiring, patch, thing)
+    looks = chosen(options.asked(pattern, wiring.show, flashing=flashing), wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = targets(wiring.show, patch, boxes, _hosts(show, wiring.show, boxes, to, yard=yard))
     if dry_run:
@@ -69,10 +55,7 @@ def send(
         return
     if yard:
         need_yard(goals, show)
-    how = playback.Playback(
-        level, frames, seconds, loops, step, priority, "127.0.0.1" if yard else interface, sync, yard, as_json
-    )
-    playback.play(looks, wiring, patch, goals, how)
+    playback.play(looks, wiring, patch, goals, options, to_yard=yard, as_json=as_json)
 
 
 def _hosts(path: Path, show: Show, boxes: list[str], to: str | None, *, yard: bool) -> dict[str, str]:

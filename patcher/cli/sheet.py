@@ -63,8 +63,10 @@ def sheet(
     from patcher.power.flow import power
     from patcher.reports import sheet_report
     from patcher.sheets import exports, folder, page
-    from patcher.sheets.contents import show_sheet, with_tags
+    from patcher.sheets.contents import show_sheet
     from patcher.sheets.drawings import draw
+    from patcher.sheets.labels import tags
+    from patcher.visible import as_csv
 
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
@@ -80,13 +82,16 @@ def sheet(
         state = power(wiring)
         done()
         found = _findings(wiring, made.patch, made.faults, state)
-        contents = show_sheet(wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found)
-        if store:
-            contents = with_tags(contents, wiring, *sheet_report.for_tags(show, wiring, made.patch))
+        stored = tags(wiring, *sheet_report.for_tags(show, wiring, made.patch)) if store else ()
+        contents = show_sheet(
+            wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found, tags=stored
+        )
         drawings = draw(wiring, made.patch, state, begin)
         done = begin("pages", 1)
         texts = {**page.pages(contents, drawings, stock), **page.drawing_files(drawings)}
-        texts |= {f"tables/{name}.csv": exports.as_csv(table) for name, table in exports.tables(contents).items()}
+        texts |= {
+            f"tables/{name}.csv": as_csv(table.heads, table.rows) for name, table in exports.tables(contents).items()
+        }
         texts["sheets.md"] = exports.as_markdown(contents)
         done()
         left_over = folder.write(out, texts, exports.document(contents), begin("files", len(texts) + 1))

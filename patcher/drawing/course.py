@@ -48,14 +48,14 @@ class Course:
 
     def heading(self, pixel: int) -> Floats:
         """The direction of the data at a pixel, from 1: of length 1."""
-        before, behind = max(pixel - 2, 0), min(pixel, len(self.pixels) - 1)
-        way = self.pixels[behind] - self.pixels[before]
-        length = float(np.hypot(*way))
-        return way / length if length > 1e-9 else np.array([1.0, 0.0])
+        return self._way(max(pixel - 2, 0), min(pixel, len(self.pixels) - 1))
 
     def step(self, pixel: int) -> Floats:
         """The direction from the pixel before to a pixel, from 2: of length 1."""
-        way = self.pixels[pixel - 1] - self.pixels[pixel - 2]
+        return self._way(pixel - 2, pixel - 1)
+
+    def _way(self, before: int, behind: int) -> Floats:
+        way = self.pixels[behind] - self.pixels[before]
         length = float(np.hypot(*way))
         return way / length if length > 1e-9 else np.array([1.0, 0.0])
 

@@ -7,7 +7,7 @@ is crossed least. The order of the labels says who chooses first; the same label
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import cos, hypot, pi, sin
 
@@ -16,12 +16,17 @@ from numpy.typing import NDArray
 
 Rect = tuple[float, float, float, float]
 """Left, top, right, bottom."""
+Leader = tuple[tuple[float, float], tuple[float, float]]
 
 _CELL = 0.35
 _AIR = 0.35
 """Millimetres that are left free round a label."""
 _TURNS = 24
-_ROUND = sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
+_ANGLES = [
+    2 * pi * turn / _TURNS for turn in sorted(range(-_TURNS // 2, _TURNS // 2), key=lambda turn: (abs(turn), turn))
+]
+_COS, _SIN = ([np.array([of(angle - back) for angle in _ANGLES]) for back in (0.0, pi / 2)] for of in (cos, sin))
+"""Of the directions in which a label is tried: to the right first; above first."""
 _PAY = 200.0
 _OVER = 0.25
 """Millimetres that it goes farther rather than have its leader cross one cell of a line."""
@@ -42,7 +47,7 @@ class LabelPlace:
     """
 
     rect: Rect
-    leader: tuple[tuple[float, float], tuple[float, float]] | None
+    leader: Leader | None
 
 
 class Paper:
@@ -109,17 +114,19 @@ class Paper:
         """
         best: tuple[float, LabelPlace] | None = None
         for worse, anchor in enumerate(anchors):
-            for far in _NEAR:
-                if far > reach or (best is not None and best[0] <= far + _WORSE * worse):
+            for far, rect, crossed in self._free_places(anchor, wide, high, within, above=above):
+                least = far + _WORSE * worse
+                if far > reach or (best is not None and best[0] <= least):
                     break
-                for turn in _ROUND:
-                    angle = 2 * pi * turn / _TURNS - (pi / 2 if above else 0.0)
-                    found = self._try(anchor, wide, high, within, far, angle)
-                    if found is None or found[1] > crossing:
-                        continue
-                    cost = far + _WORSE * worse + pay * found[1] + found[2]
-                    if best is None or cost < best[0] - 1e-9:
-                        best = cost, found[0]
+                if crossed > crossing:
+                    continue
+                leader = _leader(anchor, rect)
+                if leader is not None and self._on(self._taken, leader):
+                    continue
+                over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
+                cost = least + pay * crossed + over
+                if best is None or cost < best[0] - 1e-9:
+                    best = cost, LabelPlace(rect, leader)
         if best is None:
             return None
         left, top, right, bottom = best[1].rect
@@ -128,34 +135,37 @@ class Paper:
             self._mark(self._taken, np.array(best[1].leader), 0.3)
         return best[1]
 
-    def _try(
-        self, anchor: tuple[float, float], wide: float, high: float, within: Rect, far: float, angle: float
-    ) -> tuple[LabelPlace, float, float] | None:
-        x, y = anchor[0] + far * cos(angle), anchor[1] + far * sin(angle)
-        left = x - wide * (1 - cos(angle)) / 2
-        top = y - high * (1 - sin(angle)) / 2
-        rect = left, top, left + wide, top + high
-        if left < within[0] or top < within[1] or rect[2] > within[2] or rect[3] > within[3]:
-            return None
-        cells = self._cells((left - _AIR, top - _AIR, rect[2] + _AIR, rect[3] + _AIR))
-        if self._taken[cells].any():
-            return None
-        leader = None
-        near = min(max(anchor[0], left), rect[2]), min(max(anchor[1], top), rect[3])
-        away = hypot(near[0] - anchor[0], near[1] - anchor[1])
-        if away > _TOUCHING:
-            begin = 1.3 / away
-            leader = ((anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin), near)
-            if self._on(self._taken, leader):
-                return None
-        over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
-        return LabelPlace(rect, leader), float(self._crossed[cells].mean()), over
+    def _free_places(
+        self, anchor: tuple[float, float], wide: float, high: float, within: Rect, *, above: bool
+    ) -> Iterator[tuple[float, Rect, float]]:
+        """Places round an anchor that are not taken, the nearest first: how far, where, and which part is crossed."""
+        for far in _NEAR:
+            x, y = anchor[0] + far * _COS[above], anchor[1] + far * _SIN[above]
+            lefts, tops = x - wide * (1 - _COS[above]) / 2, y - high * (1 - _SIN[above]) / 2
+            inside = (lefts >= within[0]) & (tops >= within[1])
+            inside &= (lefts + wide <= within[2]) & (tops + high <= within[3])
+            for left, top in zip(lefts[inside].tolist(), tops[inside].tolist(), strict=True):
+                cells = self._cells((left - _AIR, top - _AIR, left + wide + _AIR, top + high + _AIR))
+                if not self._taken[cells].any():
+                    crossed = self._crossed[cells]
+                    yield far, (left, top, left + wide, top + high), np.count_nonzero(crossed) / crossed.size
 
-    def _on(self, cells: NDArray[np.bool_], leader: tuple[tuple[float, float], tuple[float, float]]) -> int:
+    def _on(self, cells: NDArray[np.bool_], leader: Leader) -> int:
         """Of how many cells a leader, its ends apart, is not alone."""
         (x, y), (u, v) = leader
         steps = max(2, int(hypot(u - x, v - y) / (_CELL * 0.6)))
-        columns = (np.linspace(x, u, steps)[1:-1] / _CELL).astype(int)
-        rows = (np.linspace(y, v, steps)[1:-1] / _CELL).astype(int)
+        along = np.arange(1, steps - 1)
+        columns = ((along * ((u - x) / (steps - 1)) + x) / _CELL).astype(int)
+        rows = ((along * ((v - y) / (steps - 1)) + y) / _CELL).astype(int)
         inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
-        return int(cells[rows[inside], columns[inside]].sum())
+        return int(np.count_nonzero(cells[rows[inside], columns[inside]]))
+
+
+def _leader(anchor: tuple[float, float], rect: Rect) -> Leader | None:
+    """The line from an anchor to a label; None where the label touches it."""
+    near = min(max(anchor[0], rect[0]), rect[2]), min(max(anchor[1], rect[1]), rect[3])
+    away = hypot(near[0] - anchor[0], near[1] - anchor[1])
+    if away <= _TOUCHING:
+        return None
+    begin = 1.3 / away
+    return (anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin), near

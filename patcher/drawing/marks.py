@@ -44,13 +44,13 @@ def last(at: Floats, way: Floats, size: float) -> str:
 
 def _bar(at: Floats, across: Floats, width: float, colour: str = WHITE, more: float = 0.25) -> str:
     long = across * (1 + more / max(float((across @ across) ** 0.5), 1e-9))
-    return path(trace_of([tuple(at - long), tuple(at + long)]), stroke=colour, stroke_width=f"{width:g}")
+    return path(trace_of([at - long, at + long]), stroke=colour, stroke_width=f"{width:g}")
 
 
 def edge(at: Floats, way: Floats, size: float) -> str:
     """The edge of a universe: two thin lines across the run."""
     across = _turned(way) * size * 1.5
-    lines = [path(trace_of([tuple(at - across), tuple(at + across)]), stroke=WHITE, stroke_width="1")]
+    lines = [path(trace_of([at - across, at + across]), stroke=WHITE, stroke_width="1")]
     for side in (-0.28, 0.28):
         middle = at + way * side
         lines.append(
@@ -62,10 +62,10 @@ def edge(at: Floats, way: Floats, size: float) -> str:
 def cut(at: Floats, way: Floats, size: float) -> str:
     """Where V+ is cut: a stroke aslant through a gap."""
     across = (_turned(way) + way * 0.7) * size * 1.2
-    gap = path(trace_of([tuple(at - way * 0.5), tuple(at + way * 0.5)]), stroke=WHITE, stroke_width="1.6")
+    gap = path(trace_of([at - way * 0.5, at + way * 0.5]), stroke=WHITE, stroke_width="1.6")
     return gap + "".join(
         path(
-            trace_of([tuple(at + way * side - across), tuple(at + way * side + across)]),
+            trace_of([at + way * side - across, at + way * side + across]),
             stroke=BLACK,
             stroke_width="0.3",
         )
@@ -77,23 +77,23 @@ def tap(at: Floats, outward: Floats, size: float, *, filled: bool) -> str:
     """Where a feed joins: a triangle beside the run that points at it."""
     side = _turned(outward) * size * 0.85
     tip, base = at + outward * size * 0.9, at + outward * size * 2.5
-    corners = [tuple(tip), tuple(base - side), tuple(base + side)]
+    corners = [tip, base - side, base + side]
     return path(trace_of(corners, closed=True), fill=BLACK if filled else WHITE, **EDGED)
 
 
 def arrow(at: Floats, way: Floats, size: float) -> str:
     """The direction of the data: a filled head."""
     across = _turned(way) * size * 0.62
-    corners = [tuple(at + way * size * 0.75), tuple(at - way * size * 0.6 - across), tuple(at - way * size * 0.25),
-               tuple(at - way * size * 0.6 + across)]  # fmt: skip
+    corners = [at + way * size * 0.75, at - way * size * 0.6 - across, at - way * size * 0.25,
+               at - way * size * 0.6 + across]  # fmt: skip
     return path(trace_of(corners, closed=True), fill=BLACK, stroke=WHITE, stroke_width="0.2")
 
 
 def chevron(at: Floats, way: Floats, size: float) -> str:
     """The direction of the data on a ribbon: an open head, as the `d` of a path."""
     across = _turned(way) * size
-    return trace_of([tuple(at - way * size * 0.6 - across), tuple(at + way * size * 0.4),
-                     tuple(at - way * size * 0.6 + across)])  # fmt: skip
+    return trace_of([at - way * size * 0.6 - across, at + way * size * 0.4,
+                     at - way * size * 0.6 + across])  # fmt: skip
 
 
 def gap(at: Floats, size: float) -> str:
@@ -104,7 +104,7 @@ def gap(at: Floats, size: float) -> str:
 def booster(at: Floats, way: Floats, size: float) -> str:
     """A booster of the data: an amplifier."""
     across = _turned(way) * size
-    corners = [tuple(at + way * size), tuple(at - way * size - across), tuple(at - way * size + across)]
+    corners = [at + way * size, at - way * size - across, at - way * size + across]
     return path(trace_of(corners, closed=True), fill=WHITE, **EDGED)
 
 

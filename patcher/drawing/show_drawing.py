@@ -32,6 +32,8 @@ _MANY = 60
 _TRIES = 3
 _LEAST = 30.0
 """Millimetres of height that a picture has at least."""
+UNSEEN = "pixel 1 is at the end where the lead comes in; a run that is fed from its other end looks the same here"
+"""What a drawing cannot show of a run with no picture."""
 _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
@@ -202,7 +204,9 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
         found.append(("Runs are named in each box’s own drawing", [f"here are {len(subject.facts)}"]))
     if not any(fact.run.hung for fact in subject.facts):
         found.append(("Nothing to draw", ["no run is hung here"]))
+    bare = any(fact.run.hung and fact.run.shape_name == "none" for fact in subject.facts)
     lists = (
+        ("No picture in the file", [UNSEEN] * bare),
         ("Not hung this season", absent),
         ("No shape in the file, and no space to list it", [fact.name for fact in left_out]),
         ("No place (at) in the file", unplaced),

@@ -103,7 +103,7 @@ def text_at(x: float, y: float, text: str, size: float = PLAIN, **more: object) 
     )
 
 
-def trace_of(points: Floats | Sequence[tuple[float, float]], *, closed: bool = False) -> str:
+def trace_of(points: Floats | Sequence[Floats | tuple[float, float]], *, closed: bool = False) -> str:
     """The `d` of a path through points."""
     pairs = np.asarray(points, float).round(2).tolist()
     return "M" + "L".join(f"{x:g},{y:g}" for x, y in pairs) + ("Z" if closed else "")

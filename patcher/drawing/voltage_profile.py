@@ -8,11 +8,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from patcher.power.flow import Power
 
 _BINS = 300
 """Stretches into which a long run is cut for drawing; each keeps its highest and its lowest pixel."""
@@ -26,14 +30,11 @@ class Profile:
 
     Attributes:
         run: its name.
-        volts: of pixels 1 to n in data order; NaN where a pixel is not fed.
+        volts: of pixels 1 to n in data order, 0 or more; NaN where a pixel is not fed.
         rated: volts of its supply.
         least: below this its pixels misbehave; None where the file does not say.
         taps: pixel and feed of each place where a feed meets the run.
         cuts: V+ is cut just before these pixels.
-
-    Raises:
-        ValueError: a voltage is negative or infinite, or a tap or cut names no place of the run.
     """
 
     run: str
@@ -42,21 +43,6 @@ class Profile:
     least: float | None
     taps: tuple[tuple[int, str], ...]
     cuts: tuple[int, ...] = ()
-
-    def __post_init__(self) -> None:
-        if self.volts.ndim != 1 or not len(self.volts):
-            raise ValueError(f"run {self.run}: volts must be one row of one pixel or more, not {self.volts.shape}")
-        wrong = np.flatnonzero((self.volts < 0) | np.isinf(self.volts))
-        if len(wrong):
-            raise ValueError(f"run {self.run}: pixel {wrong[0] + 1} has {self.volts[wrong[0]]} V, which cannot be")
-        if not (math.isfinite(self.rated) and self.rated > 0):
-            raise ValueError(f"run {self.run}: rated is {self.rated} V; a supply has more than 0 V")
-        if self.least is not None and not (math.isfinite(self.least) and self.least >= 0):
-            raise ValueError(f"run {self.run}: least is {self.least} V; give 0 V or more, or None")
-        for what, first, pixels in (("tap at", 1, [pixel for pixel, _ in self.taps]), ("cut before", 2, self.cuts)):
-            for pixel in pixels:
-                if not first <= pixel <= len(self.volts):
-                    raise ValueError(f"run {self.run}: a {what} pixel {pixel}; it has {first} to {len(self.volts)}")
 
     @property
     def lowest(self) -> int | None:
@@ -70,6 +56,24 @@ class Profile:
         for pixel, feed in sorted(set(self.taps)):
             found.setdefault(feed, []).append(pixel)
         return found
+
+
+UNFED = 12.0
+"""Volts on the axis of a run that no supply feeds and whose pixels do not say theirs."""
+
+
+def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
+    """The voltages of runs that are hung."""
+    taps: dict[str, list[tuple[int, str]]] = {}
+    for feed, joins in state.circuit.joins.items():
+        for join in joins:
+            taps.setdefault(join.run, []).append((join.pixel, feed))
+    rails = state.rails
+    for run in runs:
+        kind = state.show.type_of(state.show.runs[run])
+        volts = np.maximum(state.volts(run), 0.0)
+        rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
+        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), state.show.runs[run].power_cuts)
 
 
 def plain(text: str) -> str:

@@ -31,13 +31,18 @@ MM2_BEARS = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.5: 16.0, 2.5: 25.0, 4.0: 32.0, 6.
 BLADES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
 """Amperes of blade fuses. From memory: ISO 8820-3."""
 SOURCES = {
-    "resistance, by gauge": "solid copper: ASTM B258 (from memory), IEC 60028",
-    "resistance, by mm²": "flexible copper of class 5: IEC 60228 (16 and 25 mm² from memory)",
-    "amperes, by gauge": "NFPA 70 (National Electrical Code), 240.4(D), tables 522.22 and 310.16 (from memory)",
-    "amperes, by mm²": "DIN VDE 0298-4, flexible leads of two or three cores (from memory)",
-    "blade fuses": "ISO 8820-3 (from memory)",
+    "resistance, by gauge": "solid copper: ASTM B258, IEC 60028",
+    "resistance, by mm²": "flexible copper of class 5: IEC 60228",
+    "amperes, by gauge": "NFPA 70 (National Electrical Code), 240.4(D), tables 522.22 and 310.16",
+    "amperes, by mm²": "DIN VDE 0298-4, flexible leads of two or three cores",
+    "blade fuses": "ISO 8820-3",
 }
 """Sources of the numbers above, as `patcher help power` prints them."""
+UNPRINTED = (
+    "The amperes, the blade fuses, the sizes of gauges and the resistance of 16 and 25 mm² are values without a "
+    "printed source: they were not compared with these standards. Check them against your wire's data sheet."
+)
+"""What `patcher help power` says of the numbers above that are from memory."""
 
 
 @dataclass(frozen=True, slots=True)

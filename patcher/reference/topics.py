@@ -110,7 +110,7 @@ def _faults() -> list[TopicPart]:
 
 
 def _wires() -> list[TopicPart]:
-    from patcher.power.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, Wire
+    from patcher.power.wires import AWG_BEARS, BLADES, CELSIUS, CLASS_5, MM2_BEARS, SOURCES, UNPRINTED, Wire
 
     wires = [*(Wire(awg=awg) for awg in AWG_BEARS), *(Wire(mm2=area) for area in sorted({*MM2_BEARS, *CLASS_5}))]
     sizes = [
@@ -124,6 +124,7 @@ def _wires() -> list[TopicPart]:
         TopicPart("text", "A size that is not listed may carry what the next thinner one may."),
         TopicPart("text", f"Blade fuses: {blades} A."),
         *(TopicPart("entry", says, what) for what, says in SOURCES.items()),
+        TopicPart("text", UNPRINTED),
     ]
 
 

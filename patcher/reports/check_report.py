@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args
@@ -52,24 +52,30 @@ def say(checked: Checked, show: Path) -> None:
                 print(on_screen(in_words(finding)))
     numbers = _numbers(finding for finding in checked.findings if not finding.accepted)
     print(f"{show}: {', '.join(numbers) or 'OK: no problems found'}.")
+    for line in _speed(checked):
+        print(line)
+    if checked.cut_short:
+        rest = "the rest of the wiring, " * checked.unreadable
+        print(f"Not checked yet: {rest}addresses, timing, network and power. Fix these first, then check again.")
+    if checked.times and not checked.powered:
+        print("Power: the file has no supply, so currents and voltages were not checked.")
+
+
+def _speed(checked: Checked) -> Iterator[str]:
+    """The slowest port, and what the network carries."""
     if checked.frame_rate is not None and checked.times:
         slowest = max(checked.times, key=lambda time: time.frame_ms)
-        print(
+        yield (
             f"Slowest port: {slowest.controller}/{slowest.port}, {slowest.frame_ms:.1f} ms a frame, "
             f"{rate_text(slowest.max_rate)} frames a second; the show plays {checked.frame_rate:g}."
         )
     if checked.traffic and checked.traffic.boxes:
         boxes, total = checked.traffic.boxes, checked.traffic.in_all
         most = max(boxes, key=lambda box: boxes[box].mbps)
-        print(
+        yield (
             f"Network: {count(round(total.packets), 'packet')} a second, {total.mbps:.1f} Mb/s in all, "
             f"{total.mbps / LINK_MBPS * 100:.1f} % of {LINK_MBPS} Mb/s; most to {most}, {boxes[most].mbps:.1f} Mb/s."
         )
-    if checked.cut_short:
-        rest = "the rest of the wiring, " * checked.unreadable
-        print(f"Not checked yet: {rest}addresses, timing, network and power. Fix these first, then check again.")
-    if checked.times and not checked.powered:
-        print("Power: the file has no supply, so currents and voltages were not checked.")
 
 
 def _numbers(findings: Iterable[Finding]) -> list[str]:

@@ -53,11 +53,7 @@ def say(outcome: Outcome) -> None:
     if heard.streams or heard.announced or heard.synchronizations:
         print("\nSources")
         _say_sources(heard)
-    if outcome.boxes:
-        print()
-        boxes = scene.wiring.show.controllers if scene.wiring is not None else {}
-        heard_only = {name for name, box in boxes.items() if scene.yard and box.delivery == "multicast"}
-        say_table(("box", "address", "answers"), [_box(box, heard_only) for box in outcome.boxes])
+    _say_boxes(outcome)
     if scene.wiring is not None and scene.patch is not None and live:
         print()
         _say_lit(lit(heard, scene.wiring, scene.patch))
@@ -279,6 +275,15 @@ def _unheard(heard: Heard) -> Iterator[tuple[str, str]]:
             yield f"{name} ({each.address}) by E1.31, CID {each.cid}", f"announces {numbers}, not heard here"
 
 
+def _say_boxes(outcome: Outcome) -> None:
+    if outcome.boxes:
+        scene = outcome.scene
+        boxes = scene.wiring.show.controllers if scene.wiring is not None else {}
+        heard_only = {name for name, box in boxes.items() if scene.yard and box.delivery == "multicast"}
+        print()
+        say_table(("box", "address", "answers"), [_box(box, heard_only) for box in outcome.boxes])
+
+
 def _box(box: Presence, heard_only: Collection[str]) -> tuple[str, str, str]:
     """The cells of a box; `heard_only` are those of the yard that have no address of their own to ask."""
     if box.box in heard_only:
@@ -307,20 +312,10 @@ def _say_lit(parts: Sequence[Lit]) -> None:
 def _pixels(parts: Sequence[Lit]) -> str:
     """Ranges of pixels with their colours; where those are many, the ranges and then the colours that occur."""
     if len(parts) <= MOST_LIT:
-        return ", ".join(f"{_range(part.first, part.last)} {part.colour}" for part in parts)
-    joined: list[list[int]] = []
-    for part in parts:
-        if joined and part.first == joined[-1][1] + 1:
-            joined[-1][1] = part.last
-        else:
-            joined.append([part.first, part.last])
-    said = [_range(first, last) for first, last in joined]
+        return ", ".join(f"{ranges(range(part.first, part.last + 1))} {part.colour}" for part in parts)
+    said = ranges(pixel for part in parts for pixel in range(part.first, part.last + 1)).split(", ")
     more = f" and {len(said) - MOST_LIT} more ranges" if said[MOST_LIT:] else ""
     return f"{', '.join(said[:MOST_LIT])}{more}: {', '.join(sorted({part.colour for part in parts}))}"
-
-
-def _range(first: int, last: int) -> str:
-    return f"{first}–{last}" if last > first else str(first)
 
 
 # --- for scripts --------------------------------------------------------------------------------------------------

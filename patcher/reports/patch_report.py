@@ -120,6 +120,12 @@ def document(patched: Patched) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def pixels_document(patch: Patch) -> dict[str, Any]:
+    """Every pixel, for scripts."""
+    table = patch_tables.every_pixel(patch)
+    return {"every_pixel": [dict(zip(table.heads, row, strict=True)) for row in table.rows]}
+
+
 def changes_document(starts: Sequence[StartChange], runs: Sequence[RunChange], made: Allocation) -> dict[str, Any]:
     """What would change, for scripts."""
     return {

@@ -6,15 +6,15 @@ import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from patcher.charts.run_plots import profiles
 from patcher.charts.voltage_plot import terminal
+from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
 from patcher.sheets.figures import amps, fuses, highest_level, lowest
 from patcher.terminal.printed import count, in_words, say_table
 
-WIDEST_PLOT = 100
+NARROWEST_PLOT, WIDEST_PLOT = 40, 100
 MOST_NAMED = 3
 KEPT = "supplies to 80 %, volts, wires and fuses"
 """What the level of everything keeps to."""
@@ -105,7 +105,7 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
 
 def say_plots(state: Power, runs: Sequence[str]) -> None:
     """Print the voltage along some runs."""
-    width = min(shutil.get_terminal_size().columns, WIDEST_PLOT)
+    width = min(max(shutil.get_terminal_size().columns, NARROWEST_PLOT), WIDEST_PLOT)
     for profile in profiles(state, runs):
         print("\n".join(terminal(profile, width)))
 

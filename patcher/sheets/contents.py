@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from patcher.errors import Finding
 from patcher.patch.changes import run_changes, start_changes
@@ -15,7 +15,7 @@ from patcher.power.flow import Power, if_known
 from patcher.sheets import patch_tables
 from patcher.sheets.box_sheet import BoxSheet, box_sheets
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.labels import Label, Repairs, Tag, labels, tags
+from patcher.sheets.labels import Label, Tag, labels
 from patcher.sheets.parts_list import SPARES, Need, shopping
 from patcher.sheets.patch_tables import PrintedTable
 from patcher.wiring import Wiring
@@ -89,9 +89,9 @@ class ShowSheet:
 
 def show_sheet(
     wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, entered: Entered = NOTHING,
-    spares: float = SPARES, findings: Sequence[Finding] = (),
+    spares: float = SPARES, findings: Sequence[Finding] = (), tags: tuple[Tag, ...] = (),
 ) -> ShowSheet:  # fmt: skip
-    """All that is printed of a show but the tags for storage.
+    """All that is printed of a show.
 
     Args:
         wiring: the wiring.
@@ -101,6 +101,7 @@ def show_sheet(
         entered: what was ticked off as typed in and told.
         spares: percent of pixels and fuses to have besides.
         findings: what is to be said of the show.
+        tags: the tags for storage, where they are wanted; see `labels.tags`.
     """
     show = wiring.show
     same = None if kept is None else not (start_changes(kept, patch, show) or run_changes(kept, patch))
@@ -114,15 +115,8 @@ def show_sheet(
         patch_tables.to_tell(left.runs),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
-        labels(wiring, state), (), tuple(finding for finding in findings if not finding.accepted),
+        labels(wiring, state), tags, tuple(finding for finding in findings if not finding.accepted),
     )  # fmt: skip
-
-
-def with_tags(
-    sheet: ShowSheet, wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repairs]
-) -> ShowSheet:
-    """With the tags for storage; see `labels.tags`."""
-    return replace(sheet, tags=tags(wiring, data_in, repairs))
 
 
 def mark(wiring: Wiring, patch: Patch) -> str:

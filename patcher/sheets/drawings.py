@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from patcher.charts import cable_chart, universe_map, voltage_plot
-from patcher.charts.run_plots import profiles
 from patcher.drawing import show_drawing
+from patcher.drawing.voltage_profile import profiles
 from patcher.patch.patch import Patch
 from patcher.power.flow import Power
 from patcher.sheets.page import Drawings

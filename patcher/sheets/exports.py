@@ -7,10 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from patcher import visible
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
-from patcher.sheets.figures import count, enough
+from patcher.sheets.figures import count, length
 from patcher.sheets.patch_tables import PrintedTable, shown_head
 
 
@@ -23,11 +22,6 @@ def document(sheet: ShowSheet) -> dict[str, Any]:
     for finding in found["findings"]:
         finding["try"] = finding.pop("remedy")
     return {"show": found.pop("title"), **found}
-
-
-def as_json(document: Any) -> str:
-    """The text of a JSON document."""
-    return visible.as_json(document)
 
 
 def _keys(table: PrintedTable) -> list[str]:
@@ -77,11 +71,6 @@ def _taps(sheet: ShowSheet) -> PrintedTable:
     ))  # fmt: skip
 
 
-def as_csv(table: PrintedTable) -> str:
-    """A table as CSV (RFC 4180, but for its line ends), what is not known left empty."""
-    return visible.as_csv(table.heads, table.rows)
-
-
 def as_markdown(sheet: ShowSheet) -> str:
     """The sheets as Markdown: the patch, what is still to do, the player, each box, the shopping list."""
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
@@ -98,7 +87,7 @@ def as_markdown(sheet: ShowSheet) -> str:
         heads = ("port", "run", "pixels", "on the port", "nulls", "lead", "from", "to")
         rows = [
             (
-                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, enough(run.lead, sheet.units),
+                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, length(run.lead, sheet.units),
                 "{}/{}".format(*run.begins), "{}/{}".format(*run.ends),
             )
             for port in box.used for run in port.chain
@@ -109,7 +98,7 @@ def as_markdown(sheet: ShowSheet) -> str:
             need.what,
             need.count,
             need.spare or "",
-            "" if need.metres is None else enough(need.metres, sheet.units),
+            "" if need.metres is None else length(need.metres, sheet.units),
             need.note,
         )
         for need in sheet.shopping

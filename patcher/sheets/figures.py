@@ -18,13 +18,10 @@ def amps(value: float | None) -> str:
 
 
 def length(metres: float, units: str) -> str:
-    """A length in the show's own units, to a tenth."""
-    return "not known" if isnan(metres) else f"{metres / METRES_PER[units]:.1f} {units}"
-
-
-def enough(metres: float, units: str) -> str:
-    """A length to buy: rounded up to a tenth."""
-    return f"{ceil(metres / METRES_PER[units] * 10 - 1e-6) / 10:.1f} {units}"
+    """A length in the show's own units, rounded up to a hundredth: no paper may promise, or ask for, less wire."""
+    if isnan(metres):
+        return "not known"
+    return f"{ceil(metres / METRES_PER[units] * 100 - 1e-6) / 100:.2f}".removesuffix("0") + f" {units}"
 
 
 def count(number: int, thing: str) -> str:

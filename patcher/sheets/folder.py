@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from patcher.errors import refuse
-from patcher.sheets.exports import as_json
-from patcher.show.show_file import write_whole
+from patcher.show.writer import write_whole
+from patcher.visible import as_json
 
 LISTING = "sheets.json"
 """The file that says, under `files`, what was written."""

@@ -116,7 +116,7 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
     environment.filters |= {
-        "metres": figures.length, "enough": figures.enough, "amps": figures.amps, "plain": plain, "place": _place,
+        "metres": figures.length, "amps": figures.amps, "plain": plain, "place": _place,
         "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
         "sections": _sections, "shown_head": shown_head,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Any, Literal, NamedTuple, get_args, get_origin
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -58,12 +58,8 @@ _RELATIONS = {
 }  # fmt: skip
 
 
-class ProblemWords(NamedTuple):
-    """What is wrong and what to do about it."""
-
-    rule: str
-    says: str
-    remedy: str
+ProblemWords = tuple[str, str, str]
+"""The rule, what is wrong, and what to do about it."""
 
 
 def keys_of(model: type[BaseModel]) -> list[str]:
@@ -129,12 +125,10 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
         if kinds:
             shape = run_kind(raw["run"][place[1]])
             here = "a run with no shape" if shape == "none" else f"shape = “{shape}”"
-            return ProblemWords(
-                "unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}"
-            )
+            return "unknown-key", f"is not a key of {here}", f"take it out; it belongs to: {', '.join(kinds)}"
     if hint := nearest(key, known):
-        return ProblemWords("unknown-key", "is not a known key", DID_YOU_MEAN.format(hint))
-    return ProblemWords("unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}")
+        return "unknown-key", "is not a known key", DID_YOU_MEAN.format(hint)
+    return "unknown-key", "is not a known key", f"take it out; the keys here are: {', '.join(known)}"
 
 
 def _choices(place: Place, raw: Mapping[str, Any]) -> str:
@@ -160,62 +154,56 @@ def _shown(value: Any) -> str:
 def _wrong_length(context: Mapping[str, Any]) -> ProblemWords:
     has = f"has {context['actual_length']} item{'s' * (context['actual_length'] != 1)}"
     if "min_length" in context:
-        return ProblemWords("value", f"{has}, but needs at least {context['min_length']}", "add to it")
-    return ProblemWords("value", f"{has}, but may have at most {context['max_length']}", "shorten it")
+        return "value", f"{has}, but needs at least {context['min_length']}", "add to it"
+    return "value", f"{has}, but may have at most {context['max_length']}", "shorten it"
 
 
 def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     kind, context, value = error["type"], error.get("ctx", {}), error["input"]
     if error["loc"][-1] == "[key]":
-        return _bad_key(str(context["error"])) if kind == "value_error" else _bad_name()
+        if kind == "value_error":
+            return "name", str(context["error"]), 'write the port\'s number: 1 = ["run"]'
+        return _bad_name()
     match kind:
         case "extra_forbidden":
             return _unknown_key(place, raw)
         case "missing":
             return _missing(place, raw)
         case "union_tag_invalid":
-            return ProblemWords(
-                "shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS)
-            )
+            return "shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS)
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
-            return ProblemWords("value", says, remedy or "correct it")
+            return "value", says, remedy or "correct it"
         case "literal_error":
             choices = re.findall(r"'([^']*)'", context["expected"])
-            return ProblemWords("value", f"cannot be {_shown(value)}", choose_from(str(value), choices))
+            return "value", f"cannot be {_shown(value)}", choose_from(str(value), choices)
         case "finite_number":
-            return ProblemWords("value", f"is {value}, which is not an ordinary number", "write an ordinary number")
+            return "value", f"is {value}, which is not an ordinary number", "write an ordinary number"
         case "string_pattern_mismatch":
             return _bad_pattern(place, value)
         case "string_too_long":
-            return ProblemWords("name", f"is longer than {context['max_length']} characters", "choose a shorter one")
+            return "name", f"is longer than {context['max_length']} characters", "choose a shorter one"
         case "too_short" | "too_long":
             return _wrong_length(context)
         case _ if kind in _RELATIONS:
             says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
-            return ProblemWords("value", says, "correct the number")
+            return "value", says, "correct the number"
         case _ if kind in _WANTED:
-            return ProblemWords("value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}")
+            return "value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}"
         case _:
-            return ProblemWords("value", str(error["msg"]), "correct it")
+            return "value", str(error["msg"]), "correct it"
 
 
 def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     if isinstance(place[-1], int):
-        return ProblemWords("value", "is missing: a point is two numbers", "write [x, y]")
+        return "value", "is missing: a point is two numbers", "write [x, y]"
     if len(place) == 1:
-        return ProblemWords(
-            "missing-key", "is missing", f"add a line [{place[0]}]; patcher new FILE writes a complete file"
-        )
-    return ProblemWords("missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}")
-
-
-def _bad_key(says: str) -> ProblemWords:
-    return ProblemWords("name", says, 'write the port\'s number: 1 = ["run"]')
+        return "missing-key", "is missing", f"add a line [{place[0]}]; patcher new FILE writes a complete file"
+    return "missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}"
 
 
 def _bad_name() -> ProblemWords:
-    return ProblemWords(
+    return (
         "name",
         "is not a name: a name is a letter from a to z, then letters, digits, - and _, at most 60",
         "rename it everywhere in this file; titles may be in any script",
@@ -224,9 +212,9 @@ def _bad_name() -> ProblemWords:
 
 def _bad_pattern(place: Place, value: Any) -> ProblemWords:
     if place[-1] == "colour_order":
-        return ProblemWords("value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW")
+        return "value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW"
     if len(place) > 2 and place[2] == "start":
-        return ProblemWords("value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"')
+        return "value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"'
     return _bad_name()
 
 

@@ -11,8 +11,7 @@ from pathlib import Path
 
 from patcher.errors import PatcherError, refuse
 from patcher.show.parser import ParsedShow, read
-from patcher.show.writer import LARGEST_FILE as LARGEST_FILE
-from patcher.show.writer import write_whole as write_whole
+from patcher.show.writer import LARGEST_FILE
 
 
 def read_show(path: Path) -> ParsedShow:

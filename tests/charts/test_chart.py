@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.charts.cable_chart import cable_chart
@@ -16,10 +16,9 @@ from patcher.charts.universe_map import free, seats, twice, universe_bars
 from patcher.drawing.leader_rows import LabelWords, stairs
 from patcher.drawing.svg import look
 from patcher.patch.patch import Chain, Link, Patch, Start
-from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, scene, shipped
+from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, one_box, shipped
 from rig.examples import examples
-from rig.shipped import wired
-from rig.sketches import SPACE, Drawn, sketch
+from rig.sketches import SPACE, Drawn
 
 
 @pytest.fixture(scope="module")
@@ -177,24 +176,15 @@ def test_a_chart_has_every_run_end_edge_and_tap_of_its_box(seed: int, wide: floa
 
 def test_what_has_no_pitch_is_said_not_to_be_to_scale() -> None:
     # Common practice, no source: a chart says what of it is not true.
-    box = {"address": "192.0.2.1", "ports": 1, "port": {"1": ["a"]}}
-    tables = {"show": {"title": "t"}, "pixel": {"lamp": {"colour_order": "RGB"}}, "controller": {"box": box}}
-    words = Drawn(cable_chart(*scene(wired(tables | {"run": {"a": {"pixel": "lamp", "pixels": 9}}})), "box")).said()
+    words = Drawn(cable_chart(*one_box({"a": {"pixels": 9}}), "box")).said()
     assert "Not to scale: no pitch in the file: a" in words
 
 
 def test_more_ports_than_a_page_holds_are_counted() -> None:
     # Common practice, no source: what is left out is said.
-    runs = {f"run-{number}": {"pixel": "lamp", "pixels": 9} for number in range(90)}
-    ports = {str(number + 1): [name] for number, name in enumerate(runs)}
-    box = {"address": "192.0.2.1", "ports": 90, "port": ports}
-    tables = {
-        "show": {"title": "t"},
-        "pixel": {"lamp": {"colour_order": "RGB", "pitch": 0.1}},
-        "controller": {"box": box},
-        "run": runs,
-    }
-    drawn = Drawn(cable_chart(*scene(wired(tables)), "box"))
+    runs = {f"run-{number}": {"pixels": 9} for number in range(90)}
+    ports = {str(number): [name] for number, name in enumerate(runs, start=1)}
+    drawn = Drawn(cable_chart(*one_box(runs, {"pitch": 0.1}, box={"ports": 90, "port": ports}), "box"))
     shown = {run for run, _ in drawn.data("run", "end")}
     assert 30 < len(shown) < 90
     assert f"{90 - len(shown)} lines of the chart" in drawn.said()
@@ -242,6 +232,14 @@ def channels(found: Scene) -> dict[int, dict[int, tuple[str, int | None]]]:
     return taken
 
 
+def check_frame(bar: ElementTree.Element) -> None:
+    """Nothing of a bar lies outside its frame."""
+    edges = np.array([[float(rect.get("x")), float(rect.get("width"))] for rect in bar.iter(f"{SPACE}rect")])
+    frame = edges[np.argmax(edges[:, 1])]
+    assert (edges[:, 0] >= frame[0] - 0.01).all()
+    assert (edges.sum(axis=1) <= frame.sum() + 0.02).all()
+
+
 @examples(15, 25)
 @given(SHOW_SEEDS, WIDE)
 def test_every_channel_of_the_map(seed: int, wide: float) -> None:
@@ -254,6 +252,7 @@ def test_every_channel_of_the_map(seed: int, wide: float) -> None:
         for bar in drawn.root.iter(f"{SPACE}g"):
             if (universe := bar.get("data-universe")) is None:
                 continue
+            check_frame(bar)
             for seat in bar.iter():
                 first, last = seat.get("data-first"), seat.get("data-last")
                 if first is None:
@@ -321,18 +320,3 @@ def test_looks_are_the_boxes_own(heron: Scene) -> None:
         assert line.get("stroke") == look(number).colour
         assert thread.get("stroke-dasharray", "none") == look(number).dash
         assert [text.text for text in drawn.texts() if text.get("class") == "key"].count(box) == 1
-
-
-@settings(deadline=None, max_examples=10)
-@given(st.integers(0, 10_000))
-def test_no_channel_of_the_map_is_out_of_its_bar(seed: int) -> None:
-    # Source: the bar's own frame.
-    wiring = wired(sketch(seed, most=6))
-    for page in universe_bars(wiring, scene(wiring)[1]):
-        for bar in Drawn(page).root.iter(f"{SPACE}g"):
-            if bar.get("data-universe") is None:
-                continue
-            edges = np.array([[float(rect.get("x")), float(rect.get("width"))] for rect in bar.iter(f"{SPACE}rect")])
-            frame = edges[np.argmax(edges[:, 1])]
-            assert (edges[:, 0] >= frame[0] - 0.01).all()
-            assert (edges.sum(axis=1) <= frame.sum() + 0.02).all()

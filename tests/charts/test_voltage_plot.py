@@ -12,7 +12,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from patcher.charts.voltage_plot import Profile, svg, terminal
+from patcher.charts.voltage_plot import svg, terminal
+from patcher.drawing.voltage_profile import Profile
 from rig.examples import examples
 
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -456,36 +457,3 @@ def test_a_feed_whose_name_does_not_fit_is_named_below() -> None:
     # Common practice, no source: a mark that is drawn is named.
     lines = terminal(run_of(*[11.0] * 90, taps=[(40, "a" * 30), (41, "short"), (42, "short")]), 60)
     assert "▲ short: pixels 41 and 42" in lines
-
-
-# --- what is refused ----------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("wrong", "says"),
-    [
-        ({"volts": np.array([1.0, -0.1])}, "pixel 2 has -0.1 V"),
-        ({"volts": np.array([math.inf])}, "pixel 1 has inf V"),
-        ({"volts": np.array([])}, "one pixel or more"),
-        ({"volts": np.ones((2, 2))}, "one row"),
-        ({"rated": math.nan}, "rated is nan V"),
-        ({"rated": 0.0}, "rated is 0.0 V"),
-        ({"least": math.nan}, "least is nan V"),
-        ({"least": -1.0}, "least is -1.0 V"),
-        ({"taps": ((3, "f"),)}, "a tap at pixel 3; it has 1 to 2"),
-        ({"taps": ((0, "f"),)}, "a tap at pixel 0"),
-        ({"cuts": (1,)}, "a cut before pixel 1; it has 2 to 2"),
-    ],
-)
-def test_what_cannot_be_is_refused(wrong: dict, says: str) -> None:
-    # Common practice, no source: a picture of nonsense is worse than none.
-    right = {"run": "towpath", "volts": np.array([11.0, 10.5]), "rated": 12.0, "least": 10.0, "taps": ()}
-    with pytest.raises(ValueError, match=re.escape(says)) as refused:
-        Profile(**(right | wrong))
-    assert str(refused.value).startswith("run towpath: ")
-
-
-def test_a_picture_takes_forty_columns() -> None:
-    # Common practice, no source: narrower than this the plot says nothing.
-    with pytest.raises(ValueError, match="40 columns"):
-        terminal(run_of(11.0), 39)

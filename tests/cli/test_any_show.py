@@ -9,10 +9,11 @@ from tempfile import TemporaryDirectory
 
 import pytest
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import cli
+from rig.examples import examples
 from rig.swap_shows import with_tees
 
 ORDERS = ("R", "RG", "RGB", "BGR", "RGBW", "WRGB", "RGBWA", "RGBRGB")
@@ -120,16 +121,8 @@ def every_command(tables: dict, other: dict, pick: Random) -> None:
         run("todo", path)
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(8, 60)
 @given(shows(), shows(), st.integers(0, 2**32))
 def test_no_command_ends_in_a_fault_of_its_own(tables: dict, other: dict, seed: int) -> None:
     # Source: found in use: whatever is wrong is said in words, with exit 0, 1 or 2
-    every_command(tables, other, Random(seed))
-
-
-@pytest.mark.long
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@given(shows(), shows(), st.integers(0, 2**32))
-def test_no_command_ends_in_a_fault_of_its_own_on_many_shows(tables: dict, other: dict, seed: int) -> None:
-    # Source: as above
     every_command(tables, other, Random(seed))

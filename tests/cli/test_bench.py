@@ -1,16 +1,14 @@
 """`bench`: one string with no show file, by the octets that leave; and as a run of a show has it."""
 
+import io
 import os
-import pty
 import socket
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from patcher.walk.record_file import checks_path, read_record
+from patcher.walk.record_file import read_record
 from rig.shipped import Patcher
 from rig.yard_process import document, refused
 
@@ -176,20 +174,23 @@ def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, soc
     assert len(read_record(heron_lock).bench) == 2
 
 
-def test_how_it_was_is_asked_at_a_terminal(heron_lock: Path, sockets: dict) -> None:
+class Terminal(io.StringIO):
+    """Somebody at the keys."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("said", "kept"), [("y\n", ["primaries: as it should be"]), ("\n", [])])
+def test_how_it_was_is_asked_at_a_terminal(
+    said: str, kept: list[str], heron_lock: Path, sockets: dict, here: Patcher
+) -> None:
     # Source: as above; the words are the person's own
-    for said, kept in ((b"y\n", ["primaries: as it should be"]), (b"\n", [])):
-        checks_path(heron_lock).unlink(missing_ok=True)
-        ours, theirs = pty.openpty()
-        command = [sys.executable, "-m", "patcher", "bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", "0.1"]
-        process = subprocess.Popen(command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        os.close(theirs)
-        os.write(ours, said)
-        _, err = process.communicate(timeout=60)
-        os.close(ours)
-        assert process.returncode == 0, err
-        assert "Was it as it should be?" in err
-        assert [entry.what for entry in read_record(heron_lock).bench] == kept
+    ran = here("bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", 0.1, stdin=Terminal(said))
+    assert ran.returncode == 0, ran.stderr
+    assert "Was it as it should be?" in ran.stderr
+    record = read_record(heron_lock)
+    assert [entry.what for entry in (record.bench if record else ())] == kept
 
 
 @pytest.mark.parametrize(

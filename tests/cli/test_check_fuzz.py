@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import copy
 import io
+import math
+import tomllib
 import warnings
 from pathlib import Path
 from typing import Any
@@ -21,7 +24,7 @@ from rig.examples import examples
 from rig.good_show import GOOD
 from rig.sketches import sketch
 
-QUICK = examples(20, 60)
+QUICK = examples(25, 100)
 EXTREMES: tuple[Any, ...] = (
     0, 1, -1, 2, 0.0, -0.0, 5e-324, 1e-300, 1e-9, 1e9, 1e300, 1.7e308, 63_999, 32_764_488, 2**63 - 1, True, False,
     "", "a",
@@ -84,34 +87,94 @@ def test_check_takes_every_show_with_some_values_that_nobody_means(path: Path, s
 
 
 TABLES = ("show", "pixel", "controller", "run", "prop", "supply", "feed", "accept")
-VALUES = st.recursive(
-    st.none() | st.booleans() | st.integers(-(2**70), 2**70) | st.floats() | st.text(max_size=9)
-    | st.sampled_from(EXTREMES),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=9), inner, max_size=4),
-    max_leaves=12,
+KEYS = (
+    *TABLES, "title", "units", "pixels", "shape", "path", "corners", "gaps", "at", "file", "area", "columns", "rows",
+    "lines", "turns", "data_in", "of", "band", "port", "start", "ports", "address", "taps", "run", "from", "tap",
+    "runs", "same_data_as", "every", "length", "logic", "amps", "volts", "level", "rule", "where", "why", "start_per",
+    "1", "2", "[key]", "none", "line", "grid", "feet", "height", "passes", "colour_order", "power_cuts", "placement",
 )  # fmt: skip
+WORDS = (
+    "towpath", "willow", "gate", "mill", "lamp", "line", "loop", "arch", "grid", "band", "points", "none", "first",
+    "last", "rows", "columns", "serpentine", "ft", "m", "192.0.2.21", "24/1", "0/0", "RGB", "bottom-left", "e131", "",
+)  # fmt: skip
+
+scalars = st.one_of(
+    st.booleans(),
+    st.integers(-3, 60),
+    st.integers(-(10**40), 10**40),
+    st.floats(width=32),
+    st.sampled_from((math.nan, math.inf, -math.inf, 1e308, -1e308)),
+    st.sampled_from(WORDS),
+    st.text(max_size=8),
+    st.dates(),
+    st.datetimes(),
+    st.times(),
+)
+names = st.one_of(st.sampled_from(KEYS), st.sampled_from(WORDS), st.text(max_size=6))
+values = st.recursive(
+    scalars,
+    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(names, inner, max_size=5)),
+    max_leaves=12,
+)
 
 
 @QUICK
 @given(
-    st.dictionaries(
-        st.sampled_from(["show", "pixel", "controller", "run", "prop", "supply", "feed", "accept", "x"]), VALUES
-    )
+    st.dictionaries(names, values, max_size=6)
+    | st.fixed_dictionaries({}, optional={table: st.dictionaries(names, values, max_size=3) for table in TABLES})
 )
 def test_check_takes_any_tables(path: Path, tables: dict) -> None:
     # Source: the same
-    try:
-        text = tomli_w.dumps(tables)
-    except TypeError:  # None is nothing in TOML
-        return
-    assert checked(path, text) in (0, 1, 2)
+    assert checked(path, tomli_w.dumps(tables)) in (0, 1, 2)
+
+
+def containers(node: Any) -> list:
+    """Every table and list of a show, itself included."""
+    found = [node] if isinstance(node, dict | list) else []
+    for child in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+        found += containers(child)
+    return found
+
+
+def good_tables() -> dict:
+    return tomllib.loads(GOOD.replace('file = "willow.csv"', "at = [[0.5, 1.0], [0.7, 1.2]]"))
 
 
 @QUICK
-@given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.text("[]{}\"'#=.,\n\\ a1\0é", max_size=5)), max_size=6))
-def test_check_takes_any_text(path: Path, edits: list[tuple[int, str]]) -> None:
+@given(st.data())
+def test_check_takes_a_good_show_with_some_things_changed(path: Path, data: st.DataObject) -> None:
     # Source: the same
-    text = GOOD
+    tables = good_tables()
+    for _ in range(data.draw(st.integers(1, 4))):
+        places = [place for place in containers(tables) if place]
+        if not places:
+            break
+        place = data.draw(st.sampled_from(places))
+        key = data.draw(st.sampled_from(list(place) if isinstance(place, dict) else range(len(place))))
+        match data.draw(st.sampled_from(("value", "take", "rename", "double", "move"))):
+            case "value":
+                place[key] = data.draw(values)
+            case "take":
+                del place[key]
+            case "rename" if isinstance(place, dict):
+                place[data.draw(names)] = place.pop(key)
+            case "double" if isinstance(place, list):
+                place.append(copy.deepcopy(place[key]))
+            case _:
+                place[key] = copy.deepcopy(data.draw(st.sampled_from(containers(tables))))
+    assert checked(path, tomli_w.dumps(tables)) in (0, 1, 2)
+
+
+@QUICK
+@given(
+    st.lists(
+        st.tuples(st.integers(0, len(GOOD)), st.text("[]{}\"'#=.,\n\\ a1\0é", max_size=5) | st.text(max_size=3)),
+        max_size=6,
+    ),
+    st.just(GOOD) | st.just("") | st.text(max_size=200),
+)
+def test_check_takes_any_text(path: Path, edits: list[tuple[int, str]], text: str) -> None:
+    # Source: the same
     for at, put_in in edits:
         text = text[:at] + put_in + text[at + len(put_in) // 2 :]
     assert checked(path, text) in (0, 1, 2)

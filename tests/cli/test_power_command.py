@@ -118,6 +118,16 @@ def test_a_run_or_a_prop_is_plotted_and_another_name_refused(here: Patcher, hero
     assert "gable" in said.stderr
 
 
+def test_a_plot_takes_forty_columns_where_the_terminal_has_fewer(
+    here: Patcher, heron_lock: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Source: found in use: a terminal of 30 columns was told of a bug
+    monkeypatch.setenv("COLUMNS", "30")
+    ran = here("power", heron_lock, "gable")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert max(map(len, ran.stdout.splitlines())) <= 40
+
+
 def test_the_drawing_is_sound_xml(here: Patcher, heron_lock: Path) -> None:
     assert here("power", heron_lock, "cottage", "--svg", "out.svg").returncode == 0
     root = ET.fromstring(heron_lock.with_name("out.svg").read_text())

@@ -23,7 +23,7 @@ from patcher.faults.fault import FORMS
 from patcher.frames.patterns import RAMP_SECONDS
 from patcher.frames.request import PatternName
 from patcher.power.flow import LOADED
-from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS
+from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS, UNPRINTED
 from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
 from patcher.reports.topic_lines import WIDEST, lines
@@ -193,6 +193,8 @@ def test_every_wire_and_fuse_is_there() -> None:
         assert listed[f"{area:g} mm²"].startswith(f"may carry {amps:g} A;")
         assert f"; {CLASS_5[area]:.3g} Ω" in listed[f"{area:g} mm²"]
     assert ", ".join(f"{amps:g}" for amps in BLADES) in said
+    assert "memory" not in said
+    assert said.count(UNPRINTED) == 1
     for source in ("NFPA 70", "DIN VDE 0298-4", "IEC 60228", "IEC 60028", "ASTM B258", "ISO 8820-3"):
         assert source in said
 

@@ -37,6 +37,19 @@ def shipped(name: str = "heron-lock.toml") -> Scene:
     return scene(wire(show))
 
 
+def one_box(runs: dict, lamp: dict | None = None, *, box: dict | None = None, taps: list | None = None) -> Scene:
+    """A box with runs on its first port, and one feed where there are taps."""
+    table = {"address": "192.0.2.1", "ports": 1, "port": {"1": list(runs)}} | (box or {})
+    tables = {
+        "show": {"title": "one box"}, "pixel": {"lamp": {"colour_order": "RGB"} | (lamp or {})},
+        "controller": {"box": table}, "run": {name: {"pixel": "lamp"} | run for name, run in runs.items()},
+    }  # fmt: skip
+    if taps:
+        tables |= {"supply": {"s": {"volts": 12.0, "amps": 30.0}}}
+        tables |= {"feed": {"f": {"supply": "s", "awg": 12, "taps": taps}}}
+    return scene(wired(tables))
+
+
 def edges_of(found: Scene, run: str) -> set[tuple[str, str, str]]:
     """The pixels of a run at which a universe begins inside it, told pixel by pixel from the patch's starts."""
     wiring, patch, _ = found

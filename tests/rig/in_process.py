@@ -8,16 +8,21 @@ from pathlib import Path
 from unittest.mock import patch
 
 
-def run(folder: Path, *arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
-    """Runs it in a folder as a person would, with pipes for its streams; it may not end in a fault of its own."""
+def run(folder: Path, *arguments: object, stdin: str | io.StringIO = "") -> subprocess.CompletedProcess[str]:
+    """Runs it in a folder as a person would, with pipes for its streams; it may not end in a fault of its own.
+
+    It listens only for a moment for others that send: no test has any there.
+    """
     from patcher import cli
+    from patcher.cli import playback
 
     words = ["patcher", *map(str, arguments)]
     streams = {name: io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for name in ("stdout", "stderr")}
     before, code = Path.cwd(), 0
     os.chdir(folder)
     try:
-        with patch.multiple(sys, argv=words, stdin=io.StringIO(stdin), **streams):
+        stdin = io.StringIO(stdin) if isinstance(stdin, str) else stdin
+        with patch.multiple(sys, argv=words, stdin=stdin, **streams), patch.object(playback, "LISTENS", 0.02):
             cli.main()
     except SystemExit as left:
         code = int(left.code or 0)

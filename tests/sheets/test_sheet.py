@@ -8,6 +8,7 @@ import sys
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -16,18 +17,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.drawing.voltage_profile import plain
+from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.reference import parts_of, topics
-from patcher.sheets.contents import show_sheet, with_tags
+from patcher.sheets import drawings
+from patcher.sheets.contents import mark, show_sheet
+from patcher.sheets.figures import length
 from patcher.sheets.label_stock import LabelStock
+from patcher.sheets.labels import tags
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Entry, RecordedAnswer
 from patcher.walk.record_file import change_record
-from patcher.wiring import wire
+from patcher.wiring import Wiring, wire
 from rig.examples import examples
 from rig.html_page import Page
 from rig.power_show import fed, show, tap
@@ -35,6 +40,23 @@ from rig.shipped import ROOT, SHOWS, Patcher, wired
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+DRAWN: dict[str, Drawings] = {}
+
+
+@pytest.fixture(autouse=True)
+def drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each show is drawn once; `test_show_drawing.py` draws twice and compares."""
+    draw = drawings.draw
+
+    def once(wiring: Wiring, patch: Patch, *more: Any) -> Drawings:
+        key = mark(wiring, patch)
+        if key not in DRAWN:
+            DRAWN[key] = draw(wiring, patch, *more)
+        return DRAWN[key]
+
+    monkeypatch.setattr(drawings, "draw", once)
 
 
 def files_in(folder: Path) -> set[str]:
@@ -180,10 +202,9 @@ def test_readme_prints_what_is_printed(heron_lock: Path, here: Patcher) -> None:
 
 
 @pytest.mark.parametrize(("kept", "drawn"), [("heron-lock", "show"), ("heron-lock-mooring", "chart-mooring")])
-def test_readme_shows_the_drawings_that_are_drawn(kept: str, drawn: str, heron_lock: Path, here: Patcher) -> None:
+def test_readme_shows_the_drawings_that_are_drawn(kept: str, drawn: str, page: Page, heron_lock: Path) -> None:
     # Source: README.md, On paper: every word in them, in its order
     assert f"(shows/{kept}.svg)" in README
-    assert here("sheet", heron_lock, "--out", "out").returncode == 0
     files = SHOWS / f"{kept}.svg", heron_lock.parent / f"out/drawings/{drawn}.svg"
     one, other = (list(ElementTree.parse(file).getroot().itertext()) for file in files)
     assert one == other
@@ -246,7 +267,7 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert f"carries {feed['amps']:.1f} A" in head
         assert feed["fuse"] is None or head.endswith(f"fuse {feed['fuse']:g} A")
         assert rows == [
-            (f"{one['run']}/{one['pixel']}", f"{one['metres']:.1f} m", f"{one['amps']:.1f} A") for one in feed["taps"]
+            (f"{one['run']}/{one['pixel']}", length(one["metres"], "m"), f"{one['amps']:.1f} A") for one in feed["taps"]
         ]
 
 
@@ -353,7 +374,7 @@ def test_hostile_words_are_words(title: str, batch: str) -> None:
         "runs": {"a": wiring.show.runs["a"].model_copy(update={"batch": batch})},
     }))  # fmt: skip
     patch, state = allocate(wiring).patch, power(wiring)
-    sheet = with_tags(show_sheet(wiring, patch, None, state), wiring, {"a": "its left end"}, {})
+    sheet = show_sheet(wiring, patch, None, state, tags=tags(wiring, {"a": "its left end"}, {}))
     for name, text in pages(sheet, Drawings(), LabelStock()).items():
         text.encode()
         read = Page(text)

@@ -14,11 +14,12 @@ from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
-from patcher.sheets.exports import as_csv, as_json, as_markdown, document, tables
-from patcher.sheets.figures import enough
+from patcher.sheets.exports import as_markdown, document, tables
+from patcher.sheets.figures import length
 from patcher.sheets.labels import Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
+from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
 from rig.patch_pencil import allocated, laid_by_pencil, shows
@@ -184,12 +185,20 @@ def test_what_is_not_hung_is_not_bought_and_has_no_label() -> None:
     assert {tag.run: tag.hung for tag in tags(wiring, {"a": "left", "b": "left"}, {})} == {"a": True, "b": False}
 
 
-def test_lengths_to_buy_are_never_short() -> None:
-    # Source: arithmetic
-    for metres in (0.0, 0.1, 2.25, 2.2500001, 26.5, 3.0):
-        for units, unit in (("m", 1.0), ("ft", 0.3048)):
-            said = float(enough(metres, units).split()[0]) * unit
-            assert metres - 1e-6 <= said < metres + 0.1 * unit + 1e-6
+@pytest.mark.parametrize("metres", [0.1, 1.24, 1.241, 2.25, 2.2500001, 26.5, 123.456])
+@pytest.mark.parametrize(("units", "unit"), [("m", 1.0), ("ft", 0.3048)])
+def test_no_paper_says_less_wire_than_there_is(metres: float, units: str, unit: float) -> None:
+    # Source: arithmetic: as long as the cable or, by less than a hundredth, longer; on labels, and to buy
+    feeds = {"wire": fed(tap("a", 1, metres / unit))}
+    wiring = wired(show({"a": {"pixels": 10, "lead": metres / unit}}, feeds, units=units))
+    state = power(wiring)
+    said = {label.name: label.says for label in labels(wiring, state)}
+    words = [said["a"].split(", ")[1], said["wire"].split(", ")[-1]]
+    words += [length(need.metres, units) for need in shopping(wiring, state) if need.metres]
+    assert len(words) == 4
+    for number, word in map(str.split, words):
+        assert word == units
+        assert metres - 1e-6 <= float(number) * unit < metres + 0.01 * unit + 1e-6
 
 
 # --- labels -------------------------------------------------------------------------------------------------------
@@ -238,10 +247,10 @@ def test_tables_for_machines_say_the_same(heron) -> None:
     sheet = show_sheet(wiring, patch, None, state)
     said = json.loads(as_json(document(sheet)))
     for name, table in tables(sheet).items():
-        rows = list(csv.reader(io.StringIO(as_csv(table))))
+        rows = list(csv.reader(io.StringIO(as_csv(table.heads, table.rows))))
         assert len(rows) == len(table.rows) + 1
         assert {len(row) for row in rows} <= {len(table.heads)}, name
-    starts = list(csv.DictReader(io.StringIO(as_csv(sheet.starts))))
+    starts = list(csv.DictReader(io.StringIO(as_csv(sheet.starts.heads, sheet.starts.rows))))
     assert [int(row["universe"]) for row in starts] == [start["universe"] for start in said["starts"]]
     assert [box["box"] for box in said["boxes"]] == ["lockhouse", "gatepost", "weirside", "mooring"]
     assert said["kept"] is None

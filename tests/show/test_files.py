@@ -18,9 +18,10 @@ from patcher.errors import PatcherError
 from patcher.patch.patch_file import patch_path
 from patcher.show import writer
 from patcher.show.line_numbers import with_ends_of
-from patcher.show.writer import LARGEST_FILE, UNSEALED, alone_with, as_read, write_output, write_together, write_whole
+from patcher.show.writer import UNSEALED, alone_with, as_read, write_output, write_together, write_whole
 from patcher.walk.record import Entry
 from patcher.walk.record_file import change_record, checks_path, read_record
+from rig.examples import tries
 from rig.shipped import Patcher
 
 TABLE = "controller,port,run,universe,channel,pixels\nroof,1,eaves,1,1,50\nroof,2,gutter,2,1,50\n"
@@ -51,10 +52,11 @@ for at in range(number):
 """
 
 
+@pytest.mark.many
 def test_no_answer_is_lost_between_processes(tmp_path: Path) -> None:
     # Source: found in use: 175 of 300 notes were kept. Real processes, all at once.
-    show, each = tmp_path / "show.toml", 25
-    names = "abcd"
+    show, each = tmp_path / "show.toml", tries(15, 50)
+    names = "abc"
     writers = [python(NOTES, show, name, each, stdin=subprocess.PIPE) for name in names]
     for process in writers:
         assert process.stdout is not None
@@ -357,16 +359,18 @@ def test_an_output_replaces_nothing_but_an_output(heron_lock: Path, here: Patche
     assert hidden(folder) == []
 
 
-def test_sheets_are_not_written_through_a_link_that_somebody_put_there(heron_lock: Path, here: Patcher) -> None:
+def test_sheets_are_not_written_through_a_link_that_somebody_put_there(tmp_path: Path, here: Patcher) -> None:
     # The list of the folder names labels.html as Patcher's own, but what stands there by now is the show.
-    text = heron_lock.read_text()
-    assert here("sheet", heron_lock, "--out", "out").returncode == 0
-    (labels := heron_lock.parent / "out" / "labels.html").unlink()
-    labels.symlink_to(heron_lock)
-    ran = here("sheet", heron_lock, "--out", "out")
+    show = tmp_path / "my.toml"
+    here("new", show)
+    text = show.read_text()
+    assert here("sheet", show, "--out", "out").returncode == 0
+    (labels := tmp_path / "out" / "labels.html").unlink()
+    labels.symlink_to(show)
+    ran = here("sheet", show, "--out", "out")
     assert ran.returncode == 2
     assert "labels.html: exists already, and Patcher did not write it" in ran.stderr
-    assert heron_lock.read_text() == text
+    assert show.read_text() == text
 
 
 def test_every_option_that_names_an_output_is_tried_above() -> None:
@@ -439,11 +443,15 @@ def test_a_record_in_any_time_zone_is_read_again(
     assert first.when <= second.when
 
 
-def test_no_record_grows_too_large_to_be_read(tmp_path: Path) -> None:
+def test_no_record_grows_too_large_to_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from patcher.show import show_file
     from patcher.walk.record_file import local_time
 
+    assert show_file.LARGEST_FILE == writer.LARGEST_FILE
+    for module in (show_file, writer):
+        monkeypatch.setattr(module, "LARGEST_FILE", 20_000)
     show = tmp_path / "show.toml"
-    long = Entry("eaves", local_time(), "x" * (LARGEST_FILE - 2000))
+    long = Entry("eaves", local_time(), "x" * (20_000 - 2000))
     change_record(show, lambda record: record.added("notes", long))
     before = checks_path(show).read_bytes()
     with pytest.raises(PatcherError, match="could not be read again; nothing was written"):

@@ -1,23 +1,15 @@
 """Bad show files: each mistake is named by its place, in words, with what to do; no text brings a traceback."""
 
-import copy
-import math
 import os
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import pytest
-import tomli_w
-from hypothesis import given
-from hypothesis import strategies as st
 
 from patcher.errors import Finding, PatcherError
-from patcher.show.parser import read
 from patcher.show.show_file import LARGEST_FILE, read_show
 from patcher.wiring import problems, wire
-from rig.examples import examples
 from rig.good_show import GOOD
 from rig.shipped import ROOT
 
@@ -647,136 +639,6 @@ def test_a_key_in_a_comment_or_a_text_is_not_the_place(folder):
     text = changed("pixels = 50", "# pixels = 0\npixels = -1", text)
     line = one(everything(folder, text), "run.towpath.pixels").line
     assert line in (None, line_with(text, "[run.towpath]\npixel ="), line_with(text, "pixels = -1"))
-
-
-# --- anything at all ----------------------------------------------------------------------------------------------
-
-TABLES = ("show", "pixel", "controller", "run", "prop", "supply", "feed", "accept")
-KEYS = (
-    *TABLES, "title", "units", "pixels", "shape", "path", "corners", "gaps", "at", "file", "area", "columns", "rows",
-    "lines", "turns", "data_in", "of", "band", "port", "start", "ports", "address", "taps", "run", "from", "tap",
-    "runs", "same_data_as", "every", "length", "logic", "amps", "volts", "level", "rule", "where", "why", "start_per",
-    "1", "2", "[key]", "none", "line", "grid", "feet", "height", "passes", "colour_order", "power_cuts", "placement",
-)  # fmt: skip
-WORDS = (
-    "towpath", "willow", "gate", "mill", "lamp", "line", "loop", "arch", "grid", "band", "points", "none", "first",
-    "last", "rows", "columns", "serpentine", "ft", "m", "192.0.2.21", "24/1", "0/0", "RGB", "bottom-left", "e131", "",
-)  # fmt: skip
-
-scalars = st.one_of(
-    st.booleans(),
-    st.integers(-3, 60),
-    st.integers(-(10**40), 10**40),
-    st.floats(width=32),
-    st.sampled_from((math.nan, math.inf, -math.inf, 1e308, -1e308)),
-    st.sampled_from(WORDS),
-    st.text(max_size=8),
-    st.dates(),
-    st.datetimes(),
-    st.times(),
-)
-names = st.one_of(st.sampled_from(KEYS), st.sampled_from(WORDS), st.text(max_size=6))
-values = st.recursive(
-    scalars,
-    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(names, inner, max_size=5)),
-    max_leaves=12,
-)
-anything = examples(50, 150)
-
-
-def sensible(findings) -> None:
-    for finding in findings:
-        assert finding.where
-        assert finding.says
-        assert finding.remedy
-
-
-def read_anything(text: str) -> None:
-    """Reading answers any text with a show or with findings; the wiring of what was read can be judged."""
-    try:
-        reading = read(text)
-    except PatcherError as error:
-        refusal = error.findings
-    else:
-        refusal = ()
-    if refusal:
-        sensible(refusal)
-        return
-    sensible(reading.findings)
-    if reading.show is None:
-        assert reading.findings
-    else:
-        sensible(problems(wire(reading.show), complete=not reading.findings))
-
-
-@anything
-@given(st.text(max_size=200))
-def test_any_text(text):
-    # Source: the design: no traceback ever reaches a person
-    read_anything(text)
-
-
-@anything
-@given(st.dictionaries(names, values, max_size=6))
-def test_any_tables(tables):
-    # Source: the design: no traceback ever reaches a person
-    read_anything(tomli_w.dumps(tables))
-
-
-@examples(33, 100)
-@given(st.fixed_dictionaries({}, optional={table: st.dictionaries(names, values, max_size=3) for table in TABLES}))
-def test_any_values_in_the_known_tables(tables):
-    # Source: the design: no traceback ever reaches a person
-    read_anything(tomli_w.dumps(tables))
-
-
-def containers(node) -> list:
-    """Every table and list of a show, itself included."""
-    found = [node] if isinstance(node, dict | list) else []
-    for child in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
-        found += containers(child)
-    return found
-
-
-def good_tables() -> dict:
-    return tomllib.loads(GOOD.replace('file = "willow.csv"', "at = [[0.5, 1.0], [0.7, 1.2]]"))
-
-
-@anything
-@given(st.data())
-def test_a_good_show_with_some_things_changed(data):
-    # Source: the design: no traceback ever reaches a person
-    tables = good_tables()
-    for _ in range(data.draw(st.integers(1, 4))):
-        places = [place for place in containers(tables) if place]
-        if not places:
-            break
-        place = data.draw(st.sampled_from(places))
-        key = data.draw(st.sampled_from(list(place) if isinstance(place, dict) else range(len(place))))
-        match data.draw(st.sampled_from(("value", "take", "rename", "double", "move"))):
-            case "value":
-                place[key] = data.draw(values)
-            case "take":
-                del place[key]
-            case "rename" if isinstance(place, dict):
-                place[data.draw(names)] = place.pop(key)
-            case "double" if isinstance(place, list):
-                place.append(copy.deepcopy(place[key]))
-            case _:
-                place[key] = copy.deepcopy(data.draw(st.sampled_from(containers(tables))))
-    read_anything(tomli_w.dumps(tables))
-
-
-@anything
-@given(st.data())
-def test_a_good_text_with_some_letters_changed(data):
-    # Source: the design: no traceback ever reaches a person
-    text = GOOD
-    for _ in range(data.draw(st.integers(1, 3))):
-        at = data.draw(st.integers(0, len(text) - 1))
-        length = data.draw(st.integers(0, 3))
-        text = text[:at] + data.draw(st.text(max_size=3)) + text[at + length :]
-    read_anything(text)
 
 
 # --- no silent default where two answers are plausible ---------------------------------------------------------------
