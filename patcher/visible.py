@@ -8,9 +8,13 @@ order than it has (Unicode Technical Report 36, 3.2); a cell that begins with = 
 from __future__ import annotations
 
 import json
+import os
 import re
+import shlex
+import subprocess
 from collections.abc import Iterable, Sequence
 from io import StringIO
+from pathlib import Path
 from typing import Any
 
 _CONTROLS = "\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
@@ -29,6 +33,11 @@ def visible(text: str) -> str:
 def one_line(text: str) -> str:
     """The same for text of one line, such as a name, a note or a cell: line breaks become spaces."""
     return text if text.isascii() and text.isprintable() else _ORDER.sub("\ufffd", _BLANK.sub(" ", text))
+
+
+def argument(path: Path | str) -> str:
+    """A path as it is written in a command that a person copies: quoted where this machine's shell wants that."""
+    return shlex.quote(str(path)) if os.name == "posix" else subprocess.list2cmdline([str(path)])
 
 
 def cell(value: object) -> object:

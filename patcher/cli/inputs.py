@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from patcher.cli.options import SEARCH
 from patcher.errors import Finding, PatcherError, refuse
+from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch
@@ -82,7 +83,7 @@ def load_patch(path: Path, wiring: Wiring) -> Patch:
     kept = read_patch(path)
     if kept is None:
         made = allocated(path, wiring).patch
-        print(f"No patch file yet: using what `patcher patch {path}` would give.", file=sys.stderr)
+        print(f"No patch file yet: using what `patcher patch {argument(path)}` would give.", file=sys.stderr)
         return made
     if found := misfits(kept, wiring):
         raise PatcherError(*found)
@@ -106,7 +107,9 @@ def need_yard(goals: list[Target], show: Path) -> None:
 
     near = [goal for goal in goals if goal.host.startswith("127.")]
     if near and is_free(Ear(near[0].host, near[0].port)):
-        raise refuse("--yard", "no yard is running for this show", f"in another terminal: patcher yard {show}")
+        raise refuse(
+            "--yard", "no yard is running for this show", f"in another terminal: patcher yard {argument(show)}"
+        )
 
 
 def together(*options: tuple[str, object]) -> None:

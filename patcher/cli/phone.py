@@ -95,8 +95,14 @@ def _say(url: str, address: str, hold: float) -> None:
     """Print where the page is, and its code to scan."""
     import segno
 
+    from patcher.stream.interfaces import interfaces
+
     print(url)
-    segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
-    where = "this machine only; --address lets a phone in" if address.startswith("127.") else "this network"
-    print(f"Scan the code with the phone. The page is served on {where}. Whoever has the code can light the show.")
+    if address.startswith("127."):
+        others = [str(known) for known in interfaces() if not known.address.startswith("127.")]
+        choose = f", choose from {', '.join(others)}" if others else ""
+        print(f"Open it in a browser on this machine; only this machine can. To let a phone in: --address{choose}.")
+    else:
+        segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
+        print("Scan the code with the phone, on the same network. Whoever has the code can light the show.")
     print(f"After {hold:g} s without any phone, all pixels go dark. Ctrl-C ends it.", flush=True)

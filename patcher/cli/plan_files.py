@@ -9,10 +9,12 @@ import typer
 
 from patcher.cli.inputs import allocated, load, show_name, together
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile, SparePixels
-from patcher.errors import refuse
+from patcher.errors import PatcherError, refuse
 from patcher.terminal.printed import say_csv, say_findings, say_json, say_table
+from patcher.visible import argument
 
 if TYPE_CHECKING:
+    from patcher.patch.patch import Patch
     from patcher.placement.allocation import Allocation
     from patcher.sheets.patch_tables import PrintedTable
 
@@ -35,7 +37,7 @@ def new(
     write_output(schema, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
     write_together({file: None}, {file: STARTER})
     print(f"Wrote {file}, and {schema} beside it, with which an editor completes and checks it.")
-    print(f"Change it to your own, then: patcher check {file}")
+    print(f"Change it to your own, then: patcher check {argument(file)}")
 
 
 def patch(
@@ -55,7 +57,7 @@ def patch(
     The patch is kept beside the show, so that next season as few boxes as possible change.
     """
     from patcher.patch.entered import todo
-    from patcher.patch.patch_file import patch_path, read_entered, read_patch, write_patch
+    from patcher.patch.patch_file import patch_path, read_entered, write_patch
     from patcher.reports import patch_report, todo_report
     from patcher.show.writer import as_read
 
@@ -63,9 +65,8 @@ def patch(
     together(("--json", as_json), ("--csv", as_json and csv), ("--player", as_json and player))
     seen = as_read(show, patch_path(show))
     wiring = load(show)
-    kept = None if fresh else read_patch(show)
-    entered = read_entered(show)
-    made = allocated(show, wiring, kept, spare_pixels=spare_pixels, seconds=seconds)
+    kept, entered = _kept(show, fresh=fresh), read_entered(show)
+    made = allocated(show, wiring, None if fresh else kept, spare_pixels=spare_pixels, seconds=seconds)
     path = write_patch(show, made.patch, seen)
     if (csv or every_pixel or player) and not as_json:
         _say_table(patch_report.table(wiring, made.patch, player=player, every_pixel=every_pixel), csv=csv)
@@ -81,6 +82,18 @@ def patch(
             patch_report.say_summary(patched, path)
             todo_report.say_left(show, left)
     _say_faults(show, made)
+
+
+def _kept(show: Path, *, fresh: bool) -> Patch | None:
+    """The patch of before; one that cannot be read is none where all is assigned anew."""
+    from patcher.patch.patch_file import read_patch
+
+    try:
+        return read_patch(show)
+    except PatcherError:
+        if not fresh:
+            raise
+        return None
 
 
 def _say_table(table: PrintedTable, *, csv: bool) -> None:
@@ -137,7 +150,7 @@ def diff(
         print("\nTo tell the player:")
         todo_report.say_told(runs)
     if starts or runs:
-        print(f"\nNothing is written yet: patcher patch {show}")
+        print(f"\nNothing is written yet: patcher patch {argument(show)}")
     elif old is not None:
         todo_report.say_left(show, todo(entered, wiring, old))
     _say_faults(show, made)

@@ -15,6 +15,7 @@ from patcher.cli.inputs import allocated, load
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile
 from patcher.errors import Finding, refuse
 from patcher.terminal.printed import count, say_json
+from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch
@@ -73,7 +74,9 @@ def sheet(
     kept, entered = read_patch(show), read_entered(show)
     if len(wiring.show.runs) > MOST_RUNS:
         says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
-        raise refuse(str(show), says, f"print its tables: patcher patch {show} --csv, or one show file for some boxes")
+        raise refuse(
+            str(show), says, f"print its tables: patcher patch {argument(show)} --csv, or one show file for some boxes"
+        )
     folder.prepare(out)
     with _progress() as begin:
         done = begin("patch and power", 2)

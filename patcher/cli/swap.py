@@ -10,6 +10,7 @@ import typer
 from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, ShowFile
 from patcher.terminal.printed import say_json
+from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.show.writer import Seen
@@ -56,7 +57,7 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
         else:
             swap_report.say_shortfall(swapped)
         raise typer.Exit(1)
-    steps = box_steps(swapped, wiring, str(path), save=not write)
+    steps = box_steps(swapped, wiring, argument(path), save=not write)
     entered = read_entered(path)
     wrote = write_swap(path, seen, wiring.show, swapped.show, swapped.patch, spare) if write else []
     if as_json:
@@ -79,7 +80,7 @@ def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, wr
     from patcher.swaps.swapped_files import write_swap
 
     swapped = swap_supply(wiring, dead, spare)
-    steps = supply_steps(swapped, str(path), save=not write) if swapped.holds else []
+    steps = supply_steps(swapped, argument(path), save=not write) if swapped.holds else []
     wrote = write_swap(path, seen, wiring.show, swapped.show, None, spare) if write and swapped.holds else []
     if as_json:
         say_json(swap_report.supply_document(swapped, steps, wrote))

@@ -11,6 +11,7 @@ from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, ShowFile
 from patcher.errors import refuse
 from patcher.terminal.printed import say_json
+from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.patch.entered import Entered
@@ -44,7 +45,7 @@ def todo(
         raise refuse("--undo", "no tick is named", "name the ticks: --typed THING, --told THING")
     wiring = load(show)
     if (typed or told) and read_patch(show) is None:
-        raise refuse(str(patch_path(show)), "was not found", f"write it first: patcher patch {show}")
+        raise refuse(str(patch_path(show)), "was not found", f"write it first: patcher patch {argument(show)}")
     patch = load_patch(show, wiring)
     ticks = read_entered(show)
     change = _change(ticks, wiring, patch, typed, told, undo=undo)

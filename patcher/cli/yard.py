@@ -16,6 +16,7 @@ from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, Faults, Seconds, Seed, ShowFile
 from patcher.errors import choose_from, refuse
 from patcher.terminal.printed import say_json
+from patcher.visible import argument
 from patcher.visible import as_json as json_text
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def yard(
     with stopping() as stop, Receiver(heard_by) as receiver:
         for box in simulated.boxes:
             print(yard_report.listens(simulated, wiring.show, box, hosts), file=sys.stderr)
-        print(f"The yard is ready: patcher send dot {show} --yard", file=sys.stderr, flush=True)
+        print(f"The yard is ready: patcher send dot {argument(show)} --yard", file=sys.stderr, flush=True)
         draws = _can_draw(wanted=on is not None, as_json=as_json)
         watchers = _watchers(simulated, wiring, thing, snapshot, draws=draws)
         left_out = run(simulated, wiring.show, receiver, heard_by, stop, end, watchers)

@@ -18,11 +18,12 @@ from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.plan_edits import UNSAID
-from patcher.remedies.remedies import LOW_VOLTAGE, not_wiring, remedy
+from patcher.remedies.remedies import LOW_VOLTAGE, in_file_alone, not_wiring, remedy
 from patcher.remedies.rewrite import rewritten
 from patcher.show.show_file import read_text
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
+from patcher.visible import argument
 from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ class Consulting:
         self.say("  Check the pixels there, their joints, and whether they are all of one type.")
         boxes = {self.wiring.ports[run][0] for run in runs_of(self.wiring, self.plan.patch, diagnosis.thing)}
         for box in sorted(boxes - {diagnosis.thing}):
-            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {self.path} {box}")
+            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {argument(self.path)} {box}")
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
@@ -154,7 +155,7 @@ class Consulting:
         be changed.
         """
         for fault in same[0]:
-            todo = remedy(str(self.path), self.wiring, fault)
+            todo = remedy(argument(self.path), self.wiring, fault)
             self.say(f"  To fix it: {todo.says}.")
             if todo.causes:
                 self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
@@ -182,15 +183,19 @@ class Consulting:
                 continue
             self.assumed = faults
             instead = "" if faults == same[0] else f", if {in_words(faults)},"
-            self.say(f"  Or{instead} leave the wiring as it is, and change {self.path.name}:")
-            for number, line in change.lines:
-                if line.strip():
-                    self.say(f"    line {number}: {line.strip()}")
+            if all(in_file_alone(self.wiring, fault) for fault in faults):
+                self.say(f"  Change {self.path.name}:")
+            else:
+                self.say(f"  Or{instead} leave the wiring as it is, and change {self.path.name}:")
+            for line in change.lines:
+                self.say(f"    {line}")
+            if change.boxes or change.moved:
+                path = argument(self.path)
+                self.say(f"    then patcher patch {path}; patcher todo {path} lists what to change:")
             if change.boxes:
-                boxes = ", ".join(change.boxes)
-                self.say(f"    and change the settings of {boxes}: patcher todo {self.path} lists them")
+                self.say(f"    the settings of {', '.join(change.boxes)}")
             if change.moved:
-                self.say(f"    and tell the player of {', '.join(change.moved)}: patcher todo {self.path} says what")
+                self.say(f"    what the player is told of {', '.join(change.moved)}")
             if change.counted:
                 self.say(f"    and note: the pixels of {', '.join(change.counted)} are then counted from another place")
             return change
@@ -202,7 +207,7 @@ class Consulting:
         """What else it may be, where the wiring is as planned."""
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
-        for symptom in not_wiring(str(self.path), self.wiring, runs):
+        for symptom in not_wiring(argument(self.path), self.wiring, runs):
             self.say(f"  {symptom.says}:")
             self._say_causes(symptom.causes, symptom.volts)
             self.say(f"    To tell which: {symptom.tells}.")
@@ -256,5 +261,5 @@ def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str
     written = list(map(str, texts))
     say(f"  Changed: {' and '.join(written)}.")
     if change.boxes:
-        say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {path})")
+        say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {argument(path)})")
     return written

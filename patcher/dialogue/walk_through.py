@@ -13,6 +13,7 @@ from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import Fault, Planned, code_in_words, codes, departure, planned
+from patcher.visible import argument
 from patcher.walk.items import Item
 from patcher.walk.record import Entry, Record, RecordedAnswer, Says
 from patcher.walk.record_file import change_record, local_time
@@ -211,7 +212,7 @@ class Walk:
         return self._diagnose(subject.thing, [subject])
 
     def _say_stopped(self, thing: str) -> None:
-        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {self.path} {thing}")
+        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {argument(self.path)} {thing}")
 
     def _diagnose(self, thing: str, wrong: Collection[Subject]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was fixed, so that the step is shown again."""

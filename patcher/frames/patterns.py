@@ -30,7 +30,7 @@ STRIPS = 24
 
 
 RAMP_SECONDS = 8.0
-"""From dark to full and back, unless asked otherwise: slow enough to see a pixel flicker on the way."""
+"""From dark to the level and back, unless asked otherwise: slow enough to see a pixel flicker on the way."""
 TENTHS = 10
 
 
@@ -252,7 +252,7 @@ def ramp(
     wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS,
     sent: float = 1.0,
 ) -> Pattern:  # fmt: skip
-    """From dark to full and back, evenly, a step each frame: shows dimming, and pixels that flicker.
+    """From dark to the level and back, evenly, a step each frame: shows dimming, and pixels that flicker.
 
     Args:
         wiring: what hangs where.

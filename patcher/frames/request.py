@@ -41,7 +41,7 @@ SEEN: dict[PatternName, str] = {
     PatternName.ends: "one pixel where the data enters, three at the other end: does a run hang the wrong way round?",
     PatternName.sweep: "a bar: `--by rows` or `columns` of a grid, or along `x` or `y`: a grid wired wrongly breaks "
     "the bar",
-    PatternName.ramp: "dark to full and back in 8 s, for dimming and flicker; `--rate` is ramps a second",
+    PatternName.ramp: "dark to `--level` and back in 8 s, for dimming and flicker; `--rate` is ramps a second",
 }
 """What a person sees of each pattern, and what it is for."""
 

@@ -143,5 +143,5 @@ def _sides(part: Part, wiring: Wiring) -> tuple[str, str]:
         return "", ""
     near, far = readings(places[part.first - 1 : part.last])
     if near.begin == far.begin:
-        return f" ({near.side})", f" (beside it, going {near.way})"
+        return f" ({near.side})", f" (right beside it; the data goes round {near.way})"
     return f" ({near.side})" * bool(near.side), f" ({far.side})" * bool(far.side)

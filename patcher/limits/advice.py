@@ -10,6 +10,7 @@ from patcher.patch.chains import chains
 from patcher.patch.patch import Chain
 from patcher.show.run_tables import Run
 from patcher.show.schema import GridProp, Show
+from patcher.trade import LETTER_NAMES, letter_name
 from patcher.units import METRES_PER, in_units
 from patcher.wiring import Wiring
 
@@ -29,7 +30,19 @@ def findings(wiring: Wiring) -> list[Finding]:
         *_tee_colours(wiring),
         *_grid_lines(show),
         *_unused(wiring),
+        *_letters(show),
     ]
+
+
+def _letters(show: Show) -> Iterator[Finding]:
+    """Colours that have no name here: one of their kind, or a slip of the finger."""
+    for name, pixel_type in show.pixel_types.items():
+        order = pixel_type.colour_order
+        if odd := [letter for letter in order if letter not in LETTER_NAMES]:
+            known = ", ".join(LETTER_NAMES)
+            says = f"“{order}” has {' and '.join(odd)}, and Patcher knows the colours of {known} only"
+            remedy = f"if it is right, leave it: {odd[0]} is lit and named as {letter_name(odd[0])}"
+            yield Finding("note", "letters", "wiring", f"pixel.{name}.colour_order", says, remedy)
 
 
 def _chain(show: Show, chain: Chain) -> Iterator[Finding]:

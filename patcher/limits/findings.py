@@ -62,6 +62,9 @@ def accepted(show: Show, findings: list[Finding]) -> list[Finding]:
         marked.append(finding)
     for number, accept in enumerate(show.accepts, start=1):
         if (accept.rule, accept.where) not in met:
-            says = f"accepts {accept.rule} at {accept.where}, but there is no such warning"
-            marked.append(Finding("note", "accept", "file", f"accept[{number}]", says, "take it out"))
+            says, remedy = f"accepts {accept.rule} at {accept.where}, but there is no such warning", "take it out"
+            if any((f.rule, f.where, f.severity) == (accept.rule, accept.where, "error") for f in findings):
+                says = f"accepts {accept.rule} at {accept.where}, which is an error; only warnings can be accepted"
+                remedy = "take it out, and put the error right"
+            marked.append(Finding("note", "accept", "file", f"accept[{number}]", says, remedy))
     return marked

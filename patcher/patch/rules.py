@@ -35,7 +35,9 @@ def _start(show: Show, start: Start) -> Iterator[Finding]:
     if start.universes.stop - 1 > last:
         name = PROTOCOL_NAMES[controller.protocol]
         says = f"reaches universe {start.universes.stop - 1}; {name} ends at {last}"
-        yield _breach("universe-range", where, says, "begin lower (first_universe), or use the other protocol")
+        other = next((p for p, most in LAST_UNIVERSE.items() if start.universes.stop - 1 <= most), None)
+        remedy = "begin lower (first_universe)" + (f", or use {PROTOCOL_NAMES[other]} (protocol)" if other else "")
+        yield _breach("universe-range", where, says, remedy)
     width = start.chain.links[0].channels
     pin = controller.pins.get(start.chain.key)
     if pin is not None and pin != (start.universe, start.channel):

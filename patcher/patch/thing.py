@@ -180,7 +180,7 @@ def _port(name: str, head: str, tail: str, wiring: Wiring) -> Thing:
 
 def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
     pixels = show.runs[head].pixels
-    found = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", tail)
+    found = re.fullmatch(r"(\d{1,9})(?:[-–](\d{1,9}))?", tail)
     if not found:
         raise refuse(name, "is not a pixel or a range of pixels", f"write {head}/1 or {head}/1-{pixels}")
     first, last = int(found[1]), int(found[2] or found[1])

@@ -34,6 +34,7 @@ LOOK_KEYS: tuple[tuple[Word, str], ...] = (
 )  # fmt: skip
 TERMINAL_WORDS = (
     (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
+    (r"patcher patch .+; patcher todo .+ lists what to change:$", "see “Progress and notes” for what to change:"),
     (r"patcher todo .+?(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
 )
 """Words that name a key of the terminal or a command, and the page's own for them."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from patcher.errors import PatcherError
@@ -63,7 +63,7 @@ def part_empty(show: Show, patch: Patch) -> list[PartEmpty]:
     return [
         PartEmpty(
             universe, tuple(owners[universe]), CHANNELS - used[universe],
-            last[universe].chain.name, _why(show, universe, last[universe]),
+            last[universe].chain.name, _why(show, universe, last[universe], patch.starts),
         )
         for universe in sorted(used)
         if CHANNELS - used[universe] >= narrowest
@@ -79,16 +79,21 @@ def _channels(start: Start) -> Iterator[tuple[int, int]]:
             at = where + count * link.channels
 
 
-def _why(show: Show, universe: int, start: Start) -> str:
+def _why(show: Show, universe: int, start: Start, starts: Sequence[Start]) -> str:
     if universe < start.universes[-1]:
         return "a start begins part way into them"
     if start.chain.key in show.controllers[start.controller].pins:
         return "a pinned start ends there"
+    behind = min((each for each in starts if each.at > start.at), key=lambda each: each.at, default=None)
+    if behind is None:
+        return "nothing comes behind them"
     match show.settings.placement:
         case "fresh":
             return "the next start begins on a new universe (fresh)"
-        case "follow":
+        case "follow" if behind.controller != start.controller:
             return "the next box begins on a new universe"
+        case "follow":
+            return "what comes behind them stays where the patch file has it"
         case _:
             return "nothing else that may lie there fits without being cut"
 

@@ -43,6 +43,7 @@ class Advice:
 LOW_VOLTAGE = ("the voltage there is too low", "too little voltage there: blue goes first, then green")
 """The causes that the planned voltage says something of."""
 
+IN_THE_BOX = "the box is set to another colour order"
 CAUSES: dict[str, tuple[str, ...]] = {
     "cut": (
         "the joint between the last lit pixel and the first dark one",
@@ -70,7 +71,7 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "channel-shift": ("a start channel typed in wrong", "the box counts channels from 0"),
     "shift": ("a null pixel left out, or one too many typed into the box", "a first pixel cut off"),
     "colour-order": (
-        "the box is set to another colour order",
+        IN_THE_BOX,
         "these pixels are from another batch than the plan says",
     ),
     "count": ("a number of pixels typed in wrong",),
@@ -93,6 +94,8 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
         fault: the fault.
     """
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    if in_file_alone(wiring, fault):
+        causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
     volts = far_end(path, wiring, [fault.lamp[0]], fault.lamp[1] + 1) if fault.kind == "flicker" else ()
     return Advice(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
 
@@ -161,7 +164,15 @@ def _colours(wiring: Wiring, run: str, order: str) -> str:
     planned = wiring.show.type_of(wiring.show.runs[run]).colour_order
     if wiring.show.controllers[box].reorders:
         return f"set the colour order of {run} in {box}, port {port}, to {order}; its pixels are not {planned}"
-    return f"nothing to fix by hand: {run}'s pixels are {order}, not {planned}, and {box} sends colours as they come"
+    return (
+        f"say in the show file that {run}'s pixels are {order}, not {planned}, and let the player send {order}: {box} "
+        "cannot reorder colours"
+    )
+
+
+def in_file_alone(wiring: Wiring, fault: Fault) -> bool:
+    """Whether a fault is one of the show file alone: a colour order that neither the box nor a hand can change."""
+    return fault.kind == "colour-order" and not wiring.show.controllers[wiring.ports[fault.where][0]].reorders
 
 
 def _dead(path: str, wiring: Wiring, where: str) -> str:

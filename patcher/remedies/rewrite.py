@@ -44,7 +44,7 @@ class Rewritten:
         text: the text that it is.
         wiring: the wiring that it now says.
         patch: what its boxes are then set to: as few of them change as can be.
-        lines: the lines that are new or changed: number in the new text, from 1, and the line.
+        lines: the edits, in words, by the numbers of the lines in the old text.
         boxes: the boxes to type anew: another start, count, colour order or number of null pixels. None where what is
             wrong is in a box: then the file says what is typed there.
         moved: the runs whose channels are others then, which the player must be told.
@@ -55,7 +55,7 @@ class Rewritten:
     text: str
     wiring: Wiring
     patch: Patch
-    lines: tuple[tuple[int, str], ...]
+    lines: tuple[str, ...]
     boxes: tuple[str, ...]
     moved: tuple[str, ...]
     counted: tuple[str, ...]
@@ -86,18 +86,29 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)
-    return Rewritten(text, new, wiring, patch, _new_lines(text, new), boxes, moved, _counted(show, after))
+    return Rewritten(text, new, wiring, patch, edits(text, new), boxes, moved, _counted(show, after))
 
 
-def _new_lines(old: str, new: str) -> tuple[tuple[int, str], ...]:
-    """The new or changed lines of a text, with their numbers; a table that is put in begins with its heading."""
+def edits(old: str, new: str) -> tuple[str, ...]:
+    """What to do to the lines of a text by hand, by the numbers that they have before any of it is done.
+
+    A table that is put in begins with its heading.
+    """
     before, after = (text.replace("\r\n", "\n").split("\n") for text in (old, new))
-    found: list[tuple[int, str]] = []
-    for kind, _, _, first, last in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+    found: list[str] = []
+    for kind, at, end, first, last in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
         while kind == "insert" and last < len(after) and after[first] == after[last] and after[first].strip():
-            first, last = first + 1, last + 1
-        if kind != "equal":
-            found += [(at + 1, after[at]) for at in range(first, last)]
+            at, end, first, last = at + 1, end + 1, first + 1, last + 1
+        if kind == "equal":
+            continue
+        same = min(end - at, last - first)
+        found += [f"line {at + row + 1}: {after[first + row].strip()}" for row in range(same)]
+        if end > at + same:
+            found.append(f"take out line {at + same + 1}" + (f" to {end}" if end > at + same + 1 else ""))
+        more = [line.strip() for line in after[first + same : last] if line.strip()]
+        if more:
+            where = f"after line {end}" if same else f"before line {at + 1}"
+            found += [f"{where}, put in:", *(f"  {line}" for line in more)]
     return tuple(found)
 
 

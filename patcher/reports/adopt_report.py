@@ -12,7 +12,7 @@ from patcher.adoption.adoption import Adoption, Match
 from patcher.adoption.draft import MARK, marks
 from patcher.errors import Finding
 from patcher.terminal.printed import count, finding_json, in_words, say_table, start_json
-from patcher.visible import one_line
+from patcher.visible import argument, one_line
 from patcher.wiring import Wiring
 
 NUMBERS = "universe channel pixels table_line"
@@ -104,18 +104,19 @@ def _starts(adopted: Adopted) -> Iterator[tuple[object, ...]]:
 def _written(adopted: Adopted) -> Iterator[str]:
     """What was written, and what to do next."""
     show, path = adopted.show, adopted.patch_path
+    named = argument(show)
     if adopted.drafted:
         yield f"Wrote {show}: fill in {count(len(marks(adopted.text)), 'place')} in it; look for {MARK}."
     yield f"Kept {path}: the same addresses." if adopted.kept else f"Wrote {path}: your addresses, kept from now on."
     if adopted.drafted:
-        yield f"Next: fill in {show}, then patcher check {show}"
+        yield f"Next: fill in {show}, then patcher check {named}"
         if adopted.by_row:
             yield f"Or correct {adopted.table}, move {show} and {path} away, and adopt it again."
     elif adopted.wrong:
-        yield f"Next: look at each error above; then patcher patch {show}"
+        yield f"Next: look at each error above; then patcher patch {named}"
     else:
-        yield f"Next: patcher patch {show}" + ", which finds free places for the rest" * bool(adopted.adoption.left)
-    yield f"If your boxes and your player have these addresses already: patcher todo {show} --typed all --told all"
+        yield f"Next: patcher patch {named}" + ", which finds free places for the rest" * bool(adopted.adoption.left)
+    yield f"If your boxes and your player have these addresses already: patcher todo {named} --typed all --told all"
 
 
 def document(adopted: Adopted) -> dict[str, Any]:

@@ -29,7 +29,7 @@ class Patched:
     Attributes:
         wiring: of the show.
         made: its patch, with what is known of it.
-        kept: the patch of before; None where there was none, or it was forgotten.
+        kept: the patch of before; None where there was none.
         savings: what another setting would save; None where that was not tried.
     """
 

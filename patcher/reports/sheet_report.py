@@ -13,7 +13,7 @@ from patcher.sheets.contents import ShowSheet
 from patcher.sheets.labels import Repairs
 from patcher.terminal.folds import on_screen
 from patcher.terminal.printed import count, finding_json, in_words
-from patcher.visible import one_line
+from patcher.visible import argument, one_line
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Record, states
 from patcher.walk.record_file import read_record
@@ -30,7 +30,7 @@ def say(contents: ShowSheet, show: Path, out: Path, left_over: list[str]) -> Non
     beside = f"each box, the labels{', the tags' if tags else ''}, drawings (SVG), tables (CSV, JSON, Markdown)"
     print(f"Beside it: {beside}.")
     if not contents.kept:
-        print(f"These addresses are not kept yet: patcher patch {show}")
+        print(f"These addresses are not kept yet: patcher patch {argument(show)}")
     if left_over:
         names = one_line(", ".join(left_over[:MOST_NAMED]))
         print(f"Left over from before, and out of date: {names}{' …' * (len(left_over) > MOST_NAMED)}")

@@ -12,6 +12,7 @@ from patcher.patch.changes import RunChange, Setting, StartChange
 from patcher.patch.entered import Todo
 from patcher.sheets import patch_tables
 from patcher.terminal.printed import count, say_table
+from patcher.visible import argument
 from patcher.wiring import Wiring
 
 
@@ -32,7 +33,7 @@ def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
         print("\nTo tell the player:" if left.starts else "To tell the player:")
         say_told(left.runs)
     if hint:
-        print(f"\nTick off what is done: patcher todo {show} --typed BOX, or --told RUN")
+        print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
 
 def say_settings(wiring: Wiring, changes: Sequence[StartChange]) -> None:
@@ -57,7 +58,7 @@ def say_left(show: Path, left: Todo) -> None:
     parts += [f"Not told to the player yet: {count(len(left.runs), 'run')}."] * bool(left.runs)
     if parts:
         print(" ".join(parts))
-        print(f"The list, to tick off what is done: patcher todo {show}")
+        print(f"The list, to tick off what is done: patcher todo {argument(show)}")
 
 
 def setting_json(change: StartChange) -> dict[str, Any]:

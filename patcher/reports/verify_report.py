@@ -11,7 +11,7 @@ from typing import Any
 from patcher.patch.patch import Patch
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
-from patcher.visible import one_line
+from patcher.visible import argument, one_line
 from patcher.walk.items import Item, older_digests
 from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open
 from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
@@ -119,7 +119,7 @@ def say(progress: Progress) -> None:
 def _say_unproved(progress: Progress) -> None:
     unproved = progress.unproved()
     if unproved is None:
-        command = f"patcher verify {progress.show} {progress.proved_boxes[0]} --report"
+        command = f"patcher verify {argument(progress.show)} {progress.proved_boxes[0]} --report"
         print(fold(f"What no step proves {TOO_MANY}: {command}"))
     for line in in_words(unproved or ()):
         print(fold(line))

@@ -170,7 +170,8 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
         case "missing":
             return _missing(place, raw)
         case "union_tag_invalid":
-            return "shape", f"no shape is named “{context['tag']}”", choose_from(context["tag"], RUN_KINDS)
+            known = choose_from(context["tag"], [kind for kind in RUN_KINDS if kind != "none"])
+            return "shape", f"no shape is named “{context['tag']}”", f"{known}; or leave out the key shape"
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
             return "value", says, remedy or "correct it"

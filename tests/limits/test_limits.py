@@ -20,6 +20,7 @@ KINDS = {
     "grb": {"colour_order": "GRB"},
     "rgbw": {"colour_order": "RGBW"},
     "slow": {"colour_order": "RGB", "bit_rate": 400_000},
+    "odd": {"colour_order": "RGBX"},
     "late": {"colour_order": "RGB", "reset_us": 1300},
 }
 
@@ -314,11 +315,14 @@ NOT_HUNG, MIXED, BIT_RATE = ("not-hung", "run.off.hung"), ("mixed-order", "contr
         # From memory: one data line has one clock, so chips that want 400 and 800 kb/s cannot share it.
         (two("rgb", "slow"), ONE, {}, BIT_RATE), (two("rgb", "slow"), APART, {}, None),
         (two("rgb", "late"), ONE, {}, None),
+        # A slip of the finger, or a colour that has no name here
+        ({"a": {"pixels": 10, "pixel": "odd"}}, None, {}, ("letters", "pixel.odd.colour_order")),
     ],
 )  # fmt: skip
 def test_each_warning_is_raised_and_not(runs: dict, ports: dict | None, box: dict, wanted: tuple | None) -> None:
     found = said(tables_of(runs, ports, box))
-    assert found == ([(wanted[0], "warning", wanted[1])] if wanted else [])
+    severity = "note" if wanted and wanted[0] == "letters" else "warning"
+    assert found == ([(wanted[0], severity, wanted[1])] if wanted else [])
 
 
 @pytest.mark.parametrize(
@@ -421,6 +425,7 @@ def test_an_error_cannot_be_accepted() -> None:
         ("error", error.rule, False),
         ("note", "accept", False),
     ]
+    assert "which is an error" in found[-1].says
 
 
 @pytest.mark.parametrize("where", ["run.a", "run.gone"])

@@ -443,3 +443,21 @@ def test_the_nearest_name_is_offered():
     with pytest.raises(PatcherError) as error:
         find("towpaht/3", wiring, patch)
     assert "towpath" in error.value.findings[0].remedy
+
+
+def test_a_range_is_read_as_it_is_printed() -> None:
+    # Common practice, no source: a person copies what stands on the screen, with the dash that stands there
+    wiring = wired(by_hand({"box-a": "run-a:10"}))
+    patch = allocate(wiring).patch
+    assert find("run-a/2–5", wiring, patch).parts == find("run-a/2-5", wiring, patch).parts
+
+
+@pytest.mark.parametrize(("protocol", "first", "other"), [("e131", 63_999, ""), ("artnet", 32_767, "E1.31")])
+def test_no_protocol_is_offered_that_ends_sooner(protocol: str, first: int, other: str) -> None:
+    tables = by_hand({"box-a": "run-a:300"})
+    tables["controller"]["box-a"] |= {"protocol": protocol, "first_universe": first}
+    with pytest.raises(PatcherError) as error:
+        allocate(wired(tables))
+    says = " ".join(finding.remedy for finding in error.value.findings)
+    assert ("or use E1.31" in says) == bool(other)
+    assert "or use Art-Net" not in says

@@ -240,7 +240,12 @@ def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -
     for start in patch.starts:
         for universe, first, last in footprint((start.universe, start.channel), (3,) * start.chain.pixels):
             used[universe] = used.get(universe, 0) + last - first + 1
-    found = {one.universe: one.free for one in part_empty(wiring.show, patch)}
+    every = part_empty(wiring.show, patch)
+    last = max(patch.starts, key=lambda start: start.at)
+    assert all(one.why == "nothing comes behind them" for one in every if one.start == last.chain.name)
+    assert all("next" not in one.why for one in every if one.universe == max(used))
+    assert all("box" not in one.why for one in every), "there is one"
+    found = {one.universe: one.free for one in every}
     assert found == {universe: 512 - channels for universe, channels in used.items() if 512 - channels >= 3}
     assert all(first_fit(start.at, 3) == start.at for start in patch.starts)
 

@@ -318,13 +318,13 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
     for line in (
         "  Saved as failed. Press b to check it again.",
         "  Saved as failed. Once it is fixed, press b to check it again.",
-        "    and tell the player of gable: patcher todo /a folder/show.toml says what",
+        "    then patcher patch '/a b/show.toml'; patcher todo '/a b/show.toml' lists what to change:",
         "  Before you check: change the settings of mooring (patcher todo show.toml)",
     ):
         walks._tell(line)
     assert walks._told == [
         "Saved as failed. Tap “Previous step” to check it again.",
         "Saved as failed. Once it is fixed, tap “Previous step” to check it again.",
-        "and tell the player of gable: see “Progress and notes”",
+        "then see “Progress and notes” for what to change:",
         "Before you check: change the settings of mooring (see “Progress and notes”)",
     ]
