@@ -11,7 +11,7 @@ import typer
 from patcher.cli.inputs import examine, load, load_patch
 from patcher.cli.options import AsJson, ShowFile
 from patcher.errors import Finding, PatcherError
-from patcher.terminal.printed import say_json, say_table
+from patcher.terminal.printed import count, say_json, say_table
 
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch, Span
@@ -36,6 +36,7 @@ def check(show: ShowFile, as_json: AsJson = False) -> None:
 
 def _checked(path: Path) -> Checked:
     """What is wrong with a file; where that is nothing, with the show that it describes."""
+    from patcher.adoption.draft import MARK, marks
     from patcher.limits import findings, network, refresh
     from patcher.patch.patch_file import read_patch
     from patcher.power import shortfalls
@@ -51,6 +52,9 @@ def _checked(path: Path) -> Checked:
     except PatcherError as error:
         unread = list(error.findings)
     patch, found = findings.check(wiring, kept)
+    if left := marks(text):
+        says = f"{count(len(left), 'line')} with {MARK}: what stands there was made up for you"
+        unread.append(Finding("note", "fill-in", "file", str(path), says, "put in what is so", line=left[0][0]))
     times = refresh.port_times(wiring)
     return Checked(
         located([*unread, *found], text),

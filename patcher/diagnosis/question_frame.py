@@ -112,7 +112,8 @@ class Candidate:
 
 def as_believed(says: str, runs: Sequence[str]) -> str:
     """The words of a frame that is sent to other addresses than planned."""
-    return f"{says}, sent to the addresses where {listed(list(runs))} seem{'s' * (len(runs) == 1)} to be"
+    has = "has" if len(runs) == 1 else "have"
+    return f"{says}, sent to the addresses that {listed(list(runs))} {has} if the likeliest fault so far is there"
 
 
 def fed_frame(

@@ -35,9 +35,10 @@ SEEN: dict[PatternName, str] = {
     PatternName.primaries: "red, green, blue, white where the pixel has a white, then dark: is the colour order right?",
     PatternName.dot: "one pixel steps along, in data order",
     PatternName.ports: "each port its own colour, named in words: which cable is in which socket?",
-    PatternName.milestones: "every 10th pixel lit; two side by side up to each 50th, three up to each 100th; the rest "
-    "dark: to count on a ladder; `--every N` (4 or more) for another step",
-    PatternName.edges: "another colour in each universe, its first pixel white: a wrong start shows at once",
+    PatternName.milestones: "every 10th pixel lit; two at each 5th of these marks (49 and 50), three at each 10th (98 "
+    "to 100); the rest dark: to count on a ladder; `--every N` (4 or more) for another step",
+    PatternName.edges: "another colour in each universe; white the first pixel of each run and universe: a wrong start "
+    "shows at once",
     PatternName.ends: "one pixel where the data enters, three at the other end: does a run hang the wrong way round?",
     PatternName.sweep: "a bar: `--by rows` or `columns` of a grid, or along `x` or `y`: a grid wired wrongly breaks "
     "the bar",

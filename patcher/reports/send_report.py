@@ -69,7 +69,7 @@ def say_reach(news: Reach) -> None:
     if news.reason is None:
         print(f"{news.host} can be reached again.", file=sys.stderr)
         return
-    then = "The others go on; this one is tried again every second."
+    then = "It is tried again every second; all others go on."
     print(f"{news.host} cannot be reached: {news.reason}. {NOT_REACHED} {then}", file=sys.stderr)
 
 

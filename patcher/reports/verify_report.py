@@ -11,8 +11,9 @@ from typing import Any
 from patcher.patch.patch import Patch
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
+from patcher.trade import TEST_LEVEL
 from patcher.visible import argument, one_line
-from patcher.walk.items import Item, older_digests
+from patcher.walk.items import WHAT_WORDS, Item, older_digests
 from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open
 from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
 from patcher.walk.record_file import checks_path
@@ -87,7 +88,12 @@ def begin(steps: Collection[Step], progress: Progress) -> str:
     boxes = dict.fromkeys(step.box for step in steps)
     changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
     again = sorted({item.thing for item in before & {*wanted}})
-    lines = [f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}.", CAUTION]
+    lines = [
+        f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}. Pixels light at {TEST_LEVEL:.0%}.",
+        CAUTION,
+    ]
+    if proved := list(progress.states.values()).count("proved"):
+        lines.append(f"{proved} of {count(len(wanted), 'check')} are proved already; --again shows them too.")
     if progress.practice:
         kept = checks_path(progress.show, practice=True).name
         said = f"Practice with simulated boxes: the answers go to {kept}."
@@ -102,6 +108,10 @@ def begin(steps: Collection[Step], progress: Progress) -> str:
 def say(progress: Progress) -> None:
     """Print it for people."""
     rows = [[box, *progress.counts(items).values()] for box, items in progress.boxes.items()]
+    whats = list(dict.fromkeys(WHAT_WORDS[item.what] for item in progress.wanted))
+    practised = "In practice, with simulated boxes: " if progress.practice else ""
+    checks = count(len(progress.wanted), "check")
+    print(fold(f"{practised}{checks}, each of one port, run or prop: {', '.join(whats)}."))
     rows.append(["in all", *progress.counts(progress.wanted).values()])
     say_table(["box", *STATES], rows, right=" ".join(STATES))
     for line in failed(progress.record, progress.wanted):

@@ -608,7 +608,10 @@ def test_what_the_table_does_not_tell_is_marked(here: Patcher, tmp_path: Path) -
     assert "address =" not in "\n".join(line.partition("#")[0] for line in lines)
     for said in ("Well house", "left part", "6 ft star"):
         assert said in text
-    assert here("check", "village-green.toml").returncode == 0
+    checked = here("check", "village-green.toml")
+    assert checked.returncode == 0
+    assert f"{len(document['fill_in'])} lines with {MARK}" in checked.stdout.replace("\u00a0", " ")
+    assert "OK: no problems found" not in checked.stdout
     again = told(here, "village-green.toml")
     assert (again["starts"], again["wrote"]) == (document["starts"], [])
     assert (tmp_path / "village-green.toml").read_text() == text

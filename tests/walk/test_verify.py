@@ -213,6 +213,8 @@ def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Pa
     assert practised["proved"] > 5
     assert practised["failed"] > 0
     assert [note["what"] for note in practised["notes"]] == ["practised"]
+    assert "In practice" in here("verify", heron_lock, "--yard", "--report").stdout
+    assert "In practice" not in here("verify", heron_lock, "--report").stdout
     here("verify", heron_lock, "--yard", "--new-season")
     assert read_record(heron_lock, practice=True).answers == {}
     assert checks_path(heron_lock).read_bytes() == kept
