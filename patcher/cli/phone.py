@@ -100,8 +100,9 @@ def _say(url: str, address: str, hold: float) -> None:
     print(url)
     if address.startswith("127."):
         others = [str(known) for known in interfaces() if not known.address.startswith("127.")]
-        choose = f", choose from {', '.join(others)}" if others else ""
-        print(f"Open it in a browser on this machine; only this machine can. To let a phone in: --address{choose}.")
+        has = f"the address that this machine has there: {', '.join(others)}" if others else "its address there"
+        print("Open it in a browser on this machine; only this machine can.")
+        print(f"To let a phone in, put this machine on the same network and give --address, {has}.")
     else:
         segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
         print("Scan the code with the phone, on the same network. Whoever has the code can light the show.")

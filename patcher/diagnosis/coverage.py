@@ -57,7 +57,7 @@ class Class:
             return list(candidates)
         believed = self.takes([run])[run].ravel()
         planned = self.scene.plan.takes[run].astype(np.int64).ravel()
-        fed = [fed_as(run, one, planned, believed) for one in candidates]
+        fed = [fed_as(one, planned, believed) for one in candidates]
         return [one for one in fed if one is not None]
 
 

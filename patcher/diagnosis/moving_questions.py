@@ -109,7 +109,7 @@ class Moving:
         if all(map(np.array_equal, map(np.sort, steps), map(np.sort, plain))):
             steps = plain
         held, should = ([step for step in each for _ in range(HELD)] for each in (steps, plain))
-        return Candidate(fed_frame(says, tuple(takes), should, held, goes), asks)
+        return Candidate(fed_frame(says, should, held, goes), asks)
 
     def along(self, run: str, takes: Channels) -> tuple[Channels, Channels]:
         """The steps of two pixels side by side along a run, as far as both light, or of a dot where none do.
@@ -156,7 +156,7 @@ class Moving:
             named.append(f"{run}, {span_words(int(pixels[0]), int(pixels[-1]))}" if run in parts else run)
         says = f"Lit on {', then '.join(named)}: {MOVING[len(along[0])]}, {IN_TURN}"
         asked = asked_of(runs, of, self.scene.joined(runs) if len(along[0]) > 1 else None, parts)
-        return Candidate(fed_frame(says, runs, planned, along, tuple(of.tolist())), (asked,))
+        return Candidate(fed_frame(says, planned, along, tuple(of.tolist())), (asked,))
 
     def over(self, run: str, takes: Channels, twos: Sequence[tuple[int, int]]) -> Candidate:
         """Some twos of pixels, each for a moment in a pass of its own: whether they are side by side is seen.
@@ -172,7 +172,7 @@ class Moving:
         words = "; ".join(f"pixels {one + 1} and {two + 1}" for one, two in twos)
         says = f"Lit on {run}: {MOVING[2]}: {words}"
         asked = asked_of((run,), of, self.scene.joined((run,)), (run,))
-        return Candidate(fed_frame(says, (run,), [*planned], [*along], tuple(of.tolist())), (asked,))
+        return Candidate(fed_frame(says, [*planned], [*along], tuple(of.tolist())), (asked,))
 
     def _moves(self, run: str, goes: Sequence[Pixels], colour: str) -> Candidate | None:
         """Two pixels side by side along some pixels in up to four passes, the first of them on each; None where they

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher import eye
-from patcher.diagnosis.place_words import listed
 from patcher.eye import Ask
 from patcher.faults import Planned, wire_letters
 from patcher.frames.levels import Levels
@@ -110,27 +109,23 @@ class Candidate:
     few: tuple[str, ...] = ()
 
 
-def as_believed(says: str, runs: Sequence[str]) -> str:
+def as_believed(says: str) -> str:
     """The words of a frame that is sent to other addresses than planned."""
-    has = "has" if len(runs) == 1 else "have"
-    return f"{says}, sent to the addresses that {listed(list(runs))} {has} if the likeliest fault so far is there"
+    return f"{says}, sent as if the likeliest fault so far were there"
 
 
-def fed_frame(
-    says: str, runs: tuple[str, ...], planned: Sequence[Channels], fed: Sequence[Channels], goes: tuple[int, ...] = ()
-) -> Frame:
+def fed_frame(says: str, planned: Sequence[Channels], fed: Sequence[Channels], goes: tuple[int, ...] = ()) -> Frame:
     """A frame that should light some steps, and lights others where its runs are fed otherwise than planned."""
     plain = Frame(says, tuple(planned), goes)
     if all(map(np.array_equal, planned, fed)):
         return plain
-    return Frame(as_believed(says, runs), tuple(fed), goes, plain)
+    return Frame(as_believed(says), tuple(fed), goes, plain)
 
 
-def fed_as(run: str, candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
+def fed_as(candidate: Candidate, planned: Pixels, believed: Pixels) -> Candidate | None:
     """The same for pixels that take other channels than planned; None where none of it would light.
 
     Args:
-        run: the run.
         candidate: a frame for one run, as planned.
         planned: the running channels that the run's pixels should take.
         believed: for each of those the one that its pixel takes; negative where it takes none.
@@ -144,7 +139,7 @@ def fed_as(run: str, candidate: Candidate, planned: Pixels, believed: Pixels) ->
         fed = fed[fed >= 0]
         if not len(fed):
             return None
-        return Candidate(Frame(as_believed(frame.says, (run,)), (fed,), plain=frame), candidate.asks, candidate.few)
+        return Candidate(Frame(as_believed(frame.says), (fed,), plain=frame), candidate.asks, candidate.few)
     kept = (fed >= 0).all(axis=1)
     if not kept.any():
         return None
@@ -152,7 +147,7 @@ def fed_as(run: str, candidate: Candidate, planned: Pixels, believed: Pixels) ->
     goes = tuple(of.tolist())
     plain = Frame(frame.says, tuple(lit[kept]), goes)
     asks = tuple(asked_of(ask.runs, of, ask.places, ask.parts) for ask in candidate.asks)
-    return Candidate(Frame(as_believed(frame.says, (run,)), tuple(fed[kept]), goes, plain), asks)
+    return Candidate(Frame(as_believed(frame.says), tuple(fed[kept]), goes, plain), asks)
 
 
 def asked_of(runs: tuple[str, ...], goes: NDArray[np.int8], places: Pixels | None, parts: tuple[str, ...]) -> Ask:

@@ -205,7 +205,7 @@ class Repertoire(Moving):
             words.append(f"on {run}: {', '.join(named)}")
         if not lit:
             return None
-        frame = fed_frame(f"Lit {'; '.join(words)}", tuple(takes), [joined(plain)], [joined(lit)])
+        frame = fed_frame(f"Lit {'; '.join(words)}", [joined(plain)], [joined(lit)])
         return Candidate(frame, (), tuple(takes))
 
 

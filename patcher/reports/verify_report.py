@@ -89,7 +89,7 @@ def begin(steps: Collection[Step], progress: Progress) -> str:
     changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
     again = sorted({item.thing for item in before & {*wanted}})
     lines = [
-        f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}. Pixels light at {TEST_LEVEL:.0%}.",
+        f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}. Pixels light at {TEST_LEVEL * 100:.0f} %.",
         CAUTION,
     ]
     if proved := list(progress.states.values()).count("proved"):

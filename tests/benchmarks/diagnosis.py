@@ -260,7 +260,7 @@ def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
         plain += [repertoire.blocks(run, range(at, at + 5)) for at in range(lamps - 1)]
         plain += [repertoire.blocks(run, [0, at, lamps]) for at in range(1, lamps)]
         fed = [(plan.takes[run].ravel(), there.takes.get(run, plan.takes[run]).ravel()) for there in changes]
-        found += [*plain, *(one for own in fed for frame in plain if (one := fed_as(run, frame, *own)))]
+        found += [*plain, *(one for own in fed for frame in plain if (one := fed_as(frame, *own)))]
     for there in changes:
         steps = {run: repertoire.along(run, there.takes.get(run, plan.takes[run])) for run in scene.variants}
         for many in (1, 2):

@@ -176,7 +176,7 @@ def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(n
             if np.array_equal(believed, planned_) or (believed < 0).any():
                 continue
             for plain in repertoire.proving(run):
-                fed = fed_as(run, plain, planned_.ravel(), believed.ravel())
+                fed = fed_as(plain, planned_.ravel(), believed.ravel())
                 assert fed is not None
                 for ask, other in zip(plain.asks, fed.asks, strict=True):
                     there = engine.looks(fed.frame, other, np.array([number]))
