@@ -224,7 +224,7 @@ def test_all_of_a_run_that_is_turned_round_is_lit_as_planned() -> None:
 
 def test_it_does_not_end_before_two_lamps_went_along_all_that_lights() -> None:
     _, _, scene = shown("chain")
-    for true in range(0, len(scene.classes), 240):
+    for true in range(120, len(scene.classes), 400):
         engine = before_class(scene, true, true)
         for run, each in taken(scene, true).items():
             steps = {

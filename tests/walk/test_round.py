@@ -290,15 +290,15 @@ def test_a_no_before_the_end_says_nothing_of_the_other_runs() -> None:
 
 def test_a_dead_colour_is_narrowed_to_its_pixel_and_kept(heron_lock: Path, here: Patcher) -> None:
     # Source: found in use, word by word: it must not end in nine items "proved"
-    done = here("verify", heron_lock, "gatepost", "--yard", "--fault", "dark-channel:gate-left/57=G", "--json")
+    done = here("verify", heron_lock, "lockhouse", "--yard", "--fault", "dark-channel:eaves/57=G", "--json")
     assert done.returncode == 1
     found = json.loads(done.stdout)
-    assert (found["proved"], found["failed"], found["open"]) == (8, 1, 0)
+    assert (found["proved"], found["failed"], found["open"]) == (14, 1, 0)
     (failed,) = [one for one in found["items"] if one["state"] == "failed"]
-    assert (failed["thing"], failed["what"]) == ("gate-left", "colours")
-    assert failed["found"] == ["dark-channel:gate-left/57=G"]
-    assert "It is gate-left/57." in done.stderr
-    assert {one["fault"] for one in found["unproved"] if one["chance"] == 1} >= {"count:gatepost/2=1"}
+    assert (failed["thing"], failed["what"]) == ("eaves", "colours")
+    assert failed["found"] == ["dark-channel:eaves/57=G"]
+    assert "It is eaves/57." in done.stderr
+    assert {one["fault"] for one in found["unproved"] if one["chance"] == 1} >= {"count:lockhouse/2=1"}
 
 
 def test_the_pixel_stays_named_where_the_diagnosis_is_stopped(heron_lock: Path, here: Patcher) -> None:
