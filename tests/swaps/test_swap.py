@@ -246,7 +246,7 @@ CASES = (45, 240)
 @pytest.fixture(scope="module")
 def cases() -> list[tuple[dict, BoxSwap | Shortfall, tuple[int, int, int] | None]]:
     found = []
-    for seed in range(tries(*CASES)):
+    for seed in (96, *range(tries(*CASES))):  # of 96 the first way to cut that fits is not the best
         tables = random_case(seed)
         found.append((tables, swapped(tables), judged(tables)))
     return found
