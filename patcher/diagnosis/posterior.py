@@ -40,6 +40,7 @@ class Posterior:
         belief: how likely each class is if the fault is a known one; sums to 1.
         unknown: how likely it is that it is none of the known ones.
         contradicted: whether no single fault explains every answer.
+        doubt: the part of answers that are taken to be wrong: more once that is so.
     """
 
     heard: tuple[Told, ...]
@@ -48,16 +49,12 @@ class Posterior:
     belief: Belief
     unknown: float
     contradicted: bool
+    doubt: float
 
     @cached_property
     def likeliest(self) -> int:
         """The likeliest class."""
         return int(self.belief.argmax())
-
-    @property
-    def doubt(self) -> float:
-        """The part of answers that are taken to be wrong."""
-        return doubt_of(self.contradicted)
 
     @property
     def misfits(self) -> list[Told]:
@@ -98,7 +95,7 @@ def posterior(scene: Scene, pairs: Pairs, told: Sequence[Told], before: Posterio
     heard = tuple(answer for answer in told if answer.ask.answers[answer.answer] != CANNOT_TELL)
     chances = np.column_stack([np.empty((len(scene.prior), 0)), *(answer.chances for answer in heard)])
     contradicted = bool(((chances < MISFIT).any(axis=1)).all())
-    doubt = doubt_of(contradicted)
+    doubt = DOUBT if contradicted else LITTLE_DOUBT
     likelihood = likelihood_of(doubt)
     logs = np.log(scene.prior) + sum(likelihood(answer.ask, answer.chances) for answer in heard)
     pool = before.pool if before is not None else None
@@ -112,9 +109,4 @@ def posterior(scene: Scene, pairs: Pairs, told: Sequence[Told], before: Posterio
     most = float(logs.max())
     known = most + float(np.log(np.exp(logs - most).sum()))
     unknown = 1.0 / (1.0 + float(np.exp(known - log_weight(scene.prior, heard, doubt))))
-    return Posterior(heard, chances, pool, normalised(logs), unknown, contradicted)
-
-
-def doubt_of(contradicted: bool) -> float:
-    """The part of answers that are taken to be wrong: more once no single fault explains all of them."""
-    return DOUBT if contradicted else LITTLE_DOUBT
+    return Posterior(heard, chances, pool, normalised(logs), unknown, contradicted, doubt)

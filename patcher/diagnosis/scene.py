@@ -27,7 +27,6 @@ class Variants:
     """What a run could take.
 
     Attributes:
-        run: the run.
         letters: its planned colour order.
         index: for each channel of a pixel, each variant and each pixel, the channel of the scene that sets it; shape
             (channels, variants, pixels). Variant 0 is the plan.
@@ -35,7 +34,6 @@ class Variants:
         numbers: how many channels have a place in the scene; behind them are dark and broken data.
     """
 
-    run: str
     letters: str
     index: Index
     of: Index
@@ -229,7 +227,7 @@ def scene_from(
         tuple(tuple(hypotheses[n] for n in sorted(members, key=lambda n: -each[n])) for members in classes.values()),
         prior,
         {
-            run: Variants(run, show.type_of(show.runs[run]).colour_order, index[run], of[run], len(numbers))
+            run: Variants(show.type_of(show.runs[run]).colour_order, index[run], of[run], len(numbers))
             for run in takes
         },
         numbers, looks, tuple(classes),

@@ -214,9 +214,17 @@ def test_few_lamps_fed_as_is_believed_are_read_as_those_fed_as_planned(name: str
     assert seen == {False, True}
 
 
+def test_all_of_a_run_that_is_turned_round_is_lit_as_planned() -> None:
+    _, _, scene = shown("chain")
+    turned = {run: takes[::-1].astype(np.int64) for run, takes in taken(scene, 0).items()}
+    one = Repertoire(scene).alike(turned)
+    assert one is not None
+    assert one.frame.plain is None
+
+
 def test_it_does_not_end_before_two_lamps_went_along_all_that_lights() -> None:
     _, _, scene = shown("chain")
-    for true in range(0, len(scene.classes), 240):
+    for true in range(120, len(scene.classes), 400):
         engine = before_class(scene, true, true)
         for run, each in taken(scene, true).items():
             steps = {

@@ -285,6 +285,11 @@ def test_rubbish_is_refused_and_never_more(kind: str, where: str, value: str) ->
 SMALL: Wiring = wired(with_loop())
 
 
+def test_a_number_is_written_in_one_way() -> None:
+    assert parse("shift:a=+02", SMALL) == parse("shift:a=2", SMALL)
+    assert str(parse("shift:b=-03", SMALL)) == "shift:b=-3"
+
+
 @pytest.mark.parametrize(
     ("texts", "sense"),
     [

@@ -188,6 +188,12 @@ def test_feeds(tables: dict, said: list[str]) -> None:
     assert where(tables) == said
 
 
+def test_what_wire_lies_between_is_said() -> None:
+    # By hand: a metre to a run with no picture, and as much to one that is drawn
+    (finding,) = found(fed({"run": "plain", "pixel": 1, "length": 1.0}, {"run": "a", "pixel": "last", "length": 1.0}))
+    assert "with 1 m of other wire between them" in finding.says
+
+
 @examples(25, 100)
 @given(
     st.tuples(st.floats(-9, 9), st.floats(-9, 9)), st.tuples(st.floats(-9, 9), st.floats(-9, 9)), st.floats(0, 20),

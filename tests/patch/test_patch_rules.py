@@ -353,6 +353,12 @@ def test_a_run_behind_another_takes_the_channels_that_still_fit():
     ]
 
 
+def test_a_pixel_may_end_on_the_last_channel_of_a_universe():
+    # By hand: 127 RGBW end at 508, and one more takes 509 to 512
+    tables = by_hand({"box-a": "run-a:127*rgbw run-b:1*rgbw"}, {"box-a": {"start_per": "controller"}})
+    assert written_spans(tables)[-1] == ("run-b", 1, 1, "1/509", 512)
+
+
 def test_nulls_are_laid_like_pixels_only_where_the_box_does_not_skip_them():
     # Source: the design: nulls with skips_nulls = false are laid like pixels of their run
     tables = by_hand({"box-a": "run-a:170"})

@@ -145,7 +145,7 @@ PINNED_AMONG_OTHERS = tables_of(
 """Two boxes with no gap are pinned; the longer chains of others would fill the universes that they still need."""
 
 
-@examples(6, 30)
+@examples(20, 30)
 @example((PINNED_AMONG_OTHERS, 0), 0.001)
 @given(
     st.one_of(st.tuples(large_shows(pins=True), st.just(0)), st.tuples(large_shows(pins=False), st.just(7))),

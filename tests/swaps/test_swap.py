@@ -246,7 +246,8 @@ CASES = (45, 240)
 @pytest.fixture(scope="module")
 def cases() -> list[tuple[dict, BoxSwap | Shortfall, tuple[int, int, int] | None]]:
     found = []
-    for seed in range(tries(*CASES)):
+    # In 53 the cable of all ports counts, not that of the worst; in 96 the first cut that fits is not the best.
+    for seed in (53, 96, *range(tries(*CASES))):
         tables = random_case(seed)
         found.append((tables, swapped(tables), judged(tables)))
     return found

@@ -201,9 +201,9 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
 def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Patcher) -> None:
     here("verify", heron_lock, "gable", "--note", "real")
     kept = checks_path(heron_lock).read_bytes()
-    done = here("verify", heron_lock, "gatepost", "--yard", "--fault", "reversed:gate-left")
+    done = here("verify", heron_lock, "lockhouse", "--yard", "--fault", "reversed:gable")
     assert "Practice with simulated boxes" in done.stdout
-    here("verify", heron_lock, "gatepost", "--yard", "--note", "practised")
+    here("verify", heron_lock, "lockhouse", "--yard", "--note", "practised")
     assert checks_path(heron_lock).read_bytes() == kept
     real, practised = (
         json.loads(here("verify", heron_lock, "--report", "--json", *yard).stdout) for yard in ((), ("--yard",))
@@ -254,14 +254,14 @@ def test_what_hides_behind_a_fault_is_passed_over_and_stays_open(heron_lock: Pat
 
 def test_an_edit_brings_back_what_it_changed_and_no_more(heron_lock: Path, here: Patcher) -> None:
     here("patch", heron_lock)
-    assert here("verify", heron_lock, "--yard").returncode == 0
+    assert here("verify", heron_lock, "mooring", "--yard").returncode == 0
     text = heron_lock.read_text()
     heron_lock.write_text(text.replace("path = [[17.0, 0.1], [27.0, 0.1]]", "path = [[17.0, 0.1], [26.0, 0.1]]"))
-    found = json.loads(here("verify", heron_lock, "--yard", "--report", "--json").stdout)
+    found = json.loads(here("verify", heron_lock, "mooring", "--yard", "--report", "--json").stdout)
     opened = {(one["thing"], one["what"]) for one in found["items"] if one["state"] == "open"}
     assert opened == {("towpath", "ends"), ("towpath", "direction"), ("towpath", "geometry")}
     assert all(one["changed"] for one in found["items"] if one["state"] == "open")
-    done = here("verify", heron_lock, "--yard")
+    done = here("verify", heron_lock, "mooring", "--yard")
     assert "2 steps" in done.stdout.replace("\u00a0", " ")
     assert done.returncode == 0
 
