@@ -166,6 +166,16 @@ def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
     return Pattern(turns, 0.2, tuple(range(turns)) if turns > 1 else (), look)
 
 
+def joined(first: Pattern, second: Pattern) -> Pattern:
+    """One pattern, then the other, at the rate of the first."""
+
+    def look(step: int) -> Look:
+        return first.look(step) if step < first.steps else second.look(step - first.steps)
+
+    later = tuple(step + first.steps for step in second.brightens)
+    return Pattern(first.steps + second.steps, first.rate, first.brightens + later, look)
+
+
 STRIP_NAMES = {
     "rows": "row {} from the bottom",
     "columns": "column {} from the left",
