@@ -146,9 +146,7 @@ def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
 
 
 def _unsynchronized(heard: Heard) -> list[Finding]:
-    synced = {
-        stream.synchronization_address for stream in heard.synchronizations if stream.protocol == "e131" and stream.live
-    }
+    synced = {stream.synchronization_address for stream in heard.synchronizations if stream.live}
     waiting: dict[tuple[int, str], list[int]] = {}
     for stream in heard.streams:
         if stream.live and stream.synchronization_address and stream.synchronization_address not in synced:
