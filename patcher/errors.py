@@ -4,7 +4,7 @@ Every room reports with the same value, so that `check` can list them all and a 
 in one `PatcherError`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Literal
@@ -72,5 +72,9 @@ def choose_from(word: str, known: Iterable[str], *, most: int = 8) -> str:
         return DID_YOU_MEAN.format(hint)
     if not names:
         return "there is none to choose from yet"
-    listed = ", ".join(names[:most])
-    return f"choose from: {listed}" + (f" and {len(names) - most} more" if len(names) > most else "")
+    return f"choose from: {first_few(names, most)}"
+
+
+def first_few(names: Sequence[str], most: int) -> str:
+    """Names with commas between them, and how many more there are: `gable, hedge and 3 more`."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -11,8 +11,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import accumulate, groupby, pairwise
 
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.listener.streams import Heard, Stream
+from patcher.sheets.figures import ranges
 from patcher.trade import PROTOCOL_NAMES, Protocol
 
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -145,9 +146,7 @@ def _changed_cids(streams: Iterable[Stream]) -> list[Finding]:
 
 
 def _unsynchronized(heard: Heard) -> list[Finding]:
-    synced = {
-        stream.synchronization_address for stream in heard.synchronizations if stream.protocol == "e131" and stream.live
-    }
+    synced = {stream.synchronization_address for stream in heard.synchronizations if stream.live}
     waiting: dict[tuple[int, str], list[int]] = {}
     for stream in heard.streams:
         if stream.live and stream.synchronization_address and stream.synchronization_address not in synced:
@@ -208,18 +207,12 @@ def _all(streams: Sequence[Stream]) -> str:
 
 def _and(names: Sequence[str]) -> str:
     if len(names) > MOST_NAMED:
-        return ", ".join(names[:MOST_NAMED]) + f" and {len(names) - MOST_NAMED} more"
+        return first_few(names, MOST_NAMED)
     return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
 
 
 def in_words(numbers: Sequence[int], one: str = "universe", many: str = "universes") -> str:
     """Numbers written short: universes 1–3, 7."""
-    parts: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if parts and number == parts[-1][1] + 1:
-            parts[-1][1] = number
-        else:
-            parts.append([number, number])
-    shown = ", ".join(str(a) if a == b else f"{a}–{b}" for a, b in parts[:MOST_RANGES])
-    more = f" and {len(parts) - MOST_RANGES} more ranges" if parts[MOST_RANGES:] else ""
-    return f"{many if len(set(numbers)) > 1 else one} {shown}{more}"
+    parts = ranges(sorted(set(numbers))).split(", ")
+    more = " ranges" if parts[MOST_RANGES:] else ""
+    return f"{many if len(set(numbers)) > 1 else one} {first_few(parts, MOST_RANGES)}{more}"

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import time
 from array import array
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 SHORTEST = 1e-6
 """Seconds; what is late by less counts as in time."""
@@ -37,13 +39,10 @@ class Lateness:
 
     def percentile(self, part: float) -> float:
         """Milliseconds by which at most that part of the frames was late, to one part in a hundred; 0 for no frame."""
-        wanted, so_far = min(self.frames, int(part * self.frames) + 1), 0
-        for step, number in enumerate(self._counts):
-            so_far += number
-            if number and so_far >= wanted:
-                seconds = 0.0 if step == 0 else SHORTEST * math.exp(step / FINENESS)
-                return round(min(seconds, self.most) * 1000, 3)
-        return 0.0
+        wanted = min(self.frames, int(part * self.frames) + 1)
+        step = bisect_left(list(accumulate(self._counts)), wanted)
+        seconds = SHORTEST * math.exp(step / FINENESS) if step else 0.0
+        return round(min(seconds, self.most) * 1000, 3)
 
 
 @dataclass

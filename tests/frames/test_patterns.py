@@ -2,10 +2,11 @@
 
 import re
 from itertools import groupby, pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patcher.faults import Built, build, parse
@@ -23,13 +24,13 @@ from patcher.yard.yard import Yard, differences
 from rig.examples import examples, later
 from rig.grid_walk import CORNERS, walk
 from rig.levels_pencil import ORDERS, box_of, data_order, pencil, shows, size
-from rig.one_run import string
+from rig.one_run import show_file, string
 from rig.shipped import Patcher, laid
 from rig.yard_process import a_yard, colours_of, document
 from rig.yard_show import one_grid, send
 
 Lamp = tuple[str, int]
-slow = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = examples(8, 20)
 
 
 def whole(tables: dict) -> tuple[Wiring, Patch, Thing]:
@@ -654,37 +655,17 @@ def test_rows_of_unlike_length_flash() -> None:
 
 # --- from the command line to the pixels ---------------------------------------------------------------------------
 
-YARD = """\
-[show]
-title = "Yard"
-[pixel.rgb]
-colour_order = "RGB"
-[pixel.grbw]
-colour_order = "GRBW"
-[controller.near]
-address = "192.0.2.1"
-ports = 2
-port = { 1 = ["line"], 2 = ["white"] }
-[controller.art]
-address = "192.0.2.3"
-protocol = "artnet"
-ports = 1
-port = { 1 = ["long"] }
-[run.line]
-pixel = "rgb"
-pixels = 11
-[run.white]
-pixel = "grbw"
-pixels = 4
-[run.long]
-pixel = "rgb"
-pixels = 172
-"""
+
+@pytest.fixture
+def show(tmp_path: Path) -> Path:
+    runs = {"line": 11, "white": {"pixel": "gwrb", "pixels": 4}, "long": 172}
+    art = {"chains": [["long"]], "protocol": "artnet"}
+    return show_file(tmp_path / "yard.toml", runs, near={"chains": [["line"], ["white"]]}, art=art)
 
 
 def wanted_in_the_yard(name: str) -> dict[str, dict[str, float]]:
     """What lights, worked out by hand from the table of patterns; 170 RGB pixels fill a universe."""
-    orders = {"line": ("RGB", 11), "white": ("GRBW", 4), "long": ("RGB", 172)}
+    orders = {"line": ("RGB", 11), "white": ("GWRB", 4), "long": ("RGB", 172)}
     every = {(run, n): (order, count) for run, (order, count) in orders.items() for n in range(1, count + 1)}
     if name == "milestones":
         marks = {f"{run}/{n}": milestone(order, n, 5, last=count) for (run, n), (order, count) in every.items()}
@@ -702,10 +683,8 @@ def wanted_in_the_yard(name: str) -> dict[str, dict[str, float]]:
 
 
 @pytest.mark.parametrize("name", ["edges", *later("milestones", "ends")])
-def test_what_is_sent_lights_in_the_yard(here: Patcher, tmp_path, name: str) -> None:  # type: ignore[no-untyped-def]
+def test_what_is_sent_lights_in_the_yard(here: Patcher, show: Path, name: str) -> None:
     # Source: the design: send --yard through real sockets to the simulated boxes; the slow definitions above.
-    show = tmp_path / "yard.toml"
-    show.write_text(YARD)
     with a_yard(show) as yard:
         document(here("send", name, show, "--every", 5, "--yard", "--seconds", 0.4, "--level", 1, "--json"))
         found = colours_of(yard.end())
@@ -716,10 +695,8 @@ def test_what_is_sent_lights_in_the_yard(here: Patcher, tmp_path, name: str) -> 
         assert same({letter: value / 255 for letter, value in one.items() if value}, wanted[lamp]), lamp
 
 
-def test_a_ramp_in_the_yard_is_every_level_on_the_way(here: Patcher, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_ramp_in_the_yard_is_every_level_on_the_way(here: Patcher, show: Path) -> None:
     # Source: arithmetic: up in half a second at 44 frames a second: 22 frames, and as many down.
-    show = tmp_path / "yard.toml"
-    show.write_text(YARD)
     with a_yard(show) as yard:
         call = ("--on", "line", "--yard", "--fps", 44, "--rate", 1, "--loops", 1, "--level", 1)
         sent = document(here("send", "ramp", show, *call, "--json"))
@@ -744,11 +721,9 @@ def test_a_ramp_in_the_yard_is_every_level_on_the_way(here: Patcher, tmp_path) -
         (("milestones", "--every", 7), False),
     ],
 )
-def test_what_would_flash_is_refused(here: Patcher, tmp_path, call: tuple, refused: bool) -> None:  # type: ignore[no-untyped-def]
+def test_what_would_flash_is_refused(here: Patcher, show: Path, call: tuple, refused: bool) -> None:
     # From memory: WCAG 2.2, 2.3.1; the design: exit 2: the call is wrong. At 40 frames a second 3.5
     # ramps of 12 frames are more than three a second; at 4 frames a second there can be two at most.
-    show = tmp_path / "yard.toml"
-    show.write_text(YARD)
     name, *options = call
     ran = here("send", name, show, *options, "--dry-run")
     assert (ran.returncode == 2) is refused, ran.stderr

@@ -23,6 +23,7 @@ from patcher.wire import artnet as wire_artnet
 from patcher.yard.network_trouble import Trouble
 from patcher.yard.simulated_box import SimulatedBox
 from rig.loopback import E131, HOST
+from rig.one_run import show_file
 from rig.packets import art_poll_reply, artnet, discovery, e131, e131_sync, full
 
 SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType, types.MethodType)
@@ -142,27 +143,12 @@ def test_a_look_takes_no_more_than_its_share_of_what_waits(monkeypatch: pytest.M
         assert receiver.poll(0.05) == []
 
 
-MILL = """\
-[show]
-title = "Mill race"
-first_universe = {universe}
-[pixel.rgb]
-colour_order = "RGB"
-[controller.mill]
-delivery = "multicast"
-ports = 1
-port = {{ 1 = ["wheel"] }}
-[run.wheel]
-pixel = "rgb"
-pixels = 40
-"""
-
-
 def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path) -> None:
     # Source: found in use: 1 080 packets with different synchronization universes exhausted its files.
     universe = 10_000 + os.getpid() % 30_000
-    (tmp_path / "mill.toml").write_text(MILL.format(universe=universe))
-    call = [sys.executable, "-m", "patcher", "yard", tmp_path / "mill.toml", "--json"]
+    box = {"chains": [["wheel"]], "delivery": "multicast"}
+    show = show_file(tmp_path / "mill.toml", {"wheel": 40}, universe, mill=box)
+    call = [sys.executable, "-m", "patcher", "yard", show, "--json"]
     yard = subprocess.Popen(
         call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64)),

@@ -206,6 +206,11 @@ SAID = {
         [(e131(3, name="A"), 0.0, HERE), (e131(9, name="B"), 0.1, THERE)],
         {"cid-shared": [f"A (192.0.2.5) and B (192.0.2.6) have one CID, {uuid.UUID(bytes=ALICE)}:"]},
     ),
+    "a CID that has moved to another address": (
+        [(e131(3, name="A"), 0.0, HERE), (e131(3, sequence=1, name="A", options=0x40), 0.1, HERE),
+         (e131(9, name="B"), 0.2, THERE)],
+        {},
+    ),
     # Source: the design: both protocols draw from one number space. Art-Net 4: ArtDmx has no priority.
     "both protocols, and Art-Net against itself": (
         [arrival for n in range(1, 4) for arrival in (

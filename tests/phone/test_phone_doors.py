@@ -249,7 +249,7 @@ ACTS = st.fixed_dictionaries(
 )  # fmt: skip
 
 
-@examples(100, 300)
+@examples(40, 300)
 @given(message=st.text(max_size=1200) | st.binary(max_size=200) | JSON.map(json.dumps) | ACTS.map(json.dumps))
 def test_malformed_messages_light_nothing_and_end_nothing(message: str | bytes, rig: Rig, fuzzed) -> None:
     # Source: the design: oversized and malformed WebSocket messages; only `pattern` and `light` may light

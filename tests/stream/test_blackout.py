@@ -25,29 +25,16 @@ from patcher.wiring import wire
 from rig.examples import later
 from rig.loopback import E131, HOST, ear, heard, terminated
 from rig.nursery import Nursery, nursery
+from rig.one_run import show_file
 from rig.signal_defaults import defaults
 
 PATIENCE = 30.0
-SHOW = """\
-[show]
-title = "Lock keeper's woodpile"
-first_universe = {universe}
-[pixel.rgb]
-colour_order = "RGB"
-[controller.shed]
-delivery = "multicast"
-ports = 1
-port = {{ 1 = ["logs", "axe"] }}
-[run.logs]
-pixel = "rgb"
-pixels = 40
-shape = "line"
-path = [[0, 0], [4, 0]]
-[run.axe]
-pixel = "rgb"
-pixels = 20
-"""
-"""A box that hears by its group: there the test hears beside it, whoever else listens."""
+
+
+def woodpile(path: Path, universe: int) -> Path:
+    """A box that hears by its group: there the test hears beside it, whoever else listens."""
+    runs = {"logs": {"pixels": 40, "shape": "line", "path": [[0.0, 0.0], [4.0, 0.0]]}, "axe": 20}
+    return show_file(path, runs, universe, shed={"chains": [["logs", "axe"]], "delivery": "multicast"})
 
 
 def name(number: int) -> str:
@@ -114,8 +101,7 @@ class Lit:
     def __init__(self, command: str, processes: Nursery, folder: Path) -> None:
         universe = next(self.numbers)
         self.group = Group(1, ear(HOST, E131)) if command == "bench" else Group(universe)
-        show = folder / f"woodpile-{universe}.toml"
-        show.write_text(SHOW.format(universe=universe))
+        show = woodpile(folder / f"woodpile-{universe}.toml", universe)
         self.said = folder / f"said-{universe}"
         self._processes = processes
         self._open = ExitStack()
@@ -296,8 +282,7 @@ class Shell:
 def test_ctrl_z_and_fg_in_a_shell(kind: str, tmp_path: Path) -> None:
     # Judge: job control of bash and of dash, which leaves a terminal as its jobs leave it; stty.
     universe = next(Lit.numbers)
-    show, group, shell = tmp_path / "woodpile.toml", Group(universe), Shell(kind)
-    show.write_text(SHOW.format(universe=universe))
+    show, group, shell = woodpile(tmp_path / "woodpile.toml", universe), Group(universe), Shell(kind)
 
     def lit(pixel: int) -> bool:
         shell.read()
@@ -345,8 +330,7 @@ def test_ctrl_z_and_fg_in_a_shell(kind: str, tmp_path: Path) -> None:
 def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str, tmp_path: Path) -> None:
     # Source: found in use: a reader that stops reading held up frames; pipe(7), pty(7): a write to what is full waits.
     universe = next(Lit.numbers)
-    show, group = tmp_path / "woodpile.toml", Group(universe)
-    show.write_text(SHOW.format(universe=universe))
+    show, group = woodpile(tmp_path / "woodpile.toml", universe), Group(universe)
     unread, theirs = os.pipe() if where == "pipe" else pty.openpty()
     os.set_blocking(theirs, False)
     with suppress(BlockingIOError):

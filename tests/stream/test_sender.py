@@ -214,7 +214,7 @@ def test_unchanged_levels_fall_back_to_keep_alive(sockets: dict, rate: float) ->
             assert len(gaps) >= 10
 
 
-@examples(20, 60)
+@examples(10, 60)
 @given(st.lists(st.tuples(st.dictionaries(st.integers(0, 3), st.integers(0, 2)), st.booleans()), max_size=60))
 def test_what_changes_leaves_with_its_frame_and_nothing_is_silent_for_long(
     frames: list[tuple[dict[int, int], bool]],

@@ -16,37 +16,16 @@ import pytest
 from rig.examples import later
 from rig.loopback import ARTNET, E131, HOST, ear, heard, is_sync, port_address, terminated, universe
 from rig.nursery import nursery
+from rig.one_run import show_file
 from rig.shipped import Patcher
 
 PATIENCE = 30.0
-SHOW = """\
-[show]
-title = "Lock keeper's bench"
-[pixel.rgb]
-colour_order = "RGB"
-[controller.near]
-address = "192.0.2.1"
-ports = 1
-port = { 1 = ["line"] }
-[controller.art]
-address = "192.0.2.3"
-protocol = "artnet"
-ports = 1
-port = { 1 = ["branch"] }
-[run.line]
-pixel = "rgb"
-pixels = 200
-[run.branch]
-pixel = "rgb"
-pixels = 3
-"""
 
 
 @pytest.fixture
 def show(tmp_path: Path) -> Path:
-    path = tmp_path / "bench.toml"
-    path.write_text(SHOW)
-    return path
+    near, art = {"chains": [["line"]]}, {"chains": [["branch"]], "protocol": "artnet"}
+    return show_file(tmp_path / "bench.toml", {"line": 200, "branch": 3}, near=near, art=art)
 
 
 class Ears:

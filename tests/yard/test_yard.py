@@ -24,6 +24,7 @@ from patcher.yard.simulated_box import SimulatedBox
 from patcher.yard.yard import Yard, differences, ears, snapshot, sync_ears
 from rig.examples import examples, later
 from rig.grid_walk import CORNERS, walk
+from rig.one_run import show_file
 from rig.packets import BOB, artnet, e131, e131_sync, full
 from rig.shipped import Patcher, laid, wired
 from rig.yard_show import ORDERS, one_grid, send
@@ -767,36 +768,11 @@ def test_the_picture_shows_runs_without_a_shape_as_strips_and_boxes_with_their_c
 
 # --- from the command line ----------------------------------------------------------------------------------------
 
-SHOW = """[show]
-title = "Yard"
-
-[pixel.rgb]
-colour_order = "RGB"
-
-[controller.near]
-address = "192.0.2.1"
-ports = 2
-port = { 1 = ["a", "b"] }
-
-[controller.shelf]
-spare = true
-ports = 2
-
-[run.a]
-pixel = "rgb"
-pixels = 4
-
-[run.b]
-pixel = "rgb"
-pixels = 4
-"""
-
 
 @pytest.fixture
 def little(tmp_path: Path) -> Path:
-    path = tmp_path / "little.toml"
-    path.write_text(SHOW)
-    return path
+    near, shelf = {"chains": [["a", "b"]], "ports": 2}, {"spare": True, "ports": 2}
+    return show_file(tmp_path / "little.toml", {"a": 4, "b": 4}, near=near, shelf=shelf)
 
 
 def lit_by_steady(little: Path, here: Patcher, *options: object) -> dict:
