@@ -265,7 +265,7 @@ def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
         steps = {run: repertoire.along(run, there.takes.get(run, plan.takes[run])) for run in scene.variants}
         for many in (1, 2):
             own = {run: each for run, each in steps.items() if len(each[0]) and each[0].shape[1] == many}
-            found += [repertoire.followed(own)] if own else []
+            found += repertoire.followed(own) if own else []
     for candidate in found:
         for ask in candidate.asks:
             one, other = see(both, eye, candidate.frame, ask, np.array(numbers))
