@@ -17,7 +17,7 @@ from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades
 from patcher.faults import Built, shades
 from patcher.frames.levels import Levels
 from patcher.patch.patch import Patch
-from patcher.remedies.rewrite import same_lamps
+from patcher.remedies.rewrite import same_pixels
 from patcher.trade import CHANNELS, FRAME_RATE, UDP_PORTS
 from patcher.walk.step import Step, as_said
 from patcher.wire import artnet, e131
@@ -210,8 +210,8 @@ class Witness:
         if ask.kind == "alike":
             return self._compared(frame, ask)
         if frame.goes:
-            lamps = [self._lamps(frame, step, ask.runs) for step in range(len(frame.steps))]
-            return self._eye.watches(ask, np.array([lamps], dtype=np.int32))
+            pixels = [self._pixels(frame, step, ask.runs) for step in range(len(frame.steps))]
+            return self._eye.watches(ask, np.array([pixels], dtype=np.int32))
         return self._eye.sees(ask, [shown[None] for shown in self._shown(frame, 0, ask.runs)])
 
     def _compared(self, frame: Frame, ask: Ask) -> Chances:
@@ -221,7 +221,7 @@ class Witness:
             each.append(np.prod([self._eye.evenly(ask, place, run, own[None]) for run, own in shown], axis=0))
         return self._eye.compares(np.stack(each, axis=1))
 
-    def _lamps(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
+    def _pixels(self, frame: Frame, step: int, runs: Sequence[str]) -> list[int]:
         """The pixels of some runs that are lit at a step, and steady, counted on through the runs."""
         looks = self._looked(frame, step, runs)
         steady = [np.all([look[run] == looks[0][run] for look in looks], axis=(0, 2)) for run in runs]
@@ -245,7 +245,7 @@ class Witness:
         flickers = np.any([(look != first).any(axis=1) for look in looks[1:]], axis=0)
         lit = np.where(flickers[:, None], BROKEN, first > 0).astype(np.uint8)
         index = np.arange(lit.size, dtype=np.int32).reshape(lit.shape).T
-        return shades(lit.ravel(), index, letters)[same_lamps(self._wiring.show, self.says.show, run)]
+        return shades(lit.ravel(), index, letters)[same_pixels(self._wiring.show, self.says.show, run)]
 
 
 def _glances(carrier: Carrier, levels: Levels, runs: Sequence[str]) -> list[dict[str, PixelValues]]:

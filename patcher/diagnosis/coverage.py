@@ -20,7 +20,7 @@ from patcher.diagnosis.questions import Repertoire, ends_of
 from patcher.diagnosis.scene import Scene
 from patcher.diagnosis.views import see
 from patcher.eye import LINE, NEVER, Ask, Eye, few
-from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault import AT_A_PIXEL
 from patcher.trade import CHANNELS, HIGHEST_UNIVERSE
 
 Asked = tuple[Frame, Ask]
@@ -147,16 +147,16 @@ class Coverage:
         the faulty one.
         """
         for fault in self.top.faults:
-            if fault.kind in AT_A_LAMP:
-                grid = self.scene.quarters.get(fault.lamp[0]) is not None
-                asked = self._over(*fault.lamp) if grid else self._around(*fault.lamp)
+            if fault.kind in AT_A_PIXEL:
+                grid = self.scene.quarters.get(fault.pixel[0]) is not None
+                asked = self._over(*fault.pixel) if grid else self._around(*fault.pixel)
                 if asked is not None:
                     return asked
         return None
 
     def _around(self, run: str, pixel: int) -> Asked | None:
-        lamps = self.top.scene.variants[run].lamps
-        near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < lamps]
+        pixels = self.top.scene.variants[run].pixels
+        near = [n for n in (pixel - 2, pixel - 1, pixel + 1, pixel + 2) if 0 <= n < pixels]
         parts = {c: np.array([n]) for c, n in zip(self.repertoire.painter.colours(run), near, strict=False)}
         for one in self.top.fed(run, [self.repertoire.shown(run, parts)] if len(parts) > 1 else []):
             if (one.frame.key, None) not in self.used:

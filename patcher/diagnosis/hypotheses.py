@@ -99,11 +99,11 @@ def singles(
         *((False, _of_pairs(plan.wiring, port, ports)) for port in ports),
     ):
         found += [one for one in _possible(plan, texts) if own or not one[1].takes.keys().isdisjoint(runs)]
-    at_lamps = [fault for name in near for fault in _at_lamps(show, name, pixels)]
+    at_pixels = [fault for name in near for fault in _at_pixels(show, name, pixels)]
     found += [
         (fault, differs)
-        for fault, differs in zip(at_lamps, _each_alone(plan, near, at_lamps), strict=True)
-        if fault.lamp[0] in runs or not differs.takes.keys().isdisjoint(runs)
+        for fault, differs in zip(at_pixels, _each_alone(plan, near, at_pixels), strict=True)
+        if fault.pixel[0] in runs or not differs.takes.keys().isdisjoint(runs)
     ]
     return found
 
@@ -121,7 +121,7 @@ def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> 
     cables = BuiltCables(plan, ())
     changed: list[dict[str, Takes]] = [{} for _ in faults]
     for run in near:
-        cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.lamp[0] == run]
+        cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.pixel[0] == run]
         for begin in range(0, len(own), AT_A_TIME):
             part = own[begin : begin + AT_A_TIME]
             for name, taken in cable.each(run, AtPixels.of(faults[number] for number in part)).items():
@@ -209,7 +209,7 @@ def _of_run(show: Show, name: str) -> Iterator[str]:
     yield from (f"shift:{name}={off}" for off in SHIFTS)
 
 
-def _at_lamps(show: Show, name: str, pixels: Callable[[str], Iterable[int]] | None) -> Iterator[Fault]:
+def _at_pixels(show: Show, name: str, pixels: Callable[[str], Iterable[int]] | None) -> Iterator[Fault]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
     chips = other_chips(letters)

@@ -60,7 +60,7 @@ class Moving:
 
     def passes(self, run: str, bounds: Sequence[int], *, back: bool = False) -> list[Pixels]:
         """The first of the two pixels, at each step of each pass of `two`, from 0."""
-        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
+        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].pixels).tolist()))
         beside = self._beside(run)
         found = [own for a, b in pairwise(cut) if len(own := beside[(a <= beside) & (beside < b)])]
         return [own[::-1] for own in reversed(found)] if back else found
@@ -70,7 +70,7 @@ class Moving:
         if found := self.two(run, bounds, colour):
             yield found
             return
-        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].lamps).tolist()))
+        cut = list(dict.fromkeys(np.clip(bounds, 0, self.scene.variants[run].pixels).tolist()))
         if len(cut) == 2 and cut[1] - cut[0] > MOST_STEPS // PASSES:
             cut.insert(1, sum(cut) // 2)
         if len(cut) > 2:
@@ -194,7 +194,7 @@ class Moving:
         of = eye.goes_of([int(kept[a:b].sum()) for a, b in pairwise(ends.tolist())])
         words = "; ".join(span_words(int(go[0]), int(go[-1]) + 1) for go in goes)
         says = f"Lit on {run}: {MOVING[2]}, {colour}: {words}"
-        parts = (run,) if len(along) < MOST_OF * self.scene.variants[run].lamps - 1 else ()
+        parts = (run,) if len(along) < MOST_OF * self.scene.variants[run].pixels - 1 else ()
         asked = asked_of((run,), of, self.scene.joined((run,)), parts)
         return Candidate(Frame(says, tuple(steps), tuple(of.tolist())), (asked,))
 

@@ -17,7 +17,7 @@ from patcher.diagnosis.scene import Index, Scene
 from patcher.eye import NOBODY, SEVERAL, Ask, Chances, Eye, parted
 
 Numbers = NDArray[np.int64]
-Lamps = NDArray[np.int32]
+PixelNumbers = NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,9 +45,9 @@ class TakenWays:
         return cls(variants.index[:, used], of[:-1], variants.loses[used], variants.numbers)
 
     @cached_property
-    def base(self) -> Lamps:
-        """The pixel that each channel lights in the base, as by `lamps_of`."""
-        found: Lamps = lamps_of([self.index[:, :1]], self.channels)[0]
+    def base(self) -> PixelNumbers:
+        """The pixel that each channel lights in the base, as by `pixels_of_channels`."""
+        found: PixelNumbers = pixels_of_channels([self.index[:, :1]], self.channels)[0]
         return found
 
     @cached_property
@@ -55,7 +55,7 @@ class TakenWays:
         """How often each channel is taken in the base, by whatever letter of whatever pixel."""
         return np.bincount(np.minimum(self.index[:, 0], self.channels).ravel(), minlength=self.channels + 1)
 
-    def differs_from(self, first: Lamps) -> Numbers:
+    def differs_from(self, first: PixelNumbers) -> Numbers:
         """For each class the first step at which a pixel lights that takes another channel than in the base, under the
         class or in the base, from the first step that lights each channel.
         """
@@ -90,42 +90,42 @@ def moved(eye: Eye, ask: Ask, steps: Numbers, taken: Sequence[TakenWays]) -> Cha
         once = np.sum([each.times for each in taken], axis=0) == 1
         loses &= once[steps[differs[near]]].all(axis=1)
         doubtful = near[~loses]
-        at_once = _lamps_at(taken, doubtful, steps[differs[doubtful]])
+        at_once = _pixels_at(taken, doubtful, steps[differs[doubtful]])
         ended = np.append(near[loses], doubtful[~eye.holds(ask, at_once[:, None])[:, 0]])
         first[ended] = differs[ended]
         open_[ended] = False
     if open_.any():
-        lamps = lamps_of([each.index[:, each.of[open_]] for each in taken], channels)
-        first[open_], some[open_] = parted(eye.holds(ask, lamps.take(steps, axis=1)))
+        pixels = pixels_of_channels([each.index[:, each.of[open_]] for each in taken], channels)
+        first[open_], some[open_] = parted(eye.holds(ask, pixels.take(steps, axis=1)))
     return eye.follows(ask, first, some)
 
 
-def _lamps_at(taken: Sequence[TakenWays], classes: Numbers, lit: Numbers) -> Lamps:
+def _pixels_at(taken: Sequence[TakenWays], classes: Numbers, lit: Numbers) -> PixelNumbers:
     """The pixel that each of some channels lights under each of some classes: shape (classes, channels)."""
     found = []
     for each in taken:
-        lamp, own = each.base[lit], np.flatnonzero(each.of[classes])
+        pixel, own = each.base[lit], np.flatnonzero(each.of[classes])
         index = each.index[:, each.of[classes[own]]]
         sought = np.where(lit < each.channels, lit, -1)[own]
         for place in range(lit.shape[1]):
             lights = (index == sought[:, place, None]).any(axis=0)
             count = lights.sum(axis=1)
-            lamp[own, place] = np.where(count == 1, lights.argmax(axis=1), np.where(count, SEVERAL, NOBODY))
-        found.append(lamp)
+            pixel[own, place] = np.where(count == 1, lights.argmax(axis=1), np.where(count, SEVERAL, NOBODY))
+        found.append(pixel)
     return _joined(found, taken)
 
 
-def _joined(lamps: Sequence[Lamps], taken: Sequence[TakenWays]) -> Lamps:
+def _joined(pixels: Sequence[PixelNumbers], taken: Sequence[TakenWays]) -> PixelNumbers:
     """The pixels of each run by themselves, counted on through the runs, as one."""
-    found, begin = lamps[0], taken[0].index.shape[2]
-    for each, run in zip(lamps[1:], taken[1:], strict=True):
+    found, begin = pixels[0], taken[0].index.shape[2]
+    for each, run in zip(pixels[1:], taken[1:], strict=True):
         own = np.where(each >= 0, each + begin, each)
         found = np.where(own == NOBODY, found, np.where(found == NOBODY, own, SEVERAL))
         begin += run.index.shape[2]
     return found
 
 
-def lamps_of(taken: Sequence[Index], channels: int) -> Lamps:
+def pixels_of_channels(taken: Sequence[Index], channels: int) -> PixelNumbers:
     """The pixel that each channel lights, steady; `NOBODY` and `SEVERAL`.
 
     Args:
@@ -141,12 +141,12 @@ def lamps_of(taken: Sequence[Index], channels: int) -> Lamps:
     found, begin = flat.reshape(ways, channels + 1), (np.arange(ways) * (channels + 1))[:, None]
     at = [np.minimum(each, channels) + begin for each in taken]
     last = np.cumsum([each.shape[2] for each in taken])
-    lamps = [np.arange(end - each.shape[2], end) for each, end in zip(taken, last, strict=True)]
-    for own, lamp in zip(at, lamps, strict=True):
-        flat[own] = lamp
+    pixels = [np.arange(end - each.shape[2], end) for each, end in zip(taken, last, strict=True)]
+    for own, pixel in zip(at, pixels, strict=True):
+        flat[own] = pixel
     found[:, channels] = NOBODY
     if np.count_nonzero(found != NOBODY) < sum(np.count_nonzero(each < channels) for each in taken):
-        for own, lamp in zip(at, lamps, strict=True):
-            flat[own[flat[own] != lamp]] = SEVERAL
+        for own, pixel in zip(at, pixels, strict=True):
+            flat[own[flat[own] != pixel]] = SEVERAL
         found[:, channels] = NOBODY
     return found

@@ -22,7 +22,7 @@ from patcher.diagnosis.question_frame import Seen
 from patcher.diagnosis.scene import Look, Looks, Scene, scene_from
 from patcher.eye import Ask, Eye
 from patcher.faults import LitChannels, Takes
-from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault import AT_A_PIXEL
 from patcher.faults.pairs import Batch, Composer
 
 Belief = NDArray[np.float64]
@@ -170,7 +170,7 @@ class Pairs:
         groups: dict[tuple[str, str, float], list[int]] = {}
         for one in np.argsort(-fit, kind="stable")[:FITTING].tolist():
             fault = self.faults[one]
-            place = fault.lamp[0] + fault.value if fault.kind in AT_A_LAMP else str(fault)
+            place = fault.pixel[0] + fault.value if fault.kind in AT_A_PIXEL else str(fault)
             groups.setdefault((fault.kind, place, rounded[one]), []).append(one)
         middle = [sorted(members)[len(members) // 2] for members in groups.values()]
         return sorted(middle, key=lambda one: self._made.get(one, -1))

@@ -48,7 +48,7 @@ class Repertoire(Moving):
         return self._fixed[run]
 
     def _of_run(self, run: str) -> Iterator[Candidate]:
-        count, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        count, colours = self.scene.variants[run].pixels, self.painter.colours(run)
         every = np.arange(count)
         asks = (eye.whole(run), eye.flicker(run))
         for colour in colours:
@@ -79,7 +79,7 @@ class Repertoire(Moving):
 
     def ends_off(self, run: str) -> list[Candidate]:
         """A run's ends and halves, each in a colour, on the channels some universes off."""
-        count, colours = self.scene.variants[run].lamps, self.painter.colours(run)
+        count, colours = self.scene.variants[run].pixels, self.painter.colours(run)
         ends = sorted({0, 1, count // 2, count - 1, count})
         parts = {colour: np.arange(a, b) for colour, a, b in zip(colours, ends, ends[1:], strict=False)}
         asks = (eye.outer(run, 0), eye.outer(run, -1), eye.missing(run, tuple(parts)))
@@ -111,7 +111,7 @@ class Repertoire(Moving):
         for colour, (name, runs) in zip(eye.COLOURS, group, strict=False):
             own = [run for run in runs if self.scene.plan.wiring.show.runs[run].hung and run in self.scene.variants]
             shown = [run for run in own if colour in self.painter.colours(run)]
-            lit += [self.painter.channels(r, np.arange(self.scene.variants[r].lamps), colour) for r in shown]
+            lit += [self.painter.channels(r, np.arange(self.scene.variants[r].pixels), colour) for r in shown]
             says.append(f"{name} {colour}")
         return Frame(f"Lit: {', '.join(says)}", (joined(lit),))
 
@@ -147,7 +147,7 @@ class Repertoire(Moving):
 
     def blocks(self, run: str, bounds: Sequence[int], *, outside: bool = False) -> Candidate:
         """A stretch in up to four colours, each from one bound to the next; outside: behind the run's ends."""
-        count = self.scene.variants[run].lamps
+        count = self.scene.variants[run].pixels
         colours = self.painter.colours(run)
         cut = list(dict.fromkeys(bounds if outside else np.clip(bounds, 0, count).tolist()))
         while len(cut) - 1 > len(colours):
@@ -159,7 +159,7 @@ class Repertoire(Moving):
         """Some pixels of a run in up to four colours."""
         shown = {colour: p for colour, p in parts.items() if len(p)}
         says = f"Lit on {run}: {', '.join(f'{span_words(int(p[0]), int(p[-1]))} {c}' for c, p in shown.items())}"
-        count = self.scene.variants[run].lamps
+        count = self.scene.variants[run].pixels
         if any(p[0] < 0 or p[-1] >= count for p in shown.values()):
             side = "before the first" if any(p[0] < 0 for p in shown.values()) else "behind the last"
             says = f"Sent: the channels just {side} pixel of {run}, in {listed(list(shown))}; nothing should light"
@@ -174,7 +174,7 @@ class Repertoire(Moving):
 
     def proving(self, run: str) -> list[Candidate]:
         """Few frames that tell much of a run that is fed as is believed: its ends, all of it."""
-        count = self.scene.variants[run].lamps
+        count = self.scene.variants[run].pixels
         colours = [colour for colour in ("red", "white", "blue", "green") if colour in self.painter.colours(run)]
         ends = dict.fromkeys((0, min(1, count - 1), max(count - 2, 0), count - 1))
         pixels = list(ends) if len(colours) >= len(ends) else [0, count - 1][: len(colours)]
@@ -227,7 +227,7 @@ def narrowing(
         weight: the belief in each class.
         moved: by which part of a colour some cuts are moved, so that a gap that was missed is looked for anew.
     """
-    count = repertoire.scene.variants[run].lamps
+    count = repertoire.scene.variants[run].pixels
     colours = [*repertoire.painter.colours(run), IN_TURN]
     for chosen in (single, ~single):
         if weight[chosen].sum() <= 0.0:

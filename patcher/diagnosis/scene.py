@@ -40,7 +40,7 @@ class Variants:
     numbers: int
 
     @property
-    def lamps(self) -> int:
+    def pixels(self) -> int:
         """How many pixels the run has."""
         return int(self.index.shape[2])
 
@@ -118,7 +118,7 @@ class Scene:
         show, found = self.plan.wiring.show, {}
         for run, variants in self.variants.items():
             placed = cells(show, show.runs[run])
-            found[run] = np.arange(variants.lamps) if placed is None else placed @ np.array([1, LINE])
+            found[run] = np.arange(variants.pixels) if placed is None else placed @ np.array([1, LINE])
         return found
 
     def joined(self, runs: Sequence[str]) -> NDArray[np.int64]:

@@ -105,7 +105,7 @@ def _narrowed(
     """From one end of a run, between which pixels two that step along it first come apart: (0, 0) where they never do,
     None where nobody can tell; and the question to ask first.
     """
-    count = repertoire.scene.variants[run].lamps
+    count = repertoire.scene.variants[run].pixels
     open_ = _parts(repertoire, run, 0, count)
     low, high = 0, count
     left = open_[::-1] if back else open_

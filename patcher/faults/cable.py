@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.faults.fault import AT_A_LAMP, CHOICES, SWAPS, Fault, wired_so
+from patcher.faults.fault import AT_A_PIXEL, CHOICES, SWAPS, Fault, wired_so
 from patcher.faults.sent import DARK, Port, Stream
 from patcher.shapes import Lattice, lattice, pixels_at
 from patcher.show.run_tables import LoopRun, Run
@@ -112,9 +112,9 @@ class AtPixels:
 
     @classmethod
     def of(cls, faults: Iterable[Fault]) -> AtPixels:
-        """Some faults of `AT_A_LAMP`."""
+        """Some faults of `AT_A_PIXEL`."""
         every = tuple(faults)
-        pixels = np.array([fault.lamp[1] for fault in every], dtype=np.int64)
+        pixels = np.array([fault.pixel[1] for fault in every], dtype=np.int64)
         return cls(every, np.array([fault.kind for fault in every], dtype=np.str_), pixels)
 
     def rows(self, kind: str) -> Order:
@@ -165,7 +165,7 @@ class Cable:
         broken = {run: np.zeros(len(own), dtype=bool) for run, own in first.items()}
         cable = cls(show, places, tuple(f for f in every if not _on_top(f)), stream, first, columns, broken)
         for fault in filter(_on_top, every):
-            cable = cable._besides(fault) if fault.lamp[0] in first else cable
+            cable = cable._besides(fault) if fault.pixel[0] in first else cable
         return cable
 
     def takes(self) -> dict[str, Takes]:
@@ -192,7 +192,7 @@ class Cable:
 
     def _besides(self, fault: Fault) -> Cable:
         """The cable with one more fault, at a pixel."""
-        run, some = fault.lamp[0], AtPixels.of([fault])
+        run, some = fault.pixel[0], AtPixels.of([fault])
         moved = [*self._moved(run, some)]
         columns = self.columns[run].copy()
         columns[some.pixels] = self._own_columns(run, some)
@@ -254,7 +254,7 @@ class Cable:
 
 def _on_top(fault: Fault) -> bool:
     """Whether a fault leaves the cable as it finds it; how many pixels are missing, a shift must know."""
-    return fault.kind in AT_A_LAMP and fault.kind != "missing"
+    return fault.kind in AT_A_PIXEL and fault.kind != "missing"
 
 
 @dataclass(slots=True)
@@ -279,8 +279,8 @@ def _branches(show: Show, places: Sequence[Place], faults: Sequence[Fault]) -> l
     of_run: dict[str, list[Fault]] = {}
     for fault in faults:
         if fault.kind == "missing":
-            lost.setdefault(fault.lamp[0], []).append(fault.lamp[1])
-        elif fault.kind not in (*AT_A_LAMP, *SWAPS):
+            lost.setdefault(fault.pixel[0], []).append(fault.pixel[1])
+        elif fault.kind not in (*AT_A_PIXEL, *SWAPS):
             of_run.setdefault(fault.where, []).append(fault)
 
     def branch(run: str, nulls: Sequence[int], before: Sequence[_Branch]) -> _Branch:

@@ -89,7 +89,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "turns": ("serpentine", "same-way"),
 }
 """The values that a grid's kinds may have."""
-AT_A_LAMP = ("dark", "dark-channel", "replaced", "missing", "cut", "flicker")
+AT_A_PIXEL = ("dark", "dark-channel", "replaced", "missing", "cut", "flicker")
 OF_BOX = ("dead", "universe-shift", "channel-shift", "count", "swapped-starts")
 """Kinds that are what a box is set to, or does not do."""
 SWAPS = ("swapped-runs", "swapped-with-leads")
@@ -121,7 +121,7 @@ class Fault:
         return tuple(self.where.split(","))
 
     @property
-    def lamp(self) -> tuple[str, int]:
+    def pixel(self) -> tuple[str, int]:
         """Run and pixel, from 0, of a fault at one pixel."""
         run, _, pixel = self.where.rpartition("/")
         return run, int(pixel) - 1
@@ -170,7 +170,7 @@ def _clash(wiring: Wiring, one: Fault, other: Fault) -> str | None:
     if one.where != other.where:
         return None
     if len(kinds) > 1:
-        return "says something else of the same pixel" if kinds <= {*AT_A_LAMP} else None
+        return "says something else of the same pixel" if kinds <= {*AT_A_PIXEL} else None
     return None if kinds == {"dark-channel"} and one.value != other.value else "says the same thing again"
 
 
@@ -214,7 +214,7 @@ def wired_so(wired: Lattice, values: Mapping[str, str]) -> Lattice:
 
 def runs_of(fault: Fault) -> tuple[str, ...]:
     """The runs that a fault on a wire is about."""
-    return (fault.lamp[0],) if fault.kind in AT_A_LAMP else fault.places
+    return (fault.pixel[0],) if fault.kind in AT_A_PIXEL else fault.places
 
 
 def first_run(wiring: Wiring, where: str) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import get_args
 
 from patcher.errors import PatcherError, choose_from, refuse
-from patcher.faults.fault import AT_A_LAMP, BACKWARDS, CHOICES, FORMS, KINDS, SWAPS, Fault, starts_of
+from patcher.faults.fault import AT_A_PIXEL, BACKWARDS, CHOICES, FORMS, KINDS, SWAPS, Fault, starts_of
 from patcher.shapes import lattice
 from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Controller, Show
@@ -198,7 +198,7 @@ def _shift(said: _Said) -> None:
     said.whole(-before, MOST_PIXELS_OFF, f"at most {before} pixels could be cut off, one must be left")
 
 
-def _lamp(said: _Said) -> None:
+def _pixel(said: _Said) -> None:
     name, slash, number = said.where.rpartition("/")
     run = said.run(name if slash else said.where)
     if not re.fullmatch(r"[0-9]{1,9}", number) or not 1 <= int(number) <= run.pixels or number[0] == "0":
@@ -259,7 +259,7 @@ _CHECKS: dict[str, Callable[[_Said], None]] = {
     "swapped-ports": _swapped_ports,
     **dict.fromkeys(SWAPS, _swapped_runs),
     "shift": _shift,
-    **dict.fromkeys(AT_A_LAMP, _lamp),
+    **dict.fromkeys(AT_A_PIXEL, _pixel),
     "dead": _dead,
     "universe-shift": _universe_shift,
     "channel-shift": _channel_shift,

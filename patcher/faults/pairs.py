@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from patcher.errors import PatcherError
 from patcher.faults.built import BuiltCables, Planned, departure
 from patcher.faults.cable import AtPixels, Cable, Takes
-from patcher.faults.fault import AT_A_LAMP, Fault, build
+from patcher.faults.fault import AT_A_PIXEL, Fault, build
 from patcher.faults.sent import Port
 
 Numbers = NDArray[np.int64]
@@ -61,8 +61,8 @@ class Composer:
     def __post_init__(self) -> None:
         numbers = dict[str, list[int]]()
         for number, fault in enumerate(self.faults):
-            if fault.kind in AT_A_LAMP:
-                numbers.setdefault(fault.lamp[0], []).append(number)
+            if fault.kind in AT_A_PIXEL:
+                numbers.setdefault(fault.pixel[0], []).append(number)
             else:
                 self._others.append(number)
         self._at_pixels = {run: np.array(own) for run, own in numbers.items()}
@@ -91,7 +91,7 @@ class Composer:
     def _at(self, run: str, one: int, rank: Floats | None, most: int) -> Numbers:
         """The faults at pixels of a run that make sense beside one, as by `with_all`."""
         others, own = self._at_pixels[run], self.faults[one]
-        if own.kind in AT_A_LAMP and own.lamp[0] == run:
+        if own.kind in AT_A_PIXEL and own.pixel[0] == run:
             others = np.array([other for other in others.tolist() if _apart(own, self.faults[other])])
         if rank is not None and len(others) > most:
             others = np.sort(others[np.argpartition(-rank[others], most)[:most]])
@@ -112,8 +112,8 @@ class Composer:
 
     def _both(self, one: int, other: int) -> dict[str, Takes] | None:
         """What pixels take under two faults one of which is at no pixel; None where they make no sense together."""
-        if self.faults[one].kind in AT_A_LAMP:
-            takes = self._on_top(other, self.faults[one].lamp[0], np.array([one]))
+        if self.faults[one].kind in AT_A_PIXEL:
+            takes = self._on_top(other, self.faults[one].pixel[0], np.array([one]))
             return dict(self.alone[other]) | {name: each[0] for name, each in takes.items()}
         key = min(one, other), max(one, other)
         if key not in self._known:

@@ -10,7 +10,7 @@ from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.question_frame import Painter
 from patcher.eye import COUNTS_TO, missing
 from patcher.faults import Planned, departure
-from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault import AT_A_PIXEL
 from patcher.frames.looks import COLOURS, Glow, Look
 from patcher.walk.items import items
 from patcher.walk.round_plan import plan
@@ -43,10 +43,10 @@ def confirming(sound: Planned, steps: Sequence[Step], hypotheses: Sequence[Hypot
 
 def _near(sound: Planned, faults: Hypothesis) -> Step | None:
     """A step that lights a pixel and those beside it, each in a colour: of so few an eye sees every one."""
-    fault = next((fault for fault in faults if fault.kind in AT_A_LAMP), None)
+    fault = next((fault for fault in faults if fault.kind in AT_A_PIXEL), None)
     if fault is None:
         return None
-    (run, pixel), source = fault.lamp, sound.wiring.source(fault.lamp[0])
+    (run, pixel), source = fault.pixel, sound.wiring.source(fault.pixel[0])
     count, shown = sound.wiring.show.runs[run].pixels, Painter(sound).colours(run)
     if count < 2 or not shown:
         return None

@@ -92,7 +92,7 @@ def _with_box(show: Show, name: str, **update: object) -> Show:
 
 
 def _missing(show: Show, patch: Patch, fault: Fault) -> Show:
-    run, pixel = fault.lamp
+    run, pixel = fault.pixel
     return _without(show, fault, run, [pixel])
 
 

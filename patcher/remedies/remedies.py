@@ -12,7 +12,7 @@ import numpy as np
 
 from patcher.errors import PatcherError
 from patcher.faults import Fault
-from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault import AT_A_PIXEL
 from patcher.faults.fault_sentences import off
 from patcher.faults.sent import port_of
 from patcher.power import shortfalls
@@ -96,7 +96,7 @@ def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
     if in_file_alone(wiring, fault):
         causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
-    volts = far_end(path, wiring, [fault.lamp[0]], fault.lamp[1] + 1) if fault.kind == "flicker" else ()
+    volts = far_end(path, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
     return Advice(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
 
 
@@ -108,7 +108,7 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         return _dead(path, wiring, where)
     if fault.kind == "data-in" and isinstance(show.runs[where], LoopRun):
         return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
-    run, pixel = (fault.lamp[0], fault.lamp[1] + 1) if fault.kind in AT_A_LAMP else ("", 0)
+    run, pixel = (fault.pixel[0], fault.pixel[1] + 1) if fault.kind in AT_A_PIXEL else ("", 0)
     joint = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
     count, less = value.lstrip("+-"), value[:1] == "-"
     both = " and ".join(places)
@@ -195,7 +195,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
 
     match fault.kind:
         case "cut":
-            run, pixel = fault.lamp
+            run, pixel = fault.pixel
             if not pixel:
                 return "the lead first: plug a string that works into it; if that lights, it is the first pixel"
             return (
@@ -203,10 +203,10 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
                 f"one; if it looks right, it is the joint or {run}/{pixel + 1}"
             )
         case "flicker":
-            return f"{send('steady', fault.lamp[0])} {_dim_and_bright(wiring)}"
+            return f"{send('steady', fault.pixel[0])} {_dim_and_bright(wiring)}"
         case "dark-channel":
             return (
-                f"{send('primaries', fault.lamp[0])}: with a dead colour that pixel alone is wrong; with a pixel of "
+                f"{send('primaries', fault.pixel[0])}: with a dead colour that pixel alone is wrong; with a pixel of "
                 "another type all behind it show wrong colours"
             )
         case "universe-shift":
@@ -215,7 +215,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
                 f"{fault.where} is, its number was typed in wrong"
             )
         case "replaced":
-            run, pixel = fault.lamp
+            run, pixel = fault.pixel
             return (
                 f"{send('primaries', run)}: where the chip takes as many channels, {run}/{pixel + 1} alone shows "
                 "other colours; where it takes more or fewer, all behind it do"

@@ -147,7 +147,7 @@ def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
         built = fed.takes | departure(fed, faults).takes
     show, now = before.wiring.show, after.wiring.show
     for name, takes in after.takes.items():
-        numbers = same_lamps(show, now, name)
+        numbers = same_pixels(show, now, name)
         if isinstance(now.runs[name], PlainRun) and len(takes) < len(built[name]):
             numbers = np.flatnonzero((built[name] != DARK).any(axis=1))
         was, letters = show.type_of(show.runs[name]).colour_order, now.type_of(now.runs[name]).colour_order
@@ -159,7 +159,7 @@ def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
     return True
 
 
-def same_lamps(before: Show, after: Show, name: str) -> NDArray[np.int64]:
+def same_pixels(before: Show, after: Show, name: str) -> NDArray[np.int64]:
     """For each pixel of a run, as a changed show counts them, its number from 0 as the show counted them before: the
     pixel at the same place.
     """

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from patcher.diagnosis import place_words
 from patcher.faults import Fault, planned
 from patcher.faults import in_words as fault_words
-from patcher.faults.fault import AT_A_LAMP
+from patcher.faults.fault import AT_A_PIXEL
 from patcher.patch.patch import Patch
 from patcher.walk.items import Item, drawn_runs, hung_chain, items
 from patcher.walk.round_plan import plan
@@ -49,7 +49,7 @@ def in_words(found: Iterable[Passed]) -> list[str]:
         if not hidden.runs:
             nowhere.append(fault)
         elif hidden.unprovable:
-            thing = fault.where.partition("/")[0] if fault.kind in AT_A_LAMP else fault.where
+            thing = fault.where.partition("/")[0] if fault.kind in AT_A_PIXEL else fault.where
             alike.setdefault((fault.kind, thing, fault.value), []).append(fault)
         else:
             overlooked |= {run: max(overlooked.get(run, 0.0), hidden.chance) for run in hidden.runs}

@@ -256,7 +256,7 @@ def ever_told(scene: Scene, eye: Eye, hypotheses) -> bool:
     numbers = [next(n for n, own in enumerate(both.classes) if one in own) for one in hypotheses]
     repertoire, found = Repertoire(both), []
     for run, variants in both.variants.items():
-        plain, lamps = [*repertoire.fixed(run), *repertoire.proving(run)], variants.lamps
+        plain, lamps = [*repertoire.fixed(run), *repertoire.proving(run)], variants.pixels
         plain += [repertoire.blocks(run, range(at, at + 5)) for at in range(lamps - 1)]
         plain += [repertoire.blocks(run, [0, at, lamps]) for at in range(1, lamps)]
         fed = [(plan.takes[run].ravel(), there.takes.get(run, plan.takes[run]).ravel()) for there in changes]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
-from patcher.diagnosis.moving_views import TakenWays, lamps_of, moved
+from patcher.diagnosis.moving_views import TakenWays, moved, pixels_of_channels
 from patcher.eye import Eye
 from patcher.faults import departure
 from rig.diagnosed_shows import shown
@@ -107,4 +107,6 @@ def test_lamps_of_two_runs_are_never_side_by_side() -> None:
 
 def test_a_channel_that_two_lamps_take_lights_several() -> None:
     index = np.array([[[0, 1, 1, 3, 4]]], dtype=np.int32)
-    assert lamps_of([index, index[:, :, :1]], 3).tolist() == [[eye.SEVERAL, eye.SEVERAL, eye.NOBODY, eye.NOBODY]]
+    assert pixels_of_channels([index, index[:, :, :1]], 3).tolist() == [
+        [eye.SEVERAL, eye.SEVERAL, eye.NOBODY, eye.NOBODY]
+    ]

@@ -190,7 +190,7 @@ def test_a_frame_fed_as_is_believed_shows_there_what_the_plan_shows_as_planned(n
 def test_few_lamps_fed_as_is_believed_are_read_as_those_fed_as_planned(name: str) -> None:
     _, _, scene = shown(name)
     engine, repertoire, seen = Engine(scene, Eye()), Repertoire(scene), set()
-    lamps = {run: np.array([0, 1, variants.lamps - 1]) for run, variants in scene.variants.items()}
+    lamps = {run: np.array([0, 1, variants.pixels - 1]) for run, variants in scene.variants.items()}
     for number in range(0, len(scene.classes), 3):
         believed = taken(scene, number)
         if any((each < 0).any() for each in believed.values()):

@@ -19,7 +19,7 @@ from patcher.faults import Planned, build, departure, parse, planned
 from patcher.placement.allocation import allocate
 from patcher.remedies.plan_edits import NEVER
 from patcher.remedies.remedies import remedy
-from patcher.remedies.rewrite import edits, rewritten, same_lamps
+from patcher.remedies.rewrite import edits, rewritten, same_pixels
 from patcher.shapes import positions
 from patcher.show.parser import read
 from patcher.wiring import wire
@@ -152,7 +152,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
         # Source: the design: what the changed show plans is what the faulty wiring took
         now = planned(found.wiring, found.patch).takes
         for run in now:
-            numbers = same_lamps(wiring.show, found.wiring.show, run)
+            numbers = same_pixels(wiring.show, found.wiring.show, run)
             if len(numbers) == len(built[run]):
                 letters = [
                     wiring.show.type_of(wiring.show.runs[run]).colour_order.index(letter)
