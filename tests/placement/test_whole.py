@@ -69,7 +69,7 @@ def agree(tables: dict) -> None:
     assert not a_patch_below(tables, patch.universe_count)
 
 
-@examples(10, 100)
+@examples(10, 80)
 @given(st.booleans().flatmap(lambda pins: shows(pins=pins)))
 def test_no_patch_has_fewer_universes(tables):
     agree(tables)
