@@ -87,7 +87,7 @@ def swap_box(wiring: Wiring, kept: Patch, dead: str, spare: str) -> BoxSwap | Sh
     lines = _numbered(sharing, new.ports)
     cables = tuple(box.cables(lines))
     ports = {port: runs_of(line) for port, line in lines.items()}
-    after = _show_after(wiring, _in_place_of(old, new, ports), cables, old)
+    after = _show_after(wiring, _in_place_of(old, new, ports), ports, cables, old)
     every = chains(wire(after))
     others = [start for start in kept.starts if start.controller != dead]
     taken_over = [chain for chain in every if chain.controller == spare]
@@ -149,11 +149,17 @@ def _numbered(sharing: Sharing, ports: int) -> dict[int, tuple[Piece, ...]]:
     return dict(sorted(found.items()))
 
 
-def _show_after(wiring: Wiring, spare: Controller, cables: tuple[SwapCable, ...], old: Controller) -> Show:
+def _show_after(
+    wiring: Wiring,
+    spare: Controller,
+    ports: Mapping[int, tuple[str, ...]],
+    cables: tuple[SwapCable, ...],
+    old: Controller,
+) -> Show:
     """The show with the spare, as it is set there, in the dead box's place; its starts have no pins yet."""
     show = wiring.show
     port_of = {runs[0]: port for port, runs in wiring.of_controller(old.name).items()}
-    moved = {port_of[run]: port for port, runs in spare.port.items() for run in runs if run in port_of}
+    moved = {port_of[run]: port for port, runs in ports.items() for run in runs if run in port_of}
     supplies = {
         name: supply.model_copy(update={"box": spare.name}) if supply.box == old.name else supply
         for name, supply in show.supplies.items()
