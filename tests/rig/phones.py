@@ -93,7 +93,7 @@ class Rig:
     def ask(self, method: str, path: str, body: str | None = None, **headers: str) -> tuple[int, dict[str, str], bytes]:
         """A request as the page makes it, but for the headers that are given; an empty one is left out."""
         own = {"Host": self.entry.host, "Origin": self.entry.origin} | headers
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=4 * PATIENCE)
         try:
             line.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
             for name, value in own.items():
