@@ -90,7 +90,7 @@ def test_a_small_grid_written_out_by_hand():
     assert places_of(snake) == [(0, 0), (1, 0), (1, 1), (0, 1), (0, 2), (1, 2)]
 
 
-@examples(40, 120)
+@examples(40, 80)
 @given(st.data())
 def test_any_grid_with_any_gaps(data):
     # Source: the design: grid; `gaps`: drawn places that have no pixel
@@ -161,7 +161,7 @@ def test_the_first_line_of_a_prop_is_at_its_data_in():
     assert places_of(run, {"gate": prop}) == [(2, 1), (2, 0)]
 
 
-@examples(40, 120)
+@examples(40, 80)
 @given(st.data())
 def test_any_band(data):
     # Source: the design: a band is whole lines of a grid that is drawn once
@@ -203,7 +203,7 @@ def close(found, wanted) -> None:
         assert one == pytest.approx(two, abs=1e-7)
 
 
-@examples(50, 150)
+@examples(40, 80)
 @given(st.lists(points, min_size=2, max_size=5), st.integers(1, 40), ends, st.data())
 def test_a_line_has_equal_arc_lengths_and_both_ends_lit(path, pixels, data_in, data):
     # Source: the design: line: along the path, equal arc lengths, both ends lit; data_in, gaps
@@ -234,7 +234,7 @@ def test_gaps_count_drawn_places_from_the_first_whichever_end_the_data_enters():
     assert [x for x, _ in places_of(run | {"gaps": [1, 5]})] == [1, 2, 3]
 
 
-@examples(40, 120)
+@examples(40, 80)
 @given(st.lists(points, min_size=3, max_size=6), st.integers(1, 40), ends, st.data())
 def test_a_loop_goes_round_from_its_first_corner(outline, pixels, data_in, data):
     # Source: the design: loop: round the closed outline from its first corner, in the order of the corners
@@ -248,7 +248,7 @@ def test_a_loop_goes_round_from_its_first_corner(outline, pixels, data_in, data)
     close(places_of(run), lamps(drawn, gaps, data_in))
 
 
-@examples(20, 60)
+@examples(20, 40)
 @given(st.data())
 def test_a_loop_may_be_entered_at_any_place_and_gone_round_either_way(data):
     # Source: the design: a loop entered at another of its places, in either direction; a finger on the outline
@@ -347,7 +347,7 @@ def angles_of(places, feet, height) -> list[float]:
     return found
 
 
-@examples(26, 80)
+@examples(15, 40)
 @given(
     points,
     st.integers(1, 160),
@@ -399,7 +399,7 @@ def test_an_arch_stands_upright_whichever_foot_is_first(feet):
 # --- points, no picture, feet -------------------------------------------------------------------------------------
 
 
-@examples(20, 60)
+@examples(20, 40)
 @given(st.lists(points, min_size=1, max_size=30), ends, st.data())
 def test_points_are_as_listed(at, data_in, data):
     # Source: the design: points: as listed

@@ -30,6 +30,7 @@ from patcher.drawing.svg import (  # fmt: skip
     look,
     number,
     path,
+    rect,
     text_at,
     threaded,
 )
@@ -152,10 +153,8 @@ class _Chart:
         parts = [text_at(1.0, 3.2, fitted(self.heading, self.wide - 2, PLAIN, bold=True), PLAIN, font_weight="bold")]
         if ports:
             top, foot = ports[0].y - 3, ports[-1].y + 3
-            parts.append(
-                f'<rect x="1" y="{number(top)}" width="8" height="{number(foot - top)}" rx="0.8" fill="{WHITE}" '
-                f'stroke="{BLACK}" stroke-width="0.5" data-box="{self.box}"/>'
-            )
+            edge = {"stroke": BLACK, "stroke_width": "0.5"}
+            parts.append(rect(1, top, 8, foot - top, rx="0.8", fill=WHITE, **edge, data_box=self.box))
         for lane in ports:
             assert isinstance(lane.what, PortLane)  # noqa: S101
             if not lane.what.tee:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from patcher.drawing import legend, marks
 from patcher.drawing.svg import (  # fmt: skip
@@ -15,13 +14,13 @@ from patcher.drawing.svg import (  # fmt: skip
     SMALL,
     WHITE,
     Stroke,
-    attributes,
     document,
     fitted,
     long,
     look,
     number,
     path,
+    rect,
     text_at,
 )
 from patcher.patch.patch import Patch, Start, pieces, written
@@ -178,7 +177,7 @@ class _Row:
     def __init__(self, universe: int, taken: Sequence[UniverseSeat], wide: float, looks: dict[str, Stroke]) -> None:
         self.universe, self.taken, self.looks, self.wide = universe, taken, looks, wide
         self.left, self.scale = _left(), _scale(wide)
-        small = [seat for seat in taken if not self._fits(seat)]
+        small = [seat for seat in taken if self._shown(seat) is None]
         listed = [f"{seat.channels} {seat.words}" for seat in small]
         listed += [f"{first}–{last} used twice" for first, last in twice(taken)]
         listed += [
@@ -205,9 +204,6 @@ class _Row:
 
     def _room(self, first: int, last: int) -> float:
         return (last - first + 1) * self.scale - 1.4
-
-    def _fits(self, seat: UniverseSeat) -> bool:
-        return self._shown(seat) is not None
 
     def _shown(self, seat: UniverseSeat) -> str | None:
         """What stands in the bar; of a long name its ends, where the numbers still have room."""
@@ -237,8 +233,7 @@ class _Row:
             if words:
                 middle = (self._x(first) + self._x(last + 1)) / 2
                 parts.append(text_at(middle, base, words, PLAIN, class_="free", text_anchor="middle"))
-        for before, seat in pairwise([None, *self.taken]):
-            assert seat is not None  # noqa: S101
+        for before, seat in zip((None, *self.taken), self.taken, strict=False):
             parts.append(self._seat(seat, y, over=before is not None and seat.first <= before.last))
         parts.append(self._rect(1, CHANNELS, y, "none"))
         parts.append(text_at(self.wide - 0.8, base, str(self.free), SMALL, class_="left", text_anchor="end"))
@@ -247,10 +242,7 @@ class _Row:
 
     def _rect(self, first: int, last: int, y: float, fill: str, **more: object) -> str:
         x, end = self._x(first), self._x(last + 1)
-        return (
-            f'<rect x="{number(x)}" y="{number(y)}" width="{number(end - x)}" height="{_BAR:g}" fill="{fill}" '
-            f'stroke="{BLACK}" stroke-width="0.25"{attributes(**more)}/>'
-        )
+        return rect(x, y, end - x, _BAR, fill=fill, stroke=BLACK, stroke_width="0.25", **more)
 
     def _seat(self, seat: UniverseSeat, y: float, *, over: bool) -> str:
         seen = self.looks[seat.box]

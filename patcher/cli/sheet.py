@@ -20,11 +20,10 @@ from patcher.visible import argument
 if TYPE_CHECKING:
     from patcher.patch.patch import Patch
     from patcher.power.flow import Power
+    from patcher.sheets.drawings import Step
     from patcher.sheets.label_stock import LabelStock
     from patcher.wiring import Wiring
 
-Begin = Callable[[str, int], Callable[[], None]]
-"""Begins a part of the work of so many steps; what it returns is called after each step."""
 LABEL = "60x30"
 MOST_RUNS = 2_500
 """Runs that are printed: about ten times those of 25 houses, and some minutes' work."""
@@ -135,7 +134,7 @@ def _findings(wiring: Wiring, patch: Patch, faults: tuple[Finding, ...], state: 
 
 
 @contextmanager
-def _progress() -> Iterator[Begin]:
+def _progress() -> Iterator[Step]:
     """A line for each part of the work on a terminal, once it has taken a second."""
     import time
 

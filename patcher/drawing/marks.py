@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from patcher.drawing.svg import BLACK, WHITE, Floats, attributes, number, path, trace_of
+from patcher.drawing.svg import BLACK, WHITE, Floats, attributes, number, path, rect, trace_of
 
 EDGED = {"stroke": BLACK, "stroke_width": "0.3"}
 
@@ -111,11 +111,8 @@ def booster(at: Floats, way: Floats, size: float) -> str:
 def box(at: Floats, size: float) -> str:
     """A box: a rectangle with a lid."""
     x, y, wide, high = at[0] - size * 1.5, at[1] - size, size * 3, size * 2
-    return (
-        f'<rect x="{number(x)}" y="{number(y)}" width="{number(wide)}" height="{number(high)}" rx="0.4" '
-        f'fill="{WHITE}" stroke="{BLACK}" stroke-width="0.5"/>'
-        + path(f"M{number(x)},{number(y + high * 0.32)}h{number(wide)}", stroke=BLACK, stroke_width="0.3")
-    )
+    lid = path(f"M{number(x)},{number(y + high * 0.32)}h{number(wide)}", stroke=BLACK, stroke_width="0.3")
+    return rect(x, y, wide, high, rx="0.4", fill=WHITE, stroke=BLACK, stroke_width="0.5") + lid
 
 
 def null(at: Floats, size: float) -> str:
@@ -126,10 +123,8 @@ def null(at: Floats, size: float) -> str:
 
 def fuse(x: float, y: float, wide: float) -> str:
     """A fuse: a rectangle with the wire through it."""
-    return (
-        f'<rect x="{number(x)}" y="{number(y - 0.8)}" width="{number(wide)}" height="1.6" fill="{WHITE}" '
-        f'stroke="{BLACK}" stroke-width="0.3"/>' + path(f"M{number(x)},{number(y)}h{number(wide)}", **EDGED)
-    )
+    wire = path(f"M{number(x)},{number(y)}h{number(wide)}", **EDGED)
+    return rect(x, y - 0.8, wide, 1.6, fill=WHITE, **EDGED) + wire
 
 
 def source(x: float, y: float, radius: float) -> str:

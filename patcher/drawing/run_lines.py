@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -33,6 +33,7 @@ from patcher.drawing.svg import (  # fmt: skip
 from patcher.shapes import data_order
 from patcher.show.run_tables import DrawnRun
 from patcher.show.schema import Show
+from patcher.wiring import Wiring
 
 _NARROW = 1.1
 """Millimetres from line to line of a grid below which its lines have no thread and no chevrons."""
@@ -74,27 +75,53 @@ class RunLabel:
     above: bool = False
 
 
+@dataclass(frozen=True, eq=False)
+class Subject:
+    """What is drawn.
+
+    Attributes:
+        wiring: the wiring.
+        facts: of the runs that are drawn, in their order.
+        boxes: which boxes are drawn.
+        by_box: whether runs look as their box, or as their port.
+        looks: of each port or box, by what `Hanging.look` asks of a run.
+        detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and pixels too.
+        told: up to which rank a label without room is told under the drawing; others are counted.
+        title: of the drawing.
+        most: strips at most.
+        high: millimetres at most.
+    """
+
+    wiring: Wiring
+    facts: tuple[Facts, ...]
+    boxes: tuple[str, ...]
+    by_box: bool
+    looks: dict[str, Stroke]
+    detail: int
+    told: int
+    title: str
+    most: int
+    high: float
+
+    @property
+    def show(self) -> Show:
+        """The show."""
+        return self.wiring.show
+
+
 @dataclass(eq=False)
 class Hanging:
     """A picture as it is drawn.
 
     Attributes:
-        show: the show.
-        looks: of each port or box, by what `key` says of a run.
-        by_box: whether runs look as their box, or as their port.
-        detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and pixels too.
-        told: up to which rank a label without room is told under the drawing; others are counted.
+        subject: what is drawn.
         paper: which places are taken.
         size: of the marks, in millimetres.
         notes: what found no room: the letter in its place, and the words.
         unsaid: how many numbers found none, and are said in another drawing.
     """
 
-    show: Show
-    looks: Mapping[str, Stroke]
-    by_box: bool
-    detail: int
-    told: int
+    subject: Subject
     paper: Paper
     size: float
     below: list[str] = field(default_factory=list)
@@ -106,7 +133,7 @@ class Hanging:
 
     def look(self, fact: Facts) -> Stroke:
         """How a run looks."""
-        return self.looks[fact.box if self.by_box else fact.port_name]
+        return self.subject.looks[fact.box if self.subject.by_box else fact.port_name]
 
     def draw(self, fact: Facts, found: Course, strip: Strip) -> None:
         """The part of a run that lies in a strip."""
@@ -139,7 +166,7 @@ class Hanging:
         lines = [threaded(drawn, seen, width, class_="string")]
         if found.wired is not None and found.pitch < _NARROW:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
-        if self.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
+        if self.subject.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
             dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.pixels)
             lines.append(path(dots, stroke=BLACK, stroke_width="1.2", stroke_linecap="round"))
             lines.append(path(dots, class_="pixels", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
@@ -152,7 +179,7 @@ class Hanging:
         if found.wired is not None:
             strings = [string[at : at + 2] for string in strings for at in (0, 2, len(string) - 2) if at >= 0]
         every = 40.0 if found.wired is None and len(strings) > 4 else 16.0
-        if not self.detail:
+        if not self.subject.detail:
             strings, every = strings[:1], 1000.0
         places = [place for string in strings if len(string) > 1 for place in arrows(string, every)]
         return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
@@ -173,7 +200,7 @@ class Hanging:
             end = marks.last(pixels[-1], found.heading(len(pixels)), size)
             drawn.append(marks.mark(end, data_end="last", data_pixel=len(pixels), **name))
             self._take(pixels[-1], size * 1.2)
-            if self.detail and not found.numbered:
+            if self.subject.detail and not found.numbered:
                 words = fact.far_words
                 self._label(2, pixels[-1], (words,), strip, "last", fact, f"{fact.name}: last pixel {words}")
         for span in fact.edges:
@@ -185,7 +212,7 @@ class Hanging:
             drawn.append(marks.mark(marks.edge(at, way, size), **whose, **name))
             self._take(at, size)
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
-            if self.detail:
+            if self.subject.detail:
                 self._label(3, at, (words,), strip, "edge", fact, f"{fact.name} {words}")
         for pixel in fact.run.power_cuts:
             at = found.edge(pixel)
@@ -202,7 +229,7 @@ class Hanging:
         run = fact.run
         if not isinstance(run, DrawnRun) or not run.gaps or found.pitch < 0.7:
             return []
-        every = course(self.show, run.model_copy(update={"gaps": ()}), strip.paper)
+        every = course(self.subject.show, run.model_copy(update={"gaps": ()}), strip.paper)
         assert every is not None  # noqa: S101  (it has a picture)
         order = data_order(run).tolist()
         places = [order.index(gap - 1) for gap in run.gaps]
@@ -230,13 +257,13 @@ class Hanging:
             self.over.append(marks.mark(inner, **whose, data_amps=amps))
             middle = at + outward * self.size * 1.7
             self._take(middle, self.size * 0.9)
-            if self.detail:
+            if self.subject.detail:
                 self._tap_label(fact, tap, middle, strip, with_name=len(feeds) > 1 or tap.feed not in named)
             named.add(tap.feed)
 
     def _tap_label(self, fact: Facts, tap: Tapped, at: Floats, strip: Strip, *, with_name: bool) -> None:
         amps = amps_words(tap.amps)
-        lines = (tap.feed, amps) if self.detail == 2 and with_name else (amps,)
+        lines = (tap.feed, amps) if self.subject.detail == 2 and with_name else (amps,)
         note = f"{tap.feed} at {fact.name} {tap.pixel}: {amps}"
         self._label(4, at, lines, strip, "feed", fact, note)
 
@@ -255,7 +282,7 @@ class Hanging:
         self.paper.take((at[0] - half, at[1] - half, at[0] + half, at[1] + half))
 
     def _named(self, fact: Facts, found: Course, strip: Strip) -> None:
-        if not self.detail:
+        if not self.subject.detail:
             return
         lines = [fact.name, " · ".join(filter(None, [fact.port_name, fact.start]))]
         if fact.source is not None:
@@ -327,7 +354,7 @@ class Hanging:
 
     def _refer(self, label: RunLabel, within: Rect) -> None:
         """A letter in place of a label that found no room; the words then stand under the drawing."""
-        if label.rank > self.told:
+        if label.rank > self.subject.told:
             self.unsaid += 1
             return
         letter = letters(sum(bool(given) for given, _ in self.notes))

@@ -9,7 +9,6 @@ under the picture with the same marks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,9 +16,9 @@ from patcher.drawing import grid_numbers, legend
 from patcher.drawing.course import PASS, Course, course
 from patcher.drawing.label_places import Paper
 from patcher.drawing.run_facts import Facts, facts
-from patcher.drawing.run_lines import Hanging
+from patcher.drawing.run_lines import Hanging, Subject
 from patcher.drawing.strips import Margins, Strip, lay
-from patcher.drawing.svg import HIGH, LINE, SMALL, Floats, Stroke, document, look
+from patcher.drawing.svg import HIGH, LINE, SMALL, Floats, document, look
 from patcher.patch.patch import Patch
 from patcher.power.flow import Power
 from patcher.shapes import cell_positions, lattice, positions
@@ -38,39 +37,6 @@ _LANE, _LANE_WIDE = 14.0, 80.0
 """Millimetres of the place of a run with no picture."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Subject:
-    """What is drawn.
-
-    Attributes:
-        wiring: the wiring.
-        facts: of the runs that are drawn, in their order.
-        boxes: which boxes are drawn.
-        by_box: whether runs look as their box, or as their port.
-        looks: how they look.
-        detail: how much is said, as `Hanging` has it.
-        told: what is told under the drawing, as `Hanging` has it.
-        title: of the drawing.
-        most: strips at most.
-        high: millimetres at most.
-    """
-
-    wiring: Wiring
-    facts: tuple[Facts, ...]
-    boxes: tuple[str, ...]
-    by_box: bool
-    looks: dict[str, Stroke]
-    detail: int
-    told: int
-    title: str
-    most: int
-    high: float
-
-    @property
-    def show(self) -> Show:
-        return self.wiring.show
-
-
 def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: float = 180.0) -> str:
     """The whole show, its runs looking as their boxes.
 
@@ -86,7 +52,7 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
     return _drawn(
-        _Subject(wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH), wide
+        Subject(wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH), wide
     )
 
 
@@ -99,7 +65,7 @@ def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     wiring.show.controllers[box]
     known = tuple(fact for fact in facts(wiring, patch, state).values() if fact.box == box)
     looks = {fact.port_name: look(fact.port - 1) for fact in sorted(known, key=lambda each: each.port)}
-    return _drawn(_Subject(wiring, known, (box,), False, looks, 2, 3, f"Box {box}", 4, 190.0), wide)
+    return _drawn(Subject(wiring, known, (box,), False, looks, 2, 3, f"Box {box}", 4, 190.0), wide)
 
 
 def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *, wide: float = 180.0) -> str:
@@ -115,10 +81,10 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
     alone = len({fact.box for fact in known}) < 2
     numbers = {fact.port_name: fact.port - 1 for fact in known}
     looks = {port: look(numbers[port] if alone else place) for place, port in enumerate(ports)}
-    return _drawn(_Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0), wide)
+    return _drawn(Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0), wide)
 
 
-def _drawn(subject: _Subject, wide: float) -> str:
+def _drawn(subject: Subject, wide: float) -> str:
     """The drawing; drawn again with a smaller picture where the words under it found no room."""
     less = 0.0
     for _ in range(_TRIES):
@@ -129,7 +95,7 @@ def _drawn(subject: _Subject, wide: float) -> str:
     return drawn
 
 
-def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
+def _try(subject: Subject, wide: float, less: float) -> tuple[str, float]:
     """The drawing with a picture `less` millimetres lower, and how many millimetres of words then find no room."""
     show = subject.show
     hung = [fact for fact in subject.facts if fact.run.hung]
@@ -141,15 +107,13 @@ def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
     lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high - _LEAST - 5) - foot - 12)
-    hanging = Hanging(
-        show, subject.looks, subject.by_box, subject.detail, subject.told, Paper(wide, HIGH), _size(shaped)
-    )
+    hanging = Hanging(subject, Paper(wide, HIGH), _size(shaped))
     strips = _strips(subject, shaped, wide, max(subject.high - foot - lanes - 8 - less, _LEAST))
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
         parts += legend.ruler(strip.left, strip.right, strip.scale, strip.x, strip.rect[3] - 5.0)
-    _hang(subject, hanging, shaped, strips)
+    _hang(hanging, shaped, strips)
     left_out = _lanes(hanging, bare, base + (4 if bare else 0), lanes, across, wide)
     if bare:
         parts += legend.lines_at(["no picture:"], 1.0, base + 0.5, "says")
@@ -157,18 +121,16 @@ def _try(subject: _Subject, wide: float, less: float) -> tuple[str, float]:
     parts += [*hanging.below, *hanging.above, *hanging.over]
     y = base + max(lanes, 0.0) + 1
     parts += legend.write(listed, 1.0, y)
-    words, high, over = _words(subject, hanging, left_out, wide, y + foot - 1)
+    words, high, over = _words(hanging, left_out, wide, y + foot - 1)
     return document(subject.title, _in_words(subject), wide, min(high + 0.5, HIGH), [*parts, *words]), over
 
 
-def _words(
-    subject: _Subject, hanging: Hanging, left_out: Sequence[Facts], wide: float, y: float
-) -> tuple[list[str], float, float]:
+def _words(hanging: Hanging, left_out: Sequence[Facts], wide: float, y: float) -> tuple[list[str], float, float]:
     """The words under the drawing, where they end, and by how much they are too many."""
     row = SMALL * LINE
     says = [
         line
-        for label, text in _notes(subject, hanging, left_out)
+        for label, text in _notes(hanging, left_out)
         for line in legend.paragraph([f"{label}: {text[0]}", *text[1:]], wide - 2, 6)
     ]
     kept = says[: max(0, int((HIGH - y) / row))]
@@ -184,7 +146,7 @@ def _size(shaped: Sequence[tuple[Facts, Floats]]) -> float:
     return 0.85 if len(shaped) <= _MANY else 0.38
 
 
-def _items(subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> list[legend.Item]:
+def _items(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> list[legend.Item]:
     """The items of the legend."""
     used = list(dict.fromkeys(fact.box if subject.by_box else fact.port_name for fact in hung))
     looks = [(name or "on no port", subject.looks[name]) for name in subject.looks if name in used]
@@ -195,8 +157,9 @@ def _items(subject: _Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Fact
     )
 
 
-def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[str]]]:
+def _notes(hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[str]]]:
     """What is listed under the drawing, and the word before each list."""
+    subject = hanging.subject
     absent = [fact.name for fact in subject.facts if not fact.run.hung]
     unplaced = [name for name in subject.boxes if subject.show.controllers[name].at is None]
     found = []
@@ -218,7 +181,7 @@ def _notes(subject: _Subject, hanging: Hanging, left_out: Sequence[Facts]) -> li
     return found + [(label, text) for label, text in lists if text]
 
 
-def _in_words(subject: _Subject) -> str:
+def _in_words(subject: Subject) -> str:
     pixels = sum(fact.run.pixels for fact in subject.facts)
     runs = len(subject.facts)
     return (
@@ -227,7 +190,7 @@ def _in_words(subject: _Subject) -> str:
     )
 
 
-def _strips(subject: _Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
+def _strips(subject: Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
     if not shaped:
         return []
     things: dict[tuple[str, bool], list[Floats]] = {}
@@ -268,7 +231,8 @@ def _corners(show: Show, run: Run) -> list[Floats]:
     return [cell_positions(grid, np.array(ends))]
 
 
-def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
+def _hang(hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
+    subject = hanging.subject
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
         for fact, found in shaped:
@@ -278,18 +242,19 @@ def _hang(subject: _Subject, hanging: Hanging, shaped: Sequence[tuple[Facts, Flo
             drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)
             courses.append((fact, drawn))
-        _leads(subject, hanging, {fact.name: drawn for fact, drawn in courses}, strip)
+        _leads(hanging, {fact.name: drawn for fact, drawn in courses}, strip)
         if subject.detail == 0:
-            _boxes(subject, hanging, strip, courses)
+            _boxes(hanging, strip, courses)
         for fact, drawn in courses:
             hanging.draw(fact, drawn, strip)
         if subject.detail:
-            _boxes(subject, hanging, strip, [])
+            _boxes(hanging, strip, [])
             hanging.over += grid_numbers.numbers(subject.show, hanging.paper, courses, strip)
 
 
-def _boxes(subject: _Subject, hanging: Hanging, strip: Strip, courses: Sequence[tuple[Facts, Course]]) -> None:
+def _boxes(hanging: Hanging, strip: Strip, courses: Sequence[tuple[Facts, Course]]) -> None:
     """The boxes that stand in a strip, above the runs given where they have any."""
+    subject = hanging.subject
     for name in subject.boxes:
         at = subject.show.controllers[name].at
         if at is None:
@@ -304,8 +269,9 @@ def _boxes(subject: _Subject, hanging: Hanging, strip: Strip, courses: Sequence[
         hanging.box(name, place, strip, above)
 
 
-def _leads(subject: _Subject, hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
+def _leads(hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
     """The leads of which both ends lie in a strip."""
+    subject = hanging.subject
     if subject.detail == 0:
         return
     wiring = subject.wiring

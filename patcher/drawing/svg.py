@@ -114,6 +114,11 @@ def path(d: str, **more: object) -> str:
     return f'<path d="{d}"{attributes(**({"fill": "none"} | more))}/>'
 
 
+def rect(x: float, y: float, wide: float, high: float, **more: object) -> str:
+    """A rectangle from its upper left corner."""
+    return f'<rect x="{number(x)}" y="{number(y)}" width="{number(wide)}" height="{number(high)}"{attributes(**more)}/>'
+
+
 def document(title: str, says: str, wide: float, high: float, parts: Iterable[str]) -> str:
     """One SVG document as it is printed: its viewBox is in millimetres, white, and black where nothing else is said."""
     head = (

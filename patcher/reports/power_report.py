@@ -10,7 +10,7 @@ from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding
 from patcher.power import shortfalls
-from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.sheets.figures import amps, fuses, highest_level, lowest
 from patcher.terminal.printed import count, in_words, say_table
 
@@ -110,11 +110,6 @@ def say_plots(state: Power, runs: Sequence[str]) -> None:
         print("\n".join(terminal(profile, width)))
 
 
-def _known(value: float | None) -> float | None:
-    """A number for scripts; None where it is not known."""
-    return None if value is None or value != value else value
-
-
 def document(state: Power) -> dict[str, Any]:
     """The power of a show for scripts; what is not known is null."""
     holds, limits = shortfalls.brightest(state) if shortfalls.described(state.show) else (None, [])
@@ -126,16 +121,16 @@ def document(state: Power) -> dict[str, Any]:
         "supplies": [
             {
                 "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
-                "full_white_amps": _known(load.full_white), "amps_at_level": _known(load.amps),
-                "dark_amps": _known(load.dark), "max_level": load.max_level,
+                "full_white_amps": if_known(load.full_white), "amps_at_level": if_known(load.amps),
+                "dark_amps": if_known(load.dark), "max_level": load.max_level,
             }
             for load in state.supplies
         ],
         "runs": [
             {
-                "run": run.run, "lowest_volts": _known(run.lowest), "at_pixel": run.pixel,
+                "run": run.run, "lowest_volts": if_known(run.lowest), "at_pixel": run.pixel,
                 "min_volts": run.least, "holds": run.holds,
-                "volts": [_known(volts) for volts in state.volts(run.run).tolist()],
+                "volts": [if_known(volts) for volts in state.volts(run.run).tolist()],
             }
             for run in state.runs
         ],
@@ -145,11 +140,11 @@ def document(state: Power) -> dict[str, Any]:
 
 def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
     return {
-        "feed": load.feed.name, "supply": load.supply, "amps": _known(load.amps), "fuse": load.feed.fuse,
+        "feed": load.feed.name, "supply": load.supply, "amps": if_known(load.amps), "fuse": load.feed.fuse,
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
         "next_blade": load.blade,
         "taps": [
-            {"run": join.run, "pixel": join.pixel, "metres": _known(join.metres), "amps": _known(into)}
+            {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
             for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)
         ],
     }  # fmt: skip

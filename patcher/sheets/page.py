@@ -159,17 +159,9 @@ def inline(svg: str, prefix: str) -> str:
     if not ids:
         return body
 
-    def renamed(found: re.Match[str]) -> str:
-        return f"{found[1]}{prefix if found[2] in ids else ''}{found[2]}{found[3]}"
-
-    body = re.sub(r'(\sid=")([^"]+)(")', renamed, body)
-    body = re.sub(r"(url\(#)([^)]+)(\))", renamed, body)
-    body = re.sub(r'(href="#)([^"]+)(")', renamed, body)
     return re.sub(
-        r'(aria-(?:labelledby|describedby)=")([^"]*)(")',
-        lambda found: (
-            found[1] + " ".join(f"{prefix if one in ids else ''}{one}" for one in found[2].split()) + found[3]
-        ),
+        r'(\sid="|href="#|url\(#)([^")]+)',
+        lambda found: f"{found[1]}{prefix if found[2] in ids else ''}{found[2]}",
         body,
     )
 

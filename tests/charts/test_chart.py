@@ -193,7 +193,7 @@ def test_more_ports_than_a_page_holds_are_counted() -> None:
 WORDS = st.lists(st.tuples(st.floats(12, 170), st.text("abcmW 1", min_size=1, max_size=20), st.booleans()), max_size=14)
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(WORDS, st.integers(1, 20))
 def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int) -> None:
     # Source: rectangles and uprights compared one by one.

@@ -80,7 +80,7 @@ class Read:
 # --- SVG: the line and its scale ----------------------------------------------------------------------------------
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles())
 def test_the_line_read_off_the_ticks_is_the_voltage(profile: Profile) -> None:
     # Source: arithmetic; the scale is read from the document's own ticks, to a fiftieth of a unit of the drawing.
@@ -100,7 +100,7 @@ def test_the_line_read_off_the_ticks_is_the_voltage(profile: Profile) -> None:
     assert seen == set(fed.tolist())
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(most=6000), st.data())
 def test_thinning_keeps_the_lowest_and_the_highest(profile: Profile, data: st.DataObject) -> None:
     # Source: arithmetic; the least of what is drawn against numpy's least of all.
@@ -115,7 +115,7 @@ def test_thinning_keeps_the_lowest_and_the_highest(profile: Profile, data: st.Da
     assert len(drawn) <= 602 + 4 * len(lines)
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(fed=True))
 def test_the_scale_is_honest(profile: Profile) -> None:
     # Common practice, no source: a cut-off axis is fair where it spans enough that noise does not look like a fall.
@@ -134,7 +134,7 @@ def test_no_tick_is_below_zero() -> None:
         assert all(float(text.text.removesuffix(" V")) >= 0 for text in Read(svg("t", [profile])).all("text", "volts"))
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles())
 def test_the_lowest_point_is_marked_and_named(profile: Profile) -> None:
     # Source: arithmetic; numpy's least against the ring's place and the words.
@@ -167,7 +167,7 @@ def shortfall(profile: Profile) -> float:
     return total
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(most=300))
 def test_what_is_hatched_is_what_lies_below_the_limit(profile: Profile) -> None:
     # Source: arithmetic; the polygons' area by the shoelace formula, the shortfall by trapezia.
@@ -193,7 +193,7 @@ def test_what_is_hatched_is_what_lies_below_the_limit(profile: Profile) -> None:
 # --- SVG: taps, cuts, words ---------------------------------------------------------------------------------------
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(most=200))
 def test_each_tap_and_each_cut_is_marked_once_at_its_place(profile: Profile) -> None:
     # Source: arithmetic; a cut before pixel p lies half way between p − 1 and p.
@@ -270,7 +270,7 @@ def test_the_words_under_both_pictures(profile: Profile, says: str) -> None:
 # --- SVG: the document --------------------------------------------------------------------------------------------
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=20))
 def test_any_text_is_text(title: str, name: str, feed: str) -> None:
     # Source: XML 1.0, 2.2 (characters) and 2.4 (markup): what parses as XML has no markup of a name's making.
@@ -358,7 +358,7 @@ def test_a_hundred_thousand_pixels_over_500_runs() -> None:
 # --- terminal -----------------------------------------------------------------------------------------------------
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(), st.integers(40, 200), st.integers(3, 20), st.text(max_size=80), st.text(max_size=30))
 def test_lines_are_never_wider_than_asked(profile: Profile, width: int, height: int, name: str, feed: str) -> None:
     # Source: rich's cell_len, which follows Unicode's East Asian Width.
@@ -397,7 +397,7 @@ def test_the_mark_of_the_lowest_point_stands_over_its_pixel(width: int, volts: f
     assert inside == pytest.approx((pixel - 1) / 499, abs=0.5 / (width - left) + 0.01)
 
 
-@examples(33, 100)
+@examples(25, 60)
 @given(profiles(most=500), st.integers(40, 140))
 def test_each_pixel_has_a_dot_at_its_volts(profile: Profile, width: int) -> None:
     # Source: arithmetic; rows are read off the labels, of which each is true to half a row.

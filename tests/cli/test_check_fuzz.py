@@ -24,7 +24,7 @@ from rig.examples import examples
 from rig.good_show import GOOD
 from rig.sketches import sketch
 
-QUICK = examples(25, 100)
+QUICK = examples(25, 60)
 EXTREMES: tuple[Any, ...] = (
     0, 1, -1, 2, 0.0, -0.0, 5e-324, 1e-300, 1e-9, 1e9, 1e300, 1.7e308, 63_999, 32_764_488, 2**63 - 1, True, False,
     "", "a",

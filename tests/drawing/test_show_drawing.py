@@ -123,7 +123,7 @@ def check_document(name: str, drawn: Drawn, wide: float) -> None:
     assert hues - {None, "none", "#ffffff", "#595959", "#c8c8c8"} <= COLOUR_BLIND_SAFE
 
 
-@examples(8, 40)
+@examples(8, 30)
 @example(seed=18993, wide=90.0)  # four runs with no picture under one that has
 @given(SHOW_SEEDS, WIDE)
 def test_any_show_is_drawn_whole(seed: int, wide: float) -> None:
@@ -527,7 +527,7 @@ def test_no_label_lies_over_another(pages: dict[float, dict[str, str]], wide: fl
 def test_no_label_lies_over_another_on_random_shows(wide: float, tmp_path: Path) -> None:
     # Judge: Chromium, which measures every text in its own font.
     drawings = {
-        f"{seed} {name}": text for seed in range(25) for name, text in all_drawings(at_random(seed, 12), wide).items()
+        f"{seed} {name}": text for seed in range(12) for name, text in all_drawings(at_random(seed, 12), wide).items()
     }
     assert overlaps(drawings, tmp_path) == []
 

@@ -27,7 +27,7 @@ from rig.power_show import fed, show, tap
 from rig.shipped import SHOWS, wired
 
 HERON = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))
-FIGURED = examples(20, 60)
+FIGURED = examples(15, 40)
 
 
 @pytest.fixture(scope="module")
