@@ -14,7 +14,7 @@ import typer
 from patcher.cli.inputs import allocated, load
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile
 from patcher.errors import Finding, refuse
-from patcher.terminal.printed import count, say_json
+from patcher.terminal.printed import say_json
 from patcher.visible import argument
 
 if TYPE_CHECKING:
@@ -71,11 +71,7 @@ def sheet(
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
     kept, entered = read_patch(show), read_entered(show)
-    if len(wiring.show.runs) > MOST_RUNS:
-        says = f"has {count(len(wiring.show.runs), 'run')}, and more than {MOST_RUNS} on paper take hours"
-        raise refuse(
-            str(show), says, f"print its tables: patcher patch {argument(show)} --csv, or one show file for some boxes"
-        )
+    _refuse_many(show, len(wiring.show.runs))
     folder.prepare(out)
     with _progress() as begin:
         done = begin("patch and power", 2)
@@ -103,6 +99,13 @@ def sheet(
         sheet_report.say(contents, show, out, left_over)
     if any(finding.severity == "error" for finding in found):
         raise typer.Exit(1)
+
+
+def _refuse_many(show: Path, runs: int) -> None:
+    if runs > MOST_RUNS:
+        says = f"has {runs} runs, and more than {MOST_RUNS} on paper take hours"
+        remedy = f"print its tables: patcher patch {argument(show)} --csv, or one show file for some boxes"
+        raise refuse(str(show), says, remedy)
 
 
 def _stock(label: str, columns: int | None, top: float) -> LabelStock:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from itertools import accumulate, groupby, pairwise
 
 from patcher.errors import Finding, first_few
-from patcher.listener.streams import Heard, Stream
+from patcher.listener.heard import Heard, Stream
 from patcher.sheets.figures import ranges
 from patcher.trade import PROTOCOL_NAMES, Protocol
 

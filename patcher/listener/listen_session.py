@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 
 from patcher.errors import Finding, refuse
 from patcher.listener import contention, presence
+from patcher.listener.heard import Heard
 from patcher.listener.listen_sockets import MOST_GROUPS, Burden, Hearing, groups, protocol_of
 from patcher.listener.lit_pixels import expected
 from patcher.listener.presence import Presence
 from patcher.listener.probe import Prober
 from patcher.listener.receiver import Ear, is_free
-from patcher.listener.streams import Heard, Listening
+from patcher.listener.streams import Listening
 from patcher.trade import DISCOVERY_UNIVERSE, UDP_PORTS
 
 if TYPE_CHECKING:

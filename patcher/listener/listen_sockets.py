@@ -17,8 +17,9 @@ from pathlib import Path
 
 from patcher.errors import PatcherError, first_few
 from patcher.listener.contention import by_universe
+from patcher.listener.heard import Heard, Stream
 from patcher.listener.receiver import Datagram, Ear, Receiver
-from patcher.listener.streams import Heard, Listening, Stream
+from patcher.listener.streams import Listening
 from patcher.stream.interfaces import ANYWHERE, interfaces
 from patcher.stream.sender import Target
 from patcher.trade import UDP_PORTS, Protocol

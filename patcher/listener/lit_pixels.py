@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from patcher.faults import planned, slot_index
 from patcher.frames.looks import DARK
 from patcher.listener.contention import by_universe, winners
-from patcher.listener.streams import Heard
+from patcher.listener.heard import Heard
 from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS, PROTOCOL_NAMES, Protocol, colour_name

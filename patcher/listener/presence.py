@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from patcher.errors import Finding
 from patcher.listener.contention import in_words
-from patcher.listener.streams import Node
+from patcher.listener.heard import Node
 from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.trade import Protocol

@@ -7,7 +7,7 @@ says; and the changed show as planned. Where what is wrong is in a box, that box
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,17 +99,20 @@ def edits(old: str, new: str) -> tuple[str, ...]:
     for kind, at, end, first, last in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
         while kind == "insert" and last < len(after) and after[first] == after[last] and after[first].strip():
             at, end, first, last = at + 1, end + 1, first + 1, last + 1
-        if kind == "equal":
-            continue
-        same = min(end - at, last - first)
-        found += [f"line {at + row + 1}: {after[first + row].strip()}" for row in range(same)]
-        if end > at + same:
-            found.append(f"take out line {at + same + 1}" + (f" to {end}" if end > at + same + 1 else ""))
-        more = [line.strip() for line in after[first + same : last] if line.strip()]
-        if more:
-            where = f"after line {end}" if same else f"before line {at + 1}"
-            found += [f"{where}, put in:", *(f"  {line}" for line in more)]
+        if kind != "equal":
+            found += _edit(at, end, [line.strip() for line in after[first:last]])
     return tuple(found)
+
+
+def _edit(at: int, end: int, lines: Sequence[str]) -> Iterator[str]:
+    """What to do so that other lines stand in place of those from `at` on, from 0, up to before `end`."""
+    same = min(end - at, len(lines))
+    yield from (f"line {at + row}: {line}" for row, line in enumerate(lines[:same], start=1))
+    if end > at + same:
+        yield f"take out line {at + same + 1}" + f" to {end}" * (end > at + same + 1)
+    if more := [line for line in lines[same:] if line]:
+        yield f"after line {end}, put in:" if same else f"before line {at + 1}, put in:"
+        yield from (f"  {line}" for line in more)
 
 
 def _read_back(text: str, after: Show, fault: Fault) -> Wiring:

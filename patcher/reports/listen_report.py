@@ -19,10 +19,10 @@ from patcher.trade import PROTOCOL_NAMES
 
 if TYPE_CHECKING:
     from patcher.errors import Finding
+    from patcher.listener.heard import Announced, Heard, Stream, Synchronization
     from patcher.listener.listen_session import Change, ListenedShow, Outcome
     from patcher.listener.lit_pixels import Lit
     from patcher.listener.presence import Presence
-    from patcher.listener.streams import Announced, Heard, Stream, Synchronization
 
 LONGEST_NAME = 24
 MOST_LIT = 8

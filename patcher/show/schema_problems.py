@@ -141,6 +141,7 @@ def _choices(place: Place, raw: Mapping[str, Any]) -> str:
     return f"{', '.join(few)} or {last}"
 
 
+_SHAPES = [kind for kind in RUN_KINDS if kind != "none"]
 _EXAMPLES = {"colour_order": '"RGB", "GRB", "RGBW" …, as its chip takes them'}
 """What may stand behind a key that people leave out, where its name does not say."""
 
@@ -170,7 +171,7 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
         case "missing":
             return _missing(place, raw)
         case "union_tag_invalid":
-            known = choose_from(context["tag"], [kind for kind in RUN_KINDS if kind != "none"])
+            known = choose_from(context["tag"], _SHAPES)
             return "shape", f"no shape is named “{context['tag']}”", f"{known}; or leave out the key shape"
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")

@@ -23,13 +23,14 @@ from hypothesis import strategies as st
 
 from patcher.frames.levels import Levels
 from patcher.listener import contention, presence
+from patcher.listener.heard import Heard, Node, Stream
 from patcher.listener.listen_session import ListenedShow, Outcome, listen
 from patcher.listener.listen_sockets import Burden, Hearing, burden, others, others_on
 from patcher.listener.lit_pixels import expected, lit
 from patcher.listener.packet_counts import Order, Rate
 from patcher.listener.probe import arp_neighbours, echo_request
 from patcher.listener.receiver import Ear, Receiver
-from patcher.listener.streams import Heard, Listening, Node, Stream
+from patcher.listener.streams import Listening
 from patcher.reports.listen_report import document
 from patcher.stream.sender import Sender, Target
 from rig.examples import examples, later
