@@ -103,7 +103,7 @@ def sheet(
 
 def _refuse_many(show: Path, runs: int) -> None:
     if runs > MOST_RUNS:
-        says = f"has {runs} runs, and more than {MOST_RUNS} on paper take hours"
+        says = f"has {count(runs, 'run')}, and more than {MOST_RUNS} on paper take hours"
         remedy = f"print its tables: patcher patch {argument(show)} --csv, or one show file for some boxes"
         raise refuse(str(show), says, remedy)
 
