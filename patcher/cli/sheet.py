@@ -14,7 +14,7 @@ import typer
 from patcher.cli.inputs import allocated, load
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile
 from patcher.errors import Finding, refuse
-from patcher.terminal.printed import say_json
+from patcher.terminal.printed import count, say_json
 from patcher.visible import argument
 
 if TYPE_CHECKING:
