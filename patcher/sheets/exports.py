@@ -64,9 +64,12 @@ def _chains(sheet: ShowSheet) -> PrintedTable:
 
 
 def _taps(sheet: ShowSheet) -> PrintedTable:
-    heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps")
+    heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps", "tap_fuse")
     return PrintedTable(heads, tuple(
-        (feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres, tap.amps)
+        (
+            feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres,
+            tap.amps, tap.fuse,
+        )
         for feed in sheet.feeds for tap in feed.taps
     ))  # fmt: skip
 

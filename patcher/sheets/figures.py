@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from patcher.units import METRES_PER
 
 if TYPE_CHECKING:
-    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, TapFuse
 
 
 def amps(value: float | None) -> str:
@@ -47,6 +47,15 @@ def fuses(load: FeedLoad) -> tuple[str, str]:
         return f"{load.feed.source}’s", ""
     has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
     return has, "none" if load.blade is None else f"{load.blade:g} A"
+
+
+def tap_fuse(tap: TapFuse) -> str:
+    """The fuse at a joint: its size; `–` where the string's wire carries what gets there; `not known`; `none fits`."""
+    if tap.needed is not True:
+        return "not known" if tap.needed is None else "–"
+    if tap.blade is None:
+        return "none fits"
+    return f"at most {tap.blade:g} A" if isnan(tap.amps) else f"{tap.blade:g} A"
 
 
 def lowest(state: Power, found: RunVolts) -> str:

@@ -13,7 +13,7 @@ from typing import Literal
 
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
-from patcher.sheets.figures import length
+from patcher.sheets.figures import length, tap_fuse
 from patcher.show.schema import Show
 from patcher.wiring import Wiring, port_name
 
@@ -136,9 +136,10 @@ def _feeds(state: Power) -> Iterator[Label]:
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
         yield Label(cable, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
-        for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
+        for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
+            own = "" if tap.needed is False else f", tap fuse {tap_fuse(tap)}"
+            says = f"feed, {volts}{wire}{own}, {length(join.metres, show.settings.units)}"
             yield Label(cable, "feed", number, ends, place, before, says, box)
 
 

@@ -258,10 +258,13 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert (row[2], row[3]) == (f"{supply['volts']:g} V", f"{supply['amps']:g} A")
         assert (row[4], row[5]) == (f"{supply['amps_at_level']:.1f} A", f"{supply['full_white_amps']:.1f} A")
     taps: dict[str, list] = {}
+    fuses: dict[str, list] = {}
     for label, rows in page.tables:
         if label.startswith("Feed "):
             head = rows[0][0].replace("\u00a0", " ")
             taps[head.split(" from ")[0]] = [head, *(tuple(row[:3]) for row in rows[2:])]
+            fuses[head.split(" from ")[0]] = rows[2:]
+            assert rows[1][:4] == ["tap at", "wire before it", "current", "fuse"]
     for feed in solved["feeds"]:
         head, *rows = taps[feed["feed"]]
         assert f"carries {feed['amps']:.1f} A" in head
@@ -269,6 +272,7 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert rows == [
             (f"{one['run']}/{one['pixel']}", length(one["metres"], "m"), f"{one['amps']:.1f} A") for one in feed["taps"]
         ]
+        assert all(re.fullmatch(r"–|\d+ A", row[3]) for row in fuses[feed["feed"]])
 
 
 def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:
