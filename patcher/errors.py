@@ -4,7 +4,7 @@ Every room reports with the same value, so that `check` can list them all and a 
 in one `PatcherError`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Literal
@@ -72,5 +72,11 @@ def choose_from(word: str, known: Iterable[str], *, most: int = 8) -> str:
         return DID_YOU_MEAN.format(hint)
     if not names:
         return "there is none to choose from yet"
-    listed = ", ".join(names[:most])
-    return f"choose from: {listed}" + (f" and {len(names) - most} more" if len(names) > most else "")
+    return f"choose from: {few(names, most)}"
+
+
+def few(names: Sequence[str], most: int) -> str:
+    """The first names, and how many more there are: never one, for its name takes no more room."""
+    if len(names) <= most + 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"

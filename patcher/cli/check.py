@@ -39,6 +39,7 @@ def _checked(path: Path) -> Checked:
     from patcher.limits import findings, network, refresh
     from patcher.patch.patch_file import read_patch
     from patcher.power import shortfalls
+    from patcher.power.flow import power
     from patcher.reports.check_report import Checked
     from patcher.show.line_numbers import located
 
@@ -50,14 +51,16 @@ def _checked(path: Path) -> Checked:
         kept = read_patch(path)
     except PatcherError as error:
         unread = list(error.findings)
-    patch, found = findings.check(wiring, kept)
+    state = power(wiring) if shortfalls.described(wiring.show) else None
+    patch, found = findings.check(wiring, kept, state=state)
     times = refresh.port_times(wiring)
     return Checked(
         located([*unread, *found], text),
         times,
         network.traffic(wiring.show, patch) if patch is not None else None,
         wiring.show.settings.frame_rate,
-        bool(times) and shortfalls.described(wiring.show),
+        bool(times) and state is not None,
+        0 if state is None else len(state.tap_fuses),
     )
 
 

@@ -14,7 +14,7 @@ from math import ceil
 
 import numpy as np
 
-from patcher.errors import refuse
+from patcher.errors import few, refuse
 from patcher.frames.looks import COLOURS, DARK, Colour, Glow, Look
 from patcher.patch.patch import Patch
 from patcher.patch.thing import Part, Thing, lighting, spans_of
@@ -207,7 +207,7 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
     if by in ("x", "y"):
         found = _in_strips(found)
     stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})
-    left_out = f"; no {needs}, so dark: {_few(dark)}" if dark else ""
+    left_out = f"; no {needs}, so dark: {few(dark, 3)}" if dark else ""
 
     def look(step: int) -> Look:
         lit = [(run, own[along == stops[step]]) for run, own, along in found]
@@ -244,10 +244,6 @@ def _brightening(lit: list[int]) -> tuple[int, ...]:
     return tuple(sorted(found)) or ((0,) if len(lit) > 1 else ())
 
 
-def _few(names: list[str], most: int = 3) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
-
-
 def ramp(
     wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, frames: float, seconds: float = RAMP_SECONDS,
     sent: float = 1.0,
@@ -265,8 +261,7 @@ def ramp(
     """
     parts = lighting(thing, wiring)
     half = max(1, ceil(frames * seconds / 2 - 1e-9))
-    names = ", ".join(f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}" for part in parts[:3])
-    names += f" and {len(parts) - 3} more" if len(parts) > 3 else ""
+    names = few([f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}" for part in parts], 3)
 
     def level(step: int) -> float:
         return 1 - abs(half - step) / half

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor
 
-from patcher.errors import Finding
+from patcher.errors import Finding, few
 from patcher.limits.refresh import rate_to_set
 from patcher.patch.patch import Patch
 from patcher.show.schema import Controller, Show
@@ -131,7 +131,7 @@ def _rate(show: Show, used: list[Controller]) -> Iterator[Finding]:
     rate = show.settings.frame_rate
     if rate > HIGHEST_RATE and boxes:
         most = f"E1.31 goes up to {HIGHEST_RATE} frames a second"
-        says = f"is {rate:g}, and {most} unless a box says otherwise ({_few(boxes)})"
+        says = f"is {rate:g}, and {most} unless a box says otherwise ({few(boxes, 4)})"
         remedy = f"lower it to {HIGHEST_RATE}, or accept this where each box is made for more"
         yield _warning("e131-rate", "show.frame_rate", says, remedy)
 
@@ -181,7 +181,7 @@ def _air(show: Show, sent: Traffic) -> Iterator[Finding]:
         yield _warning("wifi-load", f"controller.{box}.wifi_mbps", says, _off_the_air(show, "it", parts[box]))
     if total > 1 and not alone:
         each = [f"{box} {part * 100:.0f} %" for box, part in parts.items()]
-        says = f"boxes on Wi-Fi share the air and want {total:.2f} times the time there is: {_few(each, most=12)}"
+        says = f"boxes on Wi-Fi share the air and want {total:.2f} times the time there is: {few(each, 12)}"
         yield _warning("wifi-load", "show.frame_rate", says, _off_the_air(show, "one of them", total))
 
 
@@ -201,7 +201,3 @@ def _fits(protocols: Sequence[Protocol], rate: float) -> str:
 
 def _rate_that_fits(stream: StreamLoad, rate: float) -> str:
     return rate_to_set(rate * LINK_MBPS / stream.mbps)
-
-
-def _few(names: Sequence[str], most: int = 4) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

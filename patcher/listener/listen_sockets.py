@@ -15,7 +15,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
-from patcher.errors import PatcherError
+from patcher.errors import PatcherError, few
 from patcher.listener.contention import by_universe
 from patcher.listener.receiver import Datagram, Ear, Receiver
 from patcher.listener.streams import Heard, Listening, Stream
@@ -201,9 +201,8 @@ class Other:
 
     def says(self, priority: int) -> str:
         """In words: who sends already, and who will win against a sender of that priority."""
-        named = ", ".join(map(str, self.universes[:MOST_NAMED]))
-        more = f" and {len(self.universes) - MOST_NAMED} more" if self.universes[MOST_NAMED:] else ""
-        where = f"universe{'s' if len(self.universes) > 1 else ''} {named}{more}"
+        named = few([str(universe) for universe in self.universes], MOST_NAMED)
+        where = f"universe{'s' if len(self.universes) > 1 else ''} {named}"
         if self.priority is None:
             return f"{self.who} already sends {where} by Art-Net, which has no priorities: boxes will mix or flicker."
         there = f"{self.who} already sends {where} with priority {self.priority}"

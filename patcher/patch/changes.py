@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from patcher.errors import Finding
+from patcher.errors import Finding, few
 from patcher.patch.chains import chains
 from patcher.patch.patch import Patch, Start, written
 from patcher.show.schema import Show
@@ -208,7 +208,7 @@ def misfits(patch: Patch, wiring: Wiring) -> list[Finding]:
     return [
         Finding(
             "error", "patch-file", "address", f"controller.{box}",
-            f"is not wired as in the patch file: {', '.join(names[:4])}{' …' if names[4:] else ''}",
+            f"is not wired as in the patch file: {few(names, 4)}",
             "run patcher patch first, then type the new numbers into the box",
         )
         for box, names in boxes.items()

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from patcher.errors import Finding
+from patcher.errors import Finding, few
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
 from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, highest_level, power
@@ -202,8 +202,7 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         runs = [run.name for run in show.runs.values() if run.pixel == kind.name and run.hung]
         missing = unsaid(kind)
         if runs and missing:
-            which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
-            says = f"lacks {', '.join(missing)}, so whether {which} gets enough voltage is not known"
+            says = f"lacks {', '.join(missing)}, so whether {few(runs, 4)} gets enough voltage is not known"
             remedy = "take it from the data sheet, or measure it"
             yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
     for feed in show.feeds.values():

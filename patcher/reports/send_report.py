@@ -6,6 +6,7 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from patcher.errors import few
 from patcher.terminal.printed import count
 from patcher.terminal.screen import order
 
@@ -106,10 +107,7 @@ def document(sent: Sent) -> dict[str, Any]:
 def say_dry_run(pattern: Pattern, goals: list[Target]) -> None:
     """Print what would be sent where."""
     hosts = list(dict.fromkeys(f"{goal.host}:{goal.port}" for goal in goals))
-    more = f" and {len(hosts) - MOST_LINES} more" if hosts[MOST_LINES:] else ""
-    print(
-        f"Would send {count(len(goals), 'packet')} a frame to {', '.join(hosts[:MOST_LINES])}{more}. Nothing is sent."
-    )
+    print(f"Would send {count(len(goals), 'packet')} a frame to {few(hosts, MOST_LINES)}. Nothing is sent.")
     for step in range(min(pattern.steps, MOST_STEPS)):
         for line in pattern.look(step).says:
             print(f"{step + 1:>4}  {line}")

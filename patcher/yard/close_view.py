@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.errors import few
 from patcher.patch.thing import Part, Thing
 from patcher.shapes import cells, positions
 from patcher.show.run_tables import BandRun
@@ -159,8 +160,7 @@ def _not_shown(close: int, pixels: int, without: Sequence[str]) -> tuple[str, ..
     """
     hidden = [f"{close} of {pixels} pixels touch another or hide behind it: name a part of it with --on"]
     if without:
-        more = f" and {len(without) - MOST_NAMED} more" if without[MOST_NAMED:] else ""
-        hidden.append(f"not drawn, for want of a shape: {', '.join(without[:MOST_NAMED])}{more}")
+        hidden.append(f"not drawn, for want of a shape: {few(without, MOST_NAMED)}")
     return tuple(hidden)
 
 
