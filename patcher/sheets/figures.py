@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from math import ceil, isnan
 from typing import TYPE_CHECKING
 
-from patcher.units import METRES_PER
+from patcher.units import METRES_PER, apart
 
 if TYPE_CHECKING:
     from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, TapFuse
@@ -67,7 +67,8 @@ def lowest(state: Power, found: RunVolts) -> str:
         return "collapses"
     if found.lowest <= 0:
         return "none left"
-    return "not known" if isnan(found.lowest) else f"{found.lowest:.2f} V"
+    least = found.lowest if found.least is None else found.least
+    return "not known" if isnan(found.lowest) else f"{apart(found.lowest, least, decimals=2)[0]} V"
 
 
 def highest_level(load: SupplyLoad) -> str:

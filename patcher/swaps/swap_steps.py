@@ -16,6 +16,7 @@ from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
 from patcher.trade import PROTOCOL_NAMES
+from patcher.units import apart
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
@@ -53,7 +54,7 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     rate, wanted = 1000 / found.worst_ms, wiring.show.settings.frame_rate
     if rate < wanted:
         slow = f"Its slowest port takes {found.worst_ms:.1f} ms a frame"
-        said.append(f"{slow}: {rate:.1f} frames a second, and the show plays {wanted:g}.")
+        said.append(f"{slow}: {apart(rate, wanted)[0]} frames a second, and the show plays {wanted:g}.")
     return [" ".join(said)]
 
 
@@ -237,8 +238,9 @@ def supply_summary(found: SupplySwap) -> list[str]:
                 f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
     most = load.max_level
     more = f" It can run level {most:g}." if most is not None and most > level else ""
-    return [f"{said} At the show's level of {level:g} it gives {load.amps:.1f} A; "
-            f"{load.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
+    gives, limit = apart(load.amps, load.limit)
+    return [f"{said} At the show's level of {level:g} it gives {gives} A; "
+            f"{limit} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -259,10 +261,12 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
     if not found.known:
         return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
                 f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
+    drawn, limit, _ = apart(load.amps, load.limit, spare.amps)
+    short, _ = apart(load.amps - load.limit, 0.0)
     said = [
-        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {load.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {load.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
-        f"practice). That is {load.amps - load.limit:.1f} A short."
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {drawn} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {limit} A at most ({LOADED * 100:.0f} %, common "
+        f"practice). That is {short} A short."
     ]
     said += _unfed(found)
     if (most := load.max_level) is None:
