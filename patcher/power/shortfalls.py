@@ -66,12 +66,13 @@ def brightest(state: Power) -> tuple[float | None, list[Finding]]:
         level = hundredths / 100
         return Power(state.wiring, level, state.celsius, net, solve(net, level))
 
-    def fails(hundredths: int) -> bool:
-        there = at(hundredths)
-        return bool(there.drop.collapsed.any() or _too_bright(there))
-
-    first = bisect_left(range(101), True, key=fails)
+    first = bisect_left(range(101), True, key=lambda hundredths: not holds(at(hundredths)))
     return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+
+
+def holds(state: Power) -> bool:
+    """Whether all that is fed and known holds at the level of a state; see `brightest`."""
+    return not (state.drop.collapsed.any() or _too_bright(state))
 
 
 ANY_LEVEL = {
