@@ -52,10 +52,14 @@ def setting(start: Start, show: Show | None = None) -> Setting:
     return replace(plain, nulls=nulls, colours=colours(show, chain.controller, runs))
 
 
+AS_SENT = "as sent"
+"""The colour order of a box that leaves colours as they come."""
+
+
 def colours(show: Show, box: str, runs: Iterable[str]) -> str:
-    """The colour order to set in a box for some runs; `as sent` where it leaves colours as they come."""
+    """The colour order to set in a box for some runs; `AS_SENT` where it leaves colours as they come."""
     orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
-    return " ".join(orders) if show.controllers[box].reorders else "as sent"
+    return " ".join(orders) if show.controllers[box].reorders else AS_SENT
 
 
 Settings = Mapping[str, Mapping[str, Setting]]

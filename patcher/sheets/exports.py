@@ -10,7 +10,7 @@ from typing import Any
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, length
-from patcher.sheets.patch_tables import PrintedTable, shown_head
+from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
 
 
 def document(sheet: ShowSheet) -> dict[str, Any]:
@@ -79,7 +79,8 @@ def as_markdown(sheet: ShowSheet) -> str:
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
     parts = [
         f"# {_inert(sheet.title)}", f"{total}. Revision {sheet.mark}.",
-        "## What to type into each box", _table(sheet.starts),
+        "## What to type into each box", _table(sheet.starts.without(PORT_PIXELS)),
+        *(_inert(f"{box.box}: {note}.") for box in sheet.boxes for note in box.notes),
         *_changes(sheet),
         "## What to tell the player", _table(sheet.player),
     ]  # fmt: skip

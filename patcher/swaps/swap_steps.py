@@ -10,7 +10,7 @@ from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, shown_head, start_row
+from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head, start_row, typed_notes
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
@@ -193,8 +193,6 @@ def _type(found: BoxSwap) -> list[str]:
     lines.append(f"protocol {PROTOCOL_NAMES[spare.protocol]}, {spare.delivery}")
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
-    if not spare.reorders and found.shelved.reorders:
-        lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
     rows = [[*map(shown_head, TYPED)]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
@@ -202,7 +200,7 @@ def _type(found: BoxSwap) -> list[str]:
     for row in rows:
         cells = zip(TYPED, row, wide, strict=True)
         lines.append("  " + "  ".join(cell.rjust(w) if head in NUMBERS else cell.ljust(w) for head, cell, w in cells))
-    return lines + null_words(wiring, found.starts)
+    return lines + typed_notes(wiring, found.starts)
 
 
 def _player(found: BoxSwap, show: Show) -> list[str]:
