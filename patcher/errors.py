@@ -76,5 +76,7 @@ def choose_from(word: str, known: Iterable[str], *, most: int = 8) -> str:
 
 
 def first_few(names: Sequence[str], most: int) -> str:
-    """Names with commas between them, and how many more there are: `gable, hedge and 3 more`."""
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+    """The first names, and how many more there are: never one, for its name takes no more room."""
+    if len(names) <= most + 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"

@@ -1,4 +1,4 @@
-"""Units: lengths are metres everywhere but in a person's file."""
+"""Units: lengths are metres everywhere but in a person's file. Numbers that are compared in words."""
 
 METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048}
 """Metres in one unit of length. Source: international yard and pound agreement, 1959 (1 ft = 0.3048 m)."""
@@ -7,3 +7,16 @@ METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048}
 def in_units(metres: float, units: str) -> str:
     """A length in a file's units, with the unit: `2.5 m`, `8.2 ft`."""
     return f"{metres / METRES_PER[units]:.4g} {units}"
+
+
+def apart(*numbers: float, decimals: int = 1) -> tuple[str, ...]:
+    """Numbers that a sentence compares, with as many decimals as tell apart those that differ, `decimals` at least.
+
+    Six at most: what differs by less is taken for the same.
+    """
+    different = len({f"{number:.6f}" for number in numbers})
+    for places in range(decimals, 7):
+        texts = tuple(f"{number:.{places}f}" for number in numbers)
+        if len(set(texts)) >= different:
+            break
+    return texts

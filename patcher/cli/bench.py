@@ -67,7 +67,7 @@ def bench(
     goals = targets(wiring.show, patch, wiring.show.controllers, {})
     print(settings(wiring, patch), file=sys.stderr)
     if dry_run:
-        playback.dry_run(looks, goals, as_json=as_json)
+        playback.dry_run(looks, goals, options.level, as_json=as_json)
         return
     playback.play(looks, wiring, patch, goals, options, as_json=as_json)
     if like is not None:

@@ -40,6 +40,7 @@ def _checked(path: Path) -> Checked:
     from patcher.limits import findings, network, refresh
     from patcher.patch.patch_file import read_patch
     from patcher.power import shortfalls
+    from patcher.power.flow import power
     from patcher.reports.check_report import Checked
     from patcher.show.line_numbers import located
 
@@ -51,7 +52,8 @@ def _checked(path: Path) -> Checked:
         kept = read_patch(path)
     except PatcherError as error:
         unread = list(error.findings)
-    patch, found = findings.check(wiring, kept)
+    state = power(wiring) if shortfalls.described(wiring.show) else None
+    patch, found = findings.check(wiring, kept, state=state)
     if left := marks(text):
         says = f"{count(len(left), 'line')} with {MARK}: what stands there was made up for you"
         unread.append(Finding("note", "fill-in", "file", str(path), says, "put in what is so", line=left[0][0]))
@@ -61,7 +63,8 @@ def _checked(path: Path) -> Checked:
         times,
         network.traffic(wiring.show, patch) if patch is not None else None,
         wiring.show.settings.frame_rate,
-        bool(times) and shortfalls.described(wiring.show),
+        bool(times) and state is not None,
+        0 if state is None else len(state.tap_fuses),
     )
 
 

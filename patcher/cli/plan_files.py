@@ -145,7 +145,7 @@ def diff(
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
         print("The plan is as last patched.")
-    todo_report.say_settings(wiring, starts)
+    todo_report.say_settings(wiring, made.patch, starts)
     if runs:
         print("\nTo tell the player:")
         todo_report.say_told(runs)

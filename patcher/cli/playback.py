@@ -46,6 +46,8 @@ def play(
     def render(look: Look) -> Levels:
         return levels(look, wiring, patch, universes, options.level)
 
+    if not as_json:
+        send_report.say_level(options.level)
     with _keys(options.step) as keys, ExitStack() as stack:
         stop = stack.enter_context(stopping())
         if not to_yard:
@@ -67,13 +69,14 @@ def play(
         raise typer.Exit(1)
 
 
-def dry_run(pattern: Pattern, goals: list[Target], *, as_json: bool) -> None:
+def dry_run(pattern: Pattern, goals: list[Target], level: float, *, as_json: bool) -> None:
     """Say what would be sent where."""
     from patcher.reports import send_report
 
     if as_json:
         say_json(send_report.dry_run_document(pattern, goals))
     else:
+        send_report.say_level(level)
         send_report.say_dry_run(pattern, goals)
 
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from patcher.show.schema import Show
+    from patcher.wiring import Wiring
 
 
 @spread
@@ -38,6 +39,7 @@ def send(
     """
     from patcher.cli import playback
     from patcher.frames.pattern_choice import chosen
+    from patcher.frames.patterns import lights_much
     from patcher.patch.thing import find, whole_show
     from patcher.stream.sender import targets
 
@@ -50,12 +52,25 @@ def send(
     looks = chosen(options.asked(pattern, wiring.show, flashing=flashing), wiring, patch, thing)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = targets(wiring.show, patch, boxes, _hosts(show, wiring.show, boxes, to, yard=yard))
+    if not yard and lights_much(looks, thing):
+        _warn_too_bright(show, wiring, options.level)
     if dry_run:
-        playback.dry_run(looks, goals, as_json=as_json)
+        playback.dry_run(looks, goals, options.level, as_json=as_json)
         return
     if yard:
         need_yard(goals, show)
     playback.play(looks, wiring, patch, goals, options, to_yard=yard, as_json=as_json)
+
+
+def _warn_too_bright(path: Path, wiring: Wiring, level: float) -> None:
+    """Say it where the supplies, wires and fuses of the show do not hold every pixel white at a level."""
+    from patcher.power import shortfalls
+    from patcher.power.flow import power
+
+    if shortfalls.described(wiring.show) and not shortfalls.holds(power(wiring, level=level)):
+        from patcher.reports import send_report
+
+        send_report.say_too_bright(path, level, shortfalls.brightest(power(wiring))[0])
 
 
 def _hosts(path: Path, show: Show, boxes: list[str], to: str | None, *, yard: bool) -> dict[str, str]:

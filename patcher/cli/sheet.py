@@ -13,16 +13,13 @@ import typer
 
 from patcher.cli.inputs import allocated, load
 from patcher.cli.options import SEARCH, AsJson, SearchSeconds, ShowFile
-from patcher.errors import Finding, refuse
+from patcher.errors import refuse
 from patcher.terminal.printed import count, say_json
 from patcher.visible import argument
 
 if TYPE_CHECKING:
-    from patcher.patch.patch import Patch
-    from patcher.power.flow import Power
     from patcher.sheets.drawings import Step
     from patcher.sheets.label_stock import LabelStock
-    from patcher.wiring import Wiring
 
 LABEL = "60x30"
 MOST_RUNS = 2_500
@@ -59,6 +56,7 @@ def sheet(
 
     They go into a folder; the patch file is left as it is.
     """
+    from patcher.limits import findings
     from patcher.patch.patch_file import read_entered, read_patch
     from patcher.power.flow import power
     from patcher.reports import sheet_report
@@ -79,7 +77,7 @@ def sheet(
         done()
         state = power(wiring)
         done()
-        found = _findings(wiring, made.patch, made.faults, state)
+        found = findings.check(wiring, kept, made=made, state=state)[1]
         stored = tags(wiring, *sheet_report.for_tags(show, wiring, made.patch)) if store else ()
         contents = show_sheet(
             wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found, tags=stored
@@ -123,17 +121,6 @@ def _stock(label: str, columns: int | None, top: float) -> LabelStock:
     if columns is not None and columns > most:
         raise refuse("--label-columns", f"{columns} labels of {wide:g} mm are wider than the paper", f"{most} fit")
     return LabelStock(wide, high, columns or max(1, int((NARROW - 10) // wide)), top)
-
-
-def _findings(wiring: Wiring, patch: Patch, faults: tuple[Finding, ...], state: Power) -> list[Finding]:
-    """What `check` says of the show, on the power that is solved already; notes are left out."""
-    from patcher.limits import advice, network, refresh
-    from patcher.limits.findings import accepted
-    from patcher.power import shortfalls
-
-    found = [*faults, *advice.findings(wiring), *refresh.findings(wiring), *network.findings(wiring, patch)]
-    found += shortfalls.findings(wiring, state)
-    return [finding for finding in accepted(wiring.show, found) if finding.severity != "note"]
 
 
 @contextmanager

@@ -57,7 +57,7 @@ def todo(
     else:
         if typed or told:
             say_ticked([*typed, *told], undo=undo)
-        say(wiring, left, show, hint=not (typed or told))
+        say(wiring, patch, left, show, hint=not (typed or told))
 
 
 def _change(

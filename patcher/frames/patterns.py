@@ -32,6 +32,8 @@ STRIPS = 24
 RAMP_SECONDS = 8.0
 """From dark to the level and back, unless asked otherwise: slow enough to see a pixel flicker on the way."""
 TENTHS = 10
+FIRST_STEPS = 4
+"""So many steps tell whether a pattern lights much at once."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,15 @@ class Pattern:
             marks[[step + 1, step + self.steps + 1]] = 1
         before = marks.cumsum()
         return rounds * len(self.brightens) + int((before[rest:] - before[: len(before) - rest]).max())
+
+
+def lights_much(pattern: Pattern, thing: Thing) -> bool:
+    """Whether a pattern lights half of a thing's pixels or more at once, told from its first steps."""
+    most = max(
+        (sum(len(glow.pixels) for glow in pattern.look(step).glows) for step in range(min(pattern.steps, FIRST_STEPS))),
+        default=0,
+    )
+    return 2 * most >= sum(part.pixels for part in thing.parts)
 
 
 def glow_of(part: Part, colour: Colour) -> Glow:

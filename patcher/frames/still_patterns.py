@@ -92,7 +92,7 @@ def edges(wiring: Wiring, patch: Patch, thing: Thing, sent: float = 1.0) -> Patt
                 glows.append(glow_of(Part(part.run, first, first), brightest(letters)))
             if first + marked <= last:
                 glows.append(glow_of(Part(part.run, first + marked, last), colour))
-            mark = f", {part.run}/{first} itself {_mark(brightest(letters), colour, sent)}" if marked else ""
+            mark = f", {part.run}/{first} itself {brightest(letters).words(sent)}" if marked else ""
             says.append(
                 _edge_words(colour.words(sent), part.run, cut(span, first, last), mark) + also(part.run, wiring)
             )
@@ -103,11 +103,6 @@ def _universe_colour(universe: int, letters: str) -> Colour:
     if tells_colours(letters):
         return COLOURS[EDGE_COLOURS[universe % len(EDGE_COLOURS)]]
     return brightest(letters).at(EDGE_LEVELS[universe % len(EDGE_LEVELS)])
-
-
-def _mark(mark: Colour, colour: Colour, sent: float) -> str:
-    """A mark's colour, with how bright it is beside pixels of the same colour."""
-    return mark.words(sent) if mark.name == colour.name else mark.name
 
 
 def _edge_words(colour: str, run: str, span: Span, mark: str) -> str:

@@ -9,8 +9,9 @@ from patcher.limits import advice, lengths, network, refresh
 from patcher.patch.changes import misfits
 from patcher.patch.patch import Patch
 from patcher.patch.rules import breaches
-from patcher.placement.allocation import allocate
+from patcher.placement.allocation import Allocation, allocate
 from patcher.power import shortfalls
+from patcher.power.flow import Power
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -18,17 +19,21 @@ SEARCH = 2.0
 """Seconds to search for a patch; that there is one is enough here."""
 
 
-def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list[Finding]]:
+def check(
+    wiring: Wiring, kept: Patch | None = None, *, made: Allocation | None = None, state: Power | None = None
+) -> tuple[Patch | None, list[Finding]]:
     """The patch of a sound wiring, where there can be one, and everything that is to be said of the show.
 
     Args:
         wiring: the wiring.
         kept: the patch that is typed into the boxes; what it breaks is said too, where it is a patch of this wiring.
+        made: the patch, where it is made already.
+        state: the power of the show, where it is solved already.
     """
     patch: Patch | None = None
     found: list[Finding] = []
     try:
-        made = allocate(wiring, kept, seconds=SEARCH)
+        made = made or allocate(wiring, kept, seconds=SEARCH)
         patch, faults = made.patch, made.faults
     except PatcherError as error:
         faults = error.findings
@@ -44,7 +49,7 @@ def check(wiring: Wiring, kept: Patch | None = None) -> tuple[Patch | None, list
         + lengths.findings(wiring)
         + refresh.findings(wiring)
         + network.findings(wiring, patch)
-        + shortfalls.findings(wiring)
+        + shortfalls.findings(wiring, state)
     )
     return patch, accepted(wiring.show, found)
 

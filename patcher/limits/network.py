@@ -14,11 +14,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor
 
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.limits.refresh import rate_to_set
 from patcher.patch.patch import Patch
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS, HIGHEST_RATE, PROTOCOL_NAMES, Protocol
+from patcher.units import apart
 from patcher.wire import artnet, e131
 from patcher.wiring import Wiring
 
@@ -131,7 +132,7 @@ def _rate(show: Show, used: list[Controller]) -> Iterator[Finding]:
     rate = show.settings.frame_rate
     if rate > HIGHEST_RATE and boxes:
         most = f"E1.31 goes up to {HIGHEST_RATE} frames a second"
-        says = f"is {rate:g}, and {most} unless a box says otherwise ({_few(boxes)})"
+        says = f"is {rate:g}, and {most} unless a box says otherwise ({first_few(boxes, 4)})"
         remedy = f"lower it to {HIGHEST_RATE}, or accept this where each box is made for more"
         yield _warning("e131-rate", "show.frame_rate", says, remedy)
 
@@ -175,13 +176,14 @@ def _air(show: Show, sent: Traffic) -> Iterator[Finding]:
     alone = [box for box, part in parts.items() if part > 1]
     for box in alone:
         measured = f"the {show.controllers[box].wifi_mbps:g} Mb/s that its Wi-Fi was measured to carry"
-        says = f"gets {_amount(sent.boxes[box])}, {parts[box]:.2f} times {measured}"
+        says = f"gets {_amount(sent.boxes[box])}, {apart(parts[box], 1.0, decimals=2)[0]} times {measured}"
         if len(parts) > 1:
             says += f"; all {len(parts)} boxes on Wi-Fi together want {total:.2f} times the air time there is"
         yield _warning("wifi-load", f"controller.{box}.wifi_mbps", says, _off_the_air(show, "it", parts[box]))
     if total > 1 and not alone:
         each = [f"{box} {part * 100:.0f} %" for box, part in parts.items()]
-        says = f"boxes on Wi-Fi share the air and want {total:.2f} times the time there is: {_few(each, most=12)}"
+        times, _ = apart(total, 1.0, decimals=2)
+        says = f"boxes on Wi-Fi share the air and want {times} times the time there is: {first_few(each, 12)}"
         yield _warning("wifi-load", "show.frame_rate", says, _off_the_air(show, "one of them", total))
 
 
@@ -201,7 +203,3 @@ def _fits(protocols: Sequence[Protocol], rate: float) -> str:
 
 def _rate_that_fits(stream: StreamLoad, rate: float) -> str:
     return rate_to_set(rate * LINK_MBPS / stream.mbps)
-
-
-def _few(names: Sequence[str], most: int = 4) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.patch.chains import chains
 from patcher.patch.patch import Patch, Start, written
 from patcher.show.schema import Show
@@ -52,10 +52,14 @@ def setting(start: Start, show: Show | None = None) -> Setting:
     return replace(plain, nulls=nulls, colours=colours(show, chain.controller, runs))
 
 
+AS_SENT = "as sent"
+"""The colour order of a box that leaves colours as they come."""
+
+
 def colours(show: Show, box: str, runs: Iterable[str]) -> str:
-    """The colour order to set in a box for some runs; `as sent` where it leaves colours as they come."""
+    """The colour order to set in a box for some runs; `AS_SENT` where it leaves colours as they come."""
     orders = dict.fromkeys(show.type_of(show.runs[run]).colour_order for run in runs)
-    return " ".join(orders) if show.controllers[box].reorders else "as sent"
+    return " ".join(orders) if show.controllers[box].reorders else AS_SENT
 
 
 Settings = Mapping[str, Mapping[str, Setting]]
@@ -208,7 +212,7 @@ def misfits(patch: Patch, wiring: Wiring) -> list[Finding]:
     return [
         Finding(
             "error", "patch-file", "address", f"controller.{box}",
-            f"is not wired as in the patch file: {', '.join(names[:4])}{' …' if names[4:] else ''}",
+            f"is not wired as in the patch file: {first_few(names, 4)}",
             "run patcher patch first, then type the new numbers into the box",
         )
         for box, names in boxes.items()

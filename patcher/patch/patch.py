@@ -8,7 +8,7 @@ universe 1 is 0, channel 1 of universe 2 is 512.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -245,6 +245,10 @@ class Patch:
         for start in self.starts:
             found.setdefault(start.controller, []).append(start)
         return {box: tuple(starts) for box, starts in found.items()}
+
+    def starts_named(self, box: str, names: Container[object]) -> list[Start]:
+        """Of the starts of a box those of some names."""
+        return [start for start in self.boxes.get(box, ()) if start.chain.name in names]
 
     @cached_property
     def box_universes(self) -> Mapping[str, tuple[int, ...]]:

@@ -9,7 +9,7 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
-from patcher.sheets.patch_tables import to_tell, to_type
+from patcher.sheets.patch_tables import to_tell, to_type, typed_notes
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
@@ -20,7 +20,10 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
         "to_type": [
             {
                 "thing": f"{box} {start}", "name": start,
-                "says": f"now {now}, change to {then}; pixels {pixels}, nulls {nulls}, colours {colours}",
+                "says": "; ".join([
+                    f"now {now}, change to {then}; pixels {pixels}, nulls {nulls}, colours {colours}",
+                    *typed_notes(plan.wiring, plan.patch.starts_named(str(box), {start})),
+                ]),
             }
             for box, start, now, then, pixels, nulls, colours in starts.rows
         ],

@@ -120,23 +120,36 @@ class FeedLoad:
 
 @dataclass(frozen=True, slots=True)
 class TapFuse:
-    """A joint that wants a fuse of its own.
+    """Whether a joint needs a fuse of its own, and of which size.
 
     Attributes:
         feed: the feed.
         join: the joint.
-        wire: the string's own wire behind it.
+        wire: the string's own wire behind it; None where the file does not say.
+        passes: amperes that the last fuse before it passes; where there is none what its supply is rated for.
+        fused: whether there is a fuse before it.
         amps: what goes into the string there, either way; NaN where it is not known.
     """
 
     feed: str
     join: Join
-    wire: Wire
+    wire: Wire | None
+    passes: float
+    fused: bool
     amps: float
+
+    @property
+    def needed(self) -> bool | None:
+        """Whether the string's wire may carry less than what gets there; None where the file does not say enough."""
+        if self.wire is not None and self.wire.bears >= self.passes:
+            return False
+        return True if self.wire is not None and self.fused else None
 
     @property
     def blade(self) -> float | None:
         """The blade that protects the string: the next above its current, of an unknown one the largest; or None."""
+        if self.wire is None:
+            return None
         if np.isnan(self.amps):
             return max((size for size in BLADES if size <= self.wire.bears), default=None)
         return blade(self.amps, self.wire.bears)
@@ -228,27 +241,35 @@ class Power:
         return tuple(found)
 
     @cached_property
-    def tap_fuses(self) -> tuple[TapFuse, ...]:
-        """The joints at which a string's own wire bears less than the last fuse before it lets through."""
+    def taps(self) -> dict[str, tuple[TapFuse, ...]]:
+        """Of each feed its joints, in order along the wire, with what is known of a fuse there."""
         before: dict[str, float | None] = {}
         loads = {load.feed.name: load for load in self.feeds}
-        found = []
+        found = {}
         for feed in outwards(self.show):
             fuse = before[feed.name] = feed.fuse or before.get(str(feed.source))
-            for join, amps in zip(self.circuit.joins[feed.name], loads[feed.name].into, strict=True):
+            load, fuses = loads[feed.name], []
+            for join, amps in zip(self.circuit.joins[feed.name], load.into, strict=True):
                 kind = self.show.type_of(self.show.runs[join.run])
+                passes = self.show.supplies[load.supply].amps if fuse is None else fuse
                 wire = wire_of(kind.awg, kind.mm2)
-                if fuse is not None and wire is not None and wire.bears < fuse:
-                    found.append(TapFuse(feed.name, join, wire, abs(amps)))
-        return tuple(found)
+                fuses.append(TapFuse(feed.name, join, wire, passes, fuse is not None, abs(amps)))
+            found[feed.name] = tuple(fuses)
+        return found
+
+    @cached_property
+    def tap_fuses(self) -> tuple[TapFuse, ...]:
+        """The joints at which a string's own wire may carry less than the last fuse before it passes."""
+        return tuple(tap for taps in self.taps.values() for tap in taps if tap.needed)
 
     @cached_property
     def thinner_strings(self) -> dict[Wire, list[str]]:
         """Strings' own wires that bear less than the last fuse before them lets through, with the feeds there."""
         found: dict[Wire, list[str]] = {}
         for name in self.show.feeds:
-            for string in dict.fromkeys(tap.wire for tap in self.tap_fuses if tap.feed == name):
-                found.setdefault(string, []).append(name)
+            for string in dict.fromkeys(tap.wire for tap in self.taps[name] if tap.needed):
+                if string is not None:
+                    found.setdefault(string, []).append(name)
         return found
 
     @cached_property

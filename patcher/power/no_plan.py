@@ -12,6 +12,7 @@ from patcher.power.shortfalls import cut_at, unsaid
 from patcher.power.stretches import Stretch
 from patcher.power.wires import Wire
 from patcher.show.schema import Show
+from patcher.units import apart
 
 Reason = tuple[str, str]
 """What is wrong, and what to do."""
@@ -99,7 +100,8 @@ def not_held(
     remedy = "allow a thicker wire (--wire), stand the supply nearer, or lower the level"
     if not margin:
         return says, remedy
-    says += f", at {asked:.2f} V: {least:.2f} V and the margin of {margin * 100:g} %"
+    at, needed = apart(asked, least, decimals=2)
+    says += f", at {at} V: {needed} V and the margin of {margin * 100:g} %"
     less = "ask for less margin (--margin)"
     return says, f"{less}, {remedy}" if asked >= volts else f"{remedy}, or {less}"
 
@@ -116,12 +118,13 @@ def too_weak(state: Power, part: Stretch, left: Mapping[str, float], load: float
     """
     kind = state.show.type_of(state.show.runs[part.parts[0][0]])
     best = max(left, key=lambda name: left[name], default=None)
-    has, cut = f"the file has no supply of {kind.volts:g} V", ""
+    has, cut, needs = f"the file has no supply of {kind.volts:g} V", "", f"{load:.1f}"
     if best is not None:
         most = max(left[best], 0.0)
-        has = f"{best} has most left, {most:.1f} A of {LOADED * 100:.0f} % of its rating"
+        needs, most_left = apart(load, most)
+        has = f"{best} has most left, {most_left} A of {LOADED * 100:.0f} % of its rating"
         cut = _cut(state, part, most, asked)
-    says = f"{named(part)} needs {load:.1f} A at {kind.volts:g} V, and {has}"
+    says = f"{named(part)} needs {needs} A at {kind.volts:g} V, and {has}"
     return says, f"{cut}add a supply of {kind.volts:g} V, or lower the level"
 
 

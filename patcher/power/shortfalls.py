@@ -12,13 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
-from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, highest_level, power
+from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, RunVolts, highest_level, power
 from patcher.power.stretches import Stretch, tapped
 from patcher.power.wires import BLADES, wire_of
 from patcher.show.schema import PixelType, Show
+from patcher.units import apart
 from patcher.wiring import Wiring
 
 PLAN = "patcher power SHOW --plan proposes feeds"
@@ -65,12 +66,13 @@ def brightest(state: Power) -> tuple[float | None, list[Finding]]:
         level = hundredths / 100
         return Power(state.wiring, level, state.celsius, net, solve(net, level))
 
-    def fails(hundredths: int) -> bool:
-        there = at(hundredths)
-        return bool(there.drop.collapsed.any() or _too_bright(there))
-
-    first = bisect_left(range(101), True, key=fails)
+    first = bisect_left(range(101), True, key=lambda hundredths: not holds(at(hundredths)))
     return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+
+
+def holds(state: Power) -> bool:
+    """Whether all that is fed and known holds at the level of a state; see `brightest`."""
+    return not (state.drop.collapsed.any() or _too_bright(state))
 
 
 ANY_LEVEL = {
@@ -202,8 +204,7 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         runs = [run.name for run in show.runs.values() if run.pixel == kind.name and run.hung]
         missing = unsaid(kind)
         if runs and missing:
-            which = ", ".join(runs[:4]) + (" …" if len(runs) > 4 else "")
-            says = f"lacks {', '.join(missing)}, so whether {which} gets enough voltage is not known"
+            says = f"lacks {', '.join(missing)}, so whether {first_few(runs, 4)} gets enough voltage is not known"
             remedy = "take it from the data sheet, or measure it"
             yield Finding("note", "not-said", "power", f"pixel.{kind.name}", says, remedy)
     for feed in show.feeds.values():
@@ -227,9 +228,10 @@ def _loads(state: Power) -> Iterator[Finding]:
     for load in (load for load in state.supplies if load.is_over):
         supply = load.supply
         where, over = f"supply.{supply.name}", load.amps > supply.amps + SLIGHT
-        says = f"gives {load.amps:.1f} A at level {state.level:g}, and is rated for {supply.amps:g} A"
+        gives, limit, _ = apart(load.amps, load.limit, supply.amps)
+        says = f"gives {gives} A at level {state.level:g}, and is rated for {supply.amps:g} A"
         if not over:
-            says += f": more than 80 % of it, {load.limit:.1f} A"
+            says += f": more than 80 % of it, {limit} A"
         remedy = "move a feed to another supply"
         if load.max_level is not None:
             remedy += f", or run the show at level {load.max_level:g}"
@@ -242,15 +244,15 @@ def _sagging(state: Power) -> Iterator[Finding]:
         if found.holds is False:
             kind = state.show.runs[found.run].pixel
             says = (
-                f"has {_volts(found.lowest)} at pixel {found.pixel}, all white at level {state.level:g}, "
+                f"has {_volts(found)} at pixel {found.pixel}, all white at level {state.level:g}, "
                 f"and {kind} needs {found.least:g} V"
             )
             yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
 
 
-def _volts(volts: float) -> str:
-    """Volts in words; where a steady current would drive them below nothing, none is left."""
-    return f"{volts:.2f} V" if volts > 0 else "no voltage left"
+def _volts(found: RunVolts) -> str:
+    """The lowest volts in words; where a steady current would drive them below nothing, none is left."""
+    return f"{apart(found.lowest, found.least or 0.0, decimals=2)[0]} V" if found.lowest > 0 else "no voltage left"
 
 
 def _collapsed(state: Power) -> Iterator[Finding]:
@@ -295,7 +297,8 @@ def _wires(state: Power) -> Iterator[Finding]:
     over = amps > net.bears + TINY
 
     def hot(where: str, place: str, wire: int, kind: str) -> Finding:
-        says = f"carries {amps[wire]:.1f} A {place} at level {state.level:g}, and {kind} is rated {net.bears[wire]:g} A"
+        carries, _ = apart(float(amps[wire]), float(net.bears[wire]))
+        says = f"carries {carries} A {place} at level {state.level:g}, and {kind} is rated {net.bears[wire]:g} A"
         return Finding("error", "wire", "power", where, says, HOT)
 
     for name, joins in net.joins.items():
@@ -334,7 +337,8 @@ def _fuses(state: Power) -> Iterator[Finding]:
                 remedy = f"{fits}; local code comes first"
             yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
         elif not np.isnan(load.amps) and load.amps >= feed.fuse:
-            says = f"carries {load.amps:.2f} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            carries, _ = apart(load.amps, feed.fuse, decimals=2)
+            says = f"carries {carries} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
             yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
 
 

@@ -24,6 +24,7 @@ class Checked:
         traffic: what the network carries; None where there can be no patch.
         frame_rate: frames a second that the show plays at; None where it cannot be read.
         powered: whether the file describes supplies, so that power was checked.
+        tap_fuses: taps that need a fuse of their own.
         unreadable: whether something in the file could not be read.
         cut_short: whether only the file and its wiring were checked, for the rest needs both without an error.
     """
@@ -33,6 +34,7 @@ class Checked:
     traffic: Traffic | None = None
     frame_rate: float | None = None
     powered: bool = False
+    tap_fuses: int = 0
     unreadable: bool = False
     cut_short: bool = False
 
@@ -54,6 +56,10 @@ def say(checked: Checked, show: Path) -> None:
     print(f"{show}: {', '.join(numbers) or 'OK: no problems found'}.")
     for line in _speed(checked):
         print(line)
+    if checked.tap_fuses:
+        says = f"Fuses: {count(checked.tap_fuses, 'tap')} need{'s' * (checked.tap_fuses == 1)} a fuse of "
+        says += f"{'its' if checked.tap_fuses == 1 else 'their'} own"
+        print(f"{says}: patcher power {show} says why, patcher sheet {show} --out FOLDER which.")
     if checked.cut_short:
         rest = "the rest of the wiring, " * checked.unreadable
         print(f"Not checked yet: {rest}addresses, timing, network and power. Fix these first, then check again.")
@@ -105,6 +111,7 @@ def document(checked: Checked) -> dict[str, Any]:
             "packets": round(traffic.in_all.packets, 4), "mbps": round(traffic.in_all.mbps, 4), "link_mbps": LINK_MBPS,
         },
         "power_checked": checked.powered,
+        "tap_fuses": checked.tap_fuses,
     }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from dataclasses import asdict
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from patcher.errors import first_few
 from patcher.listener import contention
 from patcher.listener.contention import by_universe
 from patcher.listener.listen_sockets import TOO_MANY, TOO_MANY_GROUPS
@@ -87,12 +88,11 @@ def _not_listened(deaf: dict[str, str]) -> Iterator[str]:
     for place, reason in deaf.items():
         by_reason.setdefault(reason, []).append(place)
     for reason, places in by_reason.items():
-        more = f" and {len(places) - MOST_DEAF} more" if places[MOST_DEAF:] else ""
         remedy = ""
         if any(place.startswith("239.") for place in places):
-            few = reason in (TOO_MANY, TOO_MANY_GROUPS)
-            remedy = " Name fewer with --universe." if few else " Choose a network with --interface."
-        yield f"Could not listen on {', '.join(places[:MOST_DEAF])}{more}: {reason}.{remedy}"
+            too_many = reason in (TOO_MANY, TOO_MANY_GROUPS)
+            remedy = " Name fewer with --universe." if too_many else " Choose a network with --interface."
+        yield f"Could not listen on {first_few(places, MOST_DEAF)}: {reason}.{remedy}"
 
 
 def _troubles(outcome: Outcome) -> Iterator[str]:

@@ -12,7 +12,7 @@ from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_r
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import FORCED, Allocation
 from patcher.placement.explanation import Saving, part_empty, savings
-from patcher.reports.todo_report import setting_json
+from patcher.reports.todo_report import say_notes, setting_json
 from patcher.sheets import patch_tables
 from patcher.terminal.printed import count, finding_json, ranges, say_table, start_json
 from patcher.trade import PROTOCOL_NAMES
@@ -60,8 +60,7 @@ def say_boxes(wiring: Wiring, patch: Patch) -> None:
         box, starts = wiring.show.controllers[name], list(group)
         print(f"{name}: {PROTOCOL_NAMES[box.protocol]}, {box.delivery}, {box.address or 'no address'}")
         say_table(heads, [patch_tables.start_row(wiring, start).cells for start in starts], right=numbers)
-        for words in patch_tables.null_words(wiring, starts):
-            print(f"  {words}")
+        say_notes(wiring, starts)
         print()
 
 

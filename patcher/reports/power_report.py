@@ -76,21 +76,18 @@ def _say_brightest(level: float | None, limits: Sequence[Finding], hazards: Mapp
     """Print the level up to which everything is OK, what is not counted in that, and what limits it."""
     kept = KEPT
     if hazards:
-        words = ", ".join(f"{what} ({_named(places)})" for what, places in hazards.items())
+        words = ", ".join(f"{what} ({', '.join(places)})" for what, places in hazards.items())
         kept += f"; not counted, for it is a hazard at any level: {words}"
     if level is None:
         print(f"At no level is everything OK: {kept}. Even with all pixels dark:")
     else:
         print(f"Everything that is fed is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
-    for limit in limits[:MOST_NAMED]:
+    shown = limits if len(limits) == MOST_NAMED + 1 else limits[:MOST_NAMED]
+    for limit in shown:
         print(f"  {limit.where} {limit.says}")
-    if len(limits) > MOST_NAMED:
-        print(f"  and {count(len(limits) - MOST_NAMED, 'more place')}")
+    if len(limits) > len(shown):
+        print(f"  and {count(len(limits) - len(shown), 'more place')}")
     print()
-
-
-def _named(places: Sequence[str]) -> str:
-    return ", ".join(places[:MOST_NAMED]) + " …" * (len(places) > MOST_NAMED)
 
 
 def say_thin_strings(state: Power, among: Sequence[str]) -> None:
@@ -99,8 +96,8 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
         feeds = [feed for feed in every if feed in among]
         if feeds:
             said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
-            print(f"The strings' own {wire} {said}: {_named(feeds)}.")
-            print("Each tap on such a string gets a fuse of its own.")
+            print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
+            print("Each tap on such a string gets a fuse of its own: patcher sheet says which tap gets which.")
 
 
 def say_plots(state: Power, runs: Sequence[str]) -> None:

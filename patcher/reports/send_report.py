@@ -6,10 +6,13 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from patcher.errors import first_few
 from patcher.terminal.printed import count
 from patcher.terminal.screen import order
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from patcher.frames.looks import Look
     from patcher.frames.patterns import Pattern
     from patcher.stream.clock import Clock
@@ -47,6 +50,18 @@ class Sent:
     def gone(self) -> list[Place]:
         """Where it could not send at the end."""
         return [place for place in self.lost if place in self.sender.reached.gone]
+
+
+def say_level(level: float) -> None:
+    """Print the level that everything is sent at."""
+    print(f"At level {level:g} (--level).", flush=True)
+
+
+def say_too_bright(path: Path, level: float, most: float | None) -> None:
+    """Print that a level is more than everything holds at, as far as `power` knows; `most` is None where none is OK."""
+    ok = "at no level is everything OK" if most is None else f"everything is OK only up to level {most:g}"
+    says = f"Level {level:g} may be too much: with every pixel white {ok}"
+    print(f"{says}; patcher power {path} --level {level:g} says what is not.", file=sys.stderr)
 
 
 def say_look(step: int, look: Look) -> None:
@@ -106,10 +121,7 @@ def document(sent: Sent) -> dict[str, Any]:
 def say_dry_run(pattern: Pattern, goals: list[Target]) -> None:
     """Print what would be sent where."""
     hosts = list(dict.fromkeys(f"{goal.host}:{goal.port}" for goal in goals))
-    more = f" and {len(hosts) - MOST_LINES} more" if hosts[MOST_LINES:] else ""
-    print(
-        f"Would send {count(len(goals), 'packet')} a frame to {', '.join(hosts[:MOST_LINES])}{more}. Nothing is sent."
-    )
+    print(f"Would send {count(len(goals), 'packet')} a frame to {first_few(hosts, MOST_LINES)}. Nothing is sent.")
     for step in range(min(pattern.steps, MOST_STEPS)):
         for line in pattern.look(step).says:
             print(f"{step + 1:>4}  {line}")

@@ -10,6 +10,7 @@ from typing import Any
 
 from patcher.patch.changes import RunChange, Setting, StartChange
 from patcher.patch.entered import Todo
+from patcher.patch.patch import Patch, Start
 from patcher.sheets import patch_tables
 from patcher.terminal.printed import count, say_table
 from patcher.visible import argument
@@ -21,14 +22,20 @@ def say_ticked(things: Iterable[str], *, undo: bool) -> None:
     print(f"{'Ticks taken away' if undo else 'Ticked off'}: {', '.join(dict.fromkeys(things))}.")
 
 
-def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
+def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:
+    """Print what the table above, of starts of one box, cannot say."""
+    for words in patch_tables.typed_notes(wiring, starts):
+        print(f"  {words}")
+
+
+def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> None:
     """Print all that is still to do; `hint` says how to tick it off."""
     if not left.starts and not left.runs:
         print("Nothing to do: all settings are in the boxes, and the player knows all addresses.")
         return
     if left.starts:
         print("Settings to change in the boxes:")
-        say_settings(wiring, left.starts)
+        say_settings(wiring, patch, left.starts)
     if left.runs:
         print("\nTo tell the player:" if left.starts else "To tell the player:")
         say_told(left.runs)
@@ -36,13 +43,15 @@ def say(wiring: Wiring, left: Todo, show: Path, *, hint: bool) -> None:
         print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
 
-def say_settings(wiring: Wiring, changes: Sequence[StartChange]) -> None:
-    """Print the settings to change, box by box."""
+def say_settings(wiring: Wiring, patch: Patch, changes: Sequence[StartChange]) -> None:
+    """Print the settings to change, box by box; they are those of a patch."""
     table = patch_tables.to_type(changes)
     for name, rows in groupby(table.rows, key=lambda row: str(row[0])):
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
         print(f"{name}{gone}:")
-        say_table(table.heads[1:], [row[1:] for row in rows])
+        changed = [row[1:] for row in rows]
+        say_table(table.heads[1:], changed)
+        say_notes(wiring, patch.starts_named(name, {row[0] for row in changed}))
 
 
 def say_told(changes: Sequence[RunChange]) -> None:

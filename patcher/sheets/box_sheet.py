@@ -17,7 +17,7 @@ from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, RunVolts
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
 from patcher.sheets.figures import lowest, ranges
-from patcher.sheets.patch_tables import StartRow, start_row
+from patcher.sheets.patch_tables import StartRow, start_row, typed_notes
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
 from patcher.wiring import Wiring, port_name
@@ -119,6 +119,7 @@ class BoxSheet:
         slowest_port: that port.
         packets: packets a second that it gets.
         starts: what is typed in.
+        notes: what is to be said under them.
         ports: all its ports, unused ones too.
         supplies: those in it, and those elsewhere that feed its runs.
         feeds: those from its supplies, and those that tap its runs.
@@ -140,6 +141,7 @@ class BoxSheet:
     slowest_port: int
     packets: float
     starts: tuple[StartRow, ...]
+    notes: tuple[str, ...]
     ports: tuple[PortSheet, ...]
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
@@ -186,7 +188,8 @@ class _Reader:
             name, table.address, PROTOCOL_NAMES[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
-            tuple(start_row(self.wiring, start) for start in starts), ports, supplies, feeds,
+            tuple(start_row(self.wiring, start) for start in starts), 
+            tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds,
         )  # fmt: skip
 
     def _port(self, box: str, number: int) -> PortSheet:

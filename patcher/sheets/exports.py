@@ -10,7 +10,7 @@ from typing import Any
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, length
-from patcher.sheets.patch_tables import PrintedTable, shown_head
+from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
 
 
 def document(sheet: ShowSheet) -> dict[str, Any]:
@@ -64,9 +64,12 @@ def _chains(sheet: ShowSheet) -> PrintedTable:
 
 
 def _taps(sheet: ShowSheet) -> PrintedTable:
-    heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps")
+    heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps", "tap_fuse")
     return PrintedTable(heads, tuple(
-        (feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres, tap.amps)
+        (
+            feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres,
+            tap.amps, tap.fuse,
+        )
         for feed in sheet.feeds for tap in feed.taps
     ))  # fmt: skip
 
@@ -76,7 +79,8 @@ def as_markdown(sheet: ShowSheet) -> str:
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
     parts = [
         f"# {_inert(sheet.title)}", f"{total}. Revision {sheet.mark}.",
-        "## What to type into each box", _table(sheet.starts),
+        "## What to type into each box", _table(sheet.starts.without(PORT_PIXELS)),
+        *(_inert(f"{box.box}: {note}.") for box in sheet.boxes for note in box.notes),
         *_changes(sheet),
         "## What to tell the player", _table(sheet.player),
     ]  # fmt: skip

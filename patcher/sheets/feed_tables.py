@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from patcher.power.flow import Power, if_known
-from patcher.sheets.figures import fuses, highest_level
+from patcher.sheets.figures import fuses, highest_level, tap_fuse
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +27,14 @@ class SupplySheet:
 
 @dataclass(frozen=True, slots=True)
 class TapSheet:
-    """Where a feed joins a run: metres of wire from the joint before, amperes into the run."""
+    """Where a feed joins a run: metres of wire from the joint before, amperes into the run, its own fuse in words."""
 
     tap: int
     run: str
     pixel: int
     metres: float | None
     amps: float | None
+    fuse: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +87,8 @@ def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
         has, wants = fuses(load)
         wire = None if load.wire is None else str(load.wire)
         taps = tuple(
-            TapSheet(join.tap, join.run, join.pixel, if_known(join.metres), if_known(into))
-            for join, into in zip(joins, load.into, strict=True)
+            TapSheet(join.tap, join.run, join.pixel, if_known(join.metres), if_known(into), tap_fuse(fuse))
+            for join, into, fuse in zip(joins, load.into, state.taps[feed.name], strict=True)
         )
         bears = None if load.wire is None else load.wire.bears
         found.append(

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from math import ceil, isnan
 from typing import TYPE_CHECKING
 
-from patcher.units import METRES_PER
+from patcher.units import METRES_PER, apart
 
 if TYPE_CHECKING:
-    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, TapFuse
 
 
 def amps(value: float | None) -> str:
@@ -49,6 +49,15 @@ def fuses(load: FeedLoad) -> tuple[str, str]:
     return has, "none" if load.blade is None else f"{load.blade:g} A"
 
 
+def tap_fuse(tap: TapFuse) -> str:
+    """The fuse at a joint: its size; `–` where the string's wire carries what gets there; `not known`; `none fits`."""
+    if tap.needed is not True:
+        return "not known" if tap.needed is None else "–"
+    if tap.blade is None:
+        return "none fits"
+    return f"at most {tap.blade:g} A" if isnan(tap.amps) else f"{tap.blade:g} A"
+
+
 def lowest(state: Power, found: RunVolts) -> str:
     """The lowest voltage on a run, or why there is none to say."""
     where = state.circuit.runs[found.run]
@@ -58,7 +67,8 @@ def lowest(state: Power, found: RunVolts) -> str:
         return "collapses"
     if found.lowest <= 0:
         return "none left"
-    return "not known" if isnan(found.lowest) else f"{found.lowest:.2f} V"
+    least = found.lowest if found.least is None else found.least
+    return "not known" if isnan(found.lowest) else f"{apart(found.lowest, least, decimals=2)[0]} V"
 
 
 def highest_level(load: SupplyLoad) -> str:

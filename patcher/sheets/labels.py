@@ -6,14 +6,15 @@ end of it has a label with that name, which says in words which end it is and wh
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
 
+from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
-from patcher.sheets.figures import length
+from patcher.sheets.figures import length, tap_fuse
 from patcher.show.schema import Show
 from patcher.wiring import Wiring, port_name
 
@@ -135,15 +136,12 @@ def _feeds(state: Power) -> Iterator[Label]:
         places = [f"{join.run}/{join.pixel}" for join in joins]
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
-        yield Label(cable, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
-        for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
+        yield Label(cable, "feed", 1, ends, source, first_few(places, 3), f"feed, {volts}{wire}{fuse}", box)
+        for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
+            own = "" if tap.needed is False else f", tap fuse {tap_fuse(tap)}"
+            says = f"feed, {volts}{wire}{own}, {length(join.metres, show.settings.units)}"
             yield Label(cable, "feed", number, ends, place, before, says, box)
-
-
-def _few(places: Sequence[str], most: int = 3) -> str:
-    return ", ".join(places[:most]) + (f" and {len(places) - most} more" if len(places) > most else "")
 
 
 # --- storage ----------------------------------------------------------------------------------------------------------

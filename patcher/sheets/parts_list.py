@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from math import ceil, isnan
 
 from patcher.power.circuit import lead_wire
-from patcher.power.flow import Power
+from patcher.power.flow import Power, TapFuse
+from patcher.sheets.figures import tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -135,19 +136,29 @@ def _fuses(show: Show, spares: float) -> Iterator[Need]:
 
 
 def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
-    """The fuses of taps into strings whose own wire bears less than the fuse before it lets through."""
-    sizes: defaultdict[float, list[str]] = defaultdict(list)
+    """The fuses of taps into strings whose own wire may carry less than the fuse before it passes."""
+    sizes: defaultdict[tuple[float, str], list[str]] = defaultdict(list)
     for tap in state.tap_fuses:
-        if tap.blade is not None:
-            sizes[tap.blade].append(f"{tap.wire} ({tap.wire.bears:g} A)")
-    for amps, wires in sorted(sizes.items()):
+        if tap.blade is not None and tap.wire is not None:
+            sizes[tap.blade, tap_fuse(tap)].append(f"{tap.wire} ({tap.wire.bears:g} A)")
+    for (_, words), wires in sorted(sizes.items()):
         thin = ", ".join(dict.fromkeys(wires))
-        note = f"at the tap: the string’s own wire, {thin}, is rated below the fuse before it"
-        yield Need("fuses", f"fuse {amps:g} A at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
-    none = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.blade is None]
+        note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below the fuse before it"
+        yield Need("fuses", f"fuse {words} at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
+    none = [_place(tap) for tap in state.tap_fuses if tap.blade is None]
     if none:
-        what = f"the current into {', '.join(none)} is more than a fuse for the string’s own wire allows: add taps"
-        yield Need("fuses", "fuse at a tap: no size fits", len(none), note=what)
+        what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "
+        yield Need("fuses", "fuse at a tap: no size fits", len(none), note=f"{what}wire allows: add taps")
+    unknown = [tap for taps in state.taps.values() for tap in taps if tap.needed is None]
+    if unknown:
+        missing = [f"the wire of pixel.{state.show.runs[tap.join.run].pixel}" for tap in unknown if tap.wire is None]
+        missing += [f"the fuse before {tap.feed}" for tap in unknown if not tap.fused]
+        note = f"{', '.join(map(_place, unknown))}: the file lacks {', '.join(dict.fromkeys(missing))}"
+        yield Need("fuses", "fuse at a tap: not known", len(unknown), note=note)
+
+
+def _place(tap: TapFuse) -> str:
+    return f"{tap.join.run}/{tap.join.pixel}"
 
 
 def _supplies(show: Show) -> Iterator[Need]:

@@ -5,12 +5,15 @@ A table is its heads and its rows; heads are words joined by underscores, as a C
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 
-from patcher.patch.changes import RunChange, RunPlace, Setting, StartChange, setting
+from patcher.faults import wire_letters
+from patcher.patch.changes import AS_SENT, RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
-from patcher.wiring import Wiring
+from patcher.sheets.figures import count
+from patcher.wire.artnet import in_parts
+from patcher.wiring import Wiring, port_name
 
 Row = tuple[object, ...]
 
@@ -21,6 +24,12 @@ class PrintedTable:
 
     heads: tuple[str, ...]
     rows: tuple[Row, ...]
+
+    def without(self, head: str) -> PrintedTable:
+        """It without one column."""
+        kept = [at for at, name in enumerate(self.heads) if name != head]
+        rows = tuple(tuple(row[at] for at in kept) for row in self.rows)
+        return PrintedTable(tuple(self.heads[at] for at in kept), rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +64,23 @@ class StartRow:
 
 TYPED = tuple({"start_of": "start of"}.get(field.name, field.name) for field in fields(StartRow))
 """The columns of what is typed in."""
+PORT_PIXELS = "port_pixels"
+"""The column for scripts that says how many pixels each port of a start has; on paper a note says it."""
 NUMBERS = frozenset({
     "universe", "channel", "pixels", "nulls", "last_universe", "running_channel", "channels", "pixel", "port",
 })  # fmt: skip
 """Columns of numbers, which are aligned right."""
 
 
+SHOWN = {
+    "running_channel": "absolute channel (counted from 1/1)", "channels": "channels a pixel", "controller": "box",
+}  # fmt: skip
+"""Heads that a person reads otherwise than a script."""
+
+
 def shown_head(head: str) -> str:
     """The head of a column as a person reads it."""
-    return "absolute channel (counted from 1/1)" if head == "running_channel" else head.replace("_", " ")
+    return SHOWN.get(head, head).replace("_", " ")
 
 
 def screen_head(head: str) -> str:
@@ -79,6 +96,45 @@ def start_row(wiring: Wiring, start: Start) -> StartRow:
         start.chain.name, typed.universe, typed.channel, typed.pixels, typed.nulls, start.universes[-1], typed.colours,
         ", ".join(runs),
     )  # fmt: skip
+
+
+def typed_notes(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
+    """What is to be said under a table of starts of one box: what its columns cannot say."""
+    own = list(starts)
+    return [words for kind in (_port_words, _artnet_words, _colour_words, null_words) for words in kind(wiring, own)]
+
+
+def port_pixels(start: Start) -> dict[int, int]:
+    """Of each port that a start covers its pixels, without nulls."""
+    found: dict[int, int] = {}
+    for link in start.chain.links:
+        found[link.port] = found.get(link.port, 0) + link.pixels
+    return found
+
+
+def _port_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
+    for start in starts:
+        nulls: dict[int, int] = {}
+        for link in start.chain.links:
+            nulls[link.port] = nulls.get(link.port, 0) + wiring.show.runs[link.run].nulls
+        each = [
+            f"{port_name(start.controller, port)} {pixels}" + f" and {count(nulls[port], 'null')}" * bool(nulls[port])
+            for port, pixels in port_pixels(start).items()
+        ]
+        if len(each) > 1:
+            yield f"pixels of each port: {', '.join(each)}"
+
+
+def _artnet_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
+    if starts and wiring.show.controllers[starts[0].controller].protocol == "artnet":
+        universes = sorted({universe for start in starts for universe in (start.universe, start.universes[-1])})
+        each = ", ".join(f"{universe} is {in_parts(universe)}" for universe in universes)
+        yield f"Art-Net universes as Net.Sub-Net.Universe, each counted from 0: {each}"
+
+
+def _colour_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
+    if any(setting(start, wiring.show).colours == AS_SENT for start in starts):
+        yield f"{AS_SENT}: the box does not reorder colours: set nothing, or where it asks RGB (RGBW for four colours)"
 
 
 def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
@@ -103,8 +159,14 @@ def null_words(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
 
 def starts(wiring: Wiring, patch: Patch) -> PrintedTable:
     """What is typed into the boxes, a row a start."""
-    rows = ((start.controller, *start_row(wiring, start).cells) for start in patch.starts)
-    return PrintedTable(("box", *TYPED), tuple(rows))
+    rows = (
+        (
+            start.controller, *start_row(wiring, start).cells,
+            ", ".join(f"{port}: {pixels}" for port, pixels in port_pixels(start).items()),
+        )
+        for start in patch.starts
+    )  # fmt: skip
+    return PrintedTable(("box", *TYPED, PORT_PIXELS), tuple(rows))
 
 
 def player(wiring: Wiring, patch: Patch) -> PrintedTable:
@@ -114,8 +176,10 @@ def player(wiring: Wiring, patch: Patch) -> PrintedTable:
         for run in runs:
             if patch.has(run):
                 link, at = patch.link_of(run)
-                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels))
-    return PrintedTable(("prop", "run", "universe", "channel", "running_channel", "pixels", "channels"), tuple(rows))
+                letters = wire_letters(wiring.show, patch.start_of(run).controller, wiring.show.runs[run])
+                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels, letters))
+    heads = ("prop", "run", "universe", "channel", "running_channel", "pixels", "channels", "colours_to_send")
+    return PrintedTable(heads, tuple(rows))
 
 
 NOT_KNOWN = "not known"

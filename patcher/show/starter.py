@@ -64,7 +64,7 @@ box = "box"                # whose enclosure it sits in
 [feed.wire]                # power from the supply to the pixels
 supply = "box-12v"
 awg = 14
-fuse = 7.5                 # amps
+fuse = 5                   # amps
 taps = [                   # where it joins them; length: of wire from the place before
   { run = "roof", pixel = "first", length = 2.0 },
   { run = "panel", pixel = "first", length = 3.0 },

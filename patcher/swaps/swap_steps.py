@@ -10,12 +10,13 @@ from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import length, ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, null_words, shown_head, start_row
+from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head, start_row, typed_notes
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
 from patcher.trade import PROTOCOL_NAMES
+from patcher.units import apart
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]
@@ -53,7 +54,7 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
     rate, wanted = 1000 / found.worst_ms, wiring.show.settings.frame_rate
     if rate < wanted:
         slow = f"Its slowest port takes {found.worst_ms:.1f} ms a frame"
-        said.append(f"{slow}: {rate:.1f} frames a second, and the show plays {wanted:g}.")
+        said.append(f"{slow}: {apart(rate, wanted)[0]} frames a second, and the show plays {wanted:g}.")
     return [" ".join(said)]
 
 
@@ -192,8 +193,6 @@ def _type(found: BoxSwap) -> list[str]:
     lines.append(f"protocol {PROTOCOL_NAMES[spare.protocol]}, {spare.delivery}")
     if spare.level != 1.0:
         lines.append(f"dimmer {spare.level:.0%}")
-    if not spare.reorders and found.shelved.reorders:
-        lines.append("colour order: as sent (RGB, or RGBW for pixels of four colours), on every port")
     wiring = wire(found.show)
     rows = [[*map(shown_head, TYPED)]]
     rows += [[str(cell) for cell in start_row(wiring, start).cells] for start in found.starts]
@@ -201,7 +200,7 @@ def _type(found: BoxSwap) -> list[str]:
     for row in rows:
         cells = zip(TYPED, row, wide, strict=True)
         lines.append("  " + "  ".join(cell.rjust(w) if head in NUMBERS else cell.ljust(w) for head, cell, w in cells))
-    return lines + null_words(wiring, found.starts)
+    return lines + typed_notes(wiring, found.starts)
 
 
 def _player(found: BoxSwap, show: Show) -> list[str]:
@@ -237,8 +236,9 @@ def supply_summary(found: SupplySwap) -> list[str]:
                 f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
     most = load.max_level
     more = f" It can run level {most:g}." if most is not None and most > level else ""
-    return [f"{said} At the show's level of {level:g} it gives {load.amps:.1f} A; "
-            f"{load.limit:.1f} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
+    gives, limit = apart(load.amps, load.limit)
+    return [f"{said} At the show's level of {level:g} it gives {gives} A; "
+            f"{limit} A ({LOADED * 100:.0f} % of its rating) is the most it should.{more}",
             *_unfed(found)]  # fmt: skip
 
 
@@ -259,10 +259,12 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
     if not found.known:
         return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
                 f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
+    drawn, limit, _ = apart(load.amps, load.limit, spare.amps)
+    short, _ = apart(load.amps - load.limit, 0.0)
     said = [
-        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {load.amps:.1f} A are "
-        f"drawn, and of its {spare.amps:g} A it should give {load.limit:.1f} A at most ({LOADED * 100:.0f} %, common "
-        f"practice). That is {load.amps - load.limit:.1f} A short."
+        f"{spare.name} cannot carry {dead.name}'s load at the show's level of {level:g}: {drawn} A are "
+        f"drawn, and of its {spare.amps:g} A it should give {limit} A at most ({LOADED * 100:.0f} %, common "
+        f"practice). That is {short} A short."
     ]
     said += _unfed(found)
     if (most := load.max_level) is None:

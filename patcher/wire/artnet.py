@@ -126,6 +126,14 @@ def write_levels(packet: bytearray, sequence: int, slots: Octets) -> None:
         packet[SLOTS_AT + given :] = bytes(CHANNELS - given)
 
 
+def in_parts(port_address: int) -> str:
+    """A Port-Address as boxes ask for it, Net.Sub-Net.Universe, each counted from 0: 3 is `0.0.3`, 299 is `1.2.11`.
+
+    Source: Art-Net 4, Port-Address: Net in bits 14-8, Sub-Net in bits 7-4, Universe in bits 3-0.
+    """
+    return f"{port_address >> 8}.{port_address >> 4 & 0xF}.{port_address & 0xF}"
+
+
 def sync_packet() -> bytearray:
     """An ArtSync packet of 14 octets."""
     return _head(_OP_SYNC) + bytes(2)

@@ -5,6 +5,7 @@ import io
 import json
 import os
 import pty
+import re
 import selectors
 import signal
 import socket
@@ -18,6 +19,7 @@ import pytest
 import tomli_w
 
 from patcher.cli.inputs import load
+from patcher.frames.request import PatternName
 from patcher.listener.receiver import Receiver
 from patcher.placement.allocation import allocate
 from patcher.yard.yard import addresses, ears
@@ -670,3 +672,31 @@ def test_check_says_what_it_has_not_looked_at_and_what_fits(here: Patcher, tmp_p
     said = here("check", file).stdout
     assert "show: is missing\n       → add a line [show]; patcher new FILE writes a complete file" in said
     assert "Not checked yet: the rest of the wiring, addresses" in said
+
+
+# --- levels -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", PatternName)
+def test_every_pattern_says_its_level_first_and_warns_where_the_supplies_cannot_give_it(
+    name: PatternName, heron_lock: Path, here: Patcher
+) -> None:
+    # Source: `patcher power`: the level up to which everything is OK; a few lit pixels are no load
+    most = json.loads(here("power", heron_lock, "--json").stdout)["holds_up_to"]
+    few_lit = name in {"dot", "milestones", "ends", "sweep"}
+    for level, warned in ((most, False), (round(most + 0.01, 2), not few_lit)):
+        ran = here("send", name, heron_lock, "--dry-run", "--level", level)
+        assert ran.stdout.splitlines()[0] == f"At level {level:g} (--level)."
+        says = f"Level {level:g} may be too much: with every pixel white everything is OK only up to level {most:g}"
+        assert (says in ran.stderr) == warned
+        assert says not in here("send", name, heron_lock, "--dry-run", "--level", level, "--yard").stderr
+
+
+def test_a_show_without_supplies_has_no_level_that_is_too_much(heron_lock: Path, here: Patcher) -> None:
+    # Source: `patcher power` knows no current there
+    text = heron_lock.read_text()
+    text = re.sub(r"(?ms)^# ─── Power.*", "", re.sub(r"(?m)^logic = .*\n", "", text))
+    heron_lock.write_text(text)
+    ran = here("send", "steady", heron_lock, "--dry-run", "--level", 1)
+    assert ran.returncode == 0
+    assert "too much" not in ran.stderr

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import tomli_w
 
+from patcher.errors import first_few
 from rig.feed_lines import AT_BOX, BOX, line
 from rig.power_show import fed, show, tap
 from rig.shipped import Patcher
@@ -265,3 +266,37 @@ def test_a_fuse_too_large_for_its_wire_is_named_beside_the_level_of_all(here: Pa
         feeds = {"f": fed(tap("a")) | {"awg": 18, "fuse": fuse}}
         words = here("power", save(tmp_path, show({"a": line(150)}, feeds, level=0.1))).stdout
         assert (named in words) == hazard == ("the wire would burn first" in words), words
+
+
+# --- fuses of taps ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("feeds", [1, 4, 9])
+def test_every_feed_whose_taps_need_fuses_is_named_and_check_counts_the_taps(
+    feeds: int, here: Patcher, tmp_path: Path
+) -> None:
+    # Source: README, Safety; in a matter of fire nobody may be left out. From memory: AWG 18 carries 7 A, and 20 > 7.
+    names = [f"wire-{number}" for number in range(feeds)]
+    runs = {name.replace("wire", "run"): line(10) | {"power_joined": False} for name in names}
+    file = tmp_path / "show.toml"
+    file.write_text(tomli_w.dumps(show(runs, {name: fed(tap(name.replace("wire", "run"))) for name in names})))
+    (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds' fuses pass" in row)
+    assert said.split("pass: ")[1].rstrip(".").split(", ") == names
+    checked = here("check", file).stdout
+    assert f"Fuses: {feeds} tap{'s need' if feeds > 1 else ' needs'} a fuse of " in checked
+    assert json.loads(here("check", file, "--json").stdout)["tap_fuses"] == feeds
+    file.write_text(file.read_text().replace("fuse = 20", "fuse = 5"))
+    assert "Fuses:" not in here("check", file).stdout
+
+
+@pytest.mark.parametrize("count", range(9))
+@pytest.mark.parametrize("most", [1, 3])
+def test_a_list_that_is_cut_short_leaves_out_more_than_one(count: int, most: int) -> None:
+    # Source: by hand: "and 1 more" takes as much room as the name
+    names = [f"n{number}" for number in range(count)]
+    said = first_few(names, most)
+    shown, _, rest = said.partition(" and ")
+    left_out = int(rest.split()[0]) if rest else 0
+    assert shown == ", ".join(names[: count - left_out])
+    assert left_out != 1
+    assert len(names) - left_out <= most + 1

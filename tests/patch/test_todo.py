@@ -375,3 +375,62 @@ def test_a_null_inside_a_chain_is_told_with_its_place() -> None:
     wiring = wired(tables)
     said = patch_tables.null_words(wiring, allocate(wiring).patch.starts)
     assert "porch has 2 null pixels before it, in the middle of its chain" in said
+
+
+# ─── What the columns cannot say ─────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("per", ["controller", "port", "run"])
+@pytest.mark.parametrize("protocol", ["artnet", "e131"])
+@pytest.mark.parametrize("reorders", [True, False])
+def test_wherever_settings_are_typed_in_the_rest_of_them_is_said(
+    per: str, protocol: str, reorders: bool, here: Patcher, tmp_path: Path
+) -> None:
+    # Source: sums by hand: 320 and 200 + 40 pixels; Art-Net 4: universe 19 is net 0, sub-net 1, universe 3
+    tables = show_of({"roof": (320, 0), "porch": (200, 0), "door": (40, 0)}, skips=True, per=per)
+    tables["show"]["first_universe"] = 19
+    tables["controller"]["house"] |= {"port": {"1": ["roof"], "2": ["porch", "door"]}}
+    for box in ("house", "shelf"):
+        tables["controller"][box] |= {"reorders": reorders, "protocol": protocol}
+    show = tmp_path / "house.toml"
+    show.write_text(tomli_w.dumps(tables))
+    texts = {command: here(command, show).stdout for command in ("diff", "patch", "todo")}
+    texts["swap"] = here("swap", show, "house", "shelf").stdout.replace("shelf", "house")
+    assert here("sheet", show, "--out", tmp_path / "out").returncode == 0
+    texts |= {name: (tmp_path / "out" / name).read_text() for name in ("sheets.html", "boxes/house.html")}
+    texts["markdown"] = (tmp_path / "out/sheets.md").read_text().replace("\\", "")
+    wiring = wired(tables)
+    plan = Content(1, show, wiring, allocate(wiring).patch)
+    texts["to do on the phone"] = str(left_on_the_phone(plan))
+    from patcher.phone.pages import Pages
+
+    texts["phone"] = Pages(yard=False, hold=60).page(plan).body.decode()
+    ports = "pixels of each port: house/1 320, house/2 240"
+    for name, text in texts.items():
+        text = " ".join(text.split())
+        assert (ports in text) == (per == "controller"), name
+        assert ("19 is 0.1.3" in text) == (protocol == "artnet"), name
+        assert ("as sent: the box does not reorder colours" in text) == (not reorders), name
+    (head, *rows) = here("patch", show, "--csv").stdout.splitlines()
+    assert head.endswith(",runs,port_pixels")
+    assert [re.findall(r"\d+: (\d+)", row) for row in rows] == {
+        "controller": [["320", "240"]], "port": [["320"], ["240"]], "run": [["320"], ["200"], ["40"]],
+    }[per]  # fmt: skip
+
+
+def test_the_player_is_told_the_colours_that_a_box_does_not_reorder(here: Patcher, tmp_path: Path) -> None:
+    # Source: `help file`: a box with reorders = false passes colours on in the chip's own order
+    tables = show_of({"roof": (30, 0), "porch": (20, 0), "door": (4, 0)}, skips=True, spare=False)
+    tables["pixel"] |= {"foam": {"colour_order": "GRBW"}, "warm": {"colour_order": "W"}}
+    tables["run"]["porch"]["pixel"], tables["run"]["door"]["pixel"] = "foam", "warm"
+    show = tmp_path / "house.toml"
+    for reorders, wanted in ((True, ["RGB", "RGBW", "W"]), (False, ["RGB", "GRBW", "W"])):
+        tables["controller"]["house"]["reorders"] = reorders
+        show.write_text(tomli_w.dumps(tables))
+        heads, _, *rows = here("patch", show, "--player").stdout.splitlines()
+        assert re.split(r" {3,}", heads)[-2:] == ["channels a pixel", "colours to send"]
+        assert [row.split()[-2:] for row in rows] == [[str(len(letters)), letters] for letters in wanted]
+        csv = here("patch", show, "--player", "--csv").stdout.splitlines()
+        assert csv[0].endswith(",channels,colours_to_send")
+    assert here("patch", show, "--every-pixel").stdout.startswith("box ")
+    assert here("patch", show, "--every-pixel", "--csv").stdout.startswith("controller,")

@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -14,7 +14,9 @@ from patcher.power import shortfalls
 from patcher.power.drop import solve
 from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
+from patcher.sheets.figures import lowest
 from patcher.show.show_file import read_show
+from patcher.units import apart
 from patcher.wiring import wire
 from rig.examples import examples
 from rig.power_show import LAMP, cut_as_said, fed, said, show, tap
@@ -660,3 +662,51 @@ def test_a_tap_into_a_string_thinner_than_the_fuse_before_it_wants_one_of_its_ow
     assert {fuse.feed for fuse in power(wired(show(runs, feeds, kinds=kinds))).tap_fuses} == {"f"}
     feeds["f"]["fuse"] = 5
     assert power(wired(show(runs, feeds, kinds=kinds))).tap_fuses == ()
+
+
+# ─── Numbers that are compared in words ──────────────────────────────────────────────────────────────────────────────
+
+
+@given(st.lists(st.floats(0, 100), min_size=2, max_size=3), st.integers(1, 3))
+def test_numbers_that_differ_are_told_apart_with_no_more_decimals_than_that_takes(
+    numbers: list[float], decimals: int
+) -> None:
+    # Source: arithmetic; what differs by less than a millionth is the same
+    texts = apart(*numbers, decimals=decimals)
+    places = {len(text.partition(".")[2]) for text in texts}
+    assert len(places) == 1
+    (used,) = places
+    assert len(set(texts)) == len({f"{number:.6f}" for number in numbers})
+    assert used == decimals or len({f"{number:.{used - 1}f}" for number in numbers}) < len(set(texts))
+    for one, other in combinations(zip(numbers, texts, strict=True), 2):
+        assert (one[0] - other[0]) * (float(one[1]) - float(other[1])) >= 0
+
+
+@pytest.mark.parametrize("more", [0.3, 0.01, 0.001, 0.0001])
+@pytest.mark.parametrize("rated", [1.0, 12.5, 60.0])
+def test_a_supply_that_gives_a_little_too_much_is_said_to_give_more(rated: float, more: float) -> None:
+    # Source: arithmetic: the current of the dark pixels alone, a little over 80 % of the rating, and over the rating
+    for part in (0.8, 1.0):
+        kinds = {"dim": {"channel_ma": 0.0, "idle_ma": (rated * part + more) * 100}}  # ten pixels
+        tables = show({"a": {"pixels": 10, "pixel": "dim"}}, {"f": fed(tap("a"))}, kinds=kinds,
+                      supplies={"s": {"volts": 12.0, "amps": rated}})  # fmt: skip
+        (found,) = (finding for finding in said(tables) if finding.rule == "overload")
+        gives = float(found.says.split("gives ")[1].split()[0])
+        assert gives > float(found.says.split("rated for ")[1].split()[0]) or part < 1
+        if "of it, " in found.says:
+            assert gives > float(found.says.split("of it, ")[1].split()[0])
+
+
+def test_volts_that_are_a_little_too_few_are_not_printed_as_enough() -> None:
+    # Source: by hand: the volts that a string has, and a least that is a thousandth more
+    tables = show({"a": {"pixels": 10}}, {"f": fed(tap("a"))})
+    state = power(wired(tables))
+    tables["pixel"]["lamp"] = tables["pixel"]["lamp"] | {"min_volts": round(state.runs[0].lowest, 2) + 0.004}
+    if state.runs[0].lowest >= tables["pixel"]["lamp"]["min_volts"]:
+        tables["pixel"]["lamp"]["min_volts"] += 0.004
+    state = power(wired(tables))
+    (run,) = state.runs
+    assert run.holds is False
+    assert float(lowest(state, run).split()[0]) < run.least
+    (found,) = (finding for finding in said(tables) if finding.rule == "low-volts")
+    assert float(found.says.split("has ")[1].split()[0]) < run.least

@@ -172,6 +172,22 @@ def test_an_error_of_the_show_is_said_and_printed_all_the_same(tmp_path: Path, h
     assert any(row[0].startswith("error: ") for row in page.of("findings"))
 
 
+def test_the_sheet_shows_all_that_check_says(tmp_path: Path, here: Patcher) -> None:
+    # Source: `patcher check` itself; a lead that is too short for where its ends are, a string too long, a note
+    runs: dict = {"a": {"pixels": 2000, "shape": "line", "path": [[9.0, 0.0], [209.0, 0.0]], "lead": 1.0},
+                  "b": {"pixels": 5, "lead": 40.0}}  # fmt: skip
+    tables = show(runs, {"f": fed(tap("a")), "g": {"supply": "s", "taps": [tap("b")]}}, box={"at": [0.0, 0.0]})
+    path = tmp_path / "s.toml"
+    path.write_text(tomli_w.dumps(tables))
+    checked = json.loads(here("check", path, "--json").stdout)["findings"]
+    assert {"error", "warning", "note"} == {each["severity"] for each in checked}
+    assert {"wiring", "timing", "power"} <= {each["area"] for each in checked}
+    assert here("sheet", path, "--out", "out").returncode == 1
+    rows = Page((tmp_path / "out/sheets.html").read_text()).of("findings")[1:]
+    wanted = [[f"{each['severity']}: {each['where']}", each["says"], each["try"]] for each in checked]
+    assert sorted(rows) == sorted(wanted)
+
+
 def test_a_show_without_power_or_pictures_is_printed(tmp_path: Path, here: Patcher) -> None:
     # Source: the starter and the design: supplies, feeds, shapes are all optional
     assert here("new", "my.toml").returncode == 0
@@ -258,10 +274,13 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert (row[2], row[3]) == (f"{supply['volts']:g} V", f"{supply['amps']:g} A")
         assert (row[4], row[5]) == (f"{supply['amps_at_level']:.1f} A", f"{supply['full_white_amps']:.1f} A")
     taps: dict[str, list] = {}
+    fuses: dict[str, list] = {}
     for label, rows in page.tables:
         if label.startswith("Feed "):
             head = rows[0][0].replace("\u00a0", " ")
             taps[head.split(" from ")[0]] = [head, *(tuple(row[:3]) for row in rows[2:])]
+            fuses[head.split(" from ")[0]] = rows[2:]
+            assert rows[1][:4] == ["tap at", "wire before it", "current", "fuse"]
     for feed in solved["feeds"]:
         head, *rows = taps[feed["feed"]]
         assert f"carries {feed['amps']:.1f} A" in head
@@ -269,6 +288,7 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert rows == [
             (f"{one['run']}/{one['pixel']}", length(one["metres"], "m"), f"{one['amps']:.1f} A") for one in feed["taps"]
         ]
+        assert all(re.fullmatch(r"–|\d+ A", row[3]) for row in fuses[feed["feed"]])
 
 
 def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:

@@ -201,6 +201,71 @@ def test_no_paper_says_less_wire_than_there_is(metres: float, units: str, unit: 
         assert metres - 1e-6 <= float(number) * unit < metres + 0.01 * unit + 1e-6
 
 
+TAP_FUSES = {
+    # By hand, from memory of NFPA 70: AWG 18 carries 7 A. 50 pixels at level 1 draw 3.05 A.
+    "small-fuse": ({"fuse": 5}, {}, 30.0, "–"),
+    "large-fuse": ({"fuse": 20}, {}, 30.0, "4 A"),
+    "no-fuse": ({}, {}, 30.0, "not known"),
+    "no-fuse-weak-supply": ({}, {}, 5.0, "–"),
+    "no-wire": ({"fuse": 20}, {"awg": None}, 30.0, "not known"),
+    "no-current": ({"fuse": 20}, {"channel_ma": None}, 30.0, "at most 5 A"),
+    "too-much": ({"fuse": 20}, {"channel_ma": 60.0}, 30.0, "none fits"),
+}
+
+
+@pytest.mark.parametrize("case", TAP_FUSES)
+def test_each_tap_says_its_fuse_and_the_list_adds_them_up(case: str) -> None:
+    # Source: README, Safety: a tap whose string's own wire may carry less than that fuse gets a fuse of its own
+    fuse, kind, amps, words = TAP_FUSES[case]
+    tables_ = show({"a": {"pixels": 50}}, {"f": {"supply": "s", "awg": 12, "taps": [tap("a", 1)]} | fuse},
+                   supplies={"s": {"volts": 12.0, "amps": amps}}, level=1.0)  # fmt: skip
+    tables_["pixel"]["lamp"] = {key: value for key, value in (tables_["pixel"]["lamp"] | kind).items() if value}
+    found = sheet_of(wired(tables_))
+    assert tap_fuses_said(found) == {("f", "a/1"): {words}}
+    bought = [need for need in found.shopping if "at a tap" in need.what]
+    assert len(bought) == (words != "–")
+    for need in bought:
+        assert need.count == 1
+        assert words in need.what or "no size fits" in need.what
+        assert "level 1" in need.note or words == "not known"
+
+
+def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
+    # Source: the list counts, size by size, what table, label and CSV say tap by tap
+    wiring, patch, state = heron
+    found = show_sheet(wiring, patch, None, state)
+    every = tap_fuses_said(found)
+    assert all(len(words) == 1 for words in every.values())
+    counted = Counter(word for words in every.values() for word in words if word != "–")
+    assert counted == {
+        need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
+    }
+    assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
+    assert set(counted) == {"1 A", "2 A"}
+    assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
+
+
+def sheet_of(wiring):
+    return show_sheet(wiring, allocate(wiring).patch, None, power(wiring))
+
+
+def tap_fuses_said(found) -> dict[tuple[str, str], set[str]]:
+    """Of each tap what the box sheet, the label there and the CSV say of its fuse."""
+    said: dict[tuple[str, str], set[str]] = {}
+    for box in found.boxes:
+        for feed in box.feeds:
+            for joint in feed.taps:
+                said.setdefault((feed.feed, f"{joint.run}/{joint.pixel}"), set()).add(joint.fuse)
+    for label in found.labels:
+        if label.kind == "feed" and label.end > 1:
+            own = [words.removeprefix("tap fuse ") for words in label.says.split(", ") if words.startswith("tap fuse")]
+            said[label.name, label.here].add(own[0] if own else "–")
+    table = tables(found)["taps"]
+    for row in (dict(zip(table.heads, row, strict=True)) for row in table.rows):
+        said[row["feed"], f"{row['run']}/{row['pixel']}"].add(row["tap_fuse"])
+    return said
+
+
 # --- labels -------------------------------------------------------------------------------------------------------
 
 

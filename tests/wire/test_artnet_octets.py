@@ -24,6 +24,13 @@ DMX_ROWS = [
 ]
 
 
+@given(st.integers(0, 32767))
+def test_a_port_address_in_parts_is_what_stands_in_the_packet(port_address: int) -> None:
+    # Source: Art-Net 4, ArtDmx: SubUni, the sub-net in its high four bits and the universe in its low four, then Net
+    packet = artnet.dmx_packet(port_address=port_address)
+    assert artnet.in_parts(port_address) == f"{packet[15]}.{packet[14] // 16}.{packet[14] % 16}"
+
+
 def test_every_octet_of_dmx() -> None:
     # Judge: stupidArtnet 1.6 and pyartnet 2.0 both make 530 octets for 512 slots.
     laid = bytearray()
