@@ -100,7 +100,7 @@ class Person:
         if len(step.looks) == 1 or at >= len(shown):
             return
         look, held = shown[at][0], at >= len(step.looks) * frame_timing.EACH
-        flicker = "growing brighter and dimmer for 10 s: does anything flicker?"
+        flicker = "growing brighter and dimmer for 10 s: nothing should flicker"
         what = flicker if held else "; ".join(step.looks[look].says)
         if what != self._told:
             self._told = what

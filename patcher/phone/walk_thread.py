@@ -220,7 +220,7 @@ class WalkThread:
         return tuple(
             Moment(sent[look], lit[look], go=f"Now {says[look]}")
             if at < frame_timing.EACH * len(sent)
-            else Moment(held[part], lit[look], go="Now brighter and dimmer: does anything flicker?")
+            else Moment(held[part], lit[look], go="Now brighter and dimmer: nothing should flicker")
             for at, (look, part) in enumerate(shown)
         )
 

@@ -512,7 +512,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
         assert until(lambda: bool(rig.lit()))
         assert until(lambda: rig.desk.shown.left > 0)
         assert rig.desk.shown.left >= left - 1, "while it is dark no time counts"
-        page.locator("#stands").get_by_text("does anything flicker").wait_for()
+        page.locator("#stands").get_by_text("nothing should flicker").wait_for()
         key(page, "Yes")
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
 
