@@ -170,6 +170,10 @@ class Person:
                 return deed
         return "leave"
 
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """There is a command for it."""
+        return None
+
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """They see it for themselves."""
         return True
@@ -317,6 +321,10 @@ class Written:
         if where and found is None:
             raise refuse(where, f"“{answer}” cannot be done here", choose_from(answer, deeds))
         return found or "leave"
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """A file stops where its answers end."""
+        return None
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Its next line says what is seen."""

@@ -33,6 +33,11 @@ LOOK_KEYS: tuple[tuple[Word, str], ...] = (
     ("stop", "Stop"),
 )  # fmt: skip
 TERMINAL_WORDS = (
+    (r"press b for the whole step", lambda found: "tap “The whole step”"),
+    (r"To continue it: patcher diagnose .+ (\S+)$", lambda found: f"“Go on with {found[1]}” continues it."),
+    (r"^\s*Stopped here\. Every answer .+ to continue\.$", lambda found: ""),
+    (r"^\s*→ ", lambda found: "Your answer: "),
+    (r"^\s*(yes|can't tell|skipped|no): ", lambda found: f"Your answer: {found[1]}: "),
     (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
     (r"patcher patch .+; patcher todo .+ lists what to change:$", "see “Progress and notes” for what to change:"),
     (r"patcher todo .+?(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
@@ -45,6 +50,8 @@ DEED_KEYS: tuple[tuple[Deed, str], ...] = (
 POINT = "point"
 """The answer of who taps a pixel on the picture."""
 STOP = ("stop", "Stop here")
+RESUME = "resume "
+"""The key of an answer that takes a stopped diagnosis up again, before the name of its thing."""
 LEAVES = ("stop", "skip", "back", BACK)
 """Answers that say nothing of what is lit."""
 
@@ -132,11 +139,10 @@ class WalkThread:
                 again = False
             plan = self._desk.plan
             stands = tally(states(read_record(plan.path, practice=plan.practice), plan.digests).values())
-            over = (
-                "The walk-through is finished: "
-                + ", ".join(f"{count} {state}" for state, count in stands.items())
-                + "."
-            )
+            counts = ", ".join(f"{count} {state}" for state, count in stands.items())
+            over = f"The walk-through is finished: {counts}."
+            if self._walk is not None and self._walk.stopped:
+                over = f"Stopped; every answer so far is saved: {counts}. Tap “Start the walk-through” to go on."
         except PatcherError as error:
             self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
         self._put("over", asks=(over,))
@@ -186,13 +192,20 @@ class WalkThread:
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
         self._drop((step.where, *says), f"   {step.name}")
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
+        whole_step = self._walk is not None and step not in self._walk.steps
+        keys: list[tuple[str, str]] = [
+            (key, "The whole step" if key == "back" and whole_step else words) for key, words in LOOK_KEYS
+        ]
+        keys += [(f"{RESUME}{thing}", f"Go on with {thing}") for thing in (self._walk.paused if self._walk else ())]
         act = self._asked(self._put(
             "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
-            asks=(step.where, *(() if looks else says)), keys=LOOK_KEYS, things=things,
+            asks=(step.where, *(() if looks else says)), keys=tuple(keys), things=things,
             moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
             return Reply("stop")
+        if act.text.startswith(RESUME):
+            return Reply("resume", (act.text.removeprefix(RESUME),))
         if act.text != "no":
             return Reply(cast(Word, act.text))
         about = tuple(thing for thing in act.thing.split(",") if thing in things)
@@ -254,7 +267,7 @@ class WalkThread:
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
         act = self._asked(self._put(
-            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
+            "question", title="Diagnosis", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
             keys=keys, moments=shown, says=(frame.says,),
             needs=tuple(question.needs(answer.key) for answer in question.answers),
             marks=marks(plan.wiring.show, question.ask),
@@ -266,6 +279,12 @@ class WalkThread:
         keys = tuple(key for key in DEED_KEYS if writable or key[0] != "write")
         act = self._asked(self._put("deed", title="Found", keys=keys))
         return "leave" if act is None else cast(Deed, act.text)
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """The thing whose diagnosis goes on, at the end of the walk-through."""
+        keys = tuple((f"{RESUME}{thing}", f"Go on with {thing}") for thing in things)
+        act = self._asked(self._put("deed", title="All steps were shown", keys=(*keys, ("stop", "Leave it for now"))))
+        return act.text.removeprefix(RESUME) if act is not None and act.text.startswith(RESUME) else None
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Whoever holds the phone sees it for themselves."""

@@ -168,7 +168,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
         page.get_by_role("link", name="Walk-through").tap()
         key(page, "Start the walk-through")
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
-        rig.walks._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
+        rig.walks._put("question", title="Diagnosis", keys=tuple((str(n), words) for n, words in enumerate(said)))
         page.get_by_role("button", name=said[0]).wait_for()
         drawn = {
             words: [
@@ -526,7 +526,7 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         answerer = Answerer(rig, [fault])
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         answerer.look(page, "colours lockhouse")
-        page.get_by_role("heading", name="What is wrong?").wait_for()
+        page.get_by_role("heading", name="Diagnosis").wait_for()
         assert answerer.question is not None
         wanted = answerer.witness.answer(answerer.question)
         words = next(answer.says for answer in answerer.question.answers if answer.key == wanted)
@@ -536,5 +536,5 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         page.wait_for_function("() => drawn && drawn.runs.includes('gable')")
         at = page.evaluate("() => drawn.put('gable', 56)")
         page.locator("#round-picture").tap(position={"x": at[0], "y": at[1] + 1})
-        page.get_by_role("heading", name="What is wrong?").wait_for()
+        page.get_by_role("heading", name="Diagnosis").wait_for()
         assert until(lambda: rig.lit() <= {f"gable/{number}" for number in range(56, 60)} and bool(rig.lit()))

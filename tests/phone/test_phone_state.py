@@ -316,15 +316,22 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
     # The project's own rule: a message says what to do, and whoever holds a phone has no key b and types no command
     walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
     for line in (
-        "  Saved as failed. Press b to check it again.",
-        "  Saved as failed. Once it is fixed, press b to check it again.",
+        "  Saved as failed. Once it is fixed, press b to check again.",
+        "  Saved as failed. gable and eaves are left out until they are fixed; press b for the whole step.",
+        "  The diagnosis stops here. To continue it: patcher diagnose '/a b/show.toml' eaves",
+        "\nStopped here. Every answer so far is saved; run the same command to continue.",
+        "  yes: proved",
+        "     → nothing",
         "    then patcher patch '/a b/show.toml'; patcher todo '/a b/show.toml' lists what to change:",
         "  Before you check: change the settings of mooring (patcher todo show.toml)",
     ):
         walks._tell(line)
     assert walks._told == [
-        "Saved as failed. Tap “Previous step” to check it again.",
-        "Saved as failed. Once it is fixed, tap “Previous step” to check it again.",
+        "Saved as failed. Once it is fixed, tap “Previous step” to check again.",
+        "Saved as failed. gable and eaves are left out until they are fixed; tap “The whole step”.",
+        "The diagnosis stops here. “Go on with eaves” continues it.",
+        "Your answer: yes: proved",
+        "Your answer: nothing",
         "then see “Progress and notes” for what to change:",
         "Before you check: change the settings of mooring (see “Progress and notes”)",
     ]
