@@ -31,8 +31,9 @@ def ends(show: Show, run: str) -> tuple[str, str]:
     return str(first), str(last)
 
 
-AGAIN = "Once more, because that answer was not expected:"
-"""Before a question that was answered already."""
+def again(asks: str, said: str) -> str:
+    """A question that was answered already, with that answer."""
+    return f"You answered this with “{said}”, which was not expected. Once more: {asks}"
 
 
 def asks(show: Show, ask: Ask) -> str:

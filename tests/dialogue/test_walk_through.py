@@ -1,4 +1,4 @@
-"""A walk-through as it is talked: a stopped diagnosis goes on, and what is left out of a step is said and comes back."""
+"""A walk-through as it is talked: a stopped diagnosis goes on; what is left out of a step is said, and comes back."""
 
 from collections.abc import Sequence
 from pathlib import Path

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.question_frame import Painter
-from patcher.faults import planned
+from patcher.dialogue.consultation import CAUTION, Consulting
+from patcher.faults import parse, planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
@@ -40,6 +41,7 @@ from patcher.phone.state import (
 from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
 from patcher.stream.sender import Target
+from patcher.visible import argument
 from rig.examples import examples
 from rig.phones import Inline, plan_of
 from rig.shipped import SHOWS, wired
@@ -310,6 +312,27 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     assert desk.state.dark
     assert "Network is unreachable" in desk.failed
     assert json.loads(desk.document())["failed"] == desk.failed
+
+
+@pytest.mark.parametrize(
+    "fault",
+    ["cut:gable/40", "cut:gable/1", "flicker:gable/40", "dark:gable/7", "dark-channel:gable/57=G", "missing:gable/9",
+     "dead:mooring", "dead:mooring/3", "universe-shift:mooring=1", "channel-shift:lockhouse/1=3",
+     "replaced:gable/9=GRBW", "count:lockhouse/1=-20", "swapped-ports:gatepost/1,gatepost/2", "colour-order:gable=GRB", "reversed:towpath",
+     "shift:gable=1"],
+)  # fmt: skip
+@pytest.mark.parametrize("name", ["heron-lock.toml", "a b's/show.toml"])
+def test_what_is_said_of_a_fault_begins_with_the_caution_and_names_no_command(fault: str, name: str) -> None:
+    # Source: found in use: the caution came last, behind "open the joint"; a command is for no phone
+    parsed = parse(fault, PLAN.wiring)
+    walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
+    talk = Consulting(SHOWS / "heron-lock.toml", planned(PLAN.wiring, PLAN.patch), walks, walks._tell)
+    path = argument(SHOWS / "heron-lock.toml")
+    talk.say = lambda line: walks._tell(line.replace(path, argument(name)))
+    talk.say_remedies([(parsed,)])
+    talk.say_not_wiring("gable")
+    assert walks._told[0] == CAUTION
+    assert not [line for line in walks._told if "patcher " in line or "--" in line.replace("power --plan", "")]
 
 
 def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
