@@ -264,6 +264,32 @@ def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
     assert plan.lit(pattern_of(tap(desk.state, Act("pattern", "dot"), plan, 0.0), plan).look(3))[0][3] == ((3, 1, 1),)
 
 
+def test_of_a_large_show_what_is_lit_is_told_whole_and_a_run_has_all_its_places() -> None:
+    # Source: found in use: the words named 67 pixels, the picture showed 4; dots where nothing was lit
+    tables = {
+        "show": {"title": "Village"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": {str(n): [f"r{n}"] for n in range(1, 9)}}},
+        "run": {
+            f"r{n}": {"pixel": "lamp", "pixels": 5000, "shape": "line", "path": [[0.0, n], [500.0, n]]}
+            for n in range(1, 9)
+        },
+    }  # fmt: skip
+    wiring = wired(tables)
+    plan = Content(1, Path("show.toml"), wiring, allocate(wiring).patch)
+    for thing, name in [("r2", "milestones"), ("r2", "ends"), ("everything", "milestones"), ("r2", "steady")]:
+        look = pattern_of(tap(State(thing=thing), Act("pattern", name), plan, 0.0), plan).look(0)
+        told = {
+            (run, first + i * by) for run, _, _, found in plan.lit(look) for first, n, by in found for i in range(n)
+        }
+        assert told == {(glow.run, pixel) for glow in look.glows for pixel in glow.pixels.tolist()}
+    assert plan.places()["r2"]["every"] == plan.every > 1
+    places = plan.places(["r2", "no-such"])
+    assert list(places) == ["r2"]
+    assert places["r2"]["every"] == 1
+    x = places["r2"]["at"][::2]  # type: ignore[index]
+    assert x == [round(pixel * 50000 / 4999) for pixel in range(5000)]
+
+
 def test_a_show_of_other_colours_is_told_too() -> None:
     # Source: the design: a pixel takes as many channels as its colour order has letters
     tables = {
@@ -318,7 +344,8 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     "fault",
     ["cut:gable/40", "cut:gable/1", "flicker:gable/40", "dark:gable/7", "dark-channel:gable/57=G", "missing:gable/9",
      "dead:mooring", "dead:mooring/3", "universe-shift:mooring=1", "channel-shift:lockhouse/1=3",
-     "replaced:gable/9=GRBW", "count:lockhouse/1=-20", "swapped-ports:gatepost/1,gatepost/2", "colour-order:gable=GRB", "reversed:towpath",
+     "replaced:gable/9=GRBW", "count:lockhouse/1=-20", "swapped-ports:gatepost/1,gatepost/2",
+     "colour-order:gable=GRB", "reversed:towpath",
      "shift:gable=1"],
 )  # fmt: skip
 @pytest.mark.parametrize("name", ["heron-lock.toml", "a b's/show.toml"])

@@ -172,10 +172,16 @@ function showLit(told) {
     if (run.getAttribute("class") !== wanted) run.setAttribute("class", wanted);
   }
   $("drawing").classList.toggle("shows", lit.length > 0);
-  if (open === "thing") drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
+  const again = () => showLit(now);
+  if (open === "thing") {
+    drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
+    if (told.kind !== "show") loadClosely(told.runs, again);
+  }
   if (open === "round") {
     const marks = told.in_round && !told.dark && told.screen ? told.screen.marks : [];
-    drawPicture($("round-picture"), [...new Set([...colour.keys(), ...marks.map(([run]) => run)])], lit, marks);
+    const shown = [...new Set([...colour.keys(), ...marks.map(([run]) => run)])];
+    drawPicture($("round-picture"), shown, lit, marks);
+    loadClosely(shown, again);
   }
 }
 
