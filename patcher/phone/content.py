@@ -10,17 +10,19 @@ from pathlib import Path
 import numpy as np
 
 from patcher.diagnosis.question_frame import Channels
+from patcher.errors import PatcherError
 from patcher.faults import Takes, planned
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named
 from patcher.frames.patterns import Pattern, sharing
 from patcher.frames.request import Asked, PatternName
 from patcher.patch.patch import Patch
-from patcher.patch.thing import Thing, find, whole_show
+from patcher.patch.thing import Thing, find, spans_of, whole_show
+from patcher.power.flow import power
 from patcher.shapes import positions
 from patcher.trade import colour_name, shows_white
 from patcher.walk.items import Item, digests, items, older_digests
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 WHOLE = "everything"
 """What a person calls the whole show."""
@@ -85,6 +87,45 @@ class Content:
     @cached_property
     def _takes(self) -> dict[str, Takes]:
         return planned(self.wiring, self.patch).takes
+
+    @cached_property
+    def highest(self) -> dict[str, tuple[float, str]]:
+        """For each run that supplies feed the highest level that they hold, as `power` has it, and the supply that
+        holds least; runs of which that is not known are left out.
+        """
+        if not self.wiring.show.supplies:
+            return {}
+        try:
+            state = power(self.wiring)
+            holds = {load.supply.name: load.max_level for load in state.supplies if load.max_level is not None}
+        except PatcherError:
+            return {}
+        found: dict[str, tuple[float, str]] = {}
+        for stretch in state.stretches:
+            levels = [(holds[supply], supply) for supply in stretch.supplies if supply in holds]
+            for run, _, _ in stretch.parts:
+                if least := min([*levels, *([found[run]] if run in found else [])], default=None):
+                    found[run] = least
+        return found
+
+    @cached_property
+    def place(self):  # type: ignore[no-untyped-def]
+        """See `_place`; places that were asked for lately are kept."""
+        return lru_cache(maxsize=32)(self._place)
+
+    def _place(self, name: str) -> str:
+        """The port that a thing hangs on and its first and last address, where all of it hangs on one; else nothing."""
+        thing = self.find(name)
+        ports = {self.wiring.ports.get(self.wiring.source(part.run)) for part in thing.parts}
+        port = ports.pop() if len(ports) == 1 else None
+        spans = spans_of(thing, self.wiring, self.patch)
+        if port is None or not spans or thing.kind == "channel":
+            return ""
+        first, last = spans[0], spans[-1]
+        begins, ends = (
+            f"{span.universe}/{at}" for span, at in ((first, first.first_channel), (last, last.last_channel))
+        )
+        return f"{port_name(*port)}, {begins} to {ends}"
 
     def with_tees(self, run: str) -> tuple[str, ...]:
         """All runs that light with a run, itself first."""

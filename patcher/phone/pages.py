@@ -95,6 +95,7 @@ class Pages:
 
     def _page(self, plan: Content) -> str:
         show, state = plan.wiring.show, power(plan.wiring)
+        _ = plan.highest  # worked out here, where it keeps no tap waiting
         drawing = show_drawing(plan.wiring, plan.patch, state if show.supplies else None, wide=WIDE)
         ports = [
             (port_name(box, port), ", ".join(chain))

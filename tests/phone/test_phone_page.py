@@ -56,7 +56,7 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
                 key(page, move)
         key(page, "Blackout")
         assert until(lambda: not rig.lit())
-        page.get_by_text("Blackout", exact=True).first.wait_for()
+        page.locator("#state").get_by_text("All pixels are dark").wait_for()
 
 
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
@@ -388,7 +388,7 @@ def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Pat
         assert until(lambda: not rig.lit())
         assert 1.0 <= time.monotonic() - gone < 4.0
         with opened(context, rig) as page:
-            page.get_by_text("Blackout: no phone was heard for 1.5 s").first.wait_for()
+            page.get_by_text("All pixels are dark: no phone was heard for 1.5 s").first.wait_for()
             key(page, "Lights on")
             assert until(lambda: len(rig.lit()) == 89)
 
@@ -402,7 +402,7 @@ def test_two_phones_see_one_state(heron_lock: Path) -> None:
         other.locator("#says").get_by_text("hedge/2 ").wait_for()
         key(other, "Blackout")
         assert until(lambda: not rig.lit())
-        one.locator("#state").get_by_text("Blackout").wait_for()
+        one.locator("#state").get_by_text("All pixels are dark").wait_for()
 
 
 def check_accessible(page: Page, section: str) -> None:

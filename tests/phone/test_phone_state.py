@@ -1,8 +1,10 @@
 """What a tap makes of the state, and what the wire then carries: whatever is tapped, in whatever order."""
 
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from importlib.resources import files
 from math import inf
 from pathlib import Path
 
@@ -18,6 +20,7 @@ from patcher.faults import parse, planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
+from patcher.patch.thing import spans_of
 from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content, rows
@@ -37,11 +40,15 @@ from patcher.phone.state import (
     read_act,
     runs,
     tap,
+    warning,
 )
 from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.reference import topics
 from patcher.stream.sender import Target
 from patcher.visible import argument
+from patcher.wiring import port_name
 from rig.examples import examples
 from rig.phones import Inline, plan_of
 from rig.shipped import SHOWS, wired
@@ -130,6 +137,72 @@ def test_levels_and_speeds_go_by_their_keys_and_end_at_their_ends() -> None:
     assert state.rate is not None
     assert state.rate <= 3
     assert "seizure" in state.problem
+
+
+def test_a_speed_that_would_flash_too_much_is_said_to_stay() -> None:
+    # Source: found in use: the words named a speed that the key did not show; WCAG 2.2, 2.3.1: three flashes
+    state = tap(State(), Act("pattern", "primaries"), PLAN, 0.0)
+    while not state.problem:
+        before, state = state.rate, tap(state, Act("faster"), PLAN, 0.0)
+    assert state.rate == before
+    assert f"It stays at {before:g} a second." in state.problem
+
+
+def test_a_level_that_a_supply_does_not_hold_is_warned_of_and_no_other() -> None:
+    # Source: `patcher power`, whose highest level a supply this is
+    state = power(PLAN.wiring)
+    holds = {load.supply.name: load.max_level for load in state.supplies}
+    assert holds["weir-12v"] < 1.0
+    for stretch in state.stretches:
+        for run in {run for run, _, _ in stretch.parts}:
+            fed = {s for other in state.stretches if run in {r for r, _, _ in other.parts} for s in other.supplies}
+            for level in (0.3, 0.99, 1.0):
+                said = warning(State(thing=run, level=level), PLAN)
+                assert bool(said) == any(holds[supply] < level for supply in fed), (run, level)
+                assert not warning(State(thing=run, level=level, pattern=PatternName.dot), PLAN)
+    assert warning(State(level=1.0), PLAN).startswith("Too bright for weir-12v")
+    bare = replace(PLAN, wiring=wired(BARE))
+    assert warning(State(level=1.0), replace(bare, patch=allocate(bare.wiring).patch)) == ""
+
+
+BARE = {
+    "show": {"title": "Bare"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+    "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
+    "run": {"rail": {"pixel": "lamp", "pixels": 25}},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PatternName)
+def test_a_page_is_told_which_keys_have_a_meaning(name: PatternName) -> None:
+    # Source: `help patterns`: which patterns stand still, and which have colours of their own
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("find", "gate-left"))
+    desk.tap(Act("pattern", name))
+    told = json.loads(desk.document())
+    assert told["moves"] == (name not in ("steady", "ports", "milestones", "edges", "ends"))
+    looks = [
+        pattern_of(replace(desk.state, colour=colour), PLAN).look(1 if told["moves"] else 0)
+        for colour in COLOUR_KEYS[:2]
+    ]
+    assert told["coloured"] == (PLAN.lit(looks[0]) != PLAN.lit(looks[1]))
+
+
+@pytest.mark.parametrize("thing", ["gable", "gable/17", "gable/3-9", "mooring/2", "footbridge-back", "hedge"])
+def test_where_a_thing_hangs_is_told_as_where_has_it(thing: str) -> None:
+    # Source: `patcher where`
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("find", thing))
+    found = PLAN.find(thing)
+    spans, run = spans_of(found, PLAN.wiring, PLAN.patch), PLAN.wiring.source(found.parts[0].run)
+    first, last = spans[0], spans[-1]
+    address = f"{first.universe}/{first.first_channel} to {last.universe}/{last.last_channel}"
+    assert json.loads(desk.document())["place"] == f"{port_name(*PLAN.wiring.ports[run])}, {address}"
+
+
+def test_the_help_says_how_soon_a_lost_connection_is_seen() -> None:
+    script = (files("patcher.phone") / "page" / "page.js").read_text()
+    beat, silent = map(int, re.search(r"BEAT = (\d+), SILENT = (\d+)", script).groups())  # type: ignore[union-attr]
+    assert f"after {(beat + silent) // 1000} s at most" in " ".join(topics()["phone"].text.split())
 
 
 def test_a_dot_goes_round_and_a_held_key_has_a_lease() -> None:
