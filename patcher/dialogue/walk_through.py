@@ -246,6 +246,8 @@ class Walk:
         """Go on with a diagnosis that was stopped; where something was fixed, the step to show again."""
         step, subjects = self.paused.pop(thing)
         if not self._diagnose(step, thing, subjects):
+            if thing not in self.paused and not self.written:
+                self.say(f"  Saved as failed. Once it is fixed, check it again in a new walk-through ({step.name}).")
             return None
         self._check_again(step)
         return next(number for number, one in enumerate(self.steps) if one.name == step.name)

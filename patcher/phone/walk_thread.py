@@ -58,6 +58,8 @@ DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
 )  # fmt: skip
+HEADING = re.compile(r"\s*((?:Diagnosis of|Search for the pixel of) \S+):")
+"""What stands over some questions: on the page it is their title."""
 POINT = "point"
 """The answer of who taps a pixel on the picture."""
 STOP = ("stop", "Stop here")
@@ -80,6 +82,7 @@ class WalkThread:
         self._thread: threading.Thread | None = None
         self._numbers = 0
         self._told: list[str] = []
+        self._heading = ""
         self._walk: Walk | None = None
         self._ended = False
 
@@ -178,6 +181,9 @@ class WalkThread:
         return walk.written
 
     def _tell(self, line: str) -> None:
+        if headed := HEADING.fullmatch(line):
+            self._heading = headed[1]
+            return
         for pattern, words in TERMINAL_WORDS:
             line = re.sub(pattern.replace("PATH", A_PATH), words, line)
         self._told += [told for part in line.splitlines() if (told := part.strip()) and not told.startswith("──")]
@@ -278,7 +284,7 @@ class WalkThread:
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
         act = self._asked(self._put(
-            "question", title="Diagnosis", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
+            "question", title=self._heading, asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
             keys=keys, moments=shown, says=(frame.says,),
             needs=tuple(question.needs(answer.key) for answer in question.answers),
             marks=marks(plan.wiring.show, question.ask),

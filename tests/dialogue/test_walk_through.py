@@ -77,6 +77,7 @@ def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_
     assert any(FAULT in line for line in said)
     assert [one.asks for one in who.asked] == [one.asks for one in whole.asked]
     assert walk.paused == {}
+    assert any("check it again in a new walk-through (parts towpath)" in line for line in said)
     if not at_the_end:
         assert [step.name for step in who.steps] == ["parts towpath", "ends mooring", "ends mooring"]
 

@@ -526,7 +526,7 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         answerer = Answerer(rig, [fault])
         page.get_by_role("button", name=re.compile("^Yes")).wait_for()
         answerer.look(page, "colours lockhouse")
-        page.get_by_role("heading", name="Diagnosis").wait_for()
+        page.get_by_role("heading", name="Search for the pixel of gable").wait_for()
         assert answerer.question is not None
         wanted = answerer.witness.answer(answerer.question)
         words = next(answer.says for answer in answerer.question.answers if answer.key == wanted)
@@ -536,5 +536,6 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         page.wait_for_function("() => drawn && drawn.runs.includes('gable')")
         at = page.evaluate("() => drawn.put('gable', 56)")
         page.locator("#round-picture").tap(position={"x": at[0], "y": at[1] + 1})
-        page.get_by_role("heading", name="Diagnosis").wait_for()
+        page.get_by_role("heading", name="Search for the pixel of gable").wait_for()
+        page.get_by_text(re.compile("Only gable (56–59|57–60) should be lit")).wait_for()
         assert until(lambda: rig.lit() <= {f"gable/{number}" for number in range(56, 60)} and bool(rig.lit()))
