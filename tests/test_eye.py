@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher import eye
-from patcher.eye import Eye
+from patcher.eye import IN_PARTS, Eye
 
 SHADE = st.integers(0, 6)
 RUN = st.lists(SHADE, min_size=1, max_size=14)
@@ -95,7 +95,7 @@ def test_where_a_colour_is(lamps: list[int], colour: str, data: st.DataObject) -
 def test_a_run_as_a_whole_is_what_three_quarters_of_it_show(lamps: list[int]) -> None:
     most = max(set(lamps), key=lamps.count)
     enough = lamps.count(most) * 4 >= len(lamps) * 3
-    expected = (NAMES[most] if most != 6 else "it flickers") if enough else "several colours"
+    expected = (NAMES[most] if most != 6 else "it flickers") if enough else IN_PARTS
     assert said(eye.whole("run"), lamps) == {expected: 1.0}
     flickers = "nothing" if 6 not in lamps else "all of it" if set(lamps) == {6} else "a part of it"
     assert said(eye.flicker("run"), lamps) == {flickers: 1.0}

@@ -100,7 +100,7 @@ class Person:
         if len(step.looks) == 1 or at >= len(shown):
             return
         look, held = shown[at][0], at >= len(step.looks) * frame_timing.EACH
-        flicker = "growing brighter and dimmer for 10 s: does anything flicker?"
+        flicker = "growing brighter and dimmer for 10 s: nothing should flicker"
         what = flicker if held else "; ".join(step.looks[look].says)
         if what != self._told:
             self._told = what
@@ -169,6 +169,10 @@ class Person:
             if deed is not None and (deed != "write" or writable):
                 return deed
         return "leave"
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """There is a command for it."""
+        return None
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """They see it for themselves."""
@@ -317,6 +321,10 @@ class Written:
         if where and found is None:
             raise refuse(where, f"“{answer}” cannot be done here", choose_from(answer, deeds))
         return found or "leave"
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """A file stops where its answers end."""
+        return None
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Its next line says what is seen."""

@@ -56,12 +56,12 @@ class Question:
         return self.ask.needs[places[0]] if self.ask.needs and places else 0
 
 
-def question(wiring: Wiring, frame: Frame, ask: Ask, *, again: bool = False) -> Question:
-    """A frame and an ask as a question with words and keys; again: it was answered before."""
+def question(wiring: Wiring, frame: Frame, ask: Ask, *, before: str = "") -> Question:
+    """A frame and an ask as a question with words and keys; `before`: how it was answered already."""
     keys = [*(str(number) for number in range(1, len(ask.answers))), CANNOT_TELL_KEY]
     answers = tuple(Answer(key, says) for key, says in zip(keys, ask.answers, strict=True))
     asks = question_words.asks(wiring.show, ask)
-    return Question(frame, ask, f"{question_words.AGAIN} {asks}" if again else asks, answers)
+    return Question(frame, ask, question_words.again(asks, before) if before else asks, answers)
 
 
 class Diagnosis:
@@ -115,8 +115,8 @@ class Diagnosis:
             self._over = chosen is None
             if chosen is not None:
                 frame, ask = chosen
-                again = (frame.key, ask) in [seen.asked for seen in self.seen]
-                self._now = question(self._wiring, frame, ask, again=again)
+                said = [seen.ask.answers[seen.answer] for seen in self.seen if seen.asked == (frame.key, ask)]
+                self._now = question(self._wiring, frame, ask, before=said[-1] if said else "")
         return self._now
 
     def tell(self, key: str) -> None:

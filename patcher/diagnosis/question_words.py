@@ -31,8 +31,9 @@ def ends(show: Show, run: str) -> tuple[str, str]:
     return str(first), str(last)
 
 
-AGAIN = "Once more, because that answer was not expected:"
-"""Before a question that was answered already."""
+def again(asks: str, said: str) -> str:
+    """A question that was answered already, with that answer."""
+    return f"You answered this with “{said}”, which was not expected. Once more: {asks}"
 
 
 def asks(show: Show, ask: Ask) -> str:
@@ -40,7 +41,7 @@ def asks(show: Show, ask: Ask) -> str:
     run = ask.runs[0]
     match ask.kind:
         case "whole":
-            return f"What colour is {run} as a whole?"
+            return f"What colour is most of {run}?"
         case "outer":
             read = reading.of_run(show, run)[ask.end]
             begin = f"On {run}, begin at {read.begin} and go {read.way or 'along it'}."
@@ -58,7 +59,7 @@ def asks(show: Show, ask: Ask) -> str:
         case "few":
             return _few(show, ask)
         case "even":
-            return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
+            return _even(run, ask)
         case "alike":
             colours = ", then ".join(ask.colours)
             if ask.steady:
@@ -69,6 +70,17 @@ def asks(show: Show, ask: Ask) -> str:
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":
             return _moving(ask)
+
+
+def _even(run: str, ask: Ask) -> str:
+    """Which pixels should be lit, and whether they are alike; of a single one whether it is right."""
+    if ask.part is None:
+        return f"All of {run} should be {ask.colours[0]}. Is any pixel dark, dimmer or of another colour?"
+    first, last = ask.part
+    if first == last:
+        return f"Only {run}/{first} should be lit, {ask.colours[0]}. Is it?"
+    lit = f"Only {run} {first}–{last} should be lit, {ask.colours[0]}: {ask.count} pixels."
+    return f"{lit} Is any of them dark, dimmer or of another colour?"
 
 
 def _few(show: Show, ask: Ask) -> str:

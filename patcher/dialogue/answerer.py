@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from patcher.walk.step import Step
     from patcher.wiring import Wiring
 
-Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop"]
+Word = Literal["yes", "no", "cannot tell", "back", "skip", "note", "stop", "resume"]
 Deed = Literal["mended", "write", "leave"]
 """What is done about a fault that was found."""
 
@@ -24,7 +24,8 @@ class Reply:
 
     Attributes:
         word: what.
-        about: after a no, the things that are wrong; empty where that cannot be told.
+        about: after a no, the things that are wrong; empty where that cannot be told. Of `resume` the thing whose
+            diagnosis was stopped and goes on.
         text: of a note.
         look: after a no, in which of the step's looks it was seen, from 0.
         whole: whether all looks of the step were shown by then; else a no says nothing of its other things.
@@ -58,6 +59,9 @@ class Answering(Protocol):
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found; `writable`: whether the show file can be changed instead."""
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """At the end of a walk-through the thing whose diagnosis was stopped and goes on now, if any."""
 
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """That the show now says this wiring, or that one of these was fixed, and that these boxes have new settings;

@@ -154,6 +154,7 @@ class Consulting:
         """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
         be changed.
         """
+        self.say(f"  {CAUTION}")
         for fault in same[0]:
             todo = remedy(argument(self.path), self.wiring, fault)
             self.say(f"  To fix it: {todo.says}.")
@@ -162,9 +163,7 @@ class Consulting:
             self._say_causes(todo.causes, todo.volts)
             if todo.tells:
                 self.say(f"  To tell which: {todo.tells}.")
-        change = self._say_lines(same)
-        self.say(f"  {CAUTION}")
-        return change
+        return self._say_lines(same)
 
     def _say_causes(self, causes: Sequence[str], volts: Sequence[str]) -> None:
         """The causes, most usual first; the planned voltage below the one that is too low a voltage."""

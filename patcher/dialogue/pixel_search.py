@@ -110,7 +110,9 @@ class Narrowing:
         frame = Frame(
             f"{self.run} {span_words(first, last - 1)} {colour.name}, and nothing else", (lit.astype(np.int64),)
         )
-        ask = whole(self.run) if overall else even(self.run, shade_name(colour), last - first)
+        all_of_it = (first, last) == (0, self.sound.wiring.show.runs[self.run].pixels)
+        part = None if all_of_it else (first + 1, last)
+        ask = whole(self.run) if overall else even(self.run, shade_name(colour), last - first, part)
         return question(self.sound.wiring, frame, ask)
 
     def _pointed(self, asked: Question) -> int | None:

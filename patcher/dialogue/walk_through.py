@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from patcher.diagnosis.place_words import listed
 from patcher.dialogue.answerer import Answering, Reply
 from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
@@ -49,6 +50,8 @@ class Walk:
         told: answers to a diagnosis that was stopped, until its thing is checked again.
         written: the show file was changed, so a new walk-through must begin.
         waiting: runs that cannot be checked until a fault is fixed, with that fault.
+        paused: things whose diagnosis was stopped, with the step and those of its things that it is about.
+        stopped: it was stopped before its last step.
     """
 
     path: Path
@@ -65,6 +68,8 @@ class Walk:
     told: list[Seen] = field(default_factory=list)
     written: bool = False
     waiting: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    paused: dict[str, tuple[Step, tuple[Subject, ...]]] = field(default_factory=dict)
+    stopped: bool = False
 
     @cached_property
     def _plan(self) -> Planned:
@@ -72,7 +77,14 @@ class Walk:
 
     def go(self) -> None:
         """Through all steps, or until someone stops, or the show file was changed."""
-        at, box = 0, ""
+        at: int | None = self._steps_from(0)
+        while at is not None and self.paused and (thing := self.answering.take_up(tuple(self.paused))) is not None:
+            again = self._resume(thing)
+            at = None if self.written else self._steps_from(len(self.steps) if again is None else again)
+
+    def _steps_from(self, at: int) -> int | None:
+        """Through the steps from one on; None: someone has stopped, or the show file was changed."""
+        box = ""
         rest: Step | None = None  # what is left of the step at hand
         while at < len(self.steps):
             step = rest or self.steps[at]
@@ -88,16 +100,22 @@ class Walk:
             self._show(step)
             reply = self.answering.step(step, [self.render(look) for look in step.looks])
             if reply.word == "stop":
+                self.stopped = True
                 self.say("\nStopped here. Every answer so far is saved; run the same command to continue.")
-                return
+                return None
             if reply.word == "back":
-                at, rest = max(0, at - 1), None
+                at, rest = max(0, at - (step is self.steps[at])), None
                 self._check_again(self.steps[at])
                 continue
-            rest = self._take(step, reply)
+            if reply.word == "resume":
+                again = self._resume(reply.about[0])
+                at, rest = (at, rest) if again is None else (again, None)
+            else:
+                rest = self._take(step, reply)
+                at += rest is None
             if self.written:
-                return
-            at += rest is None
+                return None
+        return at
 
     def _take(self, step: Step, reply: Reply) -> Step | None:
         """Save an answer; the step to show next, None for the one behind this."""
@@ -140,6 +158,7 @@ class Walk:
         self.told = [seen for seen in self.told if not runs & set(seen.ask.runs)]
         for run in runs:
             self.waiting.pop(run, None)
+        self.paused = {thing: paused for thing, paused in self.paused.items() if paused[0].name != step.name}
 
     def _keep(self, subjects: Iterable[Subject], says: Says, faults: tuple[str, ...] = ()) -> None:
         now = local_time()
@@ -172,11 +191,23 @@ class Walk:
         if reply.whole:
             self._keep(right, "yes")
             self._remember(step, right)
-        fixed = self._explain(step, wrong, reply) if named else self._diagnose(step.box, wrong)
+        fixed = self._explain(step, wrong, reply) if named else self._diagnose(step, step.box, wrong)
         if fixed:
             self._check_again(step)
             return step
-        return None if reply.whole or not right else step.only([subject.thing for subject in right], self.wiring)
+        left = not reply.whole and bool(right)
+        if not self.written:
+            self._say_left([subject.thing for subject in wrong], whole=not left)
+        return step.only([subject.thing for subject in right], self.wiring) if left else None
+
+    def _say_left(self, things: Sequence[str], *, whole: bool) -> None:
+        """What becomes of things that are not right: the step goes on without them, or is over."""
+        one = len(things) == 1
+        if whole:
+            self.say(f"  Saved as failed. Once {'it is' if one else 'they are'} fixed, press b to check again.")
+            return
+        left = f"{listed(things)} {'is' if one else 'are'} left out until {'it is' if one else 'they are'} fixed"
+        self.say(f"  Saved as failed. {left}; press b for the whole step.")
 
     def _explain(self, step: Step, wrong: Sequence[Subject], reply: Reply) -> bool:
         """Find out what is wrong with each thing; whether something was fixed, so that the step is shown again."""
@@ -194,45 +225,54 @@ class Walk:
     def _look_into(self, step: Step, subject: Subject, reply: Reply) -> bool:
         """Which pixel, where the step shows all of a run in one colour; then which fault. Whether it was fixed."""
         if len(step.looks) == 1:
-            return self._diagnose(subject.thing, [subject])
+            return self._diagnose(step, subject.thing, [subject])
         source = self.wiring.source(subject.thing)
         shown = [glow.colour for look in step.looks for glow in look.glows if glow.run == source]
         first = min(reply.look, len(shown) - 1)
-        self.say(f"\n  Which pixel of {subject.thing} is it?")
+        self.say(f"\n  Search for the pixel of {subject.thing}:")
         narrowing = Narrowing(self._plan, subject.thing, self.answering, self.say)
         narrowing.narrow([*shown[first:], *shown[:first]])
         if narrowing.pixel is not None:
             pixel = f"{subject.thing}/{narrowing.pixel + 1}"
             self.say(f"  It is {pixel}.")
             self._keep([subject], "no", (pixel,))
-        if narrowing.stopped:
-            self._say_stopped(subject.thing)
-            return False
         self.told += narrowing.seen
-        return self._diagnose(subject.thing, [subject])
+        if narrowing.stopped:
+            self._pause(step, subject.thing, [subject])
+            return False
+        return self._diagnose(step, subject.thing, [subject])
 
-    def _say_stopped(self, thing: str) -> None:
+    def _resume(self, thing: str) -> int | None:
+        """Go on with a diagnosis that was stopped; where something was fixed, the step to show again."""
+        step, subjects = self.paused.pop(thing)
+        if not self._diagnose(step, thing, subjects):
+            if thing not in self.paused and not self.written:
+                self.say(f"  Saved as failed. Once it is fixed, check it again in a new walk-through ({step.name}).")
+            return None
+        self._check_again(step)
+        return next(number for number, one in enumerate(self.steps) if one.name == step.name)
+
+    def _pause(self, step: Step, thing: str, wrong: Collection[Subject]) -> None:
+        self.paused[thing] = step, tuple(wrong)
         self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {argument(self.path)} {thing}")
 
-    def _diagnose(self, thing: str, wrong: Collection[Subject]) -> bool:
+    def _diagnose(self, step: Step, thing: str, wrong: Collection[Subject]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was fixed, so that the step is shown again."""
-        self.say(f"\n  What is wrong with {thing}?")
+        self.say(f"\n  Diagnosis of {thing}:")
         consulting = Consulting(self.path, self._plan, self.answering, self.say)
         diagnosis = consulting.ask(thing, begin=[*self.seen, *self.told])
         if consulting.stopped:
             self.told += diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
-            self._say_stopped(thing)
+            self._pause(step, thing, wrong)
             return False
         same = diagnosis.same_look
         consulting.say_found(diagnosis)
         if diagnosis.something_else or () in same:
-            self.say("  Saved as failed. Press b to check it again.")
             return False
         self._keep(wrong, "no", tuple(dict.fromkeys(codes(faults) for faults in same)))
         change = consulting.say_remedies(same)
         deed = self.answering.deed(writable=change is not None)
         if deed == "leave":
-            self.say("  Saved as failed. Once it is fixed, press b to check it again.")
             self._hide(same[0])
         elif deed == "write" and change is not None:
             write(self.path, change, self.say)

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from patcher.eye.shades import COLOURS, ODD
 
 CANNOT_TELL = "can't tell"
+IN_PARTS = "several colours, or only about half of it lit"
+"""Of a run most of which shows no one shade."""
 NEVER_DARK, NEVER_APART = "it never vanished", "they never came apart"
 NEVER = (NEVER_DARK, NEVER_APART)
 """Answers that say of a frame that moves that all of it was right."""
@@ -61,6 +63,7 @@ class Ask:
         sights: for `few`: those that are offered.
         grids: for `few`: for each run the quarter of each pixel, None where it is no grid.
         count: for `even`: how many pixels should be lit.
+        part: for `even`: the first and the last of the pixels that should be lit, from 1; None: all of the run.
         counts: for `alike`: how many pixels of each run should be lit in each colour: one tuple for each colour.
         needs: for each answer how many passes must have begun before it can be true: one that names a pass needs that
             pass, one about the whole frame all of it, `WHOLE`. Empty where nothing moves: all can be said at once.
@@ -79,6 +82,7 @@ class Ask:
     sights: tuple[Sight, ...] = ()
     grids: tuple[NDArray[np.int8] | None, ...] = field(default=(), compare=False, repr=False)
     count: int = 0
+    part: tuple[int, int] | None = None
     counts: tuple[tuple[int, ...], ...] = ()
     needs: tuple[int, ...] = ()
     parts: tuple[str, ...] = ()
@@ -92,7 +96,7 @@ class Ask:
 
 def whole(run: str) -> Ask:
     """What does the run look like as a whole?"""
-    said = ("dark", *COLOURS, "another colour", "it flickers", "several colours", CANNOT_TELL)
+    said = ("dark", *COLOURS, "another colour", "it flickers", IN_PARTS, CANNOT_TELL)
     return Ask("whole", (run,), said)
 
 
@@ -102,10 +106,14 @@ def outer(run: str, end: int) -> Ask:
     return Ask("outer", (run,), said, end=end)
 
 
-def even(run: str, colour: str, count: int) -> Ask:
-    """So many pixels should be lit, in one colour (any but those of `COLOURS` is another one): are they all alike?"""
+def even(run: str, colour: str, count: int, part: tuple[int, int] | None = None) -> Ask:
+    """So many pixels should be lit, in one colour (any but those of `COLOURS` is another one): are they all alike? Of a
+    part of a run its first pixel and its last, from 1.
+    """
     said = ("all alike", "not all: one is dark, dimmer or of another colour", CANNOT_TELL)
-    return Ask("even", (run,), said, (colour,), count=count)
+    if part is not None and count == 1:
+        said = ("yes", "no: it is dark, dimmer or of another colour", CANNOT_TELL)
+    return Ask("even", (run,), said, (colour,), count=count, part=part)
 
 
 def alike(

@@ -21,6 +21,8 @@ EVERY = 10
 WIDTHS = ((10, 3), (5, 2), (1, 1))
 """How many pixels are lit side by side at which multiples of a milestone."""
 NUMBERS = {1: "one", 2: "two", 3: "three"}
+FIRST_AND_LAST = ("where these pixels begin", "where they end")
+"""The ends of a part of a run, whose sides are those of the part."""
 EDGE_COLOURS = ("red", "green", "blue", "yellow", "magenta", "cyan")
 EDGE_LEVELS = (0.125, 0.5)
 
@@ -122,11 +124,13 @@ def ends(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
         lit = [part.first, *range(part.last - far + 1, part.last + 1)]
         glows.append(Glow(part.run, np.array(lit) - 1, colour))
         near_side, far_side = _sides(part, wiring)
-        words = f"{colour.name}: {part.run}/{part.first} at the data-in end{near_side}"
+        whole = part.pixels == wiring.show.runs[part.run].pixels
+        near, beyond = ("at the data-in end", "at the other end") if whole else FIRST_AND_LAST
+        words = f"{colour.name}: {part.run}/{part.first} {near}{near_side}"
         if far:
-            words += f", {part.run} {part.last - far + 1}–{part.last} at the other end{far_side}"
+            words += f", {part.run} {part.last - far + 1}–{part.last} {beyond}{far_side}"
         elif part.pixels > 1:
-            words += f", no pixel at the other end{far_side}: too short for more"
+            words += f", no pixel {beyond}{far_side}: too short for more"
         says.append(words + also(part.run, wiring))
     return _still(glows, says)
 
@@ -137,6 +141,8 @@ def _sides(part: Part, wiring: Wiring) -> tuple[str, str]:
     if places is None:
         return "", ""
     near, far = readings(places[part.first - 1 : part.last])
+    whole = part.pixels == wiring.show.runs[part.run].pixels
+    sides = [f" ({end.side if whole else f'at their {end.side}'})" * bool(end.side) for end in (near, far)]
     if near.begin == far.begin:
-        return f" ({near.side})", f" (right beside it; the data goes round {near.way})"
-    return f" ({near.side})" * bool(near.side), f" ({far.side})" * bool(far.side)
+        sides[1] = f" (right beside it; the data goes round {near.way})"
+    return sides[0], sides[1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -10,24 +10,24 @@ from pathlib import Path
 import numpy as np
 
 from patcher.diagnosis.question_frame import Channels
+from patcher.errors import PatcherError
 from patcher.faults import Takes, planned
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named
 from patcher.frames.patterns import Pattern, sharing
 from patcher.frames.request import Asked, PatternName
 from patcher.patch.patch import Patch
-from patcher.patch.thing import Thing, find, whole_show
+from patcher.patch.thing import Thing, find, spans_of, whole_show
+from patcher.power.flow import power
 from patcher.shapes import positions
 from patcher.trade import colour_name, shows_white
 from patcher.walk.items import Item, digests, items, older_digests
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 WHOLE = "everything"
 """What a person calls the whole show."""
 MOST_PLACES = 6000
 """Pixels whose places a page is given; of a larger show every second pixel's, or every third's …"""
-FEW = 40
-"""So many pixels are told one by one, however large the show."""
 RAMP_FRAMES = 20.0
 """Steps a second of a ramp, enough for an eye; fewer than frames, so that pages can follow."""
 
@@ -88,52 +88,108 @@ class Content:
     def _takes(self) -> dict[str, Takes]:
         return planned(self.wiring, self.patch).takes
 
+    @cached_property
+    def highest(self) -> dict[str, tuple[float, str]]:
+        """For each run that supplies feed the highest level that they hold, as `power` has it, and the supply that
+        holds least; runs of which that is not known are left out.
+        """
+        if not self.wiring.show.supplies:
+            return {}
+        try:
+            state = power(self.wiring)
+            holds = {load.supply.name: load.max_level for load in state.supplies if load.max_level is not None}
+        except PatcherError:
+            return {}
+        found: dict[str, tuple[float, str]] = {}
+        for stretch in state.stretches:
+            levels = [(holds[supply], supply) for supply in stretch.supplies if supply in holds]
+            for run, _, _ in stretch.parts:
+                if least := min([*levels, *([found[run]] if run in found else [])], default=None):
+                    found[run] = least
+        return found
+
+    @cached_property
+    def place(self):  # type: ignore[no-untyped-def]
+        """See `_place`; places that were asked for lately are kept."""
+        return lru_cache(maxsize=32)(self._place)
+
+    def _place(self, name: str) -> str:
+        """The port that a thing hangs on and its first and last address, where all of it hangs on one; else nothing."""
+        thing = self.find(name)
+        ports = {self.wiring.ports.get(self.wiring.source(part.run)) for part in thing.parts}
+        port = ports.pop() if len(ports) == 1 else None
+        spans = spans_of(thing, self.wiring, self.patch)
+        if port is None or not spans or thing.kind == "channel":
+            return ""
+        first, last = spans[0], spans[-1]
+        begins, ends = (
+            f"{span.universe}/{at}" for span, at in ((first, first.first_channel), (last, last.last_channel))
+        )
+        return f"{port_name(*port)}, {begins} to {ends}"
+
     def with_tees(self, run: str) -> tuple[str, ...]:
         """All runs that light with a run, itself first."""
         return (run, *sharing(run, self.wiring))
 
     def lit(self, look: Look) -> tuple[Lit, ...]:
         """Which pixels a look lights, tees too."""
-        return tuple(
-            (run, glow.colour.name, round(glow.colour.level, 3), rows(self._drawn(glow.pixels)))
-            for glow in look.glows
-            if glow.colour.name != "dark" and glow.colour.level > 0
+        glows = [glow for glow in look.glows if glow.colour.name != "dark" and glow.colour.level > 0]
+        return self._drawn([
+            (run, glow.colour.name, round(glow.colour.level, 3), glow.pixels)
+            for glow in glows
             for run in self.with_tees(glow.run)
-        )
+        ])  # fmt: skip
 
     def lit_by(self, channels: Channels) -> tuple[Lit, ...]:
         """Which pixels some absolute channels, from 0, light."""
         show = self.wiring.show
-        found: list[Lit] = []
+        found: list[tuple[str, str, float, Pixels]] = []
         for name, taken in self._takes.items():
             letters, on = show.type_of(show.runs[name]).colour_order, np.isin(taken, channels)
             for bits in np.unique(on[on.any(axis=1)], axis=0).tolist():
                 pixels = np.flatnonzero((on == bits).all(axis=1))
-                found.append((name, _colour_of(letters, bits), 1.0, rows(self._drawn(pixels))))
-        return tuple(found)
+                found.append((name, _colour_of(letters, bits), 1.0, pixels))
+        return self._drawn(found)
 
     @cached_property
     def every(self) -> int:
         """From one pixel of a run that has a place on a page to the next."""
-        return -(-sum(run.pixels for run in self.wiring.show.runs.values()) // MOST_PLACES)
+        return _every(run.pixels for run in self.wiring.show.runs.values())
 
-    def _drawn(self, pixels: Pixels) -> list[int]:
-        """Of many pixels those that a page can draw."""
-        many = self.every > 1 and len(pixels) > FEW
-        found: list[int] = (pixels[pixels % self.every == 0] if many else pixels).tolist()
-        return found
+    def _drawn(self, lit: Sequence[tuple[str, str, float, Pixels]]) -> tuple[Lit, ...]:
+        """The same in rows; where they are more pixels than a page can draw, long stretches are thinned out."""
+        every = self.every if sum(len(pixels) for *_, pixels in lit) > MOST_PLACES else 1
+        return tuple((run, colour, level, rows(_thinned(pixels, every))) for run, colour, level, pixels in lit)
 
-    def places(self) -> dict[str, dict[str, object]]:
-        """For each run with a picture its pixels' places in centimetres, x and y in turn, y downwards."""
-        show, every = self.wiring.show, self.every
+    def places(self, wanted: Collection[str] = ()) -> dict[str, dict[str, object]]:
+        """For each run, or each of those that are wanted, its pixels' places in centimetres, x and y in turn, y
+        downwards, where it has a picture; of many pixels in all every second, or every third …
+        """
+        show = self.wiring.show
+        runs = {name: run for name, run in show.runs.items() if not wanted or name in wanted}
+        every = _every(run.pixels for run in runs.values())
         found: dict[str, dict[str, object]] = {}
-        for name, run in show.runs.items():
+        for name, run in runs.items():
             at = positions(show, run)
             entry: dict[str, object] = {"pixels": run.pixels, "every": every}
             if at is not None:
                 entry["at"] = np.round(at[::every] * [100, -100]).astype(int).ravel().tolist()
             found[name] = entry
         return found
+
+
+def _every(pixels: Iterable[int]) -> int:
+    """From one pixel that has a place on a page to the next, where runs have so many pixels."""
+    return max(1, -(-sum(pixels) // MOST_PLACES))
+
+
+def _thinned(pixels: Pixels, every: int) -> list[int]:
+    """Of pixels, from 0 and rising, all in stretches shorter than `every`, and of longer ones each `every`th."""
+    if every == 1 or not len(pixels):
+        return [int(pixel) for pixel in pixels.tolist()]
+    stretch = np.cumsum(np.diff(pixels, prepend=pixels[0]) > 1)
+    short = np.bincount(stretch)[stretch] < every
+    return [int(pixel) for pixel in pixels[short | (pixels % every == 0)].tolist()]
 
 
 def rows(pixels: Iterable[int]) -> tuple[tuple[int, int, int], ...]:

@@ -15,7 +15,7 @@ from typing import Any, Literal
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels
 from patcher.phone.content import WHOLE, Content, Lit
-from patcher.phone.state import Act, State, darkened, in_words, pattern_of, runs, tap
+from patcher.phone.state import COLOURED, Act, State, darkened, in_words, pattern_of, runs, tap, warning
 
 FEW = 12
 """Lines of what should be lit that a page is given."""
@@ -253,10 +253,13 @@ class Desk:
         says = list(shown.says[:FEW])
         if len(shown.says) > FEW:
             says.append(f"… and {len(shown.says) - FEW} more")
-        rate = state.rate or pattern_of(state, plan).rate
+        pattern = pattern_of(state, plan)
+        rate = state.rate or pattern.rate
         return {
             "plan": plan.number, "mode": state.mode, "dark": state.dark, "why": state.why, "problem": state.problem,
             "thing": state.thing, "kind": thing.kind, "pixels": thing.pixels,
+            "place": plan.place(state.thing), "warns": warning(state, plan), "coloured": state.pattern in COLOURED,
+            "moves": pattern.steps > 1,
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
             "pattern": str(state.pattern), "colour": state.colour, "by": state.by, "level": state.level, "rate": rate,
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),

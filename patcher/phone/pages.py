@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import cache
 from importlib.resources import files
 from typing import Any, TypeVar
@@ -61,9 +61,13 @@ class Pages:
         """The page of a show."""
         return Response(self._once("page", plan, self._page), media_type="text/html")
 
-    def pixels(self, plan: Content) -> Response:
-        """Where its pixels are."""
-        text = self._once("pixels", plan, lambda plan: json.dumps(plan.places(), separators=(",", ":")))
+    def pixels(self, plan: Content, wanted: Collection[str] = ()) -> Response:
+        """Where its pixels are; those of some runs alone more closely, where a show has many."""
+
+        def made(plan: Content) -> str:
+            return json.dumps(plan.places(wanted), separators=(",", ":"))
+
+        text = made(plan) if wanted else self._once("pixels", plan, made)
         return Response(text, media_type="application/json")
 
     def report(self, plan: Content) -> dict[str, Any]:
@@ -91,6 +95,7 @@ class Pages:
 
     def _page(self, plan: Content) -> str:
         show, state = plan.wiring.show, power(plan.wiring)
+        _ = plan.highest  # worked out here, where it keeps no tap waiting
         drawing = show_drawing(plan.wiring, plan.patch, state if show.supplies else None, wide=WIDE)
         ports = [
             (port_name(box, port), ", ".join(chain))

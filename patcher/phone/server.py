@@ -150,7 +150,7 @@ class Server:
         return await asyncio.to_thread(self._pages.page, self._desk.plan)
 
     async def _pixels(self, request: Request) -> Response:
-        return await asyncio.to_thread(self._pages.pixels, self._desk.plan)
+        return await asyncio.to_thread(self._pages.pixels, self._desk.plan, request.query_params.getlist("run"))
 
     async def _report(self, request: Request) -> Response:
         try:

@@ -23,6 +23,10 @@ RATES = (0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 RAMPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0)
 """Ramps up and down a second."""
 COLOUR_KEYS = tuple(name for name in COLOURS if name != "dark")
+COLOURED = frozenset(PatternName) - {PatternName.primaries, PatternName.ports, PatternName.edges}
+"""Patterns that are in the colour that is chosen."""
+FULL = frozenset({PatternName.steady, PatternName.primaries, PatternName.ports, PatternName.edges, PatternName.ramp})
+"""Patterns that light all of a thing at once."""
 HAND_STEPS = 20
 """A ramp is stepped by hand in so many parts."""
 LEASE = 1.2
@@ -218,7 +222,20 @@ def _walked(state: State, do: str, plan: Content, now: float) -> State:
 def _at_rate(state: State, plan: Content, *, faster: bool) -> State:
     ramp = state.pattern == "ramp"
     now = state.rate or (RAMPS[1] if ramp else pattern_of(state, plan).rate)
-    return replace(state, rate=_stepped(RAMPS if ramp else RATES, now, faster), step=0 if ramp else state.step)
+    after = replace(state, rate=_stepped(RAMPS if ramp else RATES, now, faster), step=0 if ramp else state.step)
+    if faster and (flashes := pattern_of(after, plan).flashes) > FASTEST_FLASH:
+        says = f"at {after.rate:g} a second it would flash {flashes} times in one second, which can bring on a seizure"
+        raise refuse(state.pattern, says, f"it stays at {now:g} a second")
+    return after
+
+
+def warning(state: State, plan: Content) -> str:
+    """That a supply holds less than the level, as far as the show says that; else nothing."""
+    held = [plan.highest[part.run] for part in plan.find(state.thing).parts if part.run in plan.highest]
+    level, supply = min(held, default=(1.0, ""))
+    if state.pattern not in FULL or state.level <= level:
+        return ""
+    return f"Too bright for {supply} with every pixel white: it holds {level * 100:g} %, as `power` has it."
 
 
 def _stepped(known: tuple[float, ...], now: float, up: bool) -> float:

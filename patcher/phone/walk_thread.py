@@ -18,7 +18,7 @@ from patcher.dialogue.answerer import AGAIN, BACK, Deed, Reply, Word
 from patcher.dialogue.walk_through import Walk, open_items
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels, levels
-from patcher.phone.content import Content
+from patcher.phone.content import WHOLE, Content
 from patcher.phone.desk import Desk, Moment, PhoneScreen
 from patcher.phone.state import Act
 from patcher.trade import TEST_LEVEL
@@ -33,18 +33,38 @@ LOOK_KEYS: tuple[tuple[Word, str], ...] = (
     ("stop", "Stop"),
 )  # fmt: skip
 TERMINAL_WORDS = (
+    (r"patcher send (\w+) PATH --on (\S+?)(?=[:. ]|$)", lambda found: f"find {found[2]} here, pattern {found[1]}"),
+    (r"patcher send (\w+) PATH", lambda found: f"find “{WHOLE}” here, pattern {found[1]}"),
+    (r" --level ([\d.]+), then --level ([\d.]+)", lambda found: f", at the lowest level, then at {_percent(found[2])}"),
+    (r"patcher where PATH \S+ says", lambda found: "“Boxes: what to type in” says"),
+    (r"patcher swap PATH (\S+) (\S+)", lambda found: f"{found[2]} can take over from {found[1]}"),
+    (r"patcher power PATH --plan proposes feeds", lambda found: "the computer proposes feeds (power --plan)"),
+    (r"patcher power PATH works", lambda found: "The computer (power) works"),
+    (r"outside (\S+): patcher diagnose PATH (\S+)$", lambda found: f"outside {found[1]}: look at all of {found[2]}"),
+    (r"run diagnose again", lambda found: "check it again"),
+    (r"press b for the whole step", lambda found: "tap “The whole step”"),
+    (r"To continue it: patcher diagnose PATH (\S+)$", lambda found: f"“Go on with {found[1]}” continues it."),
+    (r"^\s*Stopped here\. Every answer .+ to continue\.$", lambda found: ""),
+    (r"^\s*→ ", lambda found: "Your answer: "),
+    (r"^\s*(yes|can't tell|skipped|no): ", lambda found: f"Your answer: {found[1]}: "),
     (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
-    (r"patcher patch .+; patcher todo .+ lists what to change:$", "see “Progress and notes” for what to change:"),
-    (r"patcher todo .+?(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
+    (r"patcher patch PATH; patcher todo PATH lists what to change:$", "see “Progress and notes” for what to change:"),
+    (r"patcher todo PATH(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
 )
-"""Words that name a key of the terminal or a command, and the page's own for them."""
+"""Words that name a key of the terminal or a command, and the page's own for them; PATH stands for the show file."""
+A_PATH = r"""(?:'(?:[^']|'"'"')*'|\S+?\.toml)"""
+"""A path as a shell reads it."""
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
 )  # fmt: skip
+HEADING = re.compile(r"\s*((?:Diagnosis of|Search for the pixel of) \S+):")
+"""What stands over some questions: on the page it is their title."""
 POINT = "point"
 """The answer of who taps a pixel on the picture."""
 STOP = ("stop", "Stop here")
+RESUME = "resume "
+"""The key of an answer that takes a stopped diagnosis up again, before the name of its thing."""
 LEAVES = ("stop", "skip", "back", BACK)
 """Answers that say nothing of what is lit."""
 
@@ -62,6 +82,7 @@ class WalkThread:
         self._thread: threading.Thread | None = None
         self._numbers = 0
         self._told: list[str] = []
+        self._heading = ""
         self._walk: Walk | None = None
         self._ended = False
 
@@ -132,11 +153,10 @@ class WalkThread:
                 again = False
             plan = self._desk.plan
             stands = tally(states(read_record(plan.path, practice=plan.practice), plan.digests).values())
-            over = (
-                "The walk-through is finished: "
-                + ", ".join(f"{count} {state}" for state, count in stands.items())
-                + "."
-            )
+            counts = ", ".join(f"{count} {state}" for state, count in stands.items())
+            over = f"The walk-through is finished: {counts}."
+            if self._walk is not None and self._walk.stopped:
+                over = f"Stopped; every answer so far is saved: {counts}. Tap “Start the walk-through” to go on."
         except PatcherError as error:
             self._told += [f"{finding.where}: {finding.says}. {finding.remedy}" for finding in error.findings]
         self._put("over", asks=(over,))
@@ -161,8 +181,11 @@ class WalkThread:
         return walk.written
 
     def _tell(self, line: str) -> None:
+        if headed := HEADING.fullmatch(line):
+            self._heading = headed[1]
+            return
         for pattern, words in TERMINAL_WORDS:
-            line = re.sub(pattern, words, line)
+            line = re.sub(pattern.replace("PATH", A_PATH), words, line)
         self._told += [told for part in line.splitlines() if (told := part.strip()) and not told.startswith("──")]
 
     def _put(self, kind: str, **more: object) -> PhoneScreen:
@@ -186,13 +209,20 @@ class WalkThread:
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
         self._drop((step.where, *says), f"   {step.name}")
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
+        whole_step = self._walk is not None and step not in self._walk.steps
+        keys: list[tuple[str, str]] = [
+            (key, "The whole step" if key == "back" and whole_step else words) for key, words in LOOK_KEYS
+        ]
+        keys += [(f"{RESUME}{thing}", f"Go on with {thing}") for thing in (self._walk.paused if self._walk else ())]
         act = self._asked(self._put(
             "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
-            asks=(step.where, *(() if looks else says)), keys=LOOK_KEYS, things=things,
+            asks=(step.where, *(() if looks else says)), keys=tuple(keys), things=things,
             moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
             return Reply("stop")
+        if act.text.startswith(RESUME):
+            return Reply("resume", (act.text.removeprefix(RESUME),))
         if act.text != "no":
             return Reply(cast(Word, act.text))
         about = tuple(thing for thing in act.thing.split(",") if thing in things)
@@ -220,7 +250,7 @@ class WalkThread:
         return tuple(
             Moment(sent[look], lit[look], go=f"Now {says[look]}")
             if at < frame_timing.EACH * len(sent)
-            else Moment(held[part], lit[look], go="Now brighter and dimmer: does anything flicker?")
+            else Moment(held[part], lit[look], go="Now brighter and dimmer: nothing should flicker")
             for at, (look, part) in enumerate(shown)
         )
 
@@ -254,7 +284,7 @@ class WalkThread:
         again = ((AGAIN, "Play it again"),) if frame.goes else ()
         keys = (*((answer.key, answer.says) for answer in question.answers), *again, (BACK, "Previous question"), STOP)
         act = self._asked(self._put(
-            "question", title="What is wrong?", asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
+            "question", title=self._heading, asks=tuple(filter(None, (question.asks, frame_timing.lasts(frame)))),
             keys=keys, moments=shown, says=(frame.says,),
             needs=tuple(question.needs(answer.key) for answer in question.answers),
             marks=marks(plan.wiring.show, question.ask),
@@ -267,6 +297,16 @@ class WalkThread:
         act = self._asked(self._put("deed", title="Found", keys=keys))
         return "leave" if act is None else cast(Deed, act.text)
 
+    def take_up(self, things: Sequence[str]) -> str | None:
+        """The thing whose diagnosis goes on, at the end of the walk-through."""
+        keys = tuple((f"{RESUME}{thing}", f"Go on with {thing}") for thing in things)
+        act = self._asked(self._put("deed", title="All steps were shown", keys=(*keys, ("stop", "Leave it for now"))))
+        return act.text.removeprefix(RESUME) if act is not None and act.text.startswith(RESUME) else None
+
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Whoever holds the phone sees it for themselves."""
         return True
+
+
+def _percent(level: str) -> str:
+    return f"{float(level) * 100:.0f} %"

@@ -390,6 +390,24 @@ def test_ends_say_on_which_side_each_is(path: list, data_in: str, sides: tuple[s
     assert line == f"white: line/1 at the data-in end ({sides[0]}), line 7–9 at the other end ({sides[1]})"
 
 
+@pytest.mark.parametrize(("data_in", "sides"), [("first", ("left", "right")), ("last", ("right", "left"))])
+@pytest.mark.parametrize(("first", "last"), [(1, 50), (30, 60), (60, 101), (7, 7), (7, 9)])
+def test_the_ends_of_a_part_are_called_so_and_their_sides_are_its_own(
+    first: int, last: int, data_in: str, sides: tuple[str, str]
+) -> None:
+    # Source: found in use: "towpath 48–50 at the other end (left)", though 50 is in the middle of the run
+    tables = string(101)
+    tables["run"]["line"] |= {"shape": "line", "path": [[0.0, 0.0], [4.0, 1.0]], "data_in": data_in}
+    wiring, patch, _ = whole(tables)
+    part = find(f"line/{first}-{last}", wiring, patch)
+    (line,) = still_patterns.ends(wiring, patch, part, COLOURS["white"]).look(0).says
+    near, far = (f" (at their {side})" if last > first else "" for side in sides)
+    assert line.startswith(f"white: line/{first} where these pixels begin{near}")
+    assert (f"line {last - 2}–{last} where they end{far}" in line) is (last - first > 3)
+    assert "data-in" not in line
+    assert "other end" not in line
+
+
 @pytest.mark.parametrize("order", ["A", "RG", "UV"])
 def test_lamps_that_cannot_be_white_show_marks_all_the_same(order: str) -> None:
     # Source: the design: a colour order is any letters; a pixel with neither white nor all of red, green and blue shows

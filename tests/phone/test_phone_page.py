@@ -65,7 +65,7 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
                 key(page, move)
         key(page, "Blackout")
         assert until(lambda: not rig.lit())
-        page.get_by_text("Blackout", exact=True).first.wait_for()
+        page.locator("#state").get_by_text("All pixels are dark").wait_for()
 
 
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
@@ -175,7 +175,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         begin(page)
         yes(page).wait_for()
-        rig.walks._put("question", title="What is wrong?", keys=tuple((str(n), words) for n, words in enumerate(said)))
+        rig.walks._put("question", title="Diagnosis", keys=tuple((str(n), words) for n, words in enumerate(said)))
         page.get_by_role("button", name=said[0]).wait_for()
         drawn = {
             words: [
@@ -397,7 +397,7 @@ def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Pat
         assert until(lambda: not rig.lit())
         assert 1.0 <= time.monotonic() - gone < 4.0
         with opened(context, rig) as page:
-            page.get_by_text("Blackout: no phone was heard for 1.5 s").first.wait_for()
+            page.get_by_text("All pixels are dark: no phone was heard for 1.5 s").first.wait_for()
             key(page, "Lights on")
             assert until(lambda: len(rig.lit()) == 89)
 
@@ -411,7 +411,7 @@ def test_two_phones_see_one_state(heron_lock: Path) -> None:
         other.locator("#says").get_by_text("hedge/2 ").wait_for()
         key(other, "Blackout")
         assert until(lambda: not rig.lit())
-        one.locator("#state").get_by_text("Blackout").wait_for()
+        one.locator("#state").get_by_text("All pixels are dark").wait_for()
 
 
 def check_accessible(page: Page, section: str) -> None:
@@ -525,7 +525,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
         assert until(lambda: bool(rig.lit()))
         assert until(lambda: rig.desk.shown.left > 0)
         assert rig.desk.shown.left >= left - 1, "while it is dark no time counts"
-        page.locator("#stands").get_by_text("does anything flicker").wait_for()
+        page.locator("#stands").get_by_text("nothing should flicker").wait_for()
         key(page, "Yes")
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
 
@@ -538,7 +538,7 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         answerer = Answerer(rig, [fault])
         yes(page).wait_for()
         answerer.look(page, "colours lockhouse")
-        page.get_by_role("heading", name="What is wrong?").wait_for()
+        page.get_by_role("heading", name="Search for the pixel of gable").wait_for()
         assert answerer.question is not None
         wanted = answerer.witness.answer(answerer.question)
         words = next(answer.says for answer in answerer.question.answers if answer.key == wanted)
@@ -548,5 +548,6 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         page.wait_for_function("() => drawn && drawn.runs.includes('gable')")
         at = page.evaluate("() => drawn.put('gable', 56)")
         page.locator("#round-picture").tap(position={"x": at[0], "y": at[1] + 1})
-        page.get_by_role("heading", name="What is wrong?").wait_for()
+        page.get_by_role("heading", name="Search for the pixel of gable").wait_for()
+        page.get_by_text(re.compile("Only gable (56–59|57–60) should be lit")).wait_for()
         assert until(lambda: rig.lit() <= {f"gable/{number}" for number in range(56, 60)} and bool(rig.lit()))

@@ -1,8 +1,10 @@
 """What a tap makes of the state, and what the wire then carries: whatever is tapped, in whatever order."""
 
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from importlib.resources import files
 from math import inf
 from pathlib import Path
 
@@ -13,10 +15,12 @@ from hypothesis import strategies as st
 
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.question_frame import Painter
-from patcher.faults import planned
+from patcher.dialogue.consultation import CAUTION, Consulting
+from patcher.faults import parse, planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
+from patcher.patch.thing import spans_of
 from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content, rows
@@ -36,10 +40,15 @@ from patcher.phone.state import (
     read_act,
     runs,
     tap,
+    warning,
 )
 from patcher.phone.walk_thread import WalkThread
 from patcher.placement.allocation import allocate
+from patcher.power.flow import power
+from patcher.reference import topics
 from patcher.stream.sender import Target
+from patcher.visible import argument
+from patcher.wiring import port_name
 from rig.examples import examples
 from rig.phones import Inline, plan_of
 from rig.shipped import SHOWS, wired
@@ -128,6 +137,72 @@ def test_levels_and_speeds_go_by_their_keys_and_end_at_their_ends() -> None:
     assert state.rate is not None
     assert state.rate <= 3
     assert "seizure" in state.problem
+
+
+def test_a_speed_that_would_flash_too_much_is_said_to_stay() -> None:
+    # Source: found in use: the words named a speed that the key did not show; WCAG 2.2, 2.3.1: three flashes
+    state = tap(State(), Act("pattern", "primaries"), PLAN, 0.0)
+    while not state.problem:
+        before, state = state.rate, tap(state, Act("faster"), PLAN, 0.0)
+    assert state.rate == before
+    assert f"It stays at {before:g} a second." in state.problem
+
+
+def test_a_level_that_a_supply_does_not_hold_is_warned_of_and_no_other() -> None:
+    # Source: `patcher power`, whose highest level a supply this is
+    state = power(PLAN.wiring)
+    holds = {load.supply.name: load.max_level for load in state.supplies}
+    assert holds["weir-12v"] < 1.0
+    for stretch in state.stretches:
+        for run in {run for run, _, _ in stretch.parts}:
+            fed = {s for other in state.stretches if run in {r for r, _, _ in other.parts} for s in other.supplies}
+            for level in (0.3, 0.99, 1.0):
+                said = warning(State(thing=run, level=level), PLAN)
+                assert bool(said) == any(holds[supply] < level for supply in fed), (run, level)
+                assert not warning(State(thing=run, level=level, pattern=PatternName.dot), PLAN)
+    assert warning(State(level=1.0), PLAN).startswith("Too bright for weir-12v")
+    bare = replace(PLAN, wiring=wired(BARE))
+    assert warning(State(level=1.0), replace(bare, patch=allocate(bare.wiring).patch)) == ""
+
+
+BARE = {
+    "show": {"title": "Bare"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+    "controller": {"box": {"address": "192.0.2.1", "ports": 1, "port": {"1": ["rail"]}}},
+    "run": {"rail": {"pixel": "lamp", "pixels": 25}},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PatternName)
+def test_a_page_is_told_which_keys_have_a_meaning(name: PatternName) -> None:
+    # Source: `help patterns`: which patterns stand still, and which have colours of their own
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("find", "gate-left"))
+    desk.tap(Act("pattern", name))
+    told = json.loads(desk.document())
+    assert told["moves"] == (name not in ("steady", "ports", "milestones", "edges", "ends"))
+    looks = [
+        pattern_of(replace(desk.state, colour=colour), PLAN).look(1 if told["moves"] else 0)
+        for colour in COLOUR_KEYS[:2]
+    ]
+    assert told["coloured"] == (PLAN.lit(looks[0]) != PLAN.lit(looks[1]))
+
+
+@pytest.mark.parametrize("thing", ["gable", "gable/17", "gable/3-9", "mooring/2", "footbridge-back", "hedge"])
+def test_where_a_thing_hangs_is_told_as_where_has_it(thing: str) -> None:
+    # Source: `patcher where`
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("find", thing))
+    found = PLAN.find(thing)
+    spans, run = spans_of(found, PLAN.wiring, PLAN.patch), PLAN.wiring.source(found.parts[0].run)
+    first, last = spans[0], spans[-1]
+    address = f"{first.universe}/{first.first_channel} to {last.universe}/{last.last_channel}"
+    assert json.loads(desk.document())["place"] == f"{port_name(*PLAN.wiring.ports[run])}, {address}"
+
+
+def test_the_help_says_how_soon_a_lost_connection_is_seen() -> None:
+    script = (files("patcher.phone") / "page" / "page.js").read_text()
+    beat, silent = map(int, re.search(r"BEAT = (\d+), SILENT = (\d+)", script).groups())  # type: ignore[union-attr]
+    assert f"after {(beat + silent) // 1000} s at most" in " ".join(topics()["phone"].text.split())
 
 
 def test_a_dot_goes_round_and_a_held_key_has_a_lease() -> None:
@@ -262,6 +337,32 @@ def test_a_page_of_a_large_show_is_told_no_more_than_it_can_draw() -> None:
     assert plan.lit(pattern_of(tap(desk.state, Act("pattern", "dot"), plan, 0.0), plan).look(3))[0][3] == ((3, 1, 1),)
 
 
+def test_of_a_large_show_what_is_lit_is_told_whole_and_a_run_has_all_its_places() -> None:
+    # Source: found in use: the words named 67 pixels, the picture showed 4; dots where nothing was lit
+    tables = {
+        "show": {"title": "Village"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "controller": {"box": {"address": "192.0.2.1", "ports": 8, "port": {str(n): [f"r{n}"] for n in range(1, 9)}}},
+        "run": {
+            f"r{n}": {"pixel": "lamp", "pixels": 5000, "shape": "line", "path": [[0.0, n], [500.0, n]]}
+            for n in range(1, 9)
+        },
+    }  # fmt: skip
+    wiring = wired(tables)
+    plan = Content(1, Path("show.toml"), wiring, allocate(wiring).patch)
+    for thing, name in [("r2", "milestones"), ("r2", "ends"), ("everything", "milestones"), ("r2", "steady")]:
+        look = pattern_of(tap(State(thing=thing), Act("pattern", name), plan, 0.0), plan).look(0)
+        told = {
+            (run, first + i * by) for run, _, _, found in plan.lit(look) for first, n, by in found for i in range(n)
+        }
+        assert told == {(glow.run, pixel) for glow in look.glows for pixel in glow.pixels.tolist()}
+    assert plan.places()["r2"]["every"] == plan.every > 1
+    places = plan.places(["r2", "no-such"])
+    assert list(places) == ["r2"]
+    assert places["r2"]["every"] == 1
+    x = places["r2"]["at"][::2]  # type: ignore[index]
+    assert x == [round(pixel * 50000 / 4999) for pixel in range(5000)]
+
+
 def test_a_show_of_other_colours_is_told_too() -> None:
     # Source: the design: a pixel takes as many channels as its colour order has letters
     tables = {
@@ -312,19 +413,48 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     assert json.loads(desk.document())["failed"] == desk.failed
 
 
+@pytest.mark.parametrize(
+    "fault",
+    ["cut:gable/40", "cut:gable/1", "flicker:gable/40", "dark:gable/7", "dark-channel:gable/57=G", "missing:gable/9",
+     "dead:mooring", "dead:mooring/3", "universe-shift:mooring=1", "channel-shift:lockhouse/1=3",
+     "replaced:gable/9=GRBW", "count:lockhouse/1=-20", "swapped-ports:gatepost/1,gatepost/2",
+     "colour-order:gable=GRB", "reversed:towpath",
+     "shift:gable=1"],
+)  # fmt: skip
+@pytest.mark.parametrize("name", ["heron-lock.toml", "a b's/show.toml"])
+def test_what_is_said_of_a_fault_begins_with_the_caution_and_names_no_command(fault: str, name: str) -> None:
+    # Source: found in use: the caution came last, behind "open the joint"; a command is for no phone
+    parsed = parse(fault, PLAN.wiring)
+    walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
+    talk = Consulting(SHOWS / "heron-lock.toml", planned(PLAN.wiring, PLAN.patch), walks, walks._tell)
+    path = argument(SHOWS / "heron-lock.toml")
+    talk.say = lambda line: walks._tell(line.replace(path, argument(name)))
+    talk.say_remedies([(parsed,)])
+    talk.say_not_wiring("gable")
+    assert walks._told[0] == CAUTION
+    assert not [line for line in walks._told if "patcher " in line or "--" in line.replace("power --plan", "")]
+
+
 def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
     # The project's own rule: a message says what to do, and whoever holds a phone has no key b and types no command
     walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
     for line in (
-        "  Saved as failed. Press b to check it again.",
-        "  Saved as failed. Once it is fixed, press b to check it again.",
+        "  Saved as failed. Once it is fixed, press b to check again.",
+        "  Saved as failed. gable and eaves are left out until they are fixed; press b for the whole step.",
+        "  The diagnosis stops here. To continue it: patcher diagnose '/a b/show.toml' eaves",
+        "\nStopped here. Every answer so far is saved; run the same command to continue.",
+        "  yes: proved",
+        "     → nothing",
         "    then patcher patch '/a b/show.toml'; patcher todo '/a b/show.toml' lists what to change:",
         "  Before you check: change the settings of mooring (patcher todo show.toml)",
     ):
         walks._tell(line)
     assert walks._told == [
-        "Saved as failed. Tap “Previous step” to check it again.",
-        "Saved as failed. Once it is fixed, tap “Previous step” to check it again.",
+        "Saved as failed. Once it is fixed, tap “Previous step” to check again.",
+        "Saved as failed. gable and eaves are left out until they are fixed; tap “The whole step”.",
+        "The diagnosis stops here. “Go on with eaves” continues it.",
+        "Your answer: yes: proved",
+        "Your answer: nothing",
         "then see “Progress and notes” for what to change:",
         "Before you check: change the settings of mooring (see “Progress and notes”)",
     ]

@@ -303,7 +303,8 @@ def test_a_dead_colour_is_narrowed_to_its_pixel_and_kept(heron_lock: Path, here:
 
 def test_the_pixel_stays_named_where_the_diagnosis_is_stopped(heron_lock: Path, here: Patcher) -> None:
     path = heron_lock.with_name("answers.txt")
-    whole, halves = ["ask: red"], ["ask: not all: one is dark, dimmer or of another colour"] * 10
+    whole, halves = ["ask: red"], ["ask: not all: one is dark, dimmer or of another colour"] * 9
+    halves.append("ask: no: it is dark, dimmer or of another colour")
     path.write_text("\n".join(["colours gatepost: no gate-left", *whole, *halves, "ports gatepost: yes"]) + "\n")
     here("verify", heron_lock, "gatepost", "--answers", path)
     answers = read_record(heron_lock).answers
@@ -314,7 +315,15 @@ def test_the_pixel_stays_named_where_the_diagnosis_is_stopped(heron_lock: Path, 
 def test_a_pixel_that_is_pointed_at_is_looked_at_with_its_neighbours_first(heron_lock: Path, here: Patcher) -> None:
     path = heron_lock.with_name("answers.txt")
     bad, good = "ask: not all: one is dark, dimmer or of another colour", "ask: all alike"
-    lines = ["colours gatepost: no gate-left", "ask: red", "pixel: 57", bad, good, bad, bad]
+    lines = [
+        "colours gatepost: no gate-left",
+        "ask: red",
+        "pixel: 57",
+        bad,
+        good,
+        bad,
+        "ask: no: it is dark, dimmer or of another colour",
+    ]
     path.write_text("\n".join([*lines, "ports gatepost: yes"]) + "\n")
     done = here("verify", heron_lock, "gatepost", "--answers", path)
     assert "gate-left pixels 56–59 red, and nothing else" in done.stdout

@@ -13,6 +13,7 @@ let retry = 300;
 let sought = null;         // a name that was asked for and not answered yet
 let open = "home";
 let screenShown = "";
+let whatWas = "";          // what was lit last: the head is short again for something else
 let naming = null;         // the screen to which somebody said no, and now names what is not so
 
 // ── the connection ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -110,6 +111,17 @@ function lines(list, texts) {
   list.replaceChildren(...texts.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
 }
 
+// More lines are lit than the head has room for: that is to be seen, and they can be read.
+function cutSays() {
+  const says = $("says");
+  const whole = says.classList.contains("whole");
+  const longer = !says.hidden && (whole ? says.children.length > 1 : says.scrollHeight > says.clientHeight + 2);
+  says.classList.toggle("cut", longer && !whole);
+  $("more").hidden = !longer;
+  $("more").textContent = whole ? "Less" : "More";
+  $("more").setAttribute("aria-expanded", String(whole));
+}
+
 function pressed(attribute, value) {
   for (const key of document.querySelectorAll(`[data-${attribute}]`))
     key.setAttribute("aria-pressed", String(key.dataset[attribute] === value));
@@ -128,16 +140,19 @@ function show(told) {
   now = told;
   problem(told.failed || told.problem);
   const what = told.in_round ? "Walk-through" : told.thing;
-  $("state").textContent = told.failed ? "Nothing can be lit" : told.dark ? `Blackout${told.why ? ": " + told.why : ""}` : what;
+  $("state").textContent = told.failed ? "Nothing can be lit" : told.dark ? `All pixels are dark${told.why ? ": " + told.why : ""}` : what;
   const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
   $("says").hidden = open === "round" && told.in_round && !told.lost.length;
   lines($("says"), [...lostBoxes, ...(told.dark ? [] : told.says)]);
+  if (what !== whatWas) { whatWas = what; $("says").classList.remove("whole"); }
+  cutSays();
   speak(told.dark ? $("state").textContent : [...lostBoxes, ...told.says].slice(0, 4).join(". "));
   $("dark").setAttribute("aria-pressed", String(told.dark));
   $("light").disabled = Boolean(told.failed);
   showThing(told);
   showScreen(told);
   showLit(told);
+  forgetSaved();
   if (sought !== null && told.thing === sought) { sought = null; go("thing"); }
   else if (told.problem) sought = null;
   if (open === "report" && (!before || before.record !== told.record)) report();
@@ -145,10 +160,15 @@ function show(told) {
 
 function showThing(told) {
   $("name-of-thing").textContent = told.thing;
-  $("about-thing").textContent = `${told.kind}, ${told.pixels} pixel${told.pixels === 1 ? "" : "s"}` +
+  const pixels = `${told.pixels} pixel${told.pixels === 1 ? "" : "s"}`;
+  const what = ["pixel", "pixels"].includes(told.kind) ? pixels : `${told.kind}, ${pixels}`;
+  $("about-thing").textContent = what + (told.place ? `, on ${told.place}` : "") +
     (told.runs.length > 1 ? `: ${told.runs.join(", ")}` : "");
   pressed("pattern", told.dark ? "" : told.pattern);
-  pressed("colour", told.colour);
+  pressed("colour", told.coloured ? told.colour : "");
+  $("colours").textContent = told.coloured ? "Colour" : `Colour (${told.pattern} has its own)`;
+  $("speed").hidden = !told.moves;
+  $("warns").textContent = told.warns;
   pressed("by", told.by);
   $("by").hidden = told.pattern !== "sweep";
   const walks = told.steps > 1 && !told.in_round && !told.dark;
@@ -172,10 +192,17 @@ function showLit(told) {
     if (run.getAttribute("class") !== wanted) run.setAttribute("class", wanted);
   }
   $("drawing").classList.toggle("shows", lit.length > 0);
-  if (open === "thing") drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
+  $("drawing").classList.toggle("unlit", told.dark);
+  const again = () => showLit(now);
+  if (open === "thing") {
+    drawPicture($("picture"), told.runs, told.in_round ? [] : lit);
+    if (told.kind !== "show") loadClosely(told.runs, again);
+  }
   if (open === "round") {
     const marks = told.in_round && !told.dark && told.screen ? told.screen.marks : [];
-    drawPicture($("round-picture"), [...new Set([...colour.keys(), ...marks.map(([run]) => run)])], lit, marks);
+    const shown = [...new Set([...colour.keys(), ...marks.map(([run]) => run)])];
+    drawPicture($("round-picture"), shown, lit, marks);
+    loadClosely(shown, again);
   }
 }
 
@@ -186,7 +213,7 @@ function showScreen(told) {
   $("resume").hidden = over || told.in_round;
   $("note-form").hidden = over || !told.in_round || screen.kind === "wait";
   $("round-picture").hidden = over || !told.in_round || told.dark || !(told.lit.length || screen.marks.length);
-  $("stands").textContent = !over && told.in_round && told.dark ? "Blackout. “Lights on” shows it again." : (!over && told.in_round && told.go) || "";
+  $("stands").textContent = !over && told.in_round && told.dark ? "All pixels are dark. “Lights on” shows it again." : (!over && told.in_round && told.go) || "";
   waitForAll(told);
   const unseen = told.dark && screen && ["look", "question"].includes(screen.kind);
   const key = JSON.stringify([screen && screen.number, told.in_round, unseen]);
@@ -305,14 +332,20 @@ function answer(screen, name, things = "") {
     const toggle = (thing) => (key) => {
       if (!wrong.delete(thing)) wrong.add(thing);
       key.setAttribute("aria-pressed", String(wrong.has(thing)));
+      document.querySelector("#keys [data-name=these]").setAttribute("aria-disabled", String(!wrong.size));
+      problem("");
     };
     lines($("asks"), ["What is wrong? Tap all that are."]);
     keys([
       ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
-      ["These are wrong", () => { if (wrong.size) answer(screen, "no", [...wrong].join(",")); }, "these"],
+      ["These are wrong", () => {
+        if (wrong.size) answer(screen, "no", [...wrong].join(","));
+        else problem("Nothing is chosen: tap what is wrong first, or “Can’t tell which”.");
+      }, "these"],
       ["Can’t tell which", () => answer(screen, "no"), "which"],
       ["‹ Back to the step", () => { screenShown = ""; showScreen(now); }, "again"],
     ]);
+    document.querySelector("#keys [data-name=these]").setAttribute("aria-disabled", "true");
     return;
   }
   send("answer", name, { number: screen.number, thing: things });
@@ -379,6 +412,7 @@ function turn() {
   open = SECTIONS.includes(wanted) ? wanted : "home";
   for (const section of SECTIONS) $(section).hidden = section !== open;
   $("says").hidden = open === "round" && Boolean(now && now.in_round);
+  cutSays();
   if (from !== open) {
     window.scrollTo(0, 0);
     const head = document.querySelector(`#${open} h1[tabindex]`);
@@ -421,6 +455,14 @@ function about(where) {
   return now.screen.things.length === 1 ? now.screen.things[0] : now.screen.where || "everything";
 }
 
+// "Saved." stands where the note was saved, and not where the next thing's note goes.
+function forgetSaved() {
+  for (const form of document.querySelectorAll(".note")) {
+    const words = form.querySelector("input");
+    if (words.placeholder && words.dataset.of !== about(form.dataset.about)) words.placeholder = "";
+  }
+}
+
 let holding = null;
 function hold() {
   if (holding) return;
@@ -454,6 +496,7 @@ document.addEventListener("click", (event) => {
     if (run) find(run);
   }
 });
+$("more").addEventListener("click", () => { $("says").classList.toggle("whole"); cutSays(); });
 $("again").addEventListener("click", () => send("round", "again"));
 $("run").addEventListener("click", () => send(now && now.runs_itself ? "stop" : "run"));
 $("find").addEventListener("submit", (event) => { event.preventDefault(); find($("name").value); });
@@ -465,6 +508,7 @@ for (const form of document.querySelectorAll(".note")) {
     if (!send("note", words.value, { thing: about(form.dataset.about) })) return;
     words.value = "";
     words.placeholder = "Saved.";
+    words.dataset.of = about(form.dataset.about);
   });
 }
 
@@ -485,7 +529,7 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 window.addEventListener("hashchange", turn);
-window.addEventListener("resize", () => { if (now) showLit(now); });
+window.addEventListener("resize", () => { cutSays(); if (now) showLit(now); });
 
 function crop() {
   const svg = document.querySelector("#drawing svg");

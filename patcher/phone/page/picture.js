@@ -13,6 +13,23 @@ async function loadPlaces() {
   places = await (await fetch("pixels.json")).json();
 }
 
+// Of a show with many pixels the places are told with pixels left out; of the runs that are looked at, all of them are
+// asked for, once.
+const closely = new Set();
+async function loadClosely(runs, then) {
+  if (!places || !runs.some((run) => places[run] && places[run].every > 1)) return;
+  const wanted = new URLSearchParams(runs.map((run) => ["run", run])).toString();
+  if (closely.has(wanted)) return;
+  closely.add(wanted);
+  try {
+    Object.assign(places, await (await fetch(`pixels.json?${wanted}`)).json());
+  } catch {
+    closely.delete(wanted);
+    return;
+  }
+  then();
+}
+
 // The places of some runs in one frame; runs with no picture lie as lines below the others.
 function layOut(runs) {
   const drawn = runs.filter((run) => places[run] && places[run].at);

@@ -1,0 +1,102 @@
+"""A walk-through as it is talked: a stopped diagnosis goes on; what is left out of a step is said, and comes back."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from patcher.answers.witness import Witness
+from patcher.diagnosis.case import Question
+from patcher.dialogue.answerer import Deed, Reply
+from patcher.dialogue.walk_through import Walk
+from patcher.faults import build, parse
+from patcher.frames.levels import Levels, levels
+from patcher.trade import TEST_LEVEL
+from patcher.walk.items import digests, items
+from patcher.walk.step import Step
+from rig.heron_lock import heron
+
+FAULT = "reversed:towpath"
+
+
+class Scripted:
+    """Somebody whose replies to steps are written down; who sees what the yard shows, and stops a diagnosis once."""
+
+    def __init__(self, *replies: Reply, patience: int, takes_up: bool = False) -> None:
+        wiring, patch, _, _ = heron()
+        self.replies, self.left, self.takes_up = list(replies), patience, takes_up
+        self.steps: list[Step] = []
+        self.asked: list[Question] = []
+        self.witness = Witness(wiring, patch, build(wiring, [parse(FAULT, wiring)]))
+
+    def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
+        self.steps.append(step)
+        return self.replies.pop(0) if self.replies else Reply("stop")
+
+    def question(self, question: Question) -> str | None:
+        self.left -= 1
+        if self.left == -1:
+            return None
+        self.asked.append(question)
+        return self.witness.answer(question)
+
+    def point(self, run: str, question: Question) -> int | None:
+        return None
+
+    def deed(self, *, writable: bool) -> Deed:
+        return "leave"
+
+    def take_up(self, things: Sequence[str]) -> str | None:
+        return things[0] if self.takes_up else None
+
+
+def walked(path: Path, who: Scripted, *names: str) -> tuple[Walk, list[str]]:
+    wiring, patch, _, steps = heron()
+    said: list[str] = []
+    known = digests(wiring, patch, items(wiring))
+    chosen = tuple(step for step in steps if step.name in names)
+    assert len(chosen) == len(names)
+    walk = Walk(
+        path, wiring, patch, known, chosen, who,  # type: ignore[arg-type]
+        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), said.append,
+    )  # fmt: skip
+    walk.go()
+    return walk, said
+
+
+@pytest.mark.parametrize("at_the_end", [False, True])
+def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_the_end: bool) -> None:
+    # Source: found in use: after "Stop here" a phone has nothing to tap; nothing that was answered is asked again
+    replies = [Reply("no", ("towpath",)), *([] if at_the_end else [Reply("resume", ("towpath",))])]
+    who = Scripted(*replies, patience=1, takes_up=True)
+    names = ["parts towpath"] if at_the_end else ["parts towpath", "ends mooring"]
+    walk, said = walked(heron_lock, who, *names)
+    whole = Scripted(Reply("no", ("towpath",)), patience=99)
+    walked(heron_lock, whole, "parts towpath")
+    assert any("The diagnosis stops here" in line for line in said)
+    assert any(FAULT in line for line in said)
+    assert [one.asks for one in who.asked] == [one.asks for one in whole.asked]
+    assert walk.paused == {}
+    assert any("check it again in a new walk-through (parts towpath)" in line for line in said)
+    if not at_the_end:
+        assert [step.name for step in who.steps] == ["parts towpath", "ends mooring", "ends mooring"]
+
+
+def test_what_is_left_out_of_a_step_is_said_and_previous_shows_the_whole_step(heron_lock: Path) -> None:
+    # Source: found in use: the step came back without the run, no word said so, and the step before it was shown
+    who = Scripted(
+        Reply("yes"), Reply("no", ("towpath",), whole=False), Reply("note", text="x"), Reply("back"), patience=0
+    )
+    _, said = walked(heron_lock, who, "colours lockhouse", "colours mooring")
+    first, full, rest, noted, again = who.steps
+    assert (first.name, full.name) == ("colours lockhouse", "colours mooring")
+    assert "towpath" not in [subject.thing for subject in rest.subjects]
+    assert noted is rest
+    assert again is full
+    assert any("towpath is left out until it is fixed; press b for the whole step." in line for line in said)
+
+
+def test_previous_after_a_note_is_the_step_before(heron_lock: Path) -> None:
+    who = Scripted(Reply("yes"), Reply("note", text="x"), Reply("back"), patience=0)
+    walked(heron_lock, who, "colours lockhouse", "colours mooring")
+    assert [step.name.split()[1] for step in who.steps] == ["lockhouse", "mooring", "mooring", "lockhouse"]
