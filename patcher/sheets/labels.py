@@ -30,6 +30,9 @@ class Label:
         here: what is plugged in at this end.
         there: where the cable goes from here, or comes from.
         says: what the cable is.
+        volts: volts of a feed; None for a lead.
+        wire: its power wire; None where not said.
+        fuse: amperes of the fuse at this end; None where there is none.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
     """
 
@@ -40,7 +43,28 @@ class Label:
     here: str
     there: str
     says: str
+    volts: float | None
+    wire: str | None
+    fuse: float | None
     box: str | None
+
+    @property
+    def which(self) -> str:
+        """Which end this is, in words; a feed has one beginning, and taps."""
+        if self.kind == "lead":
+            return f"End {self.end} of {self.ends}"
+        taps = self.ends - 1
+        return f"Start of {taps} tap{'s' * (taps != 1)}" if self.end == 1 else f"Tap {self.end - 1} of {taps}"
+
+    @property
+    def needed(self) -> str:
+        """The words that no label is without: volts, wire and fuse."""
+        volts = "" if self.volts is None else f"{self.volts:g} V"
+        return ", ".join(filter(None, [volts, self.wire, _fuse_words(self.fuse)]))
+
+
+def _fuse_words(amps: float | None) -> str:
+    return "" if amps is None else f"fuse {amps:g} A"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +133,10 @@ def _leads(wiring: Wiring) -> Iterator[Label]:
 def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
     says, into = _lead_words(show, name), f"{name}/1, data in"
     cable = f"run.{name}" if name in show.feeds else name
-    yield Label(cable, "lead", 1, 2, start, into, says, box)
-    yield Label(cable, "lead", 2, 2, into, start, says, box)
+    size = lead_wire(show, show.runs[name])
+    wire = None if size is None else str(size)
+    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, None, box)
+    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, None, box)
 
 
 def _lead_words(show: Show, name: str) -> str:
@@ -128,18 +154,18 @@ def _feeds(state: Power) -> Iterator[Label]:
     for load in state.feeds:
         feed, joins = load.feed, state.circuit.joins[load.feed.name]
         box = show.supplies[load.supply].box
-        fuse = "" if feed.fuse is None else f", fuse {feed.fuse:g} A"
-        wire = "" if load.wire is None else f", {load.wire}"
-        volts = f"{show.supplies[load.supply].volts:g} V"
+        volts, wire = show.supplies[load.supply].volts, None if load.wire is None else str(load.wire)
         source = str(feed.supply) if feed.supply is not None else f"{feed.source}, tap {feed.tap}"
         places = [f"{join.run}/{join.pixel}" for join in joins]
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
-        yield Label(cable, "feed", 1, ends, source, _few(places), f"feed, {volts}{wire}{fuse}", box)
+        words = ", ".join(filter(None, ["feed", f"{volts:g} V", wire]))
+        says = ", ".join(filter(None, [words, _fuse_words(feed.fuse)]))
+        yield Label(cable, "feed", 1, ends, source, _few(places), says, volts, wire, feed.fuse, box)
         for number, (join, place) in enumerate(zip(joins, places, strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            says = f"feed, {volts}{wire}, {length(join.metres, show.settings.units)}"
-            yield Label(cable, "feed", number, ends, place, before, says, box)
+            says = f"{words}, {length(join.metres, show.settings.units)}"
+            yield Label(cable, "feed", number, ends, place, before, says, volts, wire, None, box)
 
 
 def _few(places: Sequence[str], most: int = 3) -> str:

@@ -189,6 +189,14 @@ def in_rows(codes: list[Any], apart: float) -> list[str]:
     return [code.text for row in rows for code in sorted(row, key=lambda code: code.position.top_left.x)]
 
 
+def which(label: dict[str, Any]) -> str:
+    """Which end of a cable a label is for: a lead has two ends, a feed its beginning and its taps."""
+    end, taps = label["end"], label["ends"] - 1
+    if label["kind"] == "lead":
+        return f"End {end} of 2"
+    return f"Tap {end - 1} of {taps}" if end > 1 else f"Start of {taps} tap{'s' if taps > 1 else ''}"
+
+
 def test_each_label_says_in_letters_what_its_code_says(page: Any, folder: Path) -> None:
     # Source: the design: the letters that stand beside each code, in the page itself
     said = json.loads((folder / "sheets.json").read_text())
@@ -197,10 +205,7 @@ def test_each_label_says_in_letters_what_its_code_says(page: Any, folder: Path) 
         "() => [...document.querySelectorAll('.label')].map(one => [one.querySelector('strong').innerText, "
         "one.querySelector('svg').getAttribute('aria-label'), one.querySelector('b').innerText])"
     )
-    assert read == [
-        [one["name"], f"QR code: {one['name']}", f"End {one['end']} of {one['ends']}: {one['here']}"]
-        for one in said["labels"]
-    ]
+    assert read == [[one["name"], f"QR code: {one['name']}", f"{which(one)}: {one['here']}"] for one in said["labels"]]
 
 
 @pytest.mark.parametrize("size", [(794, 1123), (360, 740)])
