@@ -69,10 +69,17 @@ def _fuse_words(amps: float | None) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Repairs:
-    """What the record says of a run: faults that were found and not fixed since, and notes."""
+    """What the record says of a run: faults that were found and not fixed since, notes, and how much was checked."""
 
     open: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    checked: Literal["all", "part", "none"] = "none"
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What is to fix; where nothing is, what that is worth."""
+        none = {"all": "nothing: all checked", "part": "nothing found, not all checked", "none": "not checked"}
+        return self.open or (none[self.checked],)
 
 
 @dataclass(frozen=True, slots=True)

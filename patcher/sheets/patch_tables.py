@@ -61,9 +61,12 @@ NUMBERS = frozenset({
 """Columns of numbers, which are aligned right."""
 
 
+SHOWN = {"running_channel": "absolute channel (counted from 1/1)", "channels": "channels a pixel"}
+
+
 def shown_head(head: str) -> str:
     """The head of a column as a person reads it."""
-    return "absolute channel (counted from 1/1)" if head == "running_channel" else head.replace("_", " ")
+    return SHOWN.get(head, head.replace("_", " "))
 
 
 def screen_head(head: str) -> str:
