@@ -98,10 +98,11 @@ def volts_words(volts: float, least: float | None = None) -> str:
 
 
 def amps_words(amps: float | None) -> str:
-    """Amperes to a tenth; a feed that takes current out of a run has a minus."""
+    """Amperes to a tenth, small ones finer; a feed that takes current out of a run has a minus, nothing has none."""
     if amps is None:
         return "? A"
-    return f"{amps:.2f} A".replace("-", "−") if 0 < abs(amps) < 0.1 else f"{amps + 0.0:.1f} A".replace("-", "−")
+    digits = 2 if 0 < abs(amps) < 0.1 else 1
+    return f"{round(amps, digits) + 0.0:.{digits}f} A".replace("-", "−")
 
 
 def facts(wiring: Wiring, patch: Patch, state: Power | None) -> dict[str, Facts]:

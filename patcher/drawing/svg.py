@@ -72,12 +72,13 @@ def fitted(text: str, most: float, size: float, *, bold: bool = False) -> str:
     if long(text, size, bold=bold) <= most:
         return text
     kept = next(
-        (keep for keep in range(len(text) - 1, 0, -1) if long(_middle_out(text, keep), size, bold=bold) <= most), 0
+        (keep for keep in range(len(text) - 1, 0, -1) if long(middle_out(text, keep), size, bold=bold) <= most), 0
     )
-    return _middle_out(text, kept)
+    return middle_out(text, kept)
 
 
-def _middle_out(text: str, keep: int) -> str:
+def middle_out(text: str, keep: int) -> str:
+    """A text of which only so many letters are kept, those at its ends."""
     behind = keep // 2
     return text[: keep - behind] + "…" + (text[-behind:] if behind else "")
 

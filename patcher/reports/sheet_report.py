@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from patcher.diagnosis.question_words import ends
 from patcher.patch.patch import Patch
@@ -15,7 +15,7 @@ from patcher.terminal.folds import on_screen
 from patcher.terminal.printed import count, finding_json, in_words
 from patcher.visible import argument, one_line
 from patcher.walk.items import Item, digests, items
-from patcher.walk.record import Record, states
+from patcher.walk.record import Record, State, states
 from patcher.walk.record_file import read_record
 from patcher.wiring import Wiring
 
@@ -57,10 +57,17 @@ def for_tags(show: Path, wiring: Wiring, patch: Patch) -> tuple[dict[str, str], 
         run: Repairs(
             tuple(dict.fromkeys(fault for item in failed for fault in _to_fix(item, run, record))),
             tuple(f"{note.thing}: {note.what}" for note in record.notes if note.thing.split("/")[0] == run),
+            _checked([state for item, state in state_of.items() if item.thing == run]),
         )
         for run in runs
     }
     return {run: ends(wiring.show, run)[0] for run in runs}, repairs
+
+
+def _checked(of_run: list[State]) -> Literal["all", "part", "none"]:
+    """How much of a run was checked and still counts."""
+    left = of_run.count("open")
+    return "none" if left == len(of_run) else "part" if left else "all"
 
 
 def _to_fix(item: Item, run: str, record: Record) -> tuple[str, ...]:

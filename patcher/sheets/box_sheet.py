@@ -152,6 +152,11 @@ class BoxSheet:
         return tuple(port for port in self.ports if port.chain)
 
     @property
+    def gives_back(self) -> bool:
+        """Whether current flows out of a string at a tap, as far as it is printed."""
+        return any(tap.amps is not None and round(tap.amps, 1) < 0 for feed in self.feeds for tap in feed.taps)
+
+    @property
     def free(self) -> tuple[int, ...]:
         """The ports on which nothing hangs."""
         return tuple(port.port for port in self.ports if not port.chain)

@@ -37,7 +37,12 @@ def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:
     }  # fmt: skip
     if sheet.tags:
         rows = [
-            {**asdict(tag), "repairs": "; ".join(tag.repairs.open), "notes": "; ".join(tag.repairs.notes)}
+            {
+                **asdict(tag),
+                "repairs": "; ".join(tag.repairs.open),
+                "notes": "; ".join(tag.repairs.notes),
+                "checked": tag.repairs.checked,
+            }
             for tag in sheet.tags
         ]
         found["tags"] = PrintedTable(tuple(rows[0]), tuple(tuple(row.values()) for row in rows))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from patcher.power.flow import Power, if_known
 from patcher.sheets.figures import fuses, highest_level, tap_fuse
+from patcher.show.schema import Feed
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class FeedSheet:
         wire: its wire; None where not said.
         bears: amperes that the wire bears.
         fuse: amperes of its fuse; None where it has none of its own.
-        fuse_words: its fuse in words.
+        fuse_words: its fuse in words, or whose fuse it is behind.
         wants: the next blade above its current that protects its wire, in words.
         amps: what it carries at its beginning.
         taps: its joints.
@@ -78,13 +79,20 @@ def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
     return tuple(found)
 
 
+def fuse_words(feed: Feed) -> str:
+    """The fuse of a feed; a branch without one is behind the fuse of the feed that it leaves."""
+    if feed.fuse is not None:
+        return f"fuse {feed.fuse:g} A"
+    return "no fuse" if feed.source is None else f"behind the fuse of {feed.source}"
+
+
 def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
     """Every feed."""
     found = []
     for load in state.feeds:
         feed, joins = load.feed, state.circuit.joins[load.feed.name]
         source = f"{feed.source}, tap {feed.tap}" if feed.source is not None else str(feed.supply)
-        has, wants = fuses(load)
+        _, wants = fuses(load)
         wire = None if load.wire is None else str(load.wire)
         taps = tuple(
             TapSheet(join.tap, join.run, join.pixel, if_known(join.metres), if_known(into), tap_fuse(fuse))
@@ -93,7 +101,16 @@ def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
         bears = None if load.wire is None else load.wire.bears
         found.append(
             FeedSheet(
-                feed.name, load.supply, source, wire, bears, feed.fuse, has or "none", wants, if_known(load.amps), taps
+                feed.name,
+                load.supply,
+                source,
+                wire,
+                bears,
+                feed.fuse,
+                fuse_words(feed),
+                wants,
+                if_known(load.amps),
+                taps,
             )
         )
     return tuple(found)

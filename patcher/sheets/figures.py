@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 
 def amps(value: float | None) -> str:
-    """Amperes to a tenth; NaN and None are not known."""
-    return "not known" if value is None or isnan(value) else f"{value:.1f} A"
+    """Amperes to a tenth, never minus nothing; NaN and None are not known."""
+    return "not known" if value is None or isnan(value) else f"{round(value, 1) + 0.0:.1f} A".replace("-", "−")
 
 
 def length(metres: float, units: str) -> str:

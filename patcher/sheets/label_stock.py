@@ -1,7 +1,8 @@
 """Label stock: how large a label is, and how its words are set so that they keep inside it.
 
-The name is set as large as it goes; where a label is too small for all that is to be said, what is needed least is
-left out.
+The name is set as large as it goes. Where a label is too small for all that is to be said, its letters are smaller.
+Then it is left out where the cable goes, then what is plugged in here, then the length. Volts, wire and fuse always
+stand there.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from patcher.drawing.svg import long
+from patcher.drawing.svg import long, middle_out
 from patcher.drawing.voltage_profile import wrap
 from patcher.sheets.labels import Label
 
@@ -18,8 +19,8 @@ NARROW, LOW = 210.0, 279.4
 """Millimetres: the width of A4 and the height of Letter, the lesser of both papers. Source: ISO 216; ANSI Y14.1."""
 POINT = 25.4 / 72
 """Millimetres in a point. Source: CSS Values and Units Level 4, absolute lengths."""
-WORDS = 7.0
-"""Points of a label's words, the smallest on paper."""
+WORDS = ((8.0, 10.0), (7.5, 8.0), (7.0, 7.0))
+"""Points of a label's words, and the least of its name beside them: 7 are the smallest on paper."""
 PADDING, GAP = 2.0, 0.5
 _ONE_LINE = 10
 """Points from which on a name stands in one line; a longer name is set smaller first, and broken only then."""
@@ -55,9 +56,18 @@ class LabelStock:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A label's words as they are set: points of its name, and the lines under it, the first of them bold."""
+    """A label's words as they are set.
 
+    Attributes:
+        name: the name; without its middle only where nothing else is left to leave out.
+        size: points of the name.
+        words: points of the lines under it.
+        lines: those lines, the first of them bold.
+    """
+
+    name: str
     size: float
+    words: float
     lines: tuple[str, ...]
 
 
@@ -70,26 +80,38 @@ def fit(labels: Sequence[Label], stock: LabelStock) -> tuple[Fitted, ...]:
     """
     each = [_fit(label, stock) for label in labels]
     sizes: dict[str, float] = {}
-    for label, fitted in zip(labels, each, strict=True):
-        sizes[label.name] = min(fitted.size, sizes.get(label.name, fitted.size))
-    return tuple(replace(fitted, size=sizes[label.name]) for label, fitted in zip(labels, each, strict=True))
+    for label, set_as in zip(labels, each, strict=True):
+        sizes[label.name] = min(set_as.size, sizes.get(label.name, set_as.size))
+    return tuple(replace(set_as, size=sizes[label.name]) for label, set_as in zip(labels, each, strict=True))
 
 
 def _fit(label: Label, stock: LabelStock) -> Fitted:
-    end = f"End {label.end} of {label.ends}"
-    way = "to" if label.end == 1 else "from"
-    every = (f"{end}: {label.here}", f"{way} {label.there}", label.says)
-    for lines in (every, every[:2], every[:1], (end,)):
-        high = stock.high - 2 * PADDING - 0.3 - sum(_high(line, stock, bold=line is lines[0]) for line in lines)
-        for size in _SIZES:
-            rows = _rows(label.name, stock.room, size * 1.02, bold=True)
-            if (rows == 1 or size < _ONE_LINE) and rows * size * POINT * 1.05 <= high:
-                return Fitted(size, lines)
-    return Fitted(WORDS, (end,))
+    here, way = f"{label.which}: {label.here}", "to" if label.end == 1 else "from"
+    ways = [
+        (here, f"{way} {label.there}", label.says), (here, label.says), (label.which, label.says),
+        (label.which, label.needed), (label.needed,),
+    ]  # fmt: skip
+    for lines in (tuple(filter(None, each)) for each in ways):
+        for words, least in WORDS:
+            high = _left(lines, words, stock)
+            for size in (size for size in _SIZES if size >= least):
+                rows = _rows(label.name, stock.room, size * 1.02, bold=True)
+                if (rows == 1 or size < _ONE_LINE) and rows * size * POINT * 1.05 <= high:
+                    return Fitted(label.name, size, words, lines)
+    least, lines = _SIZES[-1], (label.needed,)
+    room = max(1, int(_left(lines, least, stock) / (least * POINT * 1.05)))
+    shorter = (middle_out(label.name, keep) for keep in range(len(label.name) - 1, 0, -1))
+    name = next((each for each in shorter if _rows(each, stock.room, least * 1.02, bold=True) <= room), "…")
+    return Fitted(name, least, least, lines)
 
 
-def _high(line: str, stock: LabelStock, *, bold: bool) -> float:
-    return GAP + _rows(line, stock.room, WORDS, bold=bold) * WORDS * POINT * 1.15
+def _left(lines: Sequence[str], words: float, stock: LabelStock) -> float:
+    """Millimetres that lines under a name leave for the name."""
+    return stock.high - 2 * PADDING - 0.3 - sum(_high(line, words, stock, bold=line is lines[0]) for line in lines)
+
+
+def _high(line: str, words: float, stock: LabelStock, *, bold: bool) -> float:
+    return GAP + _rows(line, stock.room, words, bold=bold) * words * POINT * 1.15
 
 
 @lru_cache(maxsize=50_000)

@@ -31,6 +31,9 @@ class Label:
         here: what is plugged in at this end.
         there: where the cable goes from here, or comes from.
         says: what the cable is.
+        volts: volts of a feed; None for a lead.
+        wire: its power wire; None where not said.
+        fuse: the fuse at this end, in words; empty where there is none.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
     """
 
@@ -41,15 +44,39 @@ class Label:
     here: str
     there: str
     says: str
+    volts: float | None
+    wire: str | None
+    fuse: str
     box: str | None
+
+    @property
+    def which(self) -> str:
+        """Which end this is, in words; a feed has one beginning, and taps."""
+        if self.kind == "lead":
+            return f"End {self.end} of {self.ends}"
+        taps = self.ends - 1
+        return f"Start of {taps} tap{'s' * (taps != 1)}" if self.end == 1 else f"Tap {self.end - 1} of {taps}"
+
+    @property
+    def needed(self) -> str:
+        """The words that no label is without: volts, wire and fuse."""
+        volts = "" if self.volts is None else f"{self.volts:g} V"
+        return ", ".join(filter(None, [volts, self.wire, self.fuse]))
 
 
 @dataclass(frozen=True, slots=True)
 class Repairs:
-    """What the record says of a run: faults that were found and not fixed since, and notes."""
+    """What the record says of a run: faults that were found and not fixed since, notes, and how much was checked."""
 
     open: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    checked: Literal["all", "part", "none"] = "none"
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What is to fix; where nothing is, what that is worth."""
+        none = {"all": "nothing: all checked", "part": "nothing found, not all checked", "none": "not checked"}
+        return self.open or (none[self.checked],)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +137,10 @@ def _leads(wiring: Wiring) -> Iterator[Label]:
 def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
     says, into = _lead_words(show, name), f"{name}/1, data in"
     cable = f"run.{name}" if name in show.feeds else name
-    yield Label(cable, "lead", 1, 2, start, into, says, box)
-    yield Label(cable, "lead", 2, 2, into, start, says, box)
+    size = lead_wire(show, show.runs[name])
+    wire = None if size is None else str(size)
+    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box)
+    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box)
 
 
 def _lead_words(show: Show, name: str) -> str:
@@ -129,19 +158,20 @@ def _feeds(state: Power) -> Iterator[Label]:
     for load in state.feeds:
         feed, joins = load.feed, state.circuit.joins[load.feed.name]
         box = show.supplies[load.supply].box
-        fuse = "" if feed.fuse is None else f", fuse {feed.fuse:g} A"
-        wire = "" if load.wire is None else f", {load.wire}"
-        volts = f"{show.supplies[load.supply].volts:g} V"
+        volts, wire = show.supplies[load.supply].volts, None if load.wire is None else str(load.wire)
         source = str(feed.supply) if feed.supply is not None else f"{feed.source}, tap {feed.tap}"
         places = [f"{join.run}/{join.pixel}" for join in joins]
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
-        yield Label(cable, "feed", 1, ends, source, first_few(places, 3), f"feed, {volts}{wire}{fuse}", box)
+        words = ", ".join(filter(None, ["feed", f"{volts:g} V", wire]))
+        fuse = "" if feed.fuse is None else f"fuse {feed.fuse:g} A"
+        says = ", ".join(filter(None, [words, fuse]))
+        yield Label(cable, "feed", 1, ends, source, first_few(places, 3), says, volts, wire, fuse, box)
         for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            own = "" if tap.needed is False else f", tap fuse {tap_fuse(tap)}"
-            says = f"feed, {volts}{wire}{own}, {length(join.metres, show.settings.units)}"
-            yield Label(cable, "feed", number, ends, place, before, says, box)
+            fuse = "" if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
+            says = ", ".join(filter(None, [words, fuse, length(join.metres, show.settings.units)]))
+            yield Label(cable, "feed", number, ends, place, before, says, volts, wire, fuse, box)
 
 
 # --- storage ----------------------------------------------------------------------------------------------------------

@@ -118,7 +118,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "metres": figures.length, "amps": figures.amps, "plain": plain, "place": _place,
         "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
-        "sections": _sections, "shown_head": shown_head,
+        "sections": _sections, "shown_head": shown_head, "fold": _fold,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
     }  # fmt: skip
     environment.globals |= {
@@ -137,6 +137,18 @@ def _template(name: str) -> Template:
 
 def _place(place: tuple[int, int] | None) -> str:
     return "" if place is None else f"{place[0]}/{place[1]}"
+
+
+_WHOLE = 24
+"""Letters of a name that is kept in one line of a table; a longer one is broken where the column ends."""
+
+
+def _fold(cell: object) -> str:
+    """The class of a cell: a short one stands in one line, and only a word too long for a column is broken inside."""
+    text = str(cell)
+    if len(text) <= _WHOLE:
+        return "whole"
+    return "anywhere" if max(map(len, re.split(r"[\s-]+", text))) > _WHOLE else ""
 
 
 def _sections(values: Sequence[Any], key: str) -> list[tuple[str, list[Any]]]:

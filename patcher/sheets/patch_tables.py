@@ -80,7 +80,7 @@ SHOWN = {
 
 def shown_head(head: str) -> str:
     """The head of a column as a person reads it."""
-    return SHOWN.get(head, head).replace("_", " ")
+    return SHOWN.get(head, head.replace("_", " "))
 
 
 def screen_head(head: str) -> str:

@@ -16,6 +16,7 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.drawing.run_facts import amps_words
 from patcher.drawing.voltage_profile import plain
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
@@ -24,9 +25,9 @@ from patcher.power.flow import power
 from patcher.reference import parts_of, topics
 from patcher.sheets import drawings
 from patcher.sheets.contents import mark, show_sheet
-from patcher.sheets.figures import length
+from patcher.sheets.figures import amps, length
 from patcher.sheets.label_stock import LabelStock
-from patcher.sheets.labels import tags
+from patcher.sheets.labels import Repairs, tags
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
 from patcher.walk.items import Item, digests, items
@@ -316,6 +317,25 @@ def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) 
     assert told
 
 
+def test_where_nothing_is_ticked_off_there_is_a_box_for_all_of_it(page: Page) -> None:
+    # Source: the page's own words: it names the tables in which everything is ticked off
+    said = "".join(page.text)
+    assert "Nothing is ticked off yet" in said
+    for table, heading in (("typed", "What to type into each box"), ("player", "What to tell the player")):
+        assert f"“{heading}”" in said
+        assert page.of(table)[0][-1] == {"typed": "typed", "player": "told"}[table]
+
+
+@given(st.floats(-0.2, 0.2) | st.floats(-50, 50))
+def test_no_current_is_minus_nothing(current: float) -> None:
+    # Source: arithmetic: what rounds to nothing has no sign; a minus is only where current flows back
+    for words in (amps(current), amps_words(current)):
+        number = float(words.removesuffix(" A").replace("−", "-"))
+        assert abs(number - current) <= 0.0501
+        assert ("−" in words) == (number < 0)
+        assert "-" not in words
+
+
 def test_headings_go_down_by_one_and_ids_are_there_once(page: Page, heron_lock: Path) -> None:
     # Source: W3C, WCAG 2.2, 1.3.1 and HTML Living Standard, the id attribute
     for path in [heron_lock.parent / "out/sheets.html", *(heron_lock.parent / "out").glob("boxes/*.html")]:
@@ -352,8 +372,15 @@ def test_repairs_that_are_open_stand_on_the_tag(heron_lock: Path, here: Patcher)
     assert mends["gable"] == []
     assert mends["gate-left"] == mends["willow"] == ["swapped-runs:gate-left,willow"]
     assert mends["towpath"] == ["its direction not as planned"]
+    checked = {tag["run"]: tag["repairs"]["checked"] for tag in said["tags"]}
+    assert (checked["hedge"], checked["gable"], checked["weir"]) == ("part", "none", "none")
+    assert Repairs().words == ("not checked",)  # nobody looked, so nobody knows
+    assert [Repairs(checked=much).words for much in ("part", "all")] == [
+        ("nothing found, not all checked",), ("nothing: all checked",),
+    ]  # fmt: skip
     words = "".join(Page((heron_lock.parent / "out/tags.html").read_text()).text)
     assert "hedge/7: <b>clip</b> is cracked" in words
+    assert words.count("not checked") == sum(much == "none" and not mends[run] for run, much in checked.items()) > 9
 
 
 # --- hostile words ------------------------------------------------------------------------------------------------

@@ -3,25 +3,32 @@
 import csv
 import io
 import json
+import re
 import tomllib
 from collections import Counter
+from pathlib import Path
 
 import pytest
+import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.drawing.svg import long
+from patcher.drawing.voltage_profile import wrap
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
 from patcher.sheets.figures import length
-from patcher.sheets.labels import Repairs, labels, tags
+from patcher.sheets.label_stock import LabelStock, fit
+from patcher.sheets.labels import Label, Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
+from rig.in_process import run as patcher
 from rig.patch_pencil import allocated, laid_by_pencil, shows
 from rig.power_show import fed, show, tap
 from rig.shipped import SHOWS, wired
@@ -287,6 +294,65 @@ def test_each_end_of_each_cable_has_one_label(heron) -> None:
     assert [label.there for label in found["eaves"]] == ["eaves/1, data in", "gable/89, data out"]
     assert found["windows-wire"][0].here == "roof-wire, tap 1"
     assert found["footbridge-back"][0].here.startswith("footbridge-rail/1")
+
+
+NAMES = st.text("wi-0", min_size=1, max_size=60)
+STOCKS = st.builds(LabelStock, st.sampled_from([40.0, 60.0, 105.0]), st.sampled_from([20.0, 30.0, 40.0]))
+
+
+@examples(60, 400)
+@given(NAMES, NAMES, st.sampled_from([5.0, 12.0, 24.0]), st.sampled_from([None, 18, 10]), st.integers(1, 40), STOCKS)
+def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
+    run: str, feed: str, volts: float, awg: int | None, fuse: int, stock: LabelStock
+) -> None:
+    # Source: the show file's own numbers; the label's height, with letters as `patcher.drawing.svg.long` measures them
+    lines = {"volts": f"{volts:g} V", "wire": "" if awg is None else f"AWG {awg}", "fuse": f"fuse {fuse} A"}
+    said = ", ".join(["feed", *filter(None, lines.values()), "a long story"])
+    made = [
+        Label(feed, "feed", end, 3, f"{run}/{end}", f"{run}/9; {run}", said if end == 1 else said.replace("fuse ", ""),
+              volts, lines["wire"] or None, fuse if end == 1 else None, None)
+        for end in (1, 2, 3)
+    ]  # fmt: skip
+    for label, set_as in zip(made, fit(made, stock), strict=True):
+        words = " ".join(set_as.lines)
+        assert lines["volts"] in words
+        assert lines["wire"] in words
+        assert (lines["fuse"] in words) == (label.end == 1)
+        assert min(set_as.words, set_as.size) >= 7
+        high = rows(set_as.name, stock.room, set_as.size * 1.02, bold=True) * set_as.size * 1.05
+        high += sum(
+            rows(line, stock.room, set_as.words, bold=place == 0) * set_as.words * 1.15
+            for place, line in enumerate(set_as.lines)
+        )
+        assert high * POINT + 0.5 * len(set_as.lines) <= stock.high - 4 + 0.01
+
+
+POINT = 25.4 / 72
+"""Millimetres in a point. Source: CSS Values and Units Level 4."""
+
+
+def rows(text: str, wide: float, size: float, *, bold: bool) -> int:
+    """Lines that a text takes, `wide` in millimetres and the size of its letters in points."""
+    return len(wrap(text, wide, lambda words: long(words, size * POINT, bold=bold)))
+
+
+def test_every_printed_label_says_what_its_row_of_the_table_says(tmp_path: Path) -> None:
+    # Source: labels.csv beside labels.html, read by Python's own readers
+    names = [f"a-house-with-a-long-name-{number:02}-eaves" for number in range(2)]
+    feeds = {f"feed-of-{name}": fed(tap(name), tap(name, 10), fuse=7.5) for name in names}
+    file = tmp_path / "s.toml"
+    file.write_text(tomli_w.dumps(show({name: {"pixels": 10, "lead": 3.0, "nulls": 1} for name in names}, feeds)))
+    assert patcher(tmp_path, "sheet", file, "--out", tmp_path / "out").returncode in (0, 1)
+    with (tmp_path / "out" / "tables" / "labels.csv").open(newline="") as table:
+        rows = list(csv.DictReader(table))
+    html = (tmp_path / "out" / "labels.html").read_text()
+    printed = [re.sub("<[^>]*>", " ", part) for part in html.split('<div class="label">')[1:]]
+    assert len(printed) == len(rows) == 2 * 5
+    for row, text in zip(rows, printed, strict=True):
+        needed = [f"{row['volts']} V".replace(".0 V", " V")] if row["volts"] else []
+        needed += [row["wire"]] + ([f"fuse {float(row['fuse']):g} A"] if row["fuse"] else [])
+        assert [words for words in needed if words not in text] == [], row
+    assert sum(bool(row["fuse"]) for row in rows) == 2
 
 
 def test_a_tag_says_what_is_still_to_mend(heron) -> None:
