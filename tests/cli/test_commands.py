@@ -159,7 +159,7 @@ def test_the_keys_of_check(here: Patcher, small: Path) -> None:
     # Source: the design: the keys of `check --json`
     small.write_text(SMALL + "lead = 9.0\n")
     found = document(here("check", small, "--json"))
-    assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked"}
+    assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked", "tap_fuses"}
     assert {frozenset(one) for one in found["ports"]} == {
         frozenset({"controller", "port", "pixels", "frame_ms", "max_rate"})
     }
@@ -530,6 +530,7 @@ def test_stepping_by_keys(small: Path) -> None:
                 lines.append(process.stdout.readline())
                 return " ".join(lines[-1].split()[:3])
 
+            assert after(b"") == "At level 0.3"
             assert after(b"") == "1 white: line/1"
             assert after(b" ") == "2 white: line/2"
             assert after(b"\x1b[C") == "3 white: line/3"

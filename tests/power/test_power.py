@@ -226,7 +226,7 @@ def test_overload_begins_at_80_percent_and_is_an_error_beyond_the_rating(amps: f
     if not severity:
         assert rules(tables) == []
     else:
-        found = one(tables, f"{severity} overload supply.s", "6.1 A", f"{amps:g} A")
+        found = one(tables, f"{severity} overload supply.s", "gives 6.1", f"{amps:g} A")
         level = float(re.search(r"at level ([\d.]+)$", found.remedy)[1])
         assert rules(tables, level=level) == []
         assert rules(tables, level=level + 0.01) != []

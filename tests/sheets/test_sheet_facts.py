@@ -310,7 +310,7 @@ def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
     said = ", ".join(["feed", *filter(None, lines.values()), "a long story"])
     made = [
         Label(feed, "feed", end, 3, f"{run}/{end}", f"{run}/9; {run}", said if end == 1 else said.replace("fuse ", ""),
-              volts, lines["wire"] or None, fuse if end == 1 else None, None)
+              volts, lines["wire"] or None, lines["fuse"] if end == 1 else "", None)
         for end in (1, 2, 3)
     ]  # fmt: skip
     for label, set_as in zip(made, fit(made, stock), strict=True):
@@ -350,9 +350,10 @@ def test_every_printed_label_says_what_its_row_of_the_table_says(tmp_path: Path)
     assert len(printed) == len(rows) == 2 * 5
     for row, text in zip(rows, printed, strict=True):
         needed = [f"{row['volts']} V".replace(".0 V", " V")] if row["volts"] else []
-        needed += [row["wire"]] + ([f"fuse {float(row['fuse']):g} A"] if row["fuse"] else [])
+        needed += [row["wire"]] + ([row["fuse"]] if row["fuse"] else [])
         assert [words for words in needed if words not in text] == [], row
-    assert sum(bool(row["fuse"]) for row in rows) == 2
+    assert sum(row["fuse"].startswith("fuse") for row in rows) == 2
+    assert all(row["fuse"] for row in rows if row["kind"] == "feed"), "each tap has its own"
 
 
 def test_a_tag_says_what_is_still_to_mend(heron) -> None:
