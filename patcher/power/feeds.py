@@ -86,12 +86,14 @@ class FeedTask(Rig):
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
-        """The fewest taps, of as many the thinnest wire, and the shortest tree of it that hold; None where none was
-        found.
+        """The fewest taps, for a rail by itself of as many the thinnest wire, and the shortest tree that hold; None where
+        none was found.
         """
         found = self._fed(MOST_TAPS)
-        if found is None:
-            return None
+        if found is None or self.strip.given or self.ground != "own":
+            return (
+                found  # what is fed already, or shares its ground, may relieve others by more wire: fewer taps in all
+            )
         gauges = self.stock.gauges
         for thinner in range(1, max(gauges.index(trunk.wire) for trunk in found.trunks) + 1):
             task = replace(self, stock=replace(self.stock, gauges=gauges[:thinner]))
