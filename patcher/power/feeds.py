@@ -86,9 +86,7 @@ class FeedTask(Rig):
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
-        """The fewest taps, for a rail by itself of as many the thinnest wire, and the shortest tree that hold; None where
-        none was found.
-        """
+        """The fewest taps and the shortest tree of wire that hold, of a rail by itself with the thinnest wire; else None."""
         found = self._fed(MOST_TAPS)
         if found is None or self.strip.given or self.ground != "own":
             return (
