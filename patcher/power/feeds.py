@@ -86,12 +86,10 @@ class FeedTask(Rig):
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
-        """The fewest taps and the shortest tree of wire that hold, of a rail by itself with the thinnest wire; else None."""
+        """The fewest taps and the shortest wire that hold, for a rail by itself the thinnest; None where none was found."""
         found = self._fed(MOST_TAPS)
         if found is None or self.strip.given or self.ground != "own":
-            return (
-                found  # what is fed already, or shares its ground, may relieve others by more wire: fewer taps in all
-            )
+            return found  # thicker wire here may relieve what it is joined with, and save a tap in all
         gauges = self.stock.gauges
         for thinner in range(1, max(gauges.index(trunk.wire) for trunk in found.trunks) + 1):
             task = replace(self, stock=replace(self.stock, gauges=gauges[:thinner]))
