@@ -86,7 +86,7 @@ class FeedTask(Rig):
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
-        """The fewest taps and the shortest wire that hold, for a rail by itself the thinnest; None where there is none."""
+        """The fewest taps and the shortest wire that hold (for a rail by itself the thinnest), if there are any."""
         found = self._fed(MOST_TAPS)
         if found is None or self.strip.given or self.ground != "own":
             return found  # thicker wire here may relieve what it is joined with, and save a tap in all
