@@ -17,7 +17,7 @@ come back through a neighbour's copper, and a pixel may have more volts than its
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, islice
 from math import comb
 from time import monotonic
@@ -86,7 +86,20 @@ class FeedTask(Rig):
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
-        """The fewest taps and the shortest tree of wire that hold; None where none was found."""
+        """The fewest taps and the shortest wire that hold (for a rail by itself the thinnest), if there are any."""
+        found = self._fed(MOST_TAPS)
+        if found is None or self.strip.given or self.ground != "own":
+            return found  # thicker wire here may relieve what it is joined with, and save a tap in all
+        gauges = self.stock.gauges
+        for thinner in range(1, max(gauges.index(trunk.wire) for trunk in found.trunks) + 1):
+            task = replace(self, stock=replace(self.stock, gauges=gauges[:thinner]))
+            thin = task._fed(len(found.taps), PROOF_SECONDS / len(gauges))
+            if thin is not None:
+                return replace(thin, bound=found.bound)
+        return found
+
+    def _fed(self, most: int, seconds: float | None = None) -> Feeding | None:
+        """The fewest taps, up to so many, and the shortest tree of wire that hold; None where none was found."""
         strip, volts, own = self.strip, self.volts, self.own
         light = strip.amps(self.level, volts)
         room = max(volts - float(strip.least.min()), 0.0)
@@ -94,8 +107,10 @@ class FeedTask(Rig):
             return None  # of so many taps one carries so much that its own wire leaves its pixel too little
         if self.too_many() is not None:
             return None
-        best = fewest(Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=PROOF_SECONDS)
-        if best is None:
+        best = fewest(
+            Rail(2 * strip.ohms, light, strip.least), volts, own, given=self._ideal, seconds=seconds or PROOF_SECONDS
+        )
+        if best is None or best[1] > most:
             return None
         pixels, alone = best
         bound = self._bound(alone)
@@ -103,6 +118,8 @@ class FeedTask(Rig):
             return None
         chosen = candidates(strip, volts, own, self.level, pixels)
         for taps in by_count(strip, chosen, max(bound, 1)):
+            if len(taps) > most:
+                return None
             trunks = self.wired(taps)
             if trunks is not None:
                 return Feeding(taps, trunks, bound)

@@ -277,7 +277,9 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path, practice: boo
     left = left_on_the_phone(plan)
     assert [row["thing"] for row in left["to_type"]] == ["house house/1", "house house/2"]
     assert [row["thing"] for row in left["to_tell"]] == ["roof", "porch"]
-    assert left["to_type"][1]["says"] == "now not known, change to 2/1; pixels 60, nulls 2, colours RGB"
+    assert left["to_type"][0]["says"] == "now not known, change to 1/1; pixels 100, nulls 0, colours RGB"
+    says = "now not known, change to 2/1; pixels 60, nulls 2, colours RGB; null pixels take channels here: "
+    assert left["to_type"][1]["says"].startswith(says)
     for do, kind in (("typed", "to_type"), ("told", "to_tell")):
         for row in left[kind]:
             tick(plan, read_act(json.dumps({"do": do, "text": "yes", "thing": row["thing"]})))

@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import minimum_spanning_tree
 from scipy.spatial.distance import cdist
 
 from patcher.power import shortfalls
-from patcher.power.feed_plan import Plan, plan
+from patcher.power.feed_plan import GAUGES, Plan, plan
 from patcher.power.feeds import least_borne
 from patcher.power.flow import power
 from patcher.power.stretches import roots
@@ -429,3 +429,19 @@ def test_where_a_supply_stands_is_known_or_what_is_assumed_is_said() -> None:
     assert of({}, supply | {"box": "box"})[0] == (0.0, 3.0)
     assert "box box has no place" in of({}, supply | {"box": "box"})[1]
     assert "s has no place in the file: taken to stand at a/1" in of({}, supply)[1]
+
+
+# ─── Thin wire ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(("pixels", "level"), [(60, 0.9), (90, 0.6), (120, 0.45)])
+@pytest.mark.parametrize("at", [[3.0, 6.0], [-3.0, 2.0]])
+def test_no_thinner_wire_would_do_with_as_few_taps(pixels: int, level: float, at: list[float]) -> None:
+    # Source: the plan itself, offered the thinner wires alone. Found in use: AWG 10 at an end, where AWG 18 did
+    wiring = wired(show({"a": line(pixels)}, {}, supplies=AT_BOX, box={"at": at}, level=level))
+    found = plan(wiring)
+    thickest = max(GAUGES.index(load.wire) for load in found.after.feeds)
+    assert not found.open
+    for thinner in range(1, thickest + 1):
+        other = plan(wiring, gauges=GAUGES[:thinner])
+        assert other.open or len(other.rails[0].taps) > len(found.rails[0].taps)
