@@ -64,7 +64,6 @@ def sheet(
     from patcher.sheets.contents import show_sheet
     from patcher.sheets.drawings import draw
     from patcher.sheets.labels import tags
-    from patcher.visible import as_csv
 
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
@@ -84,11 +83,7 @@ def sheet(
         )
         drawings = draw(wiring, made.patch, state, begin)
         done = begin("pages", 1)
-        texts = {**page.pages(contents, drawings, stock), **page.drawing_files(drawings)}
-        texts |= {
-            f"tables/{name}.csv": as_csv(table.heads, table.rows) for name, table in exports.tables(contents).items()
-        }
-        texts["sheets.md"] = exports.as_markdown(contents)
+        texts = {**page.pages(contents, drawings, stock), **page.drawing_files(drawings), **exports.files(contents)}
         done()
         left_over = folder.write(out, texts, exports.document(contents), begin("files", len(texts) + 1))
     if as_json:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -188,15 +188,8 @@ class Consulting:
                 self.say(f"  Or{instead} leave the wiring as it is, and change {self.path.name}:")
             for line in change.lines:
                 self.say(f"    {line}")
-            if change.boxes or change.moved:
-                path = argument(self.path)
-                self.say(f"    then patcher patch {path}; patcher todo {path} lists what to change:")
-            if change.boxes:
-                self.say(f"    the settings of {', '.join(change.boxes)}")
-            if change.moved:
-                self.say(f"    what the player is told of {', '.join(change.moved)}")
-            if change.counted:
-                self.say(f"    and note: the pixels of {', '.join(change.counted)} are then counted from another place")
+            for line in _then(change, argument(self.path)):
+                self.say(f"    {line}")
             return change
         if any(fault.kind != "flicker" for fault in same[0]):
             self.say(f"  The show file cannot be changed instead: {why}.")
@@ -246,6 +239,23 @@ def known_in_words(known: Known, pixels: int) -> str:
     if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
         return f"{says}."
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
+
+
+def _then(change: Rewritten, path: str) -> Iterator[str]:
+    """What else changes with the show file, in words."""
+    starts = [box for box in change.boxes if box not in change.ports]
+    if change.boxes or change.moved:
+        yield f"then patcher patch {path}" + f"; patcher todo {path} lists what to change:" * bool(
+            starts or change.moved
+        )
+    if starts:
+        yield f"the settings of {', '.join(starts)}"
+    if change.moved:
+        yield f"what the player is told of {', '.join(change.moved)}"
+    if change.ports:
+        yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
+    if change.counted:
+        yield f"and note: the pixels of {', '.join(change.counted)} are then counted from another place"
 
 
 def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:

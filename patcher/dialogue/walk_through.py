@@ -182,10 +182,8 @@ class Walk:
         """What is named is saved as failed before anything else; the rest is right, if all of the step was shown. The
         step to show next, if it is not the one behind this: the same, for something was fixed, or the rest of it.
         """
-        things = tuple(subject.thing for subject in step.subjects)
-        named = reply.about or things * (len(things) == 1)
-        wrong = [subject for subject in step.subjects if subject.thing in (named or things)]
-        right = [subject for subject in step.subjects if subject not in wrong]
+        named = reply.about or tuple(subject.thing for subject in step.subjects[:1]) * (len(step.subjects) == 1)
+        wrong, right = _parted(step.subjects, named)
         self.say(f"  no: {', '.join(named) or 'something in it'}")
         self._keep(wrong, "no")
         if reply.whole:
@@ -284,6 +282,12 @@ class Walk:
         if not all(fault.kind in NEVER_HIDES for fault in faults):
             for run in departure(self._plan, faults).takes:
                 self.waiting[run] = (codes(faults),)
+
+
+def _parted(subjects: Sequence[Subject], named: Sequence[str]) -> tuple[list[Subject], list[Subject]]:
+    """The subjects that are named, all where none is, and the others."""
+    wrong = [subject for subject in subjects if not named or subject.thing in named]
+    return wrong, [subject for subject in subjects if subject not in wrong]
 
 
 def open_items(record: Record, digests: Mapping[Item, str]) -> set[Item]:

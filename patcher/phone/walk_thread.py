@@ -48,7 +48,11 @@ TERMINAL_WORDS = (
     (r"^\s*→ ", lambda found: "Your answer: "),
     (r"^\s*(yes|can't tell|skipped|no): ", lambda found: f"Your answer: {found[1]}: "),
     (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
-    (r"patcher patch PATH; patcher todo PATH lists what to change:$", "see “Progress and notes” for what to change:"),
+    (r"patcher patch PATH$", lambda found: "see “Boxes: what to type in”"),
+    (
+        r"patcher patch PATH; patcher todo PATH lists what to change:$",
+        lambda found: "see “Progress and notes” for what to change:",
+    ),
     (r"patcher todo PATH(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
 )
 """Words that name a key of the terminal or a command, and the page's own for them; PATH stands for the show file."""
@@ -209,14 +213,9 @@ class WalkThread:
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
         self._drop((step.where, *says), f"   {step.name}")
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
-        whole_step = self._walk is not None and step not in self._walk.steps
-        keys: list[tuple[str, str]] = [
-            (key, "The whole step" if key == "back" and whole_step else words) for key, words in LOOK_KEYS
-        ]
-        keys += [(f"{RESUME}{thing}", f"Go on with {thing}") for thing in (self._walk.paused if self._walk else ())]
         act = self._asked(self._put(
             "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
-            asks=(step.where, *(() if looks else says)), keys=tuple(keys), things=things,
+            asks=(step.where, *(() if looks else says)), keys=self._look_keys(step), things=things,
             moments=self._moments(step, sent), says=says, looks=looks,
         ))  # fmt: skip
         if act is None:
@@ -230,6 +229,13 @@ class WalkThread:
         return Reply(
             "no", about or things * (len(things) == 1), look=self._desk.shown.step if looks else 0, whole=whole
         )
+
+    def _look_keys(self, step: Step) -> tuple[tuple[str, str], ...]:
+        """The keys of a step; back from a part of it leads to the whole, and what was stopped may go on."""
+        steps, paused = (self._walk.steps, self._walk.paused) if self._walk is not None else ((step,), ())
+        back = {"back": "The whole step"} if step not in steps else {}
+        keys = [(str(key), back.get(key, words)) for key, words in LOOK_KEYS]
+        return (*keys, *((f"{RESUME}{thing}", f"Go on with {thing}") for thing in paused))
 
     def _drop(self, lines: Sequence[str], end: str) -> None:
         """Leave out the lines, and those with that end, that a screen says by itself."""

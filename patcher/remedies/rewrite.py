@@ -47,6 +47,7 @@ class Rewritten:
         lines: the edits, in words, by the numbers of the lines in the old text.
         boxes: the boxes to type anew: another start, count, colour order or number of null pixels. None where what is
             wrong is in a box: then the file says what is typed there.
+        ports: those of the boxes whose starts stay: only what each port has differs, which `patch` prints.
         moved: the runs whose channels are others then, which the player must be told.
         counted: feeds that join a run by its pixels' numbers, where those now count from elsewhere.
     """
@@ -57,6 +58,7 @@ class Rewritten:
     patch: Patch
     lines: tuple[str, ...]
     boxes: tuple[str, ...]
+    ports: tuple[str, ...]
     moved: tuple[str, ...]
     counted: tuple[str, ...]
 
@@ -86,7 +88,8 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)
-    return Rewritten(text, new, wiring, patch, edits(text, new), boxes, moved, _counted(show, after))
+    ports = tuple(box for box in boxes if box not in changed_boxes(plan.patch, patch))
+    return Rewritten(text, new, wiring, patch, edits(text, new), boxes, ports, moved, _counted(show, after))
 
 
 def edits(old: str, new: str) -> tuple[str, ...]:

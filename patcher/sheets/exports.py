@@ -11,6 +11,7 @@ from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import count, length
 from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
+from patcher.visible import as_csv
 
 
 def document(sheet: ShowSheet) -> dict[str, Any]:
@@ -26,6 +27,12 @@ def document(sheet: ShowSheet) -> dict[str, Any]:
 
 def _keys(table: PrintedTable) -> list[str]:
     return [head.replace(" ", "_") for head in table.heads]
+
+
+def files(sheet: ShowSheet) -> dict[str, str]:
+    """The files that are no pages: each table as CSV, and all of it in Markdown; their texts by their names."""
+    made = {f"tables/{name}.csv": as_csv(table.heads, table.rows) for name, table in tables(sheet).items()}
+    return made | {"sheets.md": as_markdown(sheet)}
 
 
 def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:

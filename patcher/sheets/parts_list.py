@@ -149,6 +149,11 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
     if none:
         what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "
         yield Need("fuses", "fuse at a tap: no size fits", len(none), note=f"{what}wire allows: add taps")
+    yield from _unknown_fuses(state)
+
+
+def _unknown_fuses(state: Power) -> Iterator[Need]:
+    """Taps of which the file does not say whether they need a fuse."""
     unknown = [tap for taps in state.taps.values() for tap in taps if tap.needed is None]
     if unknown:
         missing = [f"the wire of pixel.{state.show.runs[tap.join.run].pixel}" for tap in unknown if tap.wire is None]

@@ -446,6 +446,7 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
         "  yes: proved",
         "     → nothing",
         "    then patcher patch '/a b/show.toml'; patcher todo '/a b/show.toml' lists what to change:",
+        "    then patcher patch '/a b/show.toml'",
         "  Before you check: change the settings of mooring (patcher todo show.toml)",
     ):
         walks._tell(line)
@@ -456,5 +457,6 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
         "Your answer: yes: proved",
         "Your answer: nothing",
         "then see “Progress and notes” for what to change:",
+        "then see “Boxes: what to type in”",
         "Before you check: change the settings of mooring (see “Progress and notes”)",
     ]
