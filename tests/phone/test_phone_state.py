@@ -23,7 +23,7 @@ from patcher.frames.request import PatternName
 from patcher.patch.thing import spans_of
 from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
-from patcher.phone.content import Content, rows
+from patcher.phone.content import Content, _thinned, rows
 from patcher.phone.desk import Desk
 from patcher.phone.frame_thread import Flashes, boxes_at
 from patcher.phone.pages import Pages
@@ -225,6 +225,16 @@ def test_what_does_not_fit_the_next_thing_becomes_steady() -> None:
     # Source: `help patterns`: a sweep by rows needs a grid
     state = tap(tap(State(thing="weir"), Act("pattern", "sweep"), PLAN, 0.0), Act("find", "hedge"), PLAN, 0.0)
     assert (state.thing, state.pattern, state.problem) == ("hedge", "steady", "")
+
+
+@given(st.sets(st.integers(0, 200)), st.integers(1, 9))
+def test_what_is_thinned_out_leaves_something_of_every_stretch(pixels: set[int], every: int) -> None:
+    # Source: what is lit is drawn before what is dark: a lone pixel stays, and no hole in a stretch is longer than that
+    kept = _thinned(np.array(sorted(pixels), dtype=np.int64), every)
+    assert set(kept) <= pixels
+    for pixel in pixels:
+        near = [other for other in kept if abs(other - pixel) < every]
+        assert any(set(range(min(pixel, other), max(pixel, other) + 1)) <= pixels for other in near)
 
 
 @given(st.sets(st.integers(0, 60)).map(sorted))

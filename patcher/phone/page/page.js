@@ -4,7 +4,7 @@
 
 const $ = (id) => document.getElementById(id);
 const SECTIONS = ["home", "thing", "round", "boxes", "report"];
-const BEAT = 2000, SILENT = 5000, AGAIN = 400;   // milliseconds
+const BEAT = 1000, SILENT = 3000, AGAIN = 400;   // milliseconds
 
 let socket = null;
 let now = null;            // the state as it was told last
