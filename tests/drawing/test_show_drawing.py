@@ -474,7 +474,8 @@ def test_what_is_not_there_has_no_drawing(heron: Scene) -> None:
 # --- the legend, and leaders --------------------------------------------------------------------------------------
 
 SIGNS = (
-    ("first", ".//*[@data-end='first']"), ("last", ".//*[@data-end='last']"), ("way", ".//*[@class='way']/*[@stroke-width='0.2']"),
+    ("first", ".//*[@data-end='first']"), ("last", ".//*[@data-end='last']"),
+    ("way", ".//*[@class='way']/*[@stroke-width='0.2']"),
     ("chevrons", ".//*[@class='chevrons']"), ("pixels", ".//*[@class='pixels']"),
     ("wire", ".//*[@class='run']/*[@class='wire']"),
     ("edge", ".//*[@data-edge]"), ("tap", ".//*[@data-joint]"), ("cut", ".//*[@data-cut]"), ("gap", ".//*[@data-gap]"),
