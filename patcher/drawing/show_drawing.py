@@ -114,7 +114,7 @@ def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     wiring.show.controllers[box]
     known = tuple(fact for fact in facts(wiring, patch, state).values() if fact.box == box)
     looks = {fact.port_name: look(fact.port - 1) for fact in sorted(known, key=lambda each: each.port)}
-    elsewhere = "see “Cables, to scale” and the drawings of its props"
+    elsewhere = "see the tables of this box and the drawings of its props"
     subject = _Subject(wiring, known, (box,), False, looks, 2, 9, f"Box {box}", 4, 190.0, elsewhere)
     drawn, over = _try(subject, wide, 0.0)
     return drawn if over <= 0 else _drawn(replace(subject, told=3), wide)
@@ -133,7 +133,7 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
     alone = len({fact.box for fact in known}) < 2
     numbers = {fact.port_name: fact.port - 1 for fact in known}
     looks = {port: look(numbers[port] if alone else place) for place, port in enumerate(ports)}
-    elsewhere = "see “Cables, to scale” of its box"
+    elsewhere = "see the tables of its box"
     return _drawn(_Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0, elsewhere), wide)
 
 
