@@ -2,7 +2,9 @@
 
 The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label
 tries places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that
-is crossed least. The order of the labels says who chooses first; the same labels are always placed the same.
+is crossed least. A label farther from its anchor has a leader: it ends on a line of its owner, crosses no other
+leader and nobody else's line; where none can, the label has no place. The order of the labels says who chooses first;
+the same labels are always placed the same.
 """
 
 from __future__ import annotations

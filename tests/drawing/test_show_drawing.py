@@ -592,6 +592,12 @@ def test_legends_have_the_marks_that_are_drawn_and_leaders_end_on_their_own_run(
 def test_legends_and_leaders_of_the_shipped_show(heron: Scene, wide: float) -> None:
     # Found in use: on the phone two names read as exchanged, for their leaders ended on each other's run
     check_signs(heron, wide)
+    for name, document in all_drawings(heron, wide).items():
+        # Source: the design: what a colour stands for, a box or a port, is said in words on each page
+        drawn = Drawn(document)
+        ports = {run.get("data-port") for run in drawn.root.iterfind("./*[@class='run']")}
+        words = {f"box {port.partition('/')[0]}" if name == "show" else f"port {port}" for port in ports}
+        assert words <= set(drawn.said().splitlines()), name
 
 
 def test_the_phone_says_which_names_found_no_space(heron: Scene) -> None:
