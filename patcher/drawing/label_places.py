@@ -38,6 +38,8 @@ _WORSE = 2.0
 _NEAR = (0.9, 1.5, 2.2, 3.2, 4.4, 6.0, 8.0, 10.5, 13.5, 17.0, 21.0, 26.0, 32.0, 40.0, 50.0)
 _CLEAR, _ON_LINE = 1.3, 0.2
 """Millimetres from an anchor to its leader: beside a mark that stands there; on the line that it belongs to."""
+_FAR = 10.0
+"""Millimetres that the numbers round a grid may reach."""
 _SHARED = -1
 """Stands for a cell on which lines of several owners lie."""
 _TOUCHING = 2.4
@@ -177,7 +179,17 @@ class Paper:
         if not owner:
             return False
         number = self._owners.get(owner, 0)
+        if number and self._is_beside_another(anchor, number):
+            return True
         return any(cell not in (0, number) for cell in self._along(self._owner, whole, 0).tolist())
+
+    def _is_beside_another(self, anchor: tuple[float, float], number: int) -> bool:
+        """Whether an anchor that is on no line of its owner, as beside a grid, has another line near it."""
+        x, y = anchor
+        if (self._owner[self._cells((x, y, x, y))] == number).any():
+            return False
+        near = self._owner[self._cells((x - _FAR, y - _FAR, x + _FAR, y + _FAR))]
+        return bool(((near != 0) & (near != number)).any())
 
     def _on(self, cells: NDArray[np.bool_], leader: Leader) -> int:
         """Of how many cells a leader, its ends apart, is not alone."""

@@ -582,6 +582,7 @@ def check_signs(found: Scene, wide: float) -> None:
 
 
 @examples(5, 40)
+@example(seed=320, wide=180.0)  # a grid's name beyond its numbers, with another run between
 @given(SHOW_SEEDS, WIDE)
 def test_legends_have_the_marks_that_are_drawn_and_leaders_end_on_their_own_run(seed: int, wide: float) -> None:
     # Source: the elements of the SVG; geometry by a second, slow definition
