@@ -7,6 +7,8 @@ the strings that they join.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, StringLane, SupplyLanes, cables
@@ -39,6 +41,8 @@ from patcher.power.flow import Power
 from patcher.wiring import Wiring
 
 _STRING, _MARK = 1.3, 0.85
+_LEADS = {"cable": "plain-lead", "booster": "booster-lead", "differential": "differential-lead"}
+"""The legend's keys of leads."""
 
 
 def cable_chart(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -66,10 +70,12 @@ class _Chart:
 
     def __init__(self, found: Cables, wide: float, heading: str, box: str) -> None:
         self.found, self.wide, self.heading, self.box = found, wide, heading, box
-        self.legend = legend.rows(self._items(), wide - 2)
+        self.seen = self._possible()
+        self.legend = legend.rows(self._items(legend.SAYS_ALL), wide - 2)
         self.stack = Stack(found, wide, HIGH - len(self.legend) * legend.ROW - 8 - 8)
         self.lanes = self.stack.lanes
         self.scale, self.x = self.stack.scale, self.stack.x
+        self.seen = set()
 
     def document(self) -> str:
         """The whole chart."""
@@ -88,6 +94,7 @@ class _Chart:
         if self.found.end > 1e-9:
             parts += legend.ruler(0.0, self.found.end, self.scale, LEFT, y + 1)
         y += 8
+        self.legend = legend.rows(self._items(self.stack.worded), self.wide - 2)
         parts += legend.write(self.legend, 1.0, y)
         y += len(self.legend) * legend.ROW + 1
         lines = self._says(HIGH - y)
@@ -104,7 +111,11 @@ class _Chart:
         lists.append(
             (
                 "Left out for space",
-                [*([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []), *self.stack.notes],
+                [
+                    *self.stack.omitted,
+                    *([f"{self.stack.cut} lines of the chart"] if self.stack.cut else []),
+                    *self.stack.notes,
+                ],
             )
         )
         if not self.found.ports:
@@ -116,22 +127,41 @@ class _Chart:
                 lines += legend.paragraph([f"{label}: {text[0]}", *text[1:]], self.wide - 2, most)
         return lines
 
-    def _items(self) -> list[legend.Item]:
-        """The key."""
+    def _possible(self) -> set[str]:
+        """The marks that the chart may have: for so many the legend keeps room."""
         strings = [string.fact for lane in self.found.ports for string in lane.strings]
-        if not strings:
-            return []
-        found = legend.mark_items(strings, named=True, leads=False, ribbons=False)
-        found.append((_lead_line(0.0, 8.0, 0.0, "cable"), "lead"))
-        for via, words in (("booster", "lead with a booster"), ("differential", "lead, data sent differentially")):
-            if any(fact.run.lead_via == via for fact in strings):
-                found.append((_lead_line(0.0, 8.0, 0.0, via), words))
-        if any(fact.run.nulls for fact in strings):
-            found.append((marks.null(np.array([4.0, 0.0]), 1.0), "null pixels"))
-        if self.found.supplies:
-            found.append((marks.source(4.0, 0.0, 1.5), "supply"))
-            found.append((path("M0,0H8", stroke=BLACK, stroke_width="0.3") + marks.fuse(2.0, 0.0, 4.0), "fuse"))
-        return found
+        feeds = [lane.feed for each in self.found.supplies for lane in each.feeds]
+        taps = bool(feeds) or any(fact.taps for fact in strings)
+        may = {
+            "tap": taps, "edge": any(fact.edges for fact in strings), "null": any(fact.run.nulls for fact in strings),
+            "cut": any(fact.run.power_cuts or not fact.run.power_joined for fact in strings),
+            "supply": bool(feeds), "feed": bool(feeds), "fuse": any(feed.fuse is not None for feed in feeds),
+            "joint": any(lane.tee for lane in self.found.ports) or any(feed.source is not None for feed in feeds),
+        }  # fmt: skip
+        may |= {_LEADS[fact.run.lead_via]: True for fact in strings}
+        return {key for key, is_drawn in may.items() if is_drawn} | ({"first", "last", "way"} if strings else set())
+
+    def _items(self, worded: Collection[str]) -> list[legend.Item]:
+        """The legend: of the marks that are drawn, and of the labels that stand beside them."""
+        strings = [string.fact for lane in self.found.ports for string in lane.strings]
+        feed = path("M0,0H8", stroke=BLACK, stroke_width="0.6")
+        branch = path("M4,-1.4V0", stroke=BLACK, stroke_width="0.3")
+        every = {
+            "string": (threaded("M0,0H8", look(0), _STRING), "string: each port has its own colour and dashes"),
+            "plain-lead": (_lead_line(0.0, 8.0, 0.0, "cable"), "lead"),
+            "booster-lead": (_lead_line(0.0, 8.0, 0.0, "booster"), "lead with a booster"),
+            "differential-lead": (_lead_line(0.0, 8.0, 0.0, "differential"), "lead, data sent differentially"),
+            "null": (marks.null(np.array([4.0, 0.0]), 1.0), "null pixels"),
+            "supply": (marks.source(4.0, 0.0, 1.5), "supply"),
+            "feed": (feed, "wire of a feed"),
+            "fuse": (path("M0,0H8", stroke=BLACK, stroke_width="0.3") + marks.fuse(2.0, 0.0, 4.0), "fuse"),
+            "joint": (feed + branch + marks.joint(4.0, 0.0), "joint: a branch leaves here"),
+        }
+        says = "its pixels · universe/channel of the first"
+        shared = self.seen - {"lead", "booster"}
+        return legend.mark_items(shared, worded, strings, run=says, named="feed-tap" in worded) + [
+            legend.keyed(key, *item) for key, item in every.items() if key in self.seen
+        ]
 
     def _grid(self, foot: float) -> list[str]:
         """Hair lines at every labelled metre."""
@@ -146,6 +176,7 @@ class _Chart:
         top = self.lanes[lane.parent].y
         dashes = {"stroke_dasharray": "0.9 0.7"} if isinstance(lane.what, PortLane) else {}
         d = f"M{number(lane.begin)},{number(top)}V{number(lane.y)}"
+        self.seen.add("joint")
         return path(d, stroke=BLACK, stroke_width="0.3", **dashes) + marks.joint(lane.begin, top)
 
     def _ports(self) -> list[str]:
@@ -174,30 +205,36 @@ class _Chart:
         name = {"data_run": fact.name}
         lead = {"data_to": fact.name, "data_metres": f"{run.lead:.3f}"}
         parts = [_lead_line(self.x(string.lead_from), begin, y, run.lead_via, **lead)]
+        self.seen |= {"first", "last"} | ({_LEADS[run.lead_via]} if begin - self.x(string.lead_from) > 0.01 else set())
         if end - begin > 0.01:
             ends = np.array([[begin, y], [end, y]])
             whole = f"{string.end - string.along[0]:.3f}"
             along = f"M{number(begin)},{number(y)}H{number(end)}"
             parts.append(threaded(along, seen, _STRING, class_="string", data_metres=whole))
+            self.seen |= {"way", "string"}
             parts += [marks.arrow(at, way, 1.3) for at, way in arrows(ends, 16.0)]
         at_the_end = min(run.nulls, 4, max(1, int((begin - self.x(string.lead_from) - 1) / 1.5)))
         nulls = [self.x(string.lead_from + metres) for metres in run.nulls_at]
         for null in nulls or [begin - 1.9 - 1.5 * place for place in range(at_the_end)]:
-            parts.append(marks.null(np.array([null, y]), 0.8))
+            self.seen.add("null")
+            parts.append(marks.group(marks.null(np.array([null, y]), 0.8), class_="null"))
         for span in fact.edges:
             at = np.array([self.x(string.along[span.first_pixel - 2 : span.first_pixel].mean()), y])
             whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
+            self.seen.add("edge")
             parts.append(marks.mark(marks.edge(at, right, _MARK), **whose, **name))
         for pixel in run.power_cuts:
             at = np.array([self.x(string.along[pixel - 2 : pixel].mean()), y])
+            self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut=pixel, **name))
         if not run.power_joined and string.lead_from > 0 and fact.source is None:
             at = np.array([(self.x(string.lead_from) + begin) / 2, y])
+            self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut="lead", **name))
-        feeds = list(dict.fromkeys(tap.feed for tap in fact.taps))
         for tap in fact.taps:
             at = np.array([self.x(string.along[tap.pixel - 1]), y])
-            inner = marks.tap(at, np.array([0.0, 1.0]), _MARK, filled=feeds.index(tap.feed) % 2 == 0)
+            inner = marks.tap(at, np.array([0.0, 1.0]), _MARK)
+            self.seen.add("tap")
             whose = {"data_feed": tap.feed, "data_joint": tap.number, "data_pixel": tap.pixel}
             parts.append(marks.mark(inner, **whose, **name))
         last = marks.last(np.array([end, y]), right, _MARK)
@@ -209,6 +246,7 @@ class _Chart:
     def _draw_feed(self, lane: Lane, what: FeedLane) -> str:
         y, end = lane.y, self.x(what.end)
         along, metres = f"M{number(lane.begin)},{number(y)}H{number(end)}", f"{what.end - what.begin:.3f}"
+        self.seen |= {"feed"} | ({"fuse"} if what.feed.fuse is not None else set())
         parts = [path(along, class_="wire", stroke=BLACK, stroke_width="0.6", data_metres=metres)]
         if lane.parent is None:
             parts.append(path(f"M4.5,{number(y)}H{LEFT:g}", stroke=BLACK, stroke_width="0.6"))
@@ -218,13 +256,15 @@ class _Chart:
             parts.append(marks.fuse(lane.begin + 0.8, y, 4.2))
         for joint in what.joints:
             at = np.array([self.x(joint.at), y])
-            inner = marks.tap(at, np.array([0.0, 1.0]), _MARK, filled=True)
+            inner = marks.tap(at, np.array([0.0, 1.0]), _MARK)
+            self.seen.add("tap")
             whose = {"data_joint": joint.number, "data_run": joint.run, "data_pixel": joint.pixel}
             parts.append(marks.mark(inner, **whose, data_metres=f"{joint.at:.3f}"))
         return marks.group("".join(parts), class_="feed", data_feed=what.feed.name)
 
     def _draw_supply(self, lane: Lane, what: SupplyLanes) -> str:
         supply = what.supply
+        self.seen.add("supply")
         here = self.lanes.index(lane)
         ends = [each.y for each in self.lanes[here:] if each.parent is None and isinstance(each.what, FeedLane)
                 and each.what.feed.supply == supply.name]  # fmt: skip

@@ -68,6 +68,7 @@ class Stack:
         scale: millimetres a metre.
         notes: what found no room.
         cut: how many lanes found none.
+        level: how much is left out, as `_LEVELS` says.
     """
 
     def __init__(self, found: Cables, wide: float, room: float) -> None:
@@ -77,6 +78,7 @@ class Stack:
         self.lanes: list[Lane] = []
         self.cut = 0
         for level in range(_LEVELS + 1):
+            self.level = level
             self._lay(level)
             if self.high <= room:
                 break
@@ -84,6 +86,32 @@ class Stack:
             self.lanes.pop()
             self.cut += 1
         self._down()
+
+    @property
+    def worded(self) -> set[str]:
+        """The kinds of labels that stand in the chart; `feed-tap` is a feed that is named at a string's tap."""
+        kinds = {step.words.kind for lane in self.lanes for step in (*lane.up, *lane.down)}
+        kinds |= {lane.beside.kind for lane in self.lanes if lane.beside is not None}
+        named = any(
+            step.words.kind == "feed" for lane in self.lanes if isinstance(lane.what, PortLane) for step in lane.down
+        )
+        return (kinds - {"feed"}) | ({"feed", "feed-tap"} if named else set())
+
+    @property
+    def omitted(self) -> list[str]:
+        """The kinds of labels that are left out everywhere, as far as the chart would have them."""
+        facts = [string.fact for lane in self.found.ports for string in lane.strings]
+        kinds = (
+            (1, any(fact.run.lead for fact in facts), "lengths of leads"),
+            (2, any(fact.taps for fact in facts), "feeds and currents at the strings’ taps"),
+            (3, any(each.feeds for each in self.found.supplies), "runs and currents at the feeds’ taps"),
+            (4, any(fact.volts is not None for fact in facts), "volts of last pixels"),
+            (4, any(fact.edges for fact in facts), "addresses of new universes"),
+            (4, any(fact.run.nulls for fact in facts), "numbers of null pixels"),
+        )
+        few = "some addresses of new universes"
+        some = [few] if self.level < 4 and any(len(fact.edges) > _EDGES for fact in facts) else []
+        return [words for level, is_there, words in kinds if is_there and level <= self.level] + some
 
     @property
     def high(self) -> float:

@@ -133,7 +133,7 @@ def universe_bars(wiring: Wiring, patch: Patch, *, wide: float = 180.0, high: fl
 
 def _legend(looks: dict[str, Stroke], page: Sequence[_Row], wide: float) -> list[list[tuple[float, legend.Item]]]:
     used = {seat.box for row in page for seat in row.taken}
-    items = legend.look_items((name, seen) for name, seen in looks.items() if name in used)
+    items = legend.look_items((f"box {name}", seen) for name, seen in looks.items() if name in used)
     return legend.rows(items, wide - 2)
 
 

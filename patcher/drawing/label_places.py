@@ -2,7 +2,9 @@
 
 The paper is cut into small cells, of which each is free, crossed by a line, or taken by a label or a mark. A label
 tries places round its anchor, the nearest first, and takes the first that is free; where all are crossed, the one that
-is crossed least. The order of the labels says who chooses first; the same labels are always placed the same.
+is crossed least. A label farther from its anchor has a leader: it ends on a line of its owner, crosses no other
+leader and nobody else's line; where none can, the label has no place. The order of the labels says who chooses first;
+the same labels are always placed the same.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import cos, hypot, pi, sin
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +36,12 @@ _OVER = 0.25
 _WORSE = 2.0
 """Millimetres that it goes farther rather than choose the next anchor."""
 _NEAR = (0.9, 1.5, 2.2, 3.2, 4.4, 6.0, 8.0, 10.5, 13.5, 17.0, 21.0, 26.0, 32.0, 40.0, 50.0)
+_CLEAR, _ON_LINE = 1.3, 0.2
+"""Millimetres from an anchor to its leader: beside a mark that stands there; on the line that it belongs to."""
+_FAR = 10.0
+"""Millimetres that the numbers round a grid may reach."""
+_SHARED = -1
+"""Stands for a cell on which lines of several owners lie."""
 _TOUCHING = 2.4
 """A label nearer than this to its anchor needs no leader."""
 
@@ -57,10 +66,18 @@ class Paper:
         shape = int(high / _CELL) + 2, int(wide / _CELL) + 2
         self._crossed: NDArray[np.bool_] = np.zeros(shape, bool)
         self._taken: NDArray[np.bool_] = np.zeros(shape, bool)
+        self._owner: NDArray[np.int32] = np.zeros(shape, np.int32)
+        self._owners: dict[str, int] = {}
+        self._leaders: list[Leader] = []
 
-    def cross(self, points: NDArray[np.float64], width: float = 0.3) -> None:
-        """A line of some width through points."""
+    def cross(self, points: NDArray[np.float64], width: float = 0.3, *, owner: str = "") -> None:
+        """A line of some width through points, and whose it is."""
         self._mark(self._crossed, points, width)
+        if owner:
+            number = self._owners.setdefault(owner, len(self._owners) + 1)
+            near = np.zeros(self._owner.shape, bool)
+            self._mark(near, points, width + 0.5)
+            self._owner[near] = np.where((self._owner[near] == 0) | (self._owner[near] == number), number, _SHARED)
 
     def _mark(self, cells: NDArray[np.bool_], points: NDArray[np.float64], width: float) -> None:
         length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
@@ -99,6 +116,7 @@ class Paper:
         crossing: float = 0.05,
         above: bool = False,
         pay: float = _PAY,
+        owner: str = "",
     ) -> LabelPlace | None:
         """The place of a label, which is then taken; None where there is none.
 
@@ -111,6 +129,7 @@ class Paper:
             crossing: which part of it may be crossed by lines.
             above: whether it tries above the anchor before it tries at its right.
             pay: millimetres that it goes farther rather than being crossed all over.
+            owner: whose it is: its leader then ends on a line of that owner and crosses nobody else's.
         """
         best: tuple[float, LabelPlace] | None = None
         for worse, anchor in enumerate(anchors):
@@ -120,18 +139,19 @@ class Paper:
                     break
                 if crossed > crossing:
                     continue
-                leader = _leader(anchor, rect)
-                if leader is not None and self._on(self._taken, leader):
+                leader = _leader(anchor, rect, _CLEAR)
+                if leader is not None and (self._on(self._taken, leader) or self._strays(anchor, rect, owner)):
                     continue
                 over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
                 cost = least + pay * crossed + over
                 if best is None or cost < best[0] - 1e-9:
-                    best = cost, LabelPlace(rect, leader)
+                    best = cost, LabelPlace(rect, leader and _leader(anchor, rect, _ON_LINE if owner else _CLEAR))
         if best is None:
             return None
         left, top, right, bottom = best[1].rect
         self.take((left - _AIR, top - _AIR, right + _AIR, bottom + _AIR))
         if best[1].leader is not None:
+            self._leaders.append(best[1].leader)
             self._mark(self._taken, np.array(best[1].leader), 0.3)
         return best[1]
 
@@ -150,22 +170,58 @@ class Paper:
                     crossed = self._crossed[cells]
                     yield far, (left, top, left + wide, top + high), np.count_nonzero(crossed) / crossed.size
 
+    def _strays(self, anchor: tuple[float, float], rect: Rect, owner: str) -> bool:
+        """Whether a leader would cross another leader or, where it has an owner, another one's line."""
+        whole = _leader(anchor, rect, 0.0)
+        assert whole is not None  # noqa: S101
+        if any(_cross(whole, other) for other in self._leaders):
+            return True
+        if not owner:
+            return False
+        number = self._owners.get(owner, 0)
+        if number and self._is_beside_another(anchor, number):
+            return True
+        return any(cell not in (0, number) for cell in self._along(self._owner, whole, 0).tolist())
+
+    def _is_beside_another(self, anchor: tuple[float, float], number: int) -> bool:
+        """Whether an anchor that is on no line of its owner, as beside a grid, has another line near it."""
+        x, y = anchor
+        if (self._owner[self._cells((x, y, x, y))] == number).any():
+            return False
+        near = self._owner[self._cells((x - _FAR, y - _FAR, x + _FAR, y + _FAR))]
+        return bool(((near != 0) & (near != number)).any())
+
     def _on(self, cells: NDArray[np.bool_], leader: Leader) -> int:
         """Of how many cells a leader, its ends apart, is not alone."""
+        return int(np.count_nonzero(self._along(cells, leader, 1)))
+
+    def _along(self, cells: NDArray[Any], leader: Leader, apart: int) -> NDArray[Any]:
+        """The cells along a leader, without so many steps at each end."""
         (x, y), (u, v) = leader
         steps = max(2, int(hypot(u - x, v - y) / (_CELL * 0.6)))
-        along = np.arange(1, steps - 1)
+        along = np.arange(apart, steps - apart)
         columns = ((along * ((u - x) / (steps - 1)) + x) / _CELL).astype(int)
         rows = ((along * ((v - y) / (steps - 1)) + y) / _CELL).astype(int)
         inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
-        return int(np.count_nonzero(cells[rows[inside], columns[inside]]))
+        found: NDArray[Any] = cells[rows[inside], columns[inside]]
+        return found
 
 
-def _leader(anchor: tuple[float, float], rect: Rect) -> Leader | None:
-    """The line from an anchor to a label; None where the label touches it."""
+def _cross(one: Leader, two: Leader) -> bool:
+    """Whether two straight lines have a point in common."""
+
+    def side(line: Leader, point: tuple[float, float]) -> float:
+        (x, y), (u, v) = line
+        return (u - x) * (point[1] - y) - (v - y) * (point[0] - x)
+
+    return side(one, two[0]) * side(one, two[1]) <= 0 and side(two, one[0]) * side(two, one[1]) <= 0
+
+
+def _leader(anchor: tuple[float, float], rect: Rect, clear: float) -> Leader | None:
+    """The line to a label, from so many millimetres beside its anchor; None where the label touches it."""
     near = min(max(anchor[0], rect[0]), rect[2]), min(max(anchor[1], rect[1]), rect[3])
     away = hypot(near[0] - anchor[0], near[1] - anchor[1])
     if away <= _TOUCHING:
         return None
-    begin = 1.3 / away
+    begin = clear / away
     return (anchor[0] + (near[0] - anchor[0]) * begin, anchor[1] + (near[1] - anchor[1]) * begin), near

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import count
 
 import numpy as np
 
 from patcher.drawing import marks
-from patcher.drawing.run_facts import Facts
+from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import (  # fmt: skip
     BLACK,
+    GREY,
     LINE,
     PLAIN,
     SMALL,
+    WHITE,
     Stroke,
     fitted,
     long,
@@ -35,32 +37,54 @@ def look_items(looks: Iterable[tuple[str, Stroke]]) -> list[Item]:
     return [(threaded("M0,0H8", seen, 1.2), name) for name, seen in looks]
 
 
-def mark_items(facts: Sequence[Facts], *, named: bool, leads: bool, ribbons: bool) -> list[Item]:
-    """The marks that a drawing of some runs may have."""
+SAYS_ALL = frozenset({"run", "last", "edge", "feed", "joint"})
+"""Kinds of labels that change what a mark is said to be."""
+
+
+def mark_items(
+    seen: Collection[str], worded: Collection[str], facts: Sequence[Facts], *, run: str = "", named: bool = False
+) -> list[Item]:
+    """The marks of a drawing, and what stands beside them.
+
+    Args:
+        seen: which marks are drawn.
+        worded: which kinds of labels are written.
+        facts: of the runs that are drawn.
+        run: what is said behind a run's name.
+        named: whether the feed is named beside a tap.
+    """
     at, right, up = np.array([4.0, 0.0]), np.array([1.0, 0.0]), np.array([0.0, -1.0])
     line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
-    volts = any(fact.volts is not None for fact in facts)
-    name = text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold")
-    found = [
-        *([(name, "port · universe/channel of its first pixel")] if named else []),
-        (line + marks.first(at, 0.9), "first pixel: the data enters here"),
-        (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
-        (line + marks.arrow(at, right, 1.3), "data direction"),
-    ]
-    if ribbons:
-        chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
-        found.append((path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"))
     lead = path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
-    where_used = (
-        ([fact.edges for fact in facts], line + marks.edge(at, right, 0.9), "new universe (pixel: universe/channel)"),
-        ([fact.taps for fact in facts], line + marks.tap(at, up, 0.8, filled=True), "tap: feed and current"),
-        ([fact.run.power_cuts for fact in facts], line + marks.cut(at, right, 0.9), "V+ is cut"),
-        ([fact.run.gap_places for fact in facts], line + marks.gap(at, 0.9), "gap: no pixel here"),
-        ([leads], lead, "lead"),
-        ([leads and fact.run.lead_via == "booster" for fact in facts], lead + marks.booster(at, right, 0.9),
-         "lead with a booster"),
-    )  # fmt: skip
-    return found + [(swatch, words) for used, swatch, words in where_used if any(used)]
+    volts = "last" in worded and any(fact.volts is not None for fact in facts)
+    chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
+    back = any(tap.amps is not None and amps_words(tap.amps)[0] == "−" for fact in facts for tap in fact.taps)
+    tap = (": feed and current" if named else " and its current") + ("; −: back into the feed" if back else "")
+    every = {
+        "first": (line + marks.first(at, 0.9), "first pixel: the data enters here"),
+        "last": (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
+        "way": (line + marks.arrow(at, right, 1.3), "data direction"),
+        "chevrons": (path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"),
+        "pixels": (path("M4,0h0", stroke=BLACK, stroke_width="1.2", stroke_linecap="round")
+                   + path("M4,0h0", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"), "pixel"),
+        "wire": (path("M0,0H8", stroke=GREY, stroke_width="0.25"), "wire between pixels"),
+        "edge": (line + marks.edge(at, right, 0.9),
+                 "new universe" + (" (pixel: universe/channel)" if "edge" in worded else "")),
+        "tap": (line + marks.tap(at, up, 0.8), "tap" + (tap if {"feed", "joint"} & set(worded) else "")),
+        "cut": (line + marks.cut(at, right, 0.9), "V+ is cut"),
+        "gap": (line + marks.gap(at, 0.9), "gap: no pixel here"),
+        "box": (marks.box(at, 1.1), "box"),
+        "lead": (lead, "lead"),
+        "booster": (lead + marks.booster(at, right, 0.9), "lead with a booster"),
+    }  # fmt: skip
+    found = [keyed(key, *item) for key, item in every.items() if key in seen]
+    name = text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold")
+    return [(name, run), *found] if run and "run" in worded else found
+
+
+def keyed(key: str, swatch: str, words: str) -> Item:
+    """An item of the legend that tells which mark it is of."""
+    return marks.group(swatch, data_key=key), words
 
 
 def rows(items: Sequence[Item], wide: float) -> list[list[tuple[float, Item]]]:

@@ -73,12 +73,12 @@ def cut(at: Floats, way: Floats, size: float) -> str:
     )
 
 
-def tap(at: Floats, outward: Floats, size: float, *, filled: bool) -> str:
-    """Where a feed joins: a triangle beside the run that points at it."""
+def tap(at: Floats, outward: Floats, size: float) -> str:
+    """Where a feed joins: a filled triangle beside the run that points at it."""
     side = _turned(outward) * size * 0.85
     tip, base = at + outward * size * 0.9, at + outward * size * 2.5
     corners = [tip, base - side, base + side]
-    return path(trace_of(corners, closed=True), fill=BLACK if filled else WHITE, **EDGED)
+    return path(trace_of(corners, closed=True), fill=BLACK, **EDGED)
 
 
 def arrow(at: Floats, way: Floats, size: float) -> str:

@@ -90,6 +90,7 @@ class Subject:
         title: of the drawing.
         most: strips at most.
         high: millimetres at most.
+        elsewhere: where what is left out is to be read.
     """
 
     wiring: Wiring
@@ -102,6 +103,7 @@ class Subject:
     title: str
     most: int
     high: float
+    elsewhere: str
 
     @property
     def show(self) -> Show:
@@ -119,6 +121,8 @@ class Hanging:
         size: of the marks, in millimetres.
         notes: what found no room: the letter in its place, and the words.
         unsaid: how many numbers found none, and are said in another drawing.
+        seen: which marks are drawn, by the keys of `legend.mark_items`.
+        worded: which kinds of labels are written.
     """
 
     subject: Subject
@@ -130,6 +134,8 @@ class Hanging:
     labels: list[RunLabel] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
     unsaid: int = 0
+    seen: set[str] = field(default_factory=set)
+    worded: set[str] = field(default_factory=set)
 
     def look(self, fact: Facts) -> Stroke:
         """How a run looks."""
@@ -142,15 +148,16 @@ class Hanging:
             for part in (found.strings, found.wires)
         ]
         strings, wires = whole
-        inner = [*self._wires(wires), *self._strings(fact, found, strings)]
+        inner = [*self._wires(fact, wires), *self._strings(fact, found, strings)]
         heads = self._heads(found, strings or wires)
         self.below.append(marks.group("".join(inner), class_="run", data_run=fact.name, data_port=fact.port_name))
         self.above.append(marks.group(heads, class_="way", data_run=fact.name) if heads else "")
         self._mark(fact, found, strip)
 
-    def _wires(self, wires: Sequence[Floats]) -> list[str]:
+    def _wires(self, fact: Facts, wires: Sequence[Floats]) -> list[str]:
+        self.seen |= {"wire"} if wires else set()
         for wire in wires:
-            self.paper.cross(wire)
+            self.paper.cross(wire, owner=fact.name)
         return [path(trace_of(wire), class_="wire", stroke=GREY, stroke_width="0.25") for wire in wires]
 
     def _strings(self, fact: Facts, found: Course, strings: Sequence[Floats]) -> list[str]:
@@ -158,7 +165,7 @@ class Hanging:
         if found.wired is not None:
             width = min(0.44 * found.pitch, 2.2)
         for string in strings:
-            self.paper.cross(string, max(width, 0.3))
+            self.paper.cross(string, max(width, 0.3), owner=fact.name)
         drawn = " ".join(trace_of(string) for string in strings)
         if not drawn:
             return []
@@ -167,6 +174,7 @@ class Hanging:
         if found.wired is not None and found.pitch < _NARROW:
             lines = [path(drawn, class_="string", stroke=seen.colour, stroke_width=f"{width:.3g}")]
         if self.subject.detail == 2 and found.wired is None and found.pitch >= 3.0 and len(found.pixels) <= 500:
+            self.seen.add("pixels")
             dots = "".join(f"M{number(x)},{number(y)}h0" for x, y in found.pixels)
             lines.append(path(dots, stroke=BLACK, stroke_width="1.2", stroke_linecap="round"))
             lines.append(path(dots, class_="pixels", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"))
@@ -182,11 +190,13 @@ class Hanging:
         if not self.subject.detail:
             strings, every = strings[:1], 1000.0
         places = [place for string in strings if len(string) > 1 for place in arrows(string, every)]
+        self.seen |= {"way"} if places else set()
         return "".join(marks.arrow(at, way, self.size * 1.5) for at, way in places)
 
     def _chevrons(self, strings: Sequence[Floats], size: float) -> str:
         lines = [string[at : at + 2] for string in strings for at in range(0, len(string) - 1, 2)]
         heads = "".join(marks.chevron(at, way, size) for line in lines for at, way in arrows(line, 30.0))
+        self.seen |= {"chevrons"} if heads else set()
         return path(heads, class_="chevrons", stroke=BLACK, stroke_width=f"{min(0.35, size / 2):.2f}") if heads else ""
 
     def _mark(self, fact: Facts, found: Course, strip: Strip) -> None:
@@ -194,11 +204,13 @@ class Hanging:
         name, drawn = {"data_run": fact.name}, []
         if strip.holds(pixels[0, 0]):
             drawn.append(marks.mark(marks.first(pixels[0], size), data_end="first", data_pixel=1, **name))
+            self.seen.add("first")
             self._take(pixels[0], size)
             self._named(fact, found, strip)
         if strip.holds(pixels[-1, 0]):
             end = marks.last(pixels[-1], found.heading(len(pixels)), size)
             drawn.append(marks.mark(end, data_end="last", data_pixel=len(pixels), **name))
+            self.seen.add("last")
             self._take(pixels[-1], size * 1.2)
             if self.subject.detail and not found.numbered:
                 words = fact.far_words
@@ -209,6 +221,7 @@ class Hanging:
                 continue
             whose = {"data_edge": "universe", "data_pixel": span.first_pixel, "data_universe": span.universe}
             way = found.step(span.first_pixel)
+            self.seen.add("edge")
             drawn.append(marks.mark(marks.edge(at, way, size), **whose, **name))
             self._take(at, size)
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
@@ -218,6 +231,7 @@ class Hanging:
             at = found.edge(pixel)
             if strip.holds(at[0]):
                 inner = marks.cut(at, found.step(pixel), size)
+                self.seen.add("cut")
                 drawn.append(marks.mark(inner, data_cut=pixel, **name))
                 self._take(at, size)
                 self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut before {pixel}")
@@ -238,6 +252,7 @@ class Hanging:
             at = every.pixels[place]
             if strip.holds(at[0]):
                 ring = marks.gap(at, min(self.size, found.pitch / 2))
+                self.seen.add("gap")
                 drawn.append(marks.mark(ring, data_gap=gap, data_run=run.name))
         return drawn
 
@@ -250,8 +265,8 @@ class Hanging:
                 continue
             way = found.heading(tap.pixel)
             outward = self._free_side(at, np.array([way[1], -way[0]]))
-            filled = feeds.index(tap.feed) % 2 == 0
-            inner = marks.tap(at, outward, self.size, filled=filled)
+            inner = marks.tap(at, outward, self.size)
+            self.seen.add("tap")
             amps = None if tap.amps is None else f"{tap.amps:.3f}"
             whose = {"data_feed": tap.feed, "data_joint": tap.number, "data_run": fact.name, "data_pixel": tap.pixel}
             self.over.append(marks.mark(inner, **whose, data_amps=amps))
@@ -336,7 +351,10 @@ class Hanging:
         if label.rank > 2 and self.unsaid + len(self.notes) > _TRIED:
             self.unsaid += 1
             return
-        place = self.paper.place(label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above)
+        owner = "" if label.kind == "box" else label.run
+        place = self.paper.place(
+            label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above, owner=owner
+        )
         if place is None:
             self._refer(label, within)
             return
@@ -350,6 +368,7 @@ class Hanging:
             weight = "bold" if bold else None
             base = y + size * (0.8 + LINE * row)
             parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, **HALO))
+        self.worded.add(label.kind)
         self.over.append(marks.group("".join(parts), class_=f"label {label.kind}", data_of=label.run))
 
     def _refer(self, label: RunLabel, within: Rect) -> None:
@@ -372,6 +391,7 @@ class Hanging:
         if float(np.hypot(*(two - one))) < self.size:
             return
         self.paper.cross(ends)
+        self.seen.add("booster" if via == "booster" else "lead")
         drawn = path(
             trace_of(ends), class_="lead", data_to=run, stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"
         )
@@ -382,6 +402,7 @@ class Hanging:
 
     def box(self, name: str, at: Floats, strip: Strip, above: tuple[float, float] | None) -> None:
         """A box where it stands, named beside it or `above` all that hangs on it."""
+        self.seen.add("box")
         self.over.append(marks.mark(marks.box(at, self.size * 1.3), data_box=name))
         self.paper.take(
             (at[0] - self.size * 2, at[1] - self.size * 1.4, at[0] + self.size * 2, at[1] + self.size * 1.4)

@@ -8,7 +8,8 @@ under the picture with the same marks.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -52,8 +53,12 @@ def show_drawing(wiring: Wiring, patch: Patch, state: Power | None, *, wide: flo
     looks = {name: look(place) for place, name in enumerate(boxes)} | {"": look(len(boxes))}
     detail = 1 if len(known) <= _MANY else 0
     return _drawn(
-        Subject(wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH), wide
-    )
+        Subject(
+            wiring, known, boxes, True, looks, detail, 2 if detail else -1, show.settings.title, 8, HIGH,
+            "see the drawing of each box",
+        ),
+        wide,
+    )  # fmt: skip
 
 
 def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -65,7 +70,10 @@ def box_drawing(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, 
     wiring.show.controllers[box]
     known = tuple(fact for fact in facts(wiring, patch, state).values() if fact.box == box)
     looks = {fact.port_name: look(fact.port - 1) for fact in sorted(known, key=lambda each: each.port)}
-    return _drawn(Subject(wiring, known, (box,), False, looks, 2, 3, f"Box {box}", 4, 190.0), wide)
+    elsewhere = "see the tables of this box and the drawings of its props"
+    subject = Subject(wiring, known, (box,), False, looks, 2, 9, f"Box {box}", 4, 190.0, elsewhere)
+    drawn, over = _try(subject, wide, 0.0)
+    return drawn if over <= 0 else _drawn(replace(subject, told=3), wide)
 
 
 def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *, wide: float = 180.0) -> str:
@@ -81,7 +89,8 @@ def prop_drawing(wiring: Wiring, patch: Patch, state: Power | None, prop: str, *
     alone = len({fact.box for fact in known}) < 2
     numbers = {fact.port_name: fact.port - 1 for fact in known}
     looks = {port: look(numbers[port] if alone else place) for place, port in enumerate(ports)}
-    return _drawn(Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0), wide)
+    elsewhere = "see the tables of its box"
+    return _drawn(Subject(wiring, known, (), False, looks, 2, 9, prop, 3, 200.0, elsewhere), wide)
 
 
 def _drawn(subject: Subject, wide: float) -> str:
@@ -102,7 +111,7 @@ def _try(subject: Subject, wide: float, less: float) -> tuple[str, float]:
     shaped = [(fact, found) for fact in hung if (found := positions(show, fact.run)) is not None]
     drawn = {fact.name for fact, _ in shaped}
     bare = [fact for fact in hung if fact.name not in drawn]
-    listed = legend.rows(_items(subject, hung, shaped), wide - 2)
+    listed = legend.rows(_items(subject, hung, _possible(subject, hung, shaped), legend.SAYS_ALL), wide - 2)
     foot = len(listed) * legend.ROW + 2
     across = max(1, int(wide // _LANE_WIDE))
     rows = -(-len(bare) // across)
@@ -120,6 +129,8 @@ def _try(subject: Subject, wide: float, less: float) -> tuple[str, float]:
     hanging.write()
     parts += [*hanging.below, *hanging.above, *hanging.over]
     y = base + max(lanes, 0.0) + 1
+    listed = legend.rows(_items(subject, hung, hanging.seen, hanging.worded), wide - 2)
+    foot = len(listed) * legend.ROW + 2
     parts += legend.write(listed, 1.0, y)
     words, high, over = _words(hanging, left_out, wide, y + foot - 1)
     return document(subject.title, _in_words(subject), wide, min(high + 0.5, HIGH), [*parts, *words]), over
@@ -146,15 +157,36 @@ def _size(shaped: Sequence[tuple[Facts, Floats]]) -> float:
     return 0.85 if len(shaped) <= _MANY else 0.38
 
 
-def _items(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> list[legend.Item]:
+def _possible(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Facts, Floats]]) -> set[str]:
+    """The marks that a drawing may have: for so many the legend keeps room."""
+    leads = subject.detail > 0 and bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
+    marks_of = {
+        "chevrons": any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped),
+        "pixels": subject.detail == 2,
+        "edge": any(fact.edges for fact in hung),
+        "tap": any(fact.taps for fact in hung),
+        "cut": any(fact.run.power_cuts for fact in hung),
+        "gap": any(fact.run.gap_places for fact in hung),
+        "box": any(subject.show.controllers[name].at is not None for name in subject.boxes),
+        "lead": leads,
+        "booster": leads and any(fact.run.lead_via == "booster" for fact in hung),
+    }
+    return {key for key, may in marks_of.items() if may} | ({"first", "last", "way"} if hung else set())
+
+
+def _items(
+    subject: Subject, hung: Sequence[Facts], seen: Collection[str], worded: Collection[str]
+) -> list[legend.Item]:
     """The items of the legend."""
     used = list(dict.fromkeys(fact.box if subject.by_box else fact.port_name for fact in hung))
-    looks = [(name or "on no port", subject.looks[name]) for name in subject.looks if name in used]
-    leads = subject.detail > 0 and bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
-    ribbons = any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped)
-    return legend.look_items(looks) + (
-        legend.mark_items(hung, named=subject.detail > 0, leads=leads, ribbons=ribbons) if hung else []
-    )
+    whose = "box" if subject.by_box else "port"
+    looks = [(_whose(whose, name), subject.looks[name]) for name in subject.looks if name in used]
+    says = "port · universe/channel of its first pixel"
+    return legend.look_items(looks) + legend.mark_items(seen, worded, hung, run=says, named=subject.detail == 2)
+
+
+def _whose(what: str, name: str) -> str:
+    return f"{what} {name}" if name not in ("", "no port") else "on no port"
 
 
 def _notes(hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[str]]]:
@@ -175,9 +207,7 @@ def _notes(hanging: Hanging, left_out: Sequence[Facts]) -> list[tuple[str, list[
         ("No place (at) in the file", unplaced),
     )
     if hanging.unsaid and subject.detail:
-        found.append(
-            (f"{hanging.unsaid} labels left out for space", ["see the drawings of boxes and props, and the charts"])
-        )
+        found.append((f"{hanging.unsaid} label{'s' * (hanging.unsaid != 1)} left out for space", [subject.elsewhere]))
     return found + [(label, text) for label, text in lists if text]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import time
 from collections import Counter
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from patcher.charts.cable_chart import cable_chart
 from patcher.charts.universe_map import universe_bars
 from patcher.drawing.show_drawing import UNSEEN, box_drawing, prop_drawing, show_drawing
+from patcher.phone.dark_drawing import night_drawing
 from patcher.shapes import positions
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, one_box, scene, shipped
 from rig.examples import examples, later
@@ -467,6 +469,147 @@ def test_what_is_not_there_has_no_drawing(heron: Scene) -> None:
     for draw in (box_drawing, cable_chart, prop_drawing):
         with pytest.raises(KeyError):
             draw(*heron, "nobody")
+
+
+# --- the legend, and leaders --------------------------------------------------------------------------------------
+
+SIGNS = (
+    ("first", ".//*[@data-end='first']"), ("last", ".//*[@data-end='last']"),
+    ("way", ".//*[@class='way']/*[@stroke-width='0.2']"),
+    ("chevrons", ".//*[@class='chevrons']"), ("pixels", ".//*[@class='pixels']"),
+    ("wire", ".//*[@class='run']/*[@class='wire']"),
+    ("edge", ".//*[@data-edge]"), ("tap", ".//*[@data-joint]"), ("cut", ".//*[@data-cut]"), ("gap", ".//*[@data-gap]"),
+    ("box", ".//*[@class='mark'][@data-box]"), ("null", ".//*[@class='null']"), ("supply", ".//*[@data-supply]"),
+    ("string", ".//*[@class='lane']//*[@class='string']"), ("feed", ".//*[@class='feed']/*[@class='wire']"),
+)  # fmt: skip
+"""Marks by their keys, and where an SVG has them."""
+
+
+def check_legend(name: str, drawn: Drawn) -> None:
+    """Every mark of a drawing stands in its legend, and no other does."""
+    keys = [element.get("data-key") for element in drawn.root.iter() if element.get("data-key")]
+    assert len(set(keys)) == len(keys), name
+    for key, where in SIGNS:
+        if key in {"string": "way", "way": "string"} and (key == "way") == name.startswith("chart"):
+            continue  # a chart's heads lie among its lines; only a chart has a sample of a string
+        assert (key in keys) == (drawn.root.find(where) is not None), (name, key)
+    taps = [mark.find(f"{SPACE}path") for mark in drawn.root.iterfind(".//*[@data-joint]")]
+    assert {tap.get("fill") for tap in taps} <= {"#000000"}, name
+    if not name.startswith("chart"):
+        leads = {("booster" if "Z" in after else "lead") for after in lead_marks(drawn)}
+        assert leads == {"lead", "booster"} & set(keys), name
+    words = drawn.said()
+    labels = {kind for element in drawn.root.iter() for kind in (element.get("class") or "").split()[1:]}
+    if not name.startswith("chart"):
+        assert ("new universe (pixel" in words) == ("edge" in labels), name
+        assert ("and its volts" not in words) or "last" in labels, name
+        assert ("tap and its current" in words or "tap: feed and current" in words) == ("feed" in labels), name
+
+
+def lead_marks(drawn: Drawn) -> list[str]:
+    """Behind each lead, the outline of a booster where it has one."""
+    parts = list(drawn.root)
+    found = []
+    for place, part in enumerate(parts):
+        if part.get("class") == "lead":
+            after = parts[place + 1] if place + 1 < len(parts) else part
+            is_booster = after.tag.endswith("path") and not after.get("class")
+            found.append(after.get("d") if is_booster else "")
+    return found
+
+
+def check_leaders(name: str, drawn: Drawn) -> None:
+    """No two leaders cross, and each ends on its own run and not on another's."""
+    leaders = [
+        (label.get("data-of"), label.get("class"), points(path.get("d"))[0])
+        for label in drawn.root.iterfind(".//*[@data-of]")
+        for path in label
+        if path.get("class") == "leader"
+    ]
+    for place, (one, _, line) in enumerate(leaders):
+        for other, _, second in leaders[place + 1 :]:
+            assert not crossing(line, second), (name, one, other)
+    lines: dict[str, list] = {}
+    for run in drawn.root.iterfind(".//*[@class='run'][@data-run]"):
+        for path in run:
+            if path.get("class") in ("string", "wire"):
+                lines.setdefault(run.get("data-run"), []).extend(points(path.get("d")))
+    for of, kind, line in leaders:
+        if kind == "label box" or of not in lines:
+            continue
+        away = {run: min(distance(line[0], piece) for piece in pieces) for run, pieces in lines.items()}
+        assert min(away, key=away.get) == of or away[of] <= min(away.values()) + 0.01, (name, of, away)
+
+
+def crossing(one: list, two: list) -> bool:
+    def turn(a: tuple, b: tuple, c: tuple) -> float:
+        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+    (a, b), (c, d) = one, two
+    return turn(a, b, c) * turn(a, b, d) < 0 and turn(c, d, a) * turn(c, d, b) < 0
+
+
+def distance(at: tuple[float, float], piece: list[tuple[float, float]]) -> float:
+    """How far a place is from a line of straight pieces."""
+    found = [np.hypot(at[0] - piece[0][0], at[1] - piece[0][1])]
+    for (x, y), (u, v) in pairwise(piece):
+        length = (u - x) ** 2 + (v - y) ** 2
+        part = min(1.0, max(0.0, ((at[0] - x) * (u - x) + (at[1] - y) * (v - y)) / length)) if length else 0.0
+        found.append(np.hypot(at[0] - x - part * (u - x), at[1] - y - part * (v - y)))
+    return float(min(found))
+
+
+def check_names(name: str, drawn: Drawn) -> None:
+    """Every run that is drawn is named beside it or under the drawing; what is left out is counted."""
+    runs = {run.get("data-run") for run in drawn.root.iterfind("./*[@class='run']")}
+    named = {label.get("data-of") for label in drawn.root.iterfind("./*[@class='label run']")}
+    says = " ".join(text.text for text in drawn.texts() if text.get("class") == "says")
+    if "Runs are named in" in says or re.search(r"and \d+ more", says):
+        return
+    assert [run for run in runs - named if len(run) < 30 and run not in says] == [], name
+
+
+def check_signs(found: Scene, wide: float) -> None:
+    for name, document in all_drawings(found, wide).items():
+        if name.startswith("map"):
+            continue
+        drawn = Drawn(document)
+        check_legend(name, drawn)
+        if not name.startswith("chart"):
+            check_leaders(name, drawn)
+            check_names(name, drawn)
+        assert re.search(r"\b1 labels", drawn.said()) is None
+
+
+@examples(5, 40)
+@example(seed=320, wide=180.0)  # a grid's name beyond its numbers, with another run between
+@given(SHOW_SEEDS, WIDE)
+def test_legends_have_the_marks_that_are_drawn_and_leaders_end_on_their_own_run(seed: int, wide: float) -> None:
+    # Source: the elements of the SVG; geometry by a second, slow definition
+    check_signs(at_random(seed), wide)
+
+
+@pytest.mark.parametrize("wide", [180.0, 90.0])
+def test_legends_and_leaders_of_the_shipped_show(heron: Scene, wide: float) -> None:
+    # Found in use: on the phone two names read as exchanged, for their leaders ended on each other's run
+    check_signs(heron, wide)
+    for name, document in all_drawings(heron, wide).items():
+        # Source: the design: what a colour stands for, a box or a port, is said in words on each page
+        drawn = Drawn(document)
+        ports = {run.get("data-port") for run in drawn.root.iterfind("./*[@class='run']")}
+        words = {f"box {port.partition('/')[0]}" if name == "show" else f"port {port}" for port in ports}
+        assert words <= set(drawn.said().splitlines()), name
+
+
+def test_the_phone_says_which_names_found_no_space(heron: Scene) -> None:
+    # Source: the paper's drawing, in which every run that is drawn has a name or a note
+    night = Drawn(night_drawing(show_drawing(*heron, wide=90.0)))
+    runs = {run.get("data-run") for run in night.root.iterfind("./*[@class='run']")}
+    boxes = {mark.get("data-box") for mark in night.root.iterfind("./*[@class='mark']")} - {None}
+    named = {label.get("data-of") for label in night.root.iterfind("./*[@data-of]")}
+    assert len(runs) == 14
+    told = " ".join(text.text for text in night.texts() if text.get("class") == "unnamed")
+    assert set(re.findall(r"[\w-]+", told.partition(": ")[2])) - {"box"} == (runs | boxes) - named
 
 
 # --- no label over another ----------------------------------------------------------------------------------------
