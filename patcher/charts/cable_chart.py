@@ -131,15 +131,15 @@ class _Chart:
         """The marks that the chart may have: for so many the legend keeps room."""
         strings = [string.fact for lane in self.found.ports for string in lane.strings]
         feeds = [lane.feed for each in self.found.supplies for lane in each.feeds]
-        taps = bool(feeds) or any(fact.taps for fact in strings)
-        may = {
-            "tap": taps, "edge": any(fact.edges for fact in strings), "null": any(fact.run.nulls for fact in strings),
-            "cut": any(fact.run.power_cuts or not fact.run.power_joined for fact in strings),
-            "supply": bool(feeds), "feed": bool(feeds), "fuse": any(feed.fuse is not None for feed in feeds),
-            "joint": any(lane.tee for lane in self.found.ports) or any(feed.source is not None for feed in feeds),
-        }  # fmt: skip
-        may |= {_LEADS[fact.run.lead_via]: True for fact in strings}
-        return {key for key, is_drawn in may.items() if is_drawn} | ({"first", "last", "way"} if strings else set())
+        found = {"first", "last", "way"} if strings else set()
+        for fact in strings:
+            may = {"tap": fact.taps, "edge": fact.edges, "null": fact.run.nulls, "cut": fact.run.power_cuts}
+            found |= {_LEADS[fact.run.lead_via], *(key for key, has in may.items() if has)}
+            found |= {"cut"} if not fact.run.power_joined else set()
+        for feed in feeds:
+            may = {"fuse": feed.fuse is not None, "joint": feed.source is not None}
+            found |= {"tap", "supply", "feed", *(key for key, has in may.items() if has)}
+        return found | ({"joint"} if any(lane.tee for lane in self.found.ports) else set())
 
     def _items(self, worded: Collection[str]) -> list[legend.Item]:
         """The legend: of the marks that are drawn, and of the labels that stand beside them."""

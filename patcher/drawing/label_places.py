@@ -140,20 +140,25 @@ class Paper:
                 if crossed > crossing:
                     continue
                 leader = _leader(anchor, rect, _CLEAR)
-                if leader is not None and (self._on(self._taken, leader) or self._strays(anchor, rect, owner)):
+                if self._barred(anchor, rect, leader, owner):
                     continue
                 over = 0.0 if leader is None else _OVER * self._on(self._crossed, leader)
                 cost = least + pay * crossed + over
                 if best is None or cost < best[0] - 1e-9:
                     best = cost, LabelPlace(rect, leader and _leader(anchor, rect, _ON_LINE if owner else _CLEAR))
-        if best is None:
-            return None
-        left, top, right, bottom = best[1].rect
+        return None if best is None else self._take_place(best[1])
+
+    def _barred(self, anchor: tuple[float, float], rect: Rect, leader: Leader | None, owner: str) -> bool:
+        """Whether a leader would end, or cross, where it may not."""
+        return leader is not None and (bool(self._on(self._taken, leader)) or self._strays(anchor, rect, owner))
+
+    def _take_place(self, place: LabelPlace) -> LabelPlace:
+        left, top, right, bottom = place.rect
         self.take((left - _AIR, top - _AIR, right + _AIR, bottom + _AIR))
-        if best[1].leader is not None:
-            self._leaders.append(best[1].leader)
-            self._mark(self._taken, np.array(best[1].leader), 0.3)
-        return best[1]
+        if place.leader is not None:
+            self._leaders.append(place.leader)
+            self._mark(self._taken, np.array(place.leader), 0.3)
+        return place
 
     def _free_places(
         self, anchor: tuple[float, float], wide: float, high: float, within: Rect, *, above: bool

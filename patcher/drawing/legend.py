@@ -56,21 +56,19 @@ def mark_items(
     at, right, up = np.array([4.0, 0.0]), np.array([1.0, 0.0]), np.array([0.0, -1.0])
     line = path("M0,0H8", stroke=BLACK, stroke_width="0.25")
     lead = path("M0,0H8", stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7")
-    volts = "last" in worded and any(fact.volts is not None for fact in facts)
     chevrons = "".join(marks.chevron(np.array([x, 0.0]), right, 0.8) for x in (2.0, 4.0, 6.0))
-    back = any(tap.amps is not None and amps_words(tap.amps)[0] == "−" for fact in facts for tap in fact.taps)
-    tap = (": feed and current" if named else " and its current") + ("; −: back into the feed" if back else "")
+    says = _beside(worded, facts, named=named)
     every = {
         "first": (line + marks.first(at, 0.9), "first pixel: the data enters here"),
-        "last": (line + marks.last(at, right, 0.9), "last pixel" + (" and its volts" if volts else "")),
+        "last": (line + marks.last(at, right, 0.9), "last pixel" + says["last"]),
         "way": (line + marks.arrow(at, right, 1.3), "data direction"),
         "chevrons": (path(chevrons, stroke=BLACK, stroke_width="0.3"), "data direction on a grid"),
         "pixels": (path("M4,0h0", stroke=BLACK, stroke_width="1.2", stroke_linecap="round")
                    + path("M4,0h0", stroke=WHITE, stroke_width="0.8", stroke_linecap="round"), "pixel"),
         "wire": (path("M0,0H8", stroke=GREY, stroke_width="0.25"), "wire between pixels"),
         "edge": (line + marks.edge(at, right, 0.9),
-                 "new universe" + (" (pixel: universe/channel)" if "edge" in worded else "")),
-        "tap": (line + marks.tap(at, up, 0.8), "tap" + (tap if {"feed", "joint"} & set(worded) else "")),
+                 "new universe" + says["edge"]),
+        "tap": (line + marks.tap(at, up, 0.8), "tap" + says["tap"]),
         "cut": (line + marks.cut(at, right, 0.9), "V+ is cut"),
         "gap": (line + marks.gap(at, 0.9), "gap: no pixel here"),
         "box": (marks.box(at, 1.1), "box"),
@@ -80,6 +78,18 @@ def mark_items(
     found = [keyed(key, *item) for key, item in every.items() if key in seen]
     name = text_at(0.0, PLAIN * 0.36, "run", PLAIN, font_weight="bold")
     return [(name, run), *found] if run and "run" in worded else found
+
+
+def _beside(worded: Collection[str], facts: Sequence[Facts], *, named: bool) -> dict[str, str]:
+    """What stands beside a last pixel, an edge and a tap, in words; empty where nothing does."""
+    volts = "last" in worded and any(fact.volts is not None for fact in facts)
+    back = any(tap.amps is not None and amps_words(tap.amps)[0] == "−" for fact in facts for tap in fact.taps)
+    tap = (": feed and current" if named else " and its current") + ("; −: back into the feed" if back else "")
+    return {
+        "last": " and its volts" if volts else "",
+        "edge": " (pixel: universe/channel)" if "edge" in worded else "",
+        "tap": tap if {"feed", "joint"} & set(worded) else "",
+    }
 
 
 def keyed(key: str, swatch: str, words: str) -> Item:

@@ -12,6 +12,7 @@ from patcher.drawing.course import Course, arrows, course, inside
 from patcher.drawing.label_places import Paper, Rect
 from patcher.drawing.run_facts import Facts, Tapped, amps_words
 from patcher.drawing.strips import Strip
+from patcher.drawing.subject import Subject
 from patcher.drawing.svg import (  # fmt: skip
     BLACK,
     GREY,
@@ -32,8 +33,6 @@ from patcher.drawing.svg import (  # fmt: skip
 )
 from patcher.shapes import data_order
 from patcher.show.run_tables import DrawnRun
-from patcher.show.schema import Show
-from patcher.wiring import Wiring
 
 _NARROW = 1.1
 """Millimetres from line to line of a grid below which its lines have no thread and no chevrons."""
@@ -73,42 +72,6 @@ class RunLabel:
     bold: bool = False
     note: str = ""
     above: bool = False
-
-
-@dataclass(frozen=True, eq=False)
-class Subject:
-    """What is drawn.
-
-    Attributes:
-        wiring: the wiring.
-        facts: of the runs that are drawn, in their order.
-        boxes: which boxes are drawn.
-        by_box: whether runs look as their box, or as their port.
-        looks: of each port or box, by what `Hanging.look` asks of a run.
-        detail: how much is said: 0 marks only, 1 names and addresses, 2 feeds by name and pixels too.
-        told: up to which rank a label without room is told under the drawing; others are counted.
-        title: of the drawing.
-        most: strips at most.
-        high: millimetres at most.
-        elsewhere: where what is left out is to be read.
-    """
-
-    wiring: Wiring
-    facts: tuple[Facts, ...]
-    boxes: tuple[str, ...]
-    by_box: bool
-    looks: dict[str, Stroke]
-    detail: int
-    told: int
-    title: str
-    most: int
-    high: float
-    elsewhere: str
-
-    @property
-    def show(self) -> Show:
-        """The show."""
-        return self.wiring.show
 
 
 @dataclass(eq=False)

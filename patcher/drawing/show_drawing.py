@@ -17,8 +17,9 @@ from patcher.drawing import grid_numbers, legend
 from patcher.drawing.course import PASS, Course, course
 from patcher.drawing.label_places import Paper
 from patcher.drawing.run_facts import Facts, facts
-from patcher.drawing.run_lines import Hanging, Subject
+from patcher.drawing.run_lines import Hanging
 from patcher.drawing.strips import Margins, Strip, lay
+from patcher.drawing.subject import Subject
 from patcher.drawing.svg import HIGH, LINE, SMALL, Floats, document, look
 from patcher.patch.patch import Patch
 from patcher.power.flow import Power

@@ -35,11 +35,7 @@ def night_drawing(drawing: str) -> str:
 
 def _unnamed(root: ElementTree.Element) -> list[ElementTree.Element]:
     """Words under the picture: which runs and boxes found no room for their names; none where runs have no names."""
-    named = {part.get("data-of") for part in root if set((part.get("class") or "").split()) in KEPT}
-    runs = [str(part.get("data-run")) for part in root if part.get("class") == "run"]
-    boxes = [str(part.get("data-box")) for part in root if part.get("data-box") is not None]
-    missing = [run for run in dict.fromkeys(runs) if run not in named] if named & set(runs) else []
-    missing += [f"box {box}" for box in boxes if box not in named]
+    missing = _without_name(root)
     if not missing:
         return []
     wide, high = (float(size) for size in str(root.get("viewBox")).split()[2:])
@@ -47,3 +43,12 @@ def _unnamed(root: ElementTree.Element) -> list[ElementTree.Element]:
     lines = wrap(f"No space for the names of: {', '.join(missing)}", wide - 2, lambda words: long(words, PLAIN))
     words = (text_at(1.0, top + PLAIN * LINE * row, line, class_="unnamed") for row, line in enumerate(lines))
     return list(ElementTree.fromstring(f'<svg xmlns="{SVG[1:-1]}">{"".join(words)}</svg>'))  # noqa: S314  (our own)
+
+
+def _without_name(root: ElementTree.Element) -> list[str]:
+    """The runs and boxes without a name in the picture; no run where none has one."""
+    named = {part.get("data-of") for part in root if set((part.get("class") or "").split()) in KEPT}
+    runs = [str(part.get("data-run")) for part in root if part.get("class") == "run"]
+    missing = [run for run in dict.fromkeys(runs) if run not in named] if named & set(runs) else []
+    boxes = [part.get("data-box") for part in root]
+    return missing + [f"box {box}" for box in boxes if box is not None and box not in named]

@@ -319,4 +319,4 @@ def test_looks_are_the_boxes_own(heron: Scene) -> None:
         line, thread = list(seat.iter(f"{SPACE}path"))[:2]
         assert line.get("stroke") == look(number).colour
         assert thread.get("stroke-dasharray", "none") == look(number).dash
-        assert [text.text for text in drawn.texts() if text.get("class") == "key"].count(box) == 1
+        assert [text.text for text in drawn.texts() if text.get("class") == "key"].count(f"box {box}") == 1
