@@ -49,6 +49,7 @@ class _Search:
         self._stays = [stay(box) for box in boxes]
         self._columns: list[dict[Column, None]] = [{seat: None} if seat else {} for seat in self._stays]
         self._dirty = set(range(len(boxes)))
+        self._chosen_with: dict[int, list[int]] = {}
         self._chosen: dict[int, Column] = {}
         self._fixed = Taken()
         self._settle = self._all_stay()
@@ -120,14 +121,17 @@ class _Search:
         return chosen and ([column for column in chosen[0] if isinstance(column, Seat)], least)
 
     def _select(self) -> bool:
-        """Choose again among the boxes that may come into each other's way with one whose columns have changed."""
+        """Choose again among the boxes that may come into each other's way with one whose columns have changed, and
+        where one that was chosen for now comes into the way no more.
+        """
         self._proved = True
         for group in _groups(self._columns):
-            if not self._dirty.isdisjoint(group):
+            if not self._dirty.isdisjoint(group) or any(self._chosen_with.get(index) != group for index in group):
                 found = _select([list(self._columns[index]) for index in group], self._effort)
                 if found is None:
                     return False
                 self._chosen.update(zip(group, found[0], strict=True))
+                self._chosen_with.update(dict.fromkeys(group, group))
                 self._proved &= found[1]
         self._dirty.clear()
         return True

@@ -283,7 +283,11 @@ def test_it_says_what_is_known_all_the_same_and_what_is_not_explained(seed: int)
     again = []
     while (question := diagnosis.ask()) is not None:
         chances = before.chances(question.frame, question.ask)
-        said = [told.ask.answers[told.answer] for told in diagnosis.seen if told.ask == question.ask]
+        said = [
+            told.ask.answers[told.answer]
+            for told in diagnosis.seen
+            if told.ask == question.ask and told.frame.key == question.frame.key
+        ]
         again.append("Once more: " in question.asks)
         assert not again[-1] or f"“{said[-1]}”" in question.asks
         diagnosis.tell(question.answers[int(chances.argmax())].key)

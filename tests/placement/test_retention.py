@@ -249,6 +249,35 @@ def test_no_patch_changes_less(placement):
     held()
 
 
+def test_a_box_is_seated_anew_once_another_comes_into_its_way_no_more() -> None:
+    # Found by `test_no_patch_changes_less`: box-4 had been seated around universe 2 while box-9 might have stayed there
+    runs = {name: {"pixel": "rgb", "pixels": 20} for name in ("run-3", "run-6", "run-7", "run-8")}
+    boxes = {
+        "box-4": {
+            "address": "192.0.2.1",
+            "ports": 1,
+            "start_per": "run",
+            "consecutive": False,
+            "port": {"1": ["run-2", "run-3"]},
+        },
+        "box-9": {
+            "address": "192.0.2.5",
+            "ports": 2,
+            "start_per": "run",
+            "port": {"1": ["run-6", "run-7"], "2": ["run-8"]},
+        },
+    }
+    pixels = {"rgb": {"colour_order": "RGB"}, "five": {"colour_order": "RGBWA"}}
+    tables = {"show": {"title": "kept", "placement": "whole"}, "pixel": pixels}
+    before = tables | {"run": {"run-2": {"pixel": "five", "pixels": 20}} | runs, "controller": boxes}
+    after = tables | {
+        "run": {"run-2": {"pixel": "five", "pixels": 103}} | runs,
+        "controller": boxes | {"box-9": boxes["box-9"] | {"first_universe": 3}},
+    }
+    kept = allocate(wired(before)).patch
+    assert allocate(wired(after), kept).patch.universe_count == 3, "1 and 2 for box-4, 3 for box-9"
+
+
 # --- the judge, judged --------------------------------------------------------------------------------------------
 
 # Pixels of twelve channels in runs of sevens: everything lies on six places a universe, few enough to try them all.
