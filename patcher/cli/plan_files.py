@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -70,6 +71,8 @@ def patch(
     path = write_patch(show, made.patch, seen)
     if (csv or every_pixel or player) and not as_json:
         _say_table(patch_report.table(wiring, made.patch, player=player, every_pixel=every_pixel), csv=csv)
+        if made.patch != kept:
+            print(f"Wrote {path}.", file=sys.stderr)
     else:
         left = todo(entered, wiring, made.patch)
         saved = patch_report.saved(wiring, made, spare_pixels, seconds)

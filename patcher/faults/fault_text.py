@@ -71,7 +71,8 @@ class _Said:
     def port(self, name: str) -> tuple[Controller, int]:
         box, slash, number = name.rpartition("/")
         if not slash:
-            raise self.wrong(f"names no port with “{name}”", f"write {name or 'BOX'}/1")
+            port = port_name(*self.wiring.ports.get(name, (name or "BOX", 1)))
+            raise self.wrong(f"names no port with “{name}”", f"write {port}")
         controller = self.box(box)
         if not number.isascii() or not number.isdigit() or not 1 <= int(number[:6]) <= controller.ports:
             raise self.wrong(f"{box} has no port {number}", f"its ports are 1 to {controller.ports}")

@@ -163,7 +163,10 @@ def _colours(wiring: Wiring, run: str, order: str) -> str:
     box, port = wiring.ports[run]
     planned = wiring.show.type_of(wiring.show.runs[run]).colour_order
     if wiring.show.controllers[box].reorders:
-        return f"set the colour order of {run} in {box}, port {port}, to {order}; its pixels are not {planned}"
+        return (
+            f"look what {box} is set to for {run}, port {port}: if not {planned}, as planned, set {planned}; if "
+            f"it is, the pixels take {order}: set {order}"
+        )
     return (
         f"say in the show file that {run}'s pixels are {order}, not {planned}, and let the player send {order}: {box} "
         "cannot reorder colours"

@@ -28,7 +28,9 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
         map(_supply_row, state.supplies),
         right="volts rated idle at_level of_rated full_white highest_level",
     )
-    print("Highest level: where that supply alone gives 80 % of its rating. The level for everything is below.\n")
+    print(
+        "Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.\n"
+    )
     say_table(
         ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "blade_fuse", "taps"),
         map(_feed_row, state.feeds),

@@ -119,10 +119,13 @@ def _refuse_unfit(wiring: Wiring, old: Controller, new: Controller) -> None:
     hanging = [run for chain in wiring.of_controller(new.name).values() for run in chain]
     if hanging:
         says = f"is in use: {', '.join(hanging)} hang{'s' if len(hanging) == 1 else ''} on it"
-        raise refuse(where, says, "name a box that feeds nothing")
+        raise refuse(where, says, "name a box that feeds nothing; a spare is a [controller.NAME] with spare = true")
     if not new.spare:
         spares = [box.name for box in show.controllers.values() if box.spare]
-        raise refuse(where, "is not marked as a spare", f"write spare = true there, or {choose_from(new.name, spares)}")
+        remedy = (
+            f"write spare = true there, or {choose_from(new.name, spares)}" if spares else "write spare = true there"
+        )
+        raise refuse(where, "is not marked as a spare", remedy)
     if not wiring.of_controller(old.name):
         raise refuse(f"controller.{old.name}", "feeds no run, so there is nothing to move", "name the box that died")
     if _delivery(old, new) == "unicast" and old.address is None and new.address is None:

@@ -229,7 +229,7 @@ def test_every_option_and_topic_that_is_named_is_there() -> None:
         ("patterns", f"`--level` is {TEST_LEVEL:g} unless"),
         ("patterns", f"More than {('zero', 'one', 'two', 'three')[FASTEST_FLASH]} flashes a second"),
         ("patterns", f"back in {RAMP_SECONDS:g} s"),
-        ("power", f"gives {LOADED * 100:g} % of its rating"),
+        ("power", f"within {LOADED * 100:g} % of its rating"),
         ("phone", f"`--port` is {PORT} unless"),
     ],
 )
