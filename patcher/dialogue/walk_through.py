@@ -14,6 +14,7 @@ from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import Fault, Planned, code_in_words, codes, departure, planned
+from patcher.units import in_units
 from patcher.visible import argument
 from patcher.walk.items import Item
 from patcher.walk.record import Entry, Record, RecordedAnswer, Says
@@ -137,8 +138,8 @@ class Walk:
         return None
 
     def _place_of(self, box: str) -> str:
-        at = self.wiring.show.controllers[box].at
-        return f" (x {at[0]:.1f} m, y {at[1]:.1f} m)" if at else ""
+        at, units = self.wiring.show.controllers[box].at, self.wiring.show.settings.units
+        return f" (x {in_units(at[0], units)}, y {in_units(at[1], units)})" if at else ""
 
     def _show(self, step: Step) -> None:
         self.looks += 1

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -250,6 +251,17 @@ def test_what_hides_behind_a_fault_is_passed_over_and_stays_open(heron_lock: Pat
     assert state["willow", "colours"] == state["hedge", "ends"] == state["mooring/1", "identity"] == "proved"
     assert "skipped until this is fixed: " in done.stderr
     assert "dead:mooring/3" in done.stderr
+
+
+def test_a_box_stands_where_the_file_says_in_the_units_of_the_file(tmp_path: Path, here: Patcher) -> None:
+    show = tmp_path / "yard.toml"
+    tables = {
+        "show": {"title": "Yard", "units": "ft"}, "pixel": {"rgb": {"colour_order": "RGB"}},
+        "controller": {"shed": {"address": "192.0.2.1", "ports": 1, "at": [40.0, 2.5], "port": {"1": ["rail"]}}},
+        "run": {"rail": {"pixel": "rgb", "pixels": 4}},
+    }  # fmt: skip
+    show.write_text(tomli_w.dumps(tables))
+    assert "── shed (x 40 ft, y 2.5 ft) ──" in here("verify", show, "--yard").stdout
 
 
 def test_an_edit_brings_back_what_it_changed_and_no_more(heron_lock: Path, here: Patcher) -> None:
