@@ -113,8 +113,8 @@ def _toml_remedy(text: str, message: str) -> str:
     line = lines[int(found[1]) - 1] if found and int(found[1]) <= len(lines) else ""
     if not line.isascii():
         return 'names and keys are letters from a to z; text in another script stands in "quotes"'
-    if found_number := re.search(r"=\s*[+-]?\d+,\d+\s*(?:#|$)", line):
-        return f"a number has a point, not a comma: {found_number[0].strip().replace(',', '.')}"
+    if number := re.search(r"=\s*([+-]?\d+),(\d+)\s*(?:#|$)", line):
+        return f"a number has a point, not a comma: {number[1]}.{number[2]}"
     if "overwrite" in message.lower() or "twice" in message.lower():
         return "the same key or heading stands there twice: take one out, or rename it"
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'

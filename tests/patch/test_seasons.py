@@ -1,6 +1,7 @@
 """From one season to the next, as a person does it: `patch`, `diff`, `adopt`, and patch files meddled with."""
 
 import json
+import shlex
 from pathlib import Path
 
 import pytest
@@ -211,6 +212,16 @@ def test_spare_pixels_that_cannot_be_are_refused_in_words(heron_lock: Path, here
     ran = here("patch", heron_lock, "--spare-pixels", "30")
     assert ran.returncode == 2
     assert "--spare-pixels" in ran.stderr
+
+
+def test_a_fresh_patch_says_what_it_changes_and_commands_can_be_copied(heron_lock: Path, here: Patcher) -> None:
+    # Judge: Python's shlex, which splits a line as a POSIX shell does
+    show = heron_lock.rename(heron_lock.with_name("heron lock.toml"))
+    said = here("patch", show).stdout
+    assert "all of it is new to the boxes" in said
+    command = next(line.partition("done: ")[2] for line in said.splitlines() if "done: patcher" in line)
+    assert shlex.split(command) == ["patcher", "todo", str(show)]
+    assert "no setting changed" in here("patch", show, "--fresh").stdout
 
 
 # --- reserved -----------------------------------------------------------------------------------------------------

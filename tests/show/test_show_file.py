@@ -176,6 +176,13 @@ def test_not_toml_says_on_which_line(folder):
     assert f"line {line_with(text, 'ports = ')}" in finding.says
 
 
+@pytest.mark.parametrize(("written", "offered"), [("4,5", "4.5"), ("-0,25   # m", "-0.25")])
+def test_a_number_with_a_comma_is_offered_with_a_point(folder: Path, written: str, offered: str) -> None:
+    # Source: TOML 1.0.0, Float: the decimal point is a point
+    (finding,) = everything(folder, changed("ports = 4", f"ports = {written}"))
+    assert finding.remedy == f"a number has a point, not a comma: {offered}"
+
+
 @pytest.mark.parametrize(
     "again", ["\n[run.towpath]\npixels = 3\n", "\n[controller.mill.port]\n4 = []\n"], ids=["run", "port"]
 )
