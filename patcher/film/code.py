@@ -1,0 +1,141 @@
+"""The film's code: what each channel of a show does from bin to bin, so that a clip tells which channel lights where.
+
+Every pixel that has channels plays a word of its own. In each segment of the word one of its colours plays, and the
+others are dark; a symbol is bright or low, so that a pixel that is lit stays visible. A *bin* is half a symbol: pixels
+with odd numbers change one bin after those with even ones, so that half of all pixels stay as they are at any change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.errors import refuse
+from patcher.film.words import SYMBOLS, words
+from patcher.frames.levels import Levels
+from patcher.patch.patch import Patch, pixel_places
+from patcher.trade import CHANNELS
+
+Channels = NDArray[np.int64]
+Drive = NDArray[np.float32]
+
+BIN = 0.1
+"""Seconds. A symbol is two of them: a pixel then flashes 2.5 times a second at most."""
+LOW = 0.25
+"""What a symbol of 0 has, as a part of the light of a 1."""
+FEWEST_SEGMENTS = 3
+"""Pixels of one or two colours play some of them twice: a word of three segments is told from all others for sure."""
+
+
+@dataclass(frozen=True, eq=False)
+class Code:
+    """What a show plays.
+
+    Attributes:
+        first: the running channel of each pixel's first channel, rising: shape (pixels,).
+        width: how many channels it has.
+        segments: of a word: as many as the pixel with the most colours has, at least three.
+        lit: whether each of them plays; what does not stays dark.
+        number: of its word; what plays has each a number of its own.
+    """
+
+    first: Channels
+    width: Channels
+    segments: int
+    lit: NDArray[np.bool_]
+    number: Channels
+
+    @property
+    def bins(self) -> int:
+        """Bins of a cycle, after which the code begins anew."""
+        return 2 * SYMBOLS * self.segments
+
+    @property
+    def seconds(self) -> float:
+        """How long a cycle lasts."""
+        return self.bins * BIN
+
+    @cached_property
+    def symbols(self) -> NDArray[np.uint8]:
+        """Each pixel's word in bins: shape (pixels, bins). Bin 0 of an odd one is still the last of the cycle before."""
+        own = words(self.segments)[self.number].reshape(len(self.first), -1)
+        binned = np.repeat(own, 2, axis=1)
+        late = self.number % 2 == 1
+        binned[late] = np.roll(binned[late], 1, axis=1)
+        return binned
+
+    @cached_property
+    def segment_of(self) -> NDArray[np.int64]:
+        """The segment that each pixel plays in each bin: shape (2, bins), for even and for odd ones."""
+        even = np.repeat(np.arange(self.segments), 2 * SYMBOLS)
+        return np.stack([even, np.roll(even, 1)])
+
+    def pixel_of(self, channels: Channels) -> tuple[Channels, Channels]:
+        """Which pixel each running channel belongs to, and which of its channels it is; pixel -1 for none."""
+        pixel = np.searchsorted(self.first, channels, side="right") - 1
+        letter = channels - self.first[pixel]
+        inside = (pixel >= 0) & (channels >= 0) & (letter < self.width[pixel])
+        return np.where(inside, pixel, -1), np.where(inside, letter, 0)
+
+    def letter_of(self, pixels: Channels) -> Channels:
+        """Which of its channels each pixel plays in each segment: shape (pixels, segments)."""
+        turn: Channels = (np.arange(self.segments) + self.number[pixels][:, None]) % self.width[pixels][:, None]
+        return turn
+
+    def drive(self, channels: Channels) -> Drive:
+        """What running channels do, as parts of the brightest: shape (…, bins); those of no pixel are dark."""
+        pixel, letter = self.pixel_of(channels)
+        number = self.number[pixel][..., None]
+        segment = self.segment_of[self.number[pixel] % 2]
+        plays = (segment + number) % self.width[pixel][..., None] == letter[..., None]
+        lights = plays & (pixel >= 0)[..., None] & self.lit[pixel][..., None]
+        found: Drive = np.where(lights, LOW + (1 - LOW) * self.symbols[pixel], 0).astype(np.float32)
+        return found
+
+    def frames(self, universes: Sequence[int], level: float) -> Sequence[Levels]:
+        """What to send in each bin of a cycle, at a level from 0 to 1."""
+        own = [np.flatnonzero(self.first // CHANNELS + 1 == universe) for universe in universes]
+        slots = np.zeros((self.bins, len(universes), CHANNELS), dtype=np.uint8)
+        for row, pixels in enumerate(own):
+            for letter in range(int(self.width[pixels].max(initial=0))):
+                has = pixels[self.width[pixels] > letter]
+                drive = self.drive(self.first[has] + letter)
+                slots[:, row, self.first[has] % CHANNELS + letter] = np.floor(drive.T * level * 255 + 0.5)
+        return [Levels(tuple(universes), each) for each in slots]
+
+
+def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
+    """The code of a show.
+
+    Args:
+        patch: its patch.
+        runs: those that play; None: all.
+
+    Raises:
+        PatcherError: more pixels are to play than there are words.
+    """
+    chosen = None if runs is None else {*runs}
+    places: list[Channels] = []
+    widths: list[Channels] = []
+    lit: list[NDArray[np.bool_]] = []
+    for start in patch.starts:
+        for link, at in start.placed():
+            places.append(pixel_places(at, np.arange(link.pixels), link.channels))
+            widths.append(np.full(link.pixels, link.channels))
+            lit.append(np.full(link.pixels, chosen is None or link.run in chosen))
+    first, width, on = (np.concatenate(each) if each else np.empty(0, dtype=int) for each in (places, widths, lit))
+    order = np.argsort(first, kind="stable")
+    on = on[order].astype(bool)
+    segments = max(FEWEST_SEGMENTS, int(width.max(initial=0)))
+    most = len(words(segments))
+    if (plays := int(on.sum())) > most:
+        raise refuse(
+            "film", f"the code has words for {most} pixels at once, and here are {plays}",
+            "film the show in parts: name a box or a prop by --on, here and where the clip is read",
+        )  # fmt: skip
+    number = np.arange(len(first)) if len(first) <= most else (np.cumsum(on) - 1) * on
+    return Code(first[order].astype(np.int64), width[order].astype(np.int64), segments, on, number)

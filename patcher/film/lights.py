@@ -1,0 +1,147 @@
+"""The lights of a clip: which pixel's word plays at which point of the picture, and in which colours.
+
+Where two pixels hang in one place, or too close for the picture, a spot plays the sum of their words: the clearest is
+read, taken out, and what is left is read again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.film.code import Channels
+from patcher.film.decode import Decoded, Numbers, Templates, clear, decode, parts
+from patcher.film.registration import Points
+from patcher.film.spots import Series
+
+SURE, APART = 0.6, 0.12
+"""A word is read where it goes so well with the light, and so much better than any other. Noise comes to 0.45 with
+20 000 words, another word beside the right one to 0.48 (24 of 93 symbols differ)."""
+WORTH = 0.42
+"""A word that goes no better with a spot is not taken out to look for a second one."""
+GLOW = 9.0
+"""Points around a light within which a fainter one with the same word is its glow."""
+TWICE = 3
+"""So many words are looked for at one spot at most."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lights:
+    """What was read, a row for each word at each spot.
+
+    Attributes:
+        at: points of the picture: shape (lights, 2).
+        pixel: whose word it is, a number of the code.
+        agrees: how well the word goes with the light, others at the same spot taken out: 1 is all the same.
+        swing: by how many grey levels red, green and blue go with it in each segment: shape (lights, segments, 3).
+        parts: how well each segment goes with the word: shape (lights, segments).
+    """
+
+    at: Points
+    pixel: Channels
+    agrees: Numbers
+    swing: Numbers
+    parts: Numbers
+
+    def __len__(self) -> int:
+        return len(self.pixel)
+
+    def of(self, rows: NDArray[np.generic]) -> Lights:
+        """Some of them."""
+        return Lights(self.at[rows], self.pixel[rows], self.agrees[rows], self.swing[rows], self.parts[rows])
+
+
+def lights(at: Points, light: Series, own: Templates) -> Lights:
+    """All words that are read for sure at some spots, from their light; the cycle begins in bin 0."""
+    found: list[tuple[Channels, Decoded, Numbers]] = []
+    words: list[list[int]] = [[] for _ in at]
+    rows = np.arange(len(at))
+    for _ in range(TWICE):
+        left = without(light[rows], [words[row] for row in rows], own)
+        read = decode(clear(left, own), own)
+        worth = read.agrees > WORTH
+        for row, pixel in zip(rows[worth].tolist(), read.pixel[worth].tolist(), strict=True):
+            if pixel not in words[row]:
+                words[row].append(pixel)
+        rows = rows[worth]
+        if not len(rows):
+            break
+    for number in range(TWICE):
+        rows = np.array([row for row in range(len(at)) if len(words[row]) > number], dtype=np.int64)
+        if not len(rows):
+            break
+        others = [[pixel for pixel in words[row] if pixel != words[row][number]] for row in rows]
+        left = without(light[rows], others, own)
+        read = decode(clear(left, own), own)
+        sure = (read.agrees > SURE) & (read.agrees - read.next_best > APART)
+        sure &= read.pixel == np.array([words[row][number] for row in rows])
+        found.append((rows[sure], _of(read, sure), swing(left[sure], own, read.pixel[sure])))
+    if not found:
+        return _none(own)
+    which = np.concatenate([rows for rows, _, _ in found])
+    every = Lights(
+        at[which],
+        np.concatenate([read.pixel for _, read, _ in found]),
+        np.concatenate([read.agrees for _, read, _ in found]),
+        np.concatenate([each for _, _, each in found]),
+        np.concatenate([read.parts for _, read, _ in found]),
+    )
+    return every.of(_strongest(every))
+
+
+def _strongest(every: Lights) -> NDArray[np.int64]:
+    """The rows of lights that are no glow of a stronger one nearby with the same word."""
+    strength = every.swing.sum(axis=(1, 2))
+    kept: list[int] = []
+    of_pixel: dict[int, list[int]] = {}
+    for row in np.argsort(-strength, kind="stable").tolist():
+        others = of_pixel.setdefault(int(every.pixel[row]), [])
+        if all(np.hypot(*(every.at[row] - every.at[other])) > GLOW for other in others):
+            others.append(row)
+            kept.append(row)
+    return np.array(sorted(kept), dtype=np.int64)
+
+
+def _of(read: Decoded, sure: NDArray[np.bool_]) -> Decoded:
+    return Decoded(read.pixel[sure], read.agrees[sure], read.next_best[sure], read.parts[sure])
+
+
+def _none(own: Templates) -> Lights:
+    segments = len(own.inner)
+    return Lights(
+        np.empty((0, 2)), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32),
+        np.empty((0, segments, 3), dtype=np.float32), np.empty((0, segments), dtype=np.float32),
+    )  # fmt: skip
+
+
+def without(light: Series, words: list[list[int]], own: Templates) -> Series:
+    """Light without what goes with some words, each spot's own, by least squares in each segment and colour."""
+    most = max((len(each) for each in words), default=0)
+    if most == 0:
+        return light
+    left = light.astype(np.float32, copy=True)
+    for count in range(1, most + 1):
+        rows = np.array([row for row, each in enumerate(words) if len(each) == count], dtype=np.int64)
+        if not len(rows):
+            continue
+        table = own.words[np.array([words[row] for row in rows])]
+        for bins in own.inner:
+            basis = table[:, :, bins].transpose(0, 2, 1)
+            normal = np.einsum("nbi,nbj->nij", basis, basis) + 1e-3 * np.eye(count, dtype=np.float32)
+            part = left[np.ix_(rows, bins)]
+            level = part - part.mean(axis=1, keepdims=True)
+            gain = np.linalg.solve(normal, np.einsum("nbi,nbc->nic", basis, level))
+            left[np.ix_(rows, bins)] = part - np.einsum("nbi,nic->nbc", basis, gain)
+    return left
+
+
+def swing(light: Series, own: Templates, pixel: Channels) -> Numbers:
+    """By how many grey levels red, green and blue go with the word of a pixel in each segment: (spots, segments, 3)."""
+    words = own.words[pixel]
+    found = [np.einsum("nb,nbc->nc", words[:, bins], light[:, bins]) / len(bins) for bins in own.inner]
+    return np.stack(found, axis=1)
+
+
+__all__ = ["APART", "SURE", "Lights", "lights", "parts", "swing", "without"]

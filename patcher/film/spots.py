@@ -1,0 +1,56 @@
+"""Where something blinks in a clip, and how its light goes from bin to bin."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.film.cube import SCALE, Cube
+from patcher.film.registration import Points, peaks
+
+Series = NDArray[np.float32]
+"""Grey levels of red, green and blue in each bin: shape (spots, bins, 3)."""
+
+WINDOW = 2
+"""Points around a spot that are looked at."""
+WIDTH = 1.0
+"""Points: the standard deviation of the weights with which they count."""
+LEAST_ACTIVE = 1.0
+"""Grey levels by which a spot must change, more than what is around it."""
+
+
+def spots(cube: Cube, most: int) -> Points:
+    """The places that change most, those that change most first: shape (spots, 2)."""
+    image = np.zeros(cube.shape, dtype=np.float32)
+    image[cube.rows, cube.columns] = activity(cube)
+    return peaks(image, most, LEAST_ACTIVE)
+
+
+def activity(cube: Cube) -> NDArray[np.float32]:
+    """How much each kept point changes: the standard deviation over the bins, all colours together, in grey levels."""
+    found = np.zeros(len(cube.rows), dtype=np.float32)
+    block = 65536
+    for begin in range(0, len(found), block):
+        part = cube.values[:, begin : begin + block].astype(np.float32)
+        found[begin : begin + block] = np.sqrt(part.var(axis=0).sum(axis=1)) / SCALE
+    return found
+
+
+def series(cube: Cube, points: Points) -> Series:
+    """How the light at some points goes, as the mean of the points around each."""
+    number = cube.number
+    high, wide = cube.shape
+    x0, y0 = np.round(points[:, 0]).astype(int), np.round(points[:, 1]).astype(int)
+    total = np.zeros((len(points), len(cube.values), 3), dtype=np.float32)
+    weights = np.zeros(len(points), dtype=np.float32)
+    for dy in range(-WINDOW, WINDOW + 1):
+        for dx in range(-WINDOW, WINDOW + 1):
+            x, y = x0 + dx, y0 + dy
+            inside = (x >= 0) & (x < wide) & (y >= 0) & (y < high)
+            which = np.where(inside, number[y.clip(0, high - 1), x.clip(0, wide - 1)], -1)
+            off = (x - points[:, 0]) ** 2 + (y - points[:, 1]) ** 2
+            weight = np.where(which >= 0, np.exp(-off / (2 * WIDTH**2)), 0).astype(np.float32)
+            weights += weight
+            total += weight[:, None, None] * cube.values[:, which.clip(0)].transpose(1, 0, 2)
+    found: Series = total / (np.maximum(weights, 1e-6)[:, None, None] * SCALE)
+    return found
