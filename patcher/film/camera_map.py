@@ -77,7 +77,7 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
     high, wide = shape
     middle, size = np.array([wide - 1, high - 1]) / 2, float(np.hypot(wide, high)) / 2
     loose = max(near, 0.01 * size)
-    matrix, inside = cv2.findHomography(places, points, cv2.USAC_MAGSAC, loose, maxIters=5000, confidence=0.9999)
+    matrix, inside = cv2.findHomography(places, points, cv2.RANSAC, loose, maxIters=5000, confidence=0.9999)
     if matrix is None or inside.sum() < FEWEST:
         return None
     found = CameraMap(matrix, middle, size)

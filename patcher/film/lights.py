@@ -48,13 +48,29 @@ class Lights:
     def __len__(self) -> int:
         return len(self.pixel)
 
+    def and_also(self, more: Lights) -> Lights:
+        """With others behind them."""
+        return Lights(
+            np.concatenate([self.at, more.at]), np.concatenate([self.pixel, more.pixel]),
+            np.concatenate([self.agrees, more.agrees]), np.concatenate([self.swing, more.swing]),
+            np.concatenate([self.parts, more.parts]),
+        )  # fmt: skip
+
     def of(self, rows: NDArray[np.generic]) -> Lights:
         """Some of them."""
         return Lights(self.at[rows], self.pixel[rows], self.agrees[rows], self.swing[rows], self.parts[rows])
 
 
-def lights(at: Points, light: Series, own: Templates) -> Lights:
-    """All words that are read for sure at some spots, from their light; the cycle begins in bin 0."""
+def lights(at: Points, light: Series, own: Templates, tint: Series | None = None) -> Lights:
+    """All words that are read for sure at some spots.
+
+    Args:
+        at: the spots.
+        light: of each; the cycle begins in bin 0.
+        own: the words.
+        tint: their light as far as its colour is to be believed; None: that is the same.
+    """
+    tint = light if tint is None else tint
     found: list[tuple[Channels, Decoded, Numbers]] = []
     words: list[list[int]] = [[] for _ in at]
     rows = np.arange(len(at))
@@ -77,7 +93,7 @@ def lights(at: Points, light: Series, own: Templates) -> Lights:
         read = decode(clear(left, own), own)
         sure = (read.agrees > SURE) & (read.agrees - read.next_best > APART)
         sure &= read.pixel == np.array([words[row][number] for row in rows])
-        found.append((rows[sure], _of(read, sure), swing(left[sure], own, read.pixel[sure])))
+        found.append((rows[sure], _of(read, sure), swing(tint[rows[sure]], own, read.pixel[sure])))
     if not found:
         return _none(own)
     which = np.concatenate([rows for rows, _, _ in found])
@@ -88,11 +104,11 @@ def lights(at: Points, light: Series, own: Templates) -> Lights:
         np.concatenate([each for _, _, each in found]),
         np.concatenate([read.parts for _, read, _ in found]),
     )
-    return every.of(_strongest(every))
+    return strongest(every)
 
 
-def _strongest(every: Lights) -> NDArray[np.int64]:
-    """The rows of lights that are no glow of a stronger one nearby with the same word."""
+def strongest(every: Lights) -> Lights:
+    """Lights without those that are but the glow of a stronger one nearby with the same word."""
     strength = every.swing.sum(axis=(1, 2))
     kept: list[int] = []
     of_pixel: dict[int, list[int]] = {}
@@ -101,7 +117,7 @@ def _strongest(every: Lights) -> NDArray[np.int64]:
         if all(np.hypot(*(every.at[row] - every.at[other])) > GLOW for other in others):
             others.append(row)
             kept.append(row)
-    return np.array(sorted(kept), dtype=np.int64)
+    return every.of(np.array(sorted(kept), dtype=np.int64))
 
 
 def _of(read: Decoded, sure: NDArray[np.bool_]) -> Decoded:

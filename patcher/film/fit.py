@@ -1,0 +1,240 @@
+"""How well a run as it might be wired goes with the lights of a clip.
+
+A run is a string of known shape. It may hang a little beside its plan, nearer to the camera or further from it, so that
+all of it is displaced alike, or a little stretched; its pixels keep their order and their distances. By how much the
+plan's map may be off there is known from the other runs: a run that is displaced by a pixel's distance, where the others
+are not, is one whose count is off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.faults import Planned
+from patcher.film import hues
+from patcher.film.camera_map import CameraMap
+from patcher.film.code import Channels, Code
+from patcher.film.hues import Hues
+from patcher.film.lights import Lights
+from patcher.film.registration import Points
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown
+from patcher.film.spots import Series
+
+LOOSE = 0.18
+"""By how much of the distance from pixel to pixel one hangs beside its place, on the mean of squares."""
+BLUR = 0.35
+"""Points by which a light is read beside where it is."""
+CLOSE = 0.4
+"""Of the distance to the next pixel: what is off by less is at its place."""
+STRETCH = 0.03
+"""By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
+ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 4.0, 1.5, 5.0
+"""What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
+that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have broken
+data; light that does not go at all with the channels of two pixels."""
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What is known of a display: its plan, and what a clip shows of it.
+
+    Attributes:
+        plan: the wiring as planned.
+        code: what it plays.
+        places: where each run's pixels are planned, in metres, of those that are drawn and hang.
+        pitch: for each of those, metres from pixel to pixel along its wire, the median.
+        lights: of the clip.
+        hue: the colour of each in each segment.
+        map: from the plan to the picture.
+        busy: points of the picture where something blinks, be it read or not: shape (spots, 2).
+        look: the light at some points of the picture, the cycle beginning in bin 0.
+    """
+
+    plan: Planned
+    code: Code
+    places: Mapping[str, Points]
+    pitch: Mapping[str, float]
+    lights: Lights
+    hue: Hues
+    map: CameraMap
+    busy: Points
+    look: Callable[[Points], Series]
+
+    @cached_property
+    def busy_at(self) -> Points:
+        """Where in the plan something blinks."""
+        return self.map.plan(self.busy)
+
+    @cached_property
+    def at(self) -> Points:
+        """Where in the plan each light is."""
+        return self.map.plan(self.lights.at)
+
+    @cached_property
+    def of_pixel(self) -> tuple[Channels, Channels]:
+        """Rows of lights by their pixel: where those of each pixel begin, and the rows."""
+        order = np.argsort(self.lights.pixel, kind="stable")
+        begins = np.searchsorted(self.lights.pixel[order], np.arange(len(self.code.first) + 1))
+        return begins, order
+
+    @cached_property
+    def scale(self) -> float:
+        """Points of the picture for a metre of the plan, on the median."""
+        every = np.concatenate(list(self.places.values()))
+        step = 1e-3
+        here, there = self.map.picture(every), self.map.picture(every + [step, 0])
+        return float(np.median(np.hypot(*(there - here).T))) / step
+
+    def rows(self, pixels: Channels) -> tuple[Channels, Channels]:
+        """Rows of the lights of some pixels, with the position of each in `pixels`."""
+        begins, order = self.of_pixel
+        has = np.flatnonzero(pixels >= 0)
+        first, count = begins[pixels[has]], begins[pixels[has] + 1] - begins[pixels[has]]
+        which = np.repeat(has, count)
+        inside = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+        return order[np.repeat(first, count) + inside], which
+
+
+@dataclass(frozen=True, slots=True)
+class Slack:
+    """How far a run may hang beside its place on the map.
+
+    Attributes:
+        shift: metres by which all of it is displaced, on the mean of squares.
+        stretch: by how much it is stretched, turned or sheared.
+    """
+
+    shift: float
+    stretch: float = STRETCH
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """How a wiring of a run goes with the lights.
+
+    Attributes:
+        cost: what speaks against it: the logarithm of how seldom it would look so.
+        row: for each pixel the light of the word that it should play, at its place or nearest to it; -1 for none.
+        off: metres from its place to that light; infinite for none.
+        close: whether that is at its place.
+        places: where its pixels are, displaced as they seem to be: shape (pixels, 2), metres.
+    """
+
+    cost: float
+    row: Channels
+    off: NDArray[np.float64]
+    close: NDArray[np.bool_]
+    places: Points
+
+
+def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
+    """How well a run that plays this goes with the lights."""
+    places, pitch = seen.places[run], seen.pitch[run]
+    spread = float(np.hypot(LOOSE * pitch, BLUR / seen.scale))
+    rows, which = seen.rows(wired.pixel)
+    found = [_placed(seen, places, rows, which, spread, slack, start) for start in (0.0, 1.0)]
+    shift, prior = min(found, key=lambda one: _sum(seen, places, rows, which, spread, *one))
+    moved = places + shift
+    row, off = _nearest(seen, moved, rows, which)
+    limit = max(CLOSE * pitch, 1.2 / seen.scale)
+    close = off < limit
+    cost = prior + float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
+    cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
+    cost += UNSEEN * int(((wired.pixel >= 0) & ~np.isfinite(off)).sum())
+    cost += STRANGE * _strange(seen, moved[wired.pixel == DARK], 0.7 * limit)
+    broken = wired.pixel == BROKEN
+    if broken.any():
+        cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
+        cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
+    mixed = wired.pixel == MIXED
+    if mixed.any():
+        cost += float(MIXTURE * (1 - _goes_with(seen, moved[mixed], wired.drive[mixed])).clip(0, 1).sum())
+    own, meant = seen.hue[row[close]], wired.hue[close]
+    wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
+    return Fit(cost + WRONG_HUE * int(wrong.sum()), row, off, close, moved)
+
+
+def _sum(
+    seen: Evidence, places: Points, rows: Channels, which: Channels, spread: float, shift: Points, prior: float
+) -> float:
+    _, off = _nearest(seen, places + shift, rows, which)
+    return prior + float(np.minimum((off[np.isfinite(off)] / spread) ** 2 / 2, ELSEWHERE).sum())
+
+
+def _nearest(seen: Evidence, moved: Points, rows: Channels, which: Channels) -> tuple[Channels, NDArray[np.float64]]:
+    """For each place the nearest of its lights, and how far that is."""
+    row, off = np.full(len(moved), -1, dtype=np.int64), np.full(len(moved), np.inf)
+    away = np.hypot(*(seen.at[rows] - moved[which]).T)
+    order = np.argsort(-away, kind="stable")
+    row[which[order]], off[which[order]] = rows[order], away[order]
+    return row, off
+
+
+def _placed(
+    seen: Evidence, places: Points, rows: Channels, which: Channels, spread: float, slack: Slack, start: float
+) -> tuple[Points, float]:
+    """By how much each place is displaced, and what speaks against that much.
+
+    Args:
+        start: 0 to begin from no displacement, 1 from the one that most lights agree on.
+    """
+    middle = places.mean(axis=0)
+    size = float(np.hypot(*(places - middle).T).max()) or 1.0
+    out = (places - middle) / size
+    table = np.column_stack([np.ones(len(places)), out])
+    weight = 1 / np.array([slack.shift, slack.stretch * size, slack.stretch * size]) ** 2
+    values = np.zeros((3, 2))
+    away = seen.at[rows] - places[which]
+    if start and len(rows):
+        values[0] = _mode(away, 2 * spread)
+    for limit in (6.0, 4.0, 3.0, 3.0):
+        left = away - (table @ values)[which]
+        near = np.hypot(*left.T) < limit * spread
+        if not near.any():
+            break
+        part = table[which[near]]
+        trust = 1 / (1 + (np.hypot(*left[near].T) / (2 * spread)) ** 2) / spread**2
+        normal = part.T @ (part * trust[:, None]) + np.diag(weight)
+        values = np.linalg.solve(normal, part.T @ (away[near] * trust[:, None]))
+    return table @ values, float((weight[:, None] * values**2).sum() / 2)
+
+
+def _mode(away: Points, near: float) -> NDArray[np.float64]:
+    """The displacement on which most agree."""
+    some = away[:: max(1, len(away) // 150)]
+    agree = (np.hypot(*(some[:, None] - some[None]).transpose(2, 0, 1)) < near).sum(axis=1)
+    best = some[int(agree.argmax())]
+    found: NDArray[np.float64] = away[np.hypot(*(away - best).T) < near].mean(axis=0)
+    return found
+
+
+def _strange(seen: Evidence, dark: Points, limit: float) -> int:
+    """How many places blink though they should be dark."""
+    return int(_has_light(seen.busy_at, dark, limit).sum())
+
+
+def _has_light(lights: Points, places: Points, limit: float) -> NDArray[np.bool_]:
+    """Which places have a light."""
+    from scipy.spatial import cKDTree
+
+    if not len(places) or not len(lights):
+        return np.zeros(len(places), dtype=bool)
+    away, _ = cKDTree(lights).query(places)
+    near: NDArray[np.bool_] = away < limit
+    return near
+
+
+def _goes_with(seen: Evidence, places: Points, drive: NDArray[np.float32]) -> NDArray[np.float64]:
+    """How well the light at places goes with what red, green and blue would do there: shape (places,)."""
+    light = seen.look(seen.map.picture(places))
+    total = np.zeros(len(places))
+    for bins in np.split(np.arange(light.shape[1]), seen.code.segments):
+        own, meant = (part[:, bins] - part[:, bins].mean(axis=1, keepdims=True) for part in (light, drive))
+        size = np.sqrt((own**2).sum(axis=(1, 2)) * (meant**2).sum(axis=(1, 2)))
+        total += np.divide((own * meant).sum(axis=(1, 2)), size, out=np.zeros(len(places)), where=size > 0)
+    return total / seen.code.segments

@@ -1,0 +1,70 @@
+"""The map of a clip: the one on which most lights are where the plan has them, upright and not mirrored.
+
+Most runs are wired as planned, and agree on it. Where they do not, single faults of whole runs are tried first: one panel
+that is entered at another corner would else be taken for a picture in a mirror.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from patcher.faults import Takes
+from patcher.film.camera_map import CameraMap, camera_map
+from patcher.film.code import Code
+from patcher.film.lights import Lights
+from patcher.film.registration import Points
+
+ENOUGH = 0.7
+"""The part of all lights of drawn pixels that must agree, so that nothing else is tried."""
+
+
+def pairs(takes: Mapping[str, Takes], places: Mapping[str, Points], code: Code, lights: Lights) -> tuple[Points, Points]:
+    """The places of pixels that take this, and the points at which their words light; words of two pixels are left
+    out.
+    """
+    at = np.full((len(code.first), 2), np.nan)
+    count = np.zeros(len(code.first), dtype=int)
+    for run, own in places.items():
+        pixel, _ = code.pixel_of(takes[run][:, 0].astype(np.int64))
+        has = pixel >= 0
+        at[pixel[has]] = own[has]
+        np.add.at(count, pixel[has], 1)
+    at[count != 1] = np.nan
+    there = at[lights.pixel]
+    known = ~np.isnan(there[:, 0])
+    return there[known], lights.at[known]
+
+
+def best_map(
+    wirings: Iterable[Mapping[str, Takes]],
+    places: Mapping[str, Points],
+    code: Code,
+    lights: Lights,
+    shape: tuple[int, int],
+) -> CameraMap | None:
+    """The best map under any of some wirings, the first of which is the plan; None where there is none."""
+    near = max(1.5, 0.35 * spacing(lights))
+    best, most = None, 0
+    for takes in wirings:
+        here, there = pairs(takes, places, code, lights)
+        found = camera_map(here, there, shape, near)
+        if found is None or not found.upright():
+            continue
+        agree = int((np.hypot(*(found.picture(here) - there).T) < 2 * near).sum())
+        if agree > most:
+            best, most = found, agree
+        if most > ENOUGH * len(there):
+            break
+    return best
+
+
+def spacing(lights: Lights) -> float:
+    """Points from a light to the next, the median."""
+    from scipy.spatial import cKDTree
+
+    if len(lights) < 2:
+        return 4.0
+    away = cKDTree(lights.at).query(lights.at, k=2)[0][:, 1]
+    return float(np.median(away[away > 0.5])) if (away > 0.5).any() else 4.0

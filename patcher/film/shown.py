@@ -1,0 +1,55 @@
+"""What the pixels of a run would play, by what they take: the word of each, and its colour in each segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.faults import RANDOM, Takes
+from patcher.film import hues
+from patcher.film.code import Channels, Code
+from patcher.film.hues import Hues
+
+DARK, BROKEN, MIXED = -1, -2, -3
+"""In place of a pixel's number: no data; broken data; channels of several pixels."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """What the pixels of a run play.
+
+    Attributes:
+        pixel: whose word each plays, a number of the code, or `DARK`, `BROKEN`, `MIXED`: shape (pixels,).
+        hue: the letter, as its number in `hues.SEEN`, that each plays in each segment: shape (pixels, segments).
+        drive: what those do that are `MIXED`, as a camera would see it: shape (pixels, bins, 3); None where none is.
+    """
+
+    pixel: Channels
+    hue: Hues
+    drive: NDArray[np.float32] | None = None
+
+
+def shown(takes: Takes, letters: str, code: Code) -> Shown:
+    """What pixels play that take these channels: shape (pixels, letters)."""
+    owner, letter = code.pixel_of(takes.astype(np.int64))
+    owner = np.where((owner >= 0) & code.lit[owner], owner, -1)
+    most = owner.max(axis=1)
+    alike = ((owner == most[:, None]) | (owner < 0)).all(axis=1)
+    pixel = np.where(most < 0, DARK, np.where(alike, most, MIXED))
+    pixel = np.where((takes == RANDOM).any(axis=1), BROKEN, pixel)
+    hue = np.full((len(takes), code.segments), hues.DARK, dtype=np.int8)
+    has = np.flatnonzero(pixel >= 0)
+    plays = code.letter_of(pixel[has])
+    for number, name in enumerate(letters):
+        seen = hues.SEEN.find(name)
+        here = (letter[has, number][:, None] == plays) & (owner[has, number] == pixel[has])[:, None]
+        hue[has] = np.where(here, seen if seen >= 0 else hues.UNKNOWN, hue[has])
+    if not (pixel == MIXED).any():
+        return Shown(pixel, hue)
+    colours = np.array([hues.PURE[hues.SEEN.index(name)] if name in hues.SEEN else np.zeros(3) for name in letters])
+    drive = np.zeros((len(takes), code.bins, 3), dtype=np.float32)
+    mixed = np.flatnonzero(pixel == MIXED)
+    drive[mixed] = np.einsum("nlb,lc->nbc", code.drive(takes[mixed].astype(np.int64)), colours)
+    return Shown(pixel, hue, drive)

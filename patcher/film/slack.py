@@ -1,0 +1,102 @@
+"""How far each run may hang beside its place on the map: known from the other runs, as well as they know it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from patcher.film.camera_map import CameraMap, camera_map
+from patcher.film.fit import Evidence, Slack
+from patcher.film.registration import Points
+
+LEAST = 0.2
+"""Of the distance from pixel to pixel: no run is held to hang nearer to its place."""
+UNKNOWN = Slack(3.0, 0.12)
+"""Where nothing else tells where a run should be: it may be anywhere near, and a little turned."""
+FEWEST = 5
+"""So many lights of a run say how it is displaced."""
+SHARE = 0.08
+"""A run with a greater share of all lights is left out of the map that it is held against."""
+OTHERS = 40
+"""So many lights of other runs make such a map."""
+UNEVEN = 3.0
+"""By how much a map is less sure than its lights would make it, for they are not off independently of each other."""
+
+
+def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tuple[Evidence, Slack]]:
+    """For each run the evidence that it is held against, and how far it may be off there."""
+    pixels = {run: _planned(seen, run) for run in seen.places}
+    rows = {run: seen.rows(own)[0] for run, own in pixels.items()}
+    total = sum(len(own) for own in rows.values())
+    found: dict[str, tuple[Evidence, Slack]] = {}
+    displaced = {run: _displaced(seen, run, pixels[run]) for run in seen.places}
+    known = {run: off for run, off in displaced.items() if off is not None}
+    for run in seen.places:
+        others = [off for name, off in known.items() if name != run]
+        here, there = _of_others(seen, pixels, run)
+        if len(others) < 2 or len(here) < OTHERS:
+            found[run] = seen, UNKNOWN
+            continue
+        own = seen
+        if len(rows[run]) > SHARE * total:
+            without = camera_map(here, there, shape, near)
+            if without is None or not without.upright():
+                found[run] = seen, UNKNOWN
+                continue
+            own = replace(seen, map=without)
+        usual = 1.5 * float(np.median(np.hypot(*np.array(others).T)))
+        unsure = UNEVEN * _unsure(own.map, here, there, seen.places[run])
+        least = LEAST * seen.pitch[run]
+        found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), unsure)))
+    return found
+
+
+def _planned(seen: Evidence, run: str):  # type: ignore[no-untyped-def]
+    pixel, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    return pixel
+
+
+def _displaced(seen: Evidence, run: str, pixels) -> Points | None:  # type: ignore[no-untyped-def]
+    """By how much most lights of a run are beside their places; None where too few tell."""
+    rows, which = seen.rows(pixels)
+    if len(rows) < FEWEST:
+        return None
+    away = seen.at[rows] - seen.places[run][which]
+    near = away[np.hypot(*away.T) < 20 * seen.pitch[run]]
+    found: Points | None = np.median(near, axis=0) if len(near) >= FEWEST else None
+    return found
+
+
+def _of_others(seen: Evidence, pixels: Mapping[str, Points], run: str) -> tuple[Points, Points]:
+    """Places and points of the lights of all other runs that are about where they are planned."""
+    here: list[Points] = [np.empty((0, 2))]
+    there: list[Points] = [np.empty((0, 2))]
+    for name, own in pixels.items():
+        if name != run:
+            rows, which = seen.rows(own)
+            close = np.hypot(*(seen.at[rows] - seen.places[name][which]).T) < 0.5
+            here.append(seen.places[name][which[close]])
+            there.append(seen.lights.at[rows[close]])
+    return np.concatenate(here), np.concatenate(there)
+
+
+def _unsure(found: CameraMap, here: Points, there: Points, at: Points) -> float:
+    """By how many metres a map is off at some places, on the mean of squares, as its own lights leave it unsure."""
+    off = found.picture(here) - there
+    spread = float(np.median(np.hypot(*off.T))) or 0.1
+    middle, size = here.mean(axis=0), float(here.std()) or 1.0
+    table = _quadratic((here - middle) / size)
+    normal = table.T @ table + 1e-6 * np.eye(table.shape[1])
+    where = _quadratic((at.mean(axis=0, keepdims=True) - middle) / size)
+    error = spread * float(np.sqrt(np.einsum("ni,ij,nj->n", where, np.linalg.inv(normal), where)[0]))
+    step = 1e-3
+    one = found.picture(at.mean(axis=0, keepdims=True) + [[0, 0], [step, 0]])
+    return error / max(1e-6, float(np.hypot(*(one[1] - one[0]))) / step)
+
+
+def _quadratic(at: Points) -> Points:
+    """What a projective map may do, as far as it is small: a shift, a linear map, and two quadratic terms."""
+    x, y = at.T
+    return np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y])

@@ -1,0 +1,136 @@
+"""What a clip says of each pixel of a show, and which faults it names.
+
+A pixel is *proved* where the word of its planned address plays at its place and nowhere near it another, in the planned
+colours, and where no other wiring of its run that the lights allow would let it take other data. Everything else is said
+to be less than that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.faults import Fault
+from patcher.film import hues
+from patcher.film.code import Channels, Code
+from patcher.film.faults_seen import BAD_SHARE, Explained
+from patcher.film.fit import Evidence
+from patcher.film.registration import Points
+from patcher.patch.patch import written
+
+Word = Literal["proved", "other", "colour", "dark-or-hidden", "unseen", "faint", "unproved"]
+
+FAINT = 8.0
+"""Grey levels that a light swings by at least where it is read; a run whose lights swing by less is faint."""
+
+
+@dataclass(frozen=True, slots=True)
+class PixelVerdict:
+    """What a clip says of one pixel.
+
+    Attributes:
+        run, pixel: which, from 1.
+        word: `proved`; `other`: it takes another address; `colour`: another colour, or lacks one; `dark-or-hidden`;
+            `unseen`: outside the picture, or not drawn; `faint`; `unproved`: lit perhaps as planned, but not for sure.
+        lit_by: the universe and channel whose word it plays; None where that is not known.
+        at: where it is in the clip's first frame, in points; None where that is not known.
+    """
+
+    run: str
+    pixel: int
+    word: Word
+    lit_by: tuple[int, int] | None
+    at: tuple[float, float] | None
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """What a clip says of a show.
+
+    Attributes:
+        pixels: every pixel that hangs, in the file's order.
+        faults: that it names.
+    """
+
+    pixels: tuple[PixelVerdict, ...]
+    faults: tuple[Fault, ...]
+
+    @property
+    def proved(self) -> int:
+        """How many pixels are proved."""
+        return sum(one.word == "proved" for one in self.pixels)
+
+
+def verdict(seen: Evidence, found: Explained, shape: tuple[int, int]) -> Verdict:
+    """What the lights of a clip say."""
+    show = seen.plan.wiring.show
+    pixels: list[PixelVerdict] = []
+    for run in show.runs:
+        if not show.runs[run].hung:
+            continue
+        if run in seen.places:
+            pixels += _of_run(seen, found, run, shape)
+        else:
+            pixels += _not_drawn(seen, run)
+    return Verdict(tuple(pixels), found.faults)
+
+
+def _of_run(seen: Evidence, found: Explained, run: str, shape: tuple[int, int]) -> list[PixelVerdict]:
+    wired, own = found.wired[run], found.fits[run]
+    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    at = seen.map.picture(own.places)
+    at[own.close] = seen.lights.at[own.row[own.close]]
+    high, wide = shape
+    inside = ((at > 1) & (at < np.array([wide, high]) - 2)).all(axis=1)
+    seen_hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)
+    meant = found.plan_hue[run]
+    right = own.close & (wired.pixel == planned) & (planned >= 0)
+    coloured = (seen_hue == meant).all(axis=1)
+    other_colour = ((seen_hue != meant) & (seen_hue != hues.UNKNOWN)).any(axis=1)
+    # Only pixels that are in the picture and not known to be dark count against the run.
+    lit = inside & (wired.pixel >= 0)
+    explained = own.close[lit].mean() if lit.any() else 0.0
+    trusted = explained >= 1 - BAD_SHARE
+    words: list[PixelVerdict] = []
+    for number in range(len(planned)):
+        lit_by = _address(seen.code, int(wired.pixel[number])) if own.close[number] else None
+        if not inside[number]:
+            word: Word = "unseen"
+        elif right[number] and other_colour[number] and trusted:
+            word = "colour"
+        elif right[number] and coloured[number] and trusted and not found.unsure[run][number]:
+            word = "proved"
+        elif own.close[number] and not right[number] and trusted:
+            word = "other"
+        elif not own.close[number] and not np.isfinite(own.off[number]):
+            word = "dark-or-hidden"
+        else:
+            word = "unproved"
+        where = (round(float(at[number, 0]), 2), round(float(at[number, 1]), 2)) if inside[number] else None
+        words.append(PixelVerdict(run, number + 1, word, lit_by, where))
+    return words
+
+
+def _not_drawn(seen: Evidence, run: str) -> list[PixelVerdict]:
+    """The pixels of a run whose places nobody knows: where their words play, and no more."""
+    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    rows, which = seen.rows(planned)
+    row = np.full(len(planned), -1, dtype=np.int64)
+    row[which[::-1]] = rows[::-1]
+    words: list[PixelVerdict] = []
+    for number, light in enumerate(row.tolist()):
+        at = None if light < 0 else (float(seen.lights.at[light, 0]), float(seen.lights.at[light, 1]))
+        lit_by = None if light < 0 else _address(seen.code, int(planned[number]))
+        words.append(PixelVerdict(run, number + 1, "unseen" if light < 0 else "unproved", lit_by, at))
+    return words
+
+
+def _address(code: Code, pixel: int) -> tuple[int, int] | None:
+    return None if pixel < 0 else written(int(code.first[pixel]))
+
+
+__all__ = ["Callable", "Channels", "Mapping", "NDArray", "PixelVerdict", "Points", "Verdict", "verdict"]
