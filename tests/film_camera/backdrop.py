@@ -51,8 +51,8 @@ class Backdrop:
         """float32[h, w, 3]: the surroundings in one frame, a copy.
 
         Args:
-            anchors: float[3, 2]: three places in the picture that does not lean.
-            leant: float[3, 2]: where they are in this frame.
+            anchors: float[4, 2]: four places in the picture that does not lean.
+            leant: float[4, 2]: where they are in this frame.
         """
         wide, tall = self.camera.width, self.camera.height
         if self.ambient is None:
@@ -61,9 +61,9 @@ class Backdrop:
             m = self.margin
             board = self._still[m : m + tall, m : m + wide].copy()
         else:
-            back = cv2.getAffineTransform(leant.astype(np.float32), (anchors + self.margin).astype(np.float32))
+            back = cv2.getPerspectiveTransform(leant.astype(np.float32), (anchors + self.margin).astype(np.float32))
             flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-            board = cv2.warpAffine(self._still, back, (wide, tall), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+            board = cv2.warpPerspective(self._still, back, (wide, tall), flags=flags, borderMode=cv2.BORDER_REPLICATE)
         self._car(board, leant.mean(axis=0) - anchors.mean(axis=0), time)
         return board
 

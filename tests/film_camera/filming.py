@@ -84,11 +84,11 @@ class Shoot:
         self.full = np.nan_to_num((usual / ahead) ** 2) * faces / bright / height(self.sigma)
 
     def _corners(self) -> None:
-        """Three places by which the backdrop is moved, and their rays."""
+        """Four places by which the backdrop is moved, and their rays."""
         wide, tall = self.camera.width, self.camera.height
-        self.anchors = np.array([[0.1 * wide, 0.1 * tall], [0.9 * wide, 0.15 * tall], [0.45 * wide, 0.9 * tall]])
+        self.anchors = np.array([[x * wide, y * tall] for x, y in ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9))])
         middle = np.array([(wide - 1) / 2, (tall - 1) / 2])
-        self.rays = np.column_stack([(self.anchors - middle) / self.camera.focal, np.ones(3)])
+        self.rays = np.column_stack([(self.anchors - middle) / self.camera.focal, np.ones(4)])
         self.bare = Camera(width=wide, height=tall, focal=self.camera.focal)
 
     def frames(self) -> Iterator[Picture]:

@@ -96,7 +96,7 @@ def _options(camera: Camera, threads: int) -> dict[str, str]:
     """Whatever the encoder wants to know beside rate and size."""
     options = {"preset": PRESETS[camera.codec]}
     if camera.codec == "hevc":
-        options["x265-params"] = f"log-level=none:pools={threads}:frame-threads=1"
+        options["x265-params"] = f"log-level=none:pools=none:frame-threads={threads}"
     return options
 
 
