@@ -125,7 +125,7 @@ class Shoot:
         through_leaves = self.backdrop.open(shift, time - self.start)
         if through_leaves is not None:
             whole *= through_leaves[..., None]
-        whole = cv2.multiply(whole, (strength, strength, strength, 0.0))
+        cv2.multiply(whole, (strength, strength, strength, 0.0), whole)
         self._adapt(whole)
         if camera.bloom:
             whole = halo(whole, camera.bloom)

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from film_camera.things import Camera
 
-FULL = 3840
-"""Steps of the converter from black to full scale, of 12 bits."""
-BLACK = 255
-"""The converter's step for no light: below it there is room for noise."""
+FULL = 30_720
+"""Steps of 16 bits from black to full scale; above is room for white balance."""
+BLACK = 4_080
+"""The step for no light: below it there is room for noise."""
 CALM = 10
 """Temporal denoising leaves alone what changed by more than this many grey levels."""
 
@@ -50,8 +50,7 @@ class Sensor:
     def __post_init__(self) -> None:
         size = self.camera.width * self.camera.height * (1 if self.camera.bayer else 3)
         self._bank = self.rng.standard_normal(size + 200_003, dtype=np.float32)
-        steps = (np.arange(1 << 12) - BLACK) / FULL
-        self._curve = np.rint(255 * tone(self.camera, steps)).astype(np.uint8)
+        self._curve = np.rint(255 * tone(self.camera, (np.arange(1 << 16) - BLACK) / FULL)).astype(np.uint8)
 
     def picture(self, light: NDArray[np.float32], balance: NDArray) -> NDArray[np.uint8]:
         """One frame: uint8[h, w, 3] from linear light, 1 at full scale.
@@ -59,39 +58,36 @@ class Sensor:
         Args:
             balance: float[2]: by what red and blue are multiplied (white balance).
         """
+        tall, wide = light.shape[:2]
         scale = np.array([balance[0], 1.0, balance[1]], np.float32)
-        counted = self._demosaiced(light, scale) if self.camera.bayer else self._counted(light) * scale
-        if self.camera.local_tone:
-            counted = _evened(counted, self.camera.local_tone)
-        numbers = np.clip(counted * FULL + (BLACK + 0.5), 0, (1 << 12) - 1).astype(np.uint16)
-        return self._finished(self._curve[numbers])
+        lift = _evenness(light, self.camera.local_tone) if self.camera.local_tone else None
+        if self.camera.bayer:
+            counted = self._counted(_mosaic(light))
+            counted[0::2] *= np.tile(scale[:2], wide // 2)
+            counted[1::2] *= np.tile(scale[1:], wide // 2)
+        else:
+            counted = self._counted(light.reshape(tall, -1))
+            counted *= np.tile(scale, wide)
+        if lift is not None:
+            counted *= lift if self.camera.bayer else np.repeat(lift, 3, axis=1)
+        steps = cv2.addWeighted(counted, FULL, counted, 0, BLACK, dtype=cv2.CV_16U)
+        if self.camera.bayer:
+            steps = cv2.cvtColor(steps, cv2.COLOR_BayerRGGB2RGB)
+        return self._finished(np.take(self._curve, steps.reshape(tall, wide, 3), mode="clip"))
 
     def _counted(self, light: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Light as the converter gives it: with shot and read noise, clipped at full scale.
+        """Light as the converter gives it, one number a site: with shot and read noise, clipped at full scale.
 
-        Source: EMVA Standard 1288, release 4.0, eq. 14: the variance is that of the dark plus the signal's own.
+        Source: EMVA Standard 1288, release 4.0: the variance is that of the dark plus the signal's own.
         """
         many = self.camera.electrons
-        flat = np.maximum(light, 0).reshape(light.shape[0], -1)
-        spread = cv2.sqrt(flat * np.float32(1 / many) + np.float32((self.camera.read_noise / many) ** 2))
+        light = np.maximum(light, 0)
+        spread = cv2.addWeighted(light, 1 / many, light, 0, (self.camera.read_noise / many) ** 2)
+        cv2.sqrt(spread, spread)
         begin = int(self.rng.integers(200_000))
-        noise = self._bank[begin : begin + flat.size].reshape(flat.shape)
-        spread *= noise
-        spread += flat
-        return np.minimum(spread, 1, out=spread).reshape(light.shape)
-
-    def _demosaiced(self, light: NDArray[np.float32], scale: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Through a mosaic of RGGB and bilinear demosaicing."""
-        raw = np.empty(light.shape[:2], np.float32)
-        sites = ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2))
-        for down, right, letter in sites:
-            raw[down::2, right::2] = light[down::2, right::2, letter]
-        raw = self._counted(raw)
-        for down, right, letter in sites:
-            raw[down::2, right::2] *= scale[letter]
-        steps = np.clip(raw * 16 * FULL * 0.5 + 16 * BLACK, 0, 65535).astype(np.uint16)
-        full = cv2.cvtColor(steps, cv2.COLOR_BayerRGGB2RGB)
-        return (full.astype(np.float32) - 16 * BLACK) / (16 * FULL * 0.5)
+        spread *= self._bank[begin : begin + light.size].reshape(light.shape)
+        spread += light
+        return np.minimum(spread, 1, out=spread)
 
     def _finished(self, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Smoothed, calmed and sharpened, as far as the camera does that."""
@@ -110,8 +106,16 @@ class Sensor:
         return picture
 
 
-def _evened(light: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
-    """Local tone mapping: bright regions are held down, dark ones lifted, by the mean light around.
+def _mosaic(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """One colour at each site: red and green in even rows, green and blue in odd ones."""
+    raw = np.empty(light.shape[:2], np.float32)
+    for down, right, letter in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
+        raw[down::2, right::2] = light[down::2, right::2, letter]
+    return raw
+
+
+def _evenness(light: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
+    """Local tone mapping: float32[h, w], by what bright regions are held down and dark ones lifted.
 
     Source: E. Reinhard and others, "Photographic tone reproduction for digital images", 2002, the idea of a local mean.
     """
@@ -120,5 +124,4 @@ def _evened(light: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
     small = cv2.resize(light, (max(1, wide // step), max(1, tall // step)), interpolation=cv2.INTER_AREA)
     around = cv2.GaussianBlur(np.maximum(small.max(axis=2), 0), (0, 0), 3.0) + 0.01
     lift = (np.exp(np.log(around).mean()) / around) ** (0.5 * strength)
-    lift = cv2.resize(lift.astype(np.float32), (wide, tall), interpolation=cv2.INTER_LINEAR)
-    return light * lift[..., None]
+    return cv2.resize(lift.astype(np.float32), (wide, tall), interpolation=cv2.INTER_LINEAR)

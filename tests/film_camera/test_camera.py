@@ -143,7 +143,7 @@ def test_noise_grows_with_the_signal_as_the_standard_says(light: float) -> None:
     # Source: EMVA Standard 1288, release 4.0: variance = dark variance + signal / electrons at full scale
     camera = replace(SMALL, width=640, height=360, electrons=1000.0, read_noise=5.0)
     sensor = Sensor(camera, np.random.default_rng(0))
-    counted = sensor._counted(np.full((360, 640, 3), light, np.float32))
+    counted = sensor._counted(np.full((360, 1920), light, np.float32))
     assert counted.var() == pytest.approx(light / 1000 + (5 / 1000) ** 2, rel=0.02)
     assert counted.mean() == pytest.approx(light, abs=1e-3)
 
