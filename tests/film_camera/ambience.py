@@ -32,7 +32,7 @@ class StreetLight:
 
     at: Spot
     colour: Colour = (6.0, 4.2, 2.2)
-    radius: float = 0.12
+    radius: float = 0.08
     glow: float = 1.0
 
 

@@ -110,6 +110,7 @@ def _taken(rng: Rng, camera: Camera, kind: str) -> Camera:
     return replace(
         camera,
         blur=_between(rng, 0.5, 1.4),
+        focus_drift=_sometimes(rng, 0.4, 0.1, 1.0),
         exposure=exposure,
         gain=_between(rng, 0.2, 6.0),
         readout=min(rng.uniform(0.006, 0.03), 0.95 * each),
@@ -145,6 +146,7 @@ def _processed(rng: Rng, camera: Camera, kind: str) -> Camera:
         doubled=_sometimes(rng, 0.3, 0.001, 0.02),
         variable_rate=bool(rng.random() < 0.5),
         codec="hevc" if hevc else "h264",
+        hlg=hevc and bool(rng.random() < 0.4),
         bit_rate=max(1.0, rate_1080 * size * (1.5 if camera.fps > 40 else 1.0)),
         full_range=bool(rng.random() < 0.3),
         sound=bool(rng.random() < 0.5),
@@ -190,7 +192,7 @@ def _surroundings(rng: Rng, low: Floats, high: Floats) -> Ambient:
         ground=tuple(dim * np.array([0.003, 0.003, 0.002])),
         ground_y=ground,
         surfaces=_house(rng, (left, right, ground, eaves, ridge), dim),
-        street_light=StreetLight((right + 0.15 * wide, high[1] + 0.05 * tall)) if rng.random() < 0.4 else None,
+        street_light=StreetLight((right + 0.15 * wide, float(high[1] + 0.05 * tall))) if rng.random() < 0.4 else None,
         car=_car(rng, left, right, ground) if rng.random() < 0.3 else None,
         branch=_branch(rng, low, high) if rng.random() < 0.35 else None,
         glass=_glass(rng, low, high, ground) if rng.random() < 0.4 else None,
@@ -228,7 +230,9 @@ def _car(rng: Rng, left: float, right: float, ground: float) -> Car:
     ends = [(left - 6.0, ground + 0.6), (right + 6.0, ground + 0.6)]
     if rng.random() < 0.5:
         ends.reverse()
-    return Car(begin, begin + float(rng.uniform(2, 6)), ends[0], ends[1])
+    bright = _between(rng, 2.0, 12.0)
+    colour = (bright, bright, 0.9 * bright)
+    return Car(begin, begin + float(rng.uniform(2, 6)), ends[0], ends[1], colour, glow=float(rng.uniform(0.4, 1.5)))
 
 
 def _branch(rng: Rng, low: Floats, high: Floats) -> Branch:
@@ -239,13 +243,13 @@ def _branch(rng: Rng, low: Floats, high: Floats) -> Branch:
     long = rng.uniform(0.15, 0.4) * wide
     tip = root - [side * long, rng.normal() * 0.15 * tall]
     twigs = [(*root, *tip, 0.03)]
-    for share in rng.uniform(0.3, 1.0, size=14):
+    for share in rng.uniform(0.2, 1.0, size=24):
         begin = root + share * (tip - root)
-        end = begin + rng.normal(size=2) * 0.12 * long
-        twigs.append((*begin, *end, 0.012))
-        for leaf in rng.uniform(0.2, 1.0, size=5):
+        end = begin + 0.5 * share * (tip - root) * rng.uniform(0.1, 1) + rng.normal(size=2) * 0.15 * long
+        twigs.append((*begin, *end, 0.008))
+        for leaf in rng.uniform(0.2, 1.0, size=4):
             at = begin + leaf * (end - begin)
-            twigs.append((*at, *(at + rng.normal(size=2) * 0.05), 0.05))
+            twigs.append((*at, *(at + rng.normal(size=2) * 0.04), 0.022))
     return Branch(tuple(root), tuple(twigs), float(rng.uniform(0.3, 3)), float(rng.uniform(0.15, 0.5)), 0.5)
 
 
@@ -255,6 +259,6 @@ def _glass(rng: Rng, low: Floats, high: Floats, ground: float) -> Glass:
     share = _between(rng, 0.03, 0.35)
     if rng.random() < 0.5:
         return Glass(low[0] - wide, ground - tall, high[0] + wide, ground, "y", ground, share)
-    at = low[0] + rng.uniform(0.3, 0.7) * wide
-    x, y = low[0] + rng.uniform(0, 0.7) * wide, low[1] + rng.uniform(0, 0.6) * tall
-    return Glass(x, y, x + 0.25 * wide, y + 0.35 * tall, "x", at, share)
+    at = float(low[0] + rng.uniform(0.3, 0.7) * wide)
+    x, y = float(low[0] + rng.uniform(0, 0.7) * wide), float(low[1] + rng.uniform(0, 0.6) * tall)
+    return Glass(x, y, x + 0.25 * float(wide), y + 0.35 * float(tall), "x", at, share)

@@ -117,10 +117,11 @@ class Shoot:
         strength = camera.gain * 2.0**stops
         whole = self.backdrop.seen(self.anchors, leant, time - self.start)
         lit = shone * self.full[:, None].astype(np.float32)
-        at = self._add(whole, self.own, lit, opened)
+        sigma = float(np.hypot(self.sigma, self.moved.at(self.moved.focus, time)))
+        at, smear = self._add(whole, self.own, lit, opened, sigma)
         images = None
         if self.images is not None:
-            images = self._add(whole, self.images, lit * np.float32(self.image_share), opened)
+            images, _ = self._add(whole, self.images, lit * np.float32(self.image_share), opened, sigma)
         shift = leant.mean(axis=0) - self.anchors.mean(axis=0)
         through_leaves = self.backdrop.open(shift, time - self.start)
         if through_leaves is not None:
@@ -133,26 +134,32 @@ class Shoot:
         warp = stabilised(camera, self.moved, time)
         if warp is not None:
             rgb = cv2.warpPerspective(rgb, warp, (camera.width, camera.height), borderMode=cv2.BORDER_REPLICATE)
-        self._note(at, images, lit * strength, through_leaves, warp)
+        peak = height(sigma) / np.sqrt(1 + (smear / sigma) ** 2 / 12)
+        self._note(at, images, lit * (strength * peak), through_leaves, warp)
         return rgb
 
-    def _add(self, board: NDArray[np.float32], own: Floats, lit: NDArray[np.float32], opened: Floats) -> Floats:
-        """Adds points of light to a picture, smeared as the camera moves; their places in the exposure's middle."""
+    def _add(
+        self, board: NDArray[np.float32], own: Floats, lit: NDArray[np.float32], opened: Floats, sigma: float
+    ) -> tuple[Floats, float]:
+        """Adds points of light to a picture, smeared as the camera moves.
+
+        Returns: their places in the exposure's middle, and the length of the smear in points.
+        """
         camera = self.camera
-        shares = np.array([0.5])
+        shares, moved = np.array([0.5]), 0.0
         if camera.shake:
             ends = self.moved.at(self.moved.lean, opened.mean() + camera.exposure * np.array([0.0, 0.5, 1.0]))
-            moved = np.abs(np.diff(ends[:, :2], axis=0)).sum() * camera.focal
+            moved = float(np.abs(np.diff(ends[:, :2], axis=0)).sum()) * camera.focal
             many = int(np.clip(np.ceil(moved / SMEAR), 1, 5))
             shares = (np.arange(many) + 0.5) / many
         for share in shares:
             lean = self.moved.at(self.moved.lean, opened + share * camera.exposure) if camera.shake else None
             at = projected(camera, own, lean)
-            down, right, patch = splat(board.shape[:2], at, lit / np.float32(len(shares)), self.sigma)
+            down, right, patch = splat(board.shape[:2], at, lit / np.float32(len(shares)), sigma)
             board[down, right] += patch
         if len(shares) > 1:
             at = projected(camera, own, self.moved.at(self.moved.lean, opened + camera.exposure / 2))
-        return at
+        return at, moved
 
     def _adapt(self, whole: NDArray[np.float32]) -> None:
         """Automatic exposure: follows the mean light with a time constant of half a second."""
@@ -164,7 +171,7 @@ class Shoot:
         self.adapted += (target - self.adapted) * min(1.0, 2.0 / self.camera.fps)
 
     def _note(
-        self, at: Floats, images: Floats | None, lit: NDArray, leaves: NDArray | None, warp: NDArray | None
+        self, at: Floats, images: Floats | None, peaks: NDArray, leaves: NDArray | None, warp: NDArray | None
     ) -> None:
         """Keeps what is true of this frame."""
         tally, camera = self.tally, self.camera
@@ -180,8 +187,7 @@ class Shoot:
             tally.images = np.full_like(stored, np.nan) if images is None else through(warp, images)
         tally.inside = tally.inside + inside
         tally.open = tally.open + through_it
-        rise = lit * height(self.sigma) * (through_it * inside)[:, None]
-        tally.rise = np.maximum(tally.rise, rise)
+        tally.rise = np.maximum(tally.rise, peaks * (through_it * inside)[:, None])
         tally.frames += 1
         self._now = np.nanmean(stored - tally.first, axis=0) if inside.any() else np.zeros(2)
 

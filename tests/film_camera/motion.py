@@ -42,6 +42,7 @@ class Motion:
         warp: float[samples, 4]: what stabilisation's own warps add.
         stops: float[samples]: drift of the exposure, in stops.
         balance: float[samples, 2]: drift of red and of blue, as logarithms.
+        focus: float[samples]: rms radius that a focus beside the pixels adds, in points.
     """
 
     start: float
@@ -50,6 +51,7 @@ class Motion:
     warp: Floats
     stops: Floats
     balance: Floats
+    focus: Floats
 
     def at(self, path: Floats, times: Floats | float) -> Floats:
         """A path's values at the scene's times: one more axis, at the end, for a path of several columns."""
@@ -73,7 +75,8 @@ def motion(camera: Camera, start: float, seconds: float, rng: np.random.Generato
     warp = wander(rng, span, 4, 3.0) * camera.wobble if camera.stabilise else np.zeros((len(lean), 4))
     stops = wander(rng, span, 1, SLOW_HZ)[:, 0] * camera.exposure_drift
     balance = wander(rng, span, 2, SLOW_HZ) * camera.white_balance_drift
-    return Motion(start, lean, steady, warp, stops, balance)
+    focus = np.abs(wander(rng, span, 1, SLOW_HZ)[:, 0]) * camera.focus_drift
+    return Motion(start, lean, steady, warp, stops, balance, focus)
 
 
 def stabilised(camera: Camera, moved: Motion, time: float) -> Floats | None:

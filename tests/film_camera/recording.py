@@ -9,7 +9,7 @@ from pathlib import Path
 
 import av
 import numpy as np
-from av.video.reformatter import ColorRange, Colorspace
+from av.video.reformatter import ColorRange
 from numpy.typing import NDArray
 
 from film_camera.things import Camera
@@ -19,8 +19,9 @@ TICK = Fraction(1, 90_000)
 ENCODERS = {"h264": "libx264", "hevc": "libx265"}
 PRESETS = {"h264": "veryfast", "hevc": "ultrafast"}
 """A phone encodes while it films: what takes little effort comes nearest."""
-_BT709 = 1
-"""ITU-T H.273: the number of BT.709's primaries, transfer and matrix alike."""
+_BT709 = (1, 1, 1)
+_HLG = (9, 18, 9)
+"""ITU-T H.273: the numbers of primaries, transfer and matrix."""
 
 
 @dataclass(frozen=True)
@@ -61,28 +62,32 @@ def record(camera: Camera, frames: Iterator[tuple[float, NDArray[np.uint8]]], fi
     """Encodes stamped frames, uint8[h, w, 3], into a file whose name says its container (.mp4, .mov, .mkv).
 
     Raises:
-        ValueError: the camera's codec is none that is known.
+        ValueError: the camera's codec is none that is known, or has no HLG.
     """
     if camera.codec not in ENCODERS:
         raise ValueError(f"codec {camera.codec!r}: choose one of {', '.join(ENCODERS)}")
+    if camera.hlg and camera.codec != "hevc":
+        raise ValueError(f"codec {camera.codec!r} has no HLG: choose hevc")
+    primaries, transfer, colours = _HLG if camera.hlg else _BT709
+    layout = "yuv420p10le" if camera.hlg else "yuv420p"
     with av.open(str(file), "w") as container:
         sound = container.add_stream("aac", rate=48_000, layout="mono") if camera.sound else None
         stream = container.add_stream(ENCODERS[camera.codec], rate=rate(camera), options=_options(camera, threads))
-        stream.width, stream.height, stream.pix_fmt = camera.width, camera.height, "yuv420p"
+        stream.width, stream.height, stream.pix_fmt = camera.width, camera.height, layout
         stream.bit_rate = int(camera.bit_rate * 1e6)
         stream.gop_size = max(1, round(camera.key_seconds * camera.fps))
         stream.codec_context.time_base = TICK
         stream.time_base = TICK
         stream.codec_context.thread_count = threads
         span = ColorRange.JPEG if camera.full_range else ColorRange.MPEG
-        stream.color_range, stream.colorspace = int(span), _BT709
-        stream.color_primaries = stream.color_trc = _BT709
+        stream.color_range, stream.colorspace = int(span), colours
+        stream.color_primaries, stream.color_trc = primaries, transfer
         if camera.rotation:
             stream.set_display_rotation(-camera.rotation)
         last = 0.0
         for stamp, picture in frames:
             frame = av.VideoFrame.from_ndarray(picture, format="rgb24").reformat(
-                format="yuv420p", dst_colorspace=Colorspace.ITU709, dst_color_range=span
+                format=layout, dst_colorspace=colours, dst_color_range=span
             )
             frame.pts, frame.time_base = round(stamp / TICK), TICK
             container.mux(stream.encode(frame))

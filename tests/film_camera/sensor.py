@@ -19,14 +19,17 @@ CALM = 10
 
 
 def tone(camera: Camera, light: NDArray) -> NDArray:
-    """0..1 linear to 0..1 as stored: a shoulder from the knee on, then the transfer of a film camera.
+    """0..1 linear to 0..1 as stored: a shoulder from the knee on, then the opto-electronic transfer.
 
-    Source: ITU-R BT.709-6, item 1.2, the opto-electronic transfer function.
+    Source: ITU-R BT.709-6, item 1.2; for HLG, ITU-R BT.2100-2, table 5.
     """
     light = np.clip(light, 0, 1)
     if camera.knee < 1:
         over = np.maximum(light - camera.knee, 0) / (1 - camera.knee)
         light = np.where(light > camera.knee, camera.knee + (1 - camera.knee) * (1.5 * over - 0.5 * over**2), light)
+    if camera.hlg:
+        a, b, c = 0.17883277, 0.28466892, 0.55991073
+        return np.where(light <= 1 / 12, np.sqrt(3 * light), a * np.log(np.maximum(12 * light - b, 1e-9)) + c)
     return np.where(light < 0.018, 4.5 * light, 1.099 * np.maximum(light, 1e-9) ** 0.45 - 0.099)
 
 

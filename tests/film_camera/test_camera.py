@@ -283,6 +283,29 @@ def test_a_decoded_film_has_the_frames_stamps_and_turn(tmp_path: Path, codec: st
     assert frames[0].to_ndarray(format="rgb24").max() > 150
 
 
+def test_a_film_for_bright_screens_says_so(tmp_path: Path) -> None:
+    # Source: ITU-T H.273: 9, 18, 9 are BT.2020's primaries, HLG's transfer, BT.2020's matrix. Judge: PyAV's decoder
+    camera = replace(SMALL, codec="hevc", hlg=True)
+    film(Scene(grid(4, 4, 0.2)), camera, steady(*np.ones(16)), 0.2, tmp_path / "a.mov")
+    with av.open(str(tmp_path / "a.mov")) as container:
+        frame = next(container.decode(video=0))
+    assert frame.format.name == "yuv420p10le"
+    assert (frame.color_primaries, frame.color_trc, frame.colorspace) == (9, 18, 9)
+    # Source: ITU-R BT.2100-2, table 5: the two parts of the curve meet at 1/12, where it is 1/2
+    assert tone(camera, np.array([0, 1 / 12, 1 / 12 + 1e-6, 1])).tolist() == pytest.approx([0, 0.5, 0.5, 1], abs=1e-4)
+    with pytest.raises(ValueError, match="choose hevc"):
+        film(Scene(ONE), replace(camera, codec="h264"), steady(1.0), 0.1, tmp_path / "b.mp4")
+
+
+def test_a_focus_that_wanders_spreads_the_light_and_keeps_it() -> None:
+    camera = replace(SMALL, gain=0.5, electrons=1e6, read_noise=0.0, blur=1.0)
+    sharp = next(pictures(Scene(ONE), camera, steady(1.0), 0.04)).rgb[..., 1]
+    films = [next(pictures(Scene(ONE), replace(camera, focus_drift=3.0), steady(1.0), 0.04, seed=s)) for s in range(6)]
+    soft = min((each.rgb[..., 1] for each in films), key=np.max)
+    assert linear(soft).max() < 0.6 * linear(sharp).max()
+    assert linear(soft).sum() == pytest.approx(linear(sharp).sum(), rel=0.1)
+
+
 def test_frames_are_lost_and_repeated_as_often_as_told() -> None:
     camera = replace(SMALL, dropped=0.1, doubled=0.05, fps=30.0)
     taken = exposures(camera, 5.0, 100.0, np.random.default_rng(1))

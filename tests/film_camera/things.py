@@ -70,6 +70,7 @@ class Camera:
         distortion: k1, k2 of Brown and Conrady's radial distortion.
         rotation: 0, 90, 180 or 270: by how many degrees clockwise a player turns the stored picture to show it.
         blur: rms radius of the lens's point spread, per axis.
+        focus_drift: rms of a slow wandering of the focus, as more blur of the pixels.
         exposure: seconds that each row gathers light; drive, PWM and shake are integrated over it.
         gain: how bright, see above.
         readout: seconds from the first row's start to the last row's (rolling shutter).
@@ -95,6 +96,7 @@ class Camera:
         clock_error: as a ratio, by how much the camera's clock runs too fast.
         codec: "h264" or "hevc".
         bit_rate: Mb/s.
+        hlg: whether levels are stored for bright screens, by the HLG curve in 10 bits and marked so; only with "hevc".
         full_range: whether levels are stored 0 to 255 or 16 to 235.
         key_seconds: seconds between key frames.
         sound: whether a track of silence is stored before the picture's.
@@ -111,6 +113,7 @@ class Camera:
     distortion: tuple[float, float] = (0.0, 0.0)
     rotation: int = 0
     blur: float = 0.8
+    focus_drift: float = 0.0
     exposure: float = 1 / 60
     gain: float = 1.0
     readout: float = 0.0
@@ -137,6 +140,7 @@ class Camera:
     clock_error: float = 0.0
     codec: str = "h264"
     bit_rate: float = 12.0
+    hlg: bool = False
     full_range: bool = False
     key_seconds: float = 1.0
     sound: bool = False
