@@ -117,7 +117,7 @@ class Shoot:
         strength = camera.gain * 2.0**stops
         whole = self.backdrop.seen(self.anchors, leant, time - self.start)
         lit = shone * self.full[:, None].astype(np.float32)
-        sigma = float(np.hypot(self.sigma, self.moved.at(self.moved.focus, time)))
+        sigma = round(float(np.hypot(self.sigma, self.moved.at(self.moved.focus, time))), 3)
         at, smear = self._add(whole, self.own, lit, opened, sigma)
         images = None
         if self.images is not None:
@@ -134,7 +134,8 @@ class Shoot:
         warp = stabilised(camera, self.moved, time)
         if warp is not None:
             rgb = cv2.warpPerspective(rgb, warp, (camera.width, camera.height), borderMode=cv2.BORDER_REPLICATE)
-        peak = height(sigma) / np.sqrt(1 + (smear / sigma) ** 2 / 12)
+        beside = ((np.nan_to_num(at) - np.rint(np.nan_to_num(at))) ** 2).sum(axis=1, keepdims=True)
+        peak = height(sigma) * np.exp(-beside / (2 * sigma**2)) / np.sqrt(1 + (smear / sigma) ** 2 / 12)
         self._note(at, images, lit * (strength * peak), through_leaves, warp)
         return rgb
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +18,12 @@ polynomials up to degree 2.
 """
 
 
+@lru_cache(maxsize=4096)
 def height(sigma: float) -> float:
-    """The share of a splat's light that its middle point gets: a Gaussian of this rms radius, over a point's area."""
-    return 1 / (2 * np.pi * (sigma**2 + 1 / 12))
+    """The share of its light that a splat's middle point gets when it falls on the middle of a point."""
+    side = 2 * int(np.ceil(4 * sigma)) + 3
+    middle = np.full((1, 2), (side - 1) / 2)
+    return float(splat((side, side), middle, np.ones((1, 3), np.float32), sigma)[2].max())
 
 
 def splat(
