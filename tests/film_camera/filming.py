@@ -177,8 +177,8 @@ class Shoot:
         """Keeps what is true of this frame."""
         tally, camera = self.tally, self.camera
         stored = through(warp, at)
-        inside = np.isfinite(stored).all(axis=1)
-        inside[inside] = ((stored[inside] >= 0) & (stored[inside] <= [camera.width - 1, camera.height - 1])).all(axis=1)
+        x, y = stored.T
+        inside = (x >= 0) & (x <= camera.width - 1) & (y >= 0) & (y <= camera.height - 1)
         through_it = np.ones(len(at))
         if leaves is not None:
             spots = np.nan_to_num(at).round().astype(int).clip(0, [camera.width - 1, camera.height - 1])

@@ -35,7 +35,8 @@ class Lights:
         times = (np.arange(first, last) + 0.5) * STEP
         drive = np.asarray(self.levels(times))
         span = (closed - opened)[:, None]
-        still = (drive == drive[:1]).all(axis=(0, 2))
+        same = (drive == drive[:1]).reshape(len(drive), -1).all(axis=0).reshape(-1, 3)
+        still = same[:, 0] & same[:, 1] & same[:, 2]
         mean = self._lit(_duty(drive[0]), opened[:, None], closed[:, None])
         rest = np.flatnonzero(~still)
         if len(rest):

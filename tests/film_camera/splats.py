@@ -39,9 +39,10 @@ def splat(
     """
     reach = int(np.ceil(4 * sigma)) + 2
     tall, wide = shape
-    near = np.isfinite(places).all(axis=1)
-    near[near] = ((places[near] > -reach) & (places[near] < np.array([wide, tall]) - 1 + reach)).all(axis=1)
-    places, light = places[near], light[near]
+    x, y = places.T
+    near = (x > -reach) & (x < wide - 1 + reach) & (y > -reach) & (y < tall - 1 + reach)
+    if not near.all():
+        places, light = places[near], light[near]
     if not len(places):
         return slice(0, 0), slice(0, 0), np.zeros((0, 0, 3), np.float32)
     low = np.floor(places.min(axis=0)).astype(int) - reach

@@ -253,6 +253,11 @@ def test_what_is_hidden_faint_covered_or_outside_is_not_visible(tmp_path: Path) 
     assert truth.visible.tolist() == [True, False, False, False, False]
     assert truth.in_picture.tolist() == [1, 1, 1, 1, 0]
     assert truth.uncovered[3] < 0.1
+    assert truth.levels[3] < 10
+    frame = next(pictures(scene, SMALL, steady(1, 1, 1, 1, 1), 0.04)).rgb.max(axis=2)
+    shown = [frame[round(y), round(x)] for x, y in truth.places[:4]]
+    assert shown[0] > 200
+    assert max(shown[1:]) < 50, "hidden, faint, covered"
     assert truth.levels[0] > 200
     assert truth.levels[1] == 0
     assert truth.spacing[0] == pytest.approx(20, abs=0.1)
