@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from film_camera import Ambient, Branch, Camera, Car, Glass, Scene, Shoot, film, pictures, random_camera, random_scene
 from film_camera.ambience import Surface
 from film_camera.light import STEP, Lights
-from film_camera.motion import motion, stabilised, through, wander
 from film_camera.optics import matrix, pose, projected, seen
 from film_camera.sensor import Sensor, noise_levels, tone
 from film_camera.splats import halo, height, splat
@@ -193,37 +192,6 @@ def test_white_balance_drifts_in_red_and_blue_only() -> None:
     assert np.ptp(means[:, 1]) < 0.002
     assert np.ptp(means[:, 0]) > 0.01
     assert np.ptp(means[:, 2]) > 0.01
-
-
-def test_a_hand_shakes_by_its_rms_with_a_falling_spectrum() -> None:
-    path = wander(np.random.default_rng(2), 60.0, 2, 10.0)
-    np.testing.assert_allclose(path.std(axis=0), 1.0)
-    power = np.abs(np.fft.rfft(path[:, 0])) ** 2
-    hertz = np.fft.rfftfreq(len(path), 1 / 250)
-    low, mid, high = (power[(hertz > a) & (hertz < b)].mean() for a, b in ((0.3, 0.6), (3, 6), (11, 100)))
-    assert 4 < low / mid < 25, "ten times the frequency has a tenth of the power"
-    assert high < 1e-6 * mid
-    camera = replace(SMALL, shake=2.0)
-    truth_path = _path(camera)
-    assert np.sqrt(((truth_path - truth_path.mean(axis=0)) ** 2).mean()) == pytest.approx(2.0, rel=0.4)
-
-
-def _path(camera: Camera) -> NDArray:
-    shaken = motion(camera, 0.0, 20.0, np.random.default_rng(4))
-    times = np.arange(0, 20, 1 / 30)
-    own = seen(camera, np.zeros((1, 3)))
-    places = [projected(camera, own, shaken.at(shaken.lean, t + camera.readout / 2)) for t in times]
-    return np.array([through(stabilised(camera, shaken, t), at)[0] for t, at in zip(times, places, strict=True)])
-
-
-def test_stabilisation_takes_the_quick_shake_out_and_crops() -> None:
-    free = _path(replace(SMALL, shake=1.0))
-    held = _path(replace(SMALL, shake=1.0, stabilise=1.0, crop=0.1))
-    assert np.diff(held, axis=0).std() < 0.5 * np.diff(free, axis=0).std()
-    quiet = motion(SMALL, 0.0, 1.0, np.random.default_rng(0))
-    crop = stabilised(replace(SMALL, stabilise=0.9, crop=0.1), quiet, 0.3)
-    corner = np.array([[0.1 * 160, 0.1 * 90]])
-    np.testing.assert_allclose(through(crop, corner), [[0, 0]], atol=0.6)
 
 
 def test_the_truth_is_where_the_light_is() -> None:

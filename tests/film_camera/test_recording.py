@@ -95,6 +95,15 @@ def test_a_film_for_bright_screens_says_so(tmp_path: Path) -> None:
         film(Scene(SIXTEEN), replace(camera, codec="h264"), full, 0.1, tmp_path / "b.mp4")
 
 
+def test_stamps_follow_the_frames_or_pretend_an_even_rate() -> None:
+    for variable in (True, False):
+        camera = replace(SMALL, jitter=0.004, variable_rate=variable, fps=25.0)
+        taken = exposures(camera, 0.0, 10.0, np.random.default_rng(1))
+        times, stamps = (np.array([getattr(each, name) for each in taken]) for name in ("time", "stamp"))
+        assert np.diff(times).std() > 0.004
+        np.testing.assert_allclose(stamps, times if variable else np.arange(250) / 25, atol=1e-9)
+
+
 def test_frames_are_lost_and_repeated_as_often_as_told() -> None:
     camera = replace(SMALL, dropped=0.1, doubled=0.05, fps=30.0)
     taken = exposures(camera, 5.0, 100.0, np.random.default_rng(1))
