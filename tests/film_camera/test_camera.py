@@ -363,4 +363,4 @@ def test_a_pixel_between_points_rises_less_than_one_on_a_point(wide: int) -> Non
     camera = replace(SMALL, width=wide, height=wide - 70, blur=0.6, gain=0.4, electrons=1e6, read_noise=0.0)
     shoot = Shoot(Scene(ONE), camera, steady(1.0), 0.04, 0.0, 0)
     highest = next(shoot.frames()).rgb.max()
-    assert shoot.truth().levels[0] == pytest.approx(highest, abs=5)
+    assert shoot.truth().levels[0] == pytest.approx(highest, rel=0.1)
