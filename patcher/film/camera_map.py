@@ -103,7 +103,9 @@ def _fitted(before: CameraMap, places: Points, points: Points, near: float) -> C
 
     def made(values: NDArray[np.float64]) -> CameraMap:
         matrix = np.append(values[:8] * units, 1.0).reshape(3, 3)
-        return CameraMap(matrix, before.middle, before.size, (float(values[8]), float(values[9])) if lens else before.bend)
+        return CameraMap(
+            matrix, before.middle, before.size, (float(values[8]), float(values[9])) if lens else before.bend
+        )
 
     def off(values: NDArray[np.float64]) -> NDArray[np.float64]:
         away = ((made(values).picture(flat) - points) / near).ravel()

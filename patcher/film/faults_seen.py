@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import permutations
 
 import numpy as np
 
@@ -13,7 +14,8 @@ from patcher.errors import PatcherError
 from patcher.faults import Fault, Takes, build, departure, parse
 from patcher.film.code import Channels
 from patcher.film.fit import Evidence, Fit, Slack, fit
-from patcher.film.hues import UNKNOWN, Hues
+from patcher.film.hues import DARK as DARK_HUE
+from patcher.film.hues import SEEN, UNKNOWN, Hues
 from patcher.film.shown import Shown, shown
 
 PRIOR = 7.0
@@ -24,6 +26,10 @@ SLIP = 5.0
 """What speaks against a count that is off somewhere in a run."""
 MARGIN = 9.0
 """A wiring that the lights speak against by so much less than against another is not told from it."""
+WORST = 6
+"""So many runs, those against whose wiring most speaks, are looked at in one go."""
+MOST_ODD = 24
+"""So many of a run's odd pixels are thought of."""
 BAD_SHARE = 0.15
 """Of a run's pixels: where more are not where they should be, something is wrong with it."""
 
@@ -55,6 +61,7 @@ class Search:
         self._seen, self._slack = seen, slack
         self._show = seen.plan.wiring.show
         self._cache: dict[tuple[str, bytes], Fit] = {}
+        self._of_run: dict[str, list[Fault]] = {}
 
     def explained(self) -> Explained:
         """The faults that explain the lights best, found one by one."""
@@ -73,14 +80,18 @@ class Search:
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
         plan = self._seen.plan
         return {
-            run: shown(takes.get(run, plan.takes[run]), self._letters(run), self._seen.code) for run in self._seen.places
+            run: shown(takes.get(run, plan.takes[run]), self._letters(run), self._seen.code)
+            for run in self._seen.places
         }
 
     def _letters(self, run: str) -> str:
         return self._show.type_of(self._show.runs[run]).colour_order
 
     def _fit(self, run: str, wired: Shown) -> Fit:
-        key = (run, wired.pixel.tobytes() + wired.hue.tobytes() + (b"" if wired.drive is None else wired.drive.tobytes()))
+        key = (
+            run,
+            wired.pixel.tobytes() + wired.hue.tobytes() + (b"" if wired.drive is None else wired.drive.tobytes()),
+        )
         if key not in self._cache:
             evidence, slack = self._slack[run]
             self._cache[key] = fit(evidence, run, wired, slack)
@@ -89,21 +100,34 @@ class Search:
     def _cost(self, wired: Mapping[str, Shown], runs: Iterable[str]) -> float:
         return sum(self._fit(run, wired[run]).cost for run in runs)
 
-    def _best(self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
+    def _best(
+        self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]
+    ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
         """One fault more, where one explains the lights better."""
-        bad = [run for run in wired if self._bad(run, wired[run])]
+        bad = sorted(
+            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._fit(run, wired[run]).cost
+        )
         best, least = None, -PRIOR
-        for fault in self._candidates(bad, wired):
+        for fault in self._candidates(bad[:WORST], wired):
             tried = self._with(faults, fault)
             if tried is None:
                 continue
             changed = [run for run in wired if not _alike(tried[run], wired[run])]
-            if not changed:
-                continue
-            gain = self._cost(tried, changed) - self._cost(wired, changed)
+            gain = self._gain(wired, tried, changed, least) if changed else 0.0
             if gain < least:
                 best, least = ((*faults, fault), tried), gain
         return best
+
+    def _gain(
+        self, wired: Mapping[str, Shown], tried: Mapping[str, Shown], changed: Sequence[str], least: float
+    ) -> float:
+        """By how much less speaks against another wiring; at once 0 where it cannot become less than `least`."""
+        gain = -self._cost(wired, changed)
+        for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
+            gain += self._fit(run, tried[run]).cost
+            if gain >= least:
+                return 0.0
+        return gain
 
     def _with(self, faults: tuple[Fault, ...], fault: Fault) -> dict[str, Shown] | None:
         with suppress(PatcherError):
@@ -113,39 +137,58 @@ class Search:
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
-        own = self._fit(run, wired)
-        return own.cost > PRIOR
+        return self._fit(run, wired).cost > PRIOR
 
     def _candidates(self, bad: Sequence[str], wired: Mapping[str, Shown]) -> Iterator[Fault]:
         """Faults that may explain what is wrong with some runs."""
-        if not bad:
-            return
-        near = {run: self._odd_pixels(run, wired[run]) for run in bad}
-        seen: set[Fault] = set()
-        texts = [text for run in bad for text in self._by_offset(run)]
-        for fault in [*self._parsed(texts), *(one for one, _ in singles(self._seen.plan, bad, lambda run: near.get(run, [])))]:
-            if fault not in seen:
-                seen.add(fault)
-                yield fault
+        found: dict[Fault, None] = {}
+        for run in bad:
+            found |= dict.fromkeys(self._parsed(self._by_offset(run)))
+            found |= dict.fromkeys(self._parsed(self._at_pixels(run, wired[run])))
+            found |= dict.fromkeys(self._coarse(run))
+        yield from found
+
+    def _coarse(self, run: str) -> list[Fault]:
+        """The single faults of a run, its port and its box that are at no pixel."""
+        if run not in self._of_run:
+            every = singles(self._seen.plan, [run], lambda name: ())
+            self._of_run[run] = [fault for fault, differs in every if differs.takes]
+        return self._of_run[run]
+
+    def _at_pixels(self, run: str, wired: Shown) -> Iterator[str]:
+        """Faults at pixels of a run, where what goes well borders on what does not."""
+        own, letters = self._fit(run, wired), self._letters(run)
+        seen, _ = self._slack[run]
+        hue = seen.hue[own.row]
+        known = own.close[:, None] & (hue != UNKNOWN) & (wired.hue != UNKNOWN)
+        wrong = (known & (hue != wired.hue)).any(axis=1)
+        lacks = np.argwhere(known & (hue == DARK_HUE) & (wired.hue >= 0))
+        for pixel, segment in lacks[:MOST_ODD].tolist():
+            letter = SEEN[wired.hue[pixel, segment]]
+            if letter in letters:
+                yield f"dark-channel:{run}/{pixel + 1}={letter}"
+        good = own.close & ~wrong
+        edges = np.flatnonzero(good[1:] != good[:-1]) + 1
+        odd = sorted({0, *edges.tolist(), *(edges + 1).tolist(), *np.flatnonzero(wrong).tolist()})
+        odd = [pixel for pixel in odd if pixel < len(good)]
+        for pixel in odd[:MOST_ODD]:
+            yield f"missing:{run}/{pixel + 1}"
+            for order in self._orders(letters):
+                yield f"replaced:{run}/{pixel + 1}={order}"
+        for pixel in [pixel for pixel in odd if not own.close[pixel:].any()][:3]:
+            yield f"cut:{run}/{pixel + 1}"
+            yield f"flicker:{run}/{pixel + 1}"
+
+    def _orders(self, letters: str) -> list[str]:
+        """The colour orders of a pixel that may have been put in."""
+        own = ["".join(order) for order in permutations(letters)] if len(letters) <= 3 else []
+        white = [f"{order}W" for order in own] if "W" not in letters else [letters.replace("W", "")]
+        return [order for order in (*own, *white) if order != letters]
 
     def _parsed(self, texts: Iterable[str]) -> Iterator[Fault]:
         for text in texts:
             with suppress(PatcherError):
                 yield parse(text, self._seen.plan.wiring)
-
-    def _odd_pixels(self, run: str, wired: Shown) -> list[int]:
-        """The pixels, from 1, at which something may be wrong: where what goes well borders on what does not."""
-        own = self._fit(run, wired)
-        seen, _ = self._slack[run]
-        hue = seen.hue[own.row]
-        wrong = own.close & ((hue != wired.hue) & (hue != UNKNOWN) & (wired.hue != UNKNOWN)).any(axis=1)
-        good = own.close & ~wrong
-        edges = np.flatnonzero(good[1:] != good[:-1]) + 1
-        odd = {*np.flatnonzero(wrong).tolist()}
-        for edge in edges.tolist():
-            odd |= {edge - 1, edge, edge + 1}
-        odd |= {0, 1, len(good) - 1}
-        return sorted(one + 1 for one in odd if 0 <= one < len(good))[:400]
 
     def _by_offset(self, run: str) -> Iterator[str]:
         """Faults by how far the data at a run's places is from the planned one."""
@@ -162,19 +205,23 @@ class Search:
 
     def offset(self, run: str) -> int:
         """By how many pixels most data at a run's places is from the planned one; 0 where it is not alike."""
+        found = self._read_there(run)
+        planned = self._planned(run)
+        return _usual((found - planned)[(found >= 0) & (planned >= 0)])
+
+    def _planned(self, run: str) -> Channels:
+        pixel, _ = self._seen.code.pixel_of(self._seen.plan.takes[run][:, 0].astype(np.int64))
+        return pixel
+
+    def _read_there(self, run: str) -> Channels:
+        """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""
         from scipy.spatial import cKDTree
 
         seen, _ = self._slack[run]
         if not len(seen.at):
-            return 0
+            return np.full(len(seen.places[run]), -1)
         away, row = cKDTree(seen.at).query(seen.places[run])
-        near = away < 0.5 * seen.pitch[run]
-        planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
-        off = (seen.lights.pixel[row] - planned)[near & (planned >= 0)]
-        if not len(off):
-            return 0
-        values, counts = np.unique(off, return_counts=True)
-        return int(values[counts.argmax()]) if counts.max() > 0.4 * len(off) else 0
+        return np.where(away < 0.5 * seen.pitch[run], seen.lights.pixel[row], -1)
 
     def _pruned(self, faults: tuple[Fault, ...], wired: dict[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
         """Without faults that explain nothing once the others are there."""
@@ -192,6 +239,8 @@ class Search:
         well.
         """
         found = np.zeros(len(wired.pixel), dtype=bool)
+        if own.close.mean() < 1 - 2 * BAD_SHARE:
+            return ~found
         for pixel in self._rivals(run, wired.pixel, own):
             hue = np.where((pixel != wired.pixel)[:, None], np.int8(UNKNOWN), wired.hue)
             other = self._fit(run, Shown(pixel, hue, wired.drive))
@@ -203,19 +252,33 @@ class Search:
         """What a run would play if its count were off from somewhere on, or if it were turned round."""
         last = len(self._seen.code.first) - 1
         count = len(pixel)
+        every = np.arange(count)
         unseen = np.flatnonzero(~own.close)
-        breaks = {0, count, 1, count - 1, *unseen.tolist(), *(unseen + 1).tolist()}
-        for at in sorted(one for one in breaks if 0 <= one <= count)[:200]:
-            for off in (-2, -1, 1, 2):
+        breaks = {1, count - 1, *unseen.tolist(), *(unseen + 1).tolist()}
+        for at, offs in ((0, (-3, -2, -1, 1, 2, 3)), *((at, (-1, 1)) for at in sorted(breaks))):
+            for off in offs:
                 moved = np.where(pixel >= 0, (pixel + off).clip(0, last), pixel)
-                for behind in (True, False):
-                    which = np.arange(count) >= at if behind else np.arange(count) < at
+                for which in (every >= at, every < at):
                     if which.any():
                         yield np.where(which, moved, pixel)
-        yield pixel[::-1]
+        places = self._seen.places[run]
+        if not np.allclose(places, places[::-1], atol=1e-3):
+            yield pixel[::-1]
+        there = self._read_there(run)
+        for way in (1, -1):
+            begin = _usual((there - way * every)[there >= 0])
+            yield (begin + way * every).clip(0, last)
+
+
+def _usual(values: Channels) -> int:
+    """The value that most of some have, where that are many; else 0."""
+    every, counts = np.unique(values, return_counts=True)
+    return int(every[counts.argmax()]) if len(values) and counts.max() > 0.4 * len(values) else 0
 
 
 def _alike(one: Shown, other: Shown) -> bool:
-    return np.array_equal(one.pixel, other.pixel) and np.array_equal(one.hue, other.hue) and (
-        one.drive is other.drive or np.array_equal(one.drive, other.drive)
+    return (
+        np.array_equal(one.pixel, other.pixel)
+        and np.array_equal(one.hue, other.hue)
+        and (one.drive is other.drive or np.array_equal(one.drive, other.drive))
     )

@@ -55,13 +55,13 @@ def hues(swing: Numbers, parts: Numbers, letters: str) -> Hues:
     found[plays & clearly] = np.array(own, dtype=np.int8)[away.argmin(axis=2)][plays & clearly]
     # A light's own strength, by its segments that play; each letter's usual strength against that.
     usual = np.ones(len(SEEN))
-    strength = np.median(np.where(plays, total, np.nan), axis=1) if len(total) else np.zeros(0)
+    played = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    strength = np.where(plays.any(axis=1), played, np.inf)
     with np.errstate(invalid="ignore"):
-        strength = np.nanmedian(np.where(plays, total, np.nan), axis=1) if len(total) else strength
         for number in own:
             some = (total / strength[:, None])[found == number]
             usual[number] = float(np.median(some)) if len(some) else 1.0
-        weak = total < FAINT * min(usual[own]) * strength[:, None]
+        weak = (total < FAINT * min(usual[own]) * strength[:, None]) & plays.any(axis=1)[:, None]
     found[(parts < SILENT) & weak] = DARK
     return found
 

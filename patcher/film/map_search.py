@@ -20,7 +20,9 @@ ENOUGH = 0.7
 """The part of all lights of drawn pixels that must agree, so that nothing else is tried."""
 
 
-def pairs(takes: Mapping[str, Takes], places: Mapping[str, Points], code: Code, lights: Lights) -> tuple[Points, Points]:
+def pairs(
+    takes: Mapping[str, Takes], places: Mapping[str, Points], code: Code, lights: Lights
+) -> tuple[Points, Points]:
     """The places of pixels that take this, and the points at which their words light; words of two pixels are left
     out.
     """

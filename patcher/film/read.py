@@ -11,17 +11,18 @@ from scipy.spatial import cKDTree
 from patcher.faults import Planned, Takes, departure
 from patcher.diagnosis.hypotheses import singles
 from patcher.film import clip, decode, hues, phase, registration, spots
+from patcher.film.spots import Series
 from patcher.film.clip import Facts, Picture
-from patcher.film.code import Code
+from patcher.film.code import Channels, Code
 from patcher.film.cube import Cube, cube, kept_points
 from patcher.film.decode import Templates, Turn
 from patcher.film.faults_seen import Explained, Search
 from patcher.film.fit import Evidence, fit
-from patcher.film.lights import Lights, lights, strongest
+from patcher.film.lights import Lights, lights, strongest, swing, without
 from patcher.film.map_search import best_map, spacing
 from patcher.film.registration import Laid, Points
 from patcher.film.shown import shown
-from patcher.film.sites import parted
+from patcher.film.sites import Sites, parted
 from patcher.film.slack import slacks
 from patcher.film.verdict import Verdict, verdict
 from patcher.shapes import positions
@@ -30,6 +31,9 @@ MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 ON_SITE = 2.5
 """Points from a planned place within which a light is read there and nowhere else."""
+FAINT, FIRST = 0.42, 0.04
+"""A word that is planned at a place is read there where it goes so well with the light, and so much better than any
+other."""
 AGREES = 0.12
 """By how much better the words must go with the light than if the cycle began elsewhere."""
 
@@ -129,16 +133,56 @@ def closely(seen: Evidence, watched: Watched, read: Heard) -> Heard:
     """The lights once more, now that it is known where the plan's places are in the picture."""
     near = max(1.5, 0.35 * spacing(seen.lights))
     held = slacks(seen, watched.cube.shape, near)
+    show = seen.plan.wiring.show
     at: list[Points] = []
+    planned: list[Channels] = []
     for run in seen.places:
         own, slack = held[run]
-        wired = shown(seen.plan.takes[run], seen.plan.wiring.show.type_of(seen.plan.wiring.show.runs[run]).colour_order, seen.code)
+        wired = shown(seen.plan.takes[run], show.type_of(show.runs[run]).colour_order, seen.code)
         at.append(own.map.picture(fit(own, run, wired, slack).places))
+        planned.append(wired.pixel)
     sites = parted(watched.cube, np.concatenate(at))
     light, tint = (np.roll(each, -read.turn.bins, axis=1) for each in (sites.light, sites.tint))
     found = lights(sites.at, light, read.templates, tint)
+    faint = second_look(np.concatenate(at), np.concatenate(planned), sites, light, tint, found, read.templates)
     away, _ = cKDTree(sites.at).query(read.lights.at)
-    return replace(read, lights=strongest(found.and_also(read.lights.of(away > ON_SITE))))
+    return replace(read, lights=strongest(found.and_also(faint).and_also(read.lights.of(away > ON_SITE))))
+
+
+def second_look(
+    at: Points, planned: Channels, sites: Sites, light: Series, tint: Series, found: Lights, own: Templates
+) -> Lights:
+    """Lights too faint to be read among all words, whose planned word goes best with what is there nevertheless.
+
+    Args:
+        at: where each planned place is in the picture.
+        planned: its pixel.
+        sites, light, tint: the sites and their light, the cycle beginning in bin 0.
+        found: what was read there.
+        own: the words.
+    """
+    away, site = cKDTree(sites.at).query(at)
+    _, of = cKDTree(sites.at).query(found.at)
+    read = {(int(one), int(pixel)) for one, pixel in zip(of, found.pixel, strict=True)}
+    wanted = [
+        (int(where), int(pixel)) for where, pixel, far in zip(site, planned, away, strict=True)
+        if far < 1 and pixel >= 0 and (int(where), int(pixel)) not in read
+    ]  # fmt: skip
+    words: dict[int, list[int]] = {}
+    for one, pixel in read:
+        words.setdefault(one, []).append(pixel)
+    rows = np.array([where for where, _ in wanted], dtype=np.int64)
+    pixels = np.array([pixel for _, pixel in wanted], dtype=np.int64)
+    left = without(light[rows], [words.get(int(row), []) for row in rows], own)
+    again = decode.decode(decode.clear(left, own), own)
+    sure = (again.pixel == pixels) & (again.agrees > FAINT) & (again.agrees - again.next_best > FIRST)
+    return Lights(
+        sites.at[rows[sure]],
+        pixels[sure],
+        again.agrees[sure],
+        swing(tint[rows[sure]], own, pixels[sure]),
+        again.parts[sure],
+    )
 
 
 def _pitch(places: Points) -> float:

@@ -213,7 +213,10 @@ class _Patches:
         self.points = points
         self._off = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
         smooth = cv2.GaussianBlur(mean, (0, 0), 0.7)
-        slope_x, slope_y = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
+        slope_x, slope_y = (
+            cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8),
+            cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8),
+        )
         held = [self._sampled(each, np.eye(3)) for each in (smooth, slope_x, slope_y)]
         apart = float(np.median(cKDTree(points).query(points, k=2)[0][:, 1]))
         round_window = np.exp(-(self._off**2).sum(axis=1) / (2 * np.clip(0.35 * apart, 0.9, 1.8) ** 2))

@@ -74,9 +74,7 @@ def parted(cube: Cube, points: Points) -> Sites:
     spread = min(tried)[1]
     full = cube.values.max(axis=(0, 2)) > FULL * SCALE
     light = _light(cube, at, spread, mean, every)
-    return Sites(
-        at, light, _light(cube, at, spread, mean, ~full) if full.any() else light, spread
-    )
+    return Sites(at, light, _light(cube, at, spread, mean, ~full) if full.any() else light, spread)
 
 
 def _light(cube: Cube, at: Points, spread: float, mean: NDArray[np.float32], use: NDArray[np.bool_]) -> Series:

@@ -13,7 +13,7 @@ from patcher.film.registration import Points
 
 LEAST = 0.2
 """Of the distance from pixel to pixel: no run is held to hang nearer to its place."""
-UNKNOWN = Slack(3.0, 0.12)
+UNKNOWN = Slack(0.12, 0.12)
 """Where nothing else tells where a run should be: it may be anywhere near, and a little turned."""
 FEWEST = 5
 """So many lights of a run say how it is displaced."""

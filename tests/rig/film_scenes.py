@@ -24,7 +24,7 @@ class Layout:
 def layout(kind: str, rng: np.random.Generator, large: bool = False) -> Layout:
     """A show of a kind; of about 200 to 900 pixels, or up to 5 000."""
     yard = _Yard(rng, large)
-    for part in (KINDS[:-1] if kind == "all" else [kind]):
+    for part in KINDS[:-1] if kind == "all" else [kind]:
         yard.corner = (yard.width + 0.4 if yard.width else 0.0, float(rng.uniform(0, 0.5)))
         _MAKERS[part](yard, 0.5 if kind == "all" else 1.0)
     return Layout(kind, yard.tables())
@@ -82,12 +82,21 @@ def _grid(pitch: float) -> Callable[[_Yard, float], None]:
             )  # fmt: skip
             return
         prop = f"panel-{len(yard.props) + 1}"
-        yard.props[prop] = {"area": at, "columns": columns, "rows": rows, "lines": lines, "turns": turns, "data_in": data_in}
+        yard.props[prop] = {
+            "area": at,
+            "columns": columns,
+            "rows": rows,
+            "lines": lines,
+            "turns": turns,
+            "data_in": data_in,
+        }
         count = rows if lines == "rows" else columns
         cut = int(rng.integers(2, count - 2))
         for number, band in enumerate(([1, cut], [cut + 1, count])):
             corner = str(rng.choice(["bottom-left", "bottom-right", "top-left", "top-right"]))
-            yard.run({"shape": "band", "of": prop, "band": band, "data_in": corner}, new_port=not number, right=at[1][0])
+            yard.run(
+                {"shape": "band", "of": prop, "band": band, "data_in": corner}, new_port=not number, right=at[1][0]
+            )
 
     return make
 
@@ -111,7 +120,9 @@ def _windows(yard: _Yard, x: float, y: float, count: int, pitch: float) -> None:
     for number in range(count):
         left, low = x + number * 1.4, y
         corners = [[left, low], [left, low + 1.0], [left + 0.9, low + 1.0], [left + 0.9, low]]
-        yard.run({"shape": "loop", "corners": corners, "pixels": int(3.8 / pitch)}, new_port=number == 0, right=left + 0.9)
+        yard.run(
+            {"shape": "loop", "corners": corners, "pixels": int(3.8 / pitch)}, new_port=number == 0, right=left + 0.9
+        )
 
 
 def _loops(yard: _Yard, part: float) -> None:
@@ -125,7 +136,9 @@ def _loops(yard: _Yard, part: float) -> None:
             for a in 2 * np.pi * (turn + np.arange(0, -1, -1 / int(rng.choice([3, 4, 5, 6]))))
         ]
         corners = [[round(float(v), 4) for v in c] for c in corners]
-        length = sum(float(np.hypot(*(np.array(a) - b))) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True))
+        length = sum(
+            float(np.hypot(*(np.array(a) - b))) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)
+        )
         yard.run({"shape": "loop", "corners": corners, "pixels": int(length / pitch)}, new_port=number % 3 == 0,
                  right=middle[0] + radius)  # fmt: skip
 
@@ -148,7 +161,10 @@ def _trees(yard: _Yard, part: float) -> None:
             angle, long = float(rng.uniform(-0.9, 0.9)), float(rng.uniform(0.7, 1.4))
             steps = np.arange(0.12, long, 0.05)
             bend = float(rng.uniform(-0.4, 0.4))
-            out = np.column_stack([np.sin(angle + bend * steps) * steps, np.cos(angle + bend * steps) * steps]) + [foot, y + 0.5]
+            out = np.column_stack([np.sin(angle + bend * steps) * steps, np.cos(angle + bend * steps) * steps]) + [
+                foot,
+                y + 0.5,
+            ]
             places += (out if branch % 2 == 0 else out[::-1] + [0.02, 0.0]).round(4).tolist()
         yard.run({"shape": "points", "at": places, "pixels": len(places)}, right=foot + 0.9)
         yard.runs[f"run-{len(yard.runs)}"].pop("pixels")
