@@ -161,6 +161,17 @@ def test_options_that_make_no_sense_are_refused(words: tuple[str, str], heron_lo
     assert not (heron_lock.parent / "out").exists()
 
 
+@pytest.mark.parametrize(
+    ("label", "top", "fits"),
+    [("210x30", 15, True), ("210.1x30", 15, False), ("60x254.4", 15, True), ("60x254.5", 15, False),
+     ("60x244.4", 25, True), ("60x244.5", 25, False), ("40x20", 15, True), ("39.9x20", 15, False)],
+)  # fmt: skip
+def test_a_label_fits_both_papers(label: str, top: int, fits: bool, heron_lock: Path, here: Patcher) -> None:
+    # Source: ISO 216: A4 is 210 mm wide; ANSI Y14.1: Letter is 11 in, 279.4 mm, high; 10 mm stay free below
+    ran = here("sheet", heron_lock, "--out", "out", "--label", label, "--label-top", top)
+    assert (ran.returncode == 2) is not fits, ran.stderr
+
+
 def test_an_error_of_the_show_is_said_and_printed_all_the_same(tmp_path: Path, here: Patcher) -> None:
     # Source: the design: exit 1, done, and something is wrong
     tables = show({"a": {"pixels": 2000}}, {"f": fed(tap("a"))})
