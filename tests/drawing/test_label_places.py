@@ -113,6 +113,27 @@ def test_a_leader_with_an_owner_begins_on_its_line_and_crosses_no_other(
     assert not any(cross(one, two) for one, two in combinations(leaders, 2))
 
 
+@examples(30, 200)
+@given(st.integers(8, 20), st.integers(20, 60), st.floats(0.2, 0.8), st.integers(2, 12))
+def test_a_label_stands_clear_of_lines_and_no_other_stands_on_its_leader(
+    broad: int, x: int, part: float, wide: int
+) -> None:
+    # A broad line lies over the anchor, so that the label goes far; the next one may be crossed as much as it will.
+    paper = Paper(80.0, 60.0)
+    paper.cross(np.array([[6.0, 30.0], [74.0, 30.0]]), float(broad))
+    first = paper.place([(x, 30)], 12, 3, WITHIN)
+    assert first is not None
+    crossed = min(first.rect[3], 30 + broad / 2) - max(first.rect[1], 30 - broad / 2)
+    assert crossed <= 3 * 0.05 + 2 * CELL
+    assert first.leader is not None
+    (begin_x, begin_y), (end_x, end_y) = first.leader
+    beside = begin_x + (end_x - begin_x) * part, begin_y + (end_y - begin_y) * part
+    second = paper.place([beside], wide, 3, WITHIN, crossing=1.0, pay=0.0)
+    assert second is not None
+    assert not over(first.rect, second.rect)
+    assert not any(inside(at, second.rect) for at in along(first.leader))
+
+
 def test_a_label_goes_where_it_is_crossed_least_and_to_the_best_anchor() -> None:
     paper = Paper(80.0, 60.0)
     assert paper.place([(40, 30)], 10, 3, WITHIN).rect[0] >= 40.0  # to the right first
@@ -122,3 +143,7 @@ def test_a_label_goes_where_it_is_crossed_least_and_to_the_best_anchor() -> None
     full = Paper(80.0, 60.0)
     full.take((0.0, 0.0, 80.0, 60.0))
     assert full.place([(40, 30)], 10, 3, WITHIN) is None
+    covered = Paper(80.0, 60.0)
+    covered.cross(np.array([[0.0, 30.0], [80.0, 30.0]]), 60.0)
+    assert covered.place([(40, 30)], 10, 3, WITHIN) is None
+    assert covered.place([(40, 30)], 10, 3, WITHIN, crossing=1.0) is not None

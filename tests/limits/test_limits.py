@@ -393,6 +393,7 @@ def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
     if "…" not in found[0].remedy:
         keys = tomllib.loads(found[0].remedy.split("(")[1].split(")")[0].replace(", nulls_at", "\nnulls_at"))
         assert said(tables_of({"a": run | keys}, units=units)) == []
+        assert 5.0 * keys["nulls"] < lead * METRES_PER[units], "one null pixel fewer would do"
 
 
 @examples(30, 100)

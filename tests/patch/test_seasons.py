@@ -9,6 +9,7 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.limits.findings import check
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.patch import first_fit
 from patcher.patch.patch_file import patch_path, read_patch
@@ -153,6 +154,9 @@ def test_channels_given_twice_stay_while_others_are_laid(share: bool) -> None:
     kept = allocate(wired(by_hand({"near": "a:50", "far": "b:60", "new": "c:100"}, share_universes=share)), old)
     assert starts(kept.patch) == {"near/1": "1/1", "far/1": "1/100", "new/1": "2/1"}
     assert [fault.rule for fault in kept.faults] == ["overlap"]
+    tables = by_hand({"near": "a:50", "far": "b:60"}, share_universes=share)
+    _, found = check(wired(tables), typed_in(tables, "1/1 1/100"))
+    assert [finding.rule for finding in found].count("overlap") == 1, "what both patches break is said once"
 
 
 def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> None:
