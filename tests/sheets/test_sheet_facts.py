@@ -248,7 +248,7 @@ def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
         need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
     }
     assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
-    assert set(counted) == {"1 A", "2 A"}
+    assert set(counted) == {"1 A", "2 A", "3 A"}
     assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
 
 
