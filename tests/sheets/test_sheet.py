@@ -25,11 +25,12 @@ from patcher.power.flow import power
 from patcher.reference import parts_of, topics
 from patcher.sheets import drawings
 from patcher.sheets.contents import mark, show_sheet
-from patcher.sheets.figures import amps, length
+from patcher.sheets.figures import amps
 from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.labels import Repairs, tags
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Entry, RecordedAnswer
 from patcher.walk.record_file import change_record

@@ -20,11 +20,11 @@ from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
-from patcher.sheets.figures import length
 from patcher.sheets.label_stock import LabelStock, fit
 from patcher.sheets.labels import Label, Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
