@@ -102,7 +102,7 @@ def as_markdown(sheet: ShowSheet) -> str:
         how = f"{box.protocol}, {box.delivery}, {box.address or 'no address'}"
         speed = f"{box.frame_ms:.1f} ms a frame on port {box.slowest_port}"
         parts += [f"## {box.box}", f"{how}; universes {box.universes}; {speed}."]
-        heads = ("port", "run", "pixels", "on the port", "nulls", "lead", "from", "to")
+        heads = ("port", "run", "pixels", "on the port, nulls left out", "nulls", "lead", "from", "to")
         rows = [
             (
                 port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, length(run.lead, sheet.units),
