@@ -257,7 +257,7 @@ def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -
             used[universe] = used.get(universe, 0) + last - first + 1
     every = part_empty(wiring.show, patch)
     last = max(patch.starts, key=lambda start: start.at)
-    assert all(one.why == "nothing comes behind them" for one in every if one.start == last.chain.name)
+    assert all(one.why == "the last start ends there" for one in every if one.start == last.chain.name)
     assert all("next" not in one.why for one in every if one.universe == max(used))
     assert all("box" not in one.why for one in every), "there is one"
     found = {one.universe: one.free for one in every}
@@ -309,4 +309,24 @@ def test_whole_may_take_more_than_follow_and_patch_says_so(tmp_path: Path, here:
     path.write_text(tomli_w.dumps(by_hand({"near": runs}, placement="whole")))
     said = here("patch", path).stdout
     assert "10 universes." in said
-    assert 'placement = "follow" and patch --fresh would take 9 universes, the fewest of the three placements.' in said
+    said_so = 'With placement = "follow", patch --fresh would take 9 universes, the fewest of the three placements.'
+    assert said_so in said.splitlines()
+
+
+def test_two_placements_that_take_as_many_universes_are_one_sentence(heron_lock: Path, here: Patcher) -> None:
+    # Source: found in use: two lines said "the fewest of the three placements"
+    said = here("patch", heron_lock).stdout
+    more = [line for line in said.splitlines() if "the fewest of the three placements" in line]
+    assert more == [
+        'With placement = "follow" or "whole", patch --fresh would take 19 universes, '
+        "the fewest of the three placements."
+    ]
+
+
+def test_universes_that_are_not_full_are_said_plainly(tmp_path: Path, here: Patcher) -> None:
+    # By hand: 170 pixels fill 510 of 512 channels, 10 pixels of a second universe take 30; 482 are left.
+    path = tmp_path / "weir.toml"
+    path.write_text(tomli_w.dumps(by_hand({"near": "weir:180"}, placement="follow")))
+    lines = here("patch", path).stdout.splitlines()
+    at = lines.index("1 universe is not full, 482 channels are free:")
+    assert lines[at + 1] == "  2: the last start ends there."

@@ -436,3 +436,23 @@ def test_the_player_is_told_the_colours_that_a_box_does_not_reorder(here: Patche
         assert csv[0].endswith(",channels,colours_to_send")
     assert here("patch", show, "--every-pixel").stdout.startswith("box ")
     assert here("patch", show, "--every-pixel", "--csv").stdout.startswith("controller,")
+
+
+def test_what_an_address_is_changed_from_has_a_heading_of_its_own(tmp_path: Path, here: Patcher) -> None:
+    # Source: found in use: the column "now" meant the boxes in one list, and the patch file in another
+    show = tmp_path / "house.toml"
+    show.write_text(tomli_w.dumps(show_of({"roof": (100, 0)}, skips=True)))
+    here("patch", show)
+    lists = {"todo": here("todo", show).stdout}
+    assert re.search(r"^start of +in the box +change to ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^house/1 +not known +1/1 ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^run +player has +change to ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^roof +not known +1/1 ", lists["todo"], re.MULTILINE)
+    show.write_text(tomli_w.dumps(show_of({"roof": (110, 0), "hedge": (20, 0)}, skips=True)))
+    lists["diff"] = here("diff", show).stdout
+    assert re.search(r"^start of +in the patch file +change to ", lists["diff"], re.MULTILINE)
+    assert re.search(r"^house/1 +1/1 +same +100 → 110 ", lists["diff"], re.MULTILINE)
+    assert re.search(r"^run +in the patch file +change to ", lists["diff"], re.MULTILINE)
+    # A run that the patch file does not have has no address there, and that is known.
+    assert re.search(r"^hedge +none +2/1 ", lists["diff"], re.MULTILINE)
+    assert not any(re.search(r" now\b", text) for text in lists.values())

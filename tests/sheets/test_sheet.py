@@ -25,11 +25,12 @@ from patcher.power.flow import power
 from patcher.reference import parts_of, topics
 from patcher.sheets import drawings
 from patcher.sheets.contents import mark, show_sheet
-from patcher.sheets.figures import amps, length
+from patcher.sheets.figures import amps
 from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.labels import Repairs, tags
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Entry, RecordedAnswer
 from patcher.walk.record_file import change_record
@@ -303,6 +304,17 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert all(re.fullmatch(r"–|\d+ A", row[3]) for row in fuses[feed["feed"]])
 
 
+def test_a_number_that_can_be_counted_in_two_ways_says_which(page: Page) -> None:
+    # Source: found in use: the mooring's nulls take channels, and its sheet counted pixels beside a list with nulls;
+    # "80 % of rated at level" was read as a current.
+    supplies = [rows for label, rows in page.tables if label.startswith("Supplies of")]
+    assert len(supplies) == 4
+    assert all(rows[0][6] == "stays within 80 % up to level" for rows in supplies)
+    [head, *rows] = page.of("box-4-ports")
+    at = head.index("place on port, nulls left out")
+    assert [(row[at], row[head.index("nulls")]) for row in rows if row[0] == "narrowboat"] == [("1–216", "1")]
+
+
 def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:
     # Source: `patcher todo`, on the season of README.md
     def printed() -> Page:
@@ -326,6 +338,10 @@ def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) 
     assert [row[0] for row in told] == [one["run"] for one in left["to_tell"]]
     assert typed
     assert told
+    assert (page.of("to-type")[0][2:4], page.of("to-tell")[0][1:3]) == (
+        ["in the box", "change to"],
+        ["player has", "change to"],
+    )
 
 
 def test_where_nothing_is_ticked_off_there_is_a_box_for_all_of_it(page: Page) -> None:

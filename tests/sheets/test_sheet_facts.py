@@ -20,11 +20,11 @@ from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
-from patcher.sheets.figures import length
 from patcher.sheets.label_stock import LabelStock, fit
 from patcher.sheets.labels import Label, Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
@@ -248,7 +248,7 @@ def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
         need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
     }
     assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
-    assert set(counted) == {"1 A", "2 A"}
+    assert set(counted) == {"1 A", "2 A", "3 A"}
     assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
 
 
