@@ -59,7 +59,8 @@ def trees(draw: st.DrawFn) -> tuple[dict, dict[str, float], frozenset[str]]:
 @examples(40, 300)
 @given(trees())
 def test_what_is_added_bears_what_it_carries_and_has_the_fuse_for_its_weakest_branch(drawn: tuple) -> None:
-    # Source: arithmetic, and the rules: a fuse is above the current and no more than the weakest wire behind it bears;
+    # Source: arithmetic, and the rules: a fuse has the current as 80 % of its rating (NEC 210.20(A), from memory) and is
+    # no more than the weakest wire behind it bears;
     # a wire bears what it carries; what a person had stays
     tables, carries, given_ = drawn
     before = power(wired(tables))
@@ -79,17 +80,18 @@ def test_what_is_added_bears_what_it_carries_and_has_the_fuse_for_its_weakest_br
         return
     trunk = after.show.feeds["trunk"]
     assert {root.name for root in roots(after.show).values()} == {"trunk"}
-    assert carries["trunk"] < trunk.fuse <= min(bears.values())
-    smaller = [size for size in BLADES if carries["trunk"] < size < trunk.fuse]
+    assert carries["trunk"] <= 0.8 * trunk.fuse + 1e-9
+    assert trunk.fuse <= min(bears.values())
+    smaller = [size for size in BLADES if carries["trunk"] <= 0.8 * size - 1e-9 and size < trunk.fuse]
     assert not smaller or trunk.fuse == before.show.feeds["trunk"].fuse  # a fuse that holds is left alone
     wrong = {(finding.rule, finding.where) for finding in shortfalls.findings(after.wiring, after)}
     assert not {(rule, where) for rule, where in wrong if where.startswith("feed.") and rule in ("fuse", "wire")}
 
 
 def test_what_is_thickened_hangs_on_the_feed_that_wants_it() -> None:
-    # By hand: 15 pixels take 0.9 A, 155 take 9.5 A, which a blade of 10 A passes: AWG 16 bears that, AWG 20 does not
+    # By hand: 15 pixels take 0.9 A, 125 take 7.5 A, which is 75 % of a blade of 10 A: AWG 16 bears that, AWG 20 does not
     runs = {name: {"pixels": size, "power_joined": False} for name, size in
-            {"few": 10, "fewer": 5, "many": 150, "more": 5}.items()}  # fmt: skip
+            {"few": 10, "fewer": 5, "many": 120, "more": 5}.items()}  # fmt: skip
     feeds = {
         "sound": fed(tap("few", 1, 0.5), awg=20, fuse=2),
         "sound-branch": {"from": "sound", "tap": 1, "awg": 20, "taps": [tap("fewer", 1, 0.5)]},
@@ -115,7 +117,7 @@ def test_a_branch_for_little_is_as_thick_as_the_fuse_of_its_trunk_wants(milliamp
         "mid": {"pixel": "heavy", "at": [[1.0 + 0.05 * number, 0.0] for number in range(4)], "lead": 4.0} | lead,
         "right": {"pixel": "light", "at": [[1.0, 8.0], [1.05, 8.0]], "lead": 9.0} | lead,
     }
-    kinds = {"light": light, "heavy": light | {"channel_ma": 900.0, "awg": 8}}
+    kinds = {"light": light, "heavy": light | {"channel_ma": 700.0, "awg": 8}}
     tables = show(runs, {}, kinds=kinds, box={"at": [0.0, 0.0]}, supplies=AT_BOX)
     found = plan(wired(tables), gauges=SIZES, margin=0.0)
     assert found.open == ()
@@ -123,7 +125,8 @@ def test_a_branch_for_little_is_as_thick_as_the_fuse_of_its_trunk_wants(milliamp
     assert any(feed.supply is None for feed in feeds.values()), "a branch"
     for load in found.after.feeds:
         fuse = root[load.feed.name].fuse
-        assert load.amps < fuse <= AWG_BEARS[load.feed.awg]
+        assert load.amps <= 0.8 * fuse
+        assert fuse <= AWG_BEARS[load.feed.awg]
     # and so at the first go, before the whole show is looked at
     state = found.before
     [part] = state.stretches
@@ -132,4 +135,5 @@ def test_a_branch_for_little_is_as_thick_as_the_fuse_of_its_trunk_wants(milliamp
     trunks = rig.wired((0, 2, 7))
     assert trunks is not None
     assert [trunk.start is None for trunk in trunks] == [True, False]
-    assert trunks[0].amps < trunks[0].fuse <= min(trunk.wire.bears for trunk in trunks)
+    assert trunks[0].amps <= 0.8 * trunks[0].fuse
+    assert trunks[0].fuse <= min(trunk.wire.bears for trunk in trunks)
