@@ -19,7 +19,7 @@ from patcher.faults.fault import OF_BOX
 from patcher.patch.changes import changed_boxes, misfits, moved_runs
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.remedies.plan_edits import cannot, changed
+from patcher.remedies.plan_edits import NUMBERS, cannot, changed
 from patcher.shapes import lattice, pixels_at
 from patcher.show.parser import read
 from patcher.show.run_tables import PathRun, PlainRun, PointsRun, Run
@@ -28,8 +28,6 @@ from patcher.show.text_edits import edited
 from patcher.wiring import Wiring, problems, wire
 
 MISFIT = "some pixel would then get other data than it takes"
-NUMBERS = ("universe-shift", "channel-shift", "count", "swapped-starts")
-"""Kinds that are numbers typed into a box."""
 IN_A_BOX = "it cannot describe this fault. Correct the number in the box"
 SECONDS = 2.0
 """To search for the changed show's patch."""
@@ -146,8 +144,11 @@ def _without_lengths(show: Show) -> dict[str, object]:
 
 
 def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
-    """Whether every pixel takes, as built, what a changed show plans for the same pixel."""
-    lost = built = before.takes | departure(before, faults).takes
+    """Whether every pixel takes, as built, what a changed show plans for the same pixel; and whether those that it
+    plans no more take nothing for what is wrong on the wire: of a pixel that hangs no file says that it does not.
+    """
+    built = before.takes | departure(before, faults).takes
+    lost = before.takes | departure(before, [fault for fault in faults if fault.kind not in NUMBERS]).takes
     if not any(fault.kind in OF_BOX for fault in faults):
         fed = planned(before.wiring, before.patch, fed_as=after)
         built = fed.takes | departure(fed, faults).takes
