@@ -820,6 +820,26 @@ def test_so_many_times_so_many_fit_the_runs_that_a_show_has() -> None:
     assert again.patch == adoption.patch
 
 
+PART_ROWS = st.lists(
+    st.tuples(
+        st.sampled_from(("1", "2", "")), st.sampled_from(("Gable", "Door", "Step 2", "")),
+        st.sampled_from(("50", "2 x 60", "3 x 190", "2 x 50")), st.sampled_from((1, 61, 400)),
+    ),
+    min_size=1, max_size=4, unique_by=lambda row: row[1] or id(row),
+)  # fmt: skip
+
+
+@examples(40, 300)
+@given(PART_ROWS)
+def test_a_table_fits_the_show_that_was_drafted_of_it(rows: list[tuple[str, str, str, int]]) -> None:
+    # Source: the same table, adopted a second time, gives the same addresses
+    lines = [f"Barn,{port},{name},{5 + 9 * at},{channel},{pixels}"
+             for at, (port, name, pixels, channel) in enumerate(rows)]  # fmt: skip
+    wiring, adoption, text, listing = draft_of("\n".join(["Box,Port,Name,Universe,Channel,Pixels", *lines]) + "\n")
+    matched = match(joined(listing.rows, "barn.csv")[0], wired_text(text), "barn.csv")
+    assert addresses(adopt(matched, wiring, "barn.csv").patch) == addresses(adoption.patch)
+
+
 @pytest.mark.parametrize(("sluice", "meant"), [(211, None), (212, "45/211"), (213, "45/211"), (214, None), (300, None)])
 def test_a_channel_that_does_not_follow_is_remarked(sluice: int, meant: str | None) -> None:
     # Source: found in use: 45/212, where 211 was meant, was not remarked. 70 RGB pixels from channel 1 end at 210.
