@@ -715,6 +715,9 @@ def test_what_else_is_too_much_is_counted(heron_lock: Path, here: Patcher) -> No
     found = json.loads(here("check", heron_lock, "--json").stdout)["findings"]
     over = {one["where"] for one in found if one["rule"] == "overload"}
     said = here("send", "steady", heron_lock, "--dry-run", "--level", 1).stderr
+    power = json.loads(here("power", heron_lock, "--json").stdout)
+    assert f"First, at level {power['holds_up_to'] + 0.01:g}: {power['limited_by'][0]['where']} gives" in said
+    assert [one["where"] for one in power["limited_by"]] == ["supply.weir-12v"]
     assert f"{len(over) - 1} more place is not OK at level 1." in said
     assert len(over) == 2
 
