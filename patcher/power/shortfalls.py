@@ -67,12 +67,12 @@ def brightest(state: Power) -> tuple[float | None, list[Finding]]:
         return Power(state.wiring, level, state.celsius, net, solve(net, level))
 
     first = bisect_left(range(101), True, key=lambda hundredths: not holds(at(hundredths)))
-    return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+    return None if first == 0 else (first - 1) / 100, [] if first > 100 else too_bright(at(first))
 
 
 def holds(state: Power) -> bool:
     """Whether all that is fed and known holds at the level of a state; see `brightest`."""
-    return not (state.drop.collapsed.any() or _too_bright(state))
+    return not (state.drop.collapsed.any() or too_bright(state))
 
 
 ANY_LEVEL = {
@@ -93,8 +93,10 @@ def at_any_level(state: Power) -> dict[str, list[str]]:
     return places
 
 
-def _too_bright(state: Power) -> list[Finding]:
-    """What does not hold, and may hold at a lower level; a fuse that is too large for its wire is so at any."""
+def too_bright(state: Power) -> list[Finding]:
+    """What does not hold at the level of a state, and may hold at a lower one; a fuse that is too large for its wire is
+    so at any.
+    """
     return [*_loads(state), *_sagging(state), *_wires(state), *filter(_blows, _fuses(state))]
 
 

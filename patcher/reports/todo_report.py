@@ -76,7 +76,10 @@ def setting_json(change: StartChange) -> dict[str, Any]:
     """A setting to change, for scripts."""
 
     def of(setting: Setting | None) -> dict[str, Any] | None:
-        return None if setting is None else {key: value for key, value in asdict(setting).items() if key != "port"}
+        if setting is None:
+            return None
+        ports = None if setting.ports is None else [port._asdict() for port in setting.ports]
+        return {key: value for key, value in asdict(setting).items() if key != "port"} | {"ports": ports}
 
     return {"controller": change.controller, "start": change.name, "old": of(change.old), "new": of(change.new)}
 

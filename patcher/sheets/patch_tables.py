@@ -104,14 +104,6 @@ def typed_notes(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     return [words for kind in (_port_words, _artnet_words, _colour_words, null_words) for words in kind(wiring, own)]
 
 
-def port_pixels(start: Start) -> dict[int, int]:
-    """Of each port that a start covers its pixels, without nulls."""
-    found: dict[int, int] = {}
-    for link in start.chain.links:
-        found[link.port] = found.get(link.port, 0) + link.pixels
-    return found
-
-
 def _port_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
     for start in starts:
         nulls: dict[int, int] = {}
@@ -119,7 +111,7 @@ def _port_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
             nulls[link.port] = nulls.get(link.port, 0) + wiring.show.runs[link.run].nulls
         each = [
             f"{port_name(start.controller, port)} {pixels}" + f" and {count(nulls[port], 'null')}" * bool(nulls[port])
-            for port, pixels in port_pixels(start).items()
+            for port, pixels in start.chain.port_pixels.items()
         ]
         if len(each) > 1:
             yield f"pixels of each port: {', '.join(each)}"
@@ -162,7 +154,7 @@ def starts(wiring: Wiring, patch: Patch) -> PrintedTable:
     rows = (
         (
             start.controller, *start_row(wiring, start).cells,
-            ", ".join(f"{port}: {pixels}" for port, pixels in port_pixels(start).items()),
+            ", ".join(f"{port}: {pixels}" for port, pixels in start.chain.port_pixels.items()),
         )
         for start in patch.starts
     )  # fmt: skip
@@ -199,9 +191,27 @@ def to_type(changes: Sequence[StartChange], before: str = IN_THE_BOX) -> Printed
     for change in changes:
         both = [setting for setting in (change.old, change.new) if setting]
         others = zip(*((setting.pixels, setting.nulls, setting.colours) for setting in both), strict=True)
-        words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
-        rows.append((change.controller, change.name, *_before_and_after(change.old, change.new, none), *words))
+        pixels, *words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
+        if (of_ports := _port_change(change)) is not None:
+            pixels = of_ports
+        rows.append((change.controller, change.name, *_before_and_after(change.old, change.new, none), pixels, *words))
     return PrintedTable(("box", "start of", before, "change_to", "pixels", "nulls", "colours"), tuple(rows))
+
+
+def _port_change(change: StartChange) -> str | None:
+    """The pixels of each port before and after, where those of a start that covers several ports differ."""
+    old, new = change.old, change.new
+    if old is None or new is None or old.ports == new.ports or max(len(each.ports or ()) for each in (old, new)) < 2:
+        return None
+    return " → ".join(f"{each.pixels} ({_port_list(each)})" for each in (old, new))
+
+
+def _port_list(setting: Setting) -> str:
+    if setting.ports is None:
+        return f"of each port {NOT_KNOWN}"
+    return ", ".join(
+        f"{each.port}: {each.pixels}" + f" and {count(each.nulls, 'null')}" * bool(each.nulls) for each in setting.ports
+    )
 
 
 def to_tell(changes: Sequence[RunChange], before: str = PLAYER_HAS) -> PrintedTable:

@@ -59,7 +59,7 @@ def trees(draw: st.DrawFn) -> tuple[dict, dict[str, float], frozenset[str]]:
 @examples(40, 300)
 @given(trees())
 def test_what_is_added_bears_what_it_carries_and_has_the_fuse_for_its_weakest_branch(drawn: tuple) -> None:
-    # Source: arithmetic, and the rules: a fuse has the current as 80 % of its rating (NEC 210.20(A), from memory) and is
+    # Source: arithmetic, and the rules: the current is at most 80 % of a fuse (NEC 210.20(A), from memory), and the fuse
     # no more than the weakest wire behind it bears;
     # a wire bears what it carries; what a person had stays
     tables, carries, given_ = drawn
@@ -89,7 +89,7 @@ def test_what_is_added_bears_what_it_carries_and_has_the_fuse_for_its_weakest_br
 
 
 def test_what_is_thickened_hangs_on_the_feed_that_wants_it() -> None:
-    # By hand: 15 pixels take 0.9 A, 125 take 7.5 A, which is 75 % of a blade of 10 A: AWG 16 bears that, AWG 20 does not
+    # By hand: 15 pixels take 0.9 A, 125 take 7.5 A, 75 % of a blade of 10 A: AWG 16 bears that, AWG 20 does not
     runs = {name: {"pixels": size, "power_joined": False} for name, size in
             {"few": 10, "fewer": 5, "many": 120, "more": 5}.items()}  # fmt: skip
     feeds = {
