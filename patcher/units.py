@@ -1,5 +1,7 @@
 """Units: lengths are metres everywhere but in a person's file. Numbers that are compared in words."""
 
+from math import ceil, isnan
+
 METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048}
 """Metres in one unit of length. Source: international yard and pound agreement, 1959 (1 ft = 0.3048 m)."""
 
@@ -7,6 +9,16 @@ METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048}
 def in_units(metres: float, units: str) -> str:
     """A length in a file's units, with the unit: `2.5 m`, `8.2 ft`."""
     return f"{metres / METRES_PER[units]:.4g} {units}"
+
+
+def length(metres: float, units: str) -> str:
+    """A length in the show's own units, rounded up to a hundredth: no paper may promise, or ask for, less wire.
+
+    What is over by less than a thousandth of that comes of converting units, and is no length.
+    """
+    if isnan(metres):
+        return "not known"
+    return f"{ceil(metres / METRES_PER[units] * 100 - 1e-3) / 100:.2f}".removesuffix("0") + f" {units}"
 
 
 def apart(*numbers: float, decimals: int = 1) -> tuple[str, ...]:

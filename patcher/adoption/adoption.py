@@ -12,11 +12,11 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from patcher.adoption.address_table import Row
-from patcher.adoption.draft import folded, legal_name
+from patcher.adoption.draft import folded, legal_name, parts_of
 from patcher.errors import Finding, Severity, choose_from
 from patcher.patch.chains import chains
 from patcher.patch.patch import Chain, Patch, Start, address, behind, first_fit, running, written
-from patcher.trade import CHANNELS, USUAL_WIDTHS
+from patcher.trade import CHANNELS, USUAL_CHANNELS, USUAL_WIDTHS
 from patcher.wiring import Wiring, port_name
 
 
@@ -100,10 +100,10 @@ def match(rows: Iterable[Row], wiring: Wiring, table: str) -> Match:
         table: what the table is called, for the findings.
     """
     matcher = _Matcher(wiring, table)
-    given = list(rows)
-    named = {row.line for row in given if matcher.by_name(row)}
-    for row in given:
-        if row.line not in named:
+    given = [part for row in rows for part in matcher.parts(row)]
+    named = {row.key for row in given if matcher.by_name(row)}
+    for row in sorted(given, key=lambda row: row.port is None):  # a row without a port takes what the others leave
+        if row.key not in named:
             matcher.by_place(row)
     return Match(
         matcher.rows, frozenset(matcher.covered), tuple(sorted(matcher.findings, key=lambda one: one.line or 0))
@@ -128,6 +128,22 @@ class _Matcher:
     def _run(self, row: Row, said: str) -> str | None:
         exact = said if said in self.wiring.show.runs else None
         return exact or _find(self.runs, said, "run") or _find(self.runs, f"{row.prop} {said}", "run")
+
+    def parts(self, row: Row) -> list[Row]:
+        """A row of several runs of one length (`3 x 190`) as a row for each, where the show has them so, as its draft
+        does; else the row as it is.
+        """
+        if row.parts == 1 or row.pixels is None or (row.runs and self._run(row, " ".join(row.runs))):
+            return [row]
+        show, whole = self.wiring.show, list(parts_of(row, [USUAL_CHANNELS] * row.parts))
+        runs = [self._run(part, " ".join(part.runs)) for part in whole] if whole[0].runs else []
+        if not runs:
+            here = [run for run in self._on_port(row, self._box(row)) if show.runs[run].pixels == whole[0].pixels]
+            runs = [*here[: row.parts]]
+        known = list(dict.fromkeys(filter(None, runs)))
+        if len(known) < row.parts or any(show.runs[run].pixels != whole[0].pixels for run in known):
+            return [row]
+        return list(parts_of(row, [show.type_of(show.runs[run]).channels for run in known]))
 
     def by_name(self, row: Row) -> bool:
         """Whether the row names a run of the show; then it is taken, or what is wrong with it is said."""

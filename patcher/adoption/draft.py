@@ -200,16 +200,22 @@ def _parted(rows: Sequence[Row]) -> Iterator[Row]:
     for row in rows:
         if row.parts == 1 or row.pixels is None:
             yield row
-            continue
-        width, at = _channels(row, behind_it[row.key]), running(row.universe, row.channel)
-        name = " ".join(row.runs) or row.prop
-        for part in range(1, row.parts + 1):
-            universe, channel = written(at := first_fit(at, width))
-            yield replace(
-                row, part=part, parts=1, pixels=row.pixels // row.parts, universe=universe, channel=channel,
-                runs=(f"{name} {part}",) if name else (), prop=row.prop or name, channels=width,
-            )  # fmt: skip
-            at = behind(at, row.pixels // row.parts, width)
+        else:
+            yield from parts_of(row, [_channels(row, behind_it[row.key])] * row.parts)
+
+
+def parts_of(row: Row, widths: Sequence[int]) -> Iterator[Row]:
+    """A row of several runs of one length as a row for each, one behind the other, by the channels that a pixel of each
+    takes.
+    """
+    at, name, pixels = running(row.universe, row.channel), " ".join(row.runs) or row.prop, row.pixels or 0
+    for part, width in enumerate(widths, start=1):
+        universe, channel = written(at := first_fit(at, width))
+        yield replace(
+            row, part=part, parts=1, pixels=pixels // row.parts, universe=universe, channel=channel,
+            runs=(f"{name} {part}",) if name else (), prop=row.prop or name, channels=width,
+        )  # fmt: skip
+        at = behind(at, pixels // row.parts, width)
 
 
 def _by_box(rows: Iterable[Row]) -> dict[str, list[Row]]:

@@ -1,4 +1,4 @@
-"""A box's cable chart: each port's cable and each feed's wire, stretched out straight, to one scale in metres.
+"""A box's cable chart: each port's cable and each feed's wire, stretched out straight, to one scale.
 
 Ports come out of the box at the left, one under another: thin lines are leads, thick ones strings. Below stand the
 supplies with their fuses and the wires of their feeds. A feed's taps stand twice: at their metre of the wire, and on
@@ -92,7 +92,7 @@ class _Chart:
                 parts.append(self._draw_supply(lane, lane.what))
             parts += self._words(lane)
         if self.found.end > 1e-9:
-            parts += legend.ruler(0.0, self.found.end, self.scale, LEFT, y + 1)
+            parts += legend.ruler(0.0, self.found.end, self.scale, LEFT, y + 1, self.found.units)
         y += 8
         self.legend = legend.rows(self._items(self.stack.worded), self.wide - 2)
         parts += legend.write(self.legend, 1.0, y)
@@ -100,7 +100,8 @@ class _Chart:
         lines = self._says(HIGH - y)
         parts += legend.lines_at(lines, 1.0, y, "says")
         y += len(lines) * SMALL * LINE + 1
-        says = "Each port's cable and each feed's wire as a length along an axis in metres."
+        axis = {"m": "metres", "ft": "feet"}[self.found.units]
+        says = f"Each port's cable and each feed's wire as a length along an axis in {axis}."
         return document(f"Cables of box {self.box}", says, self.wide, min(y, HIGH), parts)
 
     def _says(self, room: float) -> list[str]:
@@ -164,9 +165,10 @@ class _Chart:
         ]
 
     def _grid(self, foot: float) -> list[str]:
-        """Hair lines at every labelled metre."""
-        places = legend.ticks(0.0, self.found.end, self.scale) if self.found.end * self.scale >= 8 else []
-        d = "".join(f"M{number(self.x(metre))},5V{number(foot + 1)}" for metre in places)
+        """Hair lines at every number of the ruler."""
+        found = self.found
+        places = legend.ticks(0.0, found.end, self.scale, found.units) if found.end * self.scale >= 8 else []
+        d = "".join(f"M{number(self.x(metres))},5V{number(foot + 1)}" for metres, _ in places)
         return [path(d, class_="metre", stroke="#c8c8c8", stroke_width="0.15")] if d else []
 
     def _riser(self, lane: Lane) -> str:

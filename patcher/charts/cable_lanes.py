@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -131,11 +131,13 @@ class Cables:
         ports: its ports that carry runs, and tees right behind the port of their source.
         supplies: the supplies that feed its runs.
         absent: runs that are not up.
+        units: the show's, in which lengths are written; here all are metres.
     """
 
     ports: tuple[PortLane, ...]
     supplies: tuple[SupplyLanes, ...]
-    absent: tuple[str, ...] = field(default=())
+    absent: tuple[str, ...]
+    units: str
 
     @property
     def end(self) -> float:
@@ -156,7 +158,7 @@ def cables(wiring: Wiring, known: Mapping[str, Facts], state: Power | None, box:
         ports += [lane, *_tees(wiring, known, lane)]
     mine = {string.fact.name for lane in ports for string in lane.strings}
     absent = tuple(fact.name for fact in known.values() if fact.box == box and not fact.run.hung)
-    return Cables(tuple(ports), tuple(_supplies(show, state, mine)), absent)
+    return Cables(tuple(ports), tuple(_supplies(show, state, mine)), absent, show.settings.units)
 
 
 def _lane(

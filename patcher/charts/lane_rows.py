@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from patcher.charts.cable_lanes import Cables, FeedLane, PortLane, SupplyLanes
 from patcher.drawing.leader_rows import LabelWords, LeaderStep, stairs
 from patcher.drawing.run_facts import Facts, amps_words
-from patcher.drawing.svg import LINE, PLAIN, SMALL, fitted, long, number
+from patcher.drawing.svg import LINE, PLAIN, SMALL, fitted, long
+from patcher.units import length
 
 LEFT, RIGHT = 13.0, 2.5
 """Millimetres before metre 0 and behind the last one."""
@@ -187,7 +188,9 @@ class Stack:
                 found.below += self._merged(joined, "feed", fact.name)
             if level < 1 and fact.run.lead:
                 middle = self.x(string.lead_from + fact.run.lead / 2)
-                found.below.append(LabelWords(middle, f"{number(fact.run.lead)} m", "lead", fact.name, SMALL))
+                found.below.append(
+                    LabelWords(middle, length(fact.run.lead, self.found.units), "lead", fact.name, SMALL)
+                )
         return found
 
     def _name(self, fact: Facts, at: float) -> LabelWords:

@@ -69,7 +69,12 @@ def bench(
     if dry_run:
         playback.dry_run(looks, goals, options.level, as_json=as_json)
         return
-    playback.play(looks, wiring, patch, goals, options, as_json=as_json)
+    try:
+        playback.play(looks, wiring, patch, goals, options, as_json=as_json)
+    except typer.Exit:
+        if like is not None:
+            _say_unsaved(like)
+        raise
     if like is not None:
         _save(like, pattern.value, result if as_json else result or _asked(), as_json=as_json)
 
@@ -112,6 +117,14 @@ def _asked() -> str:
     print("Was it as it should be? y yes · or your own words, then Enter · Enter alone saves nothing", file=sys.stderr)
     said = sys.stdin.readline().strip()
     return {"y": "as it should be"}.get(said.lower(), said)
+
+
+def _say_unsaved(like: str) -> None:
+    """Say that no result is saved, since nobody saw the string with all of the pattern."""
+    run = like.rpartition(":")[2]
+    print(
+        f"No result was saved for {run}: the box could not be reached. Fix that, then bench it again.", file=sys.stderr
+    )
 
 
 def _save(like: str, pattern: str, result: str | None, *, as_json: bool) -> None:

@@ -135,6 +135,7 @@ def diff(
     from patcher.patch.entered import todo
     from patcher.patch.patch_file import patch_path, read_entered, read_patch
     from patcher.reports import patch_report, todo_report
+    from patcher.sheets.patch_tables import IN_PATCH_FILE
 
     wiring = load(show)
     old, entered = read_patch(show), read_entered(show)
@@ -148,10 +149,10 @@ def diff(
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
         print("The plan is as last patched.")
-    todo_report.say_settings(wiring, made.patch, starts)
+    todo_report.say_settings(wiring, made.patch, starts, IN_PATCH_FILE)
     if runs:
         print("\nTo tell the player:")
-        todo_report.say_told(runs)
+        todo_report.say_told(runs, IN_PATCH_FILE)
     if starts or runs:
         print(f"\nNothing is written yet: patcher patch {argument(show)}")
     elif old is not None:

@@ -67,10 +67,14 @@ def _warn_too_bright(path: Path, wiring: Wiring, level: float) -> None:
     from patcher.power import shortfalls
     from patcher.power.flow import power
 
-    if shortfalls.described(wiring.show) and not shortfalls.holds(power(wiring, level=level)):
+    if not shortfalls.described(wiring.show):
+        return
+    state = power(wiring, level=level)
+    if not shortfalls.holds(state):
         from patcher.reports import send_report
 
-        send_report.say_too_bright(path, level, shortfalls.brightest(power(wiring))[0])
+        most, limits = shortfalls.brightest(state)
+        send_report.say_too_bright(path, level, most, limits, shortfalls.too_bright(state))
 
 
 def _hosts(path: Path, show: Show, boxes: list[str], to: str | None, *, yard: bool) -> dict[str, str]:

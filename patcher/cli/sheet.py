@@ -109,9 +109,10 @@ def _stock(label: str, columns: int | None, top: float) -> LabelStock:
     if size is None:
         raise refuse("--label", f"“{label}” is not a size", f"write millimetres, width first: {LABEL}")
     wide, high = float(size[1]), float(size[2])
-    if not (40 <= wide <= NARROW and 20 <= high <= LOW - top - 10):
+    highest = round(LOW - top - 10, 3)  # as it is said, or what is offered would be refused
+    if not (40 <= wide <= NARROW and 20 <= high <= highest):
         says = f"{wide:g} × {high:g} mm does not fit the paper, or is too small for a name and a code"
-        raise refuse("--label", says, f"give it from 40x20 to {NARROW:g}x{LOW - top - 10:g}")
+        raise refuse("--label", says, f"give it from 40x20 to {NARROW:g}x{highest:g}")
     most = int(NARROW // wide)
     if columns is not None and columns > most:
         raise refuse("--label-columns", f"{columns} labels of {wide:g} mm are wider than the paper", f"{most} fit")

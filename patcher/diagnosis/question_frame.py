@@ -111,7 +111,7 @@ class Candidate:
 
 def as_believed(says: str) -> str:
     """The words of a frame that is sent to other addresses than planned."""
-    return f"{says}, sent as if the likeliest fault so far were there"
+    return f"{says}, sent on the addresses that these pixels seem to use so far"
 
 
 def fed_frame(says: str, planned: Sequence[Channels], fed: Sequence[Channels], goes: tuple[int, ...] = ()) -> Frame:

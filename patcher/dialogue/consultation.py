@@ -17,8 +17,8 @@ from patcher.faults import departure, in_words
 from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.remedies.confirmation import confirming, steps_of
-from patcher.remedies.plan_edits import UNSAID
-from patcher.remedies.remedies import LOW_VOLTAGE, in_file_alone, not_wiring, remedy
+from patcher.remedies.plan_edits import STARTS, UNSAID
+from patcher.remedies.remedies import LOW_VOLTAGE, if_set_as_planned, in_file_alone, not_wiring, remedy
 from patcher.remedies.rewrite import rewritten
 from patcher.show.show_file import read_text
 from patcher.show.writer import as_read, write_together
@@ -181,11 +181,10 @@ class Consulting:
                 why = why or error.findings[0].says.removeprefix(UNSAID)
                 continue
             self.assumed = faults
-            instead = "" if faults == same[0] else f", if {in_words(faults)},"
             if all(in_file_alone(self.wiring, fault) for fault in faults):
                 self.say(f"  Change {self.path.name}:")
             else:
-                self.say(f"  Or{instead} leave the wiring as it is, and change {self.path.name}:")
+                self.say(f"  {_or_plan_it(self.wiring, faults, self.path.name, likeliest=faults == same[0])}")
             for line in change.lines:
                 self.say(f"    {line}")
             for line in _then(change, argument(self.path)):
@@ -239,6 +238,18 @@ def known_in_words(known: Known, pixels: int) -> str:
     if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
         return f"{says}."
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
+
+
+def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: bool) -> str:
+    """What may be done in place of fixing faults by hand: what stays as it is, and under which conditions."""
+    only = [] if likeliest else [in_words(faults)]
+    only += dict.fromkeys(filter(None, (if_set_as_planned(wiring, fault) for fault in faults)))
+    begins = f"Or, if {' and '.join(only)}, leave" if only else "Or leave"
+    kinds = {fault.kind for fault in faults}
+    if not kinds & {*STARTS}:
+        return f"{begins} the wiring as it is, and change {file}:"
+    both = "the wiring and the start addresses" if kinds - {*STARTS} else "the start addresses"
+    return f"{begins} {both} as they are, and plan them so; change {file}:"
 
 
 def _then(change: Rewritten, path: str) -> Iterator[str]:

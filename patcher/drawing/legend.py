@@ -25,6 +25,7 @@ from patcher.drawing.svg import (  # fmt: skip
     threaded,
 )
 from patcher.drawing.voltage_profile import wrap
+from patcher.units import METRES_PER
 
 Item = tuple[str, str]
 """A swatch, drawn about the middle of an area of `SWATCH` by 3 mm whose left edge is at 0; and its words."""
@@ -181,28 +182,47 @@ def lines_at(lines: Sequence[str], left: float, top: float, kind: str) -> list[s
     ]
 
 
-def _step(left: float, right: float, scale: float) -> float:
-    """Metres from tick to tick."""
-    room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 m", SMALL) + 2)
+def _step(left: float, right: float, scale: float, units: str) -> float:
+    """How far it is from tick to tick; all in one unit."""
+    room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 {units}", SMALL) + 2)
     steps = (base * 10.0**power for power in count(-2) for base in (1, 2, 5))
     return next(step for step in steps if step * scale >= room)
 
 
-def ticks(left: float, right: float, scale: float) -> list[float]:
-    """The round metres between two places that a ruler has room to number."""
-    step = _step(left, right, scale)
-    first, end = int(np.ceil(left / step - 1e-9)), int(np.floor(right / step + 1e-9))
-    return [place * step for place in range(first, end + 1)]
+def ticks(left: float, right: float, scale: float, units: str) -> list[tuple[float, str]]:
+    """The places between two that a ruler has room to number: in metres, and its number in words.
+
+    Args:
+        left: metres at the left.
+        right: metres at the right.
+        scale: millimetres a metre.
+        units: the show's, in which numbers are round; the first of them says it.
+    """
+    unit = METRES_PER[units]
+    step = _step(left / unit, right / unit, scale * unit, units)
+    first, end = int(np.ceil(left / unit / step - 1e-9)), int(np.floor(right / unit / step + 1e-9))
+    return [
+        (place * step * unit, f"{place * step:g}".replace("-", "−") + f" {units}" * (place == first))
+        for place in range(first, end + 1)
+    ]
 
 
-def ruler(left: float, right: float, scale: float, x: float, y: float) -> list[str]:
-    """The metres along a strip: a line with ticks; none where the strip is too short for one."""
+def ruler(left: float, right: float, scale: float, x: float, y: float, units: str) -> list[str]:
+    """The lengths along a strip: a line with ticks; none where the strip is too short for one.
+
+    Args:
+        left: metres at its left edge.
+        right: metres at its right edge.
+        scale: millimetres a metre.
+        x: millimetres of its left edge.
+        y: millimetres from the top.
+        units: the show's.
+    """
     if (right - left) * scale < 8:
         return []
     parts = [path(f"M{number(x)},{number(y)}H{number(x + (right - left) * scale)}", stroke=BLACK, stroke_width="0.2")]
-    for place, metres in enumerate(ticks(left, right, scale)):
+    for metres, words in ticks(left, right, scale, units):
         at = x + (metres - left) * scale
         parts.append(path(f"M{number(at)},{number(y)}v1", stroke=BLACK, stroke_width="0.2"))
-        words = f"{metres:g}".replace("-", "−") + (" m" if place == 0 else "")
         parts.append(text_at(at, y + 1.3 + SMALL * 0.8, words, SMALL, class_="metres", text_anchor="middle"))
     return [marks.group("".join(parts), class_="ruler")]

@@ -122,7 +122,9 @@ def _try(subject: Subject, wide: float, less: float) -> tuple[str, float]:
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
-        parts += legend.ruler(strip.left, strip.right, strip.scale, strip.x, strip.rect[3] - 5.0)
+        parts += legend.ruler(
+            strip.left, strip.right, strip.scale, strip.x, strip.rect[3] - 5.0, subject.show.settings.units
+        )
     _hang(hanging, shaped, strips)
     left_out = _lanes(hanging, bare, base + (4 if bare else 0), lanes, across, wide)
     if bare:

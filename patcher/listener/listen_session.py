@@ -60,6 +60,13 @@ class ListenedShow:
         boxes = self.wiring.show.controllers if self.wiring else {}
         return [host for box, host in self.hosts.items() if host and boxes[box].protocol == "artnet"]
 
+    @property
+    def unheard_boxes(self) -> list[str]:
+        """The boxes of the yard to which frames go by unicast: the yard takes those, so nobody beside it hears them."""
+        if self.wiring is None or self.patch is None or not self.yard:
+            return []
+        return [box for box in self.patch.boxes if self.wiring.show.controllers[box].delivery == "unicast"]
+
 
 @dataclass
 class Outcome:

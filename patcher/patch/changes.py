@@ -7,12 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from patcher.errors import Finding, first_few
 from patcher.patch.chains import chains
-from patcher.patch.patch import Patch, Start, written
+from patcher.patch.patch import Chain, Patch, Start, written
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
+
+
+class PortSetting(NamedTuple):
+    """What is typed in for one port that a start covers: its pixels, and its null pixels."""
+
+    port: int
+    pixels: int
+    nulls: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +36,8 @@ class Setting:
         nulls: its null pixels, whether they take channels or not.
         colours: the colour order to set, of each kind of pixel once; `as sent` where the box leaves colours as they
             come; empty where only the patch file is known.
+        ports: each port that the start covers; None where nobody knows, as in what was ticked off before they were
+            kept: then it differs from every other.
     """
 
     port: int | None
@@ -35,6 +46,7 @@ class Setting:
     pixels: int
     nulls: int
     colours: str = ""
+    ports: tuple[PortSetting, ...] | None = None
 
 
 def setting(start: Start, show: Show | None = None) -> Setting:
@@ -42,14 +54,27 @@ def setting(start: Start, show: Show | None = None) -> Setting:
     take channels.
     """
     chain = start.chain
-    nulls = sum(link.nulls for link in chain.links)
-    plain = Setting(chain.port, start.universe, start.channel, chain.pixels, nulls)
+    plain = Setting(
+        chain.port, start.universe, start.channel, chain.pixels, sum(link.nulls for link in chain.links),
+        ports=_ports(chain, {link.run: link.nulls for link in chain.links}),
+    )  # fmt: skip
     box = show.controllers.get(chain.controller) if show is not None else None
     if show is None or box is None:
         return plain
     runs = [link.run for link in chain.links if link.run in show.runs]
-    nulls = sum(show.runs[run].nulls for run in runs) if box.skips_nulls else nulls
-    return replace(plain, nulls=nulls, colours=colours(show, chain.controller, runs))
+    plain = replace(plain, colours=colours(show, chain.controller, runs))
+    if not box.skips_nulls:
+        return plain
+    nulls = {run: show.runs[run].nulls for run in runs}
+    return replace(plain, nulls=sum(nulls.values()), ports=_ports(chain, nulls))
+
+
+def _ports(chain: Chain, nulls: Mapping[str, int]) -> tuple[PortSetting, ...]:
+    """What is typed in for each port of a chain, by the null pixels of its runs."""
+    return tuple(
+        PortSetting(port, pixels, sum(nulls.get(link.run, 0) for link in chain.links if link.port == port))
+        for port, pixels in chain.port_pixels.items()
+    )
 
 
 AS_SENT = "as sent"
@@ -108,16 +133,20 @@ class RunChange:
     new: RunPlace | None
 
 
-Typed = tuple[int | None, int, int, int]
+Typed = tuple[int | None, int, int, dict[int, int]]
 
 
 def _typed(start: Start) -> Typed:
-    """What is typed into the box: the port, the universe, the channel and the pixels; not what the run is called."""
-    return (start.chain.port, start.universe, start.channel, start.chain.pixels)
+    """What is typed into the box: the port, the universe, the channel, and the pixels of each port that the start
+    covers; not what the run is called.
+    """
+    return (start.chain.port, start.universe, start.channel, start.chain.port_pixels)
 
 
 def changed_boxes(old: Patch | None, new: Patch) -> list[str]:
-    """The controllers whose settings differ: their starts with their pixel counts. All, where there is no old patch."""
+    """The controllers whose settings differ: their starts with the pixels of each port. All, where there is no old
+    patch.
+    """
     before = old.boxes if old else {}
     return [
         name

@@ -154,6 +154,14 @@ class Chain:
         """Pixels, without nulls."""
         return sum(link.pixels for link in self.links)
 
+    @property
+    def port_pixels(self) -> dict[int, int]:
+        """Of each port that it covers its pixels, without nulls: these are typed into the box besides its start."""
+        found: dict[int, int] = {}
+        for link in self.links:
+            found[link.port] = found.get(link.port, 0) + link.pixels
+        return found
+
     def end(self, at: int) -> int:
         """The running channel just behind the chain, laid from `at`."""
         for link in self.links:

@@ -10,12 +10,13 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 import tomli_w
 
-from patcher.patch.changes import RunPlace, Setting
+from patcher.patch.changes import PortSetting, RunPlace, Setting
 from patcher.patch.entered import Entered
 from patcher.patch.patch import Chain, Link, Patch, Start
 from patcher.show.kept_file import change_kept, kept_path, read_kept
@@ -155,12 +156,26 @@ def entered_path(show_path: Path, *, practice: bool = False) -> Path:
 
 def dump_entered(entered: Entered) -> str:
     """The text of the file of what was ticked off."""
-    boxes = {
-        box: {start: {key: value for key, value in asdict(held).items() if value is not None} for start, held in starts}
-        for box, starts in ((box, starts.items()) for box, starts in entered.boxes.items())
-    }
+    boxes = {box: {start: _kept(held) for start, held in starts.items()} for box, starts in entered.boxes.items()}
     player = {run: asdict(place) for run, place in entered.player.items()}
     return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "player": player})
+
+
+def _kept(held: Setting) -> dict[str, Any]:
+    """A setting as it is written: its ports only where the start does not stand at one of them."""
+    keys = {key: value for key, value in asdict(held).items() if value is not None and key != "ports"}
+    if held.port is None and held.ports is not None:
+        keys["ports"] = [list(port) for port in held.ports]
+    return keys
+
+
+def _setting(keys: dict[str, Any]) -> Setting:
+    """A setting as it was written; what was ticked off before ports were kept does not say them."""
+    rest = {key: value for key, value in keys.items() if key != "ports"}
+    ports = keys.get("ports")
+    if "port" in keys:
+        ports = [(keys["port"], keys["pixels"], keys["nulls"])]
+    return Setting(**({"port": None} | rest), ports=None if ports is None else tuple(PortSetting(*p) for p in ports))
 
 
 def parse_entered(text: str) -> Entered:
@@ -168,10 +183,7 @@ def parse_entered(text: str) -> Entered:
     tables = tomllib.loads(text)
     if tables["format"] != FORMAT:
         raise ValueError(f"it has the format {tables['format']!r}; this version reads {FORMAT}")
-    boxes = {
-        box: {start: Setting(**({"port": None} | keys)) for start, keys in starts.items()}
-        for box, starts in tables["box"].items()
-    }
+    boxes = {box: {start: _setting(keys) for start, keys in starts.items()} for box, starts in tables["box"].items()}
     player = {run: RunPlace(**keys) for run, keys in tables["player"].items()}
     settings = [setting for starts in boxes.values() for setting in starts.values()]
     for place in [*player.values(), *settings]:
@@ -182,10 +194,10 @@ def parse_entered(text: str) -> Entered:
 def _refuse_nonsense(place: Any) -> None:
     """ValueError where something is ticked off that no box and no player can have."""
     values = {key: value for key, value in asdict(place).items() if value is not None}
-    colours = values.pop("colours", "")
+    colours, ports = values.pop("colours", ""), values.pop("ports", ())
     if not isinstance(colours, str):
         raise ValueError(f"{colours!r} is not a colour order")
-    if not all(type(number) is int and number >= 0 for number in values.values()):
+    if not all(type(number) is int and number >= 0 for number in (*values.values(), *chain.from_iterable(ports))):
         raise ValueError(f"{[*values.values()]} are not the numbers of a start")
     if not is_address(place.universe, place.channel):
         raise ValueError(f"{place.universe}/{place.channel} is not an address")

@@ -7,9 +7,11 @@ the starts are.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from functools import cached_property
+from itertools import accumulate
 
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
+from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Patch, Start, address, first_fit, running
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE, PROTOCOL_NAMES
@@ -21,14 +23,59 @@ def _breach(rule: str, where: str, says: str, remedy: str) -> Finding:
 
 def breaches(show: Show, patch: Patch) -> list[Finding]:
     """Everything in a patch that cannot be."""
-    found = [finding for start in patch.starts for finding in _start(show, start)]
-    found += _overlaps(show, patch)
+    room = _Room(show, patch)
+    found = [finding for start in patch.starts for finding in _start(show, start, room)]
+    found += _overlaps(show, patch, room)
     for name, starts in patch.boxes.items():
-        found += _box(show.controllers[name], starts)
+        found += _box(show.controllers[name], starts, patch)
     return found
 
 
-def _start(show: Show, start: Start) -> Iterator[Finding]:
+class _Room:
+    """Universes that are free for starts that cannot stay: what one is advised to take, no other is."""
+
+    def __init__(self, show: Show, patch: Patch) -> None:
+        self._show = show
+        self._patch = patch
+        self._given: dict[str, int] = {}
+
+    @cached_property
+    def _taken(self) -> Taken:
+        taken = Taken()
+        taken.add_universes(range(start.universes.start - 1, start.universes.stop - 1) for start in self._patch.starts)
+        return taken
+
+    def pin(self, start: Start) -> str:
+        """The advice to pin a start where it collides with nothing: on channel 1 of the first free universe behind."""
+        length = -(-start.chain.end(0) // CHANNELS)
+        if start.chain.name not in self._given:
+            self._given[start.chain.name] = self._taken.hole(length, start.universe)
+            self._taken.add_universes([range(self._given[start.chain.name], self._given[start.chain.name] + length)])
+        first = self._given[start.chain.name]
+        if first + length > LAST_UNIVERSE[self._show.controllers[start.controller].protocol]:
+            return "pin it lower: no universe behind it is free"
+        return f'pin it where it is free: "{first + 1}/1"'
+
+
+def _named(start: Start) -> str:
+    """A start with the channels that it takes."""
+    return f"{start.chain.name} ({start.address} to {address(start.end - 1)})"
+
+
+def _others(patch: Patch, box: str, universes: range) -> str:
+    """The starts of other boxes in some universes, in brackets; nothing where there are none."""
+    there = [
+        _named(start) for start in patch.starts
+        if start.controller != box and start.universes.start < universes.stop and universes.start < start.universes.stop
+    ]  # fmt: skip
+    return f" (there: {first_few(there, MOST_NAMED)})" if there else ""
+
+
+MOST_NAMED = 3
+"""So many starts are named where a box cannot be as it is pinned."""
+
+
+def _start(show: Show, start: Start, room: _Room) -> Iterator[Finding]:
     controller = show.controllers[start.controller]
     where = f"controller.{controller.name}.start.{start.chain.key}"
     last = LAST_UNIVERSE[controller.protocol]
@@ -45,18 +92,22 @@ def _start(show: Show, start: Start) -> Iterator[Finding]:
         yield _breach("pin", where, says, "run patcher patch, or take the pin out")
     if first_fit(start.at, width) != start.at:
         says = f"begins at {start.address}, where no pixel of {width} channels fits before channel {CHANNELS}"
-        yield _breach("split-pixel", where, says, f'pin it to "{start.universe + 1}/1"')
+        yield _breach("split-pixel", where, says, room.pin(start))
 
 
-def _overlaps(show: Show, patch: Patch) -> Iterator[Finding]:
+def _further(one: Start, two: Start) -> Start:
+    return two if two.end > one.end else one
+
+
+def _overlaps(show: Show, patch: Patch, room: _Room) -> Iterator[Finding]:
     by_place = sorted(patch.starts, key=lambda start: (start.at, start.end))
     shared: set[tuple[str, str]] = set()
-    for one, two in pairwise(by_place):
+    furthest: Iterator[Start] = accumulate(by_place, _further)
+    for one, two in zip(furthest, by_place[1:], strict=False):
         where = f"controller.{two.controller}.start.{two.chain.key}"
-        names = f"{one.chain.name} ({one.address} to {address(one.end - 1)})"
         if two.at < one.end:
-            says = f"{two.chain.name} begins at {two.address}, on channels of {names}"
-            yield _breach("overlap", where, says, f'pin it behind: "{one.universes.stop}/1"')
+            says = f"{two.chain.name} begins at {two.address}, on channels of {_named(one)}"
+            yield _breach("overlap", where, says, room.pin(two))
         elif (
             one.controller != two.controller
             and not show.settings.share_universes
@@ -64,11 +115,11 @@ def _overlaps(show: Show, patch: Patch) -> Iterator[Finding]:
             and (pair := (one.controller, two.controller)) not in shared
         ):
             shared.add(pair)
-            says = f"shares universe {two.universe} with {one.controller}, and share_universes is false"
-            yield _breach("shared-universe", where, says, f'pin it to "{two.universe + 1}/1", or set share_universes')
+            says = f"{two.chain.name} shares universe {two.universe} with {_named(one)}, and share_universes is false"
+            yield _breach("shared-universe", where, says, f"{room.pin(two)}, or set share_universes")
 
 
-def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
+def _box(controller: Controller, starts: Sequence[Start], patch: Patch) -> Iterator[Finding]:
     """A box's pin and limits: where it begins, how many universes it listens to, and that they follow each other."""
     where = f"controller.{controller.name}"
     free = [start.at for start in starts if start.chain.key not in controller.pins]
@@ -76,12 +127,14 @@ def _box(controller: Controller, starts: Sequence[Start]) -> Iterator[Finding]:
         first = running(controller.first_universe, 1)
         if min(free) < first or all(start.at != first for start in starts):
             says = f"is pinned to begin at {controller.first_universe}/1, but begins at {address(min(free))}"
+            says += _others(patch, controller.name, range(controller.first_universe, min(free) // CHANNELS + 1))
             yield _breach("pin", f"{where}.first_universe", says, "pin it where it is free, or take the other pin out")
     ranges = sorted((start.universes.start, start.universes.stop) for start in starts)
     count, last = 0, 0
     for first, stop in ranges:
         if controller.consecutive and last and first > last:
             says = f"has pixels in universes up to {last - 1} and from {first}, but they must be consecutive"
+            says += _others(patch, controller.name, range(last, first))
             remedy = "pin its starts side by side, pin the box (first_universe), or set consecutive = false"
             yield _breach("consecutive", where, says, remedy)
         count += max(0, stop - max(first, last))

@@ -1,4 +1,4 @@
-"""Why a patch takes the universes that it takes: which are part empty, and what one changed setting would save."""
+"""Why a patch takes the universes that it takes: which are not full, and what one changed setting would save."""
 
 from __future__ import annotations
 
@@ -81,21 +81,21 @@ def _channels(start: Start) -> Iterator[tuple[int, int]]:
 
 def _why(show: Show, universe: int, start: Start, starts: Sequence[Start]) -> str:
     if universe < start.universes[-1]:
-        return "a start begins part way into them"
+        return "a start begins in the middle of it"
     if start.chain.key in show.controllers[start.controller].pins:
         return "a pinned start ends there"
     behind = min((each for each in starts if each.at > start.at), key=lambda each: each.at, default=None)
     if behind is None:
-        return "nothing comes behind them"
+        return "the last start ends there"
     match show.settings.placement:
         case "fresh":
             return "the next start begins on a new universe (fresh)"
         case "follow" if behind.controller != start.controller:
             return "the next box begins on a new universe"
         case "follow":
-            return "what comes behind them stays where the patch file has it"
+            return "the next start stays where the patch file has it"
         case _:
-            return "nothing else that may lie there fits without being cut"
+            return "no other start fits there whole"
 
 
 def savings(wiring: Wiring, universes: int, *, spare_pixels: int = 0, seconds: float = 1.0) -> list[Saving]:

@@ -1,8 +1,8 @@
 """Keeping a patch: the new one that changes the fewest boxes, then the fewest starts, then uses the fewest universes.
 
-A box whose starts are as many as before, on the same ports, with the same pixel counts, stays where it is, unless a pin
-or a limit forbids it. Every other has seats near its old places, and may stand anywhere else; `seat_choice` picks one
-for each, and `shared_universes` where controllers may share universes.
+A box whose starts are as many as before, on the same ports, with the same pixels on each port, stays where it is,
+unless a pin or a limit forbids it. Every other has seats near its old places, and may stand anywhere else;
+`seat_choice` picks one for each, and `shared_universes` where controllers may share universes.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ def _faulty(old: Patch) -> set[str]:
 
 def _box(show: Show, name: str, own: list[Chain], old: Sequence[Start], patch: Patch, reserve: int) -> BoxSeats:
     controller = show.controllers[name]
-    same = [(chain.port, chain.pixels) for chain in own] == [(s.chain.port, s.chain.pixels) for s in old]
+    same = [(chain.port, chain.port_pixels) for chain in own] == [(s.chain.port, s.chain.port_pixels) for s in old]
     homes: list[int | None] = [start.at for start in old] if same else _homes(own, old)
     pins = controller.pins
     starts = tuple(
@@ -144,7 +144,7 @@ def _homes(own: list[Chain], old: Sequence[Start]) -> list[int | None]:
     for named in (True, False):
         for index, chain in enumerate(own):
             for start in left if homes[index] is None else ():
-                alike = (chain.port, chain.pixels) == (start.chain.port, start.chain.pixels)
+                alike = (chain.port, chain.port_pixels) == (start.chain.port, start.chain.port_pixels)
                 if alike and (not named or chain.name == start.chain.name):
                     homes[index] = start.at
                     left.remove(start)

@@ -96,10 +96,8 @@ class _Net:
         parts = grounds + stretches
         with np.errstate(divide="ignore"):
             siemens = 1 / circuit.ohms
-        touched = np.zeros(size, bool)
-        touched[circuit.ends] = True
         self.fed = np.zeros(parts, bool)
-        self.fed[self.part[self.supplies[touched[self.supplies]]]] = True
+        self.fed[self.part[self.supplies]] = True
         self.mirrored = np.ones(parts, bool)
         self.mirrored[ground[circuit.ends[~circuit.joined, 0]]] = False
         alike = self.mirrored[ground[circuit.ends[:, 0]]]

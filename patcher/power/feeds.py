@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations, islice
-from math import comb
+from math import ceil, comb
 from time import monotonic
 from typing import Literal
 
@@ -31,7 +31,7 @@ from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
 from patcher.power.strip import RailStrip
 from patcher.power.wire_trees import Rig, Trunk
-from patcher.power.wires import BLADES, Wire
+from patcher.power.wires import BLADES, Wire, most_carried
 
 LONGEST = 5000
 """Pixels of one rail beyond which no plan is looked for: nobody leads V+ through so many."""
@@ -160,9 +160,10 @@ class FeedTask(Rig):
 def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
     """The taps below which some wire carries more than it bears, or a fuse blows, whatever the volts.
 
-    A tap takes less than the largest blade that its wire allows. Along the rail, what is drawn between two wires of a
-    span between taps comes through these two, and what is drawn beyond a wire of a span at an end, through that wire.
-    Where a span is possible a shorter one in it is too, so going as far as it reaches each time is best.
+    A tap takes no more than the largest blade that its wire allows carries for hours. Along the rail, what is drawn
+    between two wires of a span between taps comes through these two, and what is drawn beyond a wire of a span at an
+    end, through that wire. Where a span is possible a shorter one in it is too, so going as far as it reaches each time
+    is best.
 
     Args:
         bears: amperes that the wire from each pixel to the next may carry.
@@ -170,7 +171,7 @@ def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
         gauges: the wires of the taps.
     """
     most = max(wire.bears for wire in gauges)
-    each = max((size for size in BLADES if size <= most), default=most)
+    each = max((most_carried(size) for size in BLADES if size <= most), default=most)
     drawn = np.cumsum(amps)
     taps, room, link = 0, 0.0, 0
     while link < len(bears):
@@ -180,7 +181,7 @@ def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
         link += 1
     if drawn[-1] > room + TINY:
         taps += 1
-    return max(taps, int(amps.sum() / each) + 1)
+    return max(taps, ceil(float(drawn[-1]) / each - TINY), 1)
 
 
 PROOF_SECONDS = 5.0

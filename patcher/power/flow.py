@@ -112,7 +112,7 @@ class FeedLoad:
 
     @property
     def blade(self) -> float | None:
-        """The next blade fuse above its current that protects its wires; None where there is none."""
+        """The smallest blade fuse that carries its current for hours and protects its wires; None if there is none."""
         if self.weakest is None or not self.all_said or np.isnan(self.amps):
             return None
         return blade(self.amps, self.weakest.bears)
@@ -147,7 +147,7 @@ class TapFuse:
 
     @property
     def blade(self) -> float | None:
-        """The blade that protects the string: the next above its current, of an unknown one the largest; or None."""
+        """The smallest blade that carries its current and protects the string, of an unknown one the largest."""
         if self.wire is None:
             return None
         if np.isnan(self.amps):

@@ -11,7 +11,7 @@ from patcher.power.feeds import Feeding
 from patcher.power.flow import TINY, FeedLoad, Power
 from patcher.power.stretches import roots
 from patcher.power.strip import RailStrip
-from patcher.power.wires import Wire, wire_of
+from patcher.power.wires import Wire, carries, wire_of
 from patcher.show.schema import Feed, Show, Tap
 
 _ROUNDS = 4
@@ -66,7 +66,7 @@ def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str
     unfused = feed.supply is not None and load.blade is None and not np.isnan(load.amps)
     if over or unfused:
         return _thicker(feed if over or load.weakest in (None, load.wire) else _thinnest_behind(state, load), gauges)
-    if feed.supply is not None and load.blade is not None and load.amps >= (feed.fuse or 0.0):
+    if feed.supply is not None and load.blade is not None and not carries(feed.fuse or 0.0, load.amps):
         return {feed.name: feed.model_copy(update={"fuse": load.blade})}
     return {}
 

@@ -17,7 +17,7 @@ from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
 from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, RunVolts, highest_level, power
 from patcher.power.stretches import Stretch, tapped
-from patcher.power.wires import BLADES, wire_of
+from patcher.power.wires import BLADES, FUSE_LOADED, carries, most_carried, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.units import apart
 from patcher.wiring import Wiring
@@ -54,7 +54,7 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
 def brightest(state: Power) -> tuple[float | None, list[Finding]]:
     """The highest level at which all that is fed and known holds: supplies, volts, wires and fuses.
 
-    Supplies are loaded to 80 % at most.
+    Supplies and fuses are loaded to 80 % at most.
 
     Returns:
         The level in whole hundredths, None where there is none; and what does not hold a hundredth above it (at 0,
@@ -67,12 +67,12 @@ def brightest(state: Power) -> tuple[float | None, list[Finding]]:
         return Power(state.wiring, level, state.celsius, net, solve(net, level))
 
     first = bisect_left(range(101), True, key=lambda hundredths: not holds(at(hundredths)))
-    return None if first == 0 else (first - 1) / 100, [] if first > 100 else _too_bright(at(first))
+    return None if first == 0 else (first - 1) / 100, [] if first > 100 else too_bright(at(first))
 
 
 def holds(state: Power) -> bool:
     """Whether all that is fed and known holds at the level of a state; see `brightest`."""
-    return not (state.drop.collapsed.any() or _too_bright(state))
+    return not (state.drop.collapsed.any() or too_bright(state))
 
 
 ANY_LEVEL = {
@@ -93,14 +93,16 @@ def at_any_level(state: Power) -> dict[str, list[str]]:
     return places
 
 
-def _too_bright(state: Power) -> list[Finding]:
-    """What does not hold, and may hold at a lower level; a fuse that is too large for its wire is so at any."""
+def too_bright(state: Power) -> list[Finding]:
+    """What does not hold at the level of a state, and may hold at a lower one; a fuse that is too large for its wire is
+    so at any.
+    """
     return [*_loads(state), *_sagging(state), *_wires(state), *filter(_blows, _fuses(state))]
 
 
 def _blows(finding: Finding) -> bool:
-    """Whether a finding about a fuse is that it blows, which depends on the level."""
-    return finding.rule == "fuse" and finding.severity == "warning"
+    """Whether a finding about a fuse is that it blows, or may in time, which depends on the level."""
+    return finding.rule == "fuse-reserve" or (finding.rule == "fuse" and finding.severity == "warning")
 
 
 def described(show: Show) -> bool:
@@ -317,7 +319,7 @@ def _wires(state: Power) -> Iterator[Finding]:
 
 
 def _fuses(state: Power) -> Iterator[Finding]:
-    """Fuses that blow, or let a wire behind them burn; feeds that have none though their supply can burn them."""
+    """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none that can burn."""
     for load in state.feeds:
         feed, weakest = load.feed, load.weakest
         if weakest is None or (feed.fuse is None and feed.supply is None):
@@ -337,9 +339,16 @@ def _fuses(state: Power) -> Iterator[Finding]:
                 remedy = f"{fits}; local code comes first"
             yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
         elif not np.isnan(load.amps) and load.amps >= feed.fuse:
-            carries, _ = apart(load.amps, feed.fuse, decimals=2)
-            says = f"carries {carries} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            amps, _ = apart(load.amps, feed.fuse, decimals=2)
+            says = f"carries {amps} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
             yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
+        elif not np.isnan(load.amps) and not carries(feed.fuse, load.amps):
+            amps, most = apart(load.amps, most_carried(feed.fuse), decimals=2)
+            says = (
+                f"carries {amps} A at level {state.level:g}: more than {FUSE_LOADED * 100:g} % of its fuse of "
+                f"{feed.fuse:g} A, {most} A, so the fuse may blow after hours"
+            )
+            yield Finding("warning", "fuse-reserve", "power", f"{where}.fuse", says, fits)
 
 
 def _fitting(load: FeedLoad) -> str:

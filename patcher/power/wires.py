@@ -30,17 +30,23 @@ MM2_BEARS = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.5: 16.0, 2.5: 25.0, 4.0: 32.0, 6.
 """Amperes by mm². From memory: DIN VDE 0298-4, flexible leads of two or three cores."""
 BLADES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
 """Amperes of blade fuses. From memory: ISO 8820-3."""
+FUSE_LOADED = 0.8
+"""Part of its rating that a fuse carries for hours. From memory: NFPA 70 (National Electrical Code), 210.20(A) and
+215.3: a fuse is rated for 125 % of a continuous load or more; makers of blade fuses say 75 to 80 % at 25 °C."""
+SLACK_AMPS = 1e-9
+"""Amperes that are none: what sums of floats differ by."""
 SOURCES = {
     "resistance, by gauge": "solid copper: ASTM B258, IEC 60028",
     "resistance, by mm²": "flexible copper of class 5: IEC 60228",
     "amperes, by gauge": "NFPA 70 (National Electrical Code), 240.4(D), tables 522.22 and 310.16",
     "amperes, by mm²": "DIN VDE 0298-4, flexible leads of two or three cores",
     "blade fuses": "ISO 8820-3",
+    "load of a fuse": "NFPA 70 (National Electrical Code), 210.20(A) and 215.3",
 }
 """Sources of the numbers above, as `patcher help power` prints them."""
 UNPRINTED = (
-    "The amperes, the blade fuses, the sizes of gauges and the resistance of 16 and 25 mm² are values without a "
-    "printed source: they were not compared with these standards. Check them against your wire's data sheet."
+    "The amperes, the blade fuses and their load, the sizes of gauges and the resistance of 16 and 25 mm² are values "
+    "without a printed source: they were not compared with these standards. Check them against your wire's data sheet."
 )
 """What `patcher help power` says of the numbers above that are from memory."""
 
@@ -108,6 +114,16 @@ def _listed(table: dict[float, float], area: float) -> float:
     return sizes[max(0, bisect_right(sizes, area) - 1)]
 
 
+def most_carried(fuse: float) -> float:
+    """The most amperes that a fuse of so many should carry for hours."""
+    return fuse * FUSE_LOADED
+
+
+def carries(fuse: float, amps: float) -> bool:
+    """Whether a fuse carries a current for hours with its reserve; not where the current is NaN."""
+    return amps <= most_carried(fuse) + SLACK_AMPS
+
+
 def blade(amps: float, bears: float) -> float | None:
-    """The smallest blade fuse above a current that protects a wire rated `bears` amperes; None if there is none."""
-    return next((size for size in BLADES if amps < size <= bears), None)
+    """The smallest blade fuse that carries a current for hours and protects a wire rated `bears` amperes, or None."""
+    return next((size for size in BLADES if carries(size, amps) and size <= bears), None)

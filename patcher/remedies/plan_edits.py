@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from patcher.errors import PatcherError, refuse
 from patcher.faults import Fault
-from patcher.faults.fault import first_run, wired_so
+from patcher.faults.fault import first_run, starts_of, wired_so
 from patcher.faults.sent import exchanged, port_of
 from patcher.patch.patch import Patch, Start, written
 from patcher.shapes import Lattice, data_order, lattice, pixels_at
@@ -29,7 +29,10 @@ K = TypeVar("K")
 V = TypeVar("V")
 
 CORNERS: tuple[Corner, ...] = ("bottom-left", "bottom-right", "top-left", "top-right")
-STARTS = ("universe-shift", "swapped-starts")
+STARTS = ("universe-shift", "channel-shift", "swapped-starts")
+"""Kinds that are starts typed into a box otherwise than planned."""
+NUMBERS = (*STARTS, "count")
+"""Kinds that are numbers typed into a box."""
 OF_A_LEAD = ("lead", "lead_awg", "lead_mm2", "lead_via", "nulls", "nulls_at", "power_joined")
 """What stays where it is when two runs hang in each other's place."""
 
@@ -40,6 +43,7 @@ NEVER = {
     "cut": "the pixels behind it hang where they should; they only need data",
     "flicker": "the pixels behind it hang where they should",
     "dead": "what hangs there hangs where it should; it only needs its box back",
+    "count": "the pixels hang where they should; correct the number in the box",
 }
 """Kinds of fault that no edit can make true, and why."""
 
@@ -48,7 +52,8 @@ UNSAID = "cannot be said in the show file: "
 
 def cannot(fault: Fault, why: str) -> PatcherError:
     """The refusal of an edit, with its reason behind `UNSAID`."""
-    return refuse(str(fault), f"{UNSAID}{why}", "fix it at the pixels", rule="unsaid")
+    remedy = "correct the number in the box" if fault.kind in NUMBERS else "fix it at the pixels"
+    return refuse(str(fault), f"{UNSAID}{why}", remedy, rule="unsaid")
 
 
 def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
@@ -62,11 +67,28 @@ def changed(show: Show, patch: Patch, faults: Iterable[Fault]) -> Show:
     Raises:
         PatcherError: no edit says one of them honestly; it has the reason.
     """
+    planned = show
     for fault in sorted(faults, key=lambda fault: list(_EDITS).index(fault.kind)):
-        if fault.kind in ("channel-shift", "count", *STARTS) and not all(_hangs(show, name) for name in fault.places):
+        _refuse_pinned(planned, patch, fault)
+        if fault.kind in STARTS and not all(_hangs(show, name) for name in fault.places):
             raise cannot(fault, "nothing hangs there once the other fault is in the file; fix one, then ask again")
         show = _EDITS[fault.kind](show, patch, fault)
     return show
+
+
+def _refuse_pinned(show: Show, patch: Patch, fault: Fault) -> None:
+    """PatcherError where a start that is typed in wrongly is pinned: the person has said where it is to be."""
+    if fault.kind not in STARTS:
+        return
+    wiring = wire(show)
+    for run in (run for name in fault.places for run in starts_of(wiring, name)):
+        start = patch.start_of(run)
+        box = show.controllers[start.controller]
+        if start.chain.key in box.pins:
+            raise cannot(fault, f"{start.chain.name} is pinned to {start.address} there; correct the number in the box")
+        if fault.kind != "swapped-starts" and start.address == f"{box.first_universe}/1":
+            says = f"{box.name} is pinned to universe {box.first_universe} there (first_universe)"
+            raise cannot(fault, f"{says}; correct the number in the box")
 
 
 def _hangs(show: Show, where: str) -> bool:
@@ -280,27 +302,13 @@ def _put(table: Mapping[K, V], key: K, value: V | None) -> dict[K, V]:
     return {**table, key: value}
 
 
-def _count(show: Show, patch: Patch, fault: Fault) -> Show:
-    if fault.amount > 0:
-        raise cannot(fault, "more pixels are typed in than hang there")
-    box, port = port_of(fault.where)
-    last = [run for run in wire(show).chains[box, port] if show.runs[run].hung][-1]
-    pixels = show.runs[last].pixels
-    return _without(show, fault, last, range(max(pixels + fault.amount, 0), pixels))
-
-
 def _start_shift(show: Show, patch: Patch, fault: Fault) -> Show:
     """The starts of a box, or the one that feeds a port or a run, pinned where they are typed in."""
     off = fault.amount * (CHANNELS if fault.kind == "universe-shift" else 1)
     if fault.where not in show.controllers:
         start = patch.start_of(first_run(wire(show), fault.where))
         return _pinned(show, start, start.at + off)
-    box, starts = show.controllers[fault.where], patch.boxes.get(fault.where, ())
-    if box.first_universe is not None:
-        show = _with_box(show, box.name, first_universe=box.first_universe + fault.amount)
-        if len(starts) == 1 and not box.start:
-            return show
-    for start in starts:
+    for start in patch.boxes.get(fault.where, ()):
         show = _pinned(show, start, start.at + off)
     return show
 
@@ -328,7 +336,6 @@ _EDITS: dict[str, Callable[[Show, Patch, Fault], Show]] = {
     "swapped-with-leads": _swapped_with_leads,
     "shift": _shift,
     "swapped-ports": _swapped_ports,
-    "count": _count,
     "universe-shift": _start_shift,
     "channel-shift": _start_shift,
     "swapped-starts": _swapped_starts,

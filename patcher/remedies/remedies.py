@@ -20,7 +20,7 @@ from patcher.power.flow import Power, power
 from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Show
 from patcher.trade import letter_name
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +176,20 @@ def _colours(wiring: Wiring, run: str, order: str) -> str:
 def in_file_alone(wiring: Wiring, fault: Fault) -> bool:
     """Whether a fault is one of the show file alone: a colour order that neither the box nor a hand can change."""
     return fault.kind == "colour-order" and not wiring.show.controllers[wiring.ports[fault.where][0]].reorders
+
+
+def if_set_as_planned(wiring: Wiring, fault: Fault) -> str:
+    """What must be so in the box for a fault to be one of the pixels, which the show file could then describe: no test
+    frame tells the two apart. Empty where it is one of the pixels anyway.
+    """
+    if fault.kind not in ("colour-order", "shift"):
+        return ""
+    run = wiring.show.runs[fault.where]
+    box, port = wiring.ports[run.name]
+    if fault.kind == "colour-order":
+        order = wiring.show.type_of(run).colour_order
+        return f"{box} is set to {order} for {run.name}" if wiring.show.controllers[box].reorders else ""
+    return f"{port_name(box, port)} has {run.nulls or 'no'} null pixel{'s' * (run.nulls != 1)} set before {run.name}"
 
 
 def _dead(path: str, wiring: Wiring, where: str) -> str:

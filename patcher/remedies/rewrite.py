@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from patcher.errors import PatcherError
 from patcher.faults import DARK, Fault, Planned, departure, planned
 from patcher.faults.fault import OF_BOX
-from patcher.patch.changes import changed_boxes, misfits, moved_runs
+from patcher.patch.changes import changed_boxes, misfits, moved_runs, setting_changes, settings
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.remedies.plan_edits import cannot, changed
+from patcher.remedies.plan_edits import NUMBERS, cannot, changed
 from patcher.shapes import lattice, pixels_at
 from patcher.show.parser import read
 from patcher.show.run_tables import PathRun, PlainRun, PointsRun, Run
@@ -28,8 +28,6 @@ from patcher.show.text_edits import edited
 from patcher.wiring import Wiring, problems, wire
 
 MISFIT = "some pixel would then get other data than it takes"
-NUMBERS = ("universe-shift", "channel-shift", "count", "swapped-starts")
-"""Kinds that are numbers typed into a box."""
 IN_A_BOX = "it cannot describe this fault. Correct the number in the box"
 SECONDS = 2.0
 """To search for the changed show's patch."""
@@ -47,7 +45,8 @@ class Rewritten:
         lines: the edits, in words, by the numbers of the lines in the old text.
         boxes: the boxes to type anew: another start, count, colour order or number of null pixels. None where what is
             wrong is in a box: then the file says what is typed there.
-        ports: those of the boxes whose starts stay: only what each port has differs, which `patch` prints.
+        ports: those of the boxes whose list of what to change says nothing: only what each run has differs, which
+            `patch` prints.
         moved: the runs whose channels are others then, which the player must be told.
         counted: feeds that join a run by its pixels' numbers, where those now count from elsewhere.
     """
@@ -88,7 +87,9 @@ def rewritten(text: str, plan: Planned, faults: Sequence[Fault]) -> Rewritten:
     in_box = any(fault.kind in OF_BOX for fault in faults)
     moved = tuple(moved_runs(plan.patch, patch))
     boxes = () if in_box else _to_type(plan, said)
-    ports = tuple(box for box in boxes if box not in changed_boxes(plan.patch, patch))
+    changes = setting_changes(settings(plan.patch, show), settings(patch, wiring.show))
+    listed = {change.controller for change in changes}
+    ports = tuple(box for box in boxes if box not in listed)
     return Rewritten(text, new, wiring, patch, edits(text, new), boxes, ports, moved, _counted(show, after))
 
 
@@ -146,8 +147,11 @@ def _without_lengths(show: Show) -> dict[str, object]:
 
 
 def holds(before: Planned, faults: Sequence[Fault], after: Planned) -> bool:
-    """Whether every pixel takes, as built, what a changed show plans for the same pixel."""
-    lost = built = before.takes | departure(before, faults).takes
+    """Whether every pixel takes, as built, what a changed show plans for the same pixel; and whether those that it
+    plans no more take nothing for what is wrong on the wire: of a pixel that hangs no file says that it does not.
+    """
+    built = before.takes | departure(before, faults).takes
+    lost = before.takes | departure(before, [fault for fault in faults if fault.kind not in NUMBERS]).takes
     if not any(fault.kind in OF_BOX for fault in faults):
         fed = planned(before.wiring, before.patch, fed_as=after)
         built = fed.takes | departure(fed, faults).takes

@@ -11,8 +11,9 @@ from patcher.power import shortfalls
 from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
 from patcher.power.flow import Power
 from patcher.reports import power_report
-from patcher.sheets.figures import amps, length
+from patcher.sheets.figures import amps
 from patcher.terminal.printed import count, finding_json, in_words, say_table
+from patcher.units import length
 
 SAFETY = "Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first."
 

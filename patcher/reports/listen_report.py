@@ -42,7 +42,7 @@ def say(outcome: Outcome) -> None:
         f"Listened for {outcome.seconds:.1f} s to {count(outcome.groups, 'multicast group')} and this machine's own "
         f"addresses; {count(len(live), 'universe')} heard."
     )
-    for words in (*_not_listened(outcome.deaf), *_troubles(outcome)):
+    for words in (*_not_listened(outcome.deaf), *_not_of_yard(scene), *_troubles(outcome)):
         _wrapped(words)
     for finding in outcome.findings:
         first, then = in_words(finding).split("\n", 1)
@@ -58,6 +58,13 @@ def say(outcome: Outcome) -> None:
     if scene.wiring is not None and scene.patch is not None and live:
         print()
         _say_lit(lit(heard, scene.wiring, scene.patch))
+
+
+def _not_of_yard(scene: ListenedShow) -> Iterator[str]:
+    """That frames which go to one box of the yard cannot be heard beside it: only one program gets such a datagram."""
+    if boxes := scene.unheard_boxes:
+        named = first_few(boxes, MOST_SOURCES)
+        yield f"Not heard: what is sent straight to boxes of the yard ({named}). The yard takes it and shows it."
 
 
 def changes(scene: ListenedShow) -> Change:
@@ -328,6 +335,7 @@ def document(outcome: Outcome) -> dict[str, Any]:
     pixels = lit(heard, scene.wiring, scene.patch) if scene.wiring is not None and scene.patch is not None else []
     return {
         "seconds": round(outcome.seconds, 3), "groups": outcome.groups, "not_listened": outcome.deaf,
+        "unheard_boxes": scene.unheard_boxes,
         "universes": [
             {"universe": universe, "conflict": universe in contested, "streams": list(map(stream_json, streams))}
             for universe, streams in _ordered(heard.streams, contested).items()

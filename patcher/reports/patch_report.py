@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any
 from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_runs
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import FORCED, Allocation
-from patcher.placement.explanation import Saving, part_empty, savings
+from patcher.placement.explanation import FRESH, Saving, part_empty, savings
 from patcher.reports.todo_report import say_notes, setting_json
 from patcher.sheets import patch_tables
 from patcher.terminal.printed import count, finding_json, ranges, say_table, start_json
@@ -76,9 +76,8 @@ def say_summary(patched: Patched, path: Path) -> None:
     else:
         print(f"Any patch under the same rules (placement = {placement}) uses at least {made.lower_bound}{why}.")
     _say_part_empty(patched.wiring, patch)
-    for saving in patched.savings or ():
-        least = ", the fewest of the three placements" * saving.fewest
-        print(f"{saving.setting} would take {count(saving.universes, 'universe')}{least}.")
+    for words in _saving_words(patched.savings or ()):
+        print(words)
     if kept is None:
         print(f"Wrote {path}: all of it is new to the boxes.")
         return
@@ -90,12 +89,27 @@ def say_summary(patched: Patched, path: Path) -> None:
         print(f"Perhaps {count(made.excess, 'start')} fewer could have changed; no better patch was found.")
 
 
+def _saving_words(every: Sequence[Saving]) -> Iterator[str]:
+    """A sentence for each setting that would take fewer universes; placements that take as many share one."""
+    for saving in every:
+        alike = [one.placement for one in every if one.placement and one.universes == saving.universes]
+        if saving.placement is not None and saving.placement != alike[0]:
+            continue
+        settings = saving.setting.removesuffix(f" and {FRESH}")
+        if saving.placement is not None:
+            settings = "placement = " + " or ".join(f'"{placement}"' for placement in alike)
+        given = "" if saving.setting == FRESH else f"With {settings}, "
+        least = ", the fewest of the three placements" * saving.fewest
+        yield f"{given}{FRESH} would take {count(saving.universes, 'universe')}{least}."
+
+
 def _say_part_empty(wiring: Wiring, patch: Patch) -> None:
-    """Print which universes are part empty, and why."""
+    """Print which universes are not full, and why."""
     every = part_empty(wiring.show, patch)
     if every:
         free = sum(universe.free for universe in every)
-        print(f"{count(len(every), 'universe')} part empty, {count(free, 'channel')} free:")
+        are, left = ("is" if number == 1 else "are" for number in (len(every), free))
+        print(f"{count(len(every), 'universe')} {are} not full, {count(free, 'channel')} {left} free:")
     for why in dict.fromkeys(universe.why for universe in every):
         print(f"  {ranges(universe.universe for universe in every if universe.why == why)}: {why}.")
 

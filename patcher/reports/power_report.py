@@ -8,7 +8,7 @@ from typing import Any
 
 from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.sheets.figures import amps, fuses, highest_level, lowest
@@ -16,7 +16,7 @@ from patcher.terminal.printed import count, in_words, say_table
 
 NARROWEST_PLOT, WIDEST_PLOT = 40, 100
 MOST_NAMED = 3
-KEPT = "supplies to 80 %, volts, wires and fuses"
+KEPT = "supplies and fuses to 80 %, volts and wires"
 """What the level of everything keeps to."""
 
 
@@ -100,6 +100,9 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
             said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
             print("Each tap on such a string gets a fuse of its own: patcher sheet says which tap gets which.")
+    bare = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.feed in among and tap.blade is None]
+    if bare:
+        print(f"No fuse both carries the current into {first_few(bare, 4)} and protects the string: add taps there.")
 
 
 def say_plots(state: Power, runs: Sequence[str]) -> None:

@@ -11,8 +11,10 @@ from patcher.terminal.printed import count
 from patcher.terminal.screen import order
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
+    from patcher.errors import Finding
     from patcher.frames.looks import Look
     from patcher.frames.patterns import Pattern
     from patcher.stream.clock import Clock
@@ -57,11 +59,29 @@ def say_level(level: float) -> None:
     print(f"At level {level:g} (--level).", flush=True)
 
 
-def say_too_bright(path: Path, level: float, most: float | None) -> None:
-    """Print that a level is more than everything holds at, as far as `power` knows; `most` is None where none is OK."""
+def say_too_bright(
+    path: Path, level: float, most: float | None, limits: Sequence[Finding], beyond: Sequence[Finding]
+) -> None:
+    """Print that a level is more than everything holds at, as far as `power` knows, and what gives way first.
+
+    Args:
+        path: the show file.
+        level: what is sent at.
+        most: the highest level at which everything is OK; None where it is at none.
+        limits: what is not OK a hundredth above that, or at 0.
+        beyond: what is not OK at the level that is sent at.
+    """
     ok = "at no level is everything OK" if most is None else f"everything is OK only up to level {most:g}"
-    says = f"Level {level:g} may be too much: with every pixel white {ok}"
-    print(f"{says}; patcher power {path} --level {level:g} says what is not.", file=sys.stderr)
+    print(f"Level {level:g} may be too much: with every pixel white {ok}.", file=sys.stderr)
+    if limits:
+        worst = limits[0]
+        others = len({finding.where for finding in beyond} - {worst.where})
+        at = 0.0 if most is None else most + 0.01
+        more = ""
+        if others:
+            more = f" {count(others, 'more place')} {'is' if others == 1 else 'are'} not OK at level {level:g}."
+        print(f"  First, at level {at:g}: {worst.where} {worst.says}.{more}", file=sys.stderr)
+    print(f"  patcher power {path} --level {level:g} says what is not OK.", file=sys.stderr)
 
 
 def say_look(step: int, look: Look) -> None:

@@ -43,9 +43,11 @@ def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> 
         print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
 
-def say_settings(wiring: Wiring, patch: Patch, changes: Sequence[StartChange]) -> None:
-    """Print the settings to change, box by box; they are those of a patch."""
-    table = patch_tables.to_type(changes)
+def say_settings(
+    wiring: Wiring, patch: Patch, changes: Sequence[StartChange], before: str = patch_tables.IN_THE_BOX
+) -> None:
+    """Print the settings to change, box by box; they are those of a patch. `before` heads what they were."""
+    table = patch_tables.to_type(changes, before)
     for name, rows in groupby(table.rows, key=lambda row: str(row[0])):
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
         print(f"{name}{gone}:")
@@ -54,9 +56,9 @@ def say_settings(wiring: Wiring, patch: Patch, changes: Sequence[StartChange]) -
         say_notes(wiring, patch.starts_named(name, {row[0] for row in changed}))
 
 
-def say_told(changes: Sequence[RunChange]) -> None:
-    """Print what to tell the player, run by run."""
-    table = patch_tables.to_tell(changes)
+def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS) -> None:
+    """Print what to tell the player, run by run. `before` heads the addresses of before."""
+    table = patch_tables.to_tell(changes, before)
     say_table(table.heads, table.rows)
 
 
@@ -74,7 +76,10 @@ def setting_json(change: StartChange) -> dict[str, Any]:
     """A setting to change, for scripts."""
 
     def of(setting: Setting | None) -> dict[str, Any] | None:
-        return None if setting is None else {key: value for key, value in asdict(setting).items() if key != "port"}
+        if setting is None:
+            return None
+        ports = None if setting.ports is None else [port._asdict() for port in setting.ports]
+        return {key: value for key, value in asdict(setting).items() if key != "port"} | {"ports": ports}
 
     return {"controller": change.controller, "start": change.name, "old": of(change.old), "new": of(change.new)}
 

@@ -9,8 +9,9 @@ from typing import Any
 
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
-from patcher.sheets.figures import count, length
+from patcher.sheets.figures import count
 from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
+from patcher.units import length
 from patcher.visible import as_csv
 
 
@@ -63,13 +64,14 @@ def _of(values: Sequence[Any]) -> PrintedTable:
 
 def _chains(sheet: ShowSheet) -> PrintedTable:
     heads = (
-        "box", "port", "run", "pixel", "pixels", "first", "last", "nulls", "lead", "via", "universe", "channel",
+        "box", "port", "run", "pixel", "pixels", "first", "last", "nulls", "lead_metres", "via", "universe",
+        "channel",
         "last_universe", "last_channel", "tee_of", "hung",
     )  # fmt: skip
     return PrintedTable(heads, tuple(
         (
-            box.box, port.port, run.run, run.pixel, run.pixels, run.first, run.last, run.nulls, run.lead, run.via,
-            *run.begins, *run.ends, run.tee_of, run.hung,
+            box.box, port.port, run.run, run.pixel, run.pixels, run.first, run.last, run.nulls,
+            round(run.lead, 6), run.via, *run.begins, *run.ends, run.tee_of, run.hung,
         )
         for box in sheet.boxes for port in box.ports for run in port.chain
     ))  # fmt: skip
@@ -79,8 +81,8 @@ def _taps(sheet: ShowSheet) -> PrintedTable:
     heads = ("feed", "source", "supply", "wire", "fuse", "tap", "run", "pixel", "metres", "amps", "tap_fuse")
     return PrintedTable(heads, tuple(
         (
-            feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel, tap.metres,
-            tap.amps, tap.fuse,
+            feed.feed, feed.source, feed.supply, feed.wire, feed.fuse, tap.tap, tap.run, tap.pixel,
+            None if tap.metres is None else round(tap.metres, 6), tap.amps, tap.fuse,
         )
         for feed in sheet.feeds for tap in feed.taps
     ))  # fmt: skip
@@ -100,7 +102,7 @@ def as_markdown(sheet: ShowSheet) -> str:
         how = f"{box.protocol}, {box.delivery}, {box.address or 'no address'}"
         speed = f"{box.frame_ms:.1f} ms a frame on port {box.slowest_port}"
         parts += [f"## {box.box}", f"{how}; universes {box.universes}; {speed}."]
-        heads = ("port", "run", "pixels", "on the port", "nulls", "lead", "from", "to")
+        heads = ("port", "run", "pixels", "on the port, nulls left out", "nulls", "lead", "from", "to")
         rows = [
             (
                 port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, length(run.lead, sheet.units),

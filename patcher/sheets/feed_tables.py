@@ -50,7 +50,7 @@ class FeedSheet:
         bears: amperes that the wire bears.
         fuse: amperes of its fuse; None where it has none of its own.
         fuse_words: its fuse in words, or whose fuse it is behind.
-        wants: the next blade above its current that protects its wire, in words.
+        wants: the smallest blade that carries its current for hours and protects its wire, in words.
         amps: what it carries at its beginning.
         taps: its joints.
     """

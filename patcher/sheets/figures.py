@@ -1,12 +1,12 @@
-"""Formats amperes, lengths, fuses, voltages and counts, for the terminal and for paper."""
+"""Formats amperes, fuses, voltages and counts, for the terminal and for paper."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import ceil, isnan
+from math import isnan
 from typing import TYPE_CHECKING
 
-from patcher.units import METRES_PER, apart
+from patcher.units import apart
 
 if TYPE_CHECKING:
     from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, TapFuse
@@ -15,13 +15,6 @@ if TYPE_CHECKING:
 def amps(value: float | None) -> str:
     """Amperes to a tenth, never minus nothing; NaN and None are not known."""
     return "not known" if value is None or isnan(value) else f"{round(value, 1) + 0.0:.1f} A".replace("-", "−")
-
-
-def length(metres: float, units: str) -> str:
-    """A length in the show's own units, rounded up to a hundredth: no paper may promise, or ask for, less wire."""
-    if isnan(metres):
-        return "not known"
-    return f"{ceil(metres / METRES_PER[units] * 100 - 1e-6) / 100:.2f}".removesuffix("0") + f" {units}"
 
 
 def count(number: int, thing: str) -> str:

@@ -14,8 +14,9 @@ from typing import Literal
 from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
-from patcher.sheets.figures import length, tap_fuse
+from patcher.sheets.figures import tap_fuse
 from patcher.show.schema import Show
+from patcher.units import length
 from patcher.wiring import Wiring, port_name
 
 

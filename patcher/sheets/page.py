@@ -20,6 +20,7 @@ from patcher.sheets import labels as paper_labels
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.label_stock import LabelStock, fit
 from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head
+from patcher.units import length
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
@@ -116,7 +117,7 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
     environment.filters |= {
-        "metres": figures.length, "amps": figures.amps, "plain": plain, "place": _place,
+        "metres": length, "amps": figures.amps, "plain": plain, "place": _place,
         "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
         "sections": _sections, "shown_head": shown_head, "fold": _fold,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,

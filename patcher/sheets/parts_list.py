@@ -94,7 +94,7 @@ def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
             leads["wire not given" if wire is None else str(wire)].append(run.lead)
     for size, metres in leads.items():
         note = "one core for data, two for V+ and ground"
-        yield Need("cable", f"lead, {size}", len(metres), metres=round(sum(metres), 3), note=note)
+        yield Need("cable", f"lead, {size}", len(metres), metres=round(sum(metres), 6), note=note)
     feeds: defaultdict[str, list[float]] = defaultdict(list)
     for load in state.feeds:
         feeds["wire not given" if load.wire is None else str(load.wire)] += [
@@ -103,7 +103,7 @@ def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
     for size, metres in feeds.items():
         told = [each for each in metres if not isnan(each)]
         note = "two cores" + ("" if len(told) == len(metres) else "; without those along runs whose pitch is not given")
-        yield Need("cable", f"feed, {size}", len(metres), metres=round(sum(told), 3), note=note)
+        yield Need("cable", f"feed, {size}", len(metres), metres=round(sum(told), 6), note=note)
 
 
 def _connectors(show: Show, state: Power, hung: Sequence[Run]) -> Iterator[Need]:

@@ -104,14 +104,6 @@ def typed_notes(wiring: Wiring, starts: Iterable[Start]) -> list[str]:
     return [words for kind in (_port_words, _artnet_words, _colour_words, null_words) for words in kind(wiring, own)]
 
 
-def port_pixels(start: Start) -> dict[int, int]:
-    """Of each port that a start covers its pixels, without nulls."""
-    found: dict[int, int] = {}
-    for link in start.chain.links:
-        found[link.port] = found.get(link.port, 0) + link.pixels
-    return found
-
-
 def _port_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
     for start in starts:
         nulls: dict[int, int] = {}
@@ -119,7 +111,7 @@ def _port_words(wiring: Wiring, starts: list[Start]) -> Iterator[str]:
             nulls[link.port] = nulls.get(link.port, 0) + wiring.show.runs[link.run].nulls
         each = [
             f"{port_name(start.controller, port)} {pixels}" + f" and {count(nulls[port], 'null')}" * bool(nulls[port])
-            for port, pixels in port_pixels(start).items()
+            for port, pixels in start.chain.port_pixels.items()
         ]
         if len(each) > 1:
             yield f"pixels of each port: {', '.join(each)}"
@@ -162,7 +154,7 @@ def starts(wiring: Wiring, patch: Patch) -> PrintedTable:
     rows = (
         (
             start.controller, *start_row(wiring, start).cells,
-            ", ".join(f"{port}: {pixels}" for port, pixels in port_pixels(start).items()),
+            ", ".join(f"{port}: {pixels}" for port, pixels in start.chain.port_pixels.items()),
         )
         for start in patch.starts
     )  # fmt: skip
@@ -183,37 +175,64 @@ def player(wiring: Wiring, patch: Patch) -> PrintedTable:
 
 
 NOT_KNOWN = "not known"
-"""What stands for a setting or an address of which nobody said what it is now."""
+"""What stands for a setting or an address of which nobody said what it is."""
 
 
-def to_type(changes: Sequence[StartChange]) -> PrintedTable:
-    """The settings to change in the boxes: each start as it is now and as it is to be."""
+IN_THE_BOX, PLAYER_HAS, IN_PATCH_FILE = "in_the_box", "player_has", "in_the_patch_file"
+"""Heads of what an address is changed from: what was ticked off as typed in, or as told, and the patch that is kept."""
+_NO_ADDRESS = {IN_THE_BOX: NOT_KNOWN, PLAYER_HAS: NOT_KNOWN, IN_PATCH_FILE: "none"}
+"""What stands under each of them where there is no address."""
+
+
+def to_type(changes: Sequence[StartChange], before: str = IN_THE_BOX) -> PrintedTable:
+    """The settings to change in the boxes: each start as it was before, under that head, and as it is to be."""
     rows: list[Row] = []
+    none = _NO_ADDRESS[before]
     for change in changes:
         both = [setting for setting in (change.old, change.new) if setting]
         others = zip(*((setting.pixels, setting.nulls, setting.colours) for setting in both), strict=True)
-        words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
-        rows.append((change.controller, change.name, *_now_and_then(change.old, change.new), *words))
-    return PrintedTable(("box", "start of", "now", "change_to", "pixels", "nulls", "colours"), tuple(rows))
+        pixels, *words = (" → ".join(dict.fromkeys(map(str, values))) for values in others)
+        if (of_ports := _port_change(change)) is not None:
+            pixels = of_ports
+        rows.append((change.controller, change.name, *_before_and_after(change.old, change.new, none), pixels, *words))
+    return PrintedTable(("box", "start of", before, "change_to", "pixels", "nulls", "colours"), tuple(rows))
 
 
-def to_tell(changes: Sequence[RunChange]) -> PrintedTable:
-    """What the player is to be told, run by run."""
-    return PrintedTable(("run", "now", "change_to", "pixels"), tuple(map(_told, changes)))
+def _port_change(change: StartChange) -> str | None:
+    """The pixels of each port before and after, where those of a start that covers several ports differ."""
+    old, new = change.old, change.new
+    if old is None or new is None or old.ports == new.ports or max(len(each.ports or ()) for each in (old, new)) < 2:
+        return None
+    return " → ".join(f"{each.pixels} ({_port_list(each)})" for each in (old, new))
 
 
-def _told(change: RunChange) -> Row:
+def _port_list(setting: Setting) -> str:
+    if setting.ports is None:
+        return f"of each port {NOT_KNOWN}"
+    return ", ".join(
+        f"{each.port}: {each.pixels}" + f" and {count(each.nulls, 'null')}" * bool(each.nulls) for each in setting.ports
+    )
+
+
+def to_tell(changes: Sequence[RunChange], before: str = PLAYER_HAS) -> PrintedTable:
+    """What the player is to be told, run by run, with the address of before under that head."""
+    return PrintedTable(
+        ("run", before, "change_to", "pixels"), tuple(_told(change, _NO_ADDRESS[before]) for change in changes)
+    )
+
+
+def _told(change: RunChange, none: str) -> Row:
     old, new = change.old, change.new
     wide = old is not None and new is not None and old.channels != new.channels
     texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
-    return change.run, *_now_and_then(old, new), " → ".join(dict.fromkeys(texts))
+    return change.run, *_before_and_after(old, new, none), " → ".join(dict.fromkeys(texts))
 
 
-def _now_and_then(old: Setting | RunPlace | None, new: Setting | RunPlace | None) -> tuple[str, str]:
-    """The address that is there now, as far as anybody said, and what to change it to."""
-    now = f"{old.universe}/{old.channel}" if old else NOT_KNOWN
+def _before_and_after(old: Setting | RunPlace | None, new: Setting | RunPlace | None, none: str) -> tuple[str, str]:
+    """The address of before, `none` where there is none, and what to change it to."""
+    before = f"{old.universe}/{old.channel}" if old else none
     then = f"{new.universe}/{new.channel}" if new else "none"
-    return now, then if then != now else "as now"
+    return before, then if then != before else "same"
 
 
 def every_pixel(patch: Patch) -> PrintedTable:

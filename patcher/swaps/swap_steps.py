@@ -9,14 +9,14 @@ from patcher.limits.advice import LONGEST_LEAD
 from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
-from patcher.sheets.figures import length, ranges
+from patcher.sheets.figures import ranges
 from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head, start_row, typed_notes
 from patcher.show.schema import Controller, Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
 from patcher.trade import PROTOCOL_NAMES
-from patcher.units import apart
+from patcher.units import apart, length
 from patcher.wiring import Wiring, wire
 
 Steps = list[list[str]]

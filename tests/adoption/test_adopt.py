@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import string
 from itertools import pairwise
 from pathlib import Path
@@ -818,6 +819,101 @@ def test_so_many_times_so_many_fit_the_runs_that_a_show_has() -> None:
     again = adopt(matched, wiring, "mill.csv")
     assert matched.findings == ()
     assert again.patch == adoption.patch
+
+
+@examples(40, 300)
+@given(st.lists(st.tuples(st.sampled_from(("Barn", "Mill")), st.integers(1, 3), st.integers(1, 512),
+                          st.integers(1, 250)), min_size=2, max_size=7), st.booleans())  # fmt: skip
+def test_pins_that_are_advised_collide_with_nothing(rows: list[tuple[str, int, int, int]], share: bool) -> None:
+    # Source: who follows all of the advice at once has each of those starts on universes of its own; whoever overlaps
+    # another is told with whom, by a pencil that lays each pixel
+    lines = [f"{box},{port},Row {port},{at[0]},{at[1]},{pixels}"
+             for port, (box, *at, pixels) in enumerate(rows, start=1)]  # fmt: skip
+    wiring, adoption, _, _ = draft_of("\n".join(["Box,Port,Name,Universe,Channel,Pixels", *lines]) + "\n")
+    show, patch = wiring.show, adoption.patch
+    show = show.model_copy(update={"settings": show.settings.model_copy(update={"share_universes": share})})
+    taken = {start.chain.name: set(start.universes) for start in patch.starts}
+    lengths = {start.chain.name: -(-start.chain.pixels // 170) for start in patch.starts}
+    found = breaches(show, patch)
+    for finding in found:
+        if pin := re.search(r'pin it where it is free: "(\d+)/1"', finding.remedy):
+            box, key = finding.where.removeprefix("controller.").split(".start.")
+            moved = f"{box}/{key}" if key.isdigit() else key
+            taken[moved] = {*range(int(pin[1]), int(pin[1]) + lengths[moved])}
+            others = set().union(*(own for name, own in taken.items() if name != moved))
+            assert not taken[moved] & others, (moved, taken)
+    cells = {start.chain.name: set(range(start.at, start.end)) for start in patch.starts}
+    overlaps = {finding.says.split(" ")[0]: finding.says for finding in found if finding.rule == "overlap"}
+    for start in patch.starts:
+        name = start.chain.name
+        before = [other for other in patch.starts if other.at < start.at and cells[other.chain.name] & cells[name]]
+        named = [other for other in cells if other != name and cells[other] & cells[name]]
+        assert not before or any(f"on channels of {other} (" in overlaps[name] for other in named)
+
+
+def test_a_pin_that_collides_is_told_with_whom(tmp_path: Path, here: Patcher) -> None:
+    # Source: found in use: "is pinned to begin at 5/1, but begins at 7/1", and nobody said what lies there
+    text = """
+        [show]
+        title = "Weir"
+        share_universes = false
+        [pixel.bulb]
+        colour_order = "RGB"
+        [controller.hut]
+        address = "192.0.2.1"
+        ports = 2
+        first_universe = 5
+        [controller.hut.port]
+        1 = ["a"]
+        [controller.quay]
+        address = "192.0.2.2"
+        ports = 2
+        [controller.quay.port]
+        1 = ["b"]
+        2 = ["c"]
+        [controller.quay.start]
+        1 = "5/1"
+        2 = "6/1"
+        [run.a]
+        pixel = "bulb"
+        pixels = 10
+        [run.b]
+        pixel = "bulb"
+        pixels = 10
+        [run.c]
+        pixel = "bulb"
+        pixels = 10
+    """
+    show = tmp_path / "weir.toml"
+    show.write_text(text)
+    said = here("patch", show)
+    assert (
+        "is pinned to begin at 5/1, but begins at 7/1 (there: quay/1 (5/1 to 5/30), quay/2 (6/1 to 6/30))"
+        in " ".join(said.stderr.split())
+    )
+    show.write_text(text.replace("first_universe = 5", "start = { 1 = '6/31' }"))
+    said = here("patch", show)
+    assert "hut/1 shares universe 6 with quay/2 (6/1 to 6/30)" in " ".join(said.stderr.split())
+
+
+PART_ROWS = st.lists(
+    st.tuples(
+        st.sampled_from(("1", "2", "")), st.sampled_from(("Gable", "Door", "Step 2", "")),
+        st.sampled_from(("50", "2 x 60", "3 x 190", "2 x 50")), st.sampled_from((1, 61, 400)),
+    ),
+    min_size=1, max_size=4, unique_by=lambda row: row[1] or id(row),
+)  # fmt: skip
+
+
+@examples(40, 300)
+@given(PART_ROWS)
+def test_a_table_fits_the_show_that_was_drafted_of_it(rows: list[tuple[str, str, str, int]]) -> None:
+    # Source: the same table, adopted a second time, gives the same addresses
+    lines = [f"Barn,{port},{name},{5 + 9 * at},{channel},{pixels}"
+             for at, (port, name, pixels, channel) in enumerate(rows)]  # fmt: skip
+    wiring, adoption, text, listing = draft_of("\n".join(["Box,Port,Name,Universe,Channel,Pixels", *lines]) + "\n")
+    matched = match(joined(listing.rows, "barn.csv")[0], wired_text(text), "barn.csv")
+    assert addresses(adopt(matched, wiring, "barn.csv").patch) == addresses(adoption.patch)
 
 
 @pytest.mark.parametrize(("sluice", "meant"), [(211, None), (212, "45/211"), (213, "45/211"), (214, None), (300, None)])

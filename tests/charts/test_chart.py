@@ -194,11 +194,11 @@ WORDS = st.lists(st.tuples(st.floats(12, 170), st.text("abcmW 1", min_size=1, ma
 
 
 @examples(25, 60)
-@given(WORDS, st.integers(1, 20))
-def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int) -> None:
+@given(WORDS, st.integers(1, 20), st.lists(st.floats(10, 179), max_size=4))
+def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int, blocked: list[float]) -> None:
     # Source: rectangles and uprights compared one by one.
     given_ = [LabelWords(at, text, "kind", "of", 2.5, bold) for at, text, bold in labels]
-    steps, lost = stairs(given_, 9.5, 179.5, most)
+    steps, lost = stairs(given_, 9.5, 179.5, most, blocked)
     assert len(steps) + len(lost) == len(given_)
     for one, two in itertools.combinations(steps, 2):
         ends = [(step.left, step.left + step.words.wide) for step in (one, two)]
@@ -211,6 +211,25 @@ def test_stairs_never_cover_a_label_or_a_leader(labels: list, most: int) -> None
         assert 0 <= step.row < most
         assert step.left >= 9.5
         assert step.left + step.words.wide <= 179.5 + 1e-9
+        assert not any(step.left < upright < step.left + step.words.wide for upright in blocked)
+
+
+@pytest.mark.parametrize(
+    ("labels", "most", "rows", "lost"),
+    [
+        # By hand, letters of one width: what does not fit gives way to a name, wherever it stands
+        ([(49, 6, True), (50, 5, False)], 1, 1, ["m" * 5]),
+        ([(60, 5, True), (44, 5, False), (31, 5, True)], 1, 1, ["m" * 5]),
+        # Side by side, where one over the other would leave out none either
+        ([(53, 6, True), (54, 6, False)], 4, 1, []),
+        ([(56, 6, False), (32, 3, True), (34, 6, True)], 4, 2, []),
+    ],
+)
+def test_stairs_keep_names_first_and_then_take_the_fewest_rows(labels: list, most: int, rows: int, lost: list) -> None:
+    given_ = [LabelWords(at, "m" * letters, "kind", "of", 2.5, bold) for at, letters, bold in labels]
+    steps, left_out = stairs(given_, 9.5, 70.0, most)
+    assert [(words.text, words.bold) for words in left_out] == [(text, False) for text in lost]
+    assert max(step.row for step in steps) + 1 == rows
 
 
 # --- the universe map ---------------------------------------------------------------------------------------------

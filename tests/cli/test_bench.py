@@ -174,6 +174,15 @@ def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, soc
     assert len(read_record(heron_lock).bench) == 2
 
 
+def test_a_box_that_is_not_reached_has_no_result_and_that_is_said(here: Patcher, heron_lock: Path) -> None:
+    # Source: found in use: --result was given, nothing was saved, and nothing was said. Nobody listens at HOST here.
+    ran = here("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--seconds", 1.5, "--result", "good")
+    assert ran.returncode == 1
+    assert "could not be reached at the end" in ran.stderr
+    assert "No result was saved for eaves: the box could not be reached." in ran.stderr
+    assert read_record(heron_lock).bench == ()
+
+
 class Terminal(io.StringIO):
     """Somebody at the keys."""
 

@@ -690,7 +690,36 @@ def test_every_pattern_says_its_level_first_and_warns_where_the_supplies_cannot_
         assert ran.stdout.splitlines()[0] == f"At level {level:g} (--level)."
         says = f"Level {level:g} may be too much: with every pixel white everything is OK only up to level {most:g}"
         assert (says in ran.stderr) == warned
+        # Judge: `power`, at the lowest level that is too much: supply, feed or run, and what of it is too much there
+        first = json.loads(here("power", heron_lock, "--json").stdout)["limited_by"][0]
+        assert (f"First, at level {most + 0.01:g}: {first['where']} {first['says']}." in ran.stderr) == warned
         assert says not in here("send", name, heron_lock, "--dry-run", "--level", level, "--yard").stderr
+
+
+def test_listening_beside_the_yard_says_what_it_cannot_hear(heron_lock: Path, here: Patcher) -> None:
+    # Source: a datagram to one address goes to one program: the boxes that the show feeds by unicast
+    ran = here("listen", heron_lock, "--yard", "--seconds", 0.1)
+    says = "Not heard: what is sent straight to boxes of the yard (lockhouse, gatepost, mooring)."
+    assert says in " ".join(ran.stdout.split())
+    said = json.loads(here("listen", heron_lock, "--yard", "--seconds", 0.1, "--json").stdout)
+    assert said["unheard_boxes"] == ["lockhouse", "gatepost", "mooring"]
+    assert (
+        json.loads(here("listen", heron_lock, "--seconds", 0.1, "--no-boxes", "--json").stdout)["unheard_boxes"] == []
+    )
+
+
+def test_what_else_is_too_much_is_counted(heron_lock: Path, here: Patcher) -> None:
+    # Source: `check` at that level, which says each of them
+    text = heron_lock.read_text().replace("amps = 12.5", "amps = 3.5")
+    heron_lock.write_text(re.sub(r"(?m)^level = 0.4", "level = 1.0", text, count=1))
+    found = json.loads(here("check", heron_lock, "--json").stdout)["findings"]
+    over = {one["where"] for one in found if one["rule"] in ("overload", "fuse-reserve")}
+    said = here("send", "steady", heron_lock, "--dry-run", "--level", 1).stderr
+    power = json.loads(here("power", heron_lock, "--json").stdout)
+    assert f"First, at level {power['holds_up_to'] + 0.01:g}: {power['limited_by'][0]['where']} gives" in said
+    assert [one["where"] for one in power["limited_by"]] == ["supply.weir-12v"]
+    assert f"{len(over) - 1} more places are not OK at level 1." in said
+    assert len(over) == 4
 
 
 def test_a_show_without_supplies_has_no_level_that_is_too_much(heron_lock: Path, here: Patcher) -> None:

@@ -18,6 +18,8 @@ from patcher.charts.universe_map import universe_bars
 from patcher.drawing.show_drawing import UNSEEN, box_drawing, prop_drawing, show_drawing
 from patcher.phone.dark_drawing import night_drawing
 from patcher.shapes import positions
+from patcher.show.show_file import read_show
+from patcher.wiring import wire
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, one_box, scene, shipped
 from rig.examples import examples, later
 from rig.grid_walk import CORNERS, walk
@@ -202,18 +204,25 @@ def test_chevrons_point_along_each_line_of_a_grid(grid: dict) -> None:
 # --- where it stands ----------------------------------------------------------------------------------------------
 
 
-def test_a_ruler_reads_in_metres(heron: Scene) -> None:
-    # Source: heron-lock.toml: the gable's first pixel is at x = −0.3, its last at 7.3.
-    drawn = Drawn(prop_drawing(*heron, "cottage"))
+@pytest.mark.parametrize("units", ["m", "ft"])
+def test_a_ruler_reads_in_the_shows_units(units: str, heron_lock: Path) -> None:
+    # Source: heron-lock.toml: the gable's first pixel is at x = −0.3, the eaves' at 7.3, in either unit.
+    text = heron_lock.read_text(encoding="utf-8")
+    heron_lock.write_text(text.replace("frame_rate = 40", f'units = "{units}"'), encoding="utf-8")
+    found = read_show(heron_lock).show
+    assert found is not None
+    drawn = Drawn(prop_drawing(*scene(wire(found)), "cottage"))
     ticks = [(float(text.get("x")), text.text) for text in drawn.texts() if text.get("class") == "metres"]
     (x0, first), *_, (x1, last) = ticks
-    scale = (x1 - x0) / (float(last) - float(first.removesuffix(" m").replace("−", "-")))
-    (gable,) = [
-        each
-        for each in drawn.root.iter(f"{SPACE}g")
-        if (each.get("data-run"), each.get("data-end")) == ("gable", "first")
-    ]
-    assert (centre(gable)[0] - x0) / scale + float(first.removesuffix(" m")) == pytest.approx(-0.3, abs=0.01)
+    scale = (x1 - x0) / (float(last) - float(first.removesuffix(f" {units}").replace("−", "-")))
+    for run, right in (("gable", -0.3), ("eaves", 7.3)):
+        (mark,) = [
+            each
+            for each in drawn.root.iter(f"{SPACE}g")
+            if (each.get("data-run"), each.get("data-end")) == (run, "first")
+        ]
+        read_off = (centre(mark)[0] - x0) / scale + float(first.removesuffix(f" {units}"))
+        assert read_off == pytest.approx(right, abs=0.02)
 
 
 @pytest.mark.parametrize("data_in", ["first", "last"])

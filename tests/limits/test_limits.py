@@ -171,6 +171,32 @@ def test_the_best_split_is_the_best_of_all(box: tuple[dict[int, list[Load]], lis
     )
 
 
+@examples(80, 400)
+@given(
+    st.lists(st.lists(st.tuples(st.integers(1, 30), st.sampled_from(SHEETS + QUICK)), min_size=2, max_size=6),
+             min_size=1, max_size=2),
+    st.integers(1, 4),
+)  # fmt: skip
+def test_a_chain_of_unlike_chips_is_cut_into_the_best_pieces(chains: list, ports: int) -> None:
+    # Judge: as above, on chains in which a piece is slow for its chips as often as for its length.
+    lines = {
+        port: [
+            Load(f"run-{port}-{number}", 10 * tens, 10 * tens * width, bit_rate, quiet)
+            for number, (tens, (width, bit_rate, quiet)) in enumerate(chain)
+        ]
+        for port, chain in enumerate(chains, start=1)
+    }
+    free = list(range(len(lines) + 1, len(lines) + ports + 1))
+    fastest, pieces, runs = min(
+        (max(slow_ms(piece) for chain in way for piece in chain), cuts, sum(len(p) for c in way for p in c[1:]))
+        for way in product(*(list(contiguous(loads)) for loads in lines.values()))
+        if (cuts := sum(len(chain) - 1 for chain in way)) <= ports
+    )
+    split = best_split(lines, free)
+    assert split.frame_ms == pytest.approx(fastest, rel=1e-12)
+    assert (len(split.moves), sum(len(move.runs) for move in split.moves)) == (pieces, runs)
+
+
 def test_a_long_chain_is_split_at_once() -> None:
     # Source: arithmetic: 20 000 runs of 10 pixels on ten ports are 2 000 runs a port, 600 ms and the reset.
     lines = {1: [Load(f"run-{number}", 10, 30, 800_000, 300.0) for number in range(20_000)]}
@@ -242,6 +268,14 @@ def test_what_to_do_about_a_slow_port(runs: dict, ports: dict | None, box: dict,
     assert found.keys() == wanted.keys()
     assert {port: found[port][: len(words)] for port, words in wanted.items()} == wanted
     assert all(found[port] == words for port, words in wanted.items() if words.endswith("frames a second"))
+
+
+@pytest.mark.parametrize(("pixels", "slow"), [(800, False), (801, True)])
+def test_a_port_that_takes_just_as_long_as_a_frame_keeps_it(pixels: int, slow: bool) -> None:
+    # Source: arithmetic: 800 pixels of 24 bits at 800 000 a second take 24 ms; 1 ms of quiet makes 25: 40 a second.
+    tables = tables_of({"a": {"pixels": pixels}}, frame_rate=40)
+    tables["pixel"]["rgb"] = {"colour_order": "RGB", "bit_rate": 800_000, "reset_us": 1000.0}
+    assert bool(refresh(tables)) is slow
 
 
 def test_a_moved_run_really_gives_that_rate() -> None:
@@ -359,6 +393,7 @@ def test_the_lead_s_remedy_is_one(units: str, lead: float, nulls: int) -> None:
     if "…" not in found[0].remedy:
         keys = tomllib.loads(found[0].remedy.split("(")[1].split(")")[0].replace(", nulls_at", "\nnulls_at"))
         assert said(tables_of({"a": run | keys}, units=units)) == []
+        assert 5.0 * keys["nulls"] < lead * METRES_PER[units], "one null pixel fewer would do"
 
 
 @examples(30, 100)

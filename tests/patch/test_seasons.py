@@ -9,6 +9,7 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.limits.findings import check
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.patch import first_fit
 from patcher.patch.patch_file import patch_path, read_patch
@@ -153,6 +154,9 @@ def test_channels_given_twice_stay_while_others_are_laid(share: bool) -> None:
     kept = allocate(wired(by_hand({"near": "a:50", "far": "b:60", "new": "c:100"}, share_universes=share)), old)
     assert starts(kept.patch) == {"near/1": "1/1", "far/1": "1/100", "new/1": "2/1"}
     assert [fault.rule for fault in kept.faults] == ["overlap"]
+    tables = by_hand({"near": "a:50", "far": "b:60"}, share_universes=share)
+    _, found = check(wired(tables), typed_in(tables, "1/1 1/100"))
+    assert [finding.rule for finding in found].count("overlap") == 1, "what both patches break is said once"
 
 
 def test_adopted_addresses_off_the_placement_stay_when_another_run_grows() -> None:
@@ -253,7 +257,7 @@ def test_part_empty_universes_are_those_where_a_pixel_fits(lengths, placement) -
             used[universe] = used.get(universe, 0) + last - first + 1
     every = part_empty(wiring.show, patch)
     last = max(patch.starts, key=lambda start: start.at)
-    assert all(one.why == "nothing comes behind them" for one in every if one.start == last.chain.name)
+    assert all(one.why == "the last start ends there" for one in every if one.start == last.chain.name)
     assert all("next" not in one.why for one in every if one.universe == max(used))
     assert all("box" not in one.why for one in every), "there is one"
     found = {one.universe: one.free for one in every}
@@ -305,4 +309,24 @@ def test_whole_may_take_more_than_follow_and_patch_says_so(tmp_path: Path, here:
     path.write_text(tomli_w.dumps(by_hand({"near": runs}, placement="whole")))
     said = here("patch", path).stdout
     assert "10 universes." in said
-    assert 'placement = "follow" and patch --fresh would take 9 universes, the fewest of the three placements.' in said
+    said_so = 'With placement = "follow", patch --fresh would take 9 universes, the fewest of the three placements.'
+    assert said_so in said.splitlines()
+
+
+def test_two_placements_that_take_as_many_universes_are_one_sentence(heron_lock: Path, here: Patcher) -> None:
+    # Source: found in use: two lines said "the fewest of the three placements"
+    said = here("patch", heron_lock).stdout
+    more = [line for line in said.splitlines() if "the fewest of the three placements" in line]
+    assert more == [
+        'With placement = "follow" or "whole", patch --fresh would take 19 universes, '
+        "the fewest of the three placements."
+    ]
+
+
+def test_universes_that_are_not_full_are_said_plainly(tmp_path: Path, here: Patcher) -> None:
+    # By hand: 170 pixels fill 510 of 512 channels, 10 pixels of a second universe take 30; 482 are left.
+    path = tmp_path / "weir.toml"
+    path.write_text(tomli_w.dumps(by_hand({"near": "weir:180"}, placement="follow")))
+    lines = here("patch", path).stdout.splitlines()
+    at = lines.index("1 universe is not full, 482 channels are free:")
+    assert lines[at + 1] == "  2: the last start ends there."

@@ -295,6 +295,68 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path, practice: boo
             tick(plan, Act("typed", "yes", thing))
 
 
+# --- the pixels of each port under one start ------------------------------------------------------------------------
+
+
+def two_ports(show: Path, left: tuple[int, int], right: tuple[int, int]) -> None:
+    """A box with one start for two ports."""
+    sizes = {"left": left, "right": right}
+    show.write_text(tomli_w.dumps(show_of(sizes, skips=True, per="controller", spare=False)))
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "says"),
+    [
+        ((330, 0), (310, 2), "640 (1: 320, 2: 320 and 2 nulls) → 640 (1: 330, 2: 310 and 2 nulls)"),
+        ((320, 1), (320, 1), "640 (1: 320, 2: 320 and 2 nulls) → 640 (1: 320 and 1 null, 2: 320 and 1 null)"),
+    ],
+)
+def test_what_each_port_of_one_start_has_is_typed_in_too(
+    tmp_path: Path, here: Patcher, left: tuple[int, int], right: tuple[int, int], says: str
+) -> None:
+    # Source: `patch` prints the pixels of each port under the start, to be typed in; found in use: 320 and 320 became
+    # 330 and 310, and nothing was to do
+    show = tmp_path / "house.toml"
+    two_ports(show, (320, 0), (320, 2))
+    assert here("patch", show).returncode == 0
+    assert here("todo", show, "--typed", "all", "--told", "all").stdout.endswith("knows all addresses.\n")
+    two_ports(show, left, right)
+    pixels_differ = left[0] != 320
+    # The patch file knows no null pixels that take no channels, so there they are no change.
+    assert (says in " ".join(here("diff", show).stdout.split())) == pixels_differ
+    assert json.loads(here("patch", show, "--json").stdout)["changed"] == ["house"] * pixels_differ
+    listed = " ".join(here("todo", show).stdout.split())
+    assert says in listed
+    (one,) = json.loads(here("todo", show, "--json").stdout)["to_type"]
+    assert [[port["pixels"], port["nulls"]] for port in one["new"]["ports"]] == [list(left), list(right)]
+    assert "Nothing to do" in here("todo", show, "--typed", "house", "--told", "all").stdout
+
+
+def test_what_was_ticked_off_before_ports_were_kept_is_not_known(tmp_path: Path, here: Patcher) -> None:
+    # Source: better unsure than wrong: nobody knows which pixels of each port were in the box when it was ticked off
+    show = tmp_path / "house.toml"
+    two_ports(show, (320, 0), (320, 0))
+    here("patch", show)
+    here("todo", show, "--typed", "all", "--told", "all")
+    path = entered_path(show)
+    path.write_text(re.sub(r"(?ms)^ports = \[.*?^\]\n", "", path.read_text()))
+    assert "ports" not in path.read_text()
+    said = here("todo", show).stdout
+    assert "640 (of each port not known) → 640 (1: 320, 2: 320)" in " ".join(said.split())
+    assert "Nothing to do" in here("todo", show, "--typed", "house").stdout
+
+
+@pytest.mark.parametrize("ports", ["[[1, 3]]", "[1, 2]", '[[1, "a", 0]]', "[[1, -2, 0]]", '"x"', "[[1, 2, 3, 4]]", "5"])
+def test_ports_that_are_none_are_refused(tmp_path: Path, here: Patcher, ports: str) -> None:
+    show = tmp_path / "house.toml"
+    two_ports(show, (320, 0), (320, 0))
+    here("patch", show)
+    text = "format = 1\n[player]\n[box.house.house]\nuniverse = 1\nchannel = 1\npixels = 640\nnulls = 0\n"
+    entered_path(show).write_text(f"{text}ports = {ports}\n")
+    ran = here("todo", show)
+    assert (ran.returncode, "house.entered.toml" in ran.stderr) == (2, True)
+
+
 # --- nulls, wherever something is typed in --------------------------------------------------------------------------
 
 
@@ -436,3 +498,23 @@ def test_the_player_is_told_the_colours_that_a_box_does_not_reorder(here: Patche
         assert csv[0].endswith(",channels,colours_to_send")
     assert here("patch", show, "--every-pixel").stdout.startswith("box ")
     assert here("patch", show, "--every-pixel", "--csv").stdout.startswith("controller,")
+
+
+def test_what_an_address_is_changed_from_has_a_heading_of_its_own(tmp_path: Path, here: Patcher) -> None:
+    # Source: found in use: the column "now" meant the boxes in one list, and the patch file in another
+    show = tmp_path / "house.toml"
+    show.write_text(tomli_w.dumps(show_of({"roof": (100, 0)}, skips=True)))
+    here("patch", show)
+    lists = {"todo": here("todo", show).stdout}
+    assert re.search(r"^start of +in the box +change to ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^house/1 +not known +1/1 ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^run +player has +change to ", lists["todo"], re.MULTILINE)
+    assert re.search(r"^roof +not known +1/1 ", lists["todo"], re.MULTILINE)
+    show.write_text(tomli_w.dumps(show_of({"roof": (110, 0), "hedge": (20, 0)}, skips=True)))
+    lists["diff"] = here("diff", show).stdout
+    assert re.search(r"^start of +in the patch file +change to ", lists["diff"], re.MULTILINE)
+    assert re.search(r"^house/1 +1/1 +same +100 → 110 ", lists["diff"], re.MULTILINE)
+    assert re.search(r"^run +in the patch file +change to ", lists["diff"], re.MULTILINE)
+    # A run that the patch file does not have has no address there, and that is known.
+    assert re.search(r"^hedge +none +2/1 ", lists["diff"], re.MULTILINE)
+    assert not any(re.search(r" now\b", text) for text in lists.values())

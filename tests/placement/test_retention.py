@@ -456,3 +456,26 @@ def test_two_equal_runs_trade_places_without_a_keystroke(history, data):
     assert typed(patch) == typed(kept)
     assert changed_boxes(kept, patch) == []
     assert sorted(moved_runs(kept, patch)) == sorted([one, two])
+
+
+@pytest.mark.parametrize("placement", ["follow", "whole", "fresh"])
+def test_a_box_whose_ports_have_other_pixels_is_changed_anyway(placement: str) -> None:
+    # Source: the pixels of each port are typed in too: 100 and 50 are not 110 and 40, though their start has 150
+    def show(left: int, right: int, **pin: dict) -> dict:
+        return {
+            "show": {"title": "ports", "placement": placement},
+            "pixel": {"bulb": {"colour_order": "RGB"}},
+            "controller": {
+                "house": {
+                    "address": "192.0.2.1", "ports": 2, "start_per": "controller",
+                    "port": {"1": ["left"], "2": ["right"]}, **pin,
+                },
+            },
+            "run": {"left": {"pixel": "bulb", "pixels": left}, "right": {"pixel": "bulb", "pixels": right}},
+        }  # fmt: skip
+
+    kept = allocate(wired(show(100, 50, start={"house": "3/400"}))).patch
+    assert [start.address for start in allocate(wired(show(100, 50)), kept).patch.starts] == ["3/400"]
+    patch = allocate(wired(show(110, 40)), kept).patch
+    assert changed_boxes(kept, patch) == ["house"]
+    assert patch.universe_count == 1  # Source: then the fewest universes: it is typed in anew in any case

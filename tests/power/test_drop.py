@@ -220,6 +220,47 @@ def test_one_regulated_pixel_behind_one_wire(volts: float, metres: float, awg: i
         assert np.isnan(drop.volts[0])
 
 
+@examples(25, 100)
+@given(st.floats(0.02, 0.9), st.floats(0.01, 0.99), st.integers(1, 40))
+def test_a_regulated_pixel_beside_those_that_sink_the_volts(left: float, part: float, metres: int) -> None:
+    # Source: as above, with E' = what the current of the others leaves of E: low volts are no collapse while there is
+    # a solution.
+    ohms = 2 * metres * ohms_a_metre({"awg": 12}, 20.0)
+    rest = 12 * left
+    watts, amps = part * rest**2 / (4 * ohms), (12 - rest) / ohms
+    none: dict = {}
+    copper = Circuit(
+        3, {"a": slice(0, 2)}, {"s": 2}, np.array([12.0]), np.array([[2, 0], [0, 1]]), np.array([ohms / 2, 1e-9]),
+        np.ones(2, bool), np.full(2, np.inf), none, none, none, np.zeros(2), np.array([watts / 12, amps]),
+        np.full(2, 12.0), np.array([True, False]),
+    )  # fmt: skip
+    drop = solve(copper, 1.0)
+    assert not drop.collapsed.any()
+    assert drop.volts[0] == pytest.approx((rest + sqrt(rest**2 * (1 - part))) / 2, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("volts", "ohms", "watts"),
+    [(6.3, 3.72, 4.075330910353944), (32.2, 0.1, 3960.376391045591), (42.2, 1.05, 647.8289061663213),
+     (30.4, 1.48, 238.51196551141703), (31.8, 3.92, 98.53553806544807)],
+)  # fmt: skip
+def test_where_the_first_step_of_newton_has_no_slope_there_is_still_an_answer(
+    volts: float, ohms: float, watts: float
+) -> None:
+    # Source: as above: beyond 4RP = E² there is no solution. These were looked for: at the volts of the first step the
+    # wire's conductance is that of the pixel to the last digit, and their difference is no matrix that can be factored
+    assert 4 * ohms * watts > volts**2
+    none: dict = {}
+    copper = Circuit(
+        2, {"a": slice(0, 1)}, {"s": 1}, np.array([volts]), np.array([[1, 0]]), np.array([ohms / 2]), np.ones(1, bool),
+        np.full(1, np.inf), none, none, none, np.zeros(1), np.array([watts / volts]), np.full(1, volts),
+        np.array([True]),
+    )  # fmt: skip
+    drop = solve(copper, 1.0)
+    assert drop.collapsed.all()
+    assert np.isnan(drop.volts).all()
+
+
 def test_a_long_regulated_string_up_to_the_edge_and_beyond() -> None:
     # Judge: ngspice 39, a thousandth of the level before the edge that the program finds, and a thousandth behind it.
     tables = string(60, length=3.0, channel_ma=60.0, draw="power")

@@ -199,6 +199,25 @@ def test_whatever_meets_the_rest_has_a_like_among_those_kept(rows, rests, bounds
             assert not met or any(row[0] <= fewest_taps and meets(row, rest)[0] for row in left)
 
 
+@examples(60, 250)
+@given(
+    tenths(46, 50), tenths(1, 12), tenths(46, 50), tenths(1, 12), st.integers(0, 10), st.sampled_from([0.01, 0.4]),
+    st.integers(0, 1), st.permutations(range(3)),
+)  # fmt: skip
+def test_a_way_that_gives_nowhere_more_than_the_better_of_two_is_left_out(
+    volts: float, ohms: float, volts_2: float, ohms_2: float, part: int, less: float, more_taps: int, order: list[int]
+) -> None:
+    # Source: the definition; the third way's current at any volts is some of the first's and the rest of the second's,
+    # and a little less: so one of the two gives more.
+    assume((volts, ohms) != (volts_2, ohms_2))
+    share, rest = part / 10 / ohms, (1 - part / 10) / ohms_2
+    third = (share * volts + rest * volts_2 - less) / (share + rest), 1 / (share + rest)
+    rows = [(0, volts, ohms), (0, volts_2, ohms_2), (more_taps, *third)]
+    count, e, r = (np.array(column)[order] for column in zip(*rows, strict=True))
+    kept = useful(Labels(count, e, r, np.full(3, 1e9), np.array(order)), 5.0, -1e9, 1e9)
+    assert 2 not in kept.node
+
+
 # --- what a tap more, and wires of its own, do -----------------------------------------------------------------------
 
 

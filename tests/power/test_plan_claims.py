@@ -109,12 +109,22 @@ def neighbours(pick: random.Random) -> dict:
     return show(runs, feeds, kinds=kinds, box={"at": [x / 2, 0.0]}, supplies=supplies)
 
 
+def assert_fuses_have_reserve(found: Plan) -> None:
+    # From memory: NFPA 70, 210.20(A) and 215.3: a fuse is rated for 125 % of what it carries for hours; and it must
+    # protect the wire: what each gauge bears, as in wires.py.
+    for load in found.after.feeds:
+        if load.feed.name in found.feeds and load.feed.supply is not None:
+            assert 1.25 * load.amps <= load.feed.fuse + 1e-8, load
+            assert load.feed.fuse <= {18: 7.0, 10: 30.0}[load.weakest.awg]
+
+
 def counted(seed: int) -> str:
     """Hold every claim of a plan about numbers against the solved show; what was claimed."""
     pick = random.Random(seed)
     margin = pick.choice((0.0, 0.05))
     found = plan(wired(neighbours(pick)), gauges=(Wire(awg=18), THICK), slack=0.0, margin=margin)
     claims = []
+    assert_fuses_have_reserve(found)
     for rail in found.rails:
         assert has_margin(found.after, rail, margin)
         assert not has_margin(found.before, rail, margin)
@@ -355,3 +365,15 @@ def test_what_asks_for_more_taps_than_anybody_joins_says_how_many() -> None:
     match = re.search(r"would need (\d+) taps or more", wrong.says)
     assert match is not None
     assert int(match[1]) >= 120
+
+
+def test_a_tap_that_no_fuse_of_its_own_fits_is_said(here: Patcher, tmp_path: Path) -> None:
+    # By hand: 66 pixels of 61 mA are 4.03 A into one end of an AWG 20 string, which may carry 5 A: a fuse of 5 A
+    # carries 4 A for hours (from memory: NFPA 70, 210.20(A) and 215.3), and a larger one does not protect the string.
+    kinds = {"lamp": {"awg": 20, "min_volts": 1.0}}
+    for pixels, is_said in ((65, False), (66, True)):
+        runs = {"a": {"pixels": pixels, "shape": "line", "path": [[0.0, 0.0], [6.6, 0.0]]}}
+        file = tmp_path / f"{pixels}.toml"
+        file.write_text(tomli_w.dumps(show(runs, {"f": fed(tap("a", 1, 0.5))}, kinds=kinds)), encoding="utf-8")
+        words = "No fuse both carries the current into a/1 and protects the string: add taps there."
+        assert (words in here("power", file).stdout) == is_said

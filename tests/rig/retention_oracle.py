@@ -9,6 +9,7 @@ Source: the design: the five rules; where a start may fall; what is kept, and in
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,7 +21,8 @@ LAST = {"e131": 63_999, "artnet": 32_767}  # Source: ANSI E1.31-2018, 6.2.7; Art
 
 Place = tuple[int, int]  # universe, channel
 Cost = tuple[int, int, int]  # changed boxes, changed starts, distinct universes
-Typed = tuple[str, int | None, str | None, int, int, int]  # box, port, run, universe, channel, pixels: what is typed in
+Pixels = tuple[tuple[int, int], ...]  # port and pixels, of each port that a start covers
+Typed = tuple[str, int | None, str | None, int, int, Pixels]  # box, port, run, universe, channel: what is typed in
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class Chain:
     port: int | None
     run: str | None
     widths: tuple[int, ...]
-    lamps: int
+    lamps: Pixels
     pin: Place | None
 
     def at(self, place: Place) -> Typed:
@@ -58,8 +60,11 @@ def chains_of(tables: dict) -> list[Chain]:
                 widths += [width] * (nulls + table["pixels"])
             pin = controller.get("start", {}).get(run or (box if port is None else str(port)))
             place = None if pin is None else (int(pin.split("/")[0]), int(pin.split("/")[1]))
-            lamps = sum(tables["run"][name]["pixels"] for name in runs)
-            found.append(Chain(box, port, run, tuple(widths), lamps, place))
+            lamps = Counter()
+            for number, name in hung:
+                lamps[number] += tables["run"][name]["pixels"] if name in runs else 0
+            of_ports = tuple(sorted((+lamps).items()))
+            found.append(Chain(box, port, run, tuple(widths), of_ports, place))
     return found
 
 

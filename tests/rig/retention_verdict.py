@@ -1,5 +1,7 @@
 """A kept patch and an edited show, held against the judge of retention_oracle.py."""
 
+from collections import Counter
+
 import pytest
 
 from patcher.errors import PatcherError
@@ -12,9 +14,17 @@ from rig.shipped import wired
 def typed(patch) -> list[oracle.Typed]:
     """What is typed into the boxes."""
     return [
-        (start.controller, start.chain.port, start.chain.run, start.universe, start.channel, start.chain.pixels)
+        (
+            start.controller, start.chain.port, start.chain.run, start.universe, start.channel,
+            tuple(sorted(Counter(chain_ports(start)).items())),
+        )
         for start in patch.starts
-    ]
+    ]  # fmt: skip
+
+
+def chain_ports(start) -> list[int]:
+    """The port of each pixel of a start."""
+    return [link.port for link in start.chain.links for _ in range(link.pixels)]
 
 
 def hold_against_the_judge(before: dict, after: dict) -> None:

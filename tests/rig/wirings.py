@@ -8,6 +8,7 @@ from math import ceil, hypot
 import numpy as np
 
 BLADES = (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30)  # From memory: ISO 8820-3.
+CONTINUOUS = 1.25  # From memory: NFPA 70, 210.20(A) and 215.3: a fuse is rated for so many times a continuous load.
 Edge = tuple[int, int]  # of a tree: points counted from 1 along the rail, 0 being the supply
 
 
@@ -119,7 +120,7 @@ class Bench:
         if (np.abs(np.diff(plus) / self.ohms) > self.bears + 1e-9).any():
             return False, back
         fuses = (abs(flow) for edge, flow in zip(edges, flows, strict=True) if 0 in edge)
-        return all(any(flow < size <= bears for size in BLADES) for flow in fuses), back
+        return all(any(flow * CONTINUOUS <= size + 1e-9 and size <= bears for size in BLADES) for flow in fuses), back
 
     def fewest(self, below: int) -> tuple[int, list[Edge], bool] | None:
         """The fewest taps, of fewer than so many, that hold any way; without back-flow where there is such a way."""

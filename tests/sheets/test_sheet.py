@@ -25,11 +25,12 @@ from patcher.power.flow import power
 from patcher.reference import parts_of, topics
 from patcher.sheets import drawings
 from patcher.sheets.contents import mark, show_sheet
-from patcher.sheets.figures import amps, length
+from patcher.sheets.figures import amps
 from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.labels import Repairs, tags
 from patcher.sheets.page import Drawings, css_string, file_names, inline, pages
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.walk.items import Item, digests, items
 from patcher.walk.record import Entry, RecordedAnswer
 from patcher.walk.record_file import change_record
@@ -159,6 +160,17 @@ def test_options_that_make_no_sense_are_refused(words: tuple[str, str], heron_lo
     ran = here("sheet", heron_lock, "--out", "out", *words)
     assert ran.returncode == 2
     assert not (heron_lock.parent / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("label", "top", "fits"),
+    [("210x30", 15, True), ("210.1x30", 15, False), ("60x254.4", 15, True), ("60x254.5", 15, False),
+     ("60x244.4", 25, True), ("60x244.5", 25, False), ("40x20", 15, True), ("39.9x20", 15, False)],
+)  # fmt: skip
+def test_a_label_fits_both_papers(label: str, top: int, fits: bool, heron_lock: Path, here: Patcher) -> None:
+    # Source: ISO 216: A4 is 210 mm wide; ANSI Y14.1: Letter is 11 in, 279.4 mm, high; 10 mm stay free below
+    ran = here("sheet", heron_lock, "--out", "out", "--label", label, "--label-top", top)
+    assert (ran.returncode == 2) is not fits, ran.stderr
 
 
 def test_an_error_of_the_show_is_said_and_printed_all_the_same(tmp_path: Path, here: Patcher) -> None:
@@ -292,6 +304,17 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert all(re.fullmatch(r"–|\d+ A", row[3]) for row in fuses[feed["feed"]])
 
 
+def test_a_number_that_can_be_counted_in_two_ways_says_which(page: Page) -> None:
+    # Source: found in use: the mooring's nulls take channels, and its sheet counted pixels beside a list with nulls;
+    # "80 % of rated at level" was read as a current.
+    supplies = [rows for label, rows in page.tables if label.startswith("Supplies of")]
+    assert len(supplies) == 4
+    assert all(rows[0][6] == "stays within 80 % up to level" for rows in supplies)
+    [head, *rows] = page.of("box-4-ports")
+    at = head.index("place on port, nulls left out")
+    assert [(row[at], row[head.index("nulls")]) for row in rows if row[0] == "narrowboat"] == [("1–216", "1")]
+
+
 def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:
     # Source: `patcher todo`, on the season of README.md
     def printed() -> Page:
@@ -315,6 +338,10 @@ def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) 
     assert [row[0] for row in told] == [one["run"] for one in left["to_tell"]]
     assert typed
     assert told
+    assert (page.of("to-type")[0][2:4], page.of("to-tell")[0][1:3]) == (
+        ["in the box", "change to"],
+        ["player has", "change to"],
+    )
 
 
 def test_where_nothing_is_ticked_off_there_is_a_box_for_all_of_it(page: Page) -> None:

@@ -13,18 +13,18 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.drawing.svg import long
+from patcher.drawing.svg import long, middle_out
 from patcher.drawing.voltage_profile import wrap
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
-from patcher.sheets.figures import length
 from patcher.sheets.label_stock import LabelStock, fit
 from patcher.sheets.labels import Label, Repairs, labels, tags
 from patcher.sheets.parts_list import shopping
 from patcher.show.show_file import read_show
+from patcher.units import length
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
 from rig.examples import examples
@@ -248,7 +248,7 @@ def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
         need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
     }
     assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
-    assert set(counted) == {"1 A", "2 A"}
+    assert set(counted) == {"1 A", "2 A", "3 A"}
     assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
 
 
@@ -294,6 +294,11 @@ def test_each_end_of_each_cable_has_one_label(heron) -> None:
     assert [label.there for label in found["eaves"]] == ["eaves/1, data in", "gable/89, data out"]
     assert found["windows-wire"][0].here == "roof-wire, tap 1"
     assert found["footbridge-back"][0].here.startswith("footbridge-rail/1")
+    for every in (each for each in found.values() if each[0].kind == "feed"):
+        # Source: the wire itself: each tap's wire comes from the tap before it, the first one's from the source
+        start, *taps = every
+        for before, label in zip([None, *taps], taps, strict=False):
+            assert label.there == (f"{before.here}; {start.here}" if before else start.here)
 
 
 NAMES = st.text("wi-0", min_size=1, max_size=60)
@@ -325,6 +330,43 @@ def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
             for place, line in enumerate(set_as.lines)
         )
         assert high * POINT + 0.5 * len(set_as.lines) <= stock.high - 4 + 0.01
+
+
+CABLES = ["w" * 60, "eaves", "-".join("abcdefgh" * 3)]
+
+
+@examples(40, 300)
+@given(st.lists(st.tuples(st.sampled_from(CABLES), NAMES), min_size=1, max_size=4), STOCKS)
+def test_names_are_as_large_as_they_go_alike_at_both_ends_and_shortened_last(cables: list, stock: LabelStock) -> None:
+    # Source: the rule; letters as `patcher.drawing.svg.long` measures them
+    made = [
+        Label(name, "lead", end, 2, here, there, "lead, AWG 18", None, "AWG 18", "", None)
+        for name, run in dict(cables).items()
+        for end, here, there in ((1, "box/1, port", f"{run}/1, data in"), (2, f"{run}/1", "box/1, port"))
+    ]
+    found = fit(made, stock)
+    for label, set_as in zip(made, found, strict=True):
+        assert {other.size for other, its in zip(found, made, strict=True) if its.name == label.name} == {set_as.size}
+        assert rows(set_as.name, stock.room, set_as.size * 1.02, bold=True) == 1 or set_as.size < 10
+        if set_as.name == label.name:
+            continue
+        begin, end = set_as.name.split("…")
+        assert label.name.startswith(begin)
+        assert label.name.endswith(end)
+        free = stock.high - 4 - 0.3 - 0.5 - rows("AWG 18", stock.room, 7, bold=True) * 7 * POINT * 1.15
+        room = max(1, int(free / (7 * POINT * 1.05)))
+        longer = middle_out(label.name, len(begin) + len(end) + 1)
+        assert rows(set_as.name, stock.room, 7 * 1.02, bold=True) <= room
+        assert longer == label.name or rows(longer, stock.room, 7 * 1.02, bold=True) > room
+
+
+@given(st.floats(40, 210), st.floats(20, 254))
+def test_code_and_words_stand_side_by_side_on_a_label(wide: float, high: float) -> None:
+    # Source: ISO/IEC 18004: a code is square, so it is no higher than the label inside its padding of 2 mm; beside it
+    # 2 mm are free on each side
+    stock = LabelStock(wide, high)
+    assert 10 <= stock.code <= high - 4 + 0.05
+    assert 15 <= stock.room <= wide - stock.code - 6
 
 
 POINT = 25.4 / 72

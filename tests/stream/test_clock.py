@@ -12,6 +12,7 @@ from patcher.frames.levels import Levels
 from patcher.frames.looks import Look
 from patcher.stream.clock import Clock, Lateness
 from patcher.stream.player import Move, Playing
+from rig.examples import examples
 from rig.loopback import Time
 
 
@@ -50,6 +51,50 @@ def test_frames_that_are_late_are_dropped_and_not_queued() -> None:
     assert clock.late.most <= 0.02
     assert len(sent) + clock.dropped - 1 == pytest.approx(sent[-1] * 50, abs=1)
     assert clock.dropped == 49
+
+
+WAITS = st.tuples(st.integers(1, 80), st.sampled_from([False, False, True]))
+"""How much of what it is given a wait lets pass, in 64ths, more than 64 being too long; whether it asks for a frame."""
+
+
+@examples(60, 400)
+@given(st.lists(st.lists(WAITS, max_size=4), min_size=1, max_size=12), st.data())
+def test_each_frame_has_its_beat(frames: list[list[tuple[int, bool]]], data: st.DataObject) -> None:
+    # Source: the definition, beat by beat, in whole parts of a second, which floats hold exactly: a frame goes out at
+    # its beat or where one is asked for, beside the beats; a beat is left out once the next one has come.
+    rate, beat, sent = 32, 1 << 15, []
+    now, waits = 0, []
+
+    def wait(seconds: float) -> bool:
+        nonlocal now
+        left = round(seconds * rate * beat)
+        part, asked = waits.pop(0) if waits else (64, False)
+        now += max(1, left * part // 64)
+        return asked
+
+    clock = Clock(float(rate), lambda: now / rate / beat)
+    ticking = clock.frames(wait)
+    wanted, late, dropped = 0, [], 0
+    for each in frames:
+        waits = list(each)
+        begin, asked = now, False
+        while now < wanted * beat and not asked:  # the same waits, one after another
+            part, asked = each.pop(0) if each else (64, False)
+            now += max(1, (wanted * beat - now) * part // 64)
+        out, now = now, begin
+        assert next(ticking) == clock.elapsed == out / rate / beat
+        assert now == out
+        late.append(out - wanted * beat)
+        sent.append(out)
+        now += data.draw(st.sampled_from([0, 0, 9, beat // 3, beat - 1, beat, beat + 5, 3 * beat + 7]))
+        after = wanted if asked else wanted + 1
+        while (after + 1) * beat <= now:
+            after, dropped = after + 1, dropped + 1
+        wanted = after
+    next(ticking)
+    assert clock.dropped == dropped
+    assert clock.late.frames == len(sent)
+    assert clock.late.most == max(0, *late) / rate / beat
 
 
 class Wall:
@@ -105,6 +150,7 @@ def test_percentiles_of_lateness_are_those_of_a_sorted_list(late: list[float], p
     exact = sorted(late)[min(len(late) - 1, int(part * len(late)))] if late else 0.0
     assert exact * 1000 - 0.002 <= counted.percentile(part) <= exact * 1000 * 1.0101 + 0.002
     assert counted.most == max(late, default=0.0)
+    assert counted.percentile(part) <= round(counted.most * 1000, 3)  # nothing is said to be later than the latest
 
 
 def test_a_key_is_on_the_wire_with_the_next_frame() -> None:

@@ -16,7 +16,7 @@ from patcher.placement.allocation import allocate
 from patcher.shapes import positions
 from patcher.walk.items import OF_RUN, WHAT_WORDS, WHATS, Item, digests, items
 from patcher.walk.progress import failed, still_open
-from patcher.walk.record import SAYS, Entry, Record, RecordedAnswer
+from patcher.walk.record import CHAPTERS, SAYS, Entry, Record, RecordedAnswer, states, tally
 from patcher.walk.record_file import change_record, checks_path, dump, parse, read_record
 from rig.examples import examples
 from rig.shipped import SHOWS, wired
@@ -105,6 +105,41 @@ def test_a_new_season_forgets_answers_and_nothing_else() -> None:
     fresh = full.new_season()
     assert fresh.answers == {}
     assert (fresh.notes, fresh.replaced, fresh.bench) == (full.notes, full.replaced, full.bench)
+
+
+@examples(60, 300)
+@given(RECORDS, RECORDS, ENTRIES)
+def test_what_is_added_takes_nothing_away_and_stands_last(record: Record, newer: Record, entries: tuple) -> None:
+    # Source: an answer stands in the place of the one before it, to the same item; all else stays
+    after = record.answered(newer.answers)
+    for item in {*record.answers, *newer.answers}:
+        assert after.answers[item] == newer.answers.get(item, record.answers.get(item))
+    assert after.answers.keys() == record.answers.keys() | newer.answers.keys()
+    assert (after.notes, after.replaced, after.bench) == (record.notes, record.replaced, record.bench)
+    for chapter in CHAPTERS:
+        full = record
+        for entry in entries:
+            full = full.added(chapter, entry)
+        assert full.answers == record.answers
+        for each in CHAPTERS:
+            assert full.chapter(each) == getattr(record, each) + (entries if each == chapter else ())
+
+
+@examples(60, 300)
+@given(RECORDS, st.data())
+def test_how_things_stand_follows_from_the_answer_and_what_it_was_given_against(record: Record, data: st.DataObject):
+    # Source: the rule, one item after another
+    against = {item: data.draw(st.sampled_from([answer.against, "else"])) for item, answer in record.answers.items()}
+    against[Item("never-asked", "colours")] = "else"
+    wanted = {}
+    for item, digest in against.items():
+        answer = record.answers.get(item)
+        holds = answer is not None and answer.against == digest
+        wanted[item] = {"yes": "proved", "no": "failed"}.get(answer.says, "open") if holds else "open"
+        assert record.changed(item, digest) == (answer is not None and not holds)
+    assert states(record, against) == wanted
+    counts = tally(iter(wanted.values()))
+    assert counts == {state: sum(each == state for each in wanted.values()) for state in ("proved", "failed", "open")}
 
 
 def test_an_answer_holds_only_against_what_it_was_given_for() -> None:
