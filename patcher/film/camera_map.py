@@ -15,6 +15,13 @@ from patcher.film.registration import Matrix, Points, moved
 
 FEWEST = 12
 """So many pixels give a map."""
+LOOSE = 0.01
+"""Of half the picture's diagonal: points by which a pixel is off at most, before the lens is known."""
+BENT, FINE = (0.03, 0.006), 0.2
+"""How much a lens bends by k1 and by k2, on the mean of squares; of the points by which one that agrees may be off, by
+how many most are."""
+UPRIGHT = 1.5
+"""Up is up where it leans to a side by no more than so many times less: a picture is turned by 34 degrees at most."""
 LENS = 40
 """So many give the lens, too."""
 
@@ -41,24 +48,28 @@ class CameraMap:
 
     def plan(self, points: Points) -> Points:
         """Places at which points of the picture are, if they hang in the plan's plane: shape (points, 2)."""
-        straight = points
+        straight: Points = points
         for _ in range(12):
-            straight = straight + (points - self._bent(straight))
-        return moved(np.linalg.inv(self.matrix), straight)
+            straight = np.asarray(straight + (points - self._bent(straight)), dtype=np.float64)
+        return moved(_inverse(self.matrix), straight)
 
     def _bent(self, straight: Points) -> Points:
         off = (straight - self.middle) / self.size
         r2 = np.minimum((off**2).sum(axis=1, keepdims=True), 4.0)
-        bent: Points = self.middle + self.size * off * (1 + self.bend[0] * r2 + self.bend[1] * r2**2)
+        bent: Points = np.asarray(self.middle + self.size * off * (1 + self.bend[0] * r2 + self.bend[1] * r2**2), float)
         return bent
 
     def upright(self) -> bool:
         """Whether up is up in the picture, and nothing is mirrored."""
-        middle = moved(np.linalg.inv(self.matrix), self.middle[None])[0]
+        middle = moved(_inverse(self.matrix), self.middle[None])[0]
         right, up = (moved(self.matrix, (middle + step)[None])[0] for step in ([1e-3, 0.0], [0.0, 1e-3]))
         here = moved(self.matrix, middle[None])[0]
         (ax, ay), (bx, by) = right - here, up - here
-        return bool(ax * by - ay * bx < 0 and by < abs(bx))
+        return bool(ax * by - ay * bx < 0 and by < -UPRIGHT * abs(bx))
+
+
+def _inverse(matrix: Matrix) -> Matrix:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def camera_map(places: Points, points: Points, shape: tuple[int, int], near: float) -> CameraMap | None:
@@ -76,20 +87,24 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
         return None
     high, wide = shape
     middle, size = np.array([wide - 1, high - 1]) / 2, float(np.hypot(wide, high)) / 2
-    loose = max(near, 0.01 * size)
-    matrix, inside = cv2.findHomography(places, points, cv2.RANSAC, loose, maxIters=5000, confidence=0.9999)
-    if matrix is None or inside.sum() < FEWEST:
-        return None
-    found = CameraMap(matrix, middle, size)
-    for limit in (2 * loose, loose, max(near, loose / 3), near, near):
-        agree = np.hypot(*(found.picture(places) - points).T) < limit
-        if agree.sum() < FEWEST:
-            break
-        found = _fitted(found, places[agree], points[agree], near)
-    return found
+    best, most = None, FEWEST - 1
+    for loose in {near, max(near, LOOSE * size)}:
+        matrix, _ = cv2.findHomography(places, points, cv2.RANSAC, loose, maxIters=4000, confidence=0.9999)
+        if matrix is None or abs(np.linalg.det(matrix)) < 1e-12:
+            continue
+        found = CameraMap(np.asarray(matrix, dtype=np.float64), middle, size)
+        for limit, lens in ((loose, False), (near, False), (max(near, loose / 2), True), (near, True), (near, True)):
+            agree = np.hypot(*(found.picture(places) - points).T) < limit
+            if agree.sum() < FEWEST:
+                break
+            found = _fitted(found, places[agree], points[agree], near, lens=lens)
+            close = int((np.hypot(*(found.picture(places) - points).T) < near / 2).sum())
+            if close > most:
+                best, most = found, close
+    return best
 
 
-def _fitted(before: CameraMap, places: Points, points: Points, near: float) -> CameraMap:
+def _fitted(before: CameraMap, places: Points, points: Points, near: float, *, lens: bool) -> CameraMap:
     """The map and lens that fit best, from one that nearly fits."""
     from scipy.optimize import least_squares
 
@@ -98,7 +113,7 @@ def _fitted(before: CameraMap, places: Points, points: Points, near: float) -> C
     start = before.matrix @ out
     start = start / start[2, 2]
     units = np.array([before.size, before.size, before.size, before.size, before.size, before.size, 1.0, 1.0])
-    lens = 2 if len(places) >= LENS else 0
+    lens = lens and len(places) >= LENS
     flat = (places - own) / scale
 
     def made(values: NDArray[np.float64]) -> CameraMap:
@@ -108,8 +123,8 @@ def _fitted(before: CameraMap, places: Points, points: Points, near: float) -> C
         )
 
     def off(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        away = ((made(values).picture(flat) - points) / near).ravel()
-        return np.append(away, values[8:] / 0.05 * 0.1)
+        away = ((made(values).picture(flat) - points) / (FINE * near)).ravel()
+        return np.append(away, values[8:] / (np.array(BENT) if lens else 1.0))
 
     first = np.append(start.ravel()[:8] / units, before.bend if lens else [])
     best = made(least_squares(off, first, loss="soft_l1", max_nfev=40).x)

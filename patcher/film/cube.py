@@ -83,7 +83,7 @@ def cube(
     points: Points = np.column_stack([columns, rows]).astype(np.float64)
     strips = (len(mask) - 1) // STRIP + 1
     strip_of = rows // STRIP
-    middles = (np.arange(strips) + 0.5) * STRIP
+    middles: NDArray[np.float64] = (np.arange(strips, dtype=np.float64) + 0.5) * STRIP
     pile = _Pile(bins, strips, strip_of)
     at = {one.time: one for one in found}
     for time, picture in pictures:
@@ -98,7 +98,8 @@ def cube(
         wide = 1024
         short = -len(here) % wide
         here = np.vstack([here, np.zeros((short, 2), dtype=np.float32)]).reshape(-1, wide, 2)
-        values = cv2.remap(picture, here, None, cv2.INTER_LINEAR).reshape(-1, 3)[: len(points)]
+        x, y = np.ascontiguousarray(here[..., 0]), np.ascontiguousarray(here[..., 1])
+        values = np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), dtype=np.uint8).reshape(-1, 3)[: len(points)]
         for bin_number in np.unique(number[weight > 0]).tolist():
             pile.add(bin_number, values, np.where(number == bin_number, weight, 0).astype(np.float32))
     pile.finish()

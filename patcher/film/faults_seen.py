@@ -8,15 +8,20 @@ from dataclasses import dataclass, field
 from itertools import permutations
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from patcher.diagnosis.hypotheses import singles
+from patcher.diagnosis.hypotheses import WEIGHTS, singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, Takes, build, departure, parse
 from patcher.film.code import Channels
 from patcher.film.fit import Evidence, Fit, Slack, fit
 from patcher.film.hues import DARK as DARK_HUE
 from patcher.film.hues import SEEN, UNKNOWN, Hues
-from patcher.film.shown import Shown, shown
+from patcher.film.registration import Points
+from patcher.film.shown import DARK, Shown, shown
+
+Bits = NDArray[np.bool_]
 
 PRIOR = 7.0
 """What speaks against any one fault, as a logarithm: one thing in a thousand is wired wrongly."""
@@ -26,6 +31,11 @@ SLIP = 5.0
 """What speaks against a count that is off somewhere in a run."""
 MARGIN = 9.0
 """A wiring that the lights speak against by so much less than against another is not told from it."""
+SMALL = ("missing", "replaced", "dark-channel", "dark")
+OF_DARK = ("dead", "cut", "dark")
+QUIET, GLOWS = 0.3, 3.0
+"""Dark pixels of which a greater part blinks are not held to be dark; points around a light in which everything
+does."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
 MOST_ODD = 24
@@ -42,16 +52,18 @@ class Explained:
         faults: that explain it.
         wired: what each run plays with them.
         fits: how each run goes with the lights then.
+        cost: what speaks against all of that, as a logarithm.
         plan_hue: the colour that each pixel should play in each segment, as planned.
-        unsure: for each run the pixels that another wiring, which the lights do not rule out, would let take other data:
-            shape (pixels,).
+        unsure: for each run the pixels that another wiring, which the lights do not rule out, would let take other
+            data: shape (pixels,).
     """
 
     faults: tuple[Fault, ...]
     wired: Mapping[str, Shown]
     fits: Mapping[str, Fit]
     plan_hue: Mapping[str, Hues]
-    unsure: Mapping[str, np.ndarray] = field(default_factory=dict)
+    cost: float
+    unsure: Mapping[str, Bits] = field(default_factory=dict)
 
 
 class Search:
@@ -72,10 +84,14 @@ class Search:
             if best is None:
                 break
             faults, wired = best
-        faults, wired = self._pruned(faults, wired)
+        faults, wired = self._exchanged(*self._pruned(faults, wired))
+        faults, wired = self._without_dark(faults, wired)
         fits = {run: self._fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._wired({}).items()}
-        return Explained(faults, wired, fits, hue, {run: self._unsure(run, wired[run], fits[run]) for run in wired})
+        cost = self._cost(wired, wired) + sum(map(_seldom, faults))
+        return Explained(
+            faults, wired, fits, hue, cost, {run: self._unsure(run, wired[run], fits[run]) for run in wired}
+        )
 
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
         plan = self._seen.plan
@@ -107,13 +123,14 @@ class Search:
         bad = sorted(
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._fit(run, wired[run]).cost
         )
-        best, least = None, -PRIOR
+        best, least = None, 0.0
         for fault in self._candidates(bad[:WORST], wired):
             tried = self._with(faults, fault)
             if tried is None:
                 continue
             changed = [run for run in wired if not _alike(tried[run], wired[run])]
-            gain = self._gain(wired, tried, changed, least) if changed else 0.0
+            seldom = _seldom(fault)
+            gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
                 best, least = ((*faults, fault), tried), gain
         return best
@@ -121,12 +138,14 @@ class Search:
     def _gain(
         self, wired: Mapping[str, Shown], tried: Mapping[str, Shown], changed: Sequence[str], least: float
     ) -> float:
-        """By how much less speaks against another wiring; at once 0 where it cannot become less than `least`."""
+        """By how much less speaks against another wiring; not worked out to the end where it is no less than
+        `least`.
+        """
         gain = -self._cost(wired, changed)
         for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
             gain += self._fit(run, tried[run]).cost
             if gain >= least:
-                return 0.0
+                return gain
         return gain
 
     def _with(self, faults: tuple[Fault, ...], fault: Fault) -> dict[str, Shown] | None:
@@ -175,7 +194,7 @@ class Search:
             yield f"missing:{run}/{pixel + 1}"
             for order in self._orders(letters):
                 yield f"replaced:{run}/{pixel + 1}={order}"
-        for pixel in [pixel for pixel in odd if not own.close[pixel:].any()][:3]:
+        for pixel in [pixel for pixel in odd if pixel and not own.close[pixel:].any()][:3]:
             yield f"cut:{run}/{pixel + 1}"
             yield f"flicker:{run}/{pixel + 1}"
 
@@ -215,13 +234,30 @@ class Search:
 
     def _read_there(self, run: str) -> Channels:
         """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""
-        from scipy.spatial import cKDTree
-
         seen, _ = self._slack[run]
         if not len(seen.at):
             return np.full(len(seen.places[run]), -1)
         away, row = cKDTree(seen.at).query(seen.places[run])
         return np.where(away < 0.5 * seen.pitch[run], seen.lights.pixel[row], -1)
+
+    def _exchanged(
+        self, faults: tuple[Fault, ...], wired: dict[str, Shown]
+    ) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
+        """With another fault in the place of one, where that explains the lights better: the first that was found may
+        have been the second best.
+        """
+        for fault in faults:
+            if fault.kind in SMALL or not any(self._bad(run, own) for run, own in wired.items()):
+                continue
+            others = tuple(one for one in faults if one != fault)
+            with suppress(PatcherError):
+                without = self._wired(departure(self._seen.plan, others).takes)
+                best = self._best(others, without)
+                if best is not None and self._cost(best[1], wired) < self._cost(wired, wired) - 1.0:
+                    faults, wired = best
+                    while len(faults) < MOST and (more := self._best(faults, wired)) is not None:
+                        faults, wired = more
+        return faults, wired
 
     def _pruned(self, faults: tuple[Fault, ...], wired: dict[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
         """Without faults that explain nothing once the others are there."""
@@ -230,22 +266,55 @@ class Search:
             with suppress(PatcherError):
                 tried = self._wired(departure(self._seen.plan, others).takes)
                 changed = [run for run in wired if not _alike(tried[run], wired[run])]
-                if self._cost(tried, changed) <= self._cost(wired, changed) + PRIOR:
+                if self._cost(tried, changed) <= self._cost(wired, changed) + _seldom(fault):
                     faults, wired = others, tried
         return faults, wired
 
-    def _unsure(self, run: str, wired: Shown, own: Fit) -> np.ndarray:
+    def _without_dark(
+        self, faults: tuple[Fault, ...], wired: dict[str, Shown]
+    ) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
+        """Without faults that let pixels be dark which blink, though nobody can read how, or are not in the picture."""
+        for fault in [fault for fault in faults if fault.kind in OF_DARK]:
+            others = tuple(one for one in faults if one != fault)
+            tried = self._wired(departure(self._seen.plan, others).takes)
+            blinks: list[Bits] = []
+            for run, own in tried.items():
+                dark = (own.pixel >= 0) & (wired[run].pixel == DARK)
+                if dark.any():
+                    blinks.append(self._blinks(self._fit(run, wired[run]).places[dark], run))
+            if not blinks or np.concatenate(blinks).mean() > QUIET:
+                faults, wired = others, tried
+        return faults, wired
+
+    def _blinks(self, places: Points, run: str) -> Bits:
+        """Whether something blinks at places of a run, be it their own light or not; what is not in the picture
+        might.
+        """
+        seen, _ = self._slack[run]
+        at = seen.map.picture(places)
+        away, _ = cKDTree(seen.lights.at).query(at)
+        found: Bits = (seen.blinks(at) & (away > GLOWS)) | ~seen.inside(at)
+        return found
+
+    def _unsure(self, run: str, wired: Shown, own: Fit) -> Bits:
         """The pixels that another wiring of the run would let take other data, and goes with the lights nearly as
         well.
         """
         found = np.zeros(len(wired.pixel), dtype=bool)
-        if own.close.mean() < 1 - 2 * BAD_SHARE:
+        lit = wired.pixel >= 0
+        if not lit.any() or own.close[lit].mean() < 1 - 2 * BAD_SHARE:
             return ~found
+        group = _groups(self._seen.places[run])
+        here = {*zip(group.tolist(), wired.pixel.tolist(), strict=True)}
         for pixel in self._rivals(run, wired.pixel, own):
+            # Pixels that hang in one place light there, whichever of them it is.
+            differs = np.array([pair not in here for pair in zip(group.tolist(), pixel.tolist(), strict=True)])
+            if (found | ~differs).all():
+                continue
             hue = np.where((pixel != wired.pixel)[:, None], np.int8(UNKNOWN), wired.hue)
             other = self._fit(run, Shown(pixel, hue, wired.drive))
             if other.cost + SLIP < own.cost + MARGIN:
-                found |= pixel != wired.pixel
+                found |= differs
         return found
 
     def _rivals(self, run: str, pixel: Channels, own: Fit) -> Iterator[Channels]:
@@ -261,13 +330,22 @@ class Search:
                 for which in (every >= at, every < at):
                     if which.any():
                         yield np.where(which, moved, pixel)
-        places = self._seen.places[run]
-        if not np.allclose(places, places[::-1], atol=1e-3):
-            yield pixel[::-1]
+        yield pixel[::-1]
         there = self._read_there(run)
         for way in (1, -1):
             begin = _usual((there - way * every)[there >= 0])
             yield (begin + way * every).clip(0, last)
+
+
+def _seldom(fault: Fault) -> float:
+    """What speaks against a fault before anything is seen."""
+    return PRIOR - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))
+
+
+def _groups(places: Points) -> Channels:
+    """The same number for places that are one: shape (places,)."""
+    _, number = np.unique(np.round(places / 0.002), axis=0, return_inverse=True)
+    return number.reshape(-1)
 
 
 def _usual(values: Channels) -> int:
@@ -277,8 +355,8 @@ def _usual(values: Channels) -> int:
 
 
 def _alike(one: Shown, other: Shown) -> bool:
-    return (
-        np.array_equal(one.pixel, other.pixel)
-        and np.array_equal(one.hue, other.hue)
-        and (one.drive is other.drive or np.array_equal(one.drive, other.drive))
-    )
+    if not (np.array_equal(one.pixel, other.pixel) and np.array_equal(one.hue, other.hue)):
+        return False
+    if one.drive is None or other.drive is None:
+        return one.drive is other.drive
+    return np.array_equal(one.drive, other.drive)

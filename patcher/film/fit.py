@@ -2,8 +2,8 @@
 
 A run is a string of known shape. It may hang a little beside its plan, nearer to the camera or further from it, so that
 all of it is displaced alike, or a little stretched; its pixels keep their order and their distances. By how much the
-plan's map may be off there is known from the other runs: a run that is displaced by a pixel's distance, where the others
-are not, is one whose count is off.
+plan's map may be off there is known from the other runs: a run that is displaced by a pixel's distance, where the
+others are not, is one whose count is off.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from patcher.film.camera_map import CameraMap
 from patcher.film.code import Channels, Code
 from patcher.film.hues import Hues
 from patcher.film.lights import Lights
-from patcher.film.registration import Points
+from patcher.film.registration import Grey, Points
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
 from patcher.film.spots import Series
 
@@ -35,8 +35,19 @@ STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
 ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 4.0, 1.5, 5.0
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
-that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have broken
-data; light that does not go at all with the channels of two pixels."""
+that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have
+broken data; light that does not go at all with the channels of two pixels."""
+
+
+BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
+"""A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
+shines where it is so bright against them."""
+
+
+def _activity(light: Series) -> NDArray[np.float64]:
+    """By how many grey levels light changes, all colours together."""
+    found: NDArray[np.float64] = np.sqrt(light.var(axis=1).sum(axis=1))
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +64,7 @@ class Evidence:
         map: from the plan to the picture.
         busy: points of the picture where something blinks, be it read or not: shape (spots, 2).
         look: the light at some points of the picture, the cycle beginning in bin 0.
+        mean: the brightest of red, green and blue on the mean: shape (height, width).
     """
 
     plan: Planned
@@ -64,6 +76,33 @@ class Evidence:
     map: CameraMap
     busy: Points
     look: Callable[[Points], Series]
+    mean: Grey
+
+    def inside(self, points: Points) -> NDArray[np.bool_]:
+        """Which points are in the picture, with a little margin."""
+        high, wide = self.mean.shape
+        return np.asarray(((points > 1) & (points < np.array([wide, high]) - 2)).all(axis=1), dtype=bool)
+
+    def blinks(self, points: Points) -> NDArray[np.bool_]:
+        """At which points of the picture something blinks or shines, be it read or not, a good part as much as lights
+        do: what is too bright for the camera does not blink.
+        """
+        changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
+        blinks = _activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
+        found: NDArray[np.bool_] = blinks | (self._brightness(points) > SHINE_PART * shines)
+        return found
+
+    def _brightness(self, points: Points) -> NDArray[np.float64]:
+        high, wide = self.mean.shape
+        x, y = np.round(points).astype(int).T
+        found: NDArray[np.float64] = self.mean[y.clip(0, high - 1), x.clip(0, wide - 1)].astype(np.float64)
+        return found
+
+    @cached_property
+    def _usual(self) -> tuple[float, float]:
+        """By how much lights that are read change, and how bright they are, in grey levels."""
+        some = self.lights.at[:: max(1, len(self.lights) // 500)]
+        return float(np.median(_activity(self.look(some)))), float(np.median(self._brightness(some)))
 
     @cached_property
     def busy_at(self) -> Points:
@@ -87,7 +126,7 @@ class Evidence:
         """Points of the picture for a metre of the plan, on the median."""
         every = np.concatenate(list(self.places.values()))
         step = 1e-3
-        here, there = self.map.picture(every), self.map.picture(every + [step, 0])
+        here, there = self.map.picture(every), self.map.picture(every + np.array([step, 0.0]))
         return float(np.median(np.hypot(*(there - here).T))) / step
 
     def rows(self, pixels: Channels) -> tuple[Channels, Channels]:
@@ -152,7 +191,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
         cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
     mixed = wired.pixel == MIXED
-    if mixed.any():
+    if wired.drive is not None:
         cost += float(MIXTURE * (1 - _goes_with(seen, moved[mixed], wired.drive[mixed])).clip(0, 1).sum())
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)

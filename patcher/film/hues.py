@@ -1,6 +1,13 @@
-"""In which colour each light plays each segment, as the camera sees it."""
+"""In which colour each light plays each segment, as the camera sees it.
+
+A camera mixes colours, and the more so the brighter a light is: its red may be nearly white. So colours are held
+against each other. What it sees of each letter is learned from all lights, most of which are as planned; and of one
+light only the differences between its segments count, for light around it tints them all alike.
+"""
 
 from __future__ import annotations
+
+from itertools import permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,27 +22,30 @@ SEEN = "RGBW"
 """The letters that a camera tells apart."""
 PURE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 3, 1 / 3, 1 / 3]])
 """What a camera without any cross-talk would see of each."""
-OFF, CLEARLY = 4.0, 1.7
-"""A light has a letter's colour where it is no further from it than so many times what those lights usually are, and so
-many times further from all others."""
-NARROW = 0.04
-"""Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
-FEW = 8
-"""With fewer lights, colours are what a camera without cross-talk would see."""
-PLAYS, SILENT = 0.45, 0.3
+PLAYS, SILENT = 0.4, 0.3
 """How well a segment goes with its word where it plays for sure, and where it is dark."""
 FAINT = 0.2
-"""A segment is dark where it has less than this part of what the letter has in other lights, against the light's own
-other segments."""
-ROUNDS = 8
+"""A segment is dark where it has less than this part of the least that a letter has in other lights, against the
+light's own other segments."""
+PLANNED, SURE = 8.0, 4.0
+"""What speaks against any other colours than the planned ones, as a logarithm; by how much more must speak against all
+that are not held to be true."""
+NARROW = 0.012
+"""Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
+ROUNDS = 6
+CLEARLY = 0.03
+"""Parts of red, green and blue by which the right naming of colours must be better than any other."""
+FEW = 8
+"""With fewer lights of a letter, it is held to be what a camera without cross-talk would see."""
 
 
-def hues(swing: Numbers, parts: Numbers, letters: str) -> Hues:
+def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
     """The letter, as its number in `SEEN`, that each light plays in each segment.
 
     Args:
         swing: by how much red, green and blue go with the word: shape (lights, segments, 3).
         parts: how well each segment goes with it: shape (lights, segments).
+        planned: the letters that the word is planned to play, or `DARK` or `UNKNOWN`: shape (lights, segments).
         letters: those that the show has.
     """
     level = np.maximum(swing, 0)
@@ -44,44 +54,125 @@ def hues(swing: Numbers, parts: Numbers, letters: str) -> Hues:
     plays = (parts > PLAYS) & (total > 0)
     own = [number for number, letter in enumerate(SEEN) if letter in letters]
     found = np.full(parts.shape, UNKNOWN, dtype=np.int8)
-    if not own:
+    if not own or not len(found):
         return found
-    centres, spread = _centres(mix[plays], PURE[own])
-    away = np.linalg.norm(mix[:, :, None] - centres, axis=3)
-    ranked = np.sort(away, axis=2)
-    clearly = ranked[..., 0] < OFF * spread
-    if len(own) > 1:
-        clearly &= ranked[..., 1] > CLEARLY * ranked[..., 0]
-    found[plays & clearly] = np.array(own, dtype=np.int8)[away.argmin(axis=2)][plays & clearly]
-    # A light's own strength, by its segments that play; each letter's usual strength against that.
-    usual = np.ones(len(SEEN))
-    played = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    strength = np.where(plays.any(axis=1), played, np.inf)
-    with np.errstate(invalid="ignore"):
-        for number in own:
-            some = (total / strength[:, None])[found == number]
-            usual[number] = float(np.median(some)) if len(some) else 1.0
-        weak = (total < FAINT * min(usual[own]) * strength[:, None]) & plays.any(axis=1)[:, None]
+    centres = _centres(mix, plays, planned, own)
+    if centres is None:
+        return found
+    noise = _noise(parts)
+    spread = _spread(mix, plays, planned, centres, own)
+    for pattern in np.unique(plays, axis=0):
+        rows = np.flatnonzero((plays == pattern).all(axis=1))
+        segments = np.flatnonzero(pattern)
+        if len(segments) > 1:
+            width = np.hypot(spread, noise[np.ix_(rows, segments)])
+            found[np.ix_(rows, segments)] = _told(
+                mix[np.ix_(rows, segments)], width, planned[np.ix_(rows, segments)], centres, own
+            )
+    strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    usual = [
+        float(np.median((total / np.maximum(strength, 1e-6)[:, None])[some])) for n in own if (some := found == n).any()
+    ]
+    weak = (total < FAINT * min(usual, default=1.0) * strength[:, None]) & plays.any(axis=1)[:, None]
     found[(parts < SILENT) & weak] = DARK
     return found
 
 
-def _centres(mix: Numbers, pure: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
-    """What the camera sees of each letter, and by how much lights of one letter usually differ.
+def _centres(mix: Numbers, plays: NDArray[np.bool_], planned: Hues, own: list[int]) -> NDArray[np.float64] | None:
+    """What the camera sees of each letter: shape (letters of SEEN, 3); None where it cannot be told.
 
-    It is found from the lights themselves, by k-means from colours that are as pale as they are: a camera mixes colours,
-    the more so the brighter the light is. A letter keeps the colour that it is called by: of all, red is the reddest.
+    It is learned from the lights that play all segments, from what they are planned to be and from what they look like;
+    the better of the two is kept. Which of those colours is whose, red being the redder one, the camera tells: all
+    pixels of a show may take another order.
     """
-    if len(mix) < FEW * len(pure) or len(pure) == 1:
-        return pure, 0.1
-    middle = mix.mean(axis=0)
-    pale = float(np.linalg.norm(mix - middle, axis=1).mean() / np.linalg.norm(pure - pure.mean(axis=0), axis=1).mean())
-    centres = middle + (pure - pure.mean(axis=0)) * pale
-    nearest = np.zeros(len(mix), dtype=int)
+    whole = plays.all(axis=1)
+    if len(own) < 2 or whole.sum() < FEW:
+        return PURE.copy()
+    some, meant = mix[whole], planned[whole]
+    by_plan = PURE.copy()
+    for number in own:
+        if (meant == number).sum() >= FEW:
+            by_plan[number] = np.median(some[meant == number], axis=0)
+    mean = some.reshape(-1, 3).mean(axis=0)
+    pale = float(np.abs(some.reshape(-1, 3) - mean).mean() / np.abs(PURE[own] - PURE[own].mean(axis=0)).mean())
+    by_look = PURE.copy()
+    by_look[own] = mean + (PURE[own] - PURE[own].mean(axis=0)) * pale
+    return _named(min((_learned(some, begin, own) for begin in (by_plan, by_look)), key=lambda one: one[0])[1], own)
+
+
+def _learned(some: Numbers, centres: NDArray[np.float64], own: list[int]) -> tuple[float, NDArray[np.float64]]:
+    """Colours that fit lights best, from some to begin with, and by how much the lights are off."""
+    centres, off = centres.copy(), np.inf
     for _ in range(ROUNDS):
-        nearest = np.linalg.norm(mix[:, None] - centres, axis=2).argmin(axis=1)
-        counts = np.bincount(nearest, minlength=len(pure))
-        for number in np.flatnonzero(counts >= FEW):
-            centres[number] = np.median(mix[nearest == number], axis=0)
-    away = np.linalg.norm(mix - centres[nearest], axis=1)
-    return centres, max(NARROW, float(np.median(away)))
+        ways, cost = _ways(some, np.ones(some.shape[:2]), centres, own)
+        found = ways[cost.argmin(axis=1)]
+        off = float(np.sqrt(cost.min(axis=1)).mean())
+        tint = some.mean(axis=1, keepdims=True) - centres[found].mean(axis=1, keepdims=True)
+        for number in own:
+            if (found == number).sum() >= FEW:
+                centres[number] = np.median((some - tint)[found == number], axis=0)
+    return off, centres
+
+
+def _named(centres: NDArray[np.float64], own: list[int]) -> NDArray[np.float64] | None:
+    """The same colours, each under the letter that it looks like; None where another naming is nearly as good."""
+    mean = centres[own].mean(axis=0)
+    orders = list(permutations(own))
+    looks = [
+        sum(float((centres[n] - mean) @ PURE[name]) for n, name in zip(own, names, strict=True)) for names in orders
+    ]
+    fits = sorted(zip(looks, orders, strict=True), reverse=True)
+    if fits[0][0] - fits[1][0] < CLEARLY:
+        return None
+    named = centres.copy()
+    for number, name in zip(own, fits[0][1], strict=True):
+        named[name] = centres[number]
+    return named
+
+
+def _noise(parts: Numbers) -> NDArray[np.float64]:
+    """By how much noise alone would change the mixture of a segment, from how well it goes with its word."""
+    clean = np.clip(parts, 0.2, 0.999)
+    found: NDArray[np.float64] = np.sqrt(1 / clean**2 - 1) / np.sqrt(30)
+    return found
+
+
+def _spread(
+    mix: Numbers, plays: NDArray[np.bool_], planned: Hues, centres: NDArray[np.float64], own: list[int]
+) -> float:
+    """By how much lights of one letter usually differ, between the segments of one light."""
+    known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
+    if known.sum() < FEW:
+        return 0.1
+    off = mix[known] - centres[planned[known]]
+    off = off - off.mean(axis=1, keepdims=True)
+    return max(NARROW, 1.5 * float(np.median(np.abs(off))))
+
+
+def _told(
+    mix: Numbers, width: NDArray[np.float64], planned: Hues, centres: NDArray[np.float64], own: list[int]
+) -> Hues:
+    """The letters that some lights play in some segments; `UNKNOWN` where they cannot be told."""
+    ways, cost = _ways(mix, width, centres, own)
+    cost += PLANNED * (ways[None] != planned[:, None]).any(axis=2)
+    best = cost.argmin(axis=1)
+    found: Hues = ways[best]
+    for segment in range(mix.shape[1]):
+        other = ways[None, :, segment] != found[:, None, segment]
+        rival = np.where(other, cost, np.inf).min(axis=1)
+        found[rival - cost[np.arange(len(mix)), best] < SURE, segment] = UNKNOWN
+    return found
+
+
+def _ways(
+    mix: Numbers, width: NDArray[np.float64], centres: NDArray[np.float64], own: list[int]
+) -> tuple[Hues, NDArray[np.float64]]:
+    """Every way in which lights may play their segments, and what speaks against each: shape (lights, ways)."""
+    ways = np.array(list(product(own, repeat=mix.shape[1])), dtype=np.int8)
+    seen = mix - mix.mean(axis=1, keepdims=True)
+    meant = centres[ways] - centres[ways].mean(axis=1, keepdims=True)
+    cost = np.zeros((len(mix), len(ways)))
+    for segment in range(mix.shape[1]):
+        off = ((seen[:, None, segment] - meant[None, :, segment]) ** 2).sum(axis=2)
+        cost += off / (2 * width[:, segment, None] ** 2)
+    return ways, cost

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.film.code import Channels
-from patcher.film.decode import Decoded, Numbers, Templates, clear, decode, parts
+from patcher.film.decode import Decoded, Numbers, Templates, clear, decode
 from patcher.film.registration import Points
 from patcher.film.spots import Series
 
@@ -158,6 +158,3 @@ def swing(light: Series, own: Templates, pixel: Channels) -> Numbers:
     words = own.words[pixel]
     found = [np.einsum("nb,nbc->nc", words[:, bins], light[:, bins]) / len(bins) for bins in own.inner]
     return np.stack(found, axis=1)
-
-
-__all__ = ["APART", "SURE", "Lights", "lights", "parts", "swing", "without"]

@@ -1,7 +1,7 @@
 """The map of a clip: the one on which most lights are where the plan has them, upright and not mirrored.
 
-Most runs are wired as planned, and agree on it. Where they do not, single faults of whole runs are tried first: one panel
-that is entered at another corner would else be taken for a picture in a mirror.
+Most runs are wired as planned, and agree on it. Where they do not, single faults of whole runs are tried first: one
+panel that is entered at another corner would else be taken for a picture in a mirror.
 """
 
 from __future__ import annotations

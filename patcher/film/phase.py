@@ -1,11 +1,12 @@
-"""When the code changes, by the clip's own clock: light changes ten times a second, and the lower rows of a frame may be
-taken later than the upper ones.
+"""When the code changes, by the clip's own clock: light changes ten times a second, and the lower rows of a frame may
+be taken later than the upper ones.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,7 @@ class Phase:
 
 def phase(found: Sequence[Laid], height: int) -> Phase:
     """The phase of a clip, from how much its points change between frames."""
-    pairs = [(one, other) for one, other in zip(found, found[1:], strict=False) if other.good and len(other.change)]
+    pairs = [(one, other) for one, other in pairwise(found) if other.good and len(other.change)]
     pairs = [(one, other) for one, other in pairs if other.time - one.time < BIN]
     if len(pairs) < BANDS:
         return Phase(0.0, 0.0, 0.0)

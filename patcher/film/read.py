@@ -6,34 +6,26 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from patcher.faults import Planned, Takes, departure
 from patcher.diagnosis.hypotheses import singles
+from patcher.faults import Planned, Takes, departure
 from patcher.film import clip, decode, hues, phase, registration, spots
-from patcher.film.spots import Series
 from patcher.film.clip import Facts, Picture
-from patcher.film.code import Channels, Code
+from patcher.film.close_look import Heard, closely
+from patcher.film.code import Code
 from patcher.film.cube import Cube, cube, kept_points
-from patcher.film.decode import Templates, Turn
 from patcher.film.faults_seen import Explained, Search
-from patcher.film.fit import Evidence, fit
-from patcher.film.lights import Lights, lights, strongest, swing, without
+from patcher.film.fit import Evidence
+from patcher.film.lights import lights
 from patcher.film.map_search import best_map, spacing
 from patcher.film.registration import Laid, Points
 from patcher.film.shown import shown
-from patcher.film.sites import Sites, parted
 from patcher.film.slack import slacks
 from patcher.film.verdict import Verdict, verdict
 from patcher.shapes import positions
 
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
-ON_SITE = 2.5
-"""Points from a planned place within which a light is read there and nowhere else."""
-FAINT, FIRST = 0.42, 0.04
-"""A word that is planned at a place is read there where it goes so well with the light, and so much better than any
-other."""
 AGREES = 0.12
 """By how much better the words must go with the light than if the cycle began elsewhere."""
 
@@ -80,23 +72,6 @@ def watch(facts: Facts, bins: int, tell: Progress = lambda part: None) -> Watche
     return Watched(facts, tuple(laid), when, made, ground.mean)
 
 
-@dataclass(frozen=True, eq=False)
-class Heard:
-    """The lights of a clip.
-
-    Attributes:
-        turn: where the cycle begins.
-        lights: what was read.
-        spots: where something blinks.
-        templates: the words.
-    """
-
-    turn: Turn
-    lights: Lights
-    spots: Points
-    templates: Templates
-
-
 def heard(seen: Watched, code: Code) -> Heard:
     """Read the lights of a clip."""
     own = decode.templates(code)
@@ -107,15 +82,26 @@ def heard(seen: Watched, code: Code) -> Heard:
     return Heard(begin, found, at, own)
 
 
-def evidence(plan: Planned, code: Code, seen: Watched, read: Heard) -> Evidence | None:
-    """What a clip shows of a plan; None where its lights lie nowhere as the plan has them."""
+def evidence(
+    plan: Planned, code: Code, seen: Watched, read: Heard, wired: Mapping[str, Takes] | None = None
+) -> Evidence | None:
+    """What a clip shows of a plan; None where its lights lie nowhere as the plan has them.
+
+    Args:
+        plan: the wiring as planned.
+        code: what it plays.
+        seen: the clip.
+        read: its lights.
+        wired: what pixels are known to take; None: the plan, or any single fault of whole runs.
+    """
     show = plan.wiring.show
     places = {
         name: at for name, run in show.runs.items() if run.hung and (at := positions(show, run)) is not None
     }  # fmt: skip
     letters = "".join({letter for run in show.runs.values() for letter in show.type_of(run).colour_order})
-    hue = hues.hues(read.lights.swing, read.lights.parts, letters)
-    found = best_map(_wirings(plan, places), places, code, read.lights, seen.cube.shape)
+    meant = planned_hue(plan, code)
+    hue = hues.hues(read.lights.swing, read.lights.parts, meant[read.lights.pixel], letters)
+    found = best_map(_wirings(plan, places) if wired is None else [wired], places, code, read.lights, seen.cube.shape)
     if found is None:
         return None
 
@@ -123,66 +109,22 @@ def evidence(plan: Planned, code: Code, seen: Watched, read: Heard) -> Evidence 
         return np.roll(spots.series(seen.cube, points), -read.turn.bins, axis=1)
 
     pitch = {run: _pitch(own) for run, own in places.items()}
-    first = Evidence(plan, code, places, pitch, read.lights, hue, found, read.spots, look)
-    read = closely(first, seen, read)
-    hue = hues.hues(read.lights.swing, read.lights.parts, letters)
+    first = Evidence(plan, code, places, pitch, read.lights, hue, found, read.spots, look, seen.mean)
+    read = closely(first, seen.cube, read, plan.takes if wired is None else wired)
+    first = replace(first, busy=read.spots)
+    hue = hues.hues(read.lights.swing, read.lights.parts, meant[read.lights.pixel], letters)
     return replace(first, lights=read.lights, hue=hue)
 
 
-def closely(seen: Evidence, watched: Watched, read: Heard) -> Heard:
-    """The lights once more, now that it is known where the plan's places are in the picture."""
-    near = max(1.5, 0.35 * spacing(seen.lights))
-    held = slacks(seen, watched.cube.shape, near)
-    show = seen.plan.wiring.show
-    at: list[Points] = []
-    planned: list[Channels] = []
-    for run in seen.places:
-        own, slack = held[run]
-        wired = shown(seen.plan.takes[run], show.type_of(show.runs[run]).colour_order, seen.code)
-        at.append(own.map.picture(fit(own, run, wired, slack).places))
-        planned.append(wired.pixel)
-    sites = parted(watched.cube, np.concatenate(at))
-    light, tint = (np.roll(each, -read.turn.bins, axis=1) for each in (sites.light, sites.tint))
-    found = lights(sites.at, light, read.templates, tint)
-    faint = second_look(np.concatenate(at), np.concatenate(planned), sites, light, tint, found, read.templates)
-    away, _ = cKDTree(sites.at).query(read.lights.at)
-    return replace(read, lights=strongest(found.and_also(faint).and_also(read.lights.of(away > ON_SITE))))
-
-
-def second_look(
-    at: Points, planned: Channels, sites: Sites, light: Series, tint: Series, found: Lights, own: Templates
-) -> Lights:
-    """Lights too faint to be read among all words, whose planned word goes best with what is there nevertheless.
-
-    Args:
-        at: where each planned place is in the picture.
-        planned: its pixel.
-        sites, light, tint: the sites and their light, the cycle beginning in bin 0.
-        found: what was read there.
-        own: the words.
-    """
-    away, site = cKDTree(sites.at).query(at)
-    _, of = cKDTree(sites.at).query(found.at)
-    read = {(int(one), int(pixel)) for one, pixel in zip(of, found.pixel, strict=True)}
-    wanted = [
-        (int(where), int(pixel)) for where, pixel, far in zip(site, planned, away, strict=True)
-        if far < 1 and pixel >= 0 and (int(where), int(pixel)) not in read
-    ]  # fmt: skip
-    words: dict[int, list[int]] = {}
-    for one, pixel in read:
-        words.setdefault(one, []).append(pixel)
-    rows = np.array([where for where, _ in wanted], dtype=np.int64)
-    pixels = np.array([pixel for _, pixel in wanted], dtype=np.int64)
-    left = without(light[rows], [words.get(int(row), []) for row in rows], own)
-    again = decode.decode(decode.clear(left, own), own)
-    sure = (again.pixel == pixels) & (again.agrees > FAINT) & (again.agrees - again.next_best > FIRST)
-    return Lights(
-        sites.at[rows[sure]],
-        pixels[sure],
-        again.agrees[sure],
-        swing(tint[rows[sure]], own, pixels[sure]),
-        again.parts[sure],
-    )
+def planned_hue(plan: Planned, code: Code) -> hues.Hues:
+    """The letters that each pixel of the code is planned to play: shape (pixels, segments)."""
+    show = plan.wiring.show
+    found = np.full((len(code.first), code.segments), hues.UNKNOWN, dtype=np.int8)
+    for name, run in show.runs.items():
+        own = shown(plan.takes[name], show.type_of(run).colour_order, code)
+        has = own.pixel >= 0
+        found[own.pixel[has]] = own.hue[has]
+    return found
 
 
 def _pitch(places: Points) -> float:
@@ -197,9 +139,27 @@ def _wirings(plan: Planned, places: Mapping[str, Points]) -> Iterator[Mapping[st
             yield {**plan.takes, **differs.takes}
 
 
-def explained(seen: Evidence, shape: tuple[int, int]) -> Explained:
-    """The faults that explain a clip, and how sure they are."""
-    return Search(seen, slacks(seen, shape, max(1.5, 0.35 * spacing(seen.lights)))).explained()
+def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Evidence, Explained] | None:
+    """The faults that explain a clip, and how sure they are; None where its lights lie nowhere as the plan has them.
+
+    The map is made anew once faults are known: with runs that are exchanged it was made from fewer lights.
+    """
+    first = evidence(plan, code, seen, read)
+    if first is None:
+        return None
+    found = _searched(first)
+    if found.faults:
+        takes = {**plan.takes, **departure(plan, found.faults).takes}
+        again = evidence(plan, code, seen, read, takes)
+        if again is not None:
+            other = _searched(again)
+            if other.cost < found.cost:
+                return again, other
+    return first, found
+
+
+def _searched(seen: Evidence) -> Explained:
+    return Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)))).explained()
 
 
 def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda part: None) -> Verdict | None:
@@ -208,10 +168,5 @@ def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda p
     read = heard(seen, code)
     if read.turn.agrees - read.turn.next_best < AGREES:
         return None
-    shown_here = evidence(plan, code, seen, read)
-    if shown_here is None:
-        return None
-    return verdict(shown_here, explained(shown_here, seen.cube.shape), seen.cube.shape)
-
-
-__all__ = ["Heard", "Watched", "departure", "evidence", "explained", "heard", "read_clip", "replace", "shown", "watch"]
+    found = explained(plan, code, seen, read)
+    return None if found is None else verdict(*found)

@@ -30,8 +30,8 @@ ROUNDS = 3
 REACH = 1.5
 """Points; what says that it is off by more is not believed."""
 GOOD = 0.35
-"""A patch is found where it is off by no more than that in the end; of a good frame so large a part is. (In a dense grid
-patches differ much among themselves, for their neighbours blink; their mean does not.)"""
+"""A patch is found where it is off by no more than that in the end; of a good frame so large a part is. (In a dense
+grid patches differ much among themselves, for their neighbours blink; their mean does not.)"""
 MAPS = (1, 6, 24, 90, 240)
 """Frames after which patches are chosen anew."""
 EVERY, SOME = 48, 6
@@ -72,8 +72,7 @@ def brightest(picture: Picture) -> Picture:
     import cv2
 
     red, green, blue = cv2.split(picture)
-    found: Picture = cv2.max(cv2.max(red, green), blue)
-    return found
+    return np.asarray(cv2.max(cv2.max(red, green), blue), dtype=np.uint8)
 
 
 def peaks(grey: Grey, most: int, least: float) -> Points:
@@ -212,10 +211,9 @@ class _Patches:
         side = np.arange(-RADIUS, RADIUS + 1, dtype=np.float64)
         self.points = points
         self._off = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
-        smooth = cv2.GaussianBlur(mean, (0, 0), 0.7)
+        smooth = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), dtype=np.float32)
         slope_x, slope_y = (
-            cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8),
-            cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8),
+            np.asarray(cv2.Sobel(smooth, cv2.CV_32F, dx, 1 - dx, scale=1 / 8), dtype=np.float32) for dx in (1, 0)
         )
         held = [self._sampled(each, np.eye(3)) for each in (smooth, slope_x, slope_y)]
         apart = float(np.median(cKDTree(points).query(points, k=2)[0][:, 1]))
@@ -228,14 +226,14 @@ class _Patches:
         self._window = round_window
         self._unit = _unit(held[0], round_window)
 
-    def _sampled(self, image: NDArray[np.generic], matrix: Matrix) -> Grey:
+    def _sampled(self, image: NDArray[np.uint8] | Grey, matrix: Matrix) -> Grey:
         """An image around each point: shape (points, side²)."""
         import cv2
 
         near = (self.points[:, None] + self._off).reshape(-1, 2)
         here = moved(matrix, near).astype(np.float32).reshape(len(self.points), -1, 2)
-        found: Grey = cv2.remap(image, here, None, cv2.INTER_LINEAR).astype(np.float32)
-        return found
+        x, y = np.ascontiguousarray(here[..., 0]), np.ascontiguousarray(here[..., 1])
+        return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR), dtype=np.float32)
 
     def lay(self, grey: Picture, guesses: Sequence[Matrix]) -> tuple[Matrix, float]:
         """The matrix that takes the mean to a frame, from the best of some guesses, and how many of the patches are
@@ -243,7 +241,7 @@ class _Patches:
         """
         import cv2
 
-        smooth = cv2.GaussianBlur(grey, (0, 0), 0.7)
+        smooth = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.7), dtype=np.uint8)
         alike = [float((_unit(self._sampled(smooth, each), self._window) * self._unit).sum()) for each in guesses]
         matrix = guess = guesses[int(np.argmax(alike))]
         for _ in range(ROUNDS):

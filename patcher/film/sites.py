@@ -1,7 +1,7 @@
 """The light of each planned place by itself, though places lie closer than the picture can part them.
 
-Where the plan's places are in the picture is known from the map. What the picture shows is then the sum of their lights,
-each spread by the lens: least squares part them. Places that lie on each other are one *site*.
+Where the plan's places are in the picture is known from the map. What the picture shows is then the sum of their
+lights, each spread by the lens: least squares part them. Places that lie on each other are one *site*.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ TOGETHER = 0.45
 REACH = 3
 """Points around a site that its light reaches."""
 DAMPED = 0.02
-"""How much a light is held back, as a part of what it would be by itself: so that two very near ones do not swing against
-each other."""
+"""How much a light is held back, as a part of what it would be by itself: so that two very near ones do not swing
+against each other."""
 SOME_BINS = 24
 FULL = 235
 """Grey levels from which on a camera makes a light no brighter, and takes it for whiter than it is."""

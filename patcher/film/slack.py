@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from patcher.film.camera_map import CameraMap, camera_map
+from patcher.film.code import Channels
 from patcher.film.fit import Evidence, Slack
 from patcher.film.registration import Points
 
@@ -21,8 +22,11 @@ SHARE = 0.08
 """A run with a greater share of all lights is left out of the map that it is held against."""
 OTHERS = 40
 """So many lights of other runs make such a map."""
-UNEVEN = 3.0
-"""By how much a map is less sure than its lights would make it, for they are not off independently of each other."""
+BEYOND = 0.03
+"""By how much a map is off beyond its lights, as a part of the distance to them."""
+UNEVEN, OFF = 4.0, 0.6
+"""By how much a map is less sure than its lights would make it, for they are not off independently of each other;
+points by which each is off at least, for no lens is as simple as its model."""
 
 
 def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tuple[Evidence, Slack]]:
@@ -47,29 +51,28 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
                 continue
             own = replace(seen, map=without)
         usual = 1.5 * float(np.median(np.hypot(*np.array(others).T)))
-        unsure = UNEVEN * _unsure(own.map, here, there, seen.places[run])
+        unsure = UNEVEN * _unsure(own.map, here, there, seen.places[run]) + BEYOND * _beyond(here, seen.places[run])
         least = LEAST * seen.pitch[run]
         found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), unsure)))
     return found
 
 
-def _planned(seen: Evidence, run: str):  # type: ignore[no-untyped-def]
+def _planned(seen: Evidence, run: str) -> Channels:
     pixel, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
     return pixel
 
 
-def _displaced(seen: Evidence, run: str, pixels) -> Points | None:  # type: ignore[no-untyped-def]
+def _displaced(seen: Evidence, run: str, pixels: Channels) -> Points | None:
     """By how much most lights of a run are beside their places; None where too few tell."""
     rows, which = seen.rows(pixels)
     if len(rows) < FEWEST:
         return None
     away = seen.at[rows] - seen.places[run][which]
     near = away[np.hypot(*away.T) < 20 * seen.pitch[run]]
-    found: Points | None = np.median(near, axis=0) if len(near) >= FEWEST else None
-    return found
+    return np.asarray(np.median(near, axis=0)) if len(near) >= FEWEST else None
 
 
-def _of_others(seen: Evidence, pixels: Mapping[str, Points], run: str) -> tuple[Points, Points]:
+def _of_others(seen: Evidence, pixels: Mapping[str, Channels], run: str) -> tuple[Points, Points]:
     """Places and points of the lights of all other runs that are about where they are planned."""
     here: list[Points] = [np.empty((0, 2))]
     there: list[Points] = [np.empty((0, 2))]
@@ -85,15 +88,21 @@ def _of_others(seen: Evidence, pixels: Mapping[str, Points], run: str) -> tuple[
 def _unsure(found: CameraMap, here: Points, there: Points, at: Points) -> float:
     """By how many metres a map is off at some places, on the mean of squares, as its own lights leave it unsure."""
     off = found.picture(here) - there
-    spread = float(np.median(np.hypot(*off.T))) or 0.1
+    spread = max(OFF, float(np.median(np.hypot(*off.T))))
     middle, size = here.mean(axis=0), float(here.std()) or 1.0
     table = _quadratic((here - middle) / size)
     normal = table.T @ table + 1e-6 * np.eye(table.shape[1])
     where = _quadratic((at.mean(axis=0, keepdims=True) - middle) / size)
     error = spread * float(np.sqrt(np.einsum("ni,ij,nj->n", where, np.linalg.inv(normal), where)[0]))
     step = 1e-3
-    one = found.picture(at.mean(axis=0, keepdims=True) + [[0, 0], [step, 0]])
+    one = found.picture(at.mean(axis=0, keepdims=True) + np.array([[0.0, 0.0], [step, 0.0]]))
     return error / max(1e-6, float(np.hypot(*(one[1] - one[0]))) / step)
+
+
+def _beyond(here: Points, at: Points) -> float:
+    """Metres by which some places lie outside the box around others, at the most."""
+    low, high = here.min(axis=0), here.max(axis=0)
+    return float(np.maximum(np.maximum(low - at, at - high), 0).max())
 
 
 def _quadratic(at: Points) -> Points:

@@ -1,31 +1,25 @@
 """What a clip says of each pixel of a show, and which faults it names.
 
 A pixel is *proved* where the word of its planned address plays at its place and nowhere near it another, in the planned
-colours, and where no other wiring of its run that the lights allow would let it take other data. Everything else is said
-to be less than that.
+colours, and where no other wiring of its run that the lights allow would let it take other data. Everything else is
+said to be less than that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from patcher.faults import Fault
 from patcher.film import hues
-from patcher.film.code import Channels, Code
+from patcher.film.code import Code
 from patcher.film.faults_seen import BAD_SHARE, Explained
 from patcher.film.fit import Evidence
-from patcher.film.registration import Points
 from patcher.patch.patch import written
 
 Word = Literal["proved", "other", "colour", "dark-or-hidden", "unseen", "faint", "unproved"]
-
-FAINT = 8.0
-"""Grey levels that a light swings by at least where it is read; a run whose lights swing by less is faint."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +59,7 @@ class Verdict:
         return sum(one.word == "proved" for one in self.pixels)
 
 
-def verdict(seen: Evidence, found: Explained, shape: tuple[int, int]) -> Verdict:
+def verdict(seen: Evidence, found: Explained) -> Verdict:
     """What the lights of a clip say."""
     show = seen.plan.wiring.show
     pixels: list[PixelVerdict] = []
@@ -73,23 +67,23 @@ def verdict(seen: Evidence, found: Explained, shape: tuple[int, int]) -> Verdict
         if not show.runs[run].hung:
             continue
         if run in seen.places:
-            pixels += _of_run(seen, found, run, shape)
+            pixels += _of_run(seen, found, run)
         else:
             pixels += _not_drawn(seen, run)
     return Verdict(tuple(pixels), found.faults)
 
 
-def _of_run(seen: Evidence, found: Explained, run: str, shape: tuple[int, int]) -> list[PixelVerdict]:
+def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
     wired, own = found.wired[run], found.fits[run]
     planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
     at = seen.map.picture(own.places)
     at[own.close] = seen.lights.at[own.row[own.close]]
-    high, wide = shape
-    inside = ((at > 1) & (at < np.array([wide, high]) - 2)).all(axis=1)
+    inside = seen.inside(at)
+    blinks = seen.blinks(at)
     seen_hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)
     meant = found.plan_hue[run]
     right = own.close & (wired.pixel == planned) & (planned >= 0)
-    coloured = (seen_hue == meant).all(axis=1)
+    coloured = (seen_hue == meant).all(axis=1) & (wired.hue == meant).all(axis=1)
     other_colour = ((seen_hue != meant) & (seen_hue != hues.UNKNOWN)).any(axis=1)
     # Only pixels that are in the picture and not known to be dark count against the run.
     lit = inside & (wired.pixel >= 0)
@@ -106,7 +100,7 @@ def _of_run(seen: Evidence, found: Explained, run: str, shape: tuple[int, int]) 
             word = "proved"
         elif own.close[number] and not right[number] and trusted:
             word = "other"
-        elif not own.close[number] and not np.isfinite(own.off[number]):
+        elif not own.close[number] and not np.isfinite(own.off[number]) and not blinks[number]:
             word = "dark-or-hidden"
         else:
             word = "unproved"
@@ -131,6 +125,3 @@ def _not_drawn(seen: Evidence, run: str) -> list[PixelVerdict]:
 
 def _address(code: Code, pixel: int) -> tuple[int, int] | None:
     return None if pixel < 0 else written(int(code.first[pixel]))
-
-
-__all__ = ["Callable", "Channels", "Mapping", "NDArray", "PixelVerdict", "Points", "Verdict", "verdict"]
