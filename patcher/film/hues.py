@@ -28,8 +28,8 @@ FAINT = 0.2
 """A segment is dark where it has less than this part of the least that a letter has in other lights, against the
 light's own other segments."""
 PLANNED, SURE = 8.0, 4.0
-"""What speaks against any other colours than the planned ones, as a logarithm; by how much more must speak against all
-that are not held to be true."""
+"""What speaks against any other colours than the planned ones, as a logarithm; by how much less than against all others
+must speak against those that are held to be true."""
 NARROW = 0.012
 """Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
 ROUNDS = 6
@@ -154,13 +154,14 @@ def _told(
 ) -> Hues:
     """The letters that some lights play in some segments; `UNKNOWN` where they cannot be told."""
     ways, cost = _ways(mix, width, centres, own)
-    cost += PLANNED * (ways[None] != planned[:, None]).any(axis=2)
+    every = np.arange(len(mix))
     best = cost.argmin(axis=1)
     found: Hues = ways[best]
+    enough = np.where((found == planned).all(axis=1), SURE, SURE + PLANNED)
     for segment in range(mix.shape[1]):
         other = ways[None, :, segment] != found[:, None, segment]
         rival = np.where(other, cost, np.inf).min(axis=1)
-        found[rival - cost[np.arange(len(mix)), best] < SURE, segment] = UNKNOWN
+        found[rival - cost[every, best] < enough, segment] = UNKNOWN
     return found
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import Planned, Takes, departure
-from patcher.film import clip, decode, hues, phase, registration, spots
+from patcher.film import clip, decode, hues, phase, quality, registration, spots
 from patcher.film.clip import Facts, Picture
 from patcher.film.close_look import Heard, closely
 from patcher.film.code import Code
@@ -26,8 +26,6 @@ from patcher.shapes import positions
 
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
-AGREES = 0.12
-"""By how much better the words must go with the light than if the cycle began elsewhere."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,11 +160,43 @@ def _searched(seen: Evidence) -> Explained:
     return Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)))).explained()
 
 
-def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda part: None) -> Verdict | None:
-    """What a clip says of a show; None where it cannot be laid on the plan."""
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What one clip says of a show.
+
+    Attributes:
+        facts: what the clip is.
+        frames: how many of its frames were looked at.
+        good: whether anything could be read from it.
+        says: what is wrong with the clip, or what would make it better; empty where nothing would.
+        verdict: what it says; None where nothing could be read.
+        still: its first frame as all others show it, in grey levels: shape (height, width); None where there is none.
+    """
+
+    facts: Facts
+    frames: int
+    good: bool
+    says: str
+    verdict: Verdict | None
+    still: registration.Grey | None
+
+
+def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda part: None) -> Reading:
+    """What a clip says of a show."""
+    if short := quality.too_short(facts, code):
+        return Reading(facts, 0, False, short, None, None)
     seen = watch(facts, code.bins, tell)
     read = heard(seen, code)
-    if read.turn.agrees - read.turn.next_best < AGREES:
-        return None
+    tell(0.93)
+    frames, missing = len(seen.laid), seen.cube.missing()
+    if why := quality.unreadable(seen.laid, seen.phase, read.turn, missing):
+        return Reading(facts, frames, False, why, None, seen.mean)
     found = explained(plan, code, seen, read)
-    return None if found is None else verdict(*found)
+    if found is None:
+        where = (
+            "its lights lie nowhere as the plan has them: is it this show, filmed from the front, and the right way up?"
+        )
+        return Reading(facts, frames, False, where, None, seen.mean)
+    return Reading(
+        facts, frames, True, quality.remarks(facts, seen.laid, read.lights, missing), verdict(*found), seen.mean
+    )

@@ -22,6 +22,10 @@ from patcher.patch.patch import written
 Word = Literal["proved", "other", "colour", "dark-or-hidden", "unseen", "faint", "unproved"]
 
 
+FAINT = 6.0
+"""Grey levels: where the lights of a run change by less, on the median, what is not read there may be too faint."""
+
+
 @dataclass(frozen=True, slots=True)
 class PixelVerdict:
     """What a clip says of one pixel.
@@ -89,6 +93,8 @@ def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
     lit = inside & (wired.pixel >= 0)
     explained = own.close[lit].mean() if lit.any() else 0.0
     trusted = explained >= 1 - BAD_SHARE
+    swings = seen.lights.swing[own.row[own.close]].max(axis=(1, 2))
+    faint = len(swings) > 0 and float(np.median(swings)) < FAINT
     words: list[PixelVerdict] = []
     for number in range(len(planned)):
         lit_by = _address(seen.code, int(wired.pixel[number])) if own.close[number] else None
@@ -101,7 +107,7 @@ def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
         elif own.close[number] and not right[number] and trusted:
             word = "other"
         elif not own.close[number] and not np.isfinite(own.off[number]) and not blinks[number]:
-            word = "dark-or-hidden"
+            word = "faint" if faint else "dark-or-hidden"
         else:
             word = "unproved"
         where = (round(float(at[number, 0]), 2), round(float(at[number, 1]), 2)) if inside[number] else None

@@ -108,8 +108,8 @@ def _outlines(yard: _Yard, part: float) -> None:
     gable = [[x, y + high], [x + wide / 2, y + high * 1.5], [x + wide, y + high]]
     long = 2 * float(np.hypot(wide / 2, high / 2))
     yard.run({"shape": "line", "path": gable, "pixels": int(long / pitch)}, right=x + wide)
-    yard.run({"shape": "line", "path": [[x + wide, y + high - 0.12], [x, y + high - 0.12]], "pixels": int(wide / pitch)},
-             new_port=bool(rng.random() < 0.4))  # fmt: skip
+    eaves = [[x + wide, y + high - 0.12], [x, y + high - 0.12]]
+    yard.run({"shape": "line", "path": eaves, "pixels": int(wide / pitch)}, new_port=bool(rng.random() < 0.4))
     yard.run({"shape": "line", "path": [[x, y], [x, y + high - 0.3]], "pixels": int((high - 0.3) / pitch)})
     yard.run({"shape": "line", "path": [[x + wide, y], [x + wide, y + high - 0.3]], "pixels": int((high - 0.3) / pitch),
               "data_in": str(rng.choice(["first", "last"]))}, new_port=bool(rng.random() < 0.5))  # fmt: skip
@@ -149,7 +149,8 @@ def _arches(yard: _Yard, part: float) -> None:
         left, passes = x + 1.7 * number, int(rng.choice([1, 2]))
         yard.run(
             {"shape": "arch", "feet": [[left, y], [left + 1.5, y]], "height": float(rng.uniform(0.7, 1.2)),
-             "passes": passes, "pixels": passes * int(rng.integers(35, 60))}, new_port=number % 2 == 0, right=left + 1.5,
+             "passes": passes, "pixels": passes * int(rng.integers(35, 60))},
+            new_port=number % 2 == 0, right=left + 1.5,
         )  # fmt: skip
 
 
@@ -161,11 +162,9 @@ def _trees(yard: _Yard, part: float) -> None:
             angle, long = float(rng.uniform(-0.9, 0.9)), float(rng.uniform(0.7, 1.4))
             steps = np.arange(0.12, long, 0.05)
             bend = float(rng.uniform(-0.4, 0.4))
-            out = np.column_stack([np.sin(angle + bend * steps) * steps, np.cos(angle + bend * steps) * steps]) + [
-                foot,
-                y + 0.5,
-            ]
-            places += (out if branch % 2 == 0 else out[::-1] + [0.02, 0.0]).round(4).tolist()
+            way = angle + bend * steps
+            out = np.column_stack([foot + np.sin(way) * steps, y + 0.5 + np.cos(way) * steps])
+            places += (out if branch % 2 == 0 else out[::-1] + np.array([0.02, 0.0])).round(4).tolist()
         yard.run({"shape": "points", "at": places, "pixels": len(places)}, right=foot + 0.9)
         yard.runs[f"run-{len(yard.runs)}"].pop("pixels")
 
