@@ -12,15 +12,15 @@ from scipy.spatial import cKDTree
 from patcher.faults import Takes
 from patcher.film.code import Channels
 from patcher.film.cube import Cube
-from patcher.film.decode import Templates, Turn, clear, decode
+from patcher.film.decode import Numbers, Templates, Turn, clear, decode
 from patcher.film.fit import Evidence, fit
-from patcher.film.lights import Lights, lights, strongest, swing, without
+from patcher.film.lights import Lights, direct, lights, strongest, swing, without
 from patcher.film.map_search import spacing
 from patcher.film.registration import Points
 from patcher.film.shown import shown
 from patcher.film.sites import Sites, parted
 from patcher.film.slack import slacks
-from patcher.film.spots import Series
+from patcher.film.spots import Series, flux
 
 ON_SITE = 2.5
 """Points from a planned place within which a light is read there and nowhere else."""
@@ -60,15 +60,16 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
     at, planned = _places(seen, cube.shape, takes)
     sites = parted(cube, at)
     light, tint = (np.roll(each, -read.turn.bins, axis=1) for each in (sites.light, sites.tint))
-    found = lights(sites.at, light, read.templates, tint)
-    found = found.and_also(second_look(at, planned, sites, light, tint, found, read.templates))
+    shine = flux(cube, sites.at)
+    found = lights(sites.at, light, read.templates, shine, tint)
+    found = found.and_also(second_look(at, planned, sites, light, tint, found, read.templates, shine))
     tree = cKDTree(sites.at)
     away, _ = tree.query(read.lights.at)
     busy = _unread(light, tree.query(found.at)[1], found.pixel, read.templates)
     elsewhere = read.spots[tree.query(read.spots)[0] > ON_SITE]
     return replace(
         read,
-        lights=strongest(found.and_also(read.lights.of(away > ON_SITE))),
+        lights=direct(strongest(found.and_also(read.lights.of(away > ON_SITE)))),
         spots=np.concatenate([sites.at[busy], elsewhere]),
     )
 
@@ -107,7 +108,14 @@ def _unread(light: Series, site: Channels, pixel: Channels, own: Templates) -> N
 
 
 def second_look(
-    at: Points, planned: Channels, sites: Sites, light: Series, tint: Series, found: Lights, own: Templates
+    at: Points,
+    planned: Channels,
+    sites: Sites,
+    light: Series,
+    tint: Series,
+    found: Lights,
+    own: Templates,
+    shine: Numbers,
 ) -> Lights:
     """Lights too faint to be read among all words, whose planned word goes best with what is there nevertheless.
 
@@ -117,6 +125,7 @@ def second_look(
         sites, light, tint: the sites and their light, the cycle beginning in bin 0.
         found: what was read there.
         own: the words.
+        shine: how much light comes from around each site.
     """
     away, site = cKDTree(sites.at).query(at)
     _, of = cKDTree(sites.at).query(found.at)
@@ -139,4 +148,5 @@ def second_look(
         again.agrees[sure],
         swing(tint[rows[sure]], own, pixels[sure]),
         again.parts[sure],
+        shine[rows[sure]],
     )

@@ -25,11 +25,15 @@ PURE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 3, 1 / 3, 1 / 3]])
 PLAYS, SILENT = 0.4, 0.3
 """How well a segment goes with its word where it plays for sure, and where it is dark."""
 FAINT = 0.2
-"""A segment is dark where it has less than this part of the least that a letter has in other lights, against the
-light's own other segments."""
+"""A segment is dark where it has less than this part of the least that a letter has in other lights, against its
+own other segments."""
 PLANNED, SURE = 8.0, 4.0
 """What speaks against any other colours than the planned ones, as a logarithm; by how much less than against all others
 must speak against those that are held to be true."""
+APART = 14.0
+"""How much must speak against other letters in a light that looks just as it should, so that anything is told at all."""
+WIDER = 1.3
+"""By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
 """Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
 ROUNDS = 6
@@ -50,8 +54,8 @@ def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
     """
     level = np.maximum(swing, 0)
     total = level.sum(axis=2)
-    mix = level / np.maximum(total, 1e-6)[..., None]
     plays = (parts > PLAYS) & (total > 0)
+    mix = _mix(level, plays, planned)
     own = [number for number, letter in enumerate(SEEN) if letter in letters]
     found = np.full(parts.shape, UNKNOWN, dtype=np.int8)
     if not own or not len(found):
@@ -59,16 +63,16 @@ def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
     centres = _centres(mix, plays, planned, own)
     if centres is None:
         return found
-    noise = _noise(parts)
-    spread = _spread(mix, plays, planned, centres, own)
-    for pattern in np.unique(plays, axis=0):
-        rows = np.flatnonzero((plays == pattern).all(axis=1))
-        segments = np.flatnonzero(pattern)
-        if len(segments) > 1:
-            width = np.hypot(spread, noise[np.ix_(rows, segments)])
-            found[np.ix_(rows, segments)] = _told(
-                mix[np.ix_(rows, segments)], width, planned[np.ix_(rows, segments)], centres, own
-            )
+    known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
+    noise = _noise(parts).mean(axis=1)
+    rough = np.maximum(1, noise / (float(np.median(noise[known])) if known.any() else 1.0))
+    for pattern in np.unique(np.hstack([plays, planned]), axis=0):
+        rows = np.flatnonzero((np.hstack([plays, planned]) == pattern).all(axis=1))
+        segments, meant = np.flatnonzero(pattern[: plays.shape[1]]), pattern[plays.shape[1] :]
+        if len(segments) > 1 and np.isin(meant, own).all():
+            some = np.ix_(rows, segments)
+            white = _whitening(mix[np.ix_(known, segments)] - centres[planned[np.ix_(known, segments)]])
+            found[some] = _told(mix[some], white, rough[rows], meant[segments], centres, own)
     strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
     usual = [
         float(np.median((total / np.maximum(strength, 1e-6)[:, None])[some])) for n in own if (some := found == n).any()
@@ -76,6 +80,26 @@ def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
     weak = (total < FAINT * min(usual, default=1.0) * strength[:, None]) & plays.any(axis=1)[:, None]
     found[(parts < SILENT) & weak] = DARK
     return found
+
+
+def _mix(level: Numbers, plays: NDArray[np.bool_], planned: Hues) -> Numbers:
+    """Red, green and blue of each segment against a light's own brightness on the mean: shape (lights, segments, 3).
+
+    How bright a segment is tells its letter, too. A camera that adapts makes one segment brighter than another in all
+    lights; as each letter plays in each segment somewhere, that is known, and taken out.
+    """
+    total = level.sum(axis=2)
+    found = level.copy()
+    for segment in range(level.shape[1]):
+        ratios = []
+        for letter in range(len(SEEN)):
+            some, every = plays[:, segment] & (planned[:, segment] == letter), plays & (planned == letter)
+            if some.sum() >= FEW:
+                ratios.append(float(np.median(total[some, segment]) / np.median(total[every])))
+        if ratios:
+            found[:, segment] /= max(0.1, float(np.median(ratios)))
+    own = np.where(plays, found.sum(axis=2), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    return found / np.maximum(own, 1e-6)[:, None, None]
 
 
 def _centres(mix: Numbers, plays: NDArray[np.bool_], planned: Hues, own: list[int]) -> NDArray[np.float64] | None:
@@ -137,32 +161,77 @@ def _noise(parts: Numbers) -> NDArray[np.float64]:
     return found
 
 
-def _spread(
-    mix: Numbers, plays: NDArray[np.bool_], planned: Hues, centres: NDArray[np.float64], own: list[int]
-) -> float:
-    """By how much lights of one letter usually differ, between the segments of one light."""
-    known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
-    if known.sum() < FEW:
-        return 0.1
-    off = mix[known] - centres[planned[known]]
-    off = off - off.mean(axis=1, keepdims=True)
-    return max(NARROW, 1.5 * float(np.median(np.abs(off))))
+def _whitening(off: Numbers) -> NDArray[np.float64]:
+    """What makes the differences between lights that play alike one in each direction: shape (n, n), n = segments × 3.
+
+    Args:
+        off: by how much lights are beside what they should look like: shape (lights, segments, 3). Some may be wired
+            wrongly: those that are furthest off do not count.
+    """
+    size = off.shape[1] * 3
+    if len(off) < FEW * 2:
+        return np.eye(size) / 0.1
+    flat = (off - off.mean(axis=1, keepdims=True)).reshape(len(off), size)
+    kept = np.ones(len(flat), dtype=bool)
+    for _ in range(ROUNDS):
+        spread = flat[kept].T @ flat[kept] / kept.sum() + NARROW**2 * np.eye(size)
+        away = np.einsum("ni,ij,nj->n", flat, np.linalg.inv(spread), flat)
+        kept = away <= max(float(np.median(away)) * 3, float(np.quantile(away, 0.5)))
+    return np.linalg.cholesky(np.linalg.inv(WIDER**2 * spread))
 
 
 def _told(
-    mix: Numbers, width: NDArray[np.float64], planned: Hues, centres: NDArray[np.float64], own: list[int]
+    mix: Numbers,
+    white: NDArray[np.float64],
+    rough: NDArray[np.float64],
+    planned: Hues,
+    centres: NDArray[np.float64],
+    own: list[int],
 ) -> Hues:
-    """The letters that some lights play in some segments; `UNKNOWN` where they cannot be told."""
-    ways, cost = _ways(mix, width, centres, own)
-    every = np.arange(len(mix))
+    """The letters that some lights play in some segments; `UNKNOWN` where they cannot be told.
+
+    Args:
+        mix: of each light: shape (lights, segments, 3).
+        white: as `_whitening` gives it.
+        rough: by how much more than others each light differs from what it should look like: shape (lights,).
+        planned: the letters that are planned, of all of them alike: shape (segments,).
+        centres: what the camera sees of each.
+        own: the letters that there are.
+    """
+    ways = _ways_of(planned, own)
+    meant = _flat(centres[ways]) @ white
+    seen = _flat(mix) @ white
+    data = ((seen[:, None] - meant[None]) ** 2).sum(axis=2) / (2 * rough[:, None] ** 2)
+    cost = data + PLANNED * (ways != planned).any(axis=1)
     best = cost.argmin(axis=1)
-    found: Hues = ways[best]
-    enough = np.where((found == planned).all(axis=1), SURE, SURE + PLANNED)
+    found: Hues = ways[best].copy()
+    between = ((meant[:, None] - meant[None]) ** 2).sum(axis=2) / 2
+    every = np.arange(len(mix))
     for segment in range(mix.shape[1]):
         other = ways[None, :, segment] != found[:, None, segment]
         rival = np.where(other, cost, np.inf).min(axis=1)
-        found[rival - cost[every, best] < enough, segment] = UNKNOWN
+        # Where little would speak against other letters in a light that looks just as it should, one that plays other
+        # letters may look like it by chance.
+        apart = np.where(ways[None, :, segment] != ways[:, None, segment], between, np.inf).min(axis=1)
+        unsure = (rival - cost[every, best] < SURE) | (apart[best] / rough**2 < APART)
+        found[unsure, segment] = UNKNOWN
     return found
+
+
+def _ways_of(planned: Hues, own: list[int]) -> Hues:
+    """How a pixel that is planned to play these letters may play others: each letter another one: (ways, segments)."""
+    names = np.zeros(len(SEEN), dtype=np.int8)
+    ways = []
+    for order in permutations(own):
+        names[own] = order
+        ways.append(names[planned])
+    return np.unique(np.array(ways, dtype=np.int8), axis=0)
+
+
+def _flat(mix: NDArray[np.generic]) -> NDArray[np.float64]:
+    """Differences between segments, laid side by side: shape (…, segments × 3)."""
+    level = np.asarray(mix, dtype=np.float64)
+    return (level - level.mean(axis=1, keepdims=True)).reshape(len(level), -1)
 
 
 def _ways(

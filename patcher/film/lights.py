@@ -23,6 +23,8 @@ WORTH = 0.42
 """A word that goes no better with a spot is not taken out to look for a second one."""
 GLOW = 9.0
 """Points around a light within which a fainter one with the same word is its glow."""
+REFLECTED = 0.6
+"""A light with less than this part of the light of another one with the same word is its reflection."""
 TWICE = 3
 """So many words are looked for at one spot at most."""
 
@@ -37,6 +39,7 @@ class Lights:
         agrees: how well the word goes with the light, others at the same spot taken out: 1 is all the same.
         swing: by how many grey levels red, green and blue go with it in each segment: shape (lights, segments, 3).
         parts: how well each segment goes with the word: shape (lights, segments).
+        flux: how much light comes from around it on the mean, in grey levels: shape (lights,).
     """
 
     at: Points
@@ -44,6 +47,7 @@ class Lights:
     agrees: Numbers
     swing: Numbers
     parts: Numbers
+    flux: Numbers
 
     def __len__(self) -> int:
         return len(self.pixel)
@@ -53,21 +57,23 @@ class Lights:
         return Lights(
             np.concatenate([self.at, more.at]), np.concatenate([self.pixel, more.pixel]),
             np.concatenate([self.agrees, more.agrees]), np.concatenate([self.swing, more.swing]),
-            np.concatenate([self.parts, more.parts]),
+            np.concatenate([self.parts, more.parts]), np.concatenate([self.flux, more.flux]),
         )  # fmt: skip
 
     def of(self, rows: NDArray[np.generic]) -> Lights:
         """Some of them."""
-        return Lights(self.at[rows], self.pixel[rows], self.agrees[rows], self.swing[rows], self.parts[rows])
+        at, pixel, agrees = self.at[rows], self.pixel[rows], self.agrees[rows]
+        return Lights(at, pixel, agrees, self.swing[rows], self.parts[rows], self.flux[rows])
 
 
-def lights(at: Points, light: Series, own: Templates, tint: Series | None = None) -> Lights:
+def lights(at: Points, light: Series, own: Templates, flux: Numbers, tint: Series | None = None) -> Lights:
     """All words that are read for sure at some spots.
 
     Args:
         at: the spots.
         light: of each; the cycle begins in bin 0.
         own: the words.
+        flux: how much light comes from around each.
         tint: their light as far as its colour is to be believed; None: that is the same.
     """
     tint = light if tint is None else tint
@@ -103,6 +109,7 @@ def lights(at: Points, light: Series, own: Templates, tint: Series | None = None
         np.concatenate([read.agrees for _, read, _ in found]),
         np.concatenate([each for _, _, each in found]),
         np.concatenate([read.parts for _, read, _ in found]),
+        flux[which],
     )
     return strongest(every)
 
@@ -120,6 +127,13 @@ def strongest(every: Lights) -> Lights:
     return every.of(np.array(sorted(kept), dtype=np.int64))
 
 
+def direct(every: Lights) -> Lights:
+    """Lights without the reflections of others: of those with one word, what has much less light than the one with most."""
+    most = np.zeros(int(every.pixel.max(initial=-1)) + 1, dtype=np.float32)
+    np.maximum.at(most, every.pixel, every.flux)
+    return every.of(np.flatnonzero(every.flux >= REFLECTED * most[every.pixel]))
+
+
 def _of(read: Decoded, sure: NDArray[np.bool_]) -> Decoded:
     return Decoded(read.pixel[sure], read.agrees[sure], read.next_best[sure], read.parts[sure])
 
@@ -129,6 +143,7 @@ def _none(own: Templates) -> Lights:
     return Lights(
         np.empty((0, 2)), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32),
         np.empty((0, segments, 3), dtype=np.float32), np.empty((0, segments), dtype=np.float32),
+        np.empty(0, dtype=np.float32),
     )  # fmt: skip
 
 

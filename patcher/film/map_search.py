@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patcher.faults import Takes
 from patcher.film.camera_map import CameraMap, camera_map
@@ -16,15 +17,17 @@ from patcher.film.code import Code
 from patcher.film.lights import Lights
 from patcher.film.registration import Points
 
+TWICE = 6
+"""So many words that play in two places tell which of the two is a reflection."""
 ENOUGH = 0.7
 """The part of all lights of drawn pixels that must agree, so that nothing else is tried."""
 
 
 def pairs(
     takes: Mapping[str, Takes], places: Mapping[str, Points], code: Code, lights: Lights
-) -> tuple[Points, Points]:
-    """The places of pixels that take this, and the points at which their words light; words of two pixels are left
-    out.
+) -> tuple[Points, Points, NDArray[np.bool_]]:
+    """The places of pixels that take this, the points at which their words light, and which lights those are; words of
+    two pixels are left out.
     """
     at = np.full((len(code.first), 2), np.nan)
     count = np.zeros(len(code.first), dtype=int)
@@ -36,7 +39,7 @@ def pairs(
     at[count != 1] = np.nan
     there = at[lights.pixel]
     known = ~np.isnan(there[:, 0])
-    return there[known], lights.at[known]
+    return there[known], lights.at[known], known
 
 
 def best_map(
@@ -50,16 +53,26 @@ def best_map(
     near = max(1.5, 0.35 * spacing(lights))
     best, most = None, 0
     for takes in wirings:
-        here, there = pairs(takes, places, code, lights)
+        here, there, known = pairs(takes, places, code, lights)
         found = camera_map(here, there, shape, near)
         if found is None or not found.upright():
             continue
-        agree = int((np.hypot(*(found.picture(here) - there).T) < 2 * near).sum())
-        if agree > most:
+        off = np.hypot(*(found.picture(here) - there).T)
+        agree = int((off < 2 * near).sum())
+        if agree > most and not _reflected(lights.of(known), off < 2 * near):
             best, most = found, agree
         if most > ENOUGH * len(there):
             break
     return best
+
+
+def _reflected(lights: Lights, agree: NDArray[np.bool_]) -> bool:
+    """Whether lights that agree on a map are the reflections of brighter ones with the same words."""
+    others = np.zeros(int(lights.pixel.max(initial=-1)) + 1)
+    np.maximum.at(others, lights.pixel[~agree], lights.flux[~agree])
+    rival = others[lights.pixel[agree]]
+    twice = rival > 0
+    return bool(twice.sum() >= TWICE and np.median(lights.flux[agree][twice] / rival[twice]) < 1)
 
 
 def spacing(lights: Lights) -> float:

@@ -76,7 +76,7 @@ def heard(seen: Watched, code: Code) -> Heard:
     at = spots.spots(seen.cube, MOST_SPOTS * int(code.lit.sum()) + 100)
     light = spots.series(seen.cube, at)
     begin = decode.turn(light, own)
-    found = lights(at, np.roll(light, -begin.bins, axis=1), own)
+    found = lights(at, np.roll(light, -begin.bins, axis=1), own, spots.flux(seen.cube, at))
     return Heard(begin, found, at, own)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.cube import SCALE, Cube
+from patcher.film.cube import AROUND, SCALE, Cube
 from patcher.film.registration import Points, peaks
 
 Series = NDArray[np.float32]
@@ -24,6 +24,19 @@ def spots(cube: Cube, most: int) -> Points:
     image = np.zeros(cube.shape, dtype=np.float32)
     image[cube.rows, cube.columns] = activity(cube)
     return peaks(image, most, LEAST_ACTIVE)
+
+
+def flux(cube: Cube, points: Points) -> NDArray[np.float32]:
+    """How much light comes from around some points on the mean, all colours together, in grey levels. A light that is
+    too bright for the camera is wider, and so has more of it.
+    """
+    import cv2
+
+    image = np.zeros(cube.shape, dtype=np.float32)
+    image[cube.rows, cube.columns] = cube.values.mean(axis=0, dtype=np.float32).sum(axis=1) / SCALE
+    around = cv2.blur(image, (2 * AROUND + 1, 2 * AROUND + 1))
+    x, y = np.round(points).astype(int).T
+    return np.asarray(around[y.clip(0, cube.shape[0] - 1), x.clip(0, cube.shape[1] - 1)], dtype=np.float32)
 
 
 def activity(cube: Cube) -> NDArray[np.float32]:
