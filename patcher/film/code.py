@@ -3,8 +3,9 @@
 Every pixel that has channels plays a word of its own. In each segment of the word one of its colours plays, and the
 others are dark; a symbol is bright or low, so that a pixel that is lit stays visible. A *bin* is half a symbol: pixels
 with odd numbers change one bin after those with even ones, so that half of all pixels stay as they are at any change.
-Where only a few pixels play they all change together: a few that fill a person's view would else flash up to four times
-a second between them, though each flashes 2.5 times (WCAG 2.2 allows three).
+Where only a few pixels play they all change together, and so do those of one or two colours: where a few fill a
+person's view they would else flash up to four times a second between them, though each flashes 2.5 times. WCAG 2.2
+allows three.
 """
 
 from __future__ import annotations
@@ -29,8 +30,10 @@ BIN = 0.1
 """Seconds. A symbol is two of them: a pixel then flashes 2.5 times a second at most."""
 LOW = 0.25
 """What a symbol of 0 has, as a part of the light of a 1."""
-FEW = 400
+FEW = 200
 """So many pixels all change together. More of them do not fall into step by chance: held by the tests of flashing."""
+EVEN = 3
+"""Pixels of so many colours even each other's light out: at any moment a part of them plays each."""
 FEWEST_SEGMENTS = 3
 """Pixels of one or two colours play some of them twice: a word of three segments is told from all others for sure."""
 
@@ -66,7 +69,7 @@ class Code:
     @cached_property
     def late(self) -> NDArray[np.bool_]:
         """Whether each pixel changes a bin after the others: shape (pixels,)."""
-        late: NDArray[np.bool_] = (self.number % 2 == 1) & (self.lit.sum() > FEW)
+        late: NDArray[np.bool_] = (self.number % 2 == 1) & (self.width >= EVEN) & (self.lit.sum() > FEW)
         return late
 
     @cached_property
@@ -122,7 +125,7 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
 
     Args:
         patch: its patch.
-        runs: those that play; None: all.
+        runs: those that play; None: all. A clip is read by the code that was played.
 
     Raises:
         PatcherError: more pixels are to play than there are words.

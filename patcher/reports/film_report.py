@@ -77,6 +77,7 @@ def _distance(filming: Filming) -> str:
 
 def _down(number: float) -> str:
     """A number rounded down, to whole ones where it has some."""
+    number += 1e-6  # what is less than that comes of converting units
     return f"{floor(number)}" if number >= 3 else f"{floor(number * 10) / 10:g}"
 
 

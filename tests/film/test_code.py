@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from patcher.errors import PatcherError
-from patcher.film.code import BIN, FEW, LOW, Code, code_of
+from patcher.film.code import BIN, EVEN, FEW, LOW, Code, code_of
 from patcher.film.words import SYMBOLS, words
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.any_show import any_show
@@ -30,13 +30,13 @@ def pixels_of(patch: Patch) -> list[Pixel]:
     return sorted(found)
 
 
-def part_of_full(number: int, width: int, segments: int, together: bool, step: int) -> tuple[int, float]:
+def part_of_full(number: int, width: int, segments: int, few: bool, step: int) -> tuple[int, float]:
     """Which of its channels a pixel plays in a bin, and how bright.
 
     Source: the design: a symbol is two bins; odd numbers are a bin late; segment s of number a lights colour s + a; it
     is bright, or a quarter of that.
     """
-    late = 0 if together or number % 2 == 0 else 1
+    late = 0 if few or width < 3 or number % 2 == 0 else 1
     symbol = (step - late) % (2 * SYMBOLS * segments) // 2
     segment, at = divmod(symbol, SYMBOLS)
     bright = words(segments)[number][segment][at] == 1
@@ -47,12 +47,12 @@ def slow_frames(patch: Patch, universes: list[int], level: float) -> np.ndarray:
     """What goes into each slot in each bin: shape (bins, universes, 512)."""
     every = pixels_of(patch)
     segments = max([3, *(width for _, _, width, _ in every)])
-    together = len(every) <= FEW
+    few = len(every) <= FEW
     frames = np.zeros((62 * segments, len(universes), 512), dtype=np.uint8)
     for number, (universe, channel, width, _) in enumerate(every):
         if universe in universes:
             for step in range(len(frames)):
-                letter, part = part_of_full(number, width, segments, together, step)
+                letter, part = part_of_full(number, width, segments, few, step)
                 slot = floor(part * level * 255 + 0.5)
                 frames[step, universes.index(universe), channel - 1 + letter] = slot
     return frames
@@ -122,18 +122,21 @@ def test_each_pixel_plays_each_letter_and_one_at_a_time(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", seeds(6, 40))
 def test_when_pixels_change(seed: int) -> None:
-    # Source: the design: a symbol is held 0.2 s; odd numbers change 0.1 s after even ones, but where few pixels play
+    # Source: the design: a symbol is held 0.2 s; odd numbers of three colours or more change 0.1 s after the others,
+    # but where few pixels play
     _, patch = laid(a_show(seed))
     code = code_of(patch)
     every = pixels_of(patch)
     slots = sent(code, universes_of(patch), 1.0)
-    begins = {number: set() for number in range(2)}
+    assert EVEN == 3
+    begins: dict[bool, set[int]] = {False: set(), True: set()}
     for number, (universe, channel, width, _) in enumerate(every):
         own = slots[:, universes_of(patch).index(universe), channel - 1 : channel - 1 + width].astype(int)
-        begins[number % 2] |= set((np.abs(own - np.roll(own, 1, axis=0)).sum(axis=1).nonzero()[0] % 2).tolist())
+        late = number % 2 == 1 and width >= EVEN and len(every) > FEW
+        begins[late] |= set((np.abs(own - np.roll(own, 1, axis=0)).sum(axis=1).nonzero()[0] % 2).tolist())
     assert BIN == 0.1
-    assert begins[0] == {0}
-    assert begins[1] <= ({0} if len(every) <= FEW else {1})
+    assert begins[False] == {0}
+    assert begins[True] == ({1} if len(every) > FEW else set())
 
 
 def test_level_scales() -> None:

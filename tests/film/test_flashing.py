@@ -5,9 +5,9 @@ thresholds" and "relative luminance". No more than three general flashes and no 
 one-second period. A general flash is a pair of opposing changes in relative luminance of 10 % or more of the maximum
 relative luminance (1.0), where the relative luminance of the darker image is below 0.80. A red flash is a pair of
 opposing transitions involving a saturated red: one transition is to or from a state whose R/(R + G + B) is 0.8 or
-more, and the states are more than 0.2 apart in the CIE 1976 UCS chromaticity diagram. WCAG 2.1 asked for a change of more
-than 20 in (R − G − B) × 320, where that is not negative; both are held here. 341 × 256 points of 1024 × 768 are about 10
-degrees of view.
+more, and the states are more than 0.2 apart in the CIE 1976 UCS chromaticity diagram. WCAG 2.1 asked for a change of
+more than 20 in (R − G − B) × 320, where that is not negative; both are held here. 341 × 256 points of 1024 × 768
+are about 10 degrees of view.
 
 The light of a pixel is taken to be as its slot says (pulses whose length is the slot), or by the curve of sRGB, as of a
 box that dims by such a curve. White light and light without a name count as the full luminance of a screen's white.
@@ -106,24 +106,25 @@ def red(light: Light) -> int:
     return max(most_flashes(older), most_flashes(newer))
 
 
-def blinking(period: float, low: float, high: float, colour: tuple[float, ...] = (1.0, 1.0, 1.0)) -> Light:
-    steps = np.arange(4 * SECOND) * BIN
-    return (np.where(steps % period < period / 2 - 1e-9, high, low)[:, None] * np.array(colour))[None]
+def blinking(period: int, low: float, high: float, colour: tuple[float, ...] = (1.0, 1.0, 1.0)) -> Light:
+    """A square wave of so many bins."""
+    steps = np.arange(4 * SECOND)
+    return (np.where(steps % period < period // 2, high, low)[:, None] * np.array(colour))[None]
 
 
 @pytest.mark.parametrize(
     ("light", "general_flashes", "red_flashes"),
     [
-        (blinking(0.2, 0.0, 1.0), 5, 0),
-        (blinking(0.4, 0.0, 1.0), 3, 0),
-        (blinking(0.2, 0.0, 0.09), 0, 0),
-        (blinking(0.2, 0.0, 0.1), 5, 0),
-        (blinking(0.2, 0.81, 1.0), 0, 0),
-        (blinking(0.2, 0.79, 1.0), 5, 0),
-        (blinking(0.2, 0.0, 1.0, (1, 0, 0)), 5, 5),
-        (blinking(0.2, 0.0, 0.3, (1, 0, 0)), 0, 5),
-        (blinking(0.2, 0.0, 1.0, (0, 0, 1)), 0, 0),
-        (blinking(0.2, 0.0, 1.0, (1, 0, 0)) + blinking(0.2, 0.3, 0.0, (0, 1, 0)), 0, 5),
+        (blinking(2, 0.0, 1.0), 5, 0),
+        (blinking(4, 0.0, 1.0), 3, 0),
+        (blinking(2, 0.0, 0.09), 0, 0),
+        (blinking(2, 0.0, 0.1), 5, 0),
+        (blinking(2, 0.81, 1.0), 0, 0),
+        (blinking(2, 0.79, 1.0), 5, 0),
+        (blinking(2, 0.0, 1.0, (1, 0, 0)), 5, 5),
+        (blinking(2, 0.0, 0.3, (1, 0, 0)), 0, 5),
+        (blinking(2, 0.0, 1.0, (0, 0, 1)), 0, 0),
+        (blinking(2, 0.0, 1.0, (1, 0, 0)) + blinking(2, 0.3, 0.0, (0, 1, 0)), 0, 5),
     ],
 )
 def test_the_definitions_tell_what_flashes(light: Light, general_flashes: int, red_flashes: int) -> None:
@@ -210,14 +211,14 @@ def check(wiring: Wiring, patch: Patch, level: float) -> None:
                 filled = parts / np.maximum(parts.sum(axis=1, keepdims=True), 1e-12)
                 signals[f"a filled patch at {distance:.1f} m"] = np.tensordot(filled, light, 1)
         for what, signal in signals.items():
-            assert (general(signal), red(signal)) <= (FASTEST_FLASH, FASTEST_FLASH), (what, name)
-            assert red(signal) <= FASTEST_FLASH, (what, name)
+            assert general(signal) <= FASTEST_FLASH, (what, name)
+            assert red(signal) <= FASTEST_FLASH, (what, name, "red")
 
 
 LEVELS = (0.3, 1.0)
 
 
-@pytest.mark.parametrize("level", LEVELS)
+@pytest.mark.parametrize("level", [1.0, *later(0.3)])
 def test_the_shipped_show(level: float) -> None:
     # Source: WCAG 2.2, as above
     wiring = load(SHOWS / "heron-lock.toml")
@@ -243,7 +244,7 @@ def grid(columns: int, rows: int, pitch: float, letters: str) -> dict[str, Any]:
 
 @pytest.mark.parametrize("letters", ["RGB", "W", "R", "GRBW"])
 @pytest.mark.parametrize(
-    ("columns", "rows", "pitch"), [(5, 1, 0.1), (20, 20, 0.05), (21, 20, 0.05), *later((60, 40, 0.025))]
+    ("columns", "rows", "pitch"), [(5, 1, 0.1), (20, 10, 0.05), (21, 10, 0.05), *later((60, 40, 0.025))]
 )
 def test_grids(letters: str, columns: int, rows: int, pitch: float) -> None:
     # Source: WCAG 2.2, as above; the light of their pixels fills them
@@ -258,27 +259,41 @@ def test_grids(letters: str, columns: int, rows: int, pitch: float) -> None:
 def sets(pixels: int) -> Iterator[np.ndarray]:
     """Pixels next to each other by number, as a patch may hold them."""
     for many in (1, 2, 3, 4, 5, 6, 8, 12, 20):
-        for first in range(0, pixels - many + 1, 3):
+        for first in range(0, pixels - many + 1, 1 + pixels // 200):
             yield np.arange(first, first + many)
 
 
-def worst(letters: str) -> int:
-    wiring, patch = laid(grid(FEW, 1, 0.05, letters))
-    light = Field(wiring, patch, code_of(patch), 1.0).light(CURVES["sRGB"])
-    return general(np.stack([light[some].mean(axis=0) for some in sets(FEW)]))
+def worst(columns: int, letters: str) -> int:
+    """The most flashes of either kind of some pixels next to each other that fill a view, at full level."""
+    wiring, patch = laid(grid(columns, 1, 0.05, letters))
+    field = Field(wiring, patch, code_of(patch), 1.0)
+    found = []
+    for curve in CURVES.values():
+        light = field.light(curve)
+        signals = np.stack([light[some].mean(axis=0) for some in sets(columns)])
+        found += [general(signals), red(signals)]
+    return max(found)
 
 
-@pytest.mark.parametrize("letters", ["RGB", "W"])
+@pytest.mark.parametrize("letters", ["RGB", "W", *later("R", "GRBW", "RG")])
 def test_few_pixels_that_fill_the_view_flash_no_faster_than_one(letters: str, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: WCAG 2.2, as above. Were odd numbers late, some would flash four times a second between them.
-    assert worst(letters) <= FASTEST_FLASH
+    assert worst(FEW, letters) <= FASTEST_FLASH
     monkeypatch.setattr(film_code, "FEW", 0)
-    assert worst(letters) > FASTEST_FLASH
+    monkeypatch.setattr(film_code, "EVEN", 1)
+    if letters in ("RGB", "W", "R"):
+        assert worst(FEW, letters) > FASTEST_FLASH
 
 
-@pytest.mark.parametrize("letters", ["RGB", "W", *later("R", "GRBW")])
-def test_more_pixels_than_few_do_not_fall_into_step(letters: str) -> None:
-    # Source: WCAG 2.2, as above: a ninth of them is in a patch when all are in view, and even where it fills the patch
+@pytest.mark.parametrize("letters", ["W", *later("R", "RG")])
+def test_pixels_of_one_or_two_colours_change_together_however_many_they_are(letters: str) -> None:
+    # Source: WCAG 2.2, as above: nothing evens out the light of one colour
+    assert worst(2 * FEW + 1, letters) <= FASTEST_FLASH
+
+
+@pytest.mark.parametrize("letters", ["RGB", *later("GRBW")])
+def test_many_pixels_do_not_fall_into_step(letters: str) -> None:
+    # Source: WCAG 2.2, as above: a ninth of them is in a patch when all are in view; here they fill it
     wiring, patch = laid(grid(3000, 1, 0.05, letters))
     light = Field(wiring, patch, code_of(patch), 1.0)
     for curve in CURVES.values():
