@@ -139,9 +139,9 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
             places.append(pixel_places(at, np.arange(link.pixels), link.channels))
             widths.append(np.full(link.pixels, link.channels))
             lit.append(np.full(link.pixels, chosen is None or link.run in chosen))
-    first, width, on = (np.concatenate(each) if each else np.empty(0, dtype=int) for each in (places, widths, lit))
+    first, width = (np.concatenate(each) if each else np.empty(0, dtype=np.int64) for each in (places, widths))
     order = np.argsort(first, kind="stable")
-    on = on[order].astype(bool)
+    on: NDArray[np.bool_] = np.concatenate([np.empty(0, dtype=bool), *lit])[order]
     segments = max(FEWEST_SEGMENTS, int(width.max(initial=0)))
     most = len(words(segments))
     if (plays := int(on.sum())) > most:

@@ -30,7 +30,7 @@ def finest_pitch(wiring: Wiring, runs: Collection[str]) -> float | None:
         if at is None:
             found += filter(None, [wiring.show.type_of(wiring.show.runs[run]).pitch])
             continue
-        places = np.unique(np.round(at / _SAME), axis=0) * _SAME
+        places = at[np.unique(np.round(at / _SAME), axis=0, return_index=True)[1]]
         if len(places) > 1:
             found.append(float(np.median(KDTree(places).query(places, k=2)[0][:, 1])))
     return min(found, default=None)
