@@ -31,8 +31,9 @@ TOGETHER = {
     "swap": {"test_swap"},
     "wire": {
         "test_artnet_libraries", "test_bench", "test_blackout", "test_bounded", "test_close_view", "test_commands",
-        "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files", "test_guard",
-        "test_handover", "test_listen", "test_network", "test_patterns", "test_play", "test_readme", "test_record",
+        "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files",
+        "test_film_play", "test_guard", "test_handover", "test_listen",
+        "test_network", "test_patterns", "test_play", "test_readme", "test_record",
         "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page",
         "test_todo", "test_two_hosts", "test_verify", "test_yard",
     },

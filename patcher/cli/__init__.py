@@ -20,6 +20,7 @@ from patcher.cli import (
     check,
     demo,
     diagnose,
+    film,
     listen,
     phone,
     plan_files,
@@ -61,8 +62,8 @@ app = typer.Typer(
 )  # fmt: skip
 for _command in (
     plan_files.new, check.check, plan_files.patch, plan_files.diff, todo.todo, adopt.adopt, swap.swap, power.power,
-    check.where, send.send, bench.bench, listen.listen, yard.yard, verify.verify, diagnose.diagnose, sheet.sheet,
-    phone.phone, check.schema, demo.demo,
+    check.where, send.send, bench.bench, listen.listen, yard.yard, verify.verify, diagnose.diagnose, film.film,
+    sheet.sheet, phone.phone, check.schema, demo.demo,
 ):  # fmt: skip
     app.command(_command.__name__, cls=Command)(_command)
 app.command("help", cls=Command)(help_)

@@ -24,6 +24,9 @@ PATTERNS = "The test pattern; patcher help patterns explains each."
 ShowFile = Annotated[Path, typer.Argument(metavar="SHOW", help="The show file.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for scripts.")]
 Yard = Annotated[bool, typer.Option("--yard", help="Send to `patcher yard` on this machine, not to the boxes.")]
+To = Annotated[
+    str | None, typer.Option("--to", metavar="ADDRESS", help="Send everything to this address, not to the boxes.")
+]
 Interface = Annotated[
     str | None, typer.Option("--interface", metavar="ADDRESS", help="Address of this machine to send from.")
 ]
@@ -47,7 +50,9 @@ SparePixels = Annotated[
     ),
 ]  # fmt: skip
 
-# What `send` and `bench` share.
+# What `send`, `bench` and `film` share.
+Level = Annotated[float, typer.Option("--level", metavar="0..1", min=0, max=1, help="Brightness.")]
+Priority = Annotated[int, typer.Option("--priority", metavar="N", min=0, max=LAST_PRIORITY, help="E1.31 priority.")]
 Pattern = Annotated[PatternName, typer.Argument(metavar="PATTERN", help=PATTERNS)]
 BenchPattern = Annotated[PatternName, typer.Argument(metavar="[PATTERN]", help=PATTERNS)]
 Seconds = Annotated[float | None, typer.Option("--seconds", metavar="N", min=0, help="Stop after N seconds.")]
@@ -60,7 +65,7 @@ class PatternOptions:
     """How a pattern looks, and how it is played: each field is an option; see `spread`."""
 
     colour: Annotated[str, typer.Option(metavar="COLOUR", help="A colour by name, or #rrggbb.")] = "white"
-    level: Annotated[float, typer.Option(metavar="0..1", min=0, max=1, help="Brightness.")] = TEST_LEVEL
+    level: Level = TEST_LEVEL
     by: Annotated[str, typer.Option(metavar="WAY", help="How a sweep moves: rows, columns, x or y.")] = "rows"
     every: Annotated[
         int, typer.Option(metavar="N", min=LEAST_EVERY, max=100_000, help="Pixels from one milestone to the next.")
@@ -74,7 +79,7 @@ class PatternOptions:
         float | None, typer.Option(metavar="N", min=0.01, help="Stop after N times through the pattern.")
     ] = None
     step: Annotated[bool, typer.Option("--step", help="Step by hand: → next, ← previous, q stop.")] = False
-    priority: Annotated[int, typer.Option(metavar="N", min=0, max=LAST_PRIORITY, help="E1.31 priority.")] = PRIORITY
+    priority: Priority = PRIORITY
     interface: Interface = None
     sync: Annotated[bool, typer.Option("--sync", help="Send synchronization packets: all boxes change at once.")] = (
         False

@@ -3,6 +3,9 @@
 Every pixel that has channels plays a word of its own. In each segment of the word one of its colours plays, and the
 others are dark; a symbol is bright or low, so that a pixel that is lit stays visible. A *bin* is half a symbol: pixels
 with odd numbers change one bin after those with even ones, so that half of all pixels stay as they are at any change.
+Where only a few pixels play they all change together, and so do those of one or two colours: where a few fill a
+person's view they would else flash up to four times a second between them, though each flashes 2.5 times. WCAG 2.2
+allows three.
 """
 
 from __future__ import annotations
@@ -27,6 +30,10 @@ BIN = 0.1
 """Seconds. A symbol is two of them: a pixel then flashes 2.5 times a second at most."""
 LOW = 0.25
 """What a symbol of 0 has, as a part of the light of a 1."""
+FEW = 200
+"""So many pixels all change together. More of them do not fall into step by chance: held by the tests of flashing."""
+EVEN = 3
+"""Pixels of so many colours even each other's light out: at any moment a part of them plays each."""
 FEWEST_SEGMENTS = 3
 """Pixels of one or two colours play some of them twice: a word of three segments is told from all others for sure."""
 
@@ -60,19 +67,24 @@ class Code:
         return self.bins * BIN
 
     @cached_property
+    def late(self) -> NDArray[np.bool_]:
+        """Whether each pixel changes a bin after the others: shape (pixels,)."""
+        late: NDArray[np.bool_] = (self.number % 2 == 1) & (self.width >= EVEN) & (self.lit.sum() > FEW)
+        return late
+
+    @cached_property
     def symbols(self) -> NDArray[np.uint8]:
-        """Each pixel's word in bins: shape (pixels, bins). Bin 0 of an odd one is still the last of the cycle before."""
+        """Each pixel's word in bins: shape (pixels, bins). In bin 0 a late one still ends the cycle before."""
         own = words(self.segments)[self.number].reshape(len(self.first), -1)
         binned = np.repeat(own, 2, axis=1)
-        late = self.number % 2 == 1
-        binned[late] = np.roll(binned[late], 1, axis=1)
+        binned[self.late] = np.roll(binned[self.late], 1, axis=1)
         return binned
 
     @cached_property
     def segment_of(self) -> NDArray[np.int64]:
-        """The segment that each pixel plays in each bin: shape (2, bins), for even and for odd ones."""
-        even = np.repeat(np.arange(self.segments), 2 * SYMBOLS)
-        return np.stack([even, np.roll(even, 1)])
+        """The segment that each pixel plays in each bin: shape (2, bins), for those in time and for late ones."""
+        in_time = np.repeat(np.arange(self.segments), 2 * SYMBOLS)
+        return np.stack([in_time, np.roll(in_time, 1)])
 
     def pixel_of(self, channels: Channels) -> tuple[Channels, Channels]:
         """Which pixel each running channel belongs to, and which of its channels it is; pixel -1 for none."""
@@ -90,7 +102,7 @@ class Code:
         """What running channels do, as parts of the brightest: shape (…, bins); those of no pixel are dark."""
         pixel, letter = self.pixel_of(channels)
         number = self.number[pixel][..., None]
-        segment = self.segment_of[self.number[pixel] % 2]
+        segment = self.segment_of[self.late[pixel].astype(int)]
         plays = (segment + number) % self.width[pixel][..., None] == letter[..., None]
         lights = plays & (pixel >= 0)[..., None] & self.lit[pixel][..., None]
         found: Drive = np.where(lights, LOW + (1 - LOW) * self.symbols[pixel], 0).astype(np.float32)
@@ -113,7 +125,7 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
 
     Args:
         patch: its patch.
-        runs: those that play; None: all.
+        runs: those that play; None: all. A clip is read by the code that was played.
 
     Raises:
         PatcherError: more pixels are to play than there are words.
@@ -127,9 +139,9 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
             places.append(pixel_places(at, np.arange(link.pixels), link.channels))
             widths.append(np.full(link.pixels, link.channels))
             lit.append(np.full(link.pixels, chosen is None or link.run in chosen))
-    first, width, on = (np.concatenate(each) if each else np.empty(0, dtype=int) for each in (places, widths, lit))
+    first, width = (np.concatenate(each) if each else np.empty(0, dtype=np.int64) for each in (places, widths))
     order = np.argsort(first, kind="stable")
-    on = on[order].astype(bool)
+    on: NDArray[np.bool_] = np.concatenate([np.empty(0, dtype=bool), *lit])[order]
     segments = max(FEWEST_SEGMENTS, int(width.max(initial=0)))
     most = len(words(segments))
     if (plays := int(on.sum())) > most:

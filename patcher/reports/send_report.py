@@ -1,4 +1,4 @@
-"""What `send` and `bench` print: what should be lit, which boxes cannot be reached, and how much was sent."""
+"""What `send`, `bench` and `film` print: what should be lit, which boxes cannot be reached, and how much was sent."""
 
 from __future__ import annotations
 
@@ -138,10 +138,15 @@ def document(sent: Sent) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def say_dry_run(pattern: Pattern, goals: list[Target]) -> None:
-    """Print what would be sent where."""
+def say_goals(goals: list[Target]) -> None:
+    """Print where a frame would be sent."""
     hosts = list(dict.fromkeys(f"{goal.host}:{goal.port}" for goal in goals))
     print(f"Would send {count(len(goals), 'packet')} a frame to {first_few(hosts, MOST_LINES)}. Nothing is sent.")
+
+
+def say_dry_run(pattern: Pattern, goals: list[Target]) -> None:
+    """Print what would be sent where."""
+    say_goals(goals)
     for step in range(min(pattern.steps, MOST_STEPS)):
         for line in pattern.look(step).says:
             print(f"{step + 1:>4}  {line}")
@@ -151,8 +156,10 @@ def say_dry_run(pattern: Pattern, goals: list[Target]) -> None:
 
 def dry_run_document(pattern: Pattern, goals: list[Target]) -> dict[str, Any]:
     """What would be sent where, for scripts."""
-    return {
-        "steps": pattern.steps,
-        "says": [pattern.look(step).says for step in range(min(pattern.steps, MOST_STEPS))],
-        "targets": [{"protocol": goal.protocol, "universe": goal.universe, "host": goal.host} for goal in goals],
-    }
+    says = [pattern.look(step).says for step in range(min(pattern.steps, MOST_STEPS))]
+    return {"steps": pattern.steps, "says": says, "targets": goals_document(goals)}
+
+
+def goals_document(goals: list[Target]) -> list[dict[str, Any]]:
+    """Where a frame would be sent, for scripts."""
+    return [{"protocol": goal.protocol, "universe": goal.universe, "host": goal.host} for goal in goals]

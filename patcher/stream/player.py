@@ -5,16 +5,17 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
 
 from patcher.frames.levels import Levels
-from patcher.frames.looks import Look
-from patcher.frames.patterns import Pattern
 from patcher.stream.clock import Clock
 from patcher.stream.reach import Reach
 from patcher.stream.sender import DARK, Sender
 
 OWED = 2
 """Steps that are made up for after a pause, one a frame: more would flash by."""
+SLIVER = 1e-6
+"""Part of a step by which a frame that is in time may seem too early, for numbers are rounded."""
 LONGEST_WAIT = 0.05
 """Seconds after which a stop is noticed at the latest."""
 
@@ -27,13 +28,29 @@ class Move:
     to: int | None = None
 
 
+Shown = TypeVar("Shown")
+ShownOnly = TypeVar("ShownOnly", covariant=True)
+
+
+class Steps(Protocol[ShownOnly]):
+    """What is played: a number of steps, and what each shows. A test pattern is such."""
+
+    @property
+    def steps(self) -> int:
+        """How many there are."""
+
+    @property
+    def look(self) -> Callable[[int], ShownOnly]:
+        """What a step shows, from 0."""
+
+
 Hands = Callable[[float], Move | None]
 """Waits at most so many seconds for a person's next move."""
 
 
 @dataclass
-class Playing:
-    """How a pattern is played.
+class Playing(Generic[Shown]):
+    """How a pattern, or anything else of steps, is played.
 
     Attributes:
         pattern: the pattern.
@@ -42,37 +59,39 @@ class Playing:
         loops: how often through all steps; None is without end.
         stopped: whether to stop, asked between frames and while waiting.
         hands: a person's keys, or None.
+        keeps_time: after a pause of the machine steps are left out, since somebody else counts the time, too.
     """
 
-    pattern: Pattern
+    pattern: Steps[Shown]
     rate: float
     seconds: float | None
     loops: float | None
     stopped: Callable[[], bool]
     hands: Hands | None = None
+    keeps_time: bool = False
 
     def play(
         self,
         sender: Sender,
         clock: Clock,
-        render: Callable[[Look], Levels],
-        tell: Callable[[int, Look], None],
+        render: Callable[[Shown], Levels],
+        tell: Callable[[int, Shown], None],
         tell_reach: Callable[[Reach], None],
     ) -> int:
         """Send frames until the time, the loops or the person says stop, and say how many they were.
 
         No step is left out: where frames come slower than steps, each frame shows the next step. After a pause of the
-        machine the pattern goes on from where it was.
+        machine the pattern goes on from where it was; what keeps time goes on where it would be without the pause.
 
         Args:
             sender: sends them.
             clock: says when.
-            render: turns a look into levels.
-            tell: is given each new step and its look, after it was sent.
+            render: turns what a step shows into levels.
+            tell: is given each new step and what it shows, after it was sent.
             tell_reach: is given what is heard of boxes that cannot be reached, or can again.
         """
         step, shown, sent, levels = 0, -1, 0, DARK
-        pace, moves = _Pace(self.rate), _Moves(self.hands)
+        pace, moves = _Pace(self.rate, keeps_time=self.keeps_time), _Moves(self.hands)
 
         def wait(left: float) -> bool:
             if self.stopped():
@@ -104,16 +123,19 @@ class Playing:
 
 class _Pace:
     """How many steps are due by time: none is left out, and after a pause of the machine they go on from where they
-    were.
+    were. What keeps time shows the step that is due.
     """
 
-    def __init__(self, rate: float) -> None:
+    def __init__(self, rate: float, *, keeps_time: bool) -> None:
         self._rate = rate
+        self._keeps_time = keeps_time
         self._walked = -1
         self._forgotten = 0
 
     def steps(self, elapsed: float) -> int:
         """The step that a frame after so many seconds shows, counted on through all loops."""
+        if self._keeps_time:
+            return int(elapsed * self._rate + SLIVER)
         due = int(elapsed * self._rate) - self._forgotten
         more = max(0, due - self._walked - 1 - OWED)
         self._forgotten += more

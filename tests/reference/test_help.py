@@ -306,6 +306,8 @@ DOCUMENTS = [
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", *TO_US]),
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", "--dry-run"]),
     ("send, bench", ["bench", "127.0.0.1", "dot", "--pixels", "3", "--dry-run"]),
+    ("film", ["film", "SHOW", "--on", "gatepost", *TO_US]),
+    ("film", ["film", "SHOW", "--dry-run"]),
     ("yard", ["yard", "SHOW", "--seconds", "0.1"]),
     ("listen", ["listen", "SHOW", "--yard", "--seconds", "0.1"]),
     ("verify", ["verify", "SHOW", "--report"]),

@@ -163,6 +163,7 @@ COMMANDS = {
     "verify": "verify SHOW --yard --by-hand",
     "verify by itself": "verify SHOW --yard --fault cut:logs/3 --again",
     "diagnose": "diagnose SHOW logs --yard",
+    "film": "film SHOW --yard",
     "phone": "phone SHOW --yard --port 0",
 }
 
