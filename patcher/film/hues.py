@@ -31,7 +31,7 @@ PLANNED, SURE = 8.0, 4.0
 """What speaks against any other colours than the planned ones, as a logarithm; by how much less than against all others
 must speak against those that are held to be true."""
 APART = 14.0
-"""How much must speak against other letters in a light that looks just as it should, so that anything is told at all."""
+"""How much must speak against other letters in a light that looks just as it should, so that anything is told."""
 WIDER = 1.3
 """By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
@@ -99,7 +99,7 @@ def _mix(level: Numbers, plays: NDArray[np.bool_], planned: Hues) -> Numbers:
         if ratios:
             found[:, segment] /= max(0.1, float(np.median(ratios)))
     own = np.where(plays, found.sum(axis=2), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    return found / np.maximum(own, 1e-6)[:, None, None]
+    return np.asarray(found / np.maximum(own, 1e-6)[:, None, None], dtype=np.float32)
 
 
 def _centres(mix: Numbers, plays: NDArray[np.bool_], planned: Hues, own: list[int]) -> NDArray[np.float64] | None:
@@ -231,7 +231,7 @@ def _ways_of(planned: Hues, own: list[int]) -> Hues:
 def _flat(mix: NDArray[np.generic]) -> NDArray[np.float64]:
     """Differences between segments, laid side by side: shape (…, segments × 3)."""
     level = np.asarray(mix, dtype=np.float64)
-    return (level - level.mean(axis=1, keepdims=True)).reshape(len(level), -1)
+    return np.asarray((level - level.mean(axis=1, keepdims=True)).reshape(len(level), -1), dtype=np.float64)
 
 
 def _ways(

@@ -128,7 +128,7 @@ def strongest(every: Lights) -> Lights:
 
 
 def direct(every: Lights) -> Lights:
-    """Lights without the reflections of others: of those with one word, what has much less light than the one with most."""
+    """Lights without reflections: of those with one word, without what has much less light than the brightest."""
     most = np.zeros(int(every.pixel.max(initial=-1)) + 1, dtype=np.float32)
     np.maximum.at(most, every.pixel, every.flux)
     return every.of(np.flatnonzero(every.flux >= REFLECTED * most[every.pixel]))
