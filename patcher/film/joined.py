@@ -11,7 +11,7 @@ whole run, so nothing of the run is proved, and nothing of it is said to be wron
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from patcher.errors import PatcherError
 from patcher.faults import DARK, Fault, Planned, Takes, build, departure
 from patcher.film.verdict import PixelVerdict, Verdict, Word
 from patcher.trade import CHANNELS
+from patcher.wiring import port_name
 
 READ: tuple[Word, ...] = ("proved", "other", "colour")
 """What light has told of a pixel."""
@@ -55,6 +56,7 @@ def joined(plan: Planned, clips: Sequence[Verdict]) -> Joined:
     """Several clips' verdicts of one show as one; of none, every pixel that hangs is unseen."""
     if not clips:
         return _nothing(plan)
+    clips = [replace(clip, faults=tuple(_in_order(plan, fault) for fault in clip.faults)) for clip in clips]
     every = [tuple(of_pixel) for of_pixel in zip(*(clip.pixels for clip in clips), strict=True)]
     against = {words[0].run for words in every if _contradict(words)}
     lit = [pixel for words in every for pixel in words if pixel.word in READ]
@@ -85,6 +87,15 @@ def _nothing(plan: Planned) -> Joined:
         PixelVerdict(run.name, number, "unseen", None, None) for run in runs for number in range(1, run.pixels + 1)
     )
     return Joined(Verdict(pixels, ()), (0,) * len(pixels))
+
+
+def _in_order(plan: Planned, fault: Fault) -> Fault:
+    """A fault that has two places, which may be named in any order, with them as the show file has them."""
+    if not fault.kind.startswith("swapped"):
+        return fault
+    show = plan.wiring.show
+    order = [*show.runs, *(port_name(*port) for port in plan.wiring.chains), *show.controllers]
+    return replace(fault, where=",".join(sorted(fault.where.split(","), key=order.index)))
 
 
 def _best(words: Sequence[PixelVerdict]) -> int:

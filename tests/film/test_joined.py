@@ -12,6 +12,7 @@ from rig.heron_lock import heron
 
 WIRING, PATCH, PLAN, _ = heron()
 DRAWN = [name for name, run in WIRING.show.runs.items() if run.hung and run.shape_name != "none"]
+SOUND = perfect(PLAN)
 PIXELS = sum(run.pixels for run in WIRING.show.runs.values() if run.hung)
 
 
@@ -35,7 +36,7 @@ def test_clips_of_parts_make_the_whole() -> None:
     # Source: what is in the picture of one of them is proved, all of it but what has no picture
     parts = [perfect(PLAN, unseen=[run for at, run in enumerate(DRAWN) if at % 3 != part]) for part in range(3)]
     whole = joined(PLAN, parts)
-    assert whole.verdict.pixels == perfect(PLAN).pixels
+    assert whole.verdict.pixels == SOUND.pixels
     assert whole.contradicted == ()
     for pixel, clip in zip(whole.verdict.pixels, whole.clip, strict=True):
         if pixel.run in DRAWN:
@@ -45,8 +46,7 @@ def test_clips_of_parts_make_the_whole() -> None:
 @pytest.mark.parametrize(("first", "second"), list(product(ORDER, ORDER)))
 def test_the_word_that_says_more_wins_and_two_that_differ_win_nothing(first: str, second: str) -> None:
     lit_by = {"other": (9, 1)}
-    sound = perfect(PLAN)
-    clips = [with_word(sound, "gable", 7, word, lit_by.get(word)) for word in (first, second)]
+    clips = [with_word(SOUND, "gable", 7, word, lit_by.get(word)) for word in (first, second)]
     for order in permutations(clips):
         found = joined(PLAN, order)
         read = {"proved", "other", "colour"} & {first, second}
@@ -58,9 +58,13 @@ def test_the_word_that_says_more_wins_and_two_that_differ_win_nothing(first: str
 
 def test_a_contradiction_takes_the_proof_from_the_whole_run_and_from_no_other() -> None:
     slipped = perfect(PLAN, faults_of(PLAN, "missing:gable/40"))
-    found = joined(PLAN, [perfect(PLAN), slipped])
+    found = joined(PLAN, [SOUND, slipped])
     assert "gable" in found.contradicted
-    assert not {word for (run, _), word in words(found.verdict).items() if run == "gable"} & {"proved", "other", "colour"}
+    assert not {word for (run, _), word in words(found.verdict).items() if run == "gable"} & {
+        "proved",
+        "other",
+        "colour",
+    }
     assert found.verdict.faults == ()
     assert list(map(str, found.withdrawn)) == ["missing:gable/40"]
     port = set(WIRING.chains[WIRING.ports["gable"]])
@@ -77,7 +81,7 @@ def test_two_names_for_what_two_clips_saw_are_believed_only_where_they_go_togeth
     assert set(joined(PLAN, [one, two]).verdict.faults) == {*truth}
     # a fault that the other clip's light speaks against is not named
     wrong = perfect(PLAN, truth, unseen=moored, named=faults_of(PLAN, "reversed:eaves"))
-    assert "reversed:eaves" not in map(str, joined(PLAN, [perfect(PLAN), wrong]).verdict.faults)
+    assert "reversed:eaves" not in map(str, joined(PLAN, [SOUND, wrong]).verdict.faults)
 
 
 def test_light_refutes_a_fault_that_only_darkness_told() -> None:
@@ -103,7 +107,10 @@ def test_a_dark_pixel_is_named_only_by_two_clips_from_different_places_that_prov
     wider = perfect(PLAN, seen_from=LEFT, hidden=[("gable", 20), ("gable", 21)])
     assert joined(PLAN, [front, wider]).verdict.faults == ()
     for end in (1, WIRING.show.runs["gable"].pixels):
-        ends = [perfect(PLAN, seen_from=at, hidden=[("gable", end)]) for at in (LEFT, ((40.0, 0, 9), (0, -40.0, 9), (0, 0, 1)))]
+        ends = [
+            perfect(PLAN, seen_from=at, hidden=[("gable", end)])
+            for at in (LEFT, ((40.0, 0, 9), (0, -40.0, 9), (0, 0, 1)))
+        ]
         assert joined(PLAN, ends).verdict.faults == ()
     assert from_elsewhere(front, side)
     assert not from_elsewhere(front, zoomed)
