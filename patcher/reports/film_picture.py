@@ -92,7 +92,7 @@ def darkened(frame: Still) -> tuple[Still, float]:
     wide, high = (2 * round(scale * side / 2) for side in frame.shape[1::-1])
     larger = cv2.resize(frame, (wide, high), interpolation=way).astype(np.float32) / 255
     grey = larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    dim = 0.06 + 0.30 * grey**0.8
+    dim = 0.07 + 0.36 * grey**0.6
     tinted = np.clip(dim[:, :, None] * np.array([0.85, 0.95, 1.15], dtype=np.float32), 0, 1)
     return np.round(255 * tinted).astype(np.uint8), scale
 
