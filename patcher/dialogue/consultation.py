@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -12,15 +12,12 @@ from patcher.diagnosis.case import Diagnosis
 from patcher.diagnosis.hypotheses import runs_of
 from patcher.dialogue.answerer import BACK
 from patcher.dialogue.handover import about, seen_of
-from patcher.errors import PatcherError
+from patcher.dialogue.remedy_words import say_causes, say_remedies
 from patcher.faults import departure, in_words
 from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.remedies.confirmation import confirming, steps_of
-from patcher.remedies.plan_edits import STARTS, UNSAID
-from patcher.remedies.remedies import LOW_VOLTAGE, if_set_as_planned, in_file_alone, not_wiring, remedy
-from patcher.remedies.rewrite import rewritten
-from patcher.show.show_file import read_text
+from patcher.remedies.remedies import not_wiring
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
 from patcher.visible import argument
@@ -37,11 +34,6 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
 
 MOST_NAMED = 6
-MOST_TRIED = 12
-"""Of so many faults that look alike, the first that the show file can say is offered."""
-CAUTION = (
-    "Switch the supply off at its plug before you open a box or touch a wire. Solder on the ground, off the ladder."
-)
 
 
 @dataclass
@@ -154,45 +146,8 @@ class Consulting:
         """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
         be changed.
         """
-        self.say(f"  {CAUTION}")
-        for fault in same[0]:
-            todo = remedy(argument(self.path), self.wiring, fault)
-            self.say(f"  To fix it: {todo.says}.")
-            if todo.causes:
-                self.say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
-            self._say_causes(todo.causes, todo.volts)
-            if todo.tells:
-                self.say(f"  To tell which: {todo.tells}.")
-        return self._say_lines(same)
-
-    def _say_causes(self, causes: Sequence[str], volts: Sequence[str]) -> None:
-        """The causes, most usual first; the planned voltage below the one that is too low a voltage."""
-        for number, cause in enumerate(causes, start=1):
-            self.say(f"    {number}. {cause}")
-            for says in volts if cause in LOW_VOLTAGE else ():
-                self.say(f"       {says}.")
-
-    def _say_lines(self, same: Sequence[Hypothesis]) -> Rewritten | None:
-        text, why = read_text(self.path), ""
-        for faults in same[:MOST_TRIED]:
-            try:
-                change = rewritten(text, self.plan, faults)
-            except PatcherError as error:
-                why = why or error.findings[0].says.removeprefix(UNSAID)
-                continue
-            self.assumed = faults
-            if all(in_file_alone(self.wiring, fault) for fault in faults):
-                self.say(f"  Change {self.path.name}:")
-            else:
-                self.say(f"  {_or_plan_it(self.wiring, faults, self.path.name, likeliest=faults == same[0])}")
-            for line in change.lines:
-                self.say(f"    {line}")
-            for line in _then(change, argument(self.path)):
-                self.say(f"    {line}")
-            return change
-        if any(fault.kind != "flicker" for fault in same[0]):
-            self.say(f"  The show file cannot be changed instead: {why}.")
-        return None
+        change, self.assumed = say_remedies(self.path, self.plan, same, self.say)
+        return change
 
     def say_not_wiring(self, thing: str) -> None:
         """What else it may be, where the wiring is as planned."""
@@ -200,7 +155,7 @@ class Consulting:
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
         for symptom in not_wiring(argument(self.path), self.wiring, runs):
             self.say(f"  {symptom.says}:")
-            self._say_causes(symptom.causes, symptom.volts)
+            say_causes(symptom.causes, symptom.volts, self.say)
             self.say(f"    To tell which: {symptom.tells}.")
 
     def last_look(self, same: Sequence[Hypothesis]) -> Step | None:
@@ -238,35 +193,6 @@ def known_in_words(known: Known, pixels: int) -> str:
     if known.ends is None or known.ends[1] >= pixels or known.ends[1] < first:
         return f"{says}."
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
-
-
-def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: bool) -> str:
-    """What may be done in place of fixing faults by hand: what stays as it is, and under which conditions."""
-    only = [] if likeliest else [in_words(faults)]
-    only += dict.fromkeys(filter(None, (if_set_as_planned(wiring, fault) for fault in faults)))
-    begins = f"Or, if {' and '.join(only)}, leave" if only else "Or leave"
-    kinds = {fault.kind for fault in faults}
-    if not kinds & {*STARTS}:
-        return f"{begins} the wiring as it is, and change {file}:"
-    both = "the wiring and the start addresses" if kinds - {*STARTS} else "the start addresses"
-    return f"{begins} {both} as they are, and plan them so; change {file}:"
-
-
-def _then(change: Rewritten, path: str) -> Iterator[str]:
-    """What else changes with the show file, in words."""
-    starts = [box for box in change.boxes if box not in change.ports]
-    if change.boxes or change.moved:
-        yield f"then patcher patch {path}" + f"; patcher todo {path} lists what to change:" * bool(
-            starts or change.moved
-        )
-    if starts:
-        yield f"the settings of {', '.join(starts)}"
-    if change.moved:
-        yield f"what the player is told of {', '.join(change.moved)}"
-    if change.ports:
-        yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
-    if change.counted:
-        yield f"and note: the pixels of {', '.join(change.counted)} are then counted from another place"
 
 
 def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:

@@ -19,6 +19,7 @@ import stat
 import sys
 import time
 import unicodedata
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
@@ -134,6 +135,34 @@ def sealed(text: str) -> str:
     bare = text[: match.start()] + "0" * 16 + text[match.end() :]
     seal = hashlib.sha256(bare.encode(errors="replace")).hexdigest()[:16]
     return text[: match.start()] + seal + text[match.end() :]
+
+
+_PNG_HEAD = 33
+"""Octets of the signature and the first chunk of a PNG."""
+
+
+def sealed_png(png: bytes) -> bytes:
+    """A PNG with its seal in a chunk of text behind the first one. Source: W3C, PNG (third edition), 11.3.3.2."""
+    text = b"tEXtSoftware\0written by Patcher, seal " + hashlib.sha256(png).hexdigest()[:16].encode()
+    chunk = (len(text) - 4).to_bytes(4, "big") + text + zlib.crc32(text).to_bytes(4, "big")
+    return png[:_PNG_HEAD] + chunk + png[_PNG_HEAD:]
+
+
+def write_png(path: Path, png: bytes) -> None:
+    """Write a picture, in the place of nothing but an earlier one.
+
+    Raises:
+        PatcherError: the file is there and is not what Patcher wrote, or it could not be written; it is as it was.
+    """
+    new = sealed_png(png)
+    real, mark = _real(path), len(new) - len(png)
+    with alone_with(path), _in_words(path):
+        old = _octets(path, real)
+        if old is not None and sealed_png(old[:_PNG_HEAD] + old[_PNG_HEAD + mark :]) != old:
+            says = "exists already, and Patcher did not write it; nothing was changed"
+            raise refuse(str(path), says, "name another file, or move this one away first")
+        temporary = _prepared(path, real, new)
+        temporary.replace(real)
 
 
 @contextmanager

@@ -26,19 +26,21 @@ CHAPTERS: tuple[Chapter, ...] = get_args(Chapter)
 
 @dataclass(frozen=True, slots=True)
 class RecordedAnswer:
-    """What a person said of one item.
+    """What a person said of one item, or what a film proved.
 
     Attributes:
         says: `yes`, `no` or `cannot tell`.
         when: local time, with its zone.
         against: the digest of what it depends on, at that time.
         found: after a no, the faults that the diagnosis found; all of them look alike.
+        film: where it was not a person who said it but a film: the digests of its clips.
     """
 
     says: Says
     when: When
     against: str
     found: tuple[str, ...] = ()
+    film: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

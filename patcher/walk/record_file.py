@@ -43,6 +43,8 @@ def dump(record: Record) -> str:
         keys: dict[str, Any] = {"says": answer.says, "when": _in_minutes(answer.when), "against": answer.against}
         if answer.found:
             keys["found"] = list(answer.found)
+        if answer.film:
+            keys["film"] = list(answer.film)
         proved.setdefault(item.thing, {})[item.what] = keys
     tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
     for chapter in CHAPTERS:

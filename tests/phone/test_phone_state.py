@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.question_frame import Painter
-from patcher.dialogue.consultation import CAUTION, Consulting
+from patcher.dialogue.consultation import Consulting
+from patcher.dialogue.remedy_words import CAUTION
 from patcher.faults import parse, planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS

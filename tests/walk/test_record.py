@@ -27,7 +27,8 @@ TIMES = st.builds(
     lambda at, zone: at.replace(tzinfo=zone, microsecond=0),
     st.datetimes(datetime(2001, 1, 1), datetime(2099, 1, 1)), ZONES,
 )  # fmt: skip
-ANSWERS = st.builds(RecordedAnswer, st.sampled_from(SAYS), TIMES, WORDS, st.lists(WORDS, max_size=3).map(tuple))
+CODES = st.lists(WORDS, max_size=3).map(tuple)
+ANSWERS = st.builds(RecordedAnswer, st.sampled_from(SAYS), TIMES, WORDS, CODES, CODES)
 ENTRIES = st.lists(st.builds(Entry, WORDS, TIMES, WORDS), max_size=3).map(tuple)
 RECORDS = st.builds(
     Record, st.dictionaries(st.builds(Item, WORDS, st.sampled_from(WHATS)), ANSWERS, max_size=5),

@@ -1,0 +1,107 @@
+"""What to do about faults, in words: with the hands, and in the show file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from patcher.errors import PatcherError
+from patcher.faults import in_words
+from patcher.remedies.plan_edits import STARTS, UNSAID
+from patcher.remedies.remedies import LOW_VOLTAGE, if_set_as_planned, in_file_alone, remedy
+from patcher.remedies.rewrite import rewritten
+from patcher.show.show_file import read_text
+from patcher.visible import argument
+
+if TYPE_CHECKING:
+    from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.faults import Planned
+    from patcher.remedies.rewrite import Rewritten
+    from patcher.wiring import Wiring
+
+    Say = Callable[[str], None]
+
+MOST_TRIED = 12
+"""Of so many faults that look alike, the first that the show file can say is offered."""
+CAUTION = (
+    "Switch the supply off at its plug before you open a box or touch a wire. Solder on the ground, off the ladder."
+)
+
+
+def say_remedies(
+    path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say
+) -> tuple[Rewritten | None, Hypothesis]:
+    """Say how to fix the likeliest of what looks alike, by hand or in the file.
+
+    Returns:
+        The show file as it could be, and the faults that it then describes; None and none where it cannot be changed.
+    """
+    say(f"  {CAUTION}")
+    for fault in same[0]:
+        todo = remedy(argument(path), plan.wiring, fault)
+        say(f"  To fix it: {todo.says}.")
+        if todo.causes:
+            say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
+        say_causes(todo.causes, todo.volts, say)
+        if todo.tells:
+            say(f"  To tell which: {todo.tells}.")
+    return say_lines(path, plan, same, say)
+
+
+def say_causes(causes: Sequence[str], volts: Sequence[str], say: Say) -> None:
+    """The causes, most usual first; the planned voltage below the one that is too low a voltage."""
+    for number, cause in enumerate(causes, start=1):
+        say(f"    {number}. {cause}")
+        for says in volts if cause in LOW_VOLTAGE else ():
+            say(f"       {says}.")
+
+
+def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -> tuple[Rewritten | None, Hypothesis]:
+    """Say which lines of the show file to change, for the first of what looks alike that it can describe."""
+    text, why = read_text(path), ""
+    for faults in same[:MOST_TRIED]:
+        try:
+            change = rewritten(text, plan, faults)
+        except PatcherError as error:
+            why = why or error.findings[0].says.removeprefix(UNSAID)
+            continue
+        if all(in_file_alone(plan.wiring, fault) for fault in faults):
+            say(f"  Change {path.name}:")
+        else:
+            say(f"  {_or_plan_it(plan.wiring, faults, path.name, likeliest=faults == same[0])}")
+        for line in (*change.lines, *_then(change, argument(path))):
+            say(f"    {line}")
+        return change, faults
+    if any(fault.kind != "flicker" for fault in same[0]):
+        say(f"  The show file cannot be changed instead: {why}.")
+    return None, ()
+
+
+def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: bool) -> str:
+    """What may be done in place of fixing faults by hand: what stays as it is, and under which conditions."""
+    only = [] if likeliest else [in_words(faults)]
+    only += dict.fromkeys(filter(None, (if_set_as_planned(wiring, fault) for fault in faults)))
+    begins = f"Or, if {' and '.join(only)}, leave" if only else "Or leave"
+    kinds = {fault.kind for fault in faults}
+    if not kinds & {*STARTS}:
+        return f"{begins} the wiring as it is, and change {file}:"
+    both = "the wiring and the start addresses" if kinds - {*STARTS} else "the start addresses"
+    return f"{begins} {both} as they are, and plan them so; change {file}:"
+
+
+def _then(change: Rewritten, path: str) -> Iterator[str]:
+    """What else changes with the show file, in words."""
+    starts = [box for box in change.boxes if box not in change.ports]
+    if change.boxes or change.moved:
+        yield f"then patcher patch {path}" + f"; patcher todo {path} lists what to change:" * bool(
+            starts or change.moved
+        )
+    if starts:
+        yield f"the settings of {', '.join(starts)}"
+    if change.moved:
+        yield f"what the player is told of {', '.join(change.moved)}"
+    if change.ports:
+        yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
+    if change.counted:
+        yield f"and note: the pixels of {', '.join(change.counted)} are then counted from another place"

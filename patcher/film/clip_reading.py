@@ -1,0 +1,103 @@
+"""Clips read one by one: what each says of a show, and what to do about one that is not good enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from patcher.faults import Planned
+from patcher.film import clip
+from patcher.film.clip import SLOWEST, Facts
+from patcher.film.code import Code
+from patcher.film.verdict import Verdict
+
+PART_FAINT, PART_UNPROVED = 0.1, 0.3
+"""Of the pixels in the picture: where so many are too faint, or lit but not proved, the clip is to be made again."""
+SPARE = 5.0
+"""Seconds that a clip should last longer than the code."""
+
+
+@dataclass(frozen=True, eq=False)
+class ClipReading:
+    """A clip, and what it says.
+
+    Attributes:
+        file: the clip.
+        digest: by which the record knows it again.
+        facts: what it is.
+        verdict: what it says; None where it could not be laid on the show's plan.
+        says: whether it is good enough, and what to do if it is not.
+    """
+
+    file: Path
+    digest: str
+    facts: Facts
+    verdict: Verdict | None
+    says: str
+
+    @property
+    def good(self) -> bool:
+        """Whether there is nothing to do about it."""
+        return self.says == GOOD
+
+
+GOOD = "good"
+FILM_AGAIN = "film again while patcher film plays, in the dark, with the phone propped up and all of it in the picture"
+
+
+def read_clips(
+    paths: Iterable[Path], plan: Planned, code: Code, tell: Callable[[Path, float], None] = lambda file, part: None
+) -> list[ClipReading]:
+    """Read some clips.
+
+    Args:
+        paths: the clips.
+        plan: the show.
+        code: what it played.
+        tell: is told how far each is read.
+
+    Raises:
+        PatcherError: one of them cannot be read as a video.
+    """
+    from patcher.film.read import read_clip
+
+    every = [(path, clip.facts(path)) for path in paths]
+    found = []
+    for path, facts in every:
+        verdict = read_clip(facts, plan, code, lambda part, path=path: tell(path, part))  # type: ignore[misc]
+        tell(path, 1.0)
+        verdict = verdict and _of_lit(verdict, plan, code)
+        found.append(ClipReading(path, clip.digest(path), facts, verdict, says(facts, code, verdict)))
+    return found
+
+
+def _of_lit(verdict: Verdict, plan: Planned, code: Code) -> Verdict:
+    """A verdict of the runs that played."""
+    played = {}
+    for run, takes in plan.takes.items():
+        pixel, _ = code.pixel_of(takes[:, 0].astype("int64"))
+        played[run] = bool((code.lit[pixel] & (pixel >= 0)).any())
+    return replace(verdict, pixels=tuple(pixel for pixel in verdict.pixels if played[pixel.run]))
+
+
+def says(facts: Facts, code: Code, verdict: Verdict | None) -> str:
+    """Whether a clip is good enough; if not, what is wrong with it and what to do."""
+    if facts.seconds and facts.seconds < code.seconds:
+        return f"too short: {facts.seconds:.0f} s, and the code takes {code.seconds:.0f} s; film for {_long(code)} s"
+    if facts.rate and facts.rate < SLOWEST:
+        return f"too few frames: {facts.rate:.0f} a second; set the phone to 30"
+    if verdict is None:
+        return f"the code was not found in it; {FILM_AGAIN}"
+    words = [pixel.word for pixel in verdict.pixels if pixel.word != "unseen"]
+    if not words:
+        return f"no pixel is in the picture; {FILM_AGAIN}"
+    if words.count("faint") > PART_FAINT * len(words):
+        return "too dark: many pixels are too faint to be read; raise the phone's exposure, or film from nearer"
+    if words.count("unproved") > PART_UNPROVED * len(words):
+        return "not sharp enough: many pixels are lit but not told apart; prop the phone up, and film from nearer"
+    return GOOD
+
+
+def _long(code: Code) -> int:
+    return -(-int(code.seconds + SPARE) // 5) * 5

@@ -1,0 +1,283 @@
+"""The picture of a reading: what is said of each pixel over a darkened still of the clip, with a key and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.drawing.svg import fitted, long
+from patcher.faults import Fault
+from patcher.faults.fault_sentences import sentence
+from patcher.film import clip as clips
+from patcher.film.canvas import DARK, Area, Canvas, Disc, Shape, Still, Way, Words, as_png, as_svg
+from patcher.film.clip_reading import ClipReading
+from patcher.film.pixel_marks import COLOURS, NAMES, mark
+from patcher.film.verdict import PixelVerdict, Word
+from patcher.reports.film_reading import Reading
+from patcher.sheets.figures import count
+from patcher.show.writer import UNSEALED, write_output, write_png
+from patcher.visible import one_line
+
+LONG = 1920
+"""Points that the longer side of the still has in the picture."""
+TITLE, LARGE, PLAIN = 52, 40, 34
+"""Heights of text. On a phone on its side 34 of 1920 points are as high as 2.5 mm."""
+EDGE, LINE = 36, 1.3
+SMALLEST, LARGEST, PLAIN_ENOUGH, PLAINEST = 1.3, 9.0, 3.2, 6.5
+"""Half the width of a mark: at least and at most; at least where a pixel is not proved; at least where it stands alone
+then, so that it is found."""
+FAR = 5.0
+"""Times the usual distance from pixel to pixel: what is farther from the one before it is not joined to it."""
+ARROWS, MOST_ARROWS = 150.0, 8
+"""Points from one arrow along a run to the next, and how many a run has at most."""
+MOST_NAMES, MOST_FAULTS = 40, 5
+UNDER: tuple[Word, ...] = ("proved", "unproved", "faint", "dark-or-hidden", "colour", "other")
+"""What is drawn first is drawn below."""
+LIGHT, WEAK = "#ffffff", "#b9c2cc"
+
+Points = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+
+def draw(reading: Reading, clip: ClipReading, path: Path) -> None:
+    """Draw what is said of the pixels of a clip, as a PNG or an SVG by the end of the file's name.
+
+    Raises:
+        PatcherError: the file is there and is not such a picture, or it could not be written.
+    """
+    _, first = next(iter(clips.frames(clip.facts)))
+    picture = canvas(reading, clip, first)
+    if path.suffix.lower() == ".svg":
+        write_output(path, as_svg(picture, f"<!-- {UNSEALED} -->\n"))
+    else:
+        write_png(path, as_png(picture))
+
+
+def canvas(reading: Reading, clip: ClipReading, frame: Still) -> Canvas:
+    """The picture as values."""
+    still, scale = darkened(frame)
+    high, wide = still.shape[:2]
+    words = {(pixel.run, pixel.pixel): pixel.word for pixel in reading.joined.verdict.pixels}
+    own = clip.verdict.pixels if clip.verdict else ()
+    seen = [pixel for pixel in own if pixel.at is not None]
+    every = list(words.values())
+    head, top = heading(reading, every, wide)
+    shapes = [*head]
+    runs: dict[str, list[PixelVerdict]] = {}
+    for pixel in seen:
+        runs.setdefault(pixel.run, []).append(replace(pixel, word=words[pixel.run, pixel.pixel]))
+    drawn = [Drawn(run, pixels, _places(pixels, scale, top)) for run, pixels in runs.items()]
+    shapes += [shape for run in drawn for shape in run.way()]
+    shapes += [shape for word in UNDER for run in drawn for shape in run.marks(word)]
+    shapes += [shape for run in drawn for shape in run.arrows()]
+    shapes += names(drawn, wide, top, top + high)
+    legend, end = key(every, wide, top + high)
+    shapes += legend
+    title = f"{reading.plan.wiring.show.settings.title}: proved by film"
+    says = ", ".join(f"{every.count(word)} {NAMES[word]}" for word in NAMES if word in every)
+    return Canvas(title, says, wide, end, still, top, tuple(shapes))
+
+
+def darkened(frame: Still) -> tuple[Still, float]:
+    """A still in which light and colour stand back behind what is drawn over it, and how much larger it is."""
+    import cv2
+
+    scale = LONG / max(frame.shape[:2])
+    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    wide, high = (2 * round(scale * side / 2) for side in frame.shape[1::-1])
+    larger = cv2.resize(frame, (wide, high), interpolation=way).astype(np.float32) / 255
+    grey = larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    dim = 0.07 + 0.36 * grey**0.6
+    tinted = np.clip(dim[:, :, None] * np.array([0.85, 0.95, 1.15], dtype=np.float32), 0, 1)
+    return np.round(255 * tinted).astype(np.uint8), scale
+
+
+def _places(pixels: Iterable[PixelVerdict], scale: float, top: int) -> Points:
+    at = np.array([pixel.at for pixel in pixels], dtype=float).reshape(-1, 2)
+    return (at + 0.5) * scale - 0.5 + [0, top]
+
+
+def _steps(places: Points) -> Points:
+    found: Points = np.hypot(*np.diff(places, axis=0).T)
+    return found
+
+
+class Drawn:
+    """A run as it is drawn.
+
+    Attributes:
+        run: its name.
+        pixels: those that have a place in the picture, as the wire was planned.
+        places: of those, in points of the picture.
+        seen: the positions in `pixels` of those whose data was read, in the order in which that comes: the run's way.
+    """
+
+    def __init__(self, run: str, pixels: Sequence[PixelVerdict], places: Points) -> None:
+        self.run, self.pixels, self.places = run, pixels, places
+        lit = [at for at, pixel in enumerate(pixels) if pixel.lit_by is not None]
+        self.seen = sorted(lit, key=lambda at: pixels[at].lit_by or (0, 0))
+        steps = _steps(places)
+        self.step = float(np.median(steps)) if len(steps) else 12.0
+        self.size = float(np.clip(0.34 * self.step, SMALLEST, LARGEST))
+
+    @property
+    def begins(self) -> tuple[float, float]:
+        """Where the data enters, as it was seen; where nothing was, as planned."""
+        x, y = self.places[self.seen[0] if self.seen else 0].tolist()
+        return x, y
+
+    def _near(self) -> NDArray[np.bool_]:
+        """Whether each step of the way leads to a pixel beside the one before."""
+        return _steps(self.places[self.seen]) <= FAR * max(self.step, 2.0)
+
+    def way(self) -> Iterator[Shape]:
+        """A line from pixel to pixel, in the colour of what is said of them."""
+        places, words = self.places[self.seen], [self.pixels[at].word for at in self.seen]
+        near, thin, begin = self._near(), max(1.5, 0.5 * self.size), 0
+        for at in range(1, len(places) + 1):
+            if at == len(places) or not near[at - 1] or words[at] != words[begin]:
+                joined = at < len(places) and bool(near[at - 1])
+                part = places[begin : at + joined]
+                if len(part) > 1:
+                    points = tuple((float(x), float(y)) for x, y in part)
+                    yield Way(points, COLOURS[words[begin]], thin, thin)
+                begin = at
+
+    def marks(self, word: Word) -> Iterator[Shape]:
+        """The marks of the pixels of which a word is said; what stands alone among others is larger."""
+        for at, (x, y) in enumerate(self.places.tolist()):
+            if self.pixels[at].word == word:
+                least = SMALLEST if word == "proved" else PLAINEST if self._alone(at) else PLAIN_ENOUGH
+                yield from mark(word, x, y, max(self.size, least))
+
+    def _alone(self, at: int) -> bool:
+        """Whether a pixel is not proved, and those beside it are otherwise."""
+        beside = [pixel.word for pixel in self.pixels[max(0, at - 2) : at + 3]]
+        return self.pixels[at].word != "proved" and beside.count(self.pixels[at].word) < 3
+
+    def kept_free(self) -> list[Box]:
+        """What no name may hide: marks that stand alone, and where the data enters."""
+        points = [self.begins, *(self.places[at] for at in range(len(self.pixels)) if self._alone(at))]
+        return [(float(x) - 9, float(y) - 9, float(x) + 9, float(y) + 9) for x, y in points]
+
+    def arrows(self) -> Iterator[Shape]:
+        """Arrows along the way, as the data goes."""
+        places, near = self.places[self.seen], self._near()
+        along = np.concatenate([[0.0], np.cumsum(np.where(near, _steps(places), 0.0))])
+        apart = max(ARROWS, along[-1] / MOST_ARROWS)
+        for goal in np.arange(min(apart, along[-1]) / 2, along[-1], apart):
+            at = int(np.searchsorted(along, goal))
+            ahead = places[at] - places[at - 1]
+            length = float(np.hypot(*ahead))
+            if at and near[at - 1] and length > 0:
+                yield _arrow((places[at] + places[at - 1]) / 2, ahead / length, max(12.0, 1.8 * self.size))
+
+
+def _entry(x: float, y: float, size: float) -> list[Shape]:
+    """Where data enters: a ring with a dot in it."""
+    return [Disc(x, y, size, None, DARK, 7), Disc(x, y, size, DARK, LIGHT, 3), Disc(x, y, size / 2.4, LIGHT)]
+
+
+def _arrow(at: Points, ahead: Points, size: float) -> Shape:
+    side = np.array([-ahead[1], ahead[0]])
+    corners = [at + size * ahead, at - 0.7 * size * ahead + 0.75 * size * side, at - 0.3 * size * ahead,
+               at - 0.7 * size * ahead - 0.75 * size * side]  # fmt: skip
+    return Area(tuple((float(x), float(y)) for x, y in corners), LIGHT, DARK, 1.5)
+
+
+def names(runs: Sequence[Drawn], wide: int, top: int, bottom: int) -> Iterator[Shape]:
+    """Where each run's data enters, and its name beside it where there is room."""
+    taken: list[Box] = [box for run in runs for box in run.kept_free()]
+    for run in runs[:MOST_NAMES]:
+        x, y = run.begins
+        yield from _entry(x, y, 12)
+        text = fitted(one_line(run.run), 420, PLAIN)
+        length = long(text, PLAIN)
+        for left, base in _beside(x, y, length):
+            box = (left, base - PLAIN, left + length, base + PLAIN / 3)
+            inside = box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
+            if inside and not any(_meet(box, other) for other in taken):
+                taken.append(box)
+                yield Words(left, base, text, PLAIN, LIGHT, rim=True)
+                break
+
+
+def _beside(x: float, y: float, length: float) -> Iterator[tuple[float, float]]:
+    for away in (20.0, 60.0, 120.0):
+        for down in (-0.6, 1.2, 0.35, -1.8, 2.4):
+            yield x + away, y + down * PLAIN
+            yield x - away - length, y + down * PLAIN
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Shape], int]:
+    """The title, how much is proved, and the faults; and how high they are."""
+    room, y = wide - 2 * EDGE, EDGE + TITLE * 0.8
+    title = fitted(one_line(reading.plan.wiring.show.settings.title), room, TITLE, bold=True)
+    shapes: list[Shape] = [Words(EDGE, y, title, TITLE, LIGHT, bold=True)]
+    y += LARGE * 1.45
+    proved = words.count("proved")
+    says = f"{_spaced(proved)} of {count(len(words), 'pixel')} proved by film"
+    shapes.append(Words(EDGE, y, says, LARGE, COLOURS["proved"], bold=True))
+    y += LARGE * 0.6
+    shapes += bar(words, y, room)
+    y += 16
+    for line in fault_lines(reading.joined.verdict.faults):
+        y += PLAIN * LINE
+        shapes += mark("other", EDGE + 12, y - PLAIN * 0.34, 11)
+        shapes.append(Words(EDGE + 40, y, fitted(one_line(line), room - 40, PLAIN), PLAIN, LIGHT))
+    return shapes, round((y + EDGE * 0.8) / 2) * 2
+
+
+def _spaced(number: int) -> str:
+    return f"{number:,}".replace(",", "\u00a0")
+
+
+def fault_lines(faults: Sequence[Fault]) -> list[str]:
+    """The first faults in words, and how many more there are."""
+    lines = [sentence(fault) for fault in faults]
+    if len(lines) > MOST_FAULTS:
+        lines = [*lines[: MOST_FAULTS - 1], f"and {len(lines) - MOST_FAULTS + 1} more"]
+    return lines
+
+
+def bar(words: Sequence[Word], y: float, room: float) -> Iterator[Shape]:
+    """One bar of all pixels, a part for each word, as long as there are many of them."""
+    x = float(EDGE)
+    for word in NAMES:
+        length = room * words.count(word) / max(1, len(words))
+        if length:
+            yield Area(((x, y), (x + length, y), (x + length, y + 14), (x, y + 14)), COLOURS[word], DARK, 2)
+        x += length
+
+
+def key(words: Sequence[Word], wide: int, top: int) -> tuple[list[Shape], int]:
+    """What the marks mean, with their counts, in rows below the still; and where they end."""
+    shapes: list[Shape] = []
+    x, y = float(EDGE), top + EDGE + PLAIN * 0.8
+    for word in NAMES:
+        if word not in words:
+            continue
+        says = f"{_spaced(words.count(word))} {NAMES[word]}"
+        length = 44 + long(says, PLAIN)
+        if x > EDGE and x + length > wide - EDGE:
+            x, y = float(EDGE), y + PLAIN * 1.5
+        shapes += mark(word, x + 14, y - PLAIN * 0.34, 11)
+        shapes.append(Words(x + 40, y, says, PLAIN, LIGHT if word != "unseen" else WEAK))
+        x += length + 26
+    y += PLAIN * 1.5
+    shapes += [*_entry(EDGE + 14, y - PLAIN * 0.34, 12), Words(EDGE + 40, y, "data enters", PLAIN, WEAK)]
+    after = EDGE + 40 + long("data enters", PLAIN) + 40
+    shapes += [
+        _arrow(np.array([after, y - PLAIN * 0.34]), np.array([1.0, 0.0]), 13),
+        Words(after + 26, y, "data direction", PLAIN, WEAK),
+    ]
+    return shapes, round((y + EDGE) / 2) * 2

@@ -1,0 +1,187 @@
+"""What `film --read` prints: how much of a show is proved, what is wrong with it, and what could not be read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from patcher.dialogue.remedy_words import say_remedies
+from patcher.errors import PatcherError, first_few
+from patcher.faults import Fault, Planned, in_words
+from patcher.film.clip_reading import ClipReading
+from patcher.film.joined import Joined
+from patcher.film.verdict import PixelVerdict, Word
+from patcher.remedies.rewrite import Rewritten, rewritten
+from patcher.sheets.figures import count
+from patcher.show.show_file import read_text
+from patcher.visible import argument
+from patcher.walk.items import Item
+
+MOST_STRETCHES = 6
+"""So many stretches of pixels are named for each word."""
+LEFT: dict[Word, str] = {
+    "other": "On another address than planned",
+    "colour": "In another colour than planned, or without one",
+    "dark-or-hidden": "Dark, or hidden from the camera",
+    "faint": "Too faint to be read",
+    "unproved": "Lit, but not proved",
+    "unseen": "Out of the picture, or not drawn",
+}
+"""What is said of pixels that are not proved, worst first."""
+TO_DO: dict[Word, str] = {
+    "dark-or-hidden": "film them from another place: what is dark from there, too, is dark",
+    "faint": "film them from nearer, or raise the phone's exposure",
+    "unproved": "film them from nearer, with the phone propped up",
+    "unseen": "film them in a clip of their own, and read all clips together",
+}
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What some clips say of a show.
+
+    Attributes:
+        path: the show file.
+        plan: its wiring and patch.
+        clips: one by one.
+        joined: together.
+        recorded: the items that are now proved.
+        left: how many items of the show are still to be checked.
+        practice: whether the record is that of practice.
+    """
+
+    path: Path
+    plan: Planned
+    clips: tuple[ClipReading, ...]
+    joined: Joined
+    recorded: tuple[Item, ...]
+    left: int
+    practice: bool = False
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing is wrong, with the show or with a clip."""
+        return not self.joined.verdict.faults and all(clip.good for clip in self.clips)
+
+
+def stretches(pixels: Iterable[PixelVerdict]) -> list[str]:
+    """Pixels in the order of their runs, as `RUN/FIRST-LAST`."""
+    found = []
+    for (run, _), group in groupby(enumerate(pixels), lambda each: (each[1].run, each[1].pixel - each[0])):
+        numbers = [pixel.pixel for _, pixel in group]
+        found.append(f"{run}/{numbers[0]}" + (f"-{numbers[-1]}" if numbers[1:] else ""))
+    return found
+
+
+def say(reading: Reading, say: Say) -> Rewritten | None:
+    """Print it for people.
+
+    Returns:
+        The show file changed so that it describes what was found, as far as it can; None where it cannot.
+    """
+    for clip in reading.clips:
+        facts = clip.facts
+        say(f"{clip.file.name}: {facts.seconds:.0f} s, {facts.width} × {facts.height}: {clip.says}.")
+    verdict = reading.joined.verdict
+    say(f"Proved by film: {verdict.proved} of {count(len(verdict.pixels), 'pixel')}.")
+    change = _say_faults(reading, verdict.faults, say)
+    _say_contradictions(reading.joined, say)
+    for word, begins in LEFT.items():
+        those = [pixel for pixel in verdict.pixels if pixel.word == word]
+        if those:
+            todo = f"; {TO_DO[word]}" if word in TO_DO else ""
+            say(f"{begins}: {count(len(those), 'pixel')}: {first_few(stretches(those), MOST_STRETCHES)}{todo}.")
+    _say_record(reading, say)
+    return change
+
+
+def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritten | None:
+    for number, fault in enumerate(faults, start=1):
+        say(f"Fault {number}: {in_words([fault])}" if faults[1:] else f"Found: {in_words([fault])}")
+    if not faults:
+        return None
+    described = in_file(reading.path, reading.plan, faults)
+    whole = tuple(faults)
+    same = [whole] if described in (whole, ()) else [whole, described]
+    change, _ = say_remedies(reading.path, reading.plan, same, say)
+    return change
+
+
+def in_file(path: Path, plan: Planned, faults: Sequence[Fault]) -> tuple[Fault, ...]:
+    """As many of some faults as the show file can describe together, taken in their order."""
+    text, found = read_text(path), tuple(faults)
+    if _says(text, plan, found):
+        return found
+    found = ()
+    for fault in faults:
+        if _says(text, plan, (*found, fault)):
+            found = (*found, fault)
+    return found
+
+
+def _says(text: str, plan: Planned, faults: Sequence[Fault]) -> bool:
+    try:
+        rewritten(text, plan, faults)
+    except PatcherError:
+        return False
+    return True
+
+
+def _say_contradictions(joined: Joined, say: Say) -> None:
+    if joined.contradicted:
+        say(
+            f"Two clips contradict each other about {first_few(joined.contradicted, MOST_STRETCHES)}: nothing of it is "
+            "proved, and nothing is said to be wrong. Film it alone, from nearer."
+        )
+    if joined.withdrawn:
+        say(f"One clip says so, another one shows that it is not so: {in_words(joined.withdrawn)}.")
+
+
+def _say_record(reading: Reading, say: Say) -> None:
+    path = argument(reading.path)
+    yard = " --yard" if reading.practice else ""
+    if reading.recorded:
+        kept = " of practice" if reading.practice else ""
+        say(f"Saved in the record{kept}: {count(len(reading.recorded), 'check')} proved by film.")
+    if reading.left:
+        say(f"Still to check: {reading.left}; patcher verify {path}{yard} asks only for those.")
+    elif reading.recorded:
+        say("Nothing is left to check.")
+
+
+def document(reading: Reading) -> dict[str, Any]:
+    """It for scripts."""
+    verdict = reading.joined.verdict
+    laid = [number for number, clip in enumerate(reading.clips) if clip.verdict is not None] or [0]
+    return {
+        "show": str(reading.path), "practice": reading.practice,
+        "clips": [
+            {
+                "file": str(clip.file), "seconds": round(clip.facts.seconds, 3),
+                "frames": round(clip.facts.seconds * clip.facts.rate), "good": clip.good, "says": clip.says,
+                "digest": clip.digest,
+            }
+            for clip in reading.clips
+        ],
+        "pixels": [
+            _pixel_json(pixel, laid[clip]) for pixel, clip in zip(verdict.pixels, reading.joined.clip, strict=True)
+        ],
+        "found": [str(fault) for fault in verdict.faults],
+        "contradicted": list(reading.joined.contradicted),
+        "withdrawn": [str(fault) for fault in reading.joined.withdrawn],
+        "recorded": [{"thing": item.thing, "what": item.what} for item in reading.recorded],
+        "proved": verdict.proved, "of": len(verdict.pixels),
+    }  # fmt: skip
+
+
+def _pixel_json(pixel: PixelVerdict, clip: int) -> dict[str, Any]:
+    lit_by = None if pixel.lit_by is None else {"universe": pixel.lit_by[0], "channel": pixel.lit_by[1]}
+    return {
+        "run": pixel.run, "pixel": pixel.pixel, "verdict": pixel.word, "lit_by": lit_by,
+        "at": None if pixel.at is None else list(pixel.at), "clip": clip,
+    }  # fmt: skip
