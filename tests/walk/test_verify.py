@@ -196,7 +196,32 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
     when = record["proved"]["gable"]["ends"]["when"]
     assert when.utcoffset() is not None
     again = here("verify", heron_lock, "--yard")
-    assert "All of it is proved already" in again.stdout
+    assert "Practice with simulated boxes: all of it has passed already" in again.stdout
+    assert "proved already" not in again.stdout
+
+
+@pytest.mark.parametrize("box", ["gatepost", "mooring"])
+def test_a_fault_is_looked_for_though_all_was_practised_before(heron_lock: Path, here: Patcher, box: str) -> None:
+    sound = here("verify", heron_lock, box, "--yard", "--json")
+    assert sound.returncode == 0, sound.stderr
+    thing = {"gatepost": "gate-right", "mooring": "hedge"}[box]
+    faulty = here("verify", heron_lock, box, "--yard", "--json", "--fault", f"cut:{thing}/31")
+    assert faulty.returncode == 1, faulty.stderr
+    stands = json.loads(faulty.stdout)
+    assert stands["looks"] > 1  # not only what is open
+    assert f"cut:{thing}/31" in str([item["found"] for item in stands["items"]])
+    assert "passed already" not in faulty.stderr.replace("\n", " ")  # no --again is asked for: it is walked again
+
+
+def test_what_passed_already_is_said_as_practice_and_not_beside_again(heron_lock: Path, here: Patcher) -> None:
+    checks = here("verify", heron_lock, "gatepost", "--yard", "--json")
+    number = json.loads(checks.stdout)["proved"]
+    part = " ".join(here("verify", heron_lock, "--yard").stdout.split())
+    assert f"{number} of " in part
+    assert "have passed in practice already; --again shows them too." in part
+    assert "proved already" not in part
+    again = " ".join(here("verify", heron_lock, "gatepost", "--yard", "--again").stdout.split())
+    assert "--again shows them too" not in again
 
 
 def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Patcher) -> None:
