@@ -35,7 +35,7 @@ from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
 from rig.examples import examples, later
 from rig.heron_lock import heron, listening
-from rig.shipped import SHOWS, Patcher
+from rig.shipped import SHOWS, Patcher, wired
 from rig.slow_steps import passes, shown
 
 
@@ -182,6 +182,57 @@ def test_what_is_said_is_where_the_lamps_are_lit() -> None:
                 assert (x["green"] < x["red"]) == (found[1] == "left"), subject.says
                 told += 1
     assert told > 30
+
+
+def test_the_picture_of_a_prop_is_told_in_the_colours_that_are_lit_side_by_side() -> None:
+    # The oracle: each pixel's place and the colour that it is sent, pixel by pixel; the prop's middle by its bounds.
+    kinds = {"full": {"colour_order": "GRB"}, "bare": {"colour_order": "W"}, "duo": {"colour_order": "RG"}}
+    left = {"shape": "line", "path": [[0.0, 0.0], [0.0, 3.0]], "pixels": 30}
+    top = {"shape": "line", "path": [[0.2, 3.2], [3.0, 3.2]], "pixels": 30}
+    right = {"shape": "line", "path": [[3.1, 3.0], [3.1, 0.0]], "pixels": 30}
+    counted = set()
+    for pixels, lines in [
+        ("full full", (left, top)), ("full full full", (left, top, right)), ("bare bare", (left, top)),
+        ("full bare", (left, top)), ("duo duo duo", (left, top, right)), ("full full full", (left, left, top)),
+    ]:  # fmt: skip
+        runs = {
+            f"part-{n}": line | {"pixel": kind}
+            for n, (kind, line) in enumerate(zip(pixels.split(), lines, strict=True))
+        }
+        if lines == (left, left, top):  # the second hangs on the first one's data, turned round, where the first is not
+            runs["part-1"] |= {"same_data_as": "part-0", "path": [[3.0, 3.0], [3.0, 0.0]]}
+        wiring = wired({
+            "show": {"title": "arch"}, "pixel": kinds, "run": runs, "prop": {"arch": {"runs": [*runs]}},
+            "controller": {"box": {
+                "address": "192.0.2.1", "ports": 4,
+                "port": {str(n + 1): [run] for n, run in enumerate(runs) if "same_data_as" not in runs[run]},
+            }},
+        })  # fmt: skip
+        [step] = [step for step in plan(wiring, set(items(wiring))) if step.name == "picture arch"]
+        places = {run: positions(wiring.show, wiring.show.runs[run]) for run in runs}
+        every = np.concatenate(list(places.values()))
+        x, y = (every.min(axis=0) + every.max(axis=0)) / 2
+        lit: dict[str, set[str]] = {}
+        for run, at in places.items():
+            sent = {n: g.colour.name for g in step.looks[0].glows if g.run == wiring.source(run) for n in g.pixels}
+            for n, place in enumerate(at):
+                side = ("top " if place[1] > y else "bottom ") + ("right" if place[0] > x else "left")
+                lit.setdefault(side, set()).add(sent[n])
+        colours = set.union(*lit.values())
+        number = {1: "one colour", 2: "two colours", 3: "three colours", 4: "four colours"}[len(colours)]
+        counted.add(len(colours))
+        assert step.where.endswith(f": one picture in {number}."), step.where
+        words = step.subjects[0].says.removeprefix("arch: ")
+        if len(colours) == 1:
+            assert words == f"all of it {colours.pop()}"
+            continue
+        told = {
+            match[1]: set(match[2].split(" and "))
+            for part in words.split(", ")
+            if (match := re.fullmatch(r"(top left|top right|bottom left|bottom right) (.+)", part))
+        }
+        assert told == lit, words
+    assert counted == {1, 2, 3, 4}
 
 
 def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: Patcher) -> None:
