@@ -18,7 +18,7 @@ from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.plan_edits import STARTS, UNSAID
-from patcher.remedies.remedies import LOW_VOLTAGE, if_set_as_planned, in_file_alone, not_wiring, remedy
+from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, not_wiring, remedy
 from patcher.remedies.rewrite import rewritten
 from patcher.show.show_file import read_text
 from patcher.show.writer import as_read, write_together
@@ -154,7 +154,8 @@ class Consulting:
         """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
         be changed.
         """
-        self.say(f"  {CAUTION}")
+        if not all(fault.kind in TYPED for faults in same for fault in faults):
+            self.say(f"  {CAUTION}")
         for fault in same[0]:
             todo = remedy(argument(self.path), self.wiring, fault)
             self.say(f"  To fix it: {todo.says}.")

@@ -298,6 +298,23 @@ def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Pa
 
 
 @pytest.mark.parametrize(
+    ("fault", "box", "hands"),
+    [("universe-shift:gatepost=1", "gatepost", False), ("cut:gate-left/300", "gatepost", True)],
+)
+def test_the_yards_eye_is_asked_to_press_no_key_and_a_wrong_setting_needs_no_hand_on_a_wire(
+    heron_lock: Path, here: Patcher, fault: str, box: str, hands: bool
+) -> None:
+    # Source: found by a reader: "press b" where nobody has a key; "Solder" for a universe typed in wrong
+    said = " ".join(here("verify", heron_lock, box, "--yard", "--fault", fault).stdout.split())
+    assert f"({fault})" in said
+    assert "Saved as failed." in said
+    assert "press" not in said
+    assert ("Solder on the ground" in said) == hands
+    # the caution for whoever walks stands at the top all the same
+    assert "before you open a box or touch a connector" in said
+
+
+@pytest.mark.parametrize(
     ("fault", "thing"),
     [
         ("reversed:gable", "gable"),
