@@ -1,5 +1,6 @@
 """Units: lengths are metres everywhere but in a person's file. Numbers that are compared in words."""
 
+import re
 from math import ceil, isnan
 
 METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048}
@@ -32,3 +33,13 @@ def apart(*numbers: float, decimals: int = 1) -> tuple[str, ...]:
         if len(set(texts)) >= different:
             break
     return texts
+
+
+def of_percent(text: str) -> str:
+    """What to write for a part of 1 that is written in percent: `0.3 for 30 %`; empty where it is not one."""
+    found = re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d{1,6})?)\s*(%?)\s*", text)
+    if found is None:
+        return ""
+    percent = float(found[1].replace(",", "."))
+    least = 0.0 if found[2] else 1.0
+    return f"{percent / 100:g} for {percent:g} %" if least < percent <= 100 else ""

@@ -36,6 +36,7 @@ from patcher.cli.help import help_
 from patcher.errors import Finding, PatcherError, choose_from, refuse
 from patcher.terminal import output
 from patcher.terminal.screen import Unread, let_go, screens
+from patcher.units import of_percent
 from patcher.visible import one_line
 
 UsageError: Any = typer.BadParameter.__mro__[1]
@@ -163,10 +164,12 @@ def _of_value(error: Any) -> Finding | None:
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind in _BOUNDS:
         much, key, most = _BOUNDS[kind]
-        return _fault(where, f"{value} is too {much}", f"give {most} {context[key]:g}")
+        percent = of_percent(str(value)) if (much, context[key]) == ("high", 1) else ""
+        return _fault(where, f"{value} is too {much}", f"give {most} {context[key]:g}" + f": {percent}" * bool(percent))
     if kind in ("int_parsing", "int_from_float", "float_parsing"):
         what = "a number" if kind == "float_parsing" else "a whole number"
-        return _fault(where, f"“{value}” is not {what}", f"give {what}")
+        percent = of_percent(str(value)) if getattr(error.param, "metavar", None) == "0..1" else ""
+        return _fault(where, f"“{value}” is not {what}", f"give {what}" + f": {percent}" * bool(percent))
     _, is_choice, choices = str(context.get("error", "")).partition(" is not one of ")
     if kind == "value_error" and is_choice:
         says = f"no {str(error.param.name).replace('_', ' ')} is named “{value}”"

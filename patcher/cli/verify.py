@@ -63,6 +63,11 @@ class AnswerSource:
     seed: int
     interface: str | None
 
+    @property
+    def keys(self) -> bool:
+        """Whether a person answers, who has keys to press."""
+        return self.answers is None and (not self.yard or self.by_hand)
+
     def check(self) -> None:
         """PatcherError where two of them do not go together."""
         if (self.faults or self.by_hand) and not self.yard:
@@ -118,7 +123,8 @@ def verify(
             return
     progress = Progress(show, wiring, patch, record, wanted, practice=yard)
     if not (report or new_season):
-        progress = _round(progress, every, source, again=again, as_json=as_json)
+        # a fault is practised on: it may stand where all has passed in an earlier practice
+        progress = _round(progress, every, source, again=again or bool(source.faults), as_json=as_json)
     _say_report(progress, as_json=as_json)
 
 
@@ -208,7 +214,7 @@ def _round(
     shown = 0
     while True:
         with _answering(progress.show, progress.wiring, progress.patch, written, source, say) as answering:
-            walk = _walk(progress, every, answering, say, again=again)
+            walk = _walk(progress, every, answering, say, again=again, keys=source.keys)
             if walk is not None:
                 walk.go()
                 shown += walk.looks
@@ -225,22 +231,25 @@ def _round(
         progress = Progress(show, wiring, patch, record, wanted, practice=source.yard)
 
 
-def _walk(progress: Progress, every: Mapping[Item, str], answering: Answering, say: Say, *, again: bool) -> Walk | None:
+def _walk(
+    progress: Progress, every: Mapping[Item, str], answering: Answering, say: Say, *, again: bool, keys: bool
+) -> Walk | None:
     """The steps that are left; None where all of them have passed."""
     from patcher.dialogue.walk_through import Walk, open_items
     from patcher.frames.levels import levels
-    from patcher.reports.verify_report import begin
+    from patcher.reports.verify_report import all_passed, begin
     from patcher.walk.round_plan import plan
 
     wiring, patch = progress.wiring, progress.patch
     steps = plan(wiring, set(progress.wanted) if again else open_items(progress.record, progress.wanted))
     if not steps:
-        say("All of it is proved already. To check it again: --again; to reset all results: --new-season.")
+        say(all_passed(progress))
         return None
-    say(begin(steps, progress))
+    say(begin(steps, progress, again=again))
     return Walk(
         progress.show, wiring, patch, every, steps, answering,
-        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say, practice=progress.practice,
+        lambda look: levels(look, wiring, patch, patch.universes, TEST_LEVEL), say,
+        practice=progress.practice, keys=keys,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from patcher.errors import PatcherError
 from patcher.faults import in_words
 from patcher.remedies.plan_edits import STARTS, UNSAID
-from patcher.remedies.remedies import LOW_VOLTAGE, if_set_as_planned, in_file_alone, remedy
+from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
 from patcher.remedies.rewrite import rewritten
 from patcher.show.show_file import read_text
 from patcher.visible import argument
@@ -37,7 +37,8 @@ def say_remedies(
     Returns:
         The show file as it could be, and the faults that it then describes; None and none where it cannot be changed.
     """
-    say(f"  {CAUTION}")
+    if not all(fault.kind in TYPED for faults in same for fault in faults):
+        say(f"  {CAUTION}")
     for fault in same[0]:
         todo = remedy(argument(path), plan.wiring, fault)
         say(f"  To fix it: {todo.says}.")

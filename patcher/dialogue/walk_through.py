@@ -46,6 +46,7 @@ class Walk:
         render: turns a look into levels.
         say: prints a line.
         practice: whether simulated boxes are looked at: the answers are kept apart then.
+        keys: whether who answers has keys to press; the yard's eye and a file of answers have none.
         looks: how many steps were shown.
         seen: what was right so far, as answers to questions of the diagnosis.
         told: answers to a diagnosis that was stopped, until its thing is checked again.
@@ -64,6 +65,7 @@ class Walk:
     render: Callable[[Look], Levels]
     say: Callable[[str], None]
     practice: bool = False
+    keys: bool = True
     looks: int = 0
     seen: list[Seen] = field(default_factory=list)
     told: list[Seen] = field(default_factory=list)
@@ -203,10 +205,11 @@ class Walk:
         """What becomes of things that are not right: the step goes on without them, or is over."""
         one = len(things) == 1
         if whole:
-            self.say(f"  Saved as failed. Once {'it is' if one else 'they are'} fixed, press b to check again.")
+            again = f" Once {'it is' if one else 'they are'} fixed, press b to check again." if self.keys else ""
+            self.say(f"  Saved as failed.{again}")
             return
         left = f"{listed(things)} {'is' if one else 'are'} left out until {'it is' if one else 'they are'} fixed"
-        self.say(f"  Saved as failed. {left}; press b for the whole step.")
+        self.say(f"  Saved as failed. {left}{'; press b for the whole step' if self.keys else ''}.")
 
     def _explain(self, step: Step, wrong: Sequence[Subject], reply: Reply) -> bool:
         """Find out what is wrong with each thing; whether something was fixed, so that the step is shown again."""

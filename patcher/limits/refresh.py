@@ -291,12 +291,11 @@ def _no_port(box: str, left: int, free: int) -> str:
 
 
 def _no_move(loads: Sequence[Load], now: float, why: str, *, free: bool) -> str:
-    away = "hang some of it on another box"
     if len(loads) == 1:
-        why = f"{loads[0].run} hangs there alone"
-        if free:
-            away = f"make two runs of {loads[0].run}, the second on a port that is free"
-    return f"no split helps: {why}; {_slower(1000 / now)}, or {away}"
+        run = loads[0].run
+        there = "a port that is free" if free else "another box"
+        return f"{run} hangs there alone; {_slower(1000 / now)}, or make two runs of {run}, the second on {there}"
+    return f"{why}; {_slower(1000 / now)}, or hang some of its runs on another box"
 
 
 def _slower(rate: float) -> str:

@@ -21,17 +21,22 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
             {
                 "thing": f"{box} {start}", "name": start,
                 "says": "; ".join([
-                    f"now {now}, change to {then}; pixels {pixels}, nulls {nulls}, colours {colours}",
+                    f"in the box: {now}; {_do('type in', then)}; pixels {pixels}, nulls {nulls}, colours {colours}",
                     *typed_notes(plan.wiring, plan.patch.starts_named(str(box), {start})),
                 ]),
             }
             for box, start, now, then, pixels, nulls, colours in starts.rows
         ],
         "to_tell": [
-            {"thing": run, "name": run, "says": f"now {now}, change to {then}; pixels {pixels}"}
+            {"thing": run, "name": run, "says": f"the player has: {now}; {_do('give it', then)}; pixels {pixels}"}
             for run, now, then, pixels in runs.rows
         ],
     }  # fmt: skip
+
+
+def _do(verb: str, then: object) -> str:
+    """What to do about a start address."""
+    return {"same": "that stays", "none": "take it out"}.get(str(then), f"{verb} {then}")
 
 
 def tick(plan: Content, act: Act) -> None:

@@ -172,7 +172,9 @@ class WalkThread:
         wanted = set(plan.digests) if again else open_items(record, plan.digests)
         steps = steps_of(plan.wiring, wanted)
         if not steps:
-            self._told.append("Everything is proved already.")
+            self._told.append(
+                "Practice: everything has passed already." if plan.practice else "Everything is proved already."
+            )
             return False
         walk = Walk(
             plan.path, plan.wiring, plan.patch, plan.digests, steps, self,

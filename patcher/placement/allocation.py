@@ -15,6 +15,7 @@ from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Chain, Patch, Start, behind, first_fit, running, universe_from, written
 from patcher.patch.rules import breaches
 from patcher.placement.effort import Effort
+from patcher.placement.gap_advice import advised
 from patcher.show.schema import Show
 from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
@@ -66,24 +67,37 @@ def allocate(wiring: Wiring, kept: Patch | None = None, *, spare_pixels: int = 0
         raise refuse("--spare-pixels", says, 'use placement = "fresh" or "whole"', area="address")
     effort = Effort(seconds)
     todo = chains(wiring)
-    if show.settings.placement == "whole":
-        from patcher.placement.whole import whole
-
-        laid = whole(show, todo, effort=effort.part(_FOR_BOUND) if kept else effort, spare_pixels=spare_pixels)
-        fresh = Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
-    else:
-        patch = _patch(todo, in_order(show, todo, spare_pixels))
-        fresh = Allocation(patch, patch.universe_count, True, FORCED)
+    fresh = _fresh(show, todo, effort.part(_FOR_BOUND) if kept else effort, spare_pixels)
     if kept is not None and kept.starts:
         return _kept(show, todo, kept, fresh, spare_pixels, effort)
     if found := breaches(show, fresh.patch):
-        raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in found))
+        raise _refusal(show, todo, fresh.patch, found, spare_pixels)
     return fresh
+
+
+def _fresh(show: Show, todo: Sequence[Chain], effort: Effort, spare_pixels: int) -> Allocation:
+    """A patch of all chains that keeps nothing; whether it breaks a rule is for the caller to see."""
+    if show.settings.placement == "whole":
+        from patcher.placement.whole import whole
+
+        laid = whole(show, todo, effort=effort, spare_pixels=spare_pixels)
+        return Allocation(_patch(todo, laid.places), laid.lower_bound, laid.proved, laid.reason)
+    patch = _patch(todo, in_order(show, todo, spare_pixels))
+    return Allocation(patch, patch.universe_count, True, FORCED)
+
+
+def _refusal(
+    show: Show, todo: Sequence[Chain], patch: Patch, wrong: Sequence[Finding], spare_pixels: int
+) -> PatcherError:
+    """Why there is no patch, with pins that were seen to help where such are known."""
+    if not spare_pixels:
+        return PatcherError(*advised(show, patch, wrong, lambda changed: _fresh(changed, todo, Effort(1.0), 0).patch))
+    return PatcherError(*(_with_spare(finding, spare_pixels) for finding in wrong))
 
 
 def _with_spare(finding: Finding, spare_pixels: int) -> Finding:
     """A finding that the pixels kept free have made, said as such."""
-    if not spare_pixels or finding.rule != "consecutive":
+    if finding.rule != "consecutive":
         return finding
     says = (
         f"{finding.says}: {spare_pixels} spare pixels after each start would leave whole universes empty between them"
@@ -113,7 +127,7 @@ def _kept(
                 bound, reason = min(universes, -(-patch.channels // CHANNELS)), "so many channels fill them"
             return Allocation(patch, bound, universes == bound, reason, found.excess, tuple(wrong))
     if wrong := breaches(show, fresh.patch):
-        raise PatcherError(*(_with_spare(finding, spare_pixels) for finding in wrong))
+        raise _refusal(show, todo, fresh.patch, wrong, spare_pixels)
     return replace(fresh, excess=len(kept.starts))
 
 

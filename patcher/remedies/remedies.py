@@ -85,6 +85,10 @@ OF_A_PORT = (
 """Why a single port is dead. Common practice, no source."""
 
 
+TYPED = ("universe-shift", "channel-shift", "count", "swapped-starts", "colour-order")
+"""Kinds that are fixed by what is typed in: no box is opened for them, and no wire touched."""
+
+
 def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
     """What to do about a fault of a show.
 

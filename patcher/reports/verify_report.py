@@ -27,6 +27,7 @@ CAUTION = (
     "supply off at its plug before you open a box or touch a connector; keep to your local rules, and leave mains "
     "wiring to a licensed electrician."
 )
+PRACTICE = "Practice with simulated boxes"
 
 
 @dataclass(frozen=True)
@@ -81,27 +82,43 @@ class Progress:
         return left_open(self.wiring, self.patch, boxes) if boxes else []
 
 
-def begin(steps: Collection[Step], progress: Progress) -> str:
-    """What to say before the first step: the way, the caution, and what is open again."""
+def all_passed(progress: Progress) -> str:
+    """What to say where no step is left; in practice nothing is proved."""
+    if progress.practice:
+        said = f"{PRACTICE}: all of it has passed already. What is proved of your boxes does not change."
+        return f"{said} To practise it again: --yard --again; to reset all results of practice: --yard --new-season."
+    return "All of it is proved already. To check it again: --again; to reset all results: --new-season."
+
+
+def begin(steps: Collection[Step], progress: Progress, *, again: bool = False) -> str:
+    """What to say before the first step: the way, the caution, and what is open again.
+
+    Args:
+        steps: that will be shown.
+        progress: where the show stands.
+        again: whether what has passed already is shown too.
+    """
     record, wanted = progress.record, progress.wanted
     before = by_older_round(record, progress.older)
     boxes = dict.fromkeys(step.box for step in steps)
     changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
-    again = sorted({item.thing for item in before & {*wanted}})
+    reopened = sorted({item.thing for item in before & {*wanted}})
     lines = [
         f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}. Pixels light at {TEST_LEVEL * 100:.0f} %.",
         CAUTION,
     ]
     if proved := list(progress.states.values()).count("proved"):
-        lines.append(f"{proved} of {count(len(wanted), 'check')} are proved already; --again shows them too.")
+        passed = "have passed in practice" if progress.practice else "are proved"
+        more = "they are shown again" if again else "--again shows them too"
+        lines.append(f"{proved} of {count(len(wanted), 'check')} {passed} already; {more}.")
     if progress.practice:
         kept = checks_path(progress.show, practice=True).name
-        said = f"Practice with simulated boxes: the answers go to {kept}."
+        said = f"{PRACTICE}: the answers go to {kept}."
         lines.insert(0, f"{said} What is proved of your boxes does not change.")
     if changed:
         lines.append(f"Changed since they were checked: {', '.join(changed)}.")
-    if again:
-        lines.append(f"Open again, since {OLDER}: the colours of {', '.join(again)}.")
+    if reopened:
+        lines.append(f"Open again, since {OLDER}: the colours of {', '.join(reopened)}.")
     return "\n".join(lines)
 
 

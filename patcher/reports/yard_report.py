@@ -23,7 +23,9 @@ def say(yard: Yard, groups: int, trouble: Trouble | None) -> None:
     """Print what came and what was lit; `groups` is how many there was no room to join."""
     print(f"{count(yard.ever_lit(), 'pixel')} lit at some time, {yard.lit()} lit at the end.")
     for name, box in yard.boxes.items():
-        print(f"  {name}: " + (", ".join(f"{n} packets {what}" for what, n in box.counts.items()) or "no packet"))
+        print(
+            f"  {name}: " + (", ".join(f"{count(n, 'packet')} {what}" for what, n in box.counts.items()) or "no packet")
+        )
     if groups:
         print(f"Not listened on: {count(groups, 'more group')} of synchronization addresses.")
     if trouble is not None and trouble.too_many:

@@ -19,7 +19,7 @@ from patcher.show import references
 from patcher.show.line_numbers import Place, located
 from patcher.show.schema import Show
 from patcher.show.schema_problems import translate
-from patcher.units import METRES_PER
+from patcher.units import METRES_PER, of_percent
 
 ReadPoints = Callable[[str], list[list[float]]]
 
@@ -115,6 +115,8 @@ def _toml_remedy(text: str, message: str) -> str:
         return 'names and keys are letters from a to z; text in another script stands in "quotes"'
     if number := re.search(r"=\s*([+-]?\d+),(\d+)\s*(?:#|$)", line):
         return f"a number has a point, not a comma: {number[1]}.{number[2]}"
+    if (part := re.search(r"^\s*level\s*=\s*([\d.]+\s*%)\s*(?:#|$)", line)) and (percent := of_percent(part[1])):
+        return f"a number stands alone: write {percent}"
     if "overwrite" in message.lower() or "twice" in message.lower():
         return "the same key or heading stands there twice: take one out, or rename it"
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'

@@ -126,7 +126,7 @@ class Controller(Named):
     first_universe: UniverseNumber | None = None
     """A pin: the box begins on channel 1 of this universe."""
     reorders: Flag = True
-    """The box puts colours into chip order itself, so the wire carries RGB(W)."""
+    """The box puts colours into chip order itself, so the network carries RGB(W)."""
     skips_nulls: Flag = True
     """Null pixels take no channels."""
     wifi_mbps: Annotated[Positive, Field(ge=1e-3, le=1_000_000, json_schema_extra={"unit": "Mb/s"})] | None = None

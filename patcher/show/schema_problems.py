@@ -29,6 +29,7 @@ from patcher.show.schema import (
     Tap,
     prop_kind,
 )
+from patcher.units import of_percent
 
 _TABLES: dict[str, type[BaseModel]] = {
     "show": Settings,
@@ -189,11 +190,21 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
             return _wrong_length(context)
         case _ if kind in _RELATIONS:
             says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
-            return "value", says, "correct the number"
+            percent = of_percent(str(value)) if context.get("le") == 1 else ""
+            return "value", says, f"write {percent}" if percent else "correct the number"
+        case "float_type" if _is_part(place, raw) and (percent := of_percent(str(value))):
+            return "value", f"is {_shown(value)}, but must be a number from 0 to 1", f"write {percent}"
         case _ if kind in _WANTED:
             return "value", f"is {_shown(value)}, but must be {_WANTED[kind]}", f"write {_WANTED[kind]}"
         case _:
             return "value", str(error["msg"]), "correct it"
+
+
+def _is_part(place: Place, raw: Mapping[str, Any]) -> bool:
+    """Whether a key takes a part of 1."""
+    model = _model_at(place[:-1], raw)
+    field = model.model_fields.get(str(place[-1])) if model else None
+    return field is not None and any(getattr(bound, "le", None) == 1 for bound in field.metadata)
 
 
 def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:

@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 
-from patcher.errors import choose_from, refuse
+from patcher.errors import choose_from, first_few, refuse
 from patcher.power.flow import SLIGHT, Power, SupplyLoad, power
 from patcher.power.shortfalls import unsaid
 from patcher.power.stretches import roots
@@ -188,14 +188,19 @@ def swap_supply(wiring: Wiring, dead: str, spare: str) -> SupplySwap:
     show = wiring.show
     old, new = show.supplies[dead], show.supplies[spare]
     where = f"supply.{spare}"
+    feeds = [feed.name for feed in show.feeds.values() if feed.supply == spare]
+    boxes = [box.name for box in show.controllers.values() if box.logic is not None and box.logic.supply == spare]
+    spares = [supply.name for supply in show.supplies.values() if supply.spare and supply.name != spare]
+    if hanging := [*feeds, *boxes]:
+        says = f"{', '.join(hanging)} hang{'s' if len(hanging) == 1 else ''} on it"
+        another = f"name a supply that feeds nothing{f': {first_few(spares, 8)}' if spares else ''}"
+        if new.spare:
+            raise refuse(where, f"is marked as a spare, yet {says}", f"take spare = true out, and {another}")
+        remedy = f"{another}; a spare is a [supply.NAME] with spare = true"
+        raise refuse(where, f"is in use: {says}", remedy)
     if not new.spare:
-        spares = [supply.name for supply in show.supplies.values() if supply.spare]
-        raise refuse(where, "is not marked as a spare", f"write spare = true there, or {choose_from(spare, spares)}")
-    busy = [feed.name for feed in show.feeds.values() if feed.supply == spare]
-    runs = [box.name for box in show.controllers.values() if box.logic is not None and box.logic.supply == spare]
-    if busy or runs:
-        says = f"is marked as a spare, yet {', '.join([*busy, *runs])} hangs on it"
-        raise refuse(where, says, "take spare = true out, and name another")
+        remedy = f", or {choose_from(spare, spares)}" if spares else ""
+        raise refuse(where, "is not marked as a spare", f"write spare = true there{remedy}")
     if old.volts != new.volts:
         says = f"gives {new.volts:g} V, but the pixels on {dead} want {old.volts:g} V"
         raise refuse(where, says, f"never join the two: name a spare of {old.volts:g} V", area="power")

@@ -16,15 +16,17 @@ import numpy as np
 from patcher import eye
 from patcher.diagnosis.place_words import listed
 from patcher.frames.looks import COLOURS, Colour, Glow, Look
+from patcher.shapes import Positions
 from patcher.walk import colour_steps
 from patcher.walk.box_order import middle, places_of_boxes, shortest
 from patcher.walk.items import Item, What, drawn_runs, hung_chain, with_tees
-from patcher.walk.run_looks import DARK, SIDES, Parts, RunLooks, quarters
+from patcher.walk.run_looks import DARK, SIDES, Parts, RunLooks, by_quarter, quarters
 from patcher.walk.step import Check, Step, Subject
 from patcher.wiring import Wiring, port_name
 
 AT_ONCE = eye.COUNTS_TO
 """So many things are proved in one look at most, for an eye counts no further."""
+HOW_MANY = ("no colour", "one colour", "two colours", "three colours", "four colours")
 
 
 def plan(wiring: Wiring, wanted: Collection[Item]) -> tuple[Step, ...]:
@@ -196,12 +198,27 @@ class _Steps:
                 parts = quarters(places, every, [self.looks[run].colour(number) for number in range(4)])
                 glows += _glows(run, parts)
                 checks += self.looks[run].checks(parts)
-        colours = {glow.colour.name for glow in glows}
-        sides = zip(SIDES, eye.COLOURS, strict=True)
-        named = ", ".join(f"{side} {colour}" for side, colour in sides if colour in colours)
-        subject = Subject(prop, f"{prop}: {named}", (item,), tuple(checks))
-        where = f"Look at the whole of {prop} ({listed(list(drawn))}): one picture in four colours."
+        told = self._colours_at(placed, every, glows)
+        colours = list(dict.fromkeys(name for names in told.values() for name in names))
+        named = ", ".join(f"{side} {listed(list(names))}" for side, names in told.items())
+        says = named if len(colours) > 1 else f"all of it {colours[0]}"
+        subject = Subject(prop, f"{prop}: {says}", (item,), tuple(checks))
+        where = f"Look at the whole of {prop} ({listed(list(drawn))}): one picture in {HOW_MANY[len(colours)]}."
         return self._step("picture", prop, 0, box, where, glows, [subject])
+
+    def _colours_at(
+        self, placed: Mapping[str, Positions], every: Positions, glows: Sequence[Glow]
+    ) -> dict[str, list[str]]:
+        """The colours that are lit in each quarter of a picture where pixels are; a tee's are those of its source."""
+        told: dict[str, dict[str, None]] = {}
+        for run, places in placed.items():
+            for side, inside in zip(SIDES, by_quarter(places, every), strict=True):
+                here = np.flatnonzero(inside)
+                lit = [
+                    g.colour.name for g in glows if g.run == self.wiring.source(run) and np.isin(g.pixels, here).any()
+                ]
+                told.setdefault(side, {}).update(dict.fromkeys(lit))
+        return {side: list(names) for side in SIDES if (names := told.get(side))}
 
     def _step(
         self, kind: str, name: str, number: int, box: str, where: str,

@@ -168,10 +168,15 @@ class RunLooks:
 
 def quarters(places: NDArray[np.float64], of: Positions, colours: Sequence[str]) -> Parts:
     """A run's pixels by the quarter of a picture that they are in, in the order of `SIDES`, each in its colour."""
-    centre = (of.min(axis=0) + of.max(axis=0)) / 2
-    right, top = (places[:, 0] > centre[0]), (places[:, 1] > centre[1])
     parts: Parts = {}
-    for colour, inside in zip(colours, (top & ~right, top & right, ~top & ~right, ~top & right), strict=True):
+    for colour, inside in zip(colours, by_quarter(places, of), strict=True):
         if inside.any():
             parts[colour] = np.union1d(parts.get(colour, []), np.flatnonzero(inside)).astype(np.int64)
     return parts
+
+
+def by_quarter(places: NDArray[np.float64], of: Positions) -> list[NDArray[np.bool_]]:
+    """For each of `SIDES` which of a run's pixels are in that quarter of a picture: each of shape (pixels,)."""
+    centre = (of.min(axis=0) + of.max(axis=0)) / 2
+    right, top = (places[:, 0] > centre[0]), (places[:, 1] > centre[1])
+    return [top & ~right, top & right, ~top & ~right, ~top & right]

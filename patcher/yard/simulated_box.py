@@ -22,6 +22,8 @@ REMEMBERED, A_UNIVERSE = 256, 4
 """Packet heads that a box remembers having read, and how many more for each of its universes."""
 MOST_SOURCES = 16
 """Sources that a box keeps apart in one universe. Those of a higher priority take the place of lower ones."""
+NOT_ITS_UNIVERSE = "of universes that it has no pixels in"
+NO_LEVELS = "without levels to show"
 TOO_MANY_SOURCES = "of more sources than it keeps apart"
 TOO_MANY_ADDRESSES = "with more synchronization addresses than it keeps apart"
 
@@ -118,8 +120,11 @@ class SimulatedBox:
 
     def _e131(self, packet: e131.Data, sequence: int, slots: bytes, now: float) -> None:
         row = self._row.get(packet.universe)
-        if row is None or packet.start_code != 0 or packet.preview:
-            self._count("not for it")
+        if row is None:
+            self._count(NOT_ITS_UNIVERSE)
+            return
+        if packet.start_code != 0 or packet.preview:
+            self._count(NO_LEVELS)
             return
         sources = self._sources.setdefault(packet.universe, {})
         refused = self._refused(packet, sources, sequence, now)
@@ -163,7 +168,7 @@ class SimulatedBox:
     def _artnet(self, packet: artnet.Dmx, sequence: int, slots: bytes, sender: str, now: float) -> None:
         row = self._row.get(packet.port_address)
         if row is None:
-            self._count("not for it")
+            self._count(NOT_ITS_UNIVERSE)
             return
         sources, name = self._sources.setdefault(packet.port_address, {}), sender.encode()
         known = sources.get(name)

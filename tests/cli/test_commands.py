@@ -634,7 +634,11 @@ def test_no_line_of_the_list_of_commands_is_cut_at_80_columns(here: Patcher) -> 
     ("words", "says"),
     [
         (("send", "dott"), "no pattern is named “dott”\n       → did you mean “dot”?\n"),
-        (("send", "dot", "SHOW", "--level", "3"), "--level: 3 is too high\n       → give at most 1\n"),
+        (("send", "dot", "SHOW", "--level", "3"), "--level: 3 is too high\n       → give at most 1: 0.03 for 3 %\n"),
+        (("send", "dot", "SHOW", "--level", "101"), "--level: 101 is too high\n       → give at most 1\n"),
+        (("send", "dot", "SHOW", "--level", "30 %"), "“30 %” is not a number\n       → give a number: 0.3 for 30 %\n"),
+        (("power", "SHOW", "--level", "30%"), "“30%” is not a number\n       → give a number: 0.3 for 30 %\n"),
+        (("power", "SHOW", "--margin", "5 %"), "“5 %” is not a number\n       → give a number\n"),
         (("send", "dot", "SHOW", "--every", "x"), "--every: “x” is not a whole number"),
     ],
 )

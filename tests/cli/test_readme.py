@@ -157,18 +157,25 @@ def test_the_swap(cottage: Path, here: Patcher) -> None:
 
 
 def test_the_next_season(cottage: Path, here: Patcher) -> None:
-    # Source: README.md, The next season
+    # Source: README.md, The next season: its edits, done as they stand there, and nothing else
+    part = README.split("## The next season\n")[1].split("\n## ")[0]
+    assert "`patcher patch shows/heron-lock.toml`" in part.split("```")[0]
     assert here("patch", "shows/heron-lock.toml").returncode == 0
     text = cottage.read_text(encoding="utf-8")
-    for old, new in {
-        "pixels = 150\nlead = 9.0": "pixels = 165\nlead = 9.0",
-        "pixels = 89\n": "pixels = 120\n",
-        '2 = ["window-left", "window-right"]': '2 = ["window-left", "window-right"]\n3 = ["lanterns"]',
-        "[run.eaves]": '[run.lanterns]\npixel = "bulb-12v"\npixels = 40\nlead = 3.0\n\n[run.eaves]',
-    }.items():
-        assert text.count(old) == 1
-        text = text.replace(old, new)
-    cottage.write_text(text, encoding="utf-8")
+    words = " ".join(part.split("```")[0].split())
+    edits = re.findall(r"in `(\[[\w.-]+\])` (write|add) `(.*?)`", words)
+    assert len(edits) == 3
+    for heading, what, line in edits:
+        before, table, rest = text.partition(f"{heading}")
+        assert table, heading
+        first, newline, rest = rest.partition("\n")
+        if what == "add":
+            rest = f"{line}\n{rest}"
+        else:
+            rest = re.sub(rf"^{line.split()[0]} = .*$", line, rest, count=1, flags=re.MULTILINE)
+        text = before + table + first + newline + rest
+    [new] = re.findall(r"^```toml\n(.*?)^```", part, re.MULTILINE | re.DOTALL)
+    cottage.write_text(f"{text}\n{new}", encoding="utf-8")
     for command in ("diff shows/heron-lock.toml", "power shows/heron-lock.toml --plan"):
         ran = here(*command.split())
         assert ran.returncode == 0

@@ -215,7 +215,7 @@ def runs_of(**pixels: int) -> dict:
     return {name: {"pixels": number} for name, number in pixels.items()}
 
 
-OWN, OTHER_BOX = ", with a start of its own", "or hang some of it on another box"
+OWN, OTHER_BOX = ", with a start of its own", "or hang some of its runs on another box"
 
 
 # Source of the rates: arithmetic, 30 µs a pixel and 300 µs reset, rounded down.
@@ -241,11 +241,11 @@ OWN, OTHER_BOX = ", with a start of its own", "or hang some of it on another box
           "4": f"move d to box/3{OWN}: then 54.6 frames a second"}),
         # Where no split helps it says what would.
         (runs_of(a=500, b=500), None, {"ports": 1},
-         {"1": f"no split helps: no port of box is free; lower frame_rate to 30, {OTHER_BOX}"}),
+         {"1": f"no port of box is free; lower frame_rate to 30, {OTHER_BOX}"}),
         (runs_of(a=1000), None, {"ports": 1},
-         {"1": f"no split helps: a hangs there alone; lower frame_rate to 30, {OTHER_BOX}"}),
+         {"1": "a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on another box"}),
         (runs_of(a=1000), None, {"ports": 2},
-         {"1": "no split helps: a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"}),
+         {"1": "a hangs there alone; lower frame_rate to 30, or make two runs of a, the second on"}),
         # A split that helps, but not enough.
         (runs_of(a=900, b=300), None, {},
          {"1": f"move b to box/2{OWN}: then 36.6 frames a second, which is still too few; lower frame_rate to 30"}),
@@ -254,13 +254,13 @@ OWN, OTHER_BOX = ", with a start of its own", "or hang some of it on another box
          {"1": f"move b and c to box/2{OWN}: then 36.6 frames a second, which is"}),
         # A run that cannot be cut keeps no port from one that can.
         (runs_of(a=2000, b=500, c=500, d=500), {"1": ["a"], "2": ["b", "c", "d"]}, {"ports": 3, "start_per": "run"},
-         {"1": f"no split helps: a hangs there alone; lower frame_rate to 15, {OTHER_BOX}",
+         {"1": "a hangs there alone; lower frame_rate to 15, or make two runs of a, the second on another box",
           "2": "move d to box/3: then 33.0 frames a second, which is still too few; lower frame_rate to 30, "
                "or hang more of it on another box"}),
         # The slower port has the last free one.
         (runs_of(a=500, b=500, c=490, d=490), {"1": ["a", "b"], "2": ["c", "d"]}, {"ports": 3, "start_per": "run"},
          {"1": "move b to box/3: then 65.3 frames a second",
-          "2": "no split helps: no port of box is left free for it; lower frame_rate to 30"}),
+          "2": "no port of box is left free for it; lower frame_rate to 30"}),
     ],
 )  # fmt: skip
 def test_what_to_do_about_a_slow_port(runs: dict, ports: dict | None, box: dict, wanted: dict[str, str]) -> None:

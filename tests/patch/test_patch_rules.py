@@ -4,6 +4,8 @@ The oracle below is written from the design and shares no code with the patch: i
 would with a pencil, pixel after pixel, and keeps a table of who has which channel.
 """
 
+import re
+from copy import deepcopy
 from itertools import pairwise
 
 import pytest
@@ -11,7 +13,7 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.errors import PatcherError
+from patcher.errors import Finding, PatcherError
 from patcher.patch.patch_file import dump, parse
 from patcher.patch.thing import find, spans_of
 from patcher.placement.allocation import allocate
@@ -402,6 +404,66 @@ def test_pins_that_cannot_be_are_refused_with_their_reason(box, where, words):
     # Source: the design: no channel twice, no pixel across 512, pins hold
     found = refused(by_hand({"box-a": "run-a:10 run-b:10"}, {"box-a": box}))
     assert all(word in found[where] for word in words)
+
+
+def mended(tables: dict, finding) -> list[dict]:
+    """The show with each remedy that a finding offers, as a person would write it."""
+    shows = []
+    for remedy in finding.remedy.split(", or "):
+        changed = deepcopy(tables)
+        table = re.search(r"\[controller\.([\w-]+?)(\.start)?\]", remedy)
+        box = changed["controller"][table[1]]
+        if first := re.fullmatch(r"write first_universe = (\d+) in \[.*\]", remedy):
+            box["first_universe"] = int(first[1])
+        else:
+            pins = re.findall(r'([\w-]+) = "(\d+/\d+)"', remedy)
+            assert pins, remedy
+            box["start"] = box["start"] | dict(pins)
+        shows.append(changed)
+    return shows
+
+
+@pytest.mark.parametrize("placement", ["fresh", "follow"])
+@pytest.mark.parametrize(("boxes", "pin"), [
+    ({"box-a": "run-a:600", "box-b": "run-b:100 run-c:100"}, "3/1"),
+    ({"box-b": "run-b:100 run-c:100", "box-a": "run-a:600"}, "3/1"),
+    ({"box-b": "run-b:100 run-c:800 run-d:200", "box-a": "run-a:150"}, "5/1"),
+    ({"box-a": "run-a:600", "box-b": "run-b:200 run-c:100 run-d:200"}, "1/1"),  # nothing can stand before it
+])  # fmt: skip
+def test_a_box_torn_by_its_own_pin_is_told_what_else_to_pin(placement: str, boxes: dict[str, str], pin: str) -> None:
+    # Source: the design: a pinned start moves nobody, so a patch exists that the placement alone does not give
+    alike = {"protocol": "e131", "consecutive": True}
+    keys = {"box-a": alike, "box-b": alike | {"start": {"2": pin}}}
+    tables = by_hand(boxes, keys, placement=placement, share_universes=False)
+    with pytest.raises(PatcherError) as error:
+        allocate(wired(tables))
+    [finding] = error.value.findings
+    assert finding.where == "controller.box-b"
+    assert "file's order" in finding.says
+    remedies = mended(tables, finding)
+    assert len(remedies) == 2
+    for changed in remedies:
+        hold_the_limits(changed, allocate(wired(changed)).patch)
+
+
+def findings_of(tables: dict) -> dict[tuple[str, str], Finding]:
+    """What a patch of a show would break, by rule and place."""
+    try:
+        allocate(wired(tables))
+    except PatcherError as error:
+        return {(finding.rule, finding.where): finding for finding in error.findings}
+    return {}
+
+
+@quick
+@given(shows(pins=True))
+def test_each_remedy_for_a_torn_box_mends_it(tables) -> None:
+    broken = findings_of(tables)
+    for key, finding in broken.items():
+        if key[0] != "consecutive" or "pin its starts side by side" in finding.remedy:
+            continue  # the latter: nothing is known that helps
+        for changed in mended(tables, finding):
+            assert findings_of(changed).keys() <= broken.keys() - {key}
 
 
 def test_touching_pins_are_no_overlap():

@@ -277,13 +277,20 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path, practice: boo
     left = left_on_the_phone(plan)
     assert [row["thing"] for row in left["to_type"]] == ["house house/1", "house house/2"]
     assert [row["thing"] for row in left["to_tell"]] == ["roof", "porch"]
-    assert left["to_type"][0]["says"] == "now not known, change to 1/1; pixels 100, nulls 0, colours RGB"
-    says = "now not known, change to 2/1; pixels 60, nulls 2, colours RGB; null pixels take channels here: "
+    assert left["to_type"][0]["says"] == "in the box: not known; type in 1/1; pixels 100, nulls 0, colours RGB"
+    assert left["to_tell"][0]["says"] == "the player has: not known; give it 1/1; pixels 100"
+    says = "in the box: not known; type in 2/1; pixels 60, nulls 2, colours RGB; null pixels take channels here: "
     assert left["to_type"][1]["says"].startswith(says)
     for do, kind in (("typed", "to_type"), ("told", "to_tell")):
         for row in left[kind]:
             tick(plan, read_act(json.dumps({"do": do, "text": "yes", "thing": row["thing"]})))
     assert left_on_the_phone(plan) == {"to_type": [], "to_tell": []}
+    wider = wired(show_of({"roof": (100, 0), "porch": (70, 2)}, skips=False))
+    left = left_on_the_phone(Content(2, show, wider, allocate(wider).patch, practice))
+    assert left["to_type"][0]["says"].startswith("in the box: 2/1; that stays; pixels 60 → 70, nulls 2,")
+    bare = wired(show_of({"roof": (100, 0)}, skips=False))
+    left = left_on_the_phone(Content(3, show, bare, allocate(bare).patch, practice))
+    assert [row["says"] for row in left["to_tell"]] == ["the player has: 2/7; take it out; pixels 60"]
     assert read_entered(show, practice=practice).boxes
     assert read_entered(show, practice=not practice) == Entered(), "what is practised is kept apart"
     tick(plan, Act("typed", "no", "house house/2"))

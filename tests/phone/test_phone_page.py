@@ -431,7 +431,7 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(heron_lock: Path) -> 
     # Judge: axe-core, by axe-playwright-python; Source: the design: gloves (keys of 48 px at least), a screen of 360 px
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
         # The lists of a report that has something to say of everything; to work a real one out takes its time.
-        ticked = [{"thing": "gatepost 1", "name": "1", "says": "now 1/1, change to 2/1; pixels 170"}]
+        ticked = [{"thing": "gatepost 1", "name": "1", "says": "in the box: 1/1; type in 2/1; pixels 170"}]
         lists = {name: [f"gable: {name}"] for name in ("failed", "open", "unproved", "notes")}
         full = NOTHING | lists | {"to_type": ticked, "to_tell": ticked, "in_all": {"proved": 1, "failed": 1, "open": 1}}
         page.route("**/report", lambda route: route.fulfill(json=full))

@@ -59,8 +59,8 @@ def trees(draw: st.DrawFn) -> tuple[dict, dict[str, float], frozenset[str]]:
 @examples(40, 300)
 @given(trees())
 def test_what_is_added_bears_what_it_carries_and_has_the_fuse_for_its_weakest_branch(drawn: tuple) -> None:
-    # Source: arithmetic, and the rules: the current is at most 80 % of a fuse (NEC 210.20(A), from memory), and the fuse
-    # no more than the weakest wire behind it bears;
+    # Source: arithmetic, and the rules: the current is at most 80 % of a fuse (NEC 210.20(A), from memory), and the
+    # fuse no more than the weakest wire behind it bears;
     # a wire bears what it carries; what a person had stays
     tables, carries, given_ = drawn
     before = power(wired(tables))

@@ -65,6 +65,21 @@ def files_in(folder: Path) -> set[str]:
     return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
 
 
+@pytest.mark.parametrize(
+    ("start_per", "words"),
+    [("port", "port"), ("run", "run"), ("controller", "controller (the whole box)")],
+)
+def test_what_a_start_address_is_for_is_said_in_the_words_of_the_key(
+    tmp_path: Path, here: Patcher, start_per: str, words: str
+) -> None:
+    # Source: found by a reader: the sheet said "box", and start_per = "box" is refused
+    tables = show({"roof": {"pixels": 4}}, {"f": fed(tap("roof"))}, box={"start_per": start_per})
+    (tmp_path / "hall.toml").write_text(tomli_w.dumps(tables))
+    assert here("sheet", tmp_path / "hall.toml", "--out", "out").returncode == 0
+    text = (tmp_path / "out/sheets.html").read_text(encoding="utf-8")
+    assert re.findall(r"<dt>Start address per</dt><dd>(.*?)</dd>", text) == [words]
+
+
 # --- the folder ---------------------------------------------------------------------------------------------------
 
 

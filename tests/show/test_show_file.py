@@ -184,6 +184,28 @@ def test_a_number_with_a_comma_is_offered_with_a_point(folder: Path, written: st
 
 
 @pytest.mark.parametrize(
+    ("written", "remedy"),
+    [
+        ("40", "write 0.4 for 40 %"), ("2.5", "write 0.025 for 2.5 %"), ('"40 %"', "write 0.4 for 40 %"),
+        ('"7%"', "write 0.07 for 7 %"), ("40 %", "a number stands alone: write 0.4 for 40 %"),
+        ("0.5%  # dim", "a number stands alone: write 0.005 for 0.5 %"),
+        ("101", "correct the number"), ("-1", "correct the number"), ('"half"', "write a number"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("table", ["show", "controller.mill"])
+def test_a_level_in_percent_is_offered_as_a_part_of_one(folder: Path, written: str, remedy: str, table: str) -> None:
+    # Source: arithmetic: percent are hundredths
+    heading = {"show": "[show]\n", "controller.mill": "[controller.mill]\n"}[table]
+    (finding,) = everything(folder, changed(heading, f"{heading}level = {written}\n"))
+    assert finding.remedy == remedy
+    if "alone" not in remedy:
+        assert finding.where == f"{table}.level"
+    # what no part of 1 is is not read as percent
+    (finding,) = everything(folder, changed("ports = 4", "ports = 4 %"))
+    assert "%" not in finding.remedy
+
+
+@pytest.mark.parametrize(
     "again", ["\n[run.towpath]\npixels = 3\n", "\n[controller.mill.port]\n4 = []\n"], ids=["run", "port"]
 )
 def test_the_same_heading_twice(folder, again):

@@ -20,6 +20,7 @@ from hypothesis import HealthCheck, Phase, assume, example, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
+from patcher.errors import PatcherError
 from patcher.limits.findings import check
 from patcher.patch.changes import misfits
 from patcher.patch.patch import Chain, Link, Patch, Start, written
@@ -837,3 +838,37 @@ def test_no_channel_keeps_more_lamps_than_the_first_place_offered(shapes: list, 
     best = max(map(kept, every))
     offered = places_kept(chain, today)
     assert kept(offered[0]) == best if offered else best == 0
+
+
+@pytest.mark.parametrize("marked", [[], ["shelf"]])
+def test_a_supply_in_use_is_never_said_to_become_a_spare(marked: list[str]) -> None:
+    # Source: the swap of a box: what is in use is named, and one that feeds nothing is asked for.
+    supplies = {"old": {"volts": 12.0, "amps": 30.0}, "near": {"volts": 12.0, "amps": 30.0}}
+    supplies |= {name: {"volts": 12.0, "amps": 30.0, "spare": True} for name in marked}
+    logic = {"logic": {"supply": "near", "amps": 0.5}}
+    feeds = {"one-wire": power_show.fed(power_show.tap("one"), supply="old")}
+    for near, box, hangs in [
+        (["two", "three"], {}, "two-wire, three-wire hang on it"), (["two"], {}, "two-wire hangs on it"),
+        ([], logic, "box hangs on it"), (["two"], logic, "two-wire, box hang on it"),
+    ]:  # fmt: skip
+        more = {f"{run}-wire": power_show.fed(power_show.tap(run), supply="near") for run in near}
+        runs = {name: {"pixels": 5, "power_joined": False} for name in ("one", "two", "three")}
+        wiring = wired(power_show.show(runs, feeds | more, supplies=supplies, box=box))
+        with pytest.raises(PatcherError) as refused:
+            swap_supply(wiring, "old", "near")
+        [finding] = refused.value.findings
+        assert finding.says == f"is in use: {hangs}"
+        assert "write" not in finding.remedy
+        assert "a supply that feeds nothing" in finding.remedy
+        assert ("shelf" in finding.remedy) == bool(marked)
+
+
+@pytest.mark.parametrize("marked", [[], ["shelf"]])
+def test_an_unmarked_supply_that_feeds_nothing_is_to_be_marked(marked: list[str]) -> None:
+    supplies = {name: {"volts": 12.0, "amps": 30.0} for name in ("old", "near")}
+    supplies |= {name: {"volts": 12.0, "amps": 30.0, "spare": True} for name in marked}
+    feeds = {"one-wire": power_show.fed(power_show.tap("one"), supply="old")}
+    with pytest.raises(PatcherError) as refused:
+        swap_supply(wired(power_show.show({"one": {"pixels": 5}}, feeds, supplies=supplies)), "old", "near")
+    [finding] = refused.value.findings
+    assert finding.remedy == "write spare = true there" + ", or choose from: shelf" * bool(marked)

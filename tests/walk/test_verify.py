@@ -35,7 +35,7 @@ from patcher.walk.round_plan import plan
 from patcher.walk.step import as_said
 from rig.examples import examples, later
 from rig.heron_lock import heron, listening
-from rig.shipped import SHOWS, Patcher
+from rig.shipped import SHOWS, Patcher, wired
 from rig.slow_steps import passes, shown
 
 
@@ -184,6 +184,57 @@ def test_what_is_said_is_where_the_lamps_are_lit() -> None:
     assert told > 30
 
 
+def test_the_picture_of_a_prop_is_told_in_the_colours_that_are_lit_side_by_side() -> None:
+    # The oracle: each pixel's place and the colour that it is sent, pixel by pixel; the prop's middle by its bounds.
+    kinds = {"full": {"colour_order": "GRB"}, "bare": {"colour_order": "W"}, "duo": {"colour_order": "RG"}}
+    left = {"shape": "line", "path": [[0.0, 0.0], [0.0, 3.0]], "pixels": 30}
+    top = {"shape": "line", "path": [[0.2, 3.2], [3.0, 3.2]], "pixels": 30}
+    right = {"shape": "line", "path": [[3.1, 3.0], [3.1, 0.0]], "pixels": 30}
+    counted = set()
+    for pixels, lines in [
+        ("full full", (left, top)), ("full full full", (left, top, right)), ("bare bare", (left, top)),
+        ("full bare", (left, top)), ("duo duo duo", (left, top, right)), ("full full full", (left, left, top)),
+    ]:  # fmt: skip
+        runs = {
+            f"part-{n}": line | {"pixel": kind}
+            for n, (kind, line) in enumerate(zip(pixels.split(), lines, strict=True))
+        }
+        if lines == (left, left, top):  # the second hangs on the first one's data, turned round, where the first is not
+            runs["part-1"] |= {"same_data_as": "part-0", "path": [[3.0, 3.0], [3.0, 0.0]]}
+        wiring = wired({
+            "show": {"title": "arch"}, "pixel": kinds, "run": runs, "prop": {"arch": {"runs": [*runs]}},
+            "controller": {"box": {
+                "address": "192.0.2.1", "ports": 4,
+                "port": {str(n + 1): [run] for n, run in enumerate(runs) if "same_data_as" not in runs[run]},
+            }},
+        })  # fmt: skip
+        [step] = [step for step in plan(wiring, set(items(wiring))) if step.name == "picture arch"]
+        places = {run: positions(wiring.show, wiring.show.runs[run]) for run in runs}
+        every = np.concatenate(list(places.values()))
+        x, y = (every.min(axis=0) + every.max(axis=0)) / 2
+        lit: dict[str, set[str]] = {}
+        for run, at in places.items():
+            sent = {n: g.colour.name for g in step.looks[0].glows if g.run == wiring.source(run) for n in g.pixels}
+            for n, place in enumerate(at):
+                side = ("top " if place[1] > y else "bottom ") + ("right" if place[0] > x else "left")
+                lit.setdefault(side, set()).add(sent[n])
+        colours = set.union(*lit.values())
+        number = {1: "one colour", 2: "two colours", 3: "three colours", 4: "four colours"}[len(colours)]
+        counted.add(len(colours))
+        assert step.where.endswith(f": one picture in {number}."), step.where
+        words = step.subjects[0].says.removeprefix("arch: ")
+        if len(colours) == 1:
+            assert words == f"all of it {colours.pop()}"
+            continue
+        told = {
+            match[1]: set(match[2].split(" and "))
+            for part in words.split(", ")
+            if (match := re.fullmatch(r"(top left|top right|bottom left|bottom right) (.+)", part))
+        }
+        assert told == lit, words
+    assert counted == {1, 2, 3, 4}
+
+
 def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: Patcher) -> None:
     done = here("verify", heron_lock, "--yard", "--json")
     assert done.returncode == 0, done.stderr
@@ -196,7 +247,32 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
     when = record["proved"]["gable"]["ends"]["when"]
     assert when.utcoffset() is not None
     again = here("verify", heron_lock, "--yard")
-    assert "All of it is proved already" in again.stdout
+    assert "Practice with simulated boxes: all of it has passed already" in again.stdout
+    assert "proved already" not in again.stdout
+
+
+@pytest.mark.parametrize("box", ["gatepost", "mooring"])
+def test_a_fault_is_looked_for_though_all_was_practised_before(heron_lock: Path, here: Patcher, box: str) -> None:
+    sound = here("verify", heron_lock, box, "--yard", "--json")
+    assert sound.returncode == 0, sound.stderr
+    thing = {"gatepost": "gate-right", "mooring": "hedge"}[box]
+    faulty = here("verify", heron_lock, box, "--yard", "--json", "--fault", f"cut:{thing}/31")
+    assert faulty.returncode == 1, faulty.stderr
+    stands = json.loads(faulty.stdout)
+    assert stands["looks"] > 1  # not only what is open
+    assert f"cut:{thing}/31" in str([item["found"] for item in stands["items"]])
+    assert "passed already" not in faulty.stderr.replace("\n", " ")  # no --again is asked for: it is walked again
+
+
+def test_what_passed_already_is_said_as_practice_and_not_beside_again(heron_lock: Path, here: Patcher) -> None:
+    checks = here("verify", heron_lock, "gatepost", "--yard", "--json")
+    number = json.loads(checks.stdout)["proved"]
+    part = " ".join(here("verify", heron_lock, "--yard").stdout.split())
+    assert f"{number} of " in part
+    assert "have passed in practice already; --again shows them too." in part
+    assert "proved already" not in part
+    again = " ".join(here("verify", heron_lock, "gatepost", "--yard", "--again").stdout.split())
+    assert "--again shows them too" not in again
 
 
 def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Patcher) -> None:
@@ -219,6 +295,23 @@ def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Pa
     here("verify", heron_lock, "--yard", "--new-season")
     assert read_record(heron_lock, practice=True).answers == {}
     assert checks_path(heron_lock).read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("fault", "box", "hands"),
+    [("universe-shift:gatepost=1", "gatepost", False), ("cut:gate-left/300", "gatepost", True)],
+)
+def test_the_yards_eye_is_asked_to_press_no_key_and_a_wrong_setting_needs_no_hand_on_a_wire(
+    heron_lock: Path, here: Patcher, fault: str, box: str, hands: bool
+) -> None:
+    # Source: found by a reader: "press b" where nobody has a key; "Solder" for a universe typed in wrong
+    said = " ".join(here("verify", heron_lock, box, "--yard", "--fault", fault).stdout.split())
+    assert f"({fault})" in said
+    assert "Saved as failed." in said
+    assert "press" not in said
+    assert ("Solder on the ground" in said) == hands
+    # the caution for whoever walks stands at the top all the same
+    assert "before you open a box or touch a connector" in said
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from patcher.frames.looks import COLOURS, Colour, Glow, Look
 from patcher.listener.receiver import Ear, Receiver, _one_by_one
 from patcher.listener.recvmmsg import many
 from patcher.placement.allocation import allocate
+from patcher.reports.yard_report import say
 from patcher.wiring import Wiring
 from patcher.yard.far_view import FarView
 from patcher.yard.network_trouble import OVERTAKEN, Off, Trouble
@@ -633,6 +634,16 @@ def test_overtaken_packets_are_dropped_and_the_last_look_stays() -> None:
     assert counts["out of order"] > 10
     assert sum(counts.values()) == 100
     assert first_lamp(yard) in (99, 100)
+
+
+def test_what_a_box_does_not_take_is_said_by_its_reason(capsys: pytest.CaptureFixture[str]) -> None:
+    # Source: ANSI E1.31-2018: 6.2.6 (preview data), 7.6 (start codes); the wall's box has pixels in universe 1 only
+    yard = a_wall()
+    for octets in (e(1, 9, 1), e(1, 9, 2), e(300, 9, 1), e(301, 9, 1), e(301, 9, 2), e(1, 9, 3, options=PREVIEW)):
+        yard.receive(["box"], octets, "127.0.0.1", 0.0)
+    say(yard, 0, None)
+    box = "2 packets taken, 3 packets of universes that it has no pixels in, 1 packet without levels to show"
+    assert f"  box: {box}\n" in capsys.readouterr().out
 
 
 def test_the_picture_at_the_end_is_the_plans_whatever_the_network_does() -> None:
