@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
     AsJson,
@@ -50,12 +51,22 @@ def film(
     interface: Interface = None,
     priority: Priority = PRIORITY,
     dry_run: DryRun = False,
+    clips: ReadClips = None,
+    picture: PictureFile = None,
+    write: WriteShow = False,
     as_json: AsJson = False,
 ) -> None:
-    """Play a code of light to a camera until Ctrl-C.
+    """Play a code of light to a camera until Ctrl-C, or read the clips that it took.
 
-    Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark.
+    Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark. A clip that is read
+    proves which pixel lights where, and names what is wired wrongly.
     """
+    together(("--read", clips), ("--to, --interface, --seconds or --dry-run", to or interface or seconds or dry_run))
+    if clips:
+        read(show, clips, on=on, picture=picture, write=write, practice=yard, as_json=as_json)
+        return
+    if picture or write:
+        raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
     from patcher.cli import playback
     from patcher.film.code import BIN, code_of
     from patcher.patch.thing import find, lighting, whole_show

@@ -8,14 +8,12 @@ from pathlib import Path
 
 from patcher.faults import Planned
 from patcher.film import clip
-from patcher.film.clip import SLOWEST, Facts
+from patcher.film.clip import Facts
 from patcher.film.code import Code
 from patcher.film.verdict import Verdict
 
 PART_FAINT, PART_UNPROVED = 0.1, 0.3
 """Of the pixels in the picture: where so many are too faint, or lit but not proved, the clip is to be made again."""
-SPARE = 5.0
-"""Seconds that a clip should last longer than the code."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +24,7 @@ class ClipReading:
         file: the clip.
         digest: by which the record knows it again.
         facts: what it is.
+        frames: how many of its frames were looked at.
         verdict: what it says; None where it could not be laid on the show's plan.
         says: whether it is good enough, and what to do if it is not.
     """
@@ -33,6 +32,7 @@ class ClipReading:
     file: Path
     digest: str
     facts: Facts
+    frames: int
     verdict: Verdict | None
     says: str
 
@@ -65,10 +65,11 @@ def read_clips(
     every = [(path, clip.facts(path)) for path in paths]
     found = []
     for path, facts in every:
-        verdict = read_clip(facts, plan, code, lambda part, path=path: tell(path, part))  # type: ignore[misc]
+        reading = read_clip(facts, plan, code, lambda part, path=path: tell(path, part))  # type: ignore[misc]
         tell(path, 1.0)
-        verdict = verdict and _of_lit(verdict, plan, code)
-        found.append(ClipReading(path, clip.digest(path), facts, verdict, says(facts, code, verdict)))
+        verdict = reading.verdict and _of_lit(reading.verdict, plan, code)
+        says = list(filter(None, (reading.says, to_do(verdict) if verdict else "")))
+        found.append(ClipReading(path, clip.digest(path), facts, reading.frames, verdict, "; ".join(says) or GOOD))
     return found
 
 
@@ -81,14 +82,8 @@ def _of_lit(verdict: Verdict, plan: Planned, code: Code) -> Verdict:
     return replace(verdict, pixels=tuple(pixel for pixel in verdict.pixels if played[pixel.run]))
 
 
-def says(facts: Facts, code: Code, verdict: Verdict | None) -> str:
-    """Whether a clip is good enough; if not, what is wrong with it and what to do."""
-    if facts.seconds and facts.seconds < code.seconds:
-        return f"too short: {facts.seconds:.0f} s, and the code takes {code.seconds:.0f} s; film for {_long(code)} s"
-    if facts.rate and facts.rate < SLOWEST:
-        return f"too few frames: {facts.rate:.0f} a second; set the phone to 30"
-    if verdict is None:
-        return f"the code was not found in it; {FILM_AGAIN}"
+def to_do(verdict: Verdict) -> str:
+    """What to do about a clip of which much could not be read; empty where there is nothing to do."""
     words = [pixel.word for pixel in verdict.pixels if pixel.word != "unseen"]
     if not words:
         return f"no pixel is in the picture; {FILM_AGAIN}"
@@ -96,8 +91,4 @@ def says(facts: Facts, code: Code, verdict: Verdict | None) -> str:
         return "too dark: many pixels are too faint to be read; raise the phone's exposure, or film from nearer"
     if words.count("unproved") > PART_UNPROVED * len(words):
         return "not sharp enough: many pixels are lit but not told apart; prop the phone up, and film from nearer"
-    return GOOD
-
-
-def _long(code: Code) -> int:
-    return -(-int(code.seconds + SPARE) // 5) * 5
+    return ""

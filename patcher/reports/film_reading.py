@@ -163,7 +163,7 @@ def document(reading: Reading) -> dict[str, Any]:
         "clips": [
             {
                 "file": str(clip.file), "seconds": round(clip.facts.seconds, 3),
-                "frames": round(clip.facts.seconds * clip.facts.rate), "good": clip.good, "says": clip.says,
+                "frames": clip.frames, "good": clip.good, "says": clip.says,
                 "digest": clip.digest,
             }
             for clip in reading.clips

@@ -13,7 +13,7 @@ CLIP = Facts(Path("clip.mp4"), 31.2, 640, 360, 29.97, 0)
 
 def reading(show: Path, plan, *verdicts: Verdict | None, says: str = GOOD) -> Reading:
     clips = tuple(
-        ClipReading(Path(f"clip-{number}.mp4"), f"d{number}", CLIP, verdict, says if verdict else "nothing in it")
+        ClipReading(Path(f"clip-{number}.mp4"), f"d{number}", CLIP, 900, verdict, says if verdict else "nothing in it")
         for number, verdict in enumerate(verdicts)
     )
     together = joined(plan, [verdict for verdict in verdicts if verdict is not None])
