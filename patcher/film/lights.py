@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.film.code import Channels
-from patcher.film.decode import Decoded, Numbers, Templates, clear, decode
+from patcher.film.decode import Numbers, Templates, clear, decode
 from patcher.film.registration import Points
 from patcher.film.spots import Series
 
@@ -77,41 +77,37 @@ def lights(at: Points, light: Series, own: Templates, flux: Numbers, tint: Serie
         tint: their light as far as its colour is to be believed; None: that is the same.
     """
     tint = light if tint is None else tint
-    found: list[tuple[Channels, Decoded, Numbers]] = []
-    words: list[list[int]] = [[] for _ in at]
-    rows = np.arange(len(at))
+    words = _likely(light, own)
+    found = _none(own)
+    for number in range(TWICE):
+        rows = np.array([row for row, each in enumerate(words) if len(each) > number], dtype=np.int64)
+        if len(rows):
+            others = [[pixel for pixel in words[row] if pixel != words[row][number]] for row in rows]
+            read = decode(clear(without(light[rows], others, own), own), own)
+            sure = (read.agrees > SURE) & (read.agrees - read.next_best > APART)
+            sure &= read.pixel == np.array([words[row][number] for row in rows])
+            here, pixel = rows[sure], read.pixel[sure]
+            more = Lights(
+                at[here], pixel, read.agrees[sure], swing(tint[here], own, pixel), read.parts[sure], flux[here]
+            )
+            found = found.and_also(more)
+    return strongest(found)
+
+
+def _likely(light: Series, own: Templates) -> list[list[int]]:
+    """The words that may play at each spot, clearest first: each is taken out before the next is looked for."""
+    words: list[list[int]] = [[] for _ in light]
+    rows = np.arange(len(light))
     for _ in range(TWICE):
-        left = without(light[rows], [words[row] for row in rows], own)
-        read = decode(clear(left, own), own)
+        if not len(rows):
+            break
+        read = decode(clear(without(light[rows], [words[row] for row in rows], own), own), own)
         worth = read.agrees > WORTH
         for row, pixel in zip(rows[worth].tolist(), read.pixel[worth].tolist(), strict=True):
             if pixel not in words[row]:
                 words[row].append(pixel)
         rows = rows[worth]
-        if not len(rows):
-            break
-    for number in range(TWICE):
-        rows = np.array([row for row in range(len(at)) if len(words[row]) > number], dtype=np.int64)
-        if not len(rows):
-            break
-        others = [[pixel for pixel in words[row] if pixel != words[row][number]] for row in rows]
-        left = without(light[rows], others, own)
-        read = decode(clear(left, own), own)
-        sure = (read.agrees > SURE) & (read.agrees - read.next_best > APART)
-        sure &= read.pixel == np.array([words[row][number] for row in rows])
-        found.append((rows[sure], _of(read, sure), swing(tint[rows[sure]], own, read.pixel[sure])))
-    if not found:
-        return _none(own)
-    which = np.concatenate([rows for rows, _, _ in found])
-    every = Lights(
-        at[which],
-        np.concatenate([read.pixel for _, read, _ in found]),
-        np.concatenate([read.agrees for _, read, _ in found]),
-        np.concatenate([each for _, _, each in found]),
-        np.concatenate([read.parts for _, read, _ in found]),
-        flux[which],
-    )
-    return strongest(every)
+    return words
 
 
 def strongest(every: Lights) -> Lights:
@@ -132,10 +128,6 @@ def direct(every: Lights) -> Lights:
     most = np.zeros(int(every.pixel.max(initial=-1)) + 1, dtype=np.float32)
     np.maximum.at(most, every.pixel, every.flux)
     return every.of(np.flatnonzero(every.flux >= REFLECTED * most[every.pixel]))
-
-
-def _of(read: Decoded, sure: NDArray[np.bool_]) -> Decoded:
-    return Decoded(read.pixel[sure], read.agrees[sure], read.next_best[sure], read.parts[sure])
 
 
 def _none(own: Templates) -> Lights:

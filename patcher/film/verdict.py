@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patcher.faults import Fault
 from patcher.film import hues
 from patcher.film.code import Code
 from patcher.film.faults_seen import BAD_SHARE, Explained
-from patcher.film.fit import Evidence
+from patcher.film.fit import Evidence, Fit
 from patcher.patch.patch import written
 
 Word = Literal["proved", "other", "colour", "dark-or-hidden", "unseen", "faint", "unproved"]
@@ -79,40 +80,41 @@ def verdict(seen: Evidence, found: Explained) -> Verdict:
 
 def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
     wired, own = found.wired[run], found.fits[run]
-    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
     at = seen.map.picture(own.places)
     at[own.close] = seen.lights.at[own.row[own.close]]
     inside = seen.inside(at)
-    blinks = seen.blinks(at)
-    seen_hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)
-    meant = found.plan_hue[run]
-    right = own.close & (wired.pixel == planned) & (planned >= 0)
-    coloured = (seen_hue == meant).all(axis=1) & (wired.hue == meant).all(axis=1)
-    other_colour = ((seen_hue != meant) & (seen_hue != hues.UNKNOWN)).any(axis=1)
+    words = _words(seen, found, run, inside)
+    words[~own.close & ~np.isfinite(own.off) & ~seen.blinks(at)] = "faint" if _is_faint(seen, own) else "dark-or-hidden"
+    words[~inside] = "unseen"
+    verdicts: list[PixelVerdict] = []
+    for number, word in enumerate(words.tolist()):
+        lit_by = _address(seen.code, int(wired.pixel[number])) if own.close[number] else None
+        where = (round(float(at[number, 0]), 2), round(float(at[number, 1]), 2)) if inside[number] else None
+        verdicts.append(PixelVerdict(run, number + 1, word, lit_by, where))
+    return verdicts
+
+
+def _words(seen: Evidence, found: Explained, run: str, inside: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """What the lights at a run's places say of its pixels; `unproved` where there is none, or not for sure."""
+    wired, own, meant = found.wired[run], found.fits[run], found.plan_hue[run]
+    words = np.full(len(wired.pixel), "unproved", dtype=object)
     # Only pixels that are in the picture and not known to be dark count against the run.
     lit = inside & (wired.pixel >= 0)
-    explained = own.close[lit].mean() if lit.any() else 0.0
-    trusted = explained >= 1 - BAD_SHARE
-    swings = seen.lights.swing[own.row[own.close]].max(axis=(1, 2))
-    faint = len(swings) > 0 and float(np.median(swings)) < FAINT
-    words: list[PixelVerdict] = []
-    for number in range(len(planned)):
-        lit_by = _address(seen.code, int(wired.pixel[number])) if own.close[number] else None
-        if not inside[number]:
-            word: Word = "unseen"
-        elif right[number] and other_colour[number] and trusted:
-            word = "colour"
-        elif right[number] and coloured[number] and trusted and not found.unsure[run][number]:
-            word = "proved"
-        elif own.close[number] and not right[number] and trusted:
-            word = "other"
-        elif not own.close[number] and not np.isfinite(own.off[number]) and not blinks[number]:
-            word = "faint" if faint else "dark-or-hidden"
-        else:
-            word = "unproved"
-        where = (round(float(at[number, 0]), 2), round(float(at[number, 1]), 2)) if inside[number] else None
-        words.append(PixelVerdict(run, number + 1, word, lit_by, where))
+    if not lit.any() or own.close[lit].mean() < 1 - BAD_SHARE:
+        return words
+    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)
+    right = own.close & (wired.pixel == planned) & (planned >= 0)
+    words[right & ~found.unsure[run] & ((hue == meant) & (wired.hue == meant)).all(axis=1)] = "proved"
+    words[right & ((hue != meant) & (hue != hues.UNKNOWN)).any(axis=1)] = "colour"
+    words[own.close & ~right] = "other"
     return words
+
+
+def _is_faint(seen: Evidence, own: Fit) -> bool:
+    """Whether the lights of a run are so faint that others of it may be too faint to be read."""
+    swings = seen.lights.swing[own.row[own.close]].max(axis=(1, 2))
+    return len(swings) > 0 and float(np.median(swings)) < FAINT
 
 
 def _not_drawn(seen: Evidence, run: str) -> list[PixelVerdict]:
