@@ -6,7 +6,10 @@ The two libraries that reading a clip needs are an extra of the package; whoever
 from __future__ import annotations
 
 import hashlib
+import queue
+import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +31,11 @@ FINEST = 1 / 36
 """Seconds between two frames that are read: of a clip of 60 frames a second every other one is left out."""
 LONGEST = 150.0
 """Seconds of a clip that are read."""
+AHEAD = 4
+"""Frames that are decoded ahead of those that are worked on."""
+_TURNS = {1: 2, 2: 1, 3: 0}
+"""The library's names for quarter turns anticlockwise: ROTATE_90_COUNTERCLOCKWISE is 2, ROTATE_180 1,
+ROTATE_90_CLOCKWISE 0."""
 SLOWEST = 20.0
 """Frames a second that a clip needs: light changes ten times a second."""
 
@@ -94,6 +102,8 @@ def frames(clip: Facts) -> Iterator[tuple[float, Picture]]:
 
     Frames that follow too closely are left out, and so is what comes after `LONGEST` seconds.
     """
+    import cv2
+
     with _opened(clip.path) as container:
         stream = _video(clip.path, container)
         stream.thread_type = "AUTO"
@@ -110,8 +120,43 @@ def frames(clip: Facts) -> Iterator[tuple[float, Picture]]:
             last = time
             wide, high = _size(frame.width, frame.height)
             picture = frame.to_ndarray(format="rgb24", width=wide, height=high)
-            turned = np.rot90(picture, clip.turn) if clip.turn else picture
-            yield time, np.ascontiguousarray(turned)
+            yield (
+                time,
+                picture if clip.turn == 0 else np.asarray(cv2.rotate(picture, _TURNS[clip.turn]), dtype=np.uint8),
+            )
+
+
+def ahead(pictures: Iterator[tuple[float, Picture]]) -> Iterator[tuple[float, Picture]]:
+    """The same frames, decoded by a thread of their own while those before are worked on."""
+    waiting: queue.Queue[tuple[float, Picture] | BaseException | None] = queue.Queue(AHEAD)
+    stopped = threading.Event()
+
+    def put(item: tuple[float, Picture] | BaseException | None) -> bool:
+        while not stopped.is_set():
+            with suppress(queue.Full):
+                waiting.put(item, timeout=0.1)
+                return True
+        return False
+
+    def decode() -> None:
+        try:
+            for each in pictures:
+                if not put(each):
+                    return
+            put(None)
+        except BaseException as error:
+            put(error)
+
+    thread = threading.Thread(target=decode, daemon=True)
+    thread.start()
+    try:
+        while (each := waiting.get()) is not None:
+            if isinstance(each, BaseException):
+                raise each
+            yield each
+    finally:
+        stopped.set()
+        thread.join()
 
 
 def digest(path: Path) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -72,7 +73,7 @@ class Search:
     def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
         self._seen, self._slack = seen, slack
         self._show = seen.plan.wiring.show
-        self._cache: dict[tuple[str, bytes], Fit] = {}
+        self._costs: dict[tuple[str, bytes], float] = {}
         self._of_run: dict[str, list[Fault]] = {}
 
     def explained(self) -> Explained:
@@ -104,24 +105,25 @@ class Search:
         return self._show.type_of(self._show.runs[run]).colour_order
 
     def _fit(self, run: str, wired: Shown) -> Fit:
-        key = (
-            run,
-            wired.pixel.tobytes() + wired.hue.tobytes() + (b"" if wired.drive is None else wired.drive.tobytes()),
-        )
-        if key not in self._cache:
-            evidence, slack = self._slack[run]
-            self._cache[key] = fit(evidence, run, wired, slack)
-        return self._cache[key]
+        evidence, slack = self._slack[run]
+        return fit(evidence, run, wired, slack)
+
+    def _cost_of(self, run: str, wired: Shown) -> float:
+        """What speaks against a wiring of a run."""
+        key = run, hashlib.blake2b(wired.pixel.tobytes() + wired.hue.tobytes(), digest_size=16).digest()
+        if key not in self._costs or wired.drive is not None:
+            self._costs[key] = self._fit(run, wired).cost
+        return self._costs[key]
 
     def _cost(self, wired: Mapping[str, Shown], runs: Iterable[str]) -> float:
-        return sum(self._fit(run, wired[run]).cost for run in runs)
+        return sum(self._cost_of(run, wired[run]) for run in runs)
 
     def _best(
         self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]
     ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
         """One fault more, where one explains the lights better."""
         bad = sorted(
-            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._fit(run, wired[run]).cost
+            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
         best, least = None, 0.0
         for fault in self._candidates(bad[:WORST], wired):
@@ -143,7 +145,7 @@ class Search:
         """
         gain = -self._cost(wired, changed)
         for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
-            gain += self._fit(run, tried[run]).cost
+            gain += self._cost_of(run, tried[run])
             if gain >= least:
                 return gain
         return gain
@@ -156,7 +158,7 @@ class Search:
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
-        return self._fit(run, wired).cost > PRIOR
+        return self._cost_of(run, wired) > PRIOR
 
     def _candidates(self, bad: Sequence[str], wired: Mapping[str, Shown]) -> Iterator[Fault]:
         """Faults that may explain what is wrong with some runs."""

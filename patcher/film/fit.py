@@ -39,6 +39,8 @@ that is not seen at all; a light where it should be dark; a segment in another c
 broken data; light that does not go at all with the channels of two pixels."""
 
 
+MOST_MIXED = 40
+"""Of pixels that show the channels of two, so many are looked at."""
 BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
 """A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
 shines where it is so bright against them."""
@@ -192,7 +194,9 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
     mixed = wired.pixel == MIXED
     if wired.drive is not None:
-        cost += float(MIXTURE * (1 - _goes_with(seen, moved[mixed], wired.drive[mixed])).clip(0, 1).sum())
+        some = np.flatnonzero(mixed)[:: max(1, int(mixed.sum()) // MOST_MIXED)]
+        badly = (1 - _goes_with(seen, moved[some], wired.drive[some])).clip(0, 1)
+        cost += MIXTURE * float(badly.mean()) * int(mixed.sum())
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
     return Fit(cost + WRONG_HUE * int(wrong.sum()), row, off, close, moved)

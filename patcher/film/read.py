@@ -55,14 +55,14 @@ def watch(facts: Facts, bins: int, tell: Progress = lambda part: None) -> Watche
     ground = registration.Ground()
     length = max(facts.seconds, 1.0)
     laid: list[Laid] = []
-    for time, picture in clip.frames(facts):
+    for time, picture in clip.ahead(clip.frames(facts)):
         laid.append(ground.lay(time, picture))
         tell(0.45 * min(1.0, time / length))
     shape = ground.mean.shape
     when = phase.phase(laid, shape[0])
 
     def told() -> Iterator[tuple[float, Picture]]:
-        for time, picture in clip.frames(facts):
+        for time, picture in clip.ahead(clip.frames(facts)):
             yield time, picture
             tell(0.45 + 0.45 * min(1.0, time / length))
 

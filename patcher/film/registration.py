@@ -19,14 +19,14 @@ Points = NDArray[np.float64]
 Matrix = NDArray[np.float64]
 Grey = NDArray[np.float32]
 
-MOST_PATCHES = 1200
+MOST_PATCHES = 700
 """So many patches are enough to lay a frame."""
 RADIUS = 3
 """Points from a patch's middle to its edge."""
 FEWEST = 8
 """So many patches lay a frame by a turn, a scale and a shift; `FULL` of them tell its perspective, too."""
 FULL = 300
-ROUNDS = 3
+ROUNDS = 2
 REACH = 1.5
 """Points; what says that it is off by more is not believed."""
 GOOD = 0.35
@@ -112,9 +112,12 @@ def _top_of(before: Grey, at: Grey, after: Grey) -> Points:
 
 def moved(matrix: Matrix, points: Points) -> Points:
     """Points taken through a projective matrix: shape (points, 2)."""
-    found = points @ matrix[:, :2].T + matrix[:, 2]
-    taken: Points = found[:, :2] / found[:, 2:]
-    return taken
+    x, y = points.T
+    below = matrix[2, 0] * x + matrix[2, 1] * y + matrix[2, 2]
+    found: Points = np.empty((len(points), 2))
+    found[:, 0] = (matrix[0, 0] * x + matrix[0, 1] * y + matrix[0, 2]) / below
+    found[:, 1] = (matrix[1, 0] * x + matrix[1, 1] * y + matrix[1, 2]) / below
+    return found
 
 
 class Ground:
