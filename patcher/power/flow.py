@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import floor
 
@@ -368,5 +368,5 @@ def power(wiring: Wiring, *, level: float | None = None, celsius: float = CELSIU
         celsius: temperature of the wires.
     """
     at = wiring.show.settings.level if level is None else level
-    net = circuit(wiring, celsius=celsius)
+    net = replace(circuit(wiring, celsius=celsius), apart_only=True)
     return Power(wiring, at, celsius, net, solve(net, at))

@@ -140,7 +140,8 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
         gaps = [_gap(part, one, two) for one, two in pairs if one != two]
         what = ", ".join(_part(*piece) for piece in part.parts)
-        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the other"
+        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the "
+        says += "other, so currents and volts there are not known"
         move = f"at {' and '.join(meet)} move all taps but those of one supply elsewhere, then check again"
         cut = f"{cut_at(show, gaps)}; leave the ground whole, the data needs it"
         remedy = "; ".join([move] * bool(meet) + [cut] * bool(gaps))
