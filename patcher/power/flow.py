@@ -196,6 +196,15 @@ class Power:
         return tuple(stretches(self.wiring))
 
     @cached_property
+    def other_volts(self) -> frozenset[str]:
+        """The runs that a supply of other volts than their pixels' own reaches."""
+        found = set()
+        for part in self.stretches:
+            volts = {self.show.supplies[name].volts for name in part.supplies}
+            found |= {run for run, _, _ in part.parts if volts - {self.show.type_of(self.show.runs[run]).volts}}
+        return frozenset(run for run in found if self.show.type_of(self.show.runs[run]).volts is not None)
+
+    @cached_property
     def rails(self) -> dict[str, float]:
         """The highest volts of the supplies that feed each run's V+; its pixels' own where none does."""
         found: dict[str, float] = {}

@@ -244,13 +244,19 @@ def _loads(state: Power) -> Iterator[Finding]:
 def _sagging(state: Power) -> Iterator[Finding]:
     yield from _collapsed(state)
     for found in state.runs:
-        if found.holds is False:
+        if found.holds is False and found.run not in state.other_volts:
             kind = state.show.runs[found.run].pixel
             says = (
                 f"has {_volts(found)} at pixel {found.pixel}, all white at level {state.level:g}, "
                 f"and {kind} needs {found.least:g} V"
             )
-            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
+            remedy = f"tap it at more points; {PLAN}"
+            gives = state.rails[found.run]
+            if found.least is not None and found.least > gives:
+                remedy = (
+                    f"min_volts = {found.least:g} is more than its supply's {gives:g} V: correct it in [pixel.{kind}]"
+                )
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, remedy)
 
 
 def _volts(found: RunVolts) -> str:

@@ -46,3 +46,23 @@ def test_nothing_is_judged_by_currents_between_joined_supplies(
     apart = cut_as_said(file, joined)
     assert "joined-supplies" not in {finding.rule for finding in said(apart)}
     assert all(run.holds is not None for run in power(wired(apart)).runs)
+
+
+@pytest.mark.parametrize(("least", "other"), [(13.0, False), (11.9, False), (4.0, True), (13.0, True)])
+def test_no_remedy_is_named_that_cannot_help(least: float, other: bool, capsys: pytest.CaptureFixture[str]) -> None:
+    # Source: no wire brings more than its supply gives: where min_volts is above that, the number is wrong, not the
+    # wire; a string on a supply of other volts is not to be switched on.
+    kinds = {"low": {"volts": 5.0 if other else 12.0, "min_volts": least}}
+    file = show({"a": {"pixels": 100, "pixel": "low"}}, {"f": fed(tap("a"))}, kinds=kinds)
+    found = {finding.rule: finding for finding in said(file)}
+    assert ("other-volts" in found) == other
+    assert ("low-volts" in found) != other
+    if not other:
+        remedy = found["low-volts"].remedy
+        assert ("tap it" in remedy) == (least < 12.0)
+        assert ("correct it in [pixel.low]" in remedy) == (least > 12.0)
+    state = power(wired(file))
+    power_report.say(state, [])
+    (row,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("a ")]
+    assert row.endswith("NO")
+    assert power_report.document(state)["runs"][0]["holds"] is False
