@@ -136,7 +136,7 @@ class _Chart:
         for fact in strings:
             may = {"tap": fact.taps, "edge": fact.edges, "null": fact.run.nulls, "cut": fact.run.power_cuts}
             found |= {_LEADS[fact.run.lead_via], *(key for key, has in may.items() if has)}
-            found |= {"cut"} if not fact.run.power_joined else set()
+            found |= {"cut"} if not fact.run.lead_has_power else set()
         for feed in feeds:
             may = {"fuse": feed.fuse is not None, "joint": feed.source is not None}
             found |= {"tap", "supply", "feed", *(key for key, has in may.items() if has)}
@@ -229,7 +229,7 @@ class _Chart:
             at = np.array([self.x(string.along[pixel - 2 : pixel].mean()), y])
             self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut=pixel, **name))
-        if not run.power_joined and string.lead_from > 0 and fact.source is None:
+        if not run.lead_has_power:
             at = np.array([(self.x(string.lead_from) + begin) / 2, y])
             self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut="lead", **name))

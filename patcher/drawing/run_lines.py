@@ -190,17 +190,28 @@ class Hanging:
             words = f"{span.first_pixel}: {span.universe}/{span.first_channel}"
             if self.subject.detail:
                 self._label(3, at, (words,), strip, "edge", fact, f"{fact.name} {words}")
-        for pixel in fact.run.power_cuts:
-            at = found.edge(pixel)
-            if strip.holds(at[0]):
-                inner = marks.cut(at, found.step(pixel), size)
-                self.seen.add("cut")
-                drawn.append(marks.mark(inner, data_cut=pixel, **name))
-                self._take(at, size)
-                self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut before {pixel}")
+        drawn += self._cuts(fact, found, strip)
         drawn += self._gaps(fact, found, strip)
         self._taps(fact, found, strip)
         self.over.append("".join(drawn))
+
+    def _cuts(self, fact: Facts, found: Course, strip: Strip) -> list[str]:
+        """Where V+ is cut: inside a run, and before the first pixel of one whose lead brings only data and ground."""
+        places: list[tuple[str, Floats, Floats]] = [
+            (str(pixel), found.edge(pixel), found.step(pixel)) for pixel in fact.run.power_cuts
+        ]
+        if not fact.run.lead_has_power:
+            way = found.heading(1)
+            places.insert(0, ("lead", found.pixels[0] - way * self.size * 2.2, way))
+        drawn = []
+        for which, at, way in places:
+            if strip.holds((found.pixels[0] if which == "lead" else at)[0]):
+                self.seen.add("cut")
+                drawn.append(marks.mark(marks.cut(at, way, self.size), data_cut=which, data_run=fact.name))
+                self._take(at, self.size)
+                where = "in its lead" if which == "lead" else f"before {which}"
+                self._label(5, at, ("V+ cut",), strip, "cut", fact, f"{fact.name}: V+ cut {where}")
+        return drawn
 
     def _gaps(self, fact: Facts, found: Course, strip: Strip) -> list[str]:
         run = fact.run

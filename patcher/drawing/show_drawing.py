@@ -168,7 +168,7 @@ def _possible(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Fa
         "pixels": subject.detail == 2,
         "edge": any(fact.edges for fact in hung),
         "tap": any(fact.taps for fact in hung),
-        "cut": any(fact.run.power_cuts for fact in hung),
+        "cut": any(fact.run.power_cuts or not fact.run.lead_has_power for fact in hung),
         "gap": any(fact.run.gap_places for fact in hung),
         "box": any(subject.show.controllers[name].at is not None for name in subject.boxes),
         "lead": leads,

@@ -68,6 +68,8 @@ class Circuit:
         full: amperes that its colours add at full, the box's own dimmer counted.
         rated: volts for which the two are said.
         regulated: whether it draws the same power at any voltage, and not the same current.
+        apart_only: whether nothing is known where two supplies are on one V+: real ones hold their volts there less
+            well than the sources of a model, so what flows from one into the other is anybody's guess.
     """
 
     points: int
@@ -85,6 +87,7 @@ class Circuit:
     full: Floats
     rated: Floats
     regulated: NDArray[np.bool_]
+    apart_only: bool = False
 
     @property
     def pixels(self) -> int:

@@ -108,6 +108,9 @@ class _Net:
         self.known[self.part[self.wires[np.isnan(self.siemens), 0]]] = False
         unsaid = np.isnan(self.amps) | (circuit.regulated & np.isnan(circuit.rated))
         self.known[self.part[: circuit.pixels][unsaid]] = False
+        if circuit.apart_only:
+            on_one = np.bincount(stretch[self.supplies], minlength=stretches) > 1
+            self.known[self.part[self.supplies[on_one[stretch[self.supplies]]]]] = False
         self.collapsed = np.zeros(parts, bool)
 
     def potentials(self) -> Floats:

@@ -22,7 +22,7 @@ from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
 from patcher.power.planned_feeds import fitted, with_feeds
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
-from patcher.power.strip import RailStrip, pixel_places, strip_of, supply_place
+from patcher.power.strip import RailStrip, near_enough, not_drawn, pixel_places, strip_of, supply_place
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
 from patcher.show.schema import Show
@@ -279,7 +279,7 @@ class _Work:
         if part.trees:
             return list(part.supplies)
         volts, load = show.type_of(show.runs[run]).volts, float(self.state.drawn(part).sum())
-        able = [name for name in self.left if show.supplies[name].volts == volts]
+        able = near_enough(self.state.wiring, [name for name in self.left if show.supplies[name].volts == volts], run)
         enough = [name for name in able if self.left[name] >= load - SLIGHT]
         if not enough:
             self._too_weak(part, able, load)
@@ -321,6 +321,7 @@ class _Work:
             else:
                 self.left[supply] -= 0.0 if part.trees else found.amps
                 self.assumed |= {} if assumed is None else {assumed: None}
+                self.assumed |= dict.fromkeys(not_drawn(self.state.show, part))
                 self.open.pop(part.parts, None)
                 return _Fed(supply, task, found)
         if able and part.parts not in self.open:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import floor
 
@@ -196,6 +196,15 @@ class Power:
         return tuple(stretches(self.wiring))
 
     @cached_property
+    def other_volts(self) -> frozenset[str]:
+        """The runs that a supply of other volts than their pixels' own reaches."""
+        found = set()
+        for part in self.stretches:
+            volts = {self.show.supplies[name].volts for name in part.supplies}
+            found |= {run for run, _, _ in part.parts if volts - {self.show.type_of(self.show.runs[run]).volts}}
+        return frozenset(run for run in found if self.show.type_of(self.show.runs[run]).volts is not None)
+
+    @cached_property
     def rails(self) -> dict[str, float]:
         """The highest volts of the supplies that feed each run's V+; its pixels' own where none does."""
         found: dict[str, float] = {}
@@ -368,5 +377,5 @@ def power(wiring: Wiring, *, level: float | None = None, celsius: float = CELSIU
         celsius: temperature of the wires.
     """
     at = wiring.show.settings.level if level is None else level
-    net = circuit(wiring, celsius=celsius)
+    net = replace(circuit(wiring, celsius=celsius), apart_only=True)
     return Power(wiring, at, celsius, net, solve(net, at))

@@ -140,7 +140,8 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
         gaps = [_gap(part, one, two) for one, two in pairs if one != two]
         what = ", ".join(_part(*piece) for piece in part.parts)
-        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the other"
+        says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the "
+        says += "other, so currents and volts there are not known"
         move = f"at {' and '.join(meet)} move all taps but those of one supply elsewhere, then check again"
         cut = f"{cut_at(show, gaps)}; leave the ground whole, the data needs it"
         remedy = "; ".join([move] * bool(meet) + [cut] * bool(gaps))
@@ -243,13 +244,19 @@ def _loads(state: Power) -> Iterator[Finding]:
 def _sagging(state: Power) -> Iterator[Finding]:
     yield from _collapsed(state)
     for found in state.runs:
-        if found.holds is False:
+        if found.holds is False and found.run not in state.other_volts:
             kind = state.show.runs[found.run].pixel
             says = (
                 f"has {_volts(found)} at pixel {found.pixel}, all white at level {state.level:g}, "
                 f"and {kind} needs {found.least:g} V"
             )
-            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, f"tap it at more points; {PLAN}")
+            remedy = f"tap it at more points; {PLAN}"
+            gives = state.rails[found.run]
+            if found.least is not None and found.least > gives:
+                remedy = (
+                    f"min_volts = {found.least:g} is more than its supply's {gives:g} V: correct it in [pixel.{kind}]"
+                )
+            yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, remedy)
 
 
 def _volts(found: RunVolts) -> str:

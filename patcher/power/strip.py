@@ -80,6 +80,21 @@ def supply_place(wiring: Wiring, supply: str, run: str) -> tuple[Positions, str 
     return pixel_places(wiring, run)[0], f"{missing}: taken to stand at {run}/1"
 
 
+def near_enough(wiring: Wiring, supplies: list[str], run: str) -> list[str]:
+    """Of some supplies those of a run's own box, where it has any and the run is not drawn: how far others are away,
+    nobody knows then.
+    """
+    box = wiring.ports[run][0]
+    own = [name for name in supplies if wiring.show.supplies[name].box == box]
+    return own if own and positions(wiring.show, wiring.show.runs[run]) is None else supplies
+
+
+def not_drawn(show: Show, part: Stretch) -> list[str]:
+    """What is assumed of the lengths of feeds to the runs of a stretch that have no picture."""
+    runs = dict.fromkeys(run for run, _, _ in part.parts if positions(show, show.runs[run]) is None)
+    return [f"{run} is not drawn: the length follows its cable; measure it" for run in runs]
+
+
 SMALLEST_OHMS = 1e-9
 """Ohms of a joint that brings current, at least: what differences of volts are rounded to may be less than none."""
 

@@ -57,8 +57,7 @@ def say(checked: Checked, show: Path) -> None:
     for line in _speed(checked):
         print(line)
     if checked.tap_fuses:
-        says = f"Fuses: {count(checked.tap_fuses, 'tap')} need{'s' * (checked.tap_fuses == 1)} a fuse of "
-        says += f"{'its' if checked.tap_fuses == 1 else 'their'} own"
+        says = f"Fuses to be fitted: {checked.tap_fuses} at {'a tap' if checked.tap_fuses == 1 else 'taps'}"
         print(f"{says}: patcher power {show} says why, patcher sheet {show} --out FOLDER which.")
     if checked.cut_short:
         rest = "the rest of the wiring, " * checked.unreadable

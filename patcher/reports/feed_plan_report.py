@@ -75,7 +75,7 @@ def _proof(rail: RailPlan) -> str:
         return "fewer are not enough"
     if rail.bound:
         return f"{rail.bound} may be enough, fewer are not"
-    return "with the other feeds as they are, it needs them"
+    return "fewer are not enough, the other feeds staying as they are"
 
 
 def _margin(plan: Plan) -> str:

@@ -48,6 +48,8 @@ class HungRun:
         holds: whether every pixel has enough; None where not known.
         tee_of: the run on whose data it hangs.
         hung: whether it is up this season.
+        joined: whether V+ goes along its lead; if not, the lead is for data and ground.
+        power_cuts: the pixels before which its V+ is cut.
     """
 
     run: str
@@ -67,6 +69,8 @@ class HungRun:
     holds: bool | None
     tee_of: str | None
     hung: bool
+    joined: bool
+    power_cuts: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +156,15 @@ class BoxSheet:
         return tuple(port for port in self.ports if port.chain)
 
     @property
+    def cut_places(self) -> tuple[str, ...]:
+        """Where V+ must be cut among its runs, in words."""
+        places = []
+        for run in (run for port in self.ports for run in port.chain):
+            places += [] if run.joined else [f"in the lead of {run.run}"]
+            places += [f"before {run.run}/{pixel}" for pixel in sorted(run.power_cuts)]
+        return tuple(places)
+
+    @property
     def gives_back(self) -> bool:
         """Whether current flows out of a string at a tap, as far as it is printed."""
         return any(tap.amps is not None and round(tap.amps, 1) < 0 for feed in self.feeds for tap in feed.taps)
@@ -222,6 +235,7 @@ class _Reader:
             name, run.pixel, run.pixels, first, first + run.pixels - 1, run.nulls, run.lead,
             None if wire is None else str(wire), run.lead_via, before, written(first_at), written(end - 1),
             *self._lowest(volts), source if source != name else None, run.hung,
+            run.lead_has_power, run.power_cuts,
         )  # fmt: skip
 
     def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
-from patcher.sheets.figures import count
+from patcher.sheets.figures import NO_POWER, count, power_cuts
 from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
 from patcher.units import length
 from patcher.visible import as_csv
@@ -66,12 +66,13 @@ def _chains(sheet: ShowSheet) -> PrintedTable:
     heads = (
         "box", "port", "run", "pixel", "pixels", "first", "last", "nulls", "lead_metres", "via", "universe",
         "channel",
-        "last_universe", "last_channel", "tee_of", "hung",
+        "last_universe", "last_channel", "tee_of", "hung", "v_plus_joined", "v_plus_cuts",
     )  # fmt: skip
     return PrintedTable(heads, tuple(
         (
             box.box, port.port, run.run, run.pixel, run.pixels, run.first, run.last, run.nulls,
             round(run.lead, 6), run.via, *run.begins, *run.ends, run.tee_of, run.hung,
+            run.joined, ", ".join(map(str, run.power_cuts)),
         )
         for box in sheet.boxes for port in box.ports for run in port.chain
     ))  # fmt: skip
@@ -105,7 +106,9 @@ def as_markdown(sheet: ShowSheet) -> str:
         heads = ("port", "run", "pixels", "on the port, nulls left out", "nulls", "lead", "from", "to")
         rows = [
             (
-                port.port, run.run, run.pixels, f"{run.first}–{run.last}", run.nulls, length(run.lead, sheet.units),
+                port.port, " ".join(filter(None, [run.run, power_cuts(run.power_cuts)])), run.pixels,
+                f"{run.first}–{run.last}", run.nulls,
+                length(run.lead, sheet.units) + ("" if run.joined else f"; {NO_POWER}"),
                 "{}/{}".format(*run.begins), "{}/{}".format(*run.ends),
             )
             for port in box.used for run in port.chain

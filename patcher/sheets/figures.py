@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import isnan
 from typing import TYPE_CHECKING
 
@@ -40,6 +40,16 @@ def fuses(load: FeedLoad) -> tuple[str, str]:
         return f"{load.feed.source}’s", ""
     has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
     return has, "none" if load.blade is None else f"{load.blade:g} A"
+
+
+NO_POWER = "V+ not connected"
+"""What a lead that brings only data and ground says of itself, on every paper."""
+
+
+def power_cuts(pixels: Sequence[int]) -> str:
+    """Where V+ is cut inside a run, from the pixels behind the cuts; empty where it is whole."""
+    numbers = [str(pixel) for pixel in sorted(set(pixels))]
+    return f"V+ cut before {' and '.join(filter(None, [', '.join(numbers[:-1]), numbers[-1]]))}" if numbers else ""
 
 
 def tap_fuse(tap: TapFuse) -> str:

@@ -14,7 +14,7 @@ from typing import Literal
 from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
-from patcher.sheets.figures import tap_fuse
+from patcher.sheets.figures import NO_POWER, power_cuts, tap_fuse
 from patcher.show.schema import Show
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
@@ -36,6 +36,7 @@ class Label:
         wire: its power wire; None where not said.
         fuse: the fuse at this end, in words; empty where there is none.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
+        joined: whether V+ goes along it; not where a lead brings only data and ground.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Label:
     wire: str | None
     fuse: str
     box: str | None
+    joined: bool = True
 
     @property
     def which(self) -> str:
@@ -60,9 +62,9 @@ class Label:
 
     @property
     def needed(self) -> str:
-        """The words that no label is without: volts, wire and fuse."""
+        """The words that no label is without: volts, wire and fuse; of a lead without V+ that it has none."""
         volts = "" if self.volts is None else f"{self.volts:g} V"
-        return ", ".join(filter(None, [volts, self.wire, self.fuse]))
+        return ", ".join(filter(None, ["" if self.joined else NO_POWER, volts, self.wire, self.fuse]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,7 @@ class Tag:
         data_in: which end of it the data enters, in words.
         hangs_on: where it hangs: a port, or the run whose data it shares.
         lead: its lead in words.
+        cuts: where V+ is cut inside it, in words; empty where it is whole.
         hung: whether it was up this season.
         repairs: what is still to be fixed.
     """
@@ -107,6 +110,7 @@ class Tag:
     data_in: str
     hangs_on: str
     lead: str
+    cuts: str
     hung: bool
     repairs: Repairs = field(default_factory=Repairs)
 
@@ -139,15 +143,16 @@ def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
     says, into = _lead_words(show, name), f"{name}/1, data in"
     cable = f"run.{name}" if name in show.feeds else name
     size = lead_wire(show, show.runs[name])
-    wire = None if size is None else str(size)
-    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box)
-    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box)
+    wire, joined = None if size is None else str(size), show.runs[name].lead_has_power
+    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box, joined)
+    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box, joined)
 
 
 def _lead_words(show: Show, name: str) -> str:
     run = show.runs[name]
     wire = lead_wire(show, run)
-    words = ["lead", *([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
+    words = ["lead"] if run.lead_has_power else [f"lead: {NO_POWER}"]
+    words += [*([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
     at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
     words += [f"{run.nulls} null pixel{'s' * (run.nulls != 1)}{f' at {at}' if at else ''}"] if run.nulls else []
@@ -191,8 +196,8 @@ def tags(wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repai
     return tuple(
         Tag(
             name, props[name] if props[name] != name else None, run.pixel, run.pixels, run.nulls, run.batch,
-            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(show, name), run.hung,
-            repairs.get(name, Repairs()),
+            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(show, name),
+            power_cuts(run.power_cuts), run.hung, repairs.get(name, Repairs()),
         )
         for name, run in show.runs.items()
     )  # fmt: skip

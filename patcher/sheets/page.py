@@ -117,7 +117,7 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
     environment.filters |= {
-        "metres": length, "amps": figures.amps, "plain": plain, "place": _place,
+        "metres": length, "amps": figures.amps, "power_cuts": figures.power_cuts, "plain": plain, "place": _place,
         "count": figures.count, "count_of": lambda every, thing: figures.count(len(every), thing),
         "sections": _sections, "shown_head": shown_head, "fold": _fold,
         "rate": rate_text, "tied": lambda text: str(text).replace(" ", "\u00a0"), "zip": zip,
@@ -125,6 +125,7 @@ def _environment() -> Environment:
     environment.globals |= {
         "typed": TYPED,
         "numbers": NUMBERS,
+        "no_power": figures.NO_POWER,
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
         "css": lambda text: Markup(text),  # noqa: S704  (css_string leaves nothing that could end it)
     }

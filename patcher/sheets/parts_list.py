@@ -12,7 +12,7 @@ from math import ceil, isnan
 
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, TapFuse
-from patcher.sheets.figures import tap_fuse
+from patcher.sheets.figures import NO_POWER, tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -87,14 +87,15 @@ def _pixels(show: Show, hung: Iterable[Run], spares: float) -> Iterator[Need]:
 
 
 def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
-    leads: defaultdict[str, list[float]] = defaultdict(list)
+    leads: defaultdict[tuple[str, bool], list[float]] = defaultdict(list)
     for run in hung:
         if run.lead > 0:
             wire = lead_wire(show, run)
-            leads["wire not given" if wire is None else str(wire)].append(run.lead)
-    for size, metres in leads.items():
-        note = "one core for data, two for V+ and ground"
-        yield Need("cable", f"lead, {size}", len(metres), metres=round(sum(metres), 6), note=note)
+            leads["wire not given" if wire is None else str(wire), run.lead_has_power].append(run.lead)
+    for (size, joined), metres in leads.items():
+        what = "lead" if joined else "lead for data and ground"
+        note = "one core for data, " + ("two for V+ and ground" if joined else f"one for ground; {NO_POWER}")
+        yield Need("cable", f"{what}, {size}", len(metres), metres=round(sum(metres), 6), note=note)
     feeds: defaultdict[str, list[float]] = defaultdict(list)
     for load in state.feeds:
         feeds["wire not given" if load.wire is None else str(load.wire)] += [

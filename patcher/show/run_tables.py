@@ -76,6 +76,11 @@ class Run(Named):
         return self.places - len(self.gap_places)
 
     @property
+    def lead_has_power(self) -> bool:
+        """Whether V+ goes along its lead: not where the file cuts it there, nor at a tee."""
+        return self.power_joined and self.same_data_as is None
+
+    @property
     def lead_stretches(self) -> tuple[float, ...]:
         """Metres of lead from its beginning to its first null pixel, from each to the next, and to the first pixel."""
         ends = (0.0, *(self.nulls_at or (self.lead,) * self.nulls), self.lead)

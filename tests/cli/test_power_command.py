@@ -283,7 +283,7 @@ def test_every_feed_whose_taps_need_fuses_is_named_and_check_counts_the_taps(
     (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds' fuses pass" in row)
     assert said.split("pass: ")[1].rstrip(".").split(", ") == names
     checked = here("check", file).stdout
-    assert f"Fuses: {feeds} tap{'s need' if feeds > 1 else ' needs'} a fuse of " in checked
+    assert f"Fuses to be fitted: {feeds} at {'taps' if feeds > 1 else 'a tap'}: " in checked
     assert json.loads(here("check", file, "--json").stdout)["tap_fuses"] == feeds
     file.write_text(file.read_text().replace("fuse = 20", "fuse = 5"))
     assert "Fuses:" not in here("check", file).stdout

@@ -319,7 +319,7 @@ def test_check_says_what_is_sent(here: Patcher, heron_lock: Path) -> None:
     total = sum(mbps.values()) * 8 * 40 / 1e6
     assert document["network"] == {"packets": 840, "mbps": pytest.approx(total, abs=1e-4), "link_mbps": 100}
     *_, port, last, fuses = here("check", heron_lock).stdout.splitlines()
-    assert fuses.startswith("Fuses: 38 taps need a fuse of their own: ")
+    assert fuses.startswith("Fuses to be fitted: 38 at taps: ")
     assert port == "Slowest port: weirside/1, 19.5 ms a frame, 51.2 frames a second; the show plays 40."
     assert (
         last

@@ -122,7 +122,10 @@ def test_what_hangs_loose_at_a_run_that_is_not_hung_joins_no_supplies(where: dic
 
 
 def test_what_collapses_at_full_leaves_the_highest_level_of_what_shares_its_ground_unknown() -> None:
-    runs = {"a": asleep(), "b": asleep(40) | {"pixel": "dot", "power_joined": False}}
+    runs = {
+        "a": asleep() | {"pixel": "dot", "power_cuts": [6]},
+        "b": asleep(40) | {"pixel": "dot", "power_joined": False},
+    }
     supplies = {name: {"volts": 12.0, "amps": 0.1} for name in ("s", "r", "t")}
     both = {"f": fed(tap("a")), "g": fed(tap("a", "last"), supply="r")}
     feeds = both | {"h": fed(tap("b", 1, 200.0), supply="t") | {"awg": 24}}

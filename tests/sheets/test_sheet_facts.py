@@ -138,8 +138,10 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     leads: Counter = Counter()
     for run in HERON["run"].values():
         kind = kinds[run["pixel"]]
-        leads["AWG 18" if kind.get("awg") == 18 else "0.75 mm²"] += round(run.get("lead", 0) * 1000)
-    assert {what: round(needs[f"lead, {what}"].metres * 1000) for what in leads} == dict(leads)
+        bare = "same_data_as" in run or run.get("power_joined") is False
+        what = "lead for data and ground" if bare else "lead"
+        leads[f"{what}, {'AWG 18' if kind.get('awg') == 18 else '0.75 mm²'}"] += round(run.get("lead", 0) * 1000)
+    assert {what: round(needs[what].metres * 1000) for what in leads} == dict(leads)
     feeds: Counter = Counter()
     for feed in HERON["feed"].values():
         every = [10.0 if "every" in each else 0.0 for each in feed["taps"]]  # the towpath: 100 pitches of 0.1 m
