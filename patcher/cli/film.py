@@ -31,8 +31,10 @@ if TYPE_CHECKING:
 
     from patcher.film.code import Code
     from patcher.frames.levels import Levels
+    from patcher.patch.patch import Patch
     from patcher.patch.thing import Thing
     from patcher.reports.film_report import Filming
+    from patcher.stream.sender import Target
     from patcher.wiring import Wiring
 
 FRAMES_A_BIN = 2
@@ -68,18 +70,15 @@ def film(
     if picture or write:
         raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
     from patcher.cli import playback
-    from patcher.film.code import BIN, code_of
-    from patcher.patch.thing import find, lighting, whole_show
-    from patcher.reports import film_report, send_report
+    from patcher.film.code import BIN
+    from patcher.reports import film_report
 
     together(("--yard", yard), ("--to or --interface", to or interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
-    thing = find(on, wiring, patch) if on else whole_show(wiring)
-    _need_whole_runs(thing, on or str(show), wiring)
-    boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
-    goals = playback.goals_of(show, wiring.show, patch, boxes, to, yard=yard)
-    code = code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)} if on else None)
+    thing = _thing(show, wiring, patch, on)
+    goals = playback.goals_of(show, wiring.show, patch, _boxes(thing, wiring), to, yard=yard)
+    code = _code(thing, wiring, patch)
     filming = _filming(show, wiring, thing, code)
     options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
     if not yard:
@@ -88,11 +87,7 @@ def film(
     if not as_json:
         film_report.say(filming)
     if dry_run:
-        if as_json:
-            targets = send_report.goals_document(goals)
-            say_json({"steps": code.bins, "says": film_report.advice(filming), "targets": targets})
-        else:
-            send_report.say_goals(goals)
+        _say_goals(goals, filming, code, as_json=as_json)
         return
     if yard:
         need_yard(goals, show)
@@ -128,6 +123,34 @@ def frames_a_second(show: float, step: float) -> float:
     return max(FRAMES_A_BIN, int(show * step + 1e-6)) / step
 
 
+def _thing(path: Path, wiring: Wiring, patch: Patch, on: str | None) -> Thing:
+    """What plays: the whole show, or what is named.
+
+    Raises:
+        PatcherError: there is no such thing, or it is not made of whole runs.
+    """
+    from patcher.patch.thing import find, whole_show
+
+    thing = find(on, wiring, patch) if on else whole_show(wiring)
+    _need_whole_runs(thing, on or str(path), wiring)
+    return thing
+
+
+def _boxes(thing: Thing, wiring: Wiring) -> list[str]:
+    """The boxes that light a thing."""
+    return list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
+
+
+def _code(thing: Thing, wiring: Wiring, patch: Patch) -> Code:
+    """What a thing plays."""
+    from patcher.film.code import code_of
+    from patcher.patch.thing import lighting
+
+    if thing.kind == "show":
+        return code_of(patch)
+    return code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
+
+
 def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
     """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
     if not thing.parts:
@@ -148,6 +171,17 @@ def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     pitch = finest_pitch(wiring, runs)
     units = wiring.show.settings.units
     return Filming(path, units, int(code.lit.sum()), code.seconds, pitch, BIN * 1000, slow)
+
+
+def _say_goals(goals: list[Target], filming: Filming, code: Code, *, as_json: bool) -> None:
+    """Say where the code would be sent."""
+    from patcher.reports import film_report, send_report
+
+    if as_json:
+        targets = send_report.goals_document(goals)
+        say_json({"steps": code.bins, "says": film_report.advice(filming), "targets": targets})
+    else:
+        send_report.say_goals(goals)
 
 
 def _teller(code: Code, as_json: bool) -> Callable[[int, Levels], None]:
