@@ -42,7 +42,7 @@ def grid(pitch: float, columns: int = 24, rows: int = 20) -> np.ndarray:
     return np.column_stack([x.ravel(), y.ravel()])
 
 
-def view(shift: np.ndarray, turn: float = 0.0, tilt: np.ndarray = np.zeros(2)) -> np.ndarray:
+def view(shift: np.ndarray, turn: float = 0.0, tilt: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
     """A matrix that turns, tilts and shifts about the middle of the picture."""
     middle = np.array(SHAPE[::-1]) / 2
     there = np.array([[1, 0, -middle[0]], [0, 1, -middle[1]], [0, 0, 1]])
@@ -99,7 +99,8 @@ def test_perspective_is_found_where_there_are_many_dots() -> None:
     at, ground = grid(7.5), Ground()
     errors = []
     for number, level in enumerate(blinking(rng, len(at), 30)):
-        tilt = np.array([1.2e-4, -0.9e-4]) * np.sin(number / 12)
+        bow = float(np.sin(number / 12))
+        tilt = (1.2e-4 * bow, -0.9e-4 * bow)
         true = view(np.array([2 * np.sin(number / 7), 0.0]), 0.004 * np.sin(number / 9), tilt)
         found = ground.lay(number / 30, drawn(through(true, at), level))
         errors.append(off(found, true, at))
