@@ -86,7 +86,7 @@ def test_shaken_dots_that_blink_are_laid_within_a_part_of_a_point(seed: int) -> 
     rng = np.random.default_rng(seed)
     at, ground = scattered(rng, 150), Ground()
     turn = rng.uniform(-0.004, 0.004, 40).cumsum() * 0.5
-    for number, (shift, level) in enumerate(zip(shaken(rng, 40, 2.0), blinking(rng, 150, 40), strict=True)):
+    for number, (shift, level) in enumerate(zip(shaken(rng, 30, 2.0), blinking(rng, 150, 30), strict=True)):
         true = view(shift, turn[number] - turn[0])
         found = ground.lay(number / 30, drawn(through(true, at), level))
         assert found.good
