@@ -1,0 +1,100 @@
+"""The worst failure is a false proof: no pixel is proved that takes other data than planned, whatever the fault."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from patcher.faults import Fault
+from patcher.film.verdict import verdict
+from rig.examples import later, seeds
+from rig.film_lights import CHIP
+from rig.film_scenes import KINDS, layout
+from rig.heron_lock import heron
+from rig.made_up_film import Stage, alike, explained, falsely_proved, filmed, stage
+from rig.shipped import laid
+
+OF_A_SHOW = 5
+"""Faults that are tried on one show."""
+
+
+@cache
+def hut() -> Stage:
+    """A hut with a small panel, a rail, a hatch and two sills: 90 pixels."""
+    rail = {"shape": "line", "path": [[0.6, 0.0], [0.6, 0.75]], "pixels": 16}
+    sills = [{"shape": "line", "path": [[0.8, y], [1.5, y + 0.1]], "pixels": 15} for y in (0.05, 0.65)]
+    corners = [[0.05, 0.5], [0.05, 0.75], [0.35, 0.75], [0.35, 0.5]]
+    runs = {
+        "panel": {"shape": "grid", "area": [[0, 0], [0.35, 0.15]], "columns": 8, "rows": 4, "lines": "rows",
+                  "turns": "serpentine", "data_in": "bottom-left"},
+        "rail": rail, "hatch": {"shape": "loop", "corners": corners, "pixels": 22}, "sill": sills[0], "ledge": sills[1],
+    }  # fmt: skip
+    tables = {
+        "show": {"title": "a hut"},
+        "pixel": {"dot": CHIP | {"colour_order": "GRB"}},
+        "controller": {
+            "box": {"address": "192.0.2.10", "ports": 4, "start_per": "port",
+                    "port": {"1": ["panel"], "2": ["rail", "hatch"], "3": ["sill"], "4": ["ledge"]}},
+        },
+        "run": {name: {"pixel": "dot", "lead": 0.5, **own} for name, own in runs.items()},
+    }  # fmt: skip
+    return stage(*laid(tables))
+
+
+def held(own: Stage, fault: Fault | None, takes: dict, seed: int, lost: float = 0.1) -> str:
+    """That a film of a show wired so proves nothing falsely; and what came of it: found, not, or no map."""
+    film = filmed(own, takes, np.random.default_rng(seed), lost)
+    if film.seen is None:
+        return "no map"
+    found = explained(film.seen)
+    said = verdict(film.seen, found)
+    assert falsely_proved(said, film.other) == [], (fault, found.faults)
+    return "found" if alike(own.plan, (fault,) if fault else (), found.faults, own.places) else "not"
+
+
+def by_chance(own: Stage, rng: np.random.Generator, count: int) -> list[tuple[Fault, dict]]:
+    """Some single faults of a show: each kind as often as any other."""
+    kinds: dict[str, list] = {}
+    for fault, takes in [*own.coarse(), *own.at_pixels(rng, 2)]:
+        kinds.setdefault(fault.kind, []).append((fault, takes))
+    chosen = rng.choice(sorted(kinds), count, replace=count > len(kinds)).tolist()
+    return [kinds[kind][int(rng.integers(len(kinds[kind])))] for kind in chosen]
+
+
+@pytest.mark.parametrize("seed", seeds(2, 12))
+def test_a_sound_show_is_explained_by_no_fault(seed: int) -> None:
+    assert held(hut(), None, {}, seed) == "found"
+
+
+@pytest.mark.parametrize("seed", seeds(8, 160))
+def test_no_single_fault_of_a_hut_is_proved_away(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    ((fault, takes),) = by_chance(hut(), rng, 1)
+    held(hut(), fault, takes, seed)
+
+
+@pytest.mark.long
+def test_every_fault_of_whole_runs_is_found_or_unproved() -> None:
+    came = [held(hut(), fault, takes, number) for number, (fault, takes) in enumerate(hut().coarse())]
+    assert came.count("found") > 0.6 * len(came)
+
+
+@pytest.mark.parametrize("kind", later(*KINDS))
+@pytest.mark.parametrize("seed", [0, *later(*range(1, 4))])
+def test_no_single_fault_of_a_random_show_is_proved_away(kind: str, seed: int) -> None:
+    rng = np.random.default_rng(1000 * KINDS.index(kind) + seed)
+    own = stage(*laid(layout(kind, rng).show))
+    assert held(own, None, {}, seed) == "found"
+    for fault, takes in by_chance(own, rng, OF_A_SHOW):
+        held(own, fault, takes, int(rng.integers(1 << 30)))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(4))
+def test_no_single_fault_of_heron_lock_is_proved_away(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    own = stage(*heron()[:2])
+    for fault, takes in by_chance(own, rng, 3):
+        held(own, fault, takes, int(rng.integers(1 << 30)))
