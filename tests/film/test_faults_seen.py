@@ -40,9 +40,9 @@ def found(text: str, seed: int = 5, lost: float = 0.0) -> bool:
     return alike(own.plan, (parse(text, own.plan.wiring),), explained_with(text, seed, lost).faults, own.places)
 
 
-QUICK = ["reversed:ledge", "swapped-ports:box/3,box/4", "cut:sill/8", "missing:sill/5", "lines:panel=columns"]
+QUICK = ["reversed:ledge", "swapped-ports:box/3,box/4", "cut:sill/8", "missing:sill/5", "colour-order:rail=RGB"]
 SLOW = [
-    "data-in:panel=top-left", "turns:panel=same-way", "shift:hatch=2", "colour-order:rail=RGB", "dead:box/3",
+    "data-in:panel=top-left", "turns:panel=same-way", "shift:hatch=2", "lines:panel=columns", "dead:box/3",
     "replaced:panel/20=RGB", "flicker:ledge/7", "swapped-runs:rail,hatch",
     "count:box/2=-5", "data-in:hatch=top-right", "universe-shift:box/2=1",
 ]  # fmt: skip
@@ -149,6 +149,34 @@ def test_other_runs_tell_where_a_run_hangs() -> None:
     few = replace(seen, lights=seen.lights.of(np.arange(0, len(seen.lights), 6)), hue=seen.hue[::6])
     loose = slacks(few, seen.mean.shape, NEAR)
     assert all(loose[run][1].shift >= held[run][1].shift for run in held)
+
+
+@pytest.mark.parametrize("run", ["panel", "hatch", "sill"])
+def test_a_run_says_nothing_of_where_it_should_be(run: str) -> None:
+    """Its lights all moved by a pitch: what it is held against stays where it is."""
+    own, seen = hut(), seen_with()
+    rows, _ = seen.rows(own.code.pixel_of(own.plan.takes[run][:, 0].astype(np.int64))[0])
+    at = seen.lights.at.copy()
+    at[rows] += [6.0, 0.0]
+    moved = replace(seen, lights=replace(seen.lights, at=at))
+    before, after = (slacks(each, each.mean.shape, NEAR)[run] for each in (seen, moved))
+    assert before[0] is not seen
+    here = own.places[run]
+    assert after[0].map.picture(here) == pytest.approx(before[0].map.picture(here), abs=0.05)
+    assert after[1].shift == pytest.approx(before[1].shift, rel=0.05)
+
+
+def test_where_too_few_others_tell_a_run_may_hang_anywhere_near() -> None:
+    own, seen = hut(), seen_with()
+    few = []
+    for run in ("panel", "rail", "ledge"):
+        rows, _ = seen.rows(own.code.pixel_of(own.plan.takes[run][:, 0].astype(np.int64))[0])
+        few.append(rows[:12])
+    kept = np.sort(np.concatenate(few))
+    held = slacks(replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept]), seen.mean.shape, NEAR)
+    for run in ("panel", "rail", "ledge"):
+        # Two pixels' distance and more: a slip cannot be told from how it hangs.
+        assert held[run][1].shift > 2 * seen.pitch[run]
 
 
 def test_nothing_is_sure_in_a_run_of_which_a_third_is_not_read() -> None:

@@ -49,6 +49,17 @@ def test_lights_as_planned_are_told_and_none_is_told_wrongly(camera: np.ndarray,
 
 
 @CAMERAS
+def test_what_tints_all_segments_of_a_light_alike_does_not_matter(camera: np.ndarray) -> None:
+    """A warm lantern beside one pixel, a blue one beside another: only differences within a light count."""
+    rng = np.random.default_rng(9)
+    planned, true = turns(150), turns(150)
+    true[::10] = (true[::10] + 1) % 3
+    found = hues(*seen(true, camera, rng, noise=0.08), planned, "RGB")
+    assert ((found == true) | (found == UNKNOWN)).all()
+    assert (found[::10] == true[::10]).all(axis=1).mean() > TOLD
+
+
+@CAMERAS
 @pytest.mark.parametrize("seed", seeds(2, 20))
 def test_exchanged_letters_of_a_few_are_told(camera: np.ndarray, seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.faults import Fault
+from patcher.faults import Fault, departure, parse
 from patcher.film.verdict import verdict
 from rig.examples import later, seeds
 from rig.film_scenes import KINDS, layout
@@ -41,6 +41,13 @@ def by_chance(own: Stage, rng: np.random.Generator, count: int) -> list[tuple[Fa
 @pytest.mark.parametrize("seed", seeds(2, 12))
 def test_a_sound_show_is_explained_by_no_fault(seed: int) -> None:
     assert held(hut(), None, {}, seed) == "found"
+
+
+@pytest.mark.parametrize("seed", [2, 70])
+def test_the_last_pixel_of_a_patch_may_have_slipped_as_any_other(seed: int) -> None:
+    # Source: found by these tests: no word comes behind the last one, so it was held not to slip, and was proved.
+    fault = parse("channel-shift:box/4=3", hut().plan.wiring)
+    held(hut(), fault, departure(hut().plan, (fault,)).takes, seed)
 
 
 @pytest.mark.parametrize("seed", seeds(8, 160))
