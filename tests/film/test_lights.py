@@ -7,6 +7,7 @@ import pytest
 
 from patcher.film.decode import templates
 from patcher.film.lights import lights, without
+from patcher.film.words import words
 from rig.examples import seeds
 from rig.film_lights import line_code, sent
 
@@ -106,6 +107,18 @@ def test_noise_is_no_light() -> None:
     blinking = rng.choice([20.0, 120.0], (300, CODE.bins, 1)).astype(np.float32) * np.ones(3, np.float32)
     assert len(lights(apart(300), blinking, WORDS)) == 0
     assert len(lights(np.empty((0, 2)), np.empty((0, CODE.bins, 3), np.float32), WORDS)) == 0
+
+
+def test_a_word_that_no_pixel_of_the_show_plays_is_not_read() -> None:
+    """The neighbours' display, or a part of the show that is not asked for: its words are half like one of ours."""
+    strange = words(3)[PIXELS:].reshape(-1, 93)
+    ours = words(3)[:PIXELS:2].reshape(-1, 93)
+    alike = ((1 - 2.0 * strange) @ (1 - 2.0 * ours).T / 93).max(axis=1)
+    nearest = np.argsort(-alike)[:60]
+    assert alike[nearest].min() > 0.44
+    grey = np.repeat(strange[nearest], 2, axis=1).astype(np.float32) * 80 + 20
+    found = lights(apart(60), np.repeat(grey[:, :, None], 3, axis=2), WORDS)
+    assert len(found) == 0
 
 
 def test_what_is_left_without_some_words_is_the_rest() -> None:
