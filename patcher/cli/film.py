@@ -58,7 +58,7 @@ def film(
     write: WriteShow = False,
     as_json: AsJson = False,
 ) -> None:
-    """Play a code of light to a camera until Ctrl-C, or read the clips that it took.
+    """Play a code of light, or read what a phone filmed of it.
 
     Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark. A clip that is read
     proves which pixel lights where, and names what is wired wrongly.
