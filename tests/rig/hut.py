@@ -28,3 +28,17 @@ def hut() -> Stage:
         "run": {name: {"pixel": "dot", "lead": 0.5, **own} for name, own in runs.items()},
     }  # fmt: skip
     return stage(*laid(tables))
+
+
+@cache
+def panel() -> Stage:
+    """A show that is one panel and nothing else: 70 pixels."""
+    run = {"pixel": "dot", "lead": 0.5, "shape": "grid", "area": [[0, 0], [0.45, 0.3]], "columns": 10, "rows": 7,
+           "lines": "rows", "turns": "serpentine", "data_in": "bottom-left"}  # fmt: skip
+    tables = {
+        "show": {"title": "a panel"},
+        "pixel": {"dot": CHIP | {"colour_order": "GRB"}},
+        "controller": {"box": {"address": "192.0.2.10", "ports": 1, "port": {"1": ["panel"]}}},
+        "run": {"panel": run},
+    }
+    return stage(*laid(tables))
