@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 
 import numpy as np
 
@@ -28,7 +29,7 @@ def too_short(clip: Facts, code: Code) -> str:
     if clip.rate and clip.rate < SLOWEST:
         return f"has {clip.rate:.3g} frames a second: film with 24 or more"
     if clip.seconds and clip.seconds < code.seconds:
-        return f"lasts {clip.seconds:.0f} s: film for at least {code.seconds + 1:.0f} s, better twice as long"
+        return f"lasts {clip.seconds:.0f} s: film for at least {ceil(code.seconds)} s, better twice as long"
     return ""
 
 
