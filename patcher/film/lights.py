@@ -66,17 +66,20 @@ class Lights:
         return Lights(at, pixel, agrees, self.swing[rows], self.parts[rows], self.flux[rows])
 
 
-def lights(at: Points, light: Series, own: Templates, flux: Numbers, tint: Series | None = None) -> Lights:
+def lights(
+    at: Points, light: Series, own: Templates, flux: Numbers | None = None, tint: Series | None = None
+) -> Lights:
     """All words that are read for sure at some spots.
 
     Args:
         at: the spots.
         light: of each; the cycle begins in bin 0.
         own: the words.
-        flux: how much light comes from around each.
+        flux: how much light comes from around each; None: alike.
         tint: their light as far as its colour is to be believed; None: that is the same.
     """
     tint = light if tint is None else tint
+    flux = np.zeros(len(at), dtype=np.float32) if flux is None else flux
     words = _likely(light, own)
     found = _none(own)
     for number in range(TWICE):
