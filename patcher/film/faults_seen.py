@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import permutations
 
 import numpy as np
@@ -16,11 +17,12 @@ from patcher.diagnosis.hypotheses import WEIGHTS, singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, Takes, build, departure, parse
 from patcher.film.code import Channels
-from patcher.film.fit import Evidence, Fit, Slack, fit
+from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
 from patcher.film.hues import DARK as DARK_HUE
 from patcher.film.hues import SEEN, UNKNOWN, Hues
 from patcher.film.registration import Points
-from patcher.film.shown import DARK, Shown, shown
+from patcher.film.rivals import groups, rivals, usual
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown, shown
 
 Bits = NDArray[np.bool_]
 
@@ -37,6 +39,8 @@ OF_DARK = ("dead", "cut", "dark")
 QUIET, GLOWS = 0.3, 3.0
 """Dark pixels of which a greater part blinks are not held to be dark; points around a light in which everything
 does."""
+NEAR = 2.0
+"""Distances from pixel to pixel: a light no further from a place is near it."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
 MOST_ODD = 24
@@ -89,7 +93,7 @@ class Search:
         faults, wired = self._without_dark(faults, wired)
         fits = {run: self._fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._wired({}).items()}
-        cost = self._cost(wired, wired) + sum(map(_seldom, faults))
+        cost = self._whole(wired) + sum(map(_seldom, faults))
         return Explained(
             faults, wired, fits, hue, cost, {run: self._unsure(run, wired[run], fits[run]) for run in wired}
         )
@@ -118,6 +122,42 @@ class Search:
     def _cost(self, wired: Mapping[str, Shown], runs: Iterable[str]) -> float:
         return sum(self._cost_of(run, wired[run]) for run in runs)
 
+    def _whole(self, wired: Mapping[str, Shown]) -> float:
+        """What speaks against a wiring of all runs."""
+        return self._cost(wired, wired) + self._unexplained(wired)
+
+    def _unexplained(self, wired: Mapping[str, Shown]) -> float:
+        """What speaks against a wiring because words play near its runs that none of them should: a run is not dark
+        whose words are read, be it a little aside.
+        """
+        near, place = self._near
+        meant = np.concatenate([own.pixel for own in wired.values()])
+        plays = np.zeros(len(self._seen.code.first), dtype=bool)
+        plays[meant[meant >= 0]] = True
+        plays[self._elsewhere] = True
+        odd = ~plays[self._seen.lights.pixel[near]] & ~np.isin(meant[place], (MIXED, BROKEN))
+        return STRANGE * int(odd.sum())
+
+    @cached_property
+    def _near(self) -> tuple[Channels, Channels]:
+        """The lights that are near any place, and which place that is, of all runs one after another."""
+        places = np.concatenate(list(self._seen.places.values()))
+        pitch = np.concatenate([np.full(len(own), self._seen.pitch[run]) for run, own in self._seen.places.items()])
+        slack = np.concatenate([np.full(len(own), self._slack[run][1].shift) for run, own in self._seen.places.items()])
+        if not len(self._seen.at):
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        away, place = cKDTree(places).query(self._seen.at)
+        near = np.flatnonzero(away < NEAR * pitch[place] + slack[place])
+        return near, place[near]
+
+    @cached_property
+    def _elsewhere(self) -> Channels:
+        """The pixels of runs that are not drawn: they may light anywhere."""
+        plan = self._seen.plan
+        taken = [plan.takes[run][:, 0].astype(np.int64) for run in plan.takes if run not in self._seen.places]
+        pixel = self._seen.code.pixel_of(np.concatenate(taken))[0] if taken else np.empty(0, dtype=np.int64)
+        return pixel[pixel >= 0]
+
     def _best(
         self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]
     ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
@@ -143,7 +183,7 @@ class Search:
         """By how much less speaks against another wiring; not worked out to the end where it is no less than
         `least`.
         """
-        gain = -self._cost(wired, changed)
+        gain = self._unexplained(tried) - self._unexplained(wired) - self._cost(wired, changed)
         for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
             gain += self._cost_of(run, tried[run])
             if gain >= least:
@@ -228,7 +268,7 @@ class Search:
         """By how many pixels most data at a run's places is from the planned one; 0 where it is not alike."""
         found = self._read_there(run)
         planned = self._planned(run)
-        return _usual((found - planned)[(found >= 0) & (planned >= 0)])
+        return usual((found - planned)[(found >= 0) & (planned >= 0)])
 
     def _planned(self, run: str) -> Channels:
         pixel, _ = self._seen.code.pixel_of(self._seen.plan.takes[run][:, 0].astype(np.int64))
@@ -255,7 +295,7 @@ class Search:
             with suppress(PatcherError):
                 without = self._wired(departure(self._seen.plan, others).takes)
                 best = self._best(others, without)
-                if best is not None and self._cost(best[1], wired) < self._cost(wired, wired) - 1.0:
+                if best is not None and self._whole(best[1]) < self._whole(wired) - 1.0:
                     faults, wired = best
                     while len(faults) < MOST and (more := self._best(faults, wired)) is not None:
                         faults, wired = more
@@ -268,7 +308,8 @@ class Search:
             with suppress(PatcherError):
                 tried = self._wired(departure(self._seen.plan, others).takes)
                 changed = [run for run in wired if not _alike(tried[run], wired[run])]
-                if self._cost(tried, changed) <= self._cost(wired, changed) + _seldom(fault):
+                less = self._unexplained(wired) - self._unexplained(tried) + _seldom(fault)
+                if self._cost(tried, changed) <= self._cost(wired, changed) + less:
                     faults, wired = others, tried
         return faults, wired
 
@@ -306,9 +347,9 @@ class Search:
         lit = wired.pixel >= 0
         if not lit.any() or own.close[lit].mean() < 1 - 2 * BAD_SHARE:
             return ~found
-        group = _groups(self._seen.places[run])
+        group = groups(self._seen.places[run])
         here = {*zip(group.tolist(), wired.pixel.tolist(), strict=True)}
-        for pixel in self._rivals(run, wired.pixel, own):
+        for pixel in rivals(wired.pixel, own.close, self._read_there(run), len(self._seen.code.first) - 1):
             # Pixels that hang in one place light there, whichever of them it is.
             differs = np.array([pair not in here for pair in zip(group.tolist(), pixel.tolist(), strict=True)])
             if (found | ~differs).all():
@@ -319,46 +360,10 @@ class Search:
                 found |= differs
         return found
 
-    def _rivals(self, run: str, pixel: Channels, own: Fit) -> Iterator[Channels]:
-        """What a run would play if its count were off from somewhere on, or if it were turned round."""
-        last = len(self._seen.code.first) - 1
-        count = len(pixel)
-        every = np.arange(count)
-        unseen = np.flatnonzero(~own.close)
-        breaks = {1, count - 1, *unseen.tolist(), *(unseen + 1).tolist()}
-        for at, offs in ((0, (-3, -2, -1, 1, 2, 3)), *((at, (-1, 1)) for at in sorted(breaks))):
-            for off in offs:
-                moved = np.where(pixel >= 0, _numbered(pixel + off, last), pixel)
-                for which in (every >= at, every < at):
-                    if which.any():
-                        yield np.where(which, moved, pixel)
-        yield pixel[::-1]
-        there = self._read_there(run)
-        for way in (1, -1):
-            begin = _usual((there - way * every)[there >= 0])
-            yield _numbered(begin + way * every, last)
-
 
 def _seldom(fault: Fault) -> float:
     """What speaks against a fault before anything is seen."""
     return PRIOR - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))
-
-
-def _numbered(pixel: Channels, last: int) -> Channels:
-    """Pixels of the code; what is before its first and behind its last one is dark."""
-    return np.where((pixel >= 0) & (pixel <= last), pixel, DARK)
-
-
-def _groups(places: Points) -> Channels:
-    """The same number for places that are one: shape (places,)."""
-    _, number = np.unique(np.round(places / 0.002), axis=0, return_inverse=True)
-    return number.reshape(-1)
-
-
-def _usual(values: Channels) -> int:
-    """The value that most of some have, where that are many; else 0."""
-    every, counts = np.unique(values, return_counts=True)
-    return int(every[counts.argmax()]) if len(values) and counts.max() > 0.4 * len(values) else 0
 
 
 def _alike(one: Shown, other: Shown) -> bool:

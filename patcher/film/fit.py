@@ -33,7 +33,7 @@ CLOSE = 0.4
 """Of the distance to the next pixel: what is off by less is at its place."""
 STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
-ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 4.0, 1.5, 5.0
+ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 9.0, 1.5, 5.0
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
 that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have
 broken data; light that does not go at all with the channels of two pixels."""

@@ -64,14 +64,14 @@ def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
     if centres is None:
         return found
     known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
-    noise = _noise(parts).mean(axis=1)
+    noise = np.where(plays, _noise(parts), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
     rough = np.maximum(1, noise / (float(np.median(noise[known])) if known.any() else 1.0))
     for pattern in np.unique(np.hstack([plays, planned]), axis=0):
         rows = np.flatnonzero((np.hstack([plays, planned]) == pattern).all(axis=1))
         segments, meant = np.flatnonzero(pattern[: plays.shape[1]]), pattern[plays.shape[1] :]
         if len(segments) > 1 and np.isin(meant, own).all():
             some = np.ix_(rows, segments)
-            white = _whitening(mix[np.ix_(known, segments)] - centres[planned[np.ix_(known, segments)]])
+            white = _whitening(mix[np.ix_(known, segments)], planned[np.ix_(known, segments)], centres, own)
             found[some] = _told(mix[some], white, rough[rows], meant[segments], centres, own)
     strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
     usual = [
@@ -161,23 +161,28 @@ def _noise(parts: Numbers) -> NDArray[np.float64]:
     return found
 
 
-def _whitening(off: Numbers) -> NDArray[np.float64]:
+def _whitening(mix: Numbers, planned: Hues, centres: NDArray[np.float64], own: list[int]) -> NDArray[np.float64]:
     """What makes the differences between lights that play alike one in each direction: shape (n, n), n = segments × 3.
 
-    Args:
-        off: by how much lights are beside what they should look like: shape (lights, segments, 3). Some may be wired
-            wrongly: those that are furthest off do not count.
+    Most lights play what is planned, or all of them the same other order. Some may be wired wrongly: those that are
+    furthest off do not count.
     """
-    size = off.shape[1] * 3
-    if len(off) < FEW * 2:
+    size = mix.shape[1] * 3
+    if len(mix) < FEW * 2:
         return np.eye(size) / 0.1
-    flat = (off - off.mean(axis=1, keepdims=True)).reshape(len(off), size)
+    names = np.zeros(len(SEEN), dtype=np.int8)
+    tried: list[NDArray[np.float64]] = []
+    for order in permutations(own):
+        names[own] = order
+        tried.append(_flat(mix) - _flat(centres[names[planned]]))
+    flat = min(tried, key=lambda off: float(np.median((off**2).sum(axis=1))))
     kept = np.ones(len(flat), dtype=bool)
+    spread = np.eye(size)
     for _ in range(ROUNDS):
         spread = flat[kept].T @ flat[kept] / kept.sum() + NARROW**2 * np.eye(size)
         away = np.einsum("ni,ij,nj->n", flat, np.linalg.inv(spread), flat)
         kept = away <= max(float(np.median(away)) * 3, float(np.quantile(away, 0.5)))
-    return np.linalg.cholesky(np.linalg.inv(WIDER**2 * spread))
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(WIDER**2 * spread)), dtype=np.float64)
 
 
 def _told(
@@ -229,8 +234,9 @@ def _ways_of(planned: Hues, own: list[int]) -> Hues:
 
 
 def _flat(mix: NDArray[np.generic]) -> NDArray[np.float64]:
-    """Differences between segments, laid side by side: shape (…, segments × 3)."""
+    """Differences between segments of lights as bright as each other, laid side by side: shape (…, segments × 3)."""
     level = np.asarray(mix, dtype=np.float64)
+    level = level / np.maximum(level.sum(axis=2).mean(axis=1), 1e-6)[:, None, None]
     return np.asarray((level - level.mean(axis=1, keepdims=True)).reshape(len(level), -1), dtype=np.float64)
 
 

@@ -46,11 +46,6 @@ SLOW = [
     "replaced:panel/20=RGB", "flicker:ledge/7", "swapped-runs:rail,hatch",
     "count:box/2=-5", "data-in:hatch=top-right", "universe-shift:box/2=1",
 ]  # fmt: skip
-DARK_ASIDE = pytest.mark.xfail(
-    strict=True,
-    reason="whether a run is dark is asked where the map of the other runs has it, not where its lights are: a run a "
-    "pitch beside that map costs nothing if it is dead, though all its words are read",
-)
 
 
 @pytest.mark.parametrize("text", [*QUICK, *later(*SLOW)])
@@ -58,7 +53,6 @@ def test_a_single_fault_is_named_where_every_light_is_read(text: str) -> None:
     assert found(text)
 
 
-@pytest.mark.xfail(strict=True, reason="WRONG_HUE is less than what speaks against any fault: it never pays to name it")
 @pytest.mark.parametrize("text", ["dark-channel:panel/13=B", "dark-channel:hatch/9=R"])
 def test_one_dark_letter_is_named(text: str) -> None:
     """Of which all is seen: the letter's segment is dark, the others play."""
@@ -218,9 +212,9 @@ def dead_though_lit(text: str, seed: int) -> list[str]:
     [
         ("reversed:sill", 5),
         ("data-in:hatch=top-right", 5),
-        pytest.param("missing:rail/5", 5, marks=DARK_ASIDE),
-        pytest.param("reversed:sill", 9, marks=DARK_ASIDE),
-        pytest.param("shift:rail=-2", 6, marks=DARK_ASIDE),
+        ("missing:rail/5", 5),
+        ("reversed:sill", 9),
+        ("shift:rail=-2", 6),
     ],
 )
 def test_no_run_is_named_dark_whose_words_are_read(text: str, seed: int) -> None:
