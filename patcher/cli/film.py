@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from patcher.cli.film_measuring import Measure
 from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
@@ -54,6 +55,7 @@ def film(
     clips: ReadClips = None,
     picture: PictureFile = None,
     write: WriteShow = False,
+    measure: Measure = None,
     as_json: AsJson = False,
 ) -> None:
     """Play a code of light to a camera until Ctrl-C, or read the clips that it took.
@@ -62,11 +64,13 @@ def film(
     proves which pixel lights where, and names what is wired wrongly.
     """
     together(("--read", clips), ("--to, --interface, --seconds or --dry-run", to or interface or seconds or dry_run))
+    together(("--measure", measure), ("--write", write))
     if clips:
-        read(show, clips, on=on, picture=picture, write=write, practice=yard, as_json=as_json)
+        read(show, clips, on=on, picture=picture, write=write, measure=measure or (), practice=yard, as_json=as_json)
         return
-    if picture or write:
-        raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
+    given = {"--picture": picture, "--write": write, "--measure": measure}
+    for option in (name for name, value in given.items() if value):
+        raise refuse(option, "belongs to a clip that is read", "add --read CLIP")
     from patcher.cli import playback
     from patcher.film.code import BIN, code_of
     from patcher.patch.thing import find, lighting, whole_show
