@@ -27,13 +27,15 @@ from patcher.terminal.printed import say_json
 from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from patcher.film.code import Code
     from patcher.frames.levels import Levels
+    from patcher.patch.patch import Patch
     from patcher.patch.thing import Thing
     from patcher.reports.film_report import Filming
+    from patcher.stream.sender import Target
     from patcher.wiring import Wiring
 
 FRAMES_A_BIN = 2
@@ -58,7 +60,7 @@ def film(
     measure: Measure = None,
     as_json: AsJson = False,
 ) -> None:
-    """Play a code of light to a camera until Ctrl-C, or read the clips that it took.
+    """Play a code of light, or read what a phone filmed of it.
 
     Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark. A clip that is read
     proves which pixel lights where, and names what is wired wrongly.
@@ -68,22 +70,17 @@ def film(
     if clips:
         read(show, clips, on=on, picture=picture, write=write, measure=measure or (), practice=yard, as_json=as_json)
         return
-    given = {"--picture": picture, "--write": write, "--measure": measure}
-    for option in (name for name, value in given.items() if value):
-        raise refuse(option, "belongs to a clip that is read", "add --read CLIP")
+    _need_clip({"--picture": picture, "--write": write, "--measure": measure})
     from patcher.cli import playback
-    from patcher.film.code import BIN, code_of
-    from patcher.patch.thing import find, lighting, whole_show
-    from patcher.reports import film_report, send_report
+    from patcher.film.code import BIN
+    from patcher.reports import film_report
 
     together(("--yard", yard), ("--to or --interface", to or interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
-    thing = find(on, wiring, patch) if on else whole_show(wiring)
-    _need_whole_runs(thing, on or str(show), wiring)
-    boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
-    goals = playback.goals_of(show, wiring.show, patch, boxes, to, yard=yard)
-    code = code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)} if on else None)
+    thing = _thing(show, wiring, patch, on)
+    goals = playback.goals_of(show, wiring.show, patch, _boxes(thing, wiring), to, yard=yard)
+    code = _code(thing, wiring, patch)
     filming = _filming(show, wiring, thing, code)
     options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
     if not yard:
@@ -92,11 +89,7 @@ def film(
     if not as_json:
         film_report.say(filming)
     if dry_run:
-        if as_json:
-            targets = send_report.goals_document(goals)
-            say_json({"steps": code.bins, "says": film_report.advice(filming), "targets": targets})
-        else:
-            send_report.say_goals(goals)
+        _say_goals(goals, filming, code, as_json=as_json)
         return
     if yard:
         need_yard(goals, show)
@@ -132,6 +125,40 @@ def frames_a_second(show: float, step: float) -> float:
     return max(FRAMES_A_BIN, int(show * step + 1e-6)) / step
 
 
+def _need_clip(given: Mapping[str, object]) -> None:
+    """Refuse options that say what to do with a clip, where none is read."""
+    for option in (name for name, value in given.items() if value):
+        raise refuse(option, "belongs to a clip that is read", "add --read CLIP")
+
+
+def _thing(path: Path, wiring: Wiring, patch: Patch, on: str | None) -> Thing:
+    """What plays: the whole show, or what is named.
+
+    Raises:
+        PatcherError: there is no such thing, or it is not made of whole runs.
+    """
+    from patcher.patch.thing import find, whole_show
+
+    thing = find(on, wiring, patch) if on else whole_show(wiring)
+    _need_whole_runs(thing, on or str(path), wiring)
+    return thing
+
+
+def _boxes(thing: Thing, wiring: Wiring) -> list[str]:
+    """The boxes that light a thing."""
+    return list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
+
+
+def _code(thing: Thing, wiring: Wiring, patch: Patch) -> Code:
+    """What a thing plays."""
+    from patcher.film.code import code_of
+    from patcher.patch.thing import lighting
+
+    if thing.kind == "show":
+        return code_of(patch)
+    return code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
+
+
 def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
     """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
     if not thing.parts:
@@ -152,6 +179,17 @@ def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     pitch = finest_pitch(wiring, runs)
     units = wiring.show.settings.units
     return Filming(path, units, int(code.lit.sum()), code.seconds, pitch, BIN * 1000, slow)
+
+
+def _say_goals(goals: list[Target], filming: Filming, code: Code, *, as_json: bool) -> None:
+    """Say where the code would be sent."""
+    from patcher.reports import film_report, send_report
+
+    if as_json:
+        targets = send_report.goals_document(goals)
+        say_json({"steps": code.bins, "says": film_report.advice(filming), "targets": targets})
+    else:
+        send_report.say_goals(goals)
 
 
 def _teller(code: Code, as_json: bool) -> Callable[[int, Levels], None]:

@@ -164,17 +164,21 @@ def _possible(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Fa
     """The marks that a drawing may have: for so many the legend keeps room."""
     leads = subject.detail > 0 and bool(shaped) and (len(hung) > 1 or bool(subject.boxes))
     marks_of = {
-        "chevrons": any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped),
         "pixels": subject.detail == 2,
-        "edge": any(fact.edges for fact in hung),
-        "tap": any(fact.taps for fact in hung),
-        "cut": any(fact.run.power_cuts or not fact.run.lead_has_power for fact in hung),
-        "gap": any(fact.run.gap_places for fact in hung),
         "box": any(subject.show.controllers[name].at is not None for name in subject.boxes),
+        "chevrons": any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped),
         "lead": leads,
-        "booster": leads and any(fact.run.lead_via == "booster" for fact in hung),
     }
+    for fact in hung:
+        of_run = {"edge": fact.edges, "tap": fact.taps, "gap": fact.run.gap_places, "cut": _is_cut(fact)}
+        of_run["booster"] = leads and fact.run.lead_via == "booster"
+        marks_of |= {mark: True for mark, has in of_run.items() if has}
     return {key for key, may in marks_of.items() if may} | ({"first", "last", "way"} if hung else set())
+
+
+def _is_cut(fact: Facts) -> bool:
+    """Whether V+ does not go on somewhere at a run."""
+    return bool(fact.run.power_cuts or not fact.run.lead_has_power)
 
 
 def _items(

@@ -328,7 +328,7 @@ class Search:
         breaks = {1, count - 1, *unseen.tolist(), *(unseen + 1).tolist()}
         for at, offs in ((0, (-3, -2, -1, 1, 2, 3)), *((at, (-1, 1)) for at in sorted(breaks))):
             for off in offs:
-                moved = np.where(pixel >= 0, (pixel + off).clip(0, last), pixel)
+                moved = np.where(pixel >= 0, _numbered(pixel + off, last), pixel)
                 for which in (every >= at, every < at):
                     if which.any():
                         yield np.where(which, moved, pixel)
@@ -336,12 +336,17 @@ class Search:
         there = self._read_there(run)
         for way in (1, -1):
             begin = _usual((there - way * every)[there >= 0])
-            yield (begin + way * every).clip(0, last)
+            yield _numbered(begin + way * every, last)
 
 
 def _seldom(fault: Fault) -> float:
     """What speaks against a fault before anything is seen."""
     return PRIOR - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))
+
+
+def _numbered(pixel: Channels, last: int) -> Channels:
+    """Pixels of the code; what is before its first and behind its last one is dark."""
+    return np.where((pixel >= 0) & (pixel <= last), pixel, DARK)
 
 
 def _groups(places: Points) -> Channels:

@@ -10,7 +10,7 @@ whole run, so nothing of the run is proved, and nothing of it is said to be wron
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -58,27 +58,55 @@ def joined(plan: Planned, clips: Sequence[Verdict]) -> Joined:
         return _nothing(plan)
     clips = [replace(clip, faults=tuple(_in_order(plan, fault) for fault in clip.faults)) for clip in clips]
     every = [tuple(of_pixel) for of_pixel in zip(*(clip.pixels for clip in clips), strict=True)]
-    against = {words[0].run for words in every if _contradict(words)}
-    lit = [pixel for words in every for pixel in words if pixel.word in READ]
     named = tuple(dict.fromkeys(fault for clip in clips for fault in clip.faults))
-    refuted = [fault for fault in named if _lit_in_spite(plan, fault, lit)]
-    left = [fault for fault in named if fault not in refuted]
+    stands = _stands(plan, clips, named, every)
+    best = tuple(_best(words) for words in every)
+    pixels = tuple(_said(words[at], stands.against) for words, at in zip(every, best, strict=True))
+    found = tuple(dict.fromkeys((*stands.faults, *_dark(plan, clips, stands.takes))))
+    contradicted = tuple(run for run in plan.wiring.show.runs if run in stands.against)
+    withdrawn = tuple(fault for fault in named if fault not in stands.faults)
+    return Joined(Verdict(pixels, found), best, contradicted, withdrawn)
+
+
+@dataclass(frozen=True, eq=False)
+class _Stands:
+    """What stands of the faults that some clips name.
+
+    Attributes:
+        faults: those that no clip contradicts.
+        against: the runs of which two clips say different things.
+        takes: what the pixels take.
+    """
+
+    faults: Sequence[Fault]
+    against: Set[str]
+    takes: Mapping[str, Takes]
+
+
+def _stands(
+    plan: Planned, clips: Sequence[Verdict], named: Iterable[Fault], every: Sequence[Sequence[PixelVerdict]]
+) -> _Stands:
+    """What stands of the faults that some clips name, with what each clip says of every pixel."""
+    lit = _lit(every)
+    left = [fault for fault in named if not _lit_in_spite(plan, fault, lit)]
     agreed = [fault for fault in left if all(fault in clip.faults for clip in clips)]
+    against = {words[0].run for words in every if _contradict(words)}
     takes = _takes(plan, left)
     if takes is None:
-        faults, takes = agreed, _takes(plan, agreed) or dict(plan.takes)
-    else:
-        against |= {pixel.run for pixel in lit if not _goes_with(pixel, plan, takes)}
-        faults = [fault for fault in left if fault in agreed or not _touches(plan, fault) & against]
-    best = [_best(words) for words in every]
-    pixels = [
-        _neither(words[at]) if words[at].run in against else words[at] for words, at in zip(every, best, strict=True)
-    ]
-    dark = _dark(plan, clips, takes)
-    found = (*faults, *(fault for fault in dark if fault not in faults))
-    withdrawn = tuple(fault for fault in named if fault not in faults)
-    order = [run for run in plan.wiring.show.runs if run in against]
-    return Joined(Verdict(tuple(pixels), found), tuple(best), tuple(order), withdrawn)
+        return _Stands(agreed, against, _takes(plan, agreed) or dict(plan.takes))
+    against |= _otherwise(plan, takes, lit)
+    faults = [fault for fault in left if fault in agreed or not _touches(plan, fault) & against]
+    return _Stands(faults, against, takes)
+
+
+def _lit(every: Iterable[Sequence[PixelVerdict]]) -> list[PixelVerdict]:
+    """The pixels that light has told of, from each clip."""
+    return [pixel for words in every for pixel in words if pixel.word in READ]
+
+
+def _otherwise(plan: Planned, takes: Mapping[str, Takes], lit: Iterable[PixelVerdict]) -> set[str]:
+    """The runs of which a pixel was read otherwise than with what the pixels are said to take."""
+    return {pixel.run for pixel in lit if not _goes_with(pixel, plan, takes)}
 
 
 def _nothing(plan: Planned) -> Joined:
@@ -109,8 +137,9 @@ def _contradict(words: Sequence[PixelVerdict]) -> bool:
     return len(read) > 1
 
 
-def _neither(pixel: PixelVerdict) -> PixelVerdict:
-    if pixel.word not in READ:
+def _said(pixel: PixelVerdict, against: Set[str]) -> PixelVerdict:
+    """What is said of a pixel; of a run that clips contradict each other on, nothing that light has told."""
+    if pixel.run not in against or pixel.word not in READ:
         return pixel
     return PixelVerdict(pixel.run, pixel.pixel, "unproved", None, pixel.at)
 

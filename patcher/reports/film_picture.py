@@ -9,15 +9,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.drawing.canvas import DARK, Area, Canvas, Disc, Shape, Still, Way, Words, as_png, as_svg
 from patcher.drawing.svg import fitted, long
 from patcher.faults import Fault
 from patcher.faults.fault_sentences import sentence
 from patcher.film import clip as clips
-from patcher.film.canvas import DARK, Area, Canvas, Disc, Shape, Still, Way, Words, as_png, as_svg
 from patcher.film.clip_reading import ClipReading
-from patcher.film.pixel_marks import COLOURS, NAMES, mark
 from patcher.film.verdict import PixelVerdict, Word
 from patcher.reports.film_reading import Reading
+from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.sheets.figures import count
 from patcher.show.writer import UNSEALED, write_output, write_png
 from patcher.visible import one_line
@@ -62,25 +62,35 @@ def canvas(reading: Reading, clip: ClipReading, frame: Still) -> Canvas:
     """The picture as values."""
     still, scale = darkened(frame)
     high, wide = still.shape[:2]
-    words = {(pixel.run, pixel.pixel): pixel.word for pixel in reading.joined.verdict.pixels}
-    own = clip.verdict.pixels if clip.verdict else ()
-    seen = [pixel for pixel in own if pixel.at is not None]
-    every = list(words.values())
+    every = [pixel.word for pixel in reading.joined.verdict.pixels]
     head, top = heading(reading, every, wide)
-    shapes = [*head]
-    runs: dict[str, list[PixelVerdict]] = {}
-    for pixel in seen:
-        runs.setdefault(pixel.run, []).append(replace(pixel, word=words[pixel.run, pixel.pixel]))
-    drawn = [Drawn(run, pixels, _places(pixels, scale, top)) for run, pixels in runs.items()]
-    shapes += [shape for run in drawn for shape in run.way()]
-    shapes += [shape for word in UNDER for run in drawn for shape in run.marks(word)]
-    shapes += [shape for run in drawn for shape in run.arrows()]
-    shapes += names(drawn, wide, top, top + high)
+    drawn = [Drawn(run, pixels, _places(pixels, scale, top)) for run, pixels in _seen(reading, clip).items()]
     legend, end = key(every, wide, top + high)
-    shapes += legend
+    shapes = (*head, *_over(drawn), *names(drawn, wide, top, top + high), *legend)
     title = f"{reading.plan.wiring.show.settings.title}: proved by film"
     says = ", ".join(f"{every.count(word)} {NAMES[word]}" for word in NAMES if word in every)
-    return Canvas(title, says, wide, end, still, top, tuple(shapes))
+    return Canvas(title, says, wide, end, still, top, shapes)
+
+
+def _seen(reading: Reading, clip: ClipReading) -> dict[str, list[PixelVerdict]]:
+    """The pixels of each run that have a place in a clip, with what is said of them by all clips."""
+    words = {(pixel.run, pixel.pixel): pixel.word for pixel in reading.joined.verdict.pixels}
+    runs: dict[str, list[PixelVerdict]] = {}
+    for pixel in clip.verdict.pixels if clip.verdict else ():
+        if pixel.at is not None:
+            runs.setdefault(pixel.run, []).append(replace(pixel, word=words[pixel.run, pixel.pixel]))
+    return runs
+
+
+def _over(runs: Sequence[Drawn]) -> Iterator[Shape]:
+    """The runs over the still: their ways, on these the marks, on these the arrows."""
+    for run in runs:
+        yield from run.way()
+    for word in UNDER:
+        for run in runs:
+            yield from run.marks(word)
+    for run in runs:
+        yield from run.arrows()
 
 
 def darkened(frame: Still) -> tuple[Still, float]:

@@ -161,12 +161,12 @@ def _wrong_length(context: Mapping[str, Any]) -> ProblemWords:
 
 
 def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> ProblemWords:
-    kind, context, value = error["type"], error.get("ctx", {}), error["input"]
+    context = error.get("ctx", {})
     if error["loc"][-1] == "[key]":
-        if kind == "value_error":
+        if error["type"] == "value_error":
             return "name", str(context["error"]), 'write the port\'s number: 1 = ["run"]'
         return _bad_name()
-    match kind:
+    match error["type"]:
         case "extra_forbidden":
             return _unknown_key(place, raw)
         case "missing":
@@ -174,6 +174,24 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
         case "union_tag_invalid":
             known = choose_from(context["tag"], _SHAPES)
             return "shape", f"no shape is named “{context['tag']}”", f"{known}; or leave out the key shape"
+        case "too_short" | "too_long":
+            return _wrong_length(context)
+        case kind if kind in _RELATIONS:
+            return _out_of_range(error)
+        case _:
+            return _wrong_value(error, place, raw)
+
+
+def _out_of_range(error: Mapping[str, Any]) -> ProblemWords:
+    context, value = error.get("ctx", {}), error["input"]
+    says = f"is {_shown(value)}, but must be {_RELATIONS[error['type']]} {next(iter(context.values())):g}"
+    percent = of_percent(str(value)) if context.get("le") == 1 else ""
+    return "value", says, f"write {percent}" if percent else "correct the number"
+
+
+def _wrong_value(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> ProblemWords:
+    kind, context, value = error["type"], error.get("ctx", {}), error["input"]
+    match kind:
         case "value_error":
             says, _, remedy = str(context["error"]).partition(" → ")
             return "value", says, remedy or "correct it"
@@ -186,12 +204,6 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
             return _bad_pattern(place, value)
         case "string_too_long":
             return "name", f"is longer than {context['max_length']} characters", "choose a shorter one"
-        case "too_short" | "too_long":
-            return _wrong_length(context)
-        case _ if kind in _RELATIONS:
-            says = f"is {_shown(value)}, but must be {_RELATIONS[kind]} {next(iter(context.values())):g}"
-            percent = of_percent(str(value)) if context.get("le") == 1 else ""
-            return "value", says, f"write {percent}" if percent else "correct the number"
         case "float_type" if _is_part(place, raw) and (percent := of_percent(str(value))):
             return "value", f"is {_shown(value)}, but must be a number from 0 to 1", f"write {percent}"
         case _ if kind in _WANTED:

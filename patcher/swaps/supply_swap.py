@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 
-from patcher.errors import choose_from, first_few, refuse
+from patcher.errors import PatcherError, choose_from, first_few, refuse
 from patcher.power.flow import SLIGHT, Power, SupplyLoad, power
 from patcher.power.shortfalls import unsaid
 from patcher.power.stretches import roots
@@ -187,24 +187,35 @@ def swap_supply(wiring: Wiring, dead: str, spare: str) -> SupplySwap:
     """
     show = wiring.show
     old, new = show.supplies[dead], show.supplies[spare]
-    where = f"supply.{spare}"
-    feeds = [feed.name for feed in show.feeds.values() if feed.supply == spare]
-    boxes = [box.name for box in show.controllers.values() if box.logic is not None and box.logic.supply == spare]
-    spares = [supply.name for supply in show.supplies.values() if supply.spare and supply.name != spare]
-    if hanging := [*feeds, *boxes]:
-        says = f"{', '.join(hanging)} hang{'s' if len(hanging) == 1 else ''} on it"
-        another = f"name a supply that feeds nothing{f': {first_few(spares, 8)}' if spares else ''}"
-        if new.spare:
-            raise refuse(where, f"is marked as a spare, yet {says}", f"take spare = true out, and {another}")
-        remedy = f"{another}; a spare is a [supply.NAME] with spare = true"
-        raise refuse(where, f"is in use: {says}", remedy)
-    if not new.spare:
-        remedy = f", or {choose_from(spare, spares)}" if spares else ""
-        raise refuse(where, "is not marked as a spare", f"write spare = true there{remedy}")
+    if problem := _not_free(show, new):
+        raise problem
     if old.volts != new.volts:
         says = f"gives {new.volts:g} V, but the pixels on {dead} want {old.volts:g} V"
-        raise refuse(where, says, f"never join the two: name a spare of {old.volts:g} V", area="power")
+        raise refuse(f"supply.{spare}", says, f"never join the two: name a spare of {old.volts:g} V", area="power")
     found = SupplySwap(old, new, power(wiring))
     if not found.feeds and not found.boxes:
         raise refuse(f"supply.{dead}", "feeds nothing, so there is nothing to move", "name the supply that died")
     return found
+
+
+def _not_free(show: Show, spare: Supply) -> PatcherError | None:
+    """Why a supply is no free spare."""
+    where, hanging = f"supply.{spare.name}", _hanging(show, spare.name)
+    others = [supply.name for supply in show.supplies.values() if supply.spare and supply.name != spare.name]
+    if hanging:
+        says = f"{', '.join(hanging)} hang{'s' if len(hanging) == 1 else ''} on it"
+        another = f"name a supply that feeds nothing{f': {first_few(others, 8)}' if others else ''}"
+        if spare.spare:
+            return refuse(where, f"is marked as a spare, yet {says}", f"take spare = true out, and {another}")
+        return refuse(where, f"is in use: {says}", f"{another}; a spare is a [supply.NAME] with spare = true")
+    if not spare.spare:
+        remedy = f", or {choose_from(spare.name, others)}" if others else ""
+        return refuse(where, "is not marked as a spare", f"write spare = true there{remedy}")
+    return None
+
+
+def _hanging(show: Show, supply: str) -> list[str]:
+    """The feeds of a supply, and the boxes that it runs."""
+    feeds = [feed.name for feed in show.feeds.values() if feed.supply == supply]
+    boxes = [box.name for box in show.controllers.values() if box.logic is not None and box.logic.supply == supply]
+    return [*feeds, *boxes]

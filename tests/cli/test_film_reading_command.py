@@ -52,7 +52,13 @@ def says(heron_lock: Path, tmp_path: Path, nothing: Path, monkeypatch) -> Callab
     _, patch, plan, _ = heron()
     patch_path(heron_lock).write_text(dump(patch))
     verdicts = {}
-    monkeypatch.setattr(reader, "read_clip", lambda facts, plan, code, tell: verdicts[facts.path])
+    why = "the code was not found in it; film again"
+
+    def reading(facts, plan, code, tell) -> reader.Reading:
+        verdict = verdicts[facts.path]
+        return reader.Reading(facts, 600, verdict is not None, "" if verdict else why, verdict, None)
+
+    monkeypatch.setattr(reader, "read_clip", reading)
 
     def make(*clips: dict | None) -> list[Path]:
         for number, given in enumerate(clips):

@@ -9,11 +9,11 @@ import cv2
 import numpy as np
 import pytest
 
+from patcher.drawing.canvas import Disc, Words, as_png, as_svg
 from patcher.errors import PatcherError
 from patcher.film import clip
-from patcher.film.canvas import Disc, Words, as_png, as_svg
-from patcher.film.pixel_marks import COLOURS, NAMES, mark
 from patcher.reports import film_picture
+from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.show.writer import sealed_png, write_png
 from rig.film_readings import reading
 from rig.film_verdicts import faults_of, perfect

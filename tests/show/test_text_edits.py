@@ -260,7 +260,7 @@ def test_the_document_of_a_supply(heron_lock: Path, here: Patcher) -> None:
         ("weirside", "mooring", "is in use: towpath, willow, narrowboat, hedge hang on it"),
         ("shelf", "shelf", "as the dead one and as its spare"),
         ("narrowboat-5v", "shelf-12v", "gives 12 V, but the pixels on narrowboat-5v want 5 V"),
-        ("footbridge-12v", "weir-12v", "is not marked as a spare"),
+        ("footbridge-12v", "weir-12v", "is in use: weir-upper-wire hangs on it"),
     ],
 )
 def test_what_is_no_swap_is_refused(heron_lock: Path, here: Patcher, dead: str, spare: str, words: str) -> None:

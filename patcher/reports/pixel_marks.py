@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import cos, pi, sin
 
-from patcher.film.canvas import DARK, Area, Disc, Shape
+from patcher.drawing.canvas import DARK, Area, Disc, Shape
 from patcher.film.verdict import Word
 
 # Source: Okabe and Ito, "Color Universal Design", 2002 (from memory), made lighter for a dark ground.
