@@ -48,9 +48,13 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
     """The runs to be measured, each with its file.
 
     Raises:
-        PatcherError: one of them cannot be measured, or its file would take the place of a person's.
+        PatcherError: one of them cannot be measured, or its file would take the place of a person's, or the show file
+            is written so that it cannot be changed.
     """
+    import numpy as np
+
     from patcher.show.run_tables import BandRun
+    from patcher.show.writer import as_read
 
     found: dict[str, Wanted] = {}
     for word in measure:
@@ -66,6 +70,9 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
             raise refuse("--measure", f"names {word} twice", "name each run, and each file, once")
         _refuse_foreign(show, wiring.show, one)
         found[run] = one
+    # What the file cannot say is said before the minutes that reading takes.
+    made_up = {one: np.full((wiring.show.runs[one.run].pixels, 2), 1.0) for one in found.values()}
+    _changed(show, as_read(show)[show] or "", made_up)
     return list(found.values())
 
 
@@ -138,13 +145,18 @@ def write_places(show: Path, seen: Mapping[Path, str | None], runs: Mapping[Want
         PatcherError: the show file cannot say it, or was changed meanwhile, or a file cannot be written; all are as
             they were.
     """
-    from patcher.show.parser import read
-    from patcher.show.text_edits import with_points
     from patcher.show.writer import sealed, write_together
 
-    text = seen[show]
-    if text is None:
-        raise refuse(str(show), "cannot be read any more; nothing was written", "run the command again")
+    text, rows = _changed(show, seen[show] or "", runs)
+    csv = {one.path: sealed(_csv(rows[one.file])) for one in runs}
+    write_together(seen, csv | {show: text})
+
+
+def _changed(show: Path, text: str, runs: Mapping[Wanted, Points]) -> tuple[str, dict[str, list[list[float]]]]:
+    """The text of a show file whose runs are drawn by their places, read back; and the rows of each CSV file."""
+    from patcher.show.parser import read
+    from patcher.show.text_edits import with_points
+
     before = read(text, _points(show, {}), str(show)).show
     if before is None:
         raise refuse(str(show), "cannot be read any more; nothing was written", "run the command again")
@@ -153,8 +165,7 @@ def write_places(show: Path, seen: Mapping[Path, str | None], runs: Mapping[Want
     for one in runs:
         new = with_points(new, one.run, one.file)
     _read_back(show, before, new, rows, {one.run: one.file for one in runs})
-    csv = {one.path: sealed(_csv(rows[one.file])) for one in runs}
-    write_together(seen, csv | {show: new})
+    return new, rows
 
 
 def _rows(places: Points, units: str) -> list[list[float]]:

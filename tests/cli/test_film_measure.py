@@ -13,12 +13,14 @@ import pytest
 import typer
 
 from patcher.cli.film import film
+from patcher.cli.film_measuring import wanted, write_places
 from patcher.cli.film_reading import read
 from patcher.cli.inputs import examine, load
 from patcher.errors import PatcherError
 from patcher.film import read as reader
 from patcher.film.measured import Sight
 from patcher.shapes import positions
+from patcher.show.writer import as_read
 from rig.film_verdicts import perfect
 from rig.heron_lock import heron
 
@@ -184,3 +186,46 @@ def test_the_option_needs_a_clip_and_does_not_go_with_write(heron_lock) -> None:
         film(heron_lock, measure=["hedge"])
     with pytest.raises(PatcherError, match="does not go together"):
         film(heron_lock, clips=[Path("a.mp4")], measure=["hedge"], write=True)
+
+
+FORMS = {
+    "inline": 'run.rope = { pixel = "dot", shape = "line", path = [[0, 1], [2, 1]], pixels = 4, gaps = [2] } # a\n',
+    "lines": '[run.rope] # a\npixel = "dot"\nshape = "line" # b\n'
+    "path = [ # c\n  [0, 1], # d\n  [2, 1],\n]\npixels = 3 # e\n\n# f\n",
+    "loop": '[run.rope]\npixel = "dot"\nshape = "loop"\ncorners = [[0, 1], [2, 1], [1, 3]]\npixels = 3\n'
+    "data_in = 2 # a\nbackwards = true\n",
+    "grid": '[run.rope]\npixel = "dot"\nshape = "grid"\narea = [[0, 1], [2, 1]]\ncolumns = 3\nrows = 1\n'
+    'lines = "rows"\nturns = "serpentine"\ndata_in = "bottom-left" # where the box is\n',
+    "points": '[run.rope]\npixel = "dot"\nshape = "points"\nat = [[0, 1], [1, 1], [2, 1]] # by tape\n'
+    'data_in = "last"\n',
+}  # fmt: skip
+HEAD = (
+    '[show]\ntitle = "a mast"\n[pixel.dot]\ncolour_order = "RGB"\n'
+    '[controller.hut]\naddress = "192.0.2.9"\nports = 1\nport = { 1 = ["rope"] }\n'
+)
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+@pytest.mark.parametrize("form", FORMS)
+def test_any_way_to_write_a_run_is_changed_and_keeps_its_comments(tmp_path: Path, form: str, ends: str) -> None:
+    text = FORMS[form]
+    before = (text + HEAD if form == "inline" else HEAD + text).replace("\n", ends)
+    show = tmp_path / "mast.toml"
+    show.write_bytes(before.encode())
+    was = load(show).show.runs["rope"]
+    places = np.array([[0.5, 1.0], [1.5, 1.25], [2.5, -1.0]])
+    own = wanted(show, load(show), ["rope"])
+    write_places(show, as_read(show, own[0].path), {own[0]: places})
+    now = load(show).show.runs["rope"]
+    assert (now.shape_name, now.pixels, now.lead, now.pixel) == ("points", 3, was.lead, was.pixel)
+    assert np.allclose(positions(load(show).show, now), places)
+    after = show.read_bytes().decode()
+    assert sorted(word.strip() for word in comments(after)) == sorted(word.strip() for word in comments(before))
+    assert after.count("\r\n") == (after.count("\n") if ends == "\r\n" else 0)
+
+
+def test_a_run_without_a_heading_is_refused_before_a_clip_is_read(tmp_path: Path) -> None:
+    show = tmp_path / "mast.toml"
+    show.write_text(HEAD + '[run]\nrope.pixel = "dot"\nrope.pixels = 3\n')
+    with pytest.raises(PatcherError, match="cannot be changed here"):
+        read(show, [tmp_path / "absent.mp4"], measure=["rope"])
