@@ -56,22 +56,26 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
     from patcher.show.run_tables import BandRun
     from patcher.show.writer import as_read
 
+    runs = wiring.show.runs
     found: dict[str, Wanted] = {}
     for word in measure:
         run, named, file = word.partition("=")
-        if run not in wiring.show.runs:
-            raise refuse("--measure", f"there is no run “{run}”", f"name one of {', '.join(wiring.show.runs)}")
-        if not wiring.show.runs[run].hung:
+        if run not in runs:
+            raise refuse("--measure", f"there is no run “{run}”", f"name one of {', '.join(runs)}")
+        if not runs[run].hung:
             raise refuse(run, "is not up this season, so no clip shows it", "hang it, and take hung = false out")
-        if isinstance(wiring.show.runs[run], BandRun):
+        if isinstance(runs[run], BandRun):
             raise refuse(run, "is a part of a grid, whose places its prop draws", "correct area of its prop")
         one = Wanted(run, file or f"{run}.csv", show.parent / (file or f"{run}.csv"), bool(named))
         if run in found or one.path in {other.path for other in found.values()}:
             raise refuse("--measure", f"names {word} twice", "name each run, and each file, once")
         _refuse_foreign(show, wiring.show, one)
         found[run] = one
+    if found and not any(run.hung and run.shape_name != "none" and run.name not in found for run in runs.values()):
+        todo = "draw some runs that hang around it, by a tape: they tell where a place of the picture is"
+        raise refuse("--measure", "leaves no run that is drawn", todo)
     # What the file cannot say is said before the minutes that reading takes.
-    made_up = {one: np.full((wiring.show.runs[one.run].pixels, 2), 1.0) for one in found.values()}
+    made_up = {one: np.full((runs[one.run].pixels, 2), 1.0) for one in found.values()}
     _changed(show, as_read(show)[show] or "", made_up)
     return list(found.values())
 

@@ -13,7 +13,7 @@ import pytest
 import typer
 
 from patcher.cli.film import film
-from patcher.cli.film_measuring import wanted, write_places
+from patcher.cli.film_measuring import Wanted, write_places
 from patcher.cli.film_reading import read
 from patcher.cli.inputs import examine, load
 from patcher.errors import PatcherError
@@ -149,6 +149,17 @@ def test_a_file_of_somebody_elses_is_replaced_only_where_it_is_named(heron_lock,
         read(heron_lock, [film_clip], measure=["hedge"])
 
 
+def test_a_csv_that_was_measured_for_another_show_is_not_replaced(heron_lock, clip) -> None:
+    other = heron_lock.with_name("other.toml")
+    shutil.copyfile(heron_lock, other)
+    film_clip = clip(hedge=HEDGE)
+    read(other, [film_clip], measure=["hedge"])
+    before = (heron_lock.parent / "hedge.csv").read_text()
+    with pytest.raises(PatcherError, match="not this run's"):
+        read(heron_lock, [film_clip], measure=["hedge"])
+    assert (heron_lock.parent / "hedge.csv").read_text() == before
+
+
 @pytest.mark.parametrize(
     ("measure", "says"),
     [
@@ -214,7 +225,7 @@ def test_any_way_to_write_a_run_is_changed_and_keeps_its_comments(tmp_path: Path
     show.write_bytes(before.encode())
     was = load(show).show.runs["rope"]
     places = np.array([[0.5, 1.0], [1.5, 1.25], [2.5, -1.0]])
-    own = wanted(show, load(show), ["rope"])
+    own = [Wanted("rope", "rope.csv", tmp_path / "rope.csv", False)]
     write_places(show, as_read(show, own[0].path), {own[0]: places})
     now = load(show).show.runs["rope"]
     assert (now.shape_name, now.pixels, now.lead, now.pixel) == ("points", 3, was.lead, was.pixel)
@@ -226,6 +237,10 @@ def test_any_way_to_write_a_run_is_changed_and_keeps_its_comments(tmp_path: Path
 
 def test_a_run_without_a_heading_is_refused_before_a_clip_is_read(tmp_path: Path) -> None:
     show = tmp_path / "mast.toml"
-    show.write_text(HEAD + '[run]\nrope.pixel = "dot"\nrope.pixels = 3\n')
+    mast = 'mast = { pixel = "dot", shape = "line", path = [[0, 0], [0, 3]], pixels = 4 }\n'
+    text = (HEAD + '[run]\nrope.pixel = "dot"\nrope.pixels = 3\n').replace('["rope"]', '["rope", "mast"]')
+    show.write_text(text + mast)
     with pytest.raises(PatcherError, match="cannot be changed here"):
         read(show, [tmp_path / "absent.mp4"], measure=["rope"])
+    with pytest.raises(PatcherError, match="leaves no run that is drawn"):
+        read(show, [tmp_path / "absent.mp4"], measure=["mast"])

@@ -133,6 +133,14 @@ def test_the_error_grows_with_what_the_drawn_runs_are_off_and_away_from_them() -
     assert errors[2] > 2 * errors[0]
 
 
+def test_one_drawn_run_that_hangs_aside_counts_as_one_run_however_few_its_pixels() -> None:
+    clip = Filmed(np.random.default_rng(1), hung=0.0)
+    clip.rows = [row for row in clip.rows if row[0] != "post"]
+    clip.light("post", clip.places["post"][:4] + np.array([0.08, 0.0]))
+    clip.light("vine", VINE)
+    assert of(clip).error > 0.06
+
+
 def test_short_gaps_are_filled_and_said() -> None:
     clip = Filmed(np.random.default_rng(2))
     clip.light("vine", VINE[:10])
@@ -182,7 +190,7 @@ def test_a_reflection_is_not_taken_even_where_the_pixel_itself_is_hidden() -> No
 def test_a_pixel_that_is_as_bright_in_two_places_is_not_known() -> None:
     clip = Filmed(np.random.default_rng(5))
     clip.light("vine", VINE)
-    clip.light("vine", VINE[4:6] + np.array([0, 1.0]), first=5, flux=90.0)
+    clip.light("vine", VINE[4:6] + np.array([0, 0.25]), first=5, flux=90.0)
     assert of(clip).unseen == (5, 6)
 
 
