@@ -23,6 +23,7 @@ from patcher.shapes import positions
 from patcher.show.writer import as_read
 from rig.film_verdicts import perfect
 from rig.heron_lock import heron
+from rig.in_process import run
 
 HEDGE = np.column_stack([np.linspace(27.3, 33.0, 150), 0.6 + 0.3 * np.sin(np.linspace(0, 9, 150))]).round(3)
 GABLE = np.column_stack([np.linspace(-0.3, 7.3, 89), 3 + np.sin(np.linspace(0, 3, 89))]).round(3)
@@ -66,14 +67,17 @@ def comments(text: str) -> list[str]:
 
 def test_a_run_without_a_picture_gets_one_and_every_comment_stays(heron_lock, clip, capsys) -> None:
     before = heron_lock.read_text()
-    was = load(heron_lock)
+    was, checked = load(heron_lock), run(heron_lock.parent, "check", heron_lock, "--json")
     read(heron_lock, [clip(hedge=HEDGE)], measure=["hedge"])
     wiring, found, _ = examine(heron_lock)
     assert not found
+    again = run(heron_lock.parent, "check", heron_lock, "--json")
+    assert again.returncode == checked.returncode
+    assert json.loads(again.stdout)["findings"] == json.loads(checked.stdout)["findings"]
     now = wiring.show
     assert np.allclose(positions(now, now.runs["hedge"]), HEDGE, atol=1e-4)
-    assert {name: run for name, run in now.runs.items() if name != "hedge"} == {
-        name: run for name, run in was.show.runs.items() if name != "hedge"
+    assert {name: own for name, own in now.runs.items() if name != "hedge"} == {
+        name: own for name, own in was.show.runs.items() if name != "hedge"
     }
     assert now.runs["hedge"].lead == was.show.runs["hedge"].lead
     assert wiring.chains == was.chains
