@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from patcher.cli.film_measuring import Measure
 from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
@@ -26,7 +27,7 @@ from patcher.terminal.printed import say_json
 from patcher.trade import PRIORITY, TEST_LEVEL
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from patcher.film.code import Code
@@ -56,6 +57,7 @@ def film(
     clips: ReadClips = None,
     picture: PictureFile = None,
     write: WriteShow = False,
+    measure: Measure = None,
     as_json: AsJson = False,
 ) -> None:
     """Play a code of light, or read what a phone filmed of it.
@@ -64,11 +66,11 @@ def film(
     proves which pixel lights where, and names what is wired wrongly.
     """
     together(("--read", clips), ("--to, --interface, --seconds or --dry-run", to or interface or seconds or dry_run))
+    together(("--measure", measure), ("--write", write))
     if clips:
-        read(show, clips, on=on, picture=picture, write=write, practice=yard, as_json=as_json)
+        read(show, clips, on=on, picture=picture, write=write, measure=measure or (), practice=yard, as_json=as_json)
         return
-    if picture or write:
-        raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
+    _need_clip({"--picture": picture, "--write": write, "--measure": measure})
     from patcher.cli import playback
     from patcher.film.code import BIN
     from patcher.reports import film_report
@@ -121,6 +123,12 @@ def frames_a_second(show: float, step: float) -> float:
     Else every other step would begin late.
     """
     return max(FRAMES_A_BIN, int(show * step + 1e-6)) / step
+
+
+def _need_clip(given: Mapping[str, object]) -> None:
+    """Refuse options that say what to do with a clip, where none is read."""
+    for option in (name for name, value in given.items() if value):
+        raise refuse(option, "belongs to a clip that is read", "add --read CLIP")
 
 
 def _thing(path: Path, wiring: Wiring, patch: Patch, on: str | None) -> Thing:

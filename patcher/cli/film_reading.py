@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from patcher.cli import film_measuring
 from patcher.cli.inputs import load, load_patch
 from patcher.errors import refuse
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
+    from patcher.cli.film_measuring import Wanted
     from patcher.faults import Planned
     from patcher.film.code import Code
     from patcher.film.verdict import Verdict
@@ -33,9 +35,9 @@ WriteShow = Annotated[bool, typer.Option("--write", help="Change the show file t
 
 def read(
     show: Path, clips: Sequence[Path], *, on: str | None = None, picture: Path | None = None, write: bool = False,
-    practice: bool = False, as_json: bool = False,
+    measure: Sequence[str] = (), practice: bool = False, as_json: bool = False,
 ) -> None:  # fmt: skip
-    """Read clips of a show; print what they say, draw it, and save what they prove.
+    """Read clips of a show; print what they say, draw it, save what they prove, and write the places of some runs.
 
     Raises:
         PatcherError: a clip or the show cannot be read, or the picture or the show file cannot be written.
@@ -45,13 +47,17 @@ def read(
     from patcher.faults import planned
     from patcher.film.clip import extra
     from patcher.reports import film_reading
+    from patcher.show.writer import as_read
 
     if picture is not None and picture.suffix.lower() not in (".png", ".svg"):
         raise refuse("--picture", f"“{picture.name}” is no picture's name", "let it end in .png or in .svg")
     extra()
+    kept = as_read(show)
     wiring = load(show)
     plan = planned(wiring, load_patch(show, wiring))
-    reading = _read(show, plan, clips, _code(plan, on), practice=practice)
+    runs = film_measuring.wanted(show, wiring, measure)
+    kept |= as_read(*(one.path for one in runs))
+    reading = _read(show, plan, clips, _code(plan, on), [one.run for one in runs], practice=practice)
     stream = sys.stderr if as_json else sys.stdout
 
     def say(line: str) -> None:
@@ -65,10 +71,28 @@ def read(
         if change is None:
             raise refuse("--write", "the show file cannot say it", "fix the fault itself")
         write_show(show, change, say)
+    places = _measure(reading, runs, kept, say) if runs else None
     if as_json:
-        say_json(film_reading.document(reading))
-    if not reading.good:
+        say_json(film_reading.document(reading) | ({} if places is None else {"measured": places}))
+    if not reading.good or any(not one["written"] for one in places or ()):
         raise typer.Exit(1)
+
+
+def _measure(
+    reading: Reading, runs: Sequence[Wanted], kept: Mapping[Path, str | None], say: Callable[[str], None]
+) -> list[dict[str, Any]]:
+    """Say where some runs hang, and write that of all of them or of none; for scripts."""
+    from patcher.reports.film_measured import measured_json, say_measured
+
+    found = film_measuring.measure_runs(reading.plan, reading.clips, runs)
+    say_measured(found, reading.plan.wiring.show.settings.units, say)
+    written = not any(one.against for one in found)
+    if written:
+        film_measuring.write_places(
+            reading.path, kept, {one: of.places for one, of in zip(runs, found, strict=True)}
+        )  # fmt: skip
+        say(f"Written: {', '.join(str(one.path) for one in runs)}; changed: {reading.path}.")
+    return measured_json(found, {one.run: one.file for one in runs}, written=written)
 
 
 def _code(plan: Planned, on: str | None) -> Code:
@@ -82,8 +106,10 @@ def _code(plan: Planned, on: str | None) -> Code:
     return code_of(plan.patch, {plan.wiring.source(part.run) for part in parts})
 
 
-def _read(show: Path, plan: Planned, clips: Sequence[Path], code: Code, *, practice: bool) -> Reading:
-    """Read the clips, and save what they prove."""
+def _read(
+    show: Path, plan: Planned, clips: Sequence[Path], code: Code, undrawn: Sequence[str], *, practice: bool
+) -> Reading:
+    """Read the clips as if some runs were not drawn, and save what they prove."""
     from patcher.film.clip_reading import read_clips
     from patcher.film.joined import joined
     from patcher.reports.film_reading import Reading
@@ -92,7 +118,8 @@ def _read(show: Path, plan: Planned, clips: Sequence[Path], code: Code, *, pract
 
     every = digests(plan.wiring, plan.patch, items(plan.wiring))
     read_record(show, practice=practice)  # one that cannot be read is said before the minutes that reading takes
-    found = read_clips(clips, plan, code, progress())
+    known = film_measuring.without_places(plan, undrawn) if undrawn else plan
+    found = read_clips(clips, known, code, progress())
     verdicts = [clip.verdict for clip in found if clip.verdict is not None]
     together = joined(plan, verdicts)
     own = [clip.digest for clip in found if clip.verdict is not None]

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from patcher.faults import Planned
 from patcher.film import clip
 from patcher.film.clip import Facts
 from patcher.film.code import Code
+from patcher.film.measured import Sight
 from patcher.film.verdict import Verdict
 
 PART_FAINT, PART_UNPROVED = 0.1, 0.3
@@ -27,6 +28,7 @@ class ClipReading:
         frames: how many of its frames were looked at.
         verdict: what it says; None where it could not be laid on the show's plan.
         says: whether it is good enough, and what to do if it is not.
+        sights: where it shows the runs that are not drawn.
     """
 
     file: Path
@@ -35,6 +37,7 @@ class ClipReading:
     frames: int
     verdict: Verdict | None
     says: str
+    sights: Mapping[str, Sight] = field(default_factory=dict)
 
     @property
     def good(self) -> bool:
@@ -69,7 +72,8 @@ def read_clips(
         tell(path, 1.0)
         verdict = reading.verdict and _of_lit(reading.verdict, plan, code)
         says = list(filter(None, (reading.says, to_do(verdict) if verdict else "")))
-        found.append(ClipReading(path, clip.digest(path), facts, reading.frames, verdict, "; ".join(says) or GOOD))
+        words = "; ".join(says) or GOOD
+        found.append(ClipReading(path, clip.digest(path), facts, reading.frames, verdict, words, reading.sights))
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from patcher.film.faults_seen import Explained, Search
 from patcher.film.fit import Evidence
 from patcher.film.lights import lights
 from patcher.film.map_search import best_map, spacing
+from patcher.film.measured import Sight, sights
 from patcher.film.registration import Laid, Points
 from patcher.film.shown import shown
 from patcher.film.slack import slacks
@@ -171,6 +172,7 @@ class Reading:
         says: what is wrong with the clip, or what would make it better; empty where nothing would.
         verdict: what it says; None where nothing could be read.
         still: its first frame as all others show it, in grey levels: shape (height, width); None where there is none.
+        sights: where it shows the runs that are not drawn.
     """
 
     facts: Facts
@@ -179,6 +181,7 @@ class Reading:
     says: str
     verdict: Verdict | None
     still: registration.Grey | None
+    sights: Mapping[str, Sight] = field(default_factory=dict)
 
 
 def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda part: None) -> Reading:
@@ -197,6 +200,5 @@ def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda p
             "its lights lie nowhere as the plan has them: is it this show, filmed from the front, and the right way up?"
         )
         return Reading(facts, frames, False, where, None, seen.mean)
-    return Reading(
-        facts, frames, True, quality.remarks(facts, seen.laid, read.lights, missing), verdict(*found), seen.mean
-    )
+    remarks = quality.remarks(facts, seen.laid, read.lights, missing)
+    return Reading(facts, frames, True, remarks, verdict(*found), seen.mean, sights(*found, read.lights))

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from patcher.film.camera_map import CameraMap, camera_map
 from patcher.film.code import Channels
@@ -51,9 +52,10 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
                 continue
             own = replace(seen, map=without)
         usual = 1.5 * float(np.median(np.hypot(*np.array(others).T)))
-        unsure = UNEVEN * _unsure(own.map, here, there, seen.places[run]) + BEYOND * _beyond(here, seen.places[run])
+        middle = seen.places[run].mean(axis=0, keepdims=True)
+        off = float(unsure(own.map, here, there, middle)[0]) + float(beyond(here, seen.places[run]).max())
         least = LEAST * seen.pitch[run]
-        found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), unsure)))
+        found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), off)))
     return found
 
 
@@ -85,24 +87,30 @@ def _of_others(seen: Evidence, pixels: Mapping[str, Channels], run: str) -> tupl
     return np.concatenate(here), np.concatenate(there)
 
 
-def _unsure(found: CameraMap, here: Points, there: Points, at: Points) -> float:
-    """By how many metres a map is off at some places, on the mean of squares, as its own lights leave it unsure."""
+def unsure(found: CameraMap, here: Points, there: Points, at: Points) -> NDArray[np.float64]:
+    """By how many metres a map may be off at some places, as its own lights leave it unsure: shape (places,).
+
+    Args:
+        found: the map.
+        here, there: of its lights, in metres and in points of the picture.
+        at: the places.
+    """
     off = found.picture(here) - there
     spread = max(OFF, float(np.median(np.hypot(*off.T))))
     middle, size = here.mean(axis=0), float(here.std()) or 1.0
     table = _quadratic((here - middle) / size)
     normal = table.T @ table + 1e-6 * np.eye(table.shape[1])
-    where = _quadratic((at.mean(axis=0, keepdims=True) - middle) / size)
-    error = spread * float(np.sqrt(np.einsum("ni,ij,nj->n", where, np.linalg.inv(normal), where)[0]))
+    where = _quadratic((at - middle) / size)
+    error = spread * np.sqrt(np.einsum("ni,ij,nj->n", where, np.linalg.inv(normal), where))
     step = 1e-3
-    one = found.picture(at.mean(axis=0, keepdims=True) + np.array([[0.0, 0.0], [step, 0.0]]))
-    return error / max(1e-6, float(np.hypot(*(one[1] - one[0]))) / step)
+    scale = np.hypot(*(found.picture(at + np.array([step, 0.0])) - found.picture(at)).T) / step
+    return np.asarray(UNEVEN * error / np.maximum(1e-6, scale), dtype=np.float64)
 
 
-def _beyond(here: Points, at: Points) -> float:
-    """Metres by which some places lie outside the box around others, at the most."""
+def beyond(here: Points, at: Points) -> NDArray[np.float64]:
+    """By how many metres a map may be off at each of some places, for they lie outside the box around its lights."""
     low, high = here.min(axis=0), here.max(axis=0)
-    return float(np.maximum(np.maximum(low - at, at - high), 0).max())
+    return np.asarray(BEYOND * np.maximum(np.maximum(low - at, at - high), 0).max(axis=1), dtype=np.float64)
 
 
 def _quadratic(at: Points) -> Points:

@@ -26,7 +26,7 @@ def read_show(path: Path) -> ParsedShow:
 
     @lru_cache(maxsize=1)
     def points(name: str) -> list[list[float]]:
-        return _read_points(folder, name)
+        return read_points(folder, name)
 
     return read(text, points, str(path))
 
@@ -87,7 +87,7 @@ def _is_show(path: Path) -> bool:
 _BEGIN = 1 << 16
 
 
-def _read_points(folder: Path, name: str) -> list[list[float]]:
+def read_points(folder: Path, name: str) -> list[list[float]]:
     """The places of a CSV file with columns x and y, taken only from `folder` or below it; ValueError says why not."""
     try:
         path = (folder / name).resolve()

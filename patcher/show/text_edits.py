@@ -18,6 +18,7 @@ from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Tabl
 
 from patcher.errors import refuse
 from patcher.show.line_numbers import _HEADING, _PART, _plain, with_ends_of
+from patcher.show.run_tables import Run
 from patcher.show.schema import Feed, PixelType, Show, Tap
 from patcher.units import METRES_PER
 
@@ -140,6 +141,35 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
         says = "is written so that no feed can be put behind it"
         raise refuse("feed", says, "write each feed under a heading of its own, [feed.NAME]") from None
     return new
+
+
+def with_points(text: str, run: str, file: str) -> str:
+    """The text of a show file with a run drawn by the points of a file, in place of however it is drawn.
+
+    Every comment stays. Keys that only another shape has are taken out, and where its data enters is, too: the points
+    begin at pixel 1.
+
+    Args:
+        text: the file's text.
+        run: the run.
+        file: the CSV file with the places of its pixels, as the show file names it.
+
+    Raises:
+        PatcherError: the file says the run in a form that cannot be changed here.
+    """
+    if "\r\n" in text:
+        return with_ends_of(text, with_points(text.replace("\r\n", "\n"), run, file))
+    document = tomlkit.parse(text)
+    table = document["run"][run]
+    if not isinstance(table, AbstractTable):
+        says = "is written in a way that cannot be changed here"
+        raise refuse(f"run.{run}", says, f"write it under a heading of its own, [run.{run}]")
+    for key in [*table]:
+        if key not in {*Run.model_fields, "shape", "file"}:
+            _take_out(table, key)
+    _set(table, "shape", "points")
+    _set(table, "file", file)
+    return tomlkit.dumps(document)
 
 
 def _place(tap: Tap) -> str:
