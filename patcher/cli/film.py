@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, read
+from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, need_whole_runs, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
     AsJson,
     DryRun,
+    Faults,
     Interface,
     Level,
     PatternOptions,
@@ -21,6 +22,7 @@ from patcher.cli.options import (
     To,
     Yard,
 )
+from patcher.cli.yard_film import Demo, demo
 from patcher.errors import refuse
 from patcher.terminal.printed import say_json
 from patcher.trade import PRIORITY, TEST_LEVEL
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
     from patcher.reports.film_report import Filming
     from patcher.wiring import Wiring
 
+PLAYED = "--to, --interface, --seconds or --dry-run"
 FRAMES_A_BIN = 2
 """Frames of a bin at least: what is lost of the first is made up for by the second."""
 
@@ -54,14 +57,23 @@ def film(
     clips: ReadClips = None,
     picture: PictureFile = None,
     write: WriteShow = False,
+    demonstrate: Demo = False,
+    fault: Faults = None,
     as_json: AsJson = False,
 ) -> None:
     """Play a code of light to a camera until Ctrl-C, or read the clips that it took.
 
     Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark. A clip that is read
-    proves which pixel lights where, and names what is wired wrongly.
+    proves which pixel lights where, and names what is wired wrongly. --demo shows all of that on this machine alone.
     """
-    together(("--read", clips), ("--to, --interface, --seconds or --dry-run", to or interface or seconds or dry_run))
+    played = to or interface or seconds or dry_run
+    together(("--demo", demonstrate), ("--read, --write or --yard", clips or write or yard), (PLAYED, played))
+    together(("--read", clips), (PLAYED, played))
+    if fault and not demonstrate:
+        raise refuse("--fault", "belongs to the demonstration", "add --demo, or give it to patcher yard")
+    if demonstrate:
+        demo(show, on=on, fault=fault or (), picture=picture, as_json=as_json)
+        return
     if clips:
         read(show, clips, on=on, picture=picture, write=write, practice=yard, as_json=as_json)
         return
@@ -76,7 +88,7 @@ def film(
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)
-    _need_whole_runs(thing, on or str(show), wiring)
+    need_whole_runs(thing, on or str(show), wiring)
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = playback.goals_of(show, wiring.show, patch, boxes, to, yard=yard)
     code = code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)} if on else None)
@@ -126,15 +138,6 @@ def frames_a_second(show: float, step: float) -> float:
     Else every other step would begin late.
     """
     return max(FRAMES_A_BIN, int(show * step + 1e-6)) / step
-
-
-def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
-    """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
-    if not thing.parts:
-        raise refuse(name, "has no pixels to light", "name a box, port, run or prop that has")
-    for part in thing.parts:
-        if (part.first, part.last) != (1, wiring.show.runs[part.run].pixels):
-            raise refuse(name, f"is a part of {part.run}, and a film proves whole runs", f"film {part.run}")
 
 
 def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:

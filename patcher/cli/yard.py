@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.inputs import load, load_patch
+from patcher.cli.inputs import load, load_patch, together
 from patcher.cli.options import AsJson, Faults, Seconds, Seed, ShowFile
+from patcher.cli.yard_film import FilmFile, film_yard
 from patcher.errors import choose_from, refuse
 from patcher.terminal.printed import say_json
 from patcher.visible import argument
@@ -61,12 +62,20 @@ def yard(
     off: OffTimes = None,
     seed: Seed = 0,
     snapshot: Snapshot = None,
+    film: FilmFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Simulate the show's boxes on this machine.
 
-    It shows which pixels are lit.
+    It shows which pixels are lit. With --film it waits for nobody: it films its pixels while they play the film's code.
     """
+    if film is not None:
+        network = loss or double or reorder or delay or off
+        together(
+            ("--film", film), ("--seconds or --snapshot", seconds or snapshot), ("trouble on the network", network)
+        )
+        film_yard(show, film, on=on, fault=fault or (), seed=seed, as_json=as_json)
+        return
     from patcher.faults import build, parse
     from patcher.listener.receiver import Receiver
     from patcher.reports import yard_report
