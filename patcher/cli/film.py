@@ -67,24 +67,29 @@ def film(
     proves which pixel lights where, and names what is wired wrongly. --demo shows all of that on this machine alone.
     """
     played = to or interface or seconds or dry_run
-    together(("--demo", demonstrate), ("--read, --write or --yard", clips or write or yard), (PLAYED, played))
     together(("--read", clips), (PLAYED, played))
-    if fault and not demonstrate:
-        raise refuse("--fault", "belongs to the demonstration", "add --demo, or give it to patcher yard")
     if demonstrate:
+        together(("--demo", True), ("--read, --write or --yard", clips or write or yard), (PLAYED, played))
         demo(show, on=on, fault=fault or (), picture=picture, as_json=as_json)
         return
     if clips:
         read(show, clips, on=on, picture=picture, write=write, practice=yard, as_json=as_json)
         return
-    if picture or write:
-        raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
+    _refuse_alone(picture, write=write, fault=fault)
+    options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
+    _play(show, on, to, options, yard=yard, dry_run=dry_run, as_json=as_json)
+
+
+def _play(
+    show: Path, on: str | None, to: str | None, options: PatternOptions, *, yard: bool, dry_run: bool, as_json: bool
+) -> None:
+    """Play the code until it is enough, or say what would be sent."""
     from patcher.cli import playback
     from patcher.film.code import BIN, code_of
     from patcher.patch.thing import find, lighting, whole_show
     from patcher.reports import film_report, send_report
 
-    together(("--yard", yard), ("--to or --interface", to or interface))
+    together(("--yard", yard), ("--to or --interface", to or options.interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = find(on, wiring, patch) if on else whole_show(wiring)
@@ -93,9 +98,8 @@ def film(
     goals = playback.goals_of(show, wiring.show, patch, boxes, to, yard=yard)
     code = code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)} if on else None)
     filming = _filming(show, wiring, thing, code)
-    options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
     if not yard:
-        playback.warn_too_bright(show, wiring, level)
+        playback.warn_too_bright(show, wiring, options.level)
     film_report.say_warnings(filming)
     if not as_json:
         film_report.say(filming)
@@ -108,11 +112,20 @@ def film(
         return
     if yard:
         need_yard(goals, show)
+    steps = _Bins(code.frames(playback.universes_of(goals), options.level))
     playback.play_steps(
-        _Bins(code.frames(playback.universes_of(goals), level)), 1 / BIN, lambda levels: levels, _teller(code, as_json),
-        goals, options, frames_a_second(options.frames(wiring.show), BIN), keeps_time=True, to_yard=yard,
-        as_json=as_json, more={"pixels": filming.pixels, "cycle_seconds": round(code.seconds, 3)},
+        steps, 1 / BIN, lambda levels: levels, _teller(code, as_json), goals, options,
+        frames_a_second(options.frames(wiring.show), BIN), keeps_time=True, to_yard=yard, as_json=as_json,
+        more={"pixels": filming.pixels, "cycle_seconds": round(code.seconds, 3)},
     )  # fmt: skip
+
+
+def _refuse_alone(picture: Path | None, *, write: bool, fault: Sequence[str] | None) -> None:
+    """Refuse what is given to no clip and no demonstration."""
+    if picture or write:
+        raise refuse("--picture" if picture else "--write", "belongs to a clip that is read", "add --read CLIP")
+    if fault:
+        raise refuse("--fault", "belongs to the demonstration", "add --demo, or give it to patcher yard")
 
 
 @dataclass(frozen=True)
