@@ -13,13 +13,15 @@ from patcher.faults import DARK, RANDOM, Departure, Fault, Planned, Takes, build
 from patcher.film.code import Code
 from patcher.shapes import Positions, lattice, positions
 from patcher.show.run_tables import LoopRun
-from patcher.trade import CHANNELS, LETTER_NAMES, light
+from patcher.trade import CHANNELS, light
 from patcher.wiring import Wiring
 
 Light = NDArray[np.float16]
 
 MOST_FAULTS = 3
 """Faults that a demonstration has, unless others are asked for."""
+_TELLING = ("data-in", "reversed", "swapped-ports", "cut", "dark-channel")
+"""Kinds of fault that a film shows well, those first that show best."""
 _AT_ONCE = 1024
 """Pixels whose light is worked out at once."""
 _SEEN = np.array([[0.92, 0.07, 0.02], [0.07, 0.86, 0.10], [0.02, 0.09, 0.93]], dtype=np.float32)
@@ -124,33 +126,45 @@ def telling_faults(plan: Planned, code: Code) -> tuple[Fault, ...]:
     ]  # fmt: skip
     drawn.sort(key=lambda name: -show.runs[name].pixels)
     chosen: list[Fault] = []
-    for kind in ("data-in", "reversed", "dark-channel", "cut"):
-        used = {wiring.ports[fault.where.split("/")[0]] for fault in chosen}
-        fault = next(
-            (fault for name in sorted(drawn, key=lambda name: wiring.ports[name] in used)
-             for text in _texts(wiring, kind, name)
-             if (fault := _tells(plan, text, chosen)) is not None), None,
-        )  # fmt: skip
+    for kind in _TELLING:
+        used = {port for fault in chosen for port in _ports(wiring, fault.where)}
+        texts = [text for name in drawn for text in _texts(wiring, kind, name, drawn)]
+        texts.sort(key=lambda text: len(used & _ports(wiring, text.partition(":")[2])))
+        fault = next((fault for text in texts if (fault := _tells(plan, text, chosen)) is not None), None)
         if fault is not None and len(chosen) < MOST_FAULTS:
             chosen.append(fault)
     return tuple(chosen)
 
 
-def _texts(wiring: Wiring, kind: str, name: str) -> Iterator[str]:
-    """Faults of a kind that a run could have, as a person writes them."""
-    run = wiring.show.runs[name]
-    grid = lattice(wiring.show, run)
+def _ports(wiring: Wiring, where: str) -> set[tuple[str, int]]:
+    """The ports that a fault is about, by its place."""
+    found = set()
+    for place in where.partition("=")[0].split(","):
+        head, _, number = place.partition("/")
+        found.add(wiring.ports[head] if head in wiring.ports else (head, int(number)))
+    return found
+
+
+def _texts(wiring: Wiring, kind: str, name: str, drawn: Collection[str]) -> Iterator[str]:
+    """Faults of a kind that a run, or the port on which it is first, could have, as a person writes them."""
+    show, run = wiring.show, wiring.show.runs[name]
+    grid, pixel = lattice(show, run), show.type_of(run)
     if kind == "data-in" and grid is not None:
         up, side = grid.data_in.split("-")
         yield f"data-in:{name}={up}-{'right' if side == 'left' else 'left'}"
     elif kind == "reversed" and grid is None and not isinstance(run, LoopRun):
         yield f"reversed:{name}"
-    elif kind == "dark-channel":
-        letters = [letter for letter in wiring.show.type_of(run).colour_order if letter in LETTER_NAMES]
-        if letters[1:]:
-            yield f"dark-channel:{name}/{run.pixels // 2 + 1}={letters[0]}"
+    elif kind == "swapped-ports":
+        box, port = wiring.ports[name]
+        chains = wiring.of_controller(box)
+        for other, chain in chains.items():
+            both = (*chains[port], *chain)
+            if other > port and all(each in drawn and show.type_of(show.runs[each]) == pixel for each in both):
+                yield f"swapped-ports:{box}/{port},{box}/{other}"
     elif kind == "cut" and run.pixels > 2:
         yield f"cut:{name}/{run.pixels * 2 // 3 + 1}"
+    elif kind == "dark-channel" and pixel.channels > 1:
+        yield f"dark-channel:{name}/{run.pixels // 2 + 1}={pixel.colour_order[0]}"
 
 
 def _tells(plan: Planned, text: str, beside: Collection[Fault]) -> Fault | None:
