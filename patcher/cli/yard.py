@@ -67,7 +67,7 @@ def yard(
 ) -> None:
     """Simulate the show's boxes on this machine.
 
-    It shows which pixels are lit. With --film it waits for nobody: it films its pixels while they play the film's code.
+    It shows which pixels are lit. With --film it writes a film of them playing the film's code instead.
     """
     if film is not None:
         network = loss or double or reorder or delay or off

@@ -1,6 +1,9 @@
 """The yard as a camera films it: a clip's pictures, as PyAV decodes them, against what is sent to each pixel."""
 
 import json
+import os
+import signal
+import time
 from itertools import pairwise
 from pathlib import Path
 
@@ -18,6 +21,7 @@ from patcher.yard.filmed import filmed, telling_faults
 from patcher.yard.night_picture import MARGIN, Camera, Shot, mapped, seen_from
 from rig.heron_lock import heron
 from rig.one_run import show_file
+from rig.yard_process import PATIENCE, running
 
 WIDTH, HEIGHT, RATE, BEGIN = 320, 180, 30, 5.25
 SHED = {
@@ -215,6 +219,18 @@ def test_the_command_says_what_it_filmed(shed: Path, tmp_path: Path, here, monke
     again = here("yard", shed, "--film", "out.mp4")
     assert again.returncode == 2
     assert "exists already" in again.stderr
+
+
+def test_whoever_stops_it_leaves_no_file(shed: Path, tmp_path: Path) -> None:
+    with running("yard", shed, "--film", tmp_path / "out.mp4") as filming:
+        limit = time.monotonic() + PATIENCE
+        while not (tmp_path / ".out.mp4.part").exists() and time.monotonic() < limit:
+            time.sleep(0.01)
+        os.kill(filming.pid, signal.SIGTERM)
+        _, errors = filming.communicate(timeout=PATIENCE)
+    assert filming.returncode == 1, errors
+    assert errors.endswith("Aborted.\n")
+    assert {path.name for path in tmp_path.iterdir()} == {"shed.toml"}
 
 
 @pytest.mark.parametrize(("options", "says"), [
