@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from patcher.cli.film_measuring import Measure
-from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, read
+from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, need_whole_runs, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
     AsJson,
     DryRun,
+    Faults,
     Interface,
     Level,
     PatternOptions,
@@ -22,6 +23,7 @@ from patcher.cli.options import (
     To,
     Yard,
 )
+from patcher.cli.yard_film import Demo, demo
 from patcher.errors import refuse
 from patcher.terminal.printed import say_json
 from patcher.trade import PRIORITY, TEST_LEVEL
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from patcher.stream.sender import Target
     from patcher.wiring import Wiring
 
+PLAYED = "--to, --interface, --seconds or --dry-run"
 FRAMES_A_BIN = 2
 """Frames of a bin at least: what is lost of the first is made up for by the second."""
 
@@ -58,33 +61,49 @@ def film(
     picture: PictureFile = None,
     write: WriteShow = False,
     measure: Measure = None,
+    demonstrate: Demo = False,
+    fault: Faults = None,
     as_json: AsJson = False,
 ) -> None:
     """Play a code of light, or read what a phone filmed of it.
 
     Each pixel plays a word of its own. It says how to film that; at the end all pixels are dark. A clip that is read
-    proves which pixel lights where, and names what is wired wrongly.
+    proves which pixel lights where, and names what is wired wrongly. --demo shows all of that on this machine alone.
     """
-    together(("--read", clips), ("--to, --interface, --seconds or --dry-run", to or interface or seconds or dry_run))
+    played = to or interface or seconds or dry_run
+    together(("--read", clips), (PLAYED, played))
     together(("--measure", measure), ("--write", write))
+    if demonstrate:
+        given = clips or write or measure or yard
+        together(("--demo", True), ("--read, --write, --measure or --yard", given), (PLAYED, played))
+        demo(show, on=on, fault=fault or (), picture=picture, as_json=as_json)
+        return
     if clips:
         read(show, clips, on=on, picture=picture, write=write, measure=measure or (), practice=yard, as_json=as_json)
         return
     _need_clip({"--picture": picture, "--write": write, "--measure": measure})
+    _need_demo(fault)
+    options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
+    _play(show, on, to, options, yard=yard, dry_run=dry_run, as_json=as_json)
+
+
+def _play(
+    show: Path, on: str | None, to: str | None, options: PatternOptions, *, yard: bool, dry_run: bool, as_json: bool
+) -> None:
+    """Play the code until it is enough, or say what would be sent."""
     from patcher.cli import playback
     from patcher.film.code import BIN
     from patcher.reports import film_report
 
-    together(("--yard", yard), ("--to or --interface", to or interface))
+    together(("--yard", yard), ("--to or --interface", to or options.interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = _thing(show, wiring, patch, on)
     goals = playback.goals_of(show, wiring.show, patch, _boxes(thing, wiring), to, yard=yard)
     code = _code(thing, wiring, patch)
     filming = _filming(show, wiring, thing, code)
-    options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
     if not yard:
-        playback.warn_too_bright(show, wiring, level)
+        playback.warn_too_bright(show, wiring, options.level)
     film_report.say_warnings(filming)
     if not as_json:
         film_report.say(filming)
@@ -93,11 +112,18 @@ def film(
         return
     if yard:
         need_yard(goals, show)
+    steps = _Bins(code.frames(playback.universes_of(goals), options.level))
     playback.play_steps(
-        _Bins(code.frames(playback.universes_of(goals), level)), 1 / BIN, lambda levels: levels, _teller(code, as_json),
-        goals, options, frames_a_second(options.frames(wiring.show), BIN), keeps_time=True, to_yard=yard,
-        as_json=as_json, more={"pixels": filming.pixels, "cycle_seconds": round(code.seconds, 3)},
+        steps, 1 / BIN, lambda levels: levels, _teller(code, as_json), goals, options,
+        frames_a_second(options.frames(wiring.show), BIN), keeps_time=True, to_yard=yard, as_json=as_json,
+        more={"pixels": filming.pixels, "cycle_seconds": round(code.seconds, 3)},
     )  # fmt: skip
+
+
+def _need_demo(fault: Sequence[str] | None) -> None:
+    """Refuse faults that are put into nothing."""
+    if fault:
+        raise refuse("--fault", "belongs to the demonstration", "add --demo, or give it to patcher yard")
 
 
 @dataclass(frozen=True)
@@ -140,7 +166,7 @@ def _thing(path: Path, wiring: Wiring, patch: Patch, on: str | None) -> Thing:
     from patcher.patch.thing import find, whole_show
 
     thing = find(on, wiring, patch) if on else whole_show(wiring)
-    _need_whole_runs(thing, on or str(path), wiring)
+    need_whole_runs(thing, on or str(path), wiring)
     return thing
 
 
@@ -157,15 +183,6 @@ def _code(thing: Thing, wiring: Wiring, patch: Patch) -> Code:
     if thing.kind == "show":
         return code_of(patch)
     return code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
-
-
-def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
-    """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
-    if not thing.parts:
-        raise refuse(name, "has no pixels to light", "name a box, port, run or prop that has")
-    for part in thing.parts:
-        if (part.first, part.last) != (1, wiring.show.runs[part.run].pixels):
-            raise refuse(name, f"is a part of {part.run}, and a film proves whole runs", f"film {part.run}")
 
 
 def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:

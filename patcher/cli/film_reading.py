@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from patcher.faults import Planned
     from patcher.film.code import Code
     from patcher.film.verdict import Verdict
+    from patcher.patch.thing import Thing
     from patcher.reports.film_reading import Reading
     from patcher.walk.items import Item
+    from patcher.wiring import Wiring
 
 ReadClips = Annotated[
     list[Path] | None, typer.Option("--read", metavar="CLIP", help="Read a clip; may be repeated, a part in each.")
@@ -49,15 +51,14 @@ def read(
     from patcher.reports import film_reading
     from patcher.show.writer import as_read
 
-    if picture is not None and picture.suffix.lower() not in (".png", ".svg"):
-        raise refuse("--picture", f"“{picture.name}” is no picture's name", "let it end in .png or in .svg")
+    need_picture_name(picture)
     extra()
     kept = as_read(show)
     wiring = load(show)
     plan = planned(wiring, load_patch(show, wiring))
     runs = film_measuring.wanted(show, wiring, measure)
     kept |= as_read(*(one.path for one in runs))
-    reading = _read(show, plan, clips, _code(plan, on), [one.run for one in runs], practice=practice)
+    reading = _read(show, plan, clips, code_played(plan, on), [one.run for one in runs], practice=practice)
     stream = sys.stderr if as_json else sys.stdout
 
     def say(line: str) -> None:
@@ -65,7 +66,7 @@ def read(
 
     change = film_reading.say(reading, say)
     if picture is not None:
-        for path in _draw(reading, picture):
+        for path in draw(reading, picture):
             say(f"Drawn: {path}")
     if write and reading.joined.verdict.faults:
         if change is None:
@@ -95,14 +96,31 @@ def _measure(
     return measured_json(found, {one.run: one.file for one in runs}, written=written)
 
 
-def _code(plan: Planned, on: str | None) -> Code:
+def need_picture_name(picture: Path | None) -> None:
+    """Refuse a file that could be no picture."""
+    if picture is not None and picture.suffix.lower() not in (".png", ".svg"):
+        raise refuse("--picture", f"“{picture.name}” is no picture's name", "let it end in .png or in .svg")
+
+
+def need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
+    """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
+    if not thing.parts:
+        raise refuse(name, "has no pixels to light", "name a box, port, run or prop that has")
+    for part in thing.parts:
+        if (part.first, part.last) != (1, wiring.show.runs[part.run].pixels):
+            raise refuse(name, f"is a part of {part.run}, and a film proves whole runs", f"film {part.run}")
+
+
+def code_played(plan: Planned, on: str | None) -> Code:
     """What was played: of the whole show, or of one thing."""
     from patcher.film.code import code_of
     from patcher.patch.thing import find, lighting
 
     if on is None:
         return code_of(plan.patch)
-    parts = lighting(find(on, plan.wiring, plan.patch), plan.wiring)
+    thing = find(on, plan.wiring, plan.patch)
+    need_whole_runs(thing, on, plan.wiring)
+    parts = lighting(thing, plan.wiring)
     return code_of(plan.patch, {plan.wiring.source(part.run) for part in parts})
 
 
@@ -146,16 +164,16 @@ def save(
     return proved, sum(state != "proved" for state in states(record, every).values())
 
 
-def _draw(reading: Reading, picture: Path) -> list[Path]:
+def draw(reading: Reading, picture: Path) -> list[Path]:
     """The picture of each clip; of several, each with its number."""
-    from patcher.reports.film_picture import draw
+    from patcher.reports import film_picture
 
     laid = [clip for clip in reading.clips if clip.verdict is not None]
     paths = [picture] if len(laid) == 1 else [
         picture.with_stem(f"{picture.stem}-{number}") for number in range(1, len(laid) + 1)
     ]  # fmt: skip
     for clip, path in zip(laid, paths, strict=True):
-        draw(reading, clip, path)
+        film_picture.draw(reading, clip, path)
     return paths
 
 

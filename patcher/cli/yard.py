@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.inputs import load, load_patch
+from patcher.cli.inputs import load, load_patch, together
 from patcher.cli.options import AsJson, Faults, Seconds, Seed, ShowFile
+from patcher.cli.yard_film import FilmFile, film_yard
 from patcher.errors import choose_from, refuse
 from patcher.terminal.printed import say_json
 from patcher.visible import argument
@@ -61,19 +62,24 @@ def yard(
     off: OffTimes = None,
     seed: Seed = 0,
     snapshot: Snapshot = None,
+    film: FilmFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Simulate the show's boxes on this machine.
 
-    It shows which pixels are lit.
+    It shows which pixels are lit. With --film it writes a film of them playing the film's code instead.
     """
+    if film is not None:
+        network = loss or double or reorder or delay or off
+        together(
+            ("--film", film), ("--seconds or --snapshot", seconds or snapshot), ("trouble on the network", network)
+        )
+        film_yard(show, film, on=on, fault=fault or (), seed=seed, as_json=as_json)
+        return
     from patcher.faults import build, parse
-    from patcher.listener.receiver import Receiver
     from patcher.reports import yard_report
-    from patcher.terminal.signals import stopping
     from patcher.yard.network_trouble import Trouble
-    from patcher.yard.yard import Yard, addresses, ears
-    from patcher.yard.yard_run import run
+    from patcher.yard.yard import Yard, addresses
 
     wiring = load(show)
     patch = load_patch(show, wiring)
@@ -81,27 +87,43 @@ def yard(
     built = build(wiring, [parse(text, wiring) for text in fault or ()])
     without_power = tuple(_off(text, wiring) for text in off or ())
     begin = time.monotonic()
-    end = float("inf") if seconds is None else begin + seconds
     wanted = any((loss, double, reorder, delay, without_power))
     trouble = Trouble(loss, double, reorder, delay / 1000, without_power, seed, begin) if wanted else None
     simulated = Yard(wiring, patch, built, trouble=trouble, seed=seed)
+    end = float("inf") if seconds is None else begin + seconds
+    left_out = _run(simulated, show, wiring, patch, thing, snapshot, end, as_json=as_json)
+    if as_json:
+        hosts = addresses(show, wiring.show)
+        say_json(yard_report.document(simulated, hosts, time.monotonic() - begin, left_out, trouble))
+    else:
+        yard_report.say(simulated, left_out, trouble)
+
+
+def _run(
+    simulated: Yard, show: Path, wiring: Wiring, patch: Patch, thing: Thing | None, snapshot: Path | None, end: float,
+    *, as_json: bool,
+) -> int:  # fmt: skip
+    """Let the yard hear until it is over; how many groups there was no room for."""
+    from patcher.listener.receiver import Receiver
+    from patcher.reports import yard_report
+    from patcher.terminal.signals import stopping
+    from patcher.yard.yard import addresses, ears
+    from patcher.yard.yard_run import run
+
     hosts = addresses(show, wiring.show)
     heard_by = ears(wiring.show, patch, hosts, simulated.universes)
     with stopping() as stop, Receiver(heard_by) as receiver:
         for box in simulated.boxes:
             print(yard_report.listens(simulated, wiring.show, box, hosts), file=sys.stderr)
         print(f"The yard is ready: patcher send dot {argument(show)} --yard", file=sys.stderr, flush=True)
-        draws = _can_draw(wanted=on is not None, as_json=as_json)
+        draws = _can_draw(wanted=thing is not None, as_json=as_json)
         watchers = _watchers(simulated, wiring, thing, snapshot, draws=draws)
         left_out = run(simulated, wiring.show, receiver, heard_by, stop, end, watchers)
     if snapshot is not None:
         _write_snapshot(simulated, snapshot)
     if draws:
         print()
-    if as_json:
-        say_json(yard_report.document(simulated, hosts, time.monotonic() - begin, len(left_out), trouble))
-    else:
-        yard_report.say(simulated, len(left_out), trouble)
+    return len(left_out)
 
 
 def _thing(on: str | None, wiring: Wiring, patch: Patch) -> Thing | None:
