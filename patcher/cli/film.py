@@ -80,7 +80,7 @@ def film(
     boxes = list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
     goals = playback.goals_of(show, wiring.show, patch, boxes, to, yard=yard)
     code = code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)} if on else None)
-    filming = _filming(show, wiring, thing, code)
+    filming = filming_of(show, wiring, thing, code)
     options = PatternOptions(level=level, seconds=seconds, priority=priority, interface=interface)
     if not yard:
         playback.warn_too_bright(show, wiring, level)
@@ -137,7 +137,7 @@ def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
             raise refuse(name, f"is a part of {part.run}, and a film proves whole runs", f"film {part.run}")
 
 
-def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
+def filming_of(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     """What is played, for the words."""
     from patcher.film.code import BIN
     from patcher.limits.filming import finest_pitch, slow_ports

@@ -51,7 +51,7 @@ def read(
     extra()
     wiring = load(show)
     plan = planned(wiring, load_patch(show, wiring))
-    reading = _read(show, plan, clips, _code(plan, on), practice=practice)
+    reading = read_and_save(show, plan, clips, _code(plan, on), progress(), practice=practice)
     stream = sys.stderr if as_json else sys.stdout
 
     def say(line: str) -> None:
@@ -82,7 +82,9 @@ def _code(plan: Planned, on: str | None) -> Code:
     return code_of(plan.patch, {plan.wiring.source(part.run) for part in parts})
 
 
-def _read(show: Path, plan: Planned, clips: Sequence[Path], code: Code, *, practice: bool) -> Reading:
+def read_and_save(
+    show: Path, plan: Planned, clips: Sequence[Path], code: Code, tell: Callable[[Path, float], None], *, practice: bool
+) -> Reading:  # fmt: skip
     """Read the clips, and save what they prove."""
     from patcher.film.clip_reading import read_clips
     from patcher.film.joined import joined
@@ -92,7 +94,7 @@ def _read(show: Path, plan: Planned, clips: Sequence[Path], code: Code, *, pract
 
     every = digests(plan.wiring, plan.patch, items(plan.wiring))
     read_record(show, practice=practice)  # one that cannot be read is said before the minutes that reading takes
-    found = read_clips(clips, plan, code, progress())
+    found = read_clips(clips, plan, code, tell)
     verdicts = [clip.verdict for clip in found if clip.verdict is not None]
     together = joined(plan, verdicts)
     own = [clip.digest for clip in found if clip.verdict is not None]
