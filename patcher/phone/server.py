@@ -176,8 +176,8 @@ class Server:
         try:
             self._films.check(_octets(request.query_params.get("size")))
         except RefusedClipError as error:
-            return PlainTextResponse(error.says, error.status)
-        return Response(status_code=204)
+            return JSONResponse({"refused": error.says})
+        return JSONResponse({"refused": ""})
 
     async def _film(self, request: Request) -> Response:
         """A clip: it is written to a file as it comes, and then read in a thread of its own."""

@@ -586,6 +586,7 @@ def test_the_film_lights_the_code_opens_the_camera_and_says_what_its_clip_says(h
         check_accessible(page, "film")
         camera.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"this is no video"})
         page.locator("#film-says").get_by_text("The clip: cannot be read as a video. Film it once more").wait_for()
+        assert page.evaluate("window.scrollY") == 0, "what it says is in view"
         assert until(lambda: not rig.lit())
         key(page, "Only light the code")
         assert until(lambda: len(rig.lit()) > 100)
@@ -596,5 +597,11 @@ def test_the_film_lights_the_code_opens_the_camera_and_says_what_its_clip_says(h
         gallery.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"a good one"})
         page.locator("#film-says").get_by_text("Proved by film: 2 of 9 pixels.").wait_for()
         page.locator("#film-picture").wait_for()
+        page.route("**/film?size=*", lambda route: route.fulfill(json={"refused": "The clip is too large."}))
+        with page.expect_file_chooser() as gallery:
+            key(page, "Choose a clip that was filmed")
+        gallery.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"another"})
+        page.get_by_role("alert").get_by_text("The clip is too large.").wait_for()
+        page.locator("#film-says").get_by_text("Proved by film: 2 of 9 pixels.").wait_for()
         assert until(lambda: page.evaluate("document.getElementById('film-picture').naturalWidth") == 30)
         check_accessible(page, "film")

@@ -2,7 +2,7 @@
 "use strict";
 
 let uploading = null;      // what ends the upload from this page
-let refused = "";          // why a clip of this page was not taken
+let readable = false;      // whether clips can be read here
 const AT_WORK = { upload: "Uploading the clip", read: "Reading the clip" };
 
 async function howToFilm() {
@@ -10,7 +10,8 @@ async function howToFilm() {
   try { told = await (await fetch("filming")).json(); } catch { return; }
   $("film-missing").hidden = !told.missing;
   $("film-missing").textContent = told.missing;
-  $("film-ready").hidden = Boolean(told.missing);
+  readable = !told.missing;
+  if (now) showFilm(now);
   $("film-warns").textContent = told.warns;
   lines($("film-advice"), told.advice);
 }
@@ -20,7 +21,8 @@ function showFilm(told) {
   const works = stage in AT_WORK;
   const filming = told.mode === "film" && !told.dark;
   $("film-stage").textContent = works ? `${AT_WORK[stage]}: ${Math.floor(100 * part)} %`
-    : refused || (filming ? "The code plays." : { said: good ? "Nothing is wrong." : "Read: see below.", failed: "No clip was read." }[stage] || "");
+    : filming ? "The code plays." : { said: good ? "Nothing is wrong." : "Read: see below.", failed: "No clip was read." }[stage] || "";
+  $("film-ready").hidden = works || !readable;
   $("film-part").hidden = !works;
   $("film-part").value = part;
   lines($("film-says"), works ? [] : says);
@@ -31,23 +33,25 @@ function showFilm(told) {
     $("film-large").href = `film.png?${picture}`;
   }
   $("film-cancel").hidden = !uploading;
-  for (const key of ["film-key", "film-choose"]) $(key).disabled = works || Boolean(told.failed);
+  $("film-key").disabled = $("film-play").disabled = Boolean(told.failed);
   $("film-play").textContent = filming ? "Stop: all dark" : "Only light the code";
   $("film-play").setAttribute("aria-pressed", String(filming));
 }
 
+// Why a clip of this page was not taken.
 function refuse(why) {
-  refused = why;
-  if (now) showFilm(now);
+  $("film-refused").hidden = !why;
+  $("film-refused").textContent = why;
 }
 
 async function upload(clip) {
   if (uploading) return;
   uploading = new AbortController();
   refuse("");
+  window.scrollTo(0, 0);
   try {
-    const may = await fetch(`film?size=${clip.size}`);
-    if (!may.ok) { refuse(await may.text()); return; }
+    const fits = await (await fetch(`film?size=${clip.size}`)).json();
+    if (fits.refused) { refuse(fits.refused); return; }
     const answer = await fetch("film", { method: "POST", body: clip, signal: uploading.signal });
     if (!answer.ok) refuse(await answer.text());
   } catch {
