@@ -101,7 +101,7 @@ def _play(
     thing = _thing(show, wiring, patch, on)
     goals = playback.goals_of(show, wiring.show, patch, _boxes(thing, wiring), to, yard=yard)
     code = _code(thing, wiring, patch)
-    filming = _filming(show, wiring, thing, code)
+    filming = filming_of(show, wiring, thing, code)
     if not yard:
         playback.warn_too_bright(show, wiring, options.level)
     film_report.say_warnings(filming)
@@ -185,7 +185,7 @@ def _code(thing: Thing, wiring: Wiring, patch: Patch) -> Code:
     return code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
 
 
-def _filming(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
+def filming_of(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     """What is played, for the words."""
     from patcher.film.code import BIN
     from patcher.limits.filming import finest_pitch, slow_ports

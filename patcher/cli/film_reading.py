@@ -58,7 +58,9 @@ def read(
     plan = planned(wiring, load_patch(show, wiring))
     runs = film_measuring.wanted(show, wiring, measure)
     kept |= as_read(*(one.path for one in runs))
-    reading = _read(show, plan, clips, code_played(plan, on), [one.run for one in runs], practice=practice)
+    reading = read_and_save(
+        show, plan, clips, code_played(plan, on), progress(), [one.run for one in runs], practice=practice
+    )  # fmt: skip
     stream = sys.stderr if as_json else sys.stdout
 
     def say(line: str) -> None:
@@ -124,10 +126,11 @@ def code_played(plan: Planned, on: str | None) -> Code:
     return code_of(plan.patch, {plan.wiring.source(part.run) for part in parts})
 
 
-def _read(
-    show: Path, plan: Planned, clips: Sequence[Path], code: Code, undrawn: Sequence[str], *, practice: bool
-) -> Reading:
-    """Read the clips as if some runs were not drawn, and save what they prove."""
+def read_and_save(
+    show: Path, plan: Planned, clips: Sequence[Path], code: Code, tell: Callable[[Path, float], None],
+    undrawn: Sequence[str] = (), *, practice: bool,
+) -> Reading:  # fmt: skip
+    """Read the clips, as if some runs were not drawn, and save what they prove."""
     from patcher.film.clip_reading import read_clips
     from patcher.film.joined import joined
     from patcher.reports.film_reading import Reading
@@ -137,7 +140,7 @@ def _read(
     every = digests(plan.wiring, plan.patch, items(plan.wiring))
     read_record(show, practice=practice)  # one that cannot be read is said before the minutes that reading takes
     known = film_measuring.without_places(plan, undrawn) if undrawn else plan
-    found = read_clips(clips, known, code, progress())
+    found = read_clips(clips, known, code, tell)
     verdicts = [clip.verdict for clip in found if clip.verdict is not None]
     together = joined(plan, verdicts)
     own = [clip.digest for clip in found if clip.verdict is not None]

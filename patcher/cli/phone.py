@@ -40,11 +40,13 @@ def phone(
 
     Ctrl-C ends it, and leaves all pixels dark.
     """
+    from patcher.cli.phone_film import film_reader
     from patcher.cli.playback import say_others
     from patcher.phone.authentication import Authentication
     from patcher.phone.connections import listen
     from patcher.phone.content import WHOLE
     from patcher.phone.desk import Desk
+    from patcher.phone.film_thread import FilmThread
     from patcher.phone.pages import Pages
     from patcher.phone.session import Session
     from patcher.phone.walk_thread import WalkThread
@@ -67,8 +69,8 @@ def phone(
             say_others(goals(plan), PRIORITY, interface, stop)
         entry = Authentication(address, server.getsockname()[1])
         walks = WalkThread(desk, lambda number: _read(show, number, practice=yard))
-        pages = Pages(yard=yard, hold=hold)
-        evening = Session(desk, entry, walks, pages, goals, "127.0.0.1" if yard else interface)
+        films, pages = FilmThread(desk, film_reader()), Pages(yard=yard, hold=hold)
+        evening = Session(desk, entry, walks, films, pages, goals, "127.0.0.1" if yard else interface)
         evening.go(server, stop, lambda: _say(entry.url, address, hold))
     if desk.failed:
         raise refuse("phone", desk.failed, "start it again")

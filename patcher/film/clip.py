@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,7 @@ AHEAD = 4
 _TURNS = {1: 2, 2: 1, 3: 0}
 """The library's names for quarter turns anticlockwise: ROTATE_90_COUNTERCLOCKWISE is 2, ROTATE_180 1,
 ROTATE_90_CLOCKWISE 0."""
+LACKS, INSTALL = "reading a clip needs a library that is missing", "install it: pip install 'patcher[film]'"
 SLOWEST = 20.0
 """Frames a second that a clip needs: light changes ten times a second."""
 
@@ -60,6 +62,12 @@ class Facts:
     turn: int
 
 
+def lacks() -> str:
+    """What of that is missing, in words; empty where all is there. Nothing is imported for that."""
+    missing = [name for name in ("av", "cv2") if find_spec(name) is None]
+    return f"{LACKS[:1].upper()}{LACKS[1:]} ({missing[0]}). On the computer, {INSTALL}" if missing else ""
+
+
 def extra() -> None:
     """Check that what reads clips is installed.
 
@@ -70,10 +78,7 @@ def extra() -> None:
         import av  # noqa: F401
         import cv2  # noqa: F401
     except ImportError as error:
-        raise refuse(
-            "film", f"reading a clip needs a library that is missing ({error.name})",
-            "install it: pip install 'patcher[film]'",
-        ) from None  # fmt: skip
+        raise refuse("film", f"{LACKS} ({error.name})", INSTALL) from None
 
 
 def facts(path: Path) -> Facts:

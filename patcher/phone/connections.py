@@ -6,7 +6,7 @@ import asyncio
 import socket
 from collections.abc import Callable, Generator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, cast
 
 import uvicorn
 from starlette.types import ASGIApp
@@ -18,6 +18,8 @@ HEADERS_IN = 5.0
 """Seconds for all the headers of a request."""
 WHOLE_IN = 60.0
 """Seconds that a connection lasts, unless it becomes a page's own."""
+STAY = "patcher.stay"
+"""The extension by which what answers a request lets its connection last longer: called with seconds."""
 FROM_ONE, IN_ALL = 150, 400
 """Connections at once: from one address, and from all."""
 LONGEST_MESSAGE = 4096
@@ -45,6 +47,8 @@ class Hasty(H11Protocol):
     def data_received(self, data: bytes) -> None:
         """Whether the headers are there now."""
         super().data_received(data)
+        if self.cycle is not None:
+            cast(dict[str, Any], self.cycle.scope.setdefault("extensions", {}))[STAY] = self._stay
         if self.cycle is not None and not self.cycle.response_complete:
             self._forget()
         else:
@@ -56,6 +60,12 @@ class Hasty(H11Protocol):
         if self._over is not None:
             self._over.cancel()
         super().connection_lost(exc)
+
+    def _stay(self, seconds: float) -> None:
+        """Whoever answers lets it last so much longer."""
+        if self._over is not None:
+            self._over.cancel()
+            self._over = self.loop.call_later(seconds, self._end)
 
     def _expect(self) -> None:
         if self._late is None:

@@ -12,6 +12,8 @@ import numpy as np
 from patcher.diagnosis.question_frame import Channels
 from patcher.errors import PatcherError
 from patcher.faults import Takes, planned
+from patcher.film.code import Code, code_of
+from patcher.frames.levels import Levels
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named
 from patcher.frames.patterns import Pattern, sharing
@@ -83,6 +85,29 @@ class Content:
         """The pattern on a thing; PatcherError where there is none such."""
         asked = Asked(name, colour, by, 10, rate, RAMP_FRAMES, step=False, flashing=False, level=level)
         return named(asked, self.wiring, self.patch, self.find(thing))
+
+    @cached_property
+    def code(self) -> Code:
+        """What the show plays to a camera; PatcherError where it has more pixels than there are words."""
+        return code_of(self.patch)
+
+    @cached_property
+    def too_many_to_film(self) -> str:
+        """That it has more pixels than there are words; else nothing."""
+        try:
+            _ = self.code
+        except PatcherError as error:
+            return error.findings[0].says
+        return ""
+
+    @cached_property
+    def film_frames(self) -> dict[float, Sequence[Levels]]:
+        """What the code sends in each bin at the levels for which that was worked out."""
+        return {}
+
+    def work_out_film(self, level: float) -> None:
+        """Work out what the code sends at a level: of many pixels that takes a second or two."""
+        self.film_frames[level] = self.code.frames(self.universes, level)
 
     @cached_property
     def _takes(self) -> dict[str, Takes]:

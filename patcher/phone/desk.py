@@ -9,7 +9,7 @@ import json
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Literal
 
 from patcher.errors import PatcherError
@@ -17,6 +17,8 @@ from patcher.frames.levels import Levels
 from patcher.phone.content import WHOLE, Content, Lit
 from patcher.phone.state import COLOURED, Act, State, darkened, in_words, pattern_of, runs, tap, warning
 
+FILM_HOLD = 180.0
+"""Seconds that the code plays without any page: a phone may put its page to sleep while its camera films."""
 FEW = 12
 """Lines of what should be lit that a page is given."""
 
@@ -100,6 +102,25 @@ class Shown:
     left: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class FilmProgress:
+    """How far a clip of the film is, and what it says.
+
+    Attributes:
+        stage: whether it is uploaded, read, or was read and says something; failed: there is nothing to read.
+        part: how much of the stage is done, from 0 to 1.
+        says: what it says, or why it failed, in lines.
+        picture: the number of its picture; 0 for none.
+        good: whether nothing is wrong, with the show or with the clip.
+    """
+
+    stage: Literal["none", "upload", "read", "said", "failed"] = "none"
+    part: float = 0.0
+    says: tuple[str, ...] = ()
+    picture: int = 0
+    good: bool = False
+
+
 @dataclass
 class Desk:
     """The state and whoever follows it.
@@ -113,6 +134,7 @@ class Desk:
         shown: what is on the wire.
         whole: the number of the screen all of which was shown.
         record: counts the changes of the record.
+        film: the clip that is uploaded or read, or was read last.
         version: counts all changes.
         failed: why there is no light any more, and never will be.
         changed: notified at every change.
@@ -126,6 +148,7 @@ class Desk:
     shown: Shown = field(default_factory=Shown)
     whole: int = 0
     record: int = 0
+    film: FilmProgress = FilmProgress()
     failed: str = ""
     version: int = 0
 
@@ -185,6 +208,12 @@ class Desk:
                 self.shown = shown
                 self._tell()
 
+    def tell_film(self, film: FilmProgress) -> None:
+        """A clip is farther than it was."""
+        with self.changed:
+            self.film = film
+            self._tell()
+
     def recorded(self) -> None:
         """The record was changed."""
         with self.changed:
@@ -210,10 +239,11 @@ class Desk:
             self._tell()
 
     def pass_time(self) -> None:
-        """Go dark where no page was heard for too long."""
+        """Go dark where no page was heard for too long: the code plays on while the phone's camera hides the page."""
         with self.changed:
-            if not self.state.dark and self.now() - self._heard > self.hold:
-                self._become(darkened(self.state, f"no phone was heard for {self.hold:g} s"))
+            hold = max(self.hold, FILM_HOLD) if self.state.mode == "film" else self.hold
+            if not self.state.dark and self.now() - self._heard > hold:
+                self._become(darkened(self.state, f"no phone was heard for {hold:g} s"))
 
     def follow(self, state: State, after: State) -> None:
         """One state behind another, unless that has become a third one meanwhile; pages are told when it is shown."""
@@ -265,7 +295,7 @@ class Desk:
             "own_rate": state.rate is None, "runs_itself": runs(state, self.now()) and state.runs_until == float("inf"),
             "go": shown.go, "begun": shown.begun, "whole": shown.whole, "left": shown.left, "step": shown.step,
             "steps": shown.steps, "says": says, "lit": shown.lit,
-            "lost": shown.lost, "record": self.record, "failed": self.failed,
+            "lost": shown.lost, "record": self.record, "failed": self.failed, "film": asdict(self.film),
             "screen": _screen(self.screen) if self.screen else None, "in_round": of_round,
         }  # fmt: skip
 

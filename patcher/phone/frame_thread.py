@@ -10,14 +10,16 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
+from threading import Thread
 
 from patcher.diagnosis.frame_timing import FRAME, Play
+from patcher.film.code import BIN
 from patcher.frames.levels import Levels, levels
 from patcher.frames.patterns import Pattern
 from patcher.phone.content import Content
 from patcher.phone.desk import Desk, Moment, PhoneScreen, Shown
 from patcher.phone.state import State, pattern_of, runs
-from patcher.stream.player import LONGEST_WAIT
+from patcher.stream.player import LONGEST_WAIT, SLIVER
 from patcher.stream.sender import DARK, Sender, Target
 from patcher.trade import FASTEST_FLASH
 
@@ -39,6 +41,8 @@ class SentPicture:
         shown: what pages are told.
         by_itself: whether it follows the one before without a tap.
         brightens: whether more than a pixel or two grow brighter by itself.
+        of_code: whether it is a bin of the film's code, which keeps time: it flashes no more than an eye bears, as a
+            whole, and none of it may wait.
     """
 
     key: object
@@ -46,6 +50,7 @@ class SentPicture:
     shown: Shown
     by_itself: bool = False
     brightens: bool = False
+    of_code: bool = False
 
 
 class Flashes:
@@ -81,6 +86,8 @@ class FramePlayer:
         self._key: object = None
         self._levels = DARK
         self._step_at: float | None = None
+        self._bin_at: float | None = None
+        self._working_out: Thread | None = None
         self._own_step: object = None
         self._played: tuple[int, int] = (0, 0)
         self._play = Play((), ())
@@ -121,6 +128,7 @@ class FramePlayer:
 
     def _wanted(self, now: float) -> SentPicture:
         state, screen = self._desk.state, self._desk.screen
+        self._bin_at = None
         if state.mode == "round":
             if state.dark or screen is None or not screen.moments:
                 self._play.again()
@@ -132,6 +140,8 @@ class FramePlayer:
         pattern = pattern_of(state, self._plan)
         if state.dark:
             return SentPicture("dark", DARK, Shown((), (), state.step, pattern.steps))
+        if state.mode == "film":
+            return self._of_film(state, pattern, now)
         return self._of_pattern(state, pattern)
 
     def _of_screen(self, screen: PhoneScreen, now: float) -> SentPicture:
@@ -167,6 +177,26 @@ class FramePlayer:
         same_look = isinstance(self._key, tuple) and self._key[:2] == (screen.number, look)
         return SentPicture((screen.number, look, at), moment.levels or DARK, shown, by_itself=same_look)
 
+    def _of_film(self, state: State, pattern: Pattern, now: float) -> SentPicture:
+        """The bin of the code whose turn it is by the clock: what comes late is left out, since a camera counts too."""
+        frames = self._plan.film_frames.get(state.level)
+        if frames is None:
+            self._work_out(state.level)
+            return SentPicture("dark", DARK, Shown(("Working out the film’s code …",)))
+        number = int(now / BIN + SLIVER)
+        self._bin_at = (number + 1) * BIN
+        begun = isinstance(self._key, tuple) and self._key[:2] == ("film", state.level)
+        shown = Shown(("The film’s code: every pixel flickers",), self._plan.lit(pattern.look(0)))
+        return SentPicture(
+            ("film", state.level, number), frames[number % len(frames)], shown, begun, brightens=True, of_code=True
+        )
+
+    def _work_out(self, level: float) -> None:
+        """Work out the code beside the frames, so that a blackout need not wait for it."""
+        if self._working_out is None or not self._working_out.is_alive():
+            self._working_out = Thread(target=self._plan.work_out_film, args=(level,), name="code", daemon=True)
+            self._working_out.start()
+
     def _of_pattern(self, state: State, pattern: Pattern) -> SentPicture:
         key = self._key_of(state)
         if key == self._key and self._picture is not None:
@@ -181,7 +211,7 @@ class FramePlayer:
         """Send it, unless it must wait; seconds until there may be something to do."""
         new = picture.key != self._key
         if new and self._grows(picture):
-            if wait := self._flashes.wait(now):
+            if not (picture.of_code and picture.by_itself) and (wait := self._flashes.wait(now)):
                 self._sender.keep_alive()
                 return min(wait, LONGEST_WAIT)
             self._flashes.add(now)
@@ -190,8 +220,8 @@ class FramePlayer:
             self._key, self._picture, self._own_step = picture.key, picture, None
             self._levels = picture.levels
         self._say(picture, now)
-        until_step = LONGEST_WAIT if self._step_at is None else self._step_at - self._desk.now()
-        return min(LONGEST_WAIT, max(0.001, until_step))
+        next_at = [at - self._desk.now() for at in (self._step_at, self._bin_at) if at is not None]
+        return min(LONGEST_WAIT, max(0.001, min(next_at, default=LONGEST_WAIT)))
 
     def _grows(self, picture: SentPicture) -> bool:
         """Whether more than a pixel or two grow brighter."""

@@ -46,7 +46,7 @@ class Pages:
         scripts: the scripts of the page of a show.
     """
 
-    scripts = ("page.js", "picture.js")
+    scripts = ("page.js", "picture.js", "film.js")
 
     def __init__(self, *, yard: bool, hold: float) -> None:
         self._words = {"yard": yard, "hold": hold}

@@ -13,7 +13,7 @@ from starlette.applications import Starlette
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import HTTPConnection, Request
+from starlette.requests import ClientDisconnect, HTTPConnection, Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -21,7 +21,10 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from patcher.errors import PatcherError
 from patcher.phone.authentication import WINDOW, Authentication
+from patcher.phone.connections import STAY
 from patcher.phone.desk import Desk
+from patcher.phone.film_thread import FilmThread
+from patcher.phone.film_upload import WHOLE_IN, RefusedClipError, receive
 from patcher.phone.pages import Pages
 from patcher.phone.state import Act, in_words, read_act
 from patcher.phone.ticks import tick
@@ -49,7 +52,7 @@ class Guard:
         host = entry.host
         self._headers = {
             "content-security-policy": (
-                "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
+                "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
                 f"connect-src 'self' ws://{host}; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
             ),
             "referrer-policy": "no-referrer",
@@ -108,8 +111,10 @@ class Bucket:
 class Server:
     """The requests that there are, on one desk."""
 
-    def __init__(self, desk: Desk, entry: Authentication, walks: WalkThread, pages: Pages) -> None:
-        self._desk, self._entry, self._walks, self._pages = desk, entry, walks, pages
+    def __init__(
+        self, desk: Desk, entry: Authentication, walks: WalkThread, films: FilmThread, pages: Pages
+    ) -> None:  # fmt: skip
+        self._desk, self._entry, self._walks, self._films, self._pages = desk, entry, walks, films, pages
 
     def app(self) -> ASGIApp:
         """The application."""
@@ -121,6 +126,10 @@ class Server:
             Route("/show", self._for_guests(self._page)),
             Route("/pixels.json", self._for_guests(self._pixels)),
             Route("/report", self._for_guests(self._report)),
+            Route("/filming", self._for_guests(self._filming)),
+            Route("/film", self._for_guests(self._film_fits)),
+            Route("/film", self._for_guests(self._film), methods=["POST"]),
+            Route("/film.png", self._for_guests(self._film_picture)),
             *(Route(f"/{name}", self._for_guests(self._file)) for name in self._pages.scripts),
             WebSocketRoute("/state", self._state),
         ]  # fmt: skip
@@ -157,6 +166,45 @@ class Server:
             return JSONResponse(await asyncio.to_thread(self._pages.report, self._desk.plan))
         except PatcherError as error:
             return JSONResponse({"problem": in_words(error)})
+
+    async def _filming(self, request: Request) -> Response:
+        """How to film, or what is missing for that."""
+        return JSONResponse(await asyncio.to_thread(self._films.filming))
+
+    async def _film_fits(self, request: Request) -> Response:
+        """Whether a clip of so many octets would be taken: a page that is refused while it sends is not told why."""
+        try:
+            self._films.check(_octets(request.query_params.get("size")))
+        except RefusedClipError as error:
+            return JSONResponse({"refused": error.says})
+        return JSONResponse({"refused": ""})
+
+    async def _film(self, request: Request) -> Response:
+        """A clip: it is written to a file as it comes, and then read in a thread of its own."""
+        try:
+            upload = self._films.begin(_octets(request.headers.get("content-length")))
+        except RefusedClipError as error:
+            return PlainTextResponse(error.says, error.status, {"connection": "close"})
+        gone = "The upload broke off. Choose the clip again."
+        try:
+            request.scope.get("extensions", {}).get(STAY, lambda seconds: None)(WHOLE_IN)
+            await receive(request.stream(), upload, self._films.tell)
+        except RefusedClipError as error:
+            gone = error.says
+            return PlainTextResponse(error.says, error.status, {"connection": "close"})
+        except ClientDisconnect:
+            return Response(status_code=400)
+        else:
+            self._films.read(upload)
+            gone = ""
+        finally:
+            if gone:
+                self._films.drop(upload, gone)
+        return Response(status_code=202, headers={"connection": "close"})
+
+    async def _film_picture(self, request: Request) -> Response:
+        picture = self._films.picture
+        return Response(picture, media_type="image/png") if picture else PlainTextResponse("None yet.", 404)
 
     async def _enter(self, request: Request) -> Response:
         octets = b""
@@ -266,6 +314,11 @@ class Server:
                 self._desk.recorded()
         except PatcherError as error:
             self._desk.say_problem(error)
+
+
+def _octets(text: str | None) -> int | None:
+    """How many octets are said; None where that is not said."""
+    return int(text[:15]) if text and text.isascii() and text.isdecimal() else None
 
 
 def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:

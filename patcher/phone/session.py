@@ -1,4 +1,4 @@
-"""A session of the phone: frames, walk-through and pages in threads beside each other, begun and ended together."""
+"""A session of the phone: frames, walk-through, clips and pages in threads, begun and ended together."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from patcher.phone.authentication import Authentication
 from patcher.phone.connections import serve
 from patcher.phone.content import Content
 from patcher.phone.desk import Desk
+from patcher.phone.film_thread import FilmThread
 from patcher.phone.frame_thread import play
 from patcher.phone.pages import Pages
 from patcher.phone.server import Server
@@ -26,6 +27,7 @@ class Session:
         desk: the state.
         entry: who is let in.
         walks: the walk-through.
+        films: the clips that are read.
         pages: the pages.
         goals_of: where a show's frames go.
         interface: the address of this machine to send from.
@@ -34,6 +36,7 @@ class Session:
     desk: Desk
     entry: Authentication
     walks: WalkThread
+    films: FilmThread
     pages: Pages
     goals_of: Callable[[Content], list[Target]]
     interface: str | None = None
@@ -56,10 +59,11 @@ class Session:
         try:
             self.pages.page(self.desk.plan)
             ready()
-            serve(Server(self.desk, self.entry, self.walks, self.pages).app(), sock, over)
+            serve(Server(self.desk, self.entry, self.walks, self.films, self.pages).app(), sock, over)
         finally:
             ended.set()
             self.walks.end()
+            self.films.end()
             frames.join()
 
     def _play(self, over: Callable[[], bool]) -> None:

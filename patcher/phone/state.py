@@ -35,11 +35,11 @@ LONGEST_TEXT = 200
 LONGEST = 1024
 """Characters of one message."""
 
-Mode = Literal["patterns", "round"]
+Mode = Literal["patterns", "round", "film"]
 Do = Literal[
     "here", "find", "pattern", "colour", "by", "brighter", "dimmer", "faster", "slower",
     "on", "back", "hold", "let go", "run", "stop", "dark", "light",
-    "round", "resume", "answer", "note", "typed", "told",
+    "round", "resume", "answer", "note", "typed", "told", "film",
 ]  # fmt: skip
 DOES = frozenset(get_args(Do))
 
@@ -90,7 +90,7 @@ class State:
     """What is asked of the pixels; the same for every page.
 
     Attributes:
-        mode: whether the pixels show a pattern or what the walk-through asks about.
+        mode: whether the pixels show a pattern, what the walk-through asks about, or the film's code.
         thing: the thing that was found.
         pattern: the pattern's name.
         colour: the colour's name.
@@ -159,6 +159,8 @@ def _tapped(state: State, act: Act, plan: Content, now: float) -> State:
             return _found(state, act.text, plan)
         case "pattern":
             return _patterned(state, act.text)
+        case "film":
+            return filmed(state, plan)
         case "colour":
             if act.text not in COLOUR_KEYS:
                 raise refuse("colour", f"there is no colour “{act.text}”", f"choose from: {', '.join(COLOUR_KEYS)}")
@@ -197,6 +199,20 @@ def _patterned(state: State, name: str) -> State:
     return replace(
         state, mode="patterns", pattern=PatternName(name), rate=None, step=0, dark=False, why="",
         runs_until=0.0 if by_hand else inf,
+    )  # fmt: skip
+
+
+def filmed(state: State, plan: Content) -> State:
+    """The same, playing the film's code on the whole show, no brighter than pixels are tested.
+
+    Raises:
+        PatcherError: the show has more pixels than there are words.
+    """
+    if plan.too_many_to_film:
+        raise refuse("film", plan.too_many_to_film, "film it in parts from the computer (film --on)")
+    return replace(
+        state, mode="film", thing=WHOLE, pattern=PatternName.steady, colour="white", rate=None, step=0, dark=False,
+        why="", runs_until=0.0, level=min(state.level, TEST_LEVEL),
     )  # fmt: skip
 
 

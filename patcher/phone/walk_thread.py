@@ -18,8 +18,9 @@ from patcher.dialogue.answerer import AGAIN, BACK, Deed, Reply, Word
 from patcher.dialogue.walk_through import Walk, open_items
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels, levels
-from patcher.phone.content import WHOLE, Content
+from patcher.phone.content import Content
 from patcher.phone.desk import Desk, Moment, PhoneScreen
+from patcher.phone.page_words import on_page
 from patcher.phone.state import Act
 from patcher.trade import TEST_LEVEL
 from patcher.walk.record import states, tally
@@ -32,32 +33,6 @@ LOOK_KEYS: tuple[tuple[Word, str], ...] = (
     ("yes", "Yes"), ("no", "No"), ("cannot tell", "Can’t tell"), ("back", "Previous step"), ("skip", "Skip"),
     ("stop", "Stop"),
 )  # fmt: skip
-TERMINAL_WORDS = (
-    (r"patcher send (\w+) PATH --on (\S+?)(?=[:. ]|$)", lambda found: f"find {found[2]} here, pattern {found[1]}"),
-    (r"patcher send (\w+) PATH", lambda found: f"find “{WHOLE}” here, pattern {found[1]}"),
-    (r" --level ([\d.]+), then --level ([\d.]+)", lambda found: f", at the lowest level, then at {_percent(found[2])}"),
-    (r"patcher where PATH \S+ says", lambda found: "“Boxes: what to type in” says"),
-    (r"patcher swap PATH (\S+) (\S+)", lambda found: f"{found[2]} can take over from {found[1]}"),
-    (r"patcher power PATH --plan proposes feeds", lambda found: "the computer proposes feeds (power --plan)"),
-    (r"patcher power PATH works", lambda found: "The computer (power) works"),
-    (r"outside (\S+): patcher diagnose PATH (\S+)$", lambda found: f"outside {found[1]}: look at all of {found[2]}"),
-    (r"run diagnose again", lambda found: "check it again"),
-    (r"press b for the whole step", lambda found: "tap “The whole step”"),
-    (r"To continue it: patcher diagnose PATH (\S+)$", lambda found: f"“Go on with {found[1]}” continues it."),
-    (r"^\s*Stopped here\. Every answer .+ to continue\.$", lambda found: ""),
-    (r"^\s*→ ", lambda found: "Your answer: "),
-    (r"^\s*(yes|can't tell|skipped|no): ", lambda found: f"Your answer: {found[1]}: "),
-    (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
-    (r"patcher patch PATH$", lambda found: "see “Boxes: what to type in”"),
-    (
-        r"patcher patch PATH; patcher todo PATH lists what to change:$",
-        lambda found: "see “Progress and notes” for what to change:",
-    ),
-    (r"patcher todo PATH(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
-)
-"""Words that name a key of the terminal or a command, and the page's own for them; PATH stands for the show file."""
-A_PATH = r"""(?:'(?:[^']|'"'"')*'|\S+?\.toml)"""
-"""A path as a shell reads it."""
 DEED_KEYS: tuple[tuple[Deed, str], ...] = (
     ("mended", "I have fixed it: check it"), ("write", "Change the show file instead, then check"),
     ("leave", "Leave it for now"),
@@ -190,9 +165,9 @@ class WalkThread:
         if headed := HEADING.fullmatch(line):
             self._heading = headed[1]
             return
-        for pattern, words in TERMINAL_WORDS:
-            line = re.sub(pattern.replace("PATH", A_PATH), words, line)
-        self._told += [told for part in line.splitlines() if (told := part.strip()) and not told.startswith("──")]
+        self._told += [
+            told for part in on_page(line).splitlines() if (told := part.strip()) and not told.startswith("──")
+        ]
 
     def _put(self, kind: str, **more: object) -> PhoneScreen:
         self._numbers += 1
@@ -314,7 +289,3 @@ class WalkThread:
     def goes_on(self, wiring: Wiring, mended: Sequence[Hypothesis], boxes: Sequence[str]) -> bool:
         """Whoever holds the phone sees it for themselves."""
         return True
-
-
-def _percent(level: str) -> str:
-    return f"{float(level) * 100:.0f} %"

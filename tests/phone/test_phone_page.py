@@ -5,17 +5,23 @@ import json
 import re
 import threading
 import time
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, WebSocketRoute
 
+from patcher.cli.phone_film import film_reader
 from patcher.diagnosis import case, frame_timing
 from patcher.diagnosis.question_frame import Frame
 from patcher.eye import Eye, few, goes_of, together
 from patcher.phone import frame_thread
+from patcher.phone.content import Content
+from patcher.phone.film_thread import FilmVerdict
 from patcher.phone.state import Act
 from patcher.walk.items import items
 from rig.hands import SCREEN, Answerer, browser, key, opened, tap_run
@@ -481,7 +487,7 @@ def test_it_loads_in_few_requests_nothing_from_outside_and_never_white(heron_loc
         page.get_by_text("Connected", exact=True).wait_for()
         page.wait_for_load_state("networkidle")
         assert all(url.startswith(rig.entry.origin) for url in asked)
-        assert len(asked) <= 9
+        assert len(asked) <= 10
         assert sum(octets) < 150_000
         for name in ("html", "body"):
             assert (
@@ -549,3 +555,53 @@ def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
         page.get_by_role("heading", name="Search for the pixel of gable").wait_for()
         page.get_by_text(re.compile("Only gable (56–59|57–60) should be lit")).wait_for()
         assert until(lambda: rig.lit() <= {f"gable/{number}" for number in range(56, 60)} and bool(rig.lit()))
+
+
+def test_the_film_lights_the_code_opens_the_camera_and_says_what_its_clip_says(heron_lock: Path) -> None:
+    # Source: the issue: the phone's key Film
+    real = film_reader()
+
+    def read(plan: Content, clip: Path, tell: Callable[[float], None]) -> FilmVerdict:
+        if clip.read_bytes() != b"a good one":
+            return real.read(plan, clip, tell)
+        _, png = cv2.imencode(".png", np.zeros((20, 30, 3), np.uint8))
+        return FilmVerdict(["Proved by film: 2 of 9 pixels."], True, png.tobytes())
+
+    with (
+        browser() as context,
+        evening(heron_lock, reader=replace(real, read=read)) as rig,
+        opened(context, rig) as page,
+    ):
+        page.get_by_role("link", name="Film").tap()
+        page.get_by_text("that can bring on seizures").wait_for()
+        assert not rig.lit(), "opening the page lights nothing"
+        with page.expect_file_chooser() as camera:
+            key(page, "Film: light the code and open the camera")
+        assert camera.value.element.evaluate("one => [one.accept, one.getAttribute('capture')]") == [
+            "video/*",
+            "environment",
+        ]
+        assert until(lambda: len(rig.lit()) > 100)
+        page.locator("#film-stage").get_by_text("The code plays.").wait_for()
+        check_accessible(page, "film")
+        camera.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"this is no video"})
+        page.locator("#film-says").get_by_text("The clip: cannot be read as a video. Film it once more").wait_for()
+        assert page.evaluate("window.scrollY") == 0, "what it says is in view"
+        assert until(lambda: not rig.lit())
+        key(page, "Only light the code")
+        assert until(lambda: len(rig.lit()) > 100)
+        key(page, "Blackout")
+        assert until(lambda: not rig.lit())
+        with page.expect_file_chooser() as gallery:
+            key(page, "Choose a clip that was filmed")
+        gallery.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"a good one"})
+        page.locator("#film-says").get_by_text("Proved by film: 2 of 9 pixels.").wait_for()
+        page.locator("#film-picture").wait_for()
+        page.route("**/film?size=*", lambda route: route.fulfill(json={"refused": "The clip is too large."}))
+        with page.expect_file_chooser() as gallery:
+            key(page, "Choose a clip that was filmed")
+        gallery.value.set_files({"name": "clip.mp4", "mimeType": "video/mp4", "buffer": b"another"})
+        page.get_by_role("alert").get_by_text("The clip is too large.").wait_for()
+        page.locator("#film-says").get_by_text("Proved by film: 2 of 9 pixels.").wait_for()
+        assert until(lambda: page.evaluate("document.getElementById('film-picture').naturalWidth") == 30)
+        check_accessible(page, "film")

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.cli.phone_film import film_reader
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.question_frame import Painter
 from patcher.dialogue.consultation import Consulting
@@ -26,6 +27,7 @@ from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content, _thinned, rows
 from patcher.phone.desk import Desk
+from patcher.phone.film_thread import FilmThread
 from patcher.phone.frame_thread import Flashes, boxes_at
 from patcher.phone.pages import Pages
 from patcher.phone.session import Session
@@ -85,7 +87,7 @@ def test_whatever_is_tapped_the_state_can_be_played_and_flashes_no_more_than_an_
             assert state.dark
             assert not runs(state, now)
         if not state.dark:
-            assert not before.dark or act.do in ("light", "pattern")
+            assert not before.dark or act.do in ("light", "pattern", "film")
         if state.problem:
             assert replace(state, problem="") == replace(before, problem="")
 
@@ -416,7 +418,8 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
     desk.tap(Act("light"))
     own = listen("127.0.0.1", 0)
     entry = Authentication("127.0.0.1", own.getsockname()[1])
-    session = Session(desk, entry, WalkThread(desk, lambda number: PLAN), Pages(yard=False, hold=60), nowhere)
+    walks, films = WalkThread(desk, lambda number: PLAN), FilmThread(desk, film_reader())
+    session = Session(desk, entry, walks, films, Pages(yard=False, hold=60), nowhere)
     with ThreadPoolExecutor(1) as thread:  # of its own: a browser that other tests keep open has a loop in this one
         thread.submit(session.go, own, lambda: False, lambda: None).result(timeout=30)
     assert desk.state.dark

@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 from websockets.sync.client import ClientConnection, connect
 
+from patcher.cli.phone_film import film_reader
 from patcher.diagnosis import frame_timing
 from patcher.diagnosis.frame_timing import frame_goals
 from patcher.faults import build, parse
@@ -28,6 +29,7 @@ from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content
 from patcher.phone.desk import Desk
+from patcher.phone.film_thread import FilmReader, FilmThread
 from patcher.phone.pages import Pages
 from patcher.phone.session import Session
 from patcher.phone.walk_thread import WalkThread
@@ -140,7 +142,9 @@ def plan_of(path: Path, number: int = 1) -> Content:
 
 
 @contextmanager
-def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicker: float = 3.0) -> Iterator[Rig]:
+def evening(
+    path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicker: float = 3.0, reader: FilmReader | None = None
+) -> Iterator[Rig]:
     """Everything running, a step of several looks so many times quicker than for people; at its end every pixel of the
     yard must be dark.
     """
@@ -174,7 +178,8 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
                     rig.lights.append((at, yard.lit()))
 
     goals = lambda plan: frame_goals(plan.wiring, plan.patch, near(path, plan.wiring.show))  # noqa: E731
-    whole = Session(desk, entry, walks, pages_of(path.read_bytes(), hold), goals, "127.0.0.1")
+    films = FilmThread(desk, reader or film_reader())
+    whole = Session(desk, entry, walks, films, pages_of(path.read_bytes(), hold), goals, "127.0.0.1")
     with Receiver(heard_by) as receiver:
         listening = threading.Thread(target=hear, args=(receiver,))
         serving = threading.Thread(target=whole.go, args=(own, stop.is_set, ready.set))
@@ -191,7 +196,9 @@ def evening(path: Path, faults: tuple[str, ...] = (), hold: float = 60.0, quicke
             stop_yard.set()
             listening.join(10)
     assert not serving.is_alive()
-    left = [thread for thread in set(threading.enumerate()) - before if thread.name in ("walk-through", "frames")]
+    left = [
+        thread for thread in set(threading.enumerate()) - before if thread.name in ("walk-through", "frames", "film")
+    ]
     assert left == []
     assert dark, "pixels stayed lit after the end"
     assert desk.failed == ""

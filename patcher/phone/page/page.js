@@ -3,7 +3,7 @@
 "use strict";
 
 const $ = (id) => document.getElementById(id);
-const SECTIONS = ["home", "thing", "round", "boxes", "report"];
+const SECTIONS = ["home", "thing", "round", "film", "boxes", "report"];
 const BEAT = 1000, SILENT = 3000, AGAIN = 400;   // milliseconds
 
 let socket = null;
@@ -139,7 +139,7 @@ function show(told) {
   const before = now;
   now = told;
   problem(told.failed || told.problem);
-  const what = told.in_round ? "Walk-through" : told.thing;
+  const what = told.in_round ? "Walk-through" : told.mode === "film" ? "Film" : told.thing;
   $("state").textContent = told.failed ? "Nothing can be lit" : told.dark ? `All pixels are dark${told.why ? ": " + told.why : ""}` : what;
   const lostBoxes = told.lost.map((box) => `Cannot be reached: ${box}`);
   $("says").hidden = open === "round" && told.in_round && !told.lost.length;
@@ -151,6 +151,7 @@ function show(told) {
   $("light").disabled = Boolean(told.failed);
   showThing(told);
   showScreen(told);
+  showFilm(told);
   showLit(told);
   forgetSaved();
   if (sought !== null && told.thing === sought) { sought = null; go("thing"); }
@@ -419,6 +420,7 @@ function turn() {
     if (head) head.focus({ preventScroll: true });
   }
   if (open === "report") report();
+  if (open === "film") howToFilm();
   if (now) { showThing(now); showLit(now); }
 }
 
@@ -542,6 +544,7 @@ function crop() {
 }
 
 crop();
+beginFilm();
 turn();
 stayAwake();
 connect();
