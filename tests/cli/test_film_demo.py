@@ -87,6 +87,7 @@ def test_what_makes_no_sense_is_refused(heron_lock: Path, here, options: list[st
 def test_a_demonstration_of_heron_lock(heron_lock: Path, here) -> None:
     ran = here("film", heron_lock, "--demo", "--json")
     found = json.loads(ran.stdout)
+    assert found.get("demonstration"), ran.stdout + ran.stderr
     wiring = load(heron_lock)
     plan = planned(wiring, load_patch(heron_lock, wiring))
     faults = build(wiring, [parse(text, wiring) for text in found["faults"]]).faults
