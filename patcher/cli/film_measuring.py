@@ -53,19 +53,13 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
     """
     import numpy as np
 
-    from patcher.show.run_tables import BandRun
     from patcher.show.writer import as_read
 
     runs = wiring.show.runs
     found: dict[str, Wanted] = {}
     for word in measure:
         run, named, file = word.partition("=")
-        if run not in runs:
-            raise refuse("--measure", f"there is no run “{run}”", f"name one of {', '.join(runs)}")
-        if not runs[run].hung:
-            raise refuse(run, "is not up this season, so no clip shows it", "hang it, and take hung = false out")
-        if isinstance(runs[run], BandRun):
-            raise refuse(run, "is a part of a grid, whose places its prop draws", "correct area of its prop")
+        _need_measurable(wiring.show, run)
         one = Wanted(run, file or f"{run}.csv", show.parent / (file or f"{run}.csv"), bool(named))
         if run in found or one.path in {other.path for other in found.values()}:
             raise refuse("--measure", f"names {word} twice", "name each run, and each file, once")
@@ -78,6 +72,18 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
     made_up = {one: np.full((runs[one.run].pixels, 2), 1.0) for one in found.values()}
     _changed(show, as_read(show)[show] or "", made_up)
     return list(found.values())
+
+
+def _need_measurable(show: Show, run: str) -> None:
+    """Refuse a run that no clip can measure."""
+    from patcher.show.run_tables import BandRun
+
+    if run not in show.runs:
+        raise refuse("--measure", f"there is no run “{run}”", f"name one of {', '.join(show.runs)}")
+    if not show.runs[run].hung:
+        raise refuse(run, "is not up this season, so no clip shows it", "hang it, and take hung = false out")
+    if isinstance(show.runs[run], BandRun):
+        raise refuse(run, "is a part of a grid, whose places its prop draws", "correct area of its prop")
 
 
 def _refuse_foreign(show: Path, plan: Show, one: Wanted) -> None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from patcher.film.code import Code
     from patcher.film.verdict import Verdict
     from patcher.patch.thing import Thing
+    from patcher.remedies.rewrite import Rewritten
     from patcher.reports.film_reading import Reading
     from patcher.walk.items import Item
     from patcher.wiring import Wiring
@@ -45,7 +46,6 @@ def read(
         PatcherError: a clip or the show cannot be read, or the picture or the show file cannot be written.
         typer.Exit: with 1 where something is wrong with the show or with a clip.
     """
-    from patcher.dialogue.consultation import write as write_show
     from patcher.faults import planned
     from patcher.film.clip import extra
     from patcher.reports import film_reading
@@ -71,14 +71,21 @@ def read(
         for path in draw(reading, picture):
             say(f"Drawn: {path}")
     if write and reading.joined.verdict.faults:
-        if change is None:
-            raise refuse("--write", "the show file cannot say it", "fix the fault itself")
-        write_show(show, change, say)
+        _write(show, change, say)
     places = _measure(reading, runs, kept, say) if runs else None
     if as_json:
         say_json(film_reading.document(reading) | ({} if places is None else {"measured": places}))
     if not reading.good or any(not one["written"] for one in places or ()):
         raise typer.Exit(1)
+
+
+def _write(show: Path, change: Rewritten | None, say: Callable[[str], None]) -> None:
+    """Change the show file to match the wiring, where it can say it."""
+    from patcher.dialogue.consultation import write
+
+    if change is None:
+        raise refuse("--write", "the show file cannot say it", "fix the fault itself")
+    write(show, change, say)
 
 
 def _measure(

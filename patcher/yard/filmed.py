@@ -155,16 +155,22 @@ def _texts(wiring: Wiring, kind: str, name: str, drawn: Collection[str]) -> Iter
     elif kind == "reversed" and grid is None and not isinstance(run, LoopRun):
         yield f"reversed:{name}"
     elif kind == "swapped-ports":
-        box, port = wiring.ports[name]
-        chains = wiring.of_controller(box)
-        for other, chain in chains.items():
-            both = (*chains[port], *chain)
-            if other > port and all(each in drawn and show.type_of(show.runs[each]) == pixel for each in both):
-                yield f"swapped-ports:{box}/{port},{box}/{other}"
+        yield from _swaps(wiring, name, drawn)
     elif kind == "cut" and run.pixels > 2:
         yield f"cut:{name}/{run.pixels * 2 // 3 + 1}"
     elif kind == "dark-channel" and pixel.channels > 1:
         yield f"dark-channel:{name}/{run.pixels // 2 + 1}={pixel.colour_order[0]}"
+
+
+def _swaps(wiring: Wiring, name: str, drawn: Collection[str]) -> Iterator[str]:
+    """The port of a run exchanged with a later one of its box, all of both being drawn and of its type."""
+    show, pixel = wiring.show, wiring.show.type_of(wiring.show.runs[name])
+    box, port = wiring.ports[name]
+    chains = wiring.of_controller(box)
+    for other, chain in chains.items():
+        both = (*chains[port], *chain)
+        if other > port and all(each in drawn and show.type_of(show.runs[each]) == pixel for each in both):
+            yield f"swapped-ports:{box}/{port},{box}/{other}"
 
 
 def _tells(plan: Planned, text: str, beside: Collection[Fault]) -> Fault | None:

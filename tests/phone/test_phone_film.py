@@ -243,7 +243,7 @@ def test_a_clip_that_is_too_short_is_uploaded_read_and_says_so(heron_lock: Path)
         assert until(lambda: not rig.lit()), "the code ends when the clip comes"
         assert stage(rig, "said")
         told = json.loads(rig.desk.document())["film"]
-        assert told["says"][0].startswith("The clip: 1 s, 64 × 48: lasts 1 s: film for at least 26 s")
+        assert told["says"][0].startswith("The clip: 1 s, 64 × 48: lasts 1 s: film for at least 25 s")
         assert not told["good"]
         assert "patcher" not in " ".join(told["says"])
         assert str(heron_lock) not in " ".join(told["says"])
