@@ -193,7 +193,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
         cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
     mixed = wired.pixel == MIXED
-    if wired.drive is not None:
+    if wired.drive is not None and mixed.any():
         some = np.flatnonzero(mixed)[:: max(1, int(mixed.sum()) // MOST_MIXED)]
         badly = (1 - _goes_with(seen, moved[some], wired.drive[some])).clip(0, 1)
         cost += MIXTURE * float(badly.mean()) * int(mixed.sum())

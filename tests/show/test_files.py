@@ -374,9 +374,9 @@ def test_sheets_are_not_written_through_a_link_that_somebody_put_there(tmp_path:
 
 
 def test_every_option_that_names_an_output_is_tried_above() -> None:
-    # A new option that writes a file belongs under the same rule. Those that read one are named here. The picture of a
-    # film, which wants a clip that can be read, is held to it in `tests/reports/test_film_picture.py`; a clip of the yard
-    # replaces no file at all, see `tests/yard/test_filmed.py`.
+    # A new option that writes a file belongs under the same rule. Those that read one are named here. The picture of
+    # a film, which wants a clip that can be read, is held to it in `tests/reports/test_film_picture.py`; a clip of the
+    # yard replaces no file at all, see `tests/yard/test_filmed.py`.
     from typer.main import get_command
 
     from patcher.cli import app
