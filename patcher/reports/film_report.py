@@ -56,7 +56,7 @@ def advice(filming: Filming) -> list[str]:
         "Prop the phone up: a hand shakes too much. Everything is in the picture, with a margin; or film it in parts.",
         _distance(filming),
         "Turn night mode and stabilisation off. Lock the exposure so that the picture is not dark.",
-        "It flashes, at most three times a second: that can bring on seizures. Tell whoever is near.",
+        "It flashes: that can bring on seizures. Tell whoever is near.",
         "Stand off the road, with the phone too. Stop if it distracts people who drive.",
     ]
 

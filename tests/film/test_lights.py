@@ -38,7 +38,9 @@ def test_two_words_at_one_spot_are_both_read(seed: int, part: float) -> None:
     found = lights(apart(30), light(first) + light(second, 100 * part) + noise(rng, 30, 2), WORDS)
     for row in range(30):
         here = set(found.pixel[found.at[:, 0] == row * 20].tolist())
-        assert here == {first[row], second[row]}
+        # Where neither is the clearer one, none of the two may be; another word never is.
+        assert here == {first[row], second[row]} or (part == 1.0 and not here)
+    assert len(found) > 50
     assert found.agrees.min() > 0.6
 
 
