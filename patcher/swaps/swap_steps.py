@@ -227,13 +227,18 @@ def _sending(box: Controller) -> str:
     return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
 
 
+JOINED = "two supplies are joined on one V+; cut it there first, as patcher check says"
+"""Why currents are not known though the file says all that they depend on."""
+
+
 def supply_summary(found: SupplySwap) -> list[str]:
     """What the swap comes to."""
     dead, spare, load, level = found.dead, found.spare, found.load, found.before.level
     said = f"{spare.name} takes the place of {dead.name}: {spare.volts:g} V, {spare.amps:g} A."
     if not found.known:
-        return [f"{said} How much is drawn is not known: the file lacks {_and(list(found.missing))}. But it is as "
-                f"strong as {dead.name}, which had {dead.amps:g} A."]  # fmt: skip
+        why = f"the file lacks {_and(list(found.missing))}" if found.missing else JOINED
+        return [f"{said} How much is drawn is not known: {why}. But it is as strong as {dead.name}, which had "
+                f"{dead.amps:g} A."]  # fmt: skip
     most = load.max_level
     more = f" It can run level {most:g}." if most is not None and most > level else ""
     gives, limit = apart(load.amps, load.limit)
@@ -257,8 +262,9 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
         return [f"At the show's level of {level:g} the pixels on {dead.name} ask for more power than its wires "
                 "can bring: patcher check says where. Fix that first."]  # fmt: skip
     if not found.known:
+        todo = f"write {_and(list(found.missing))}, from the data sheet or measured" if found.missing else JOINED
         return [f"Whether {spare.name} ({spare.amps:g} A) can carry the load of {dead.name} ({dead.amps:g} A) is not "
-                f"known: write {_and(list(found.missing))}, from the data sheet or measured."]  # fmt: skip
+                f"known: {todo}."]  # fmt: skip
     drawn, limit, _ = apart(load.amps, load.limit, spare.amps)
     short, _ = apart(load.amps - load.limit, 0.0)
     said = [

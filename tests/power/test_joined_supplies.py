@@ -1,13 +1,15 @@
 """Two supplies on one V+: that is said, and nothing that would follow from currents that nobody knows."""
 
 import re
+from pathlib import Path
 
 import pytest
+import tomli_w
 
 from patcher.power.flow import power
 from patcher.reports import power_report
 from rig.power_show import cut_as_said, fed, said, show, tap
-from rig.shipped import wired
+from rig.shipped import Patcher, wired
 
 
 def two_supplies(volts: float, fuse: float) -> dict:
@@ -66,3 +68,14 @@ def test_no_remedy_is_named_that_cannot_help(least: float, other: bool, capsys: 
     (row,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("a ")]
     assert row.endswith("NO")
     assert power_report.document(state)["runs"][0]["holds"] is False
+
+
+def test_a_swap_says_why_currents_are_not_known(tmp_path: Path, here: Patcher) -> None:
+    # Source: found by the long run: nothing is missing from the file, and the words of what is missing broke.
+    file = two_supplies(5.0, 20)
+    file["supply"]["spare"] = {"volts": 12.0, "amps": 2.0, "spare": True}
+    path = tmp_path / "joined.toml"
+    path.write_text(tomli_w.dumps(file))
+    ran = here("swap", path, "s", "spare")
+    assert ran.returncode == 1
+    assert "two supplies are joined on one V+" in ran.stdout
