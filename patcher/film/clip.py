@@ -37,7 +37,8 @@ AHEAD = 4
 _TURNS = {1: 2, 2: 1, 3: 0}
 """The library's names for quarter turns anticlockwise: ROTATE_90_COUNTERCLOCKWISE is 2, ROTATE_180 1,
 ROTATE_90_CLOCKWISE 0."""
-LACKS, INSTALL = "reading a clip needs a library that is missing", "install it: pip install 'patcher[film]'"
+LACKS = "reading a clip needs a library that is missing"
+INSTALL = 'install it: in Patcher\'s own folder, pip install ".[film]"'
 SLOWEST = 20.0
 """Frames a second that a clip needs: light changes ten times a second."""
 

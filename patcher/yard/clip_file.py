@@ -56,11 +56,11 @@ def write_clip(camera: Camera, path: Path, tell: Callable[[float], None] = lambd
 def _encode(camera: Camera, path: Path, tell: Callable[[float], None]) -> None:
     import av
 
+    from patcher.film.clip import INSTALL
+
     shot = camera.shot
     if "libx264" not in av.codecs_available:
-        raise refuse(
-            "film", "the library av that is installed writes no H.264", "install it: pip install 'patcher[film]'"
-        )
+        raise refuse("film", "the library av that is installed writes no H.264", INSTALL)
     with av.open(str(path), "w", format="mp4") as container:
         stream = container.add_stream("libx264", rate=shot.rate, options={"preset": "veryfast"})
         stream.width, stream.height, stream.pix_fmt = shot.width, shot.height, "yuv420p"

@@ -442,7 +442,7 @@ def test_without_the_extra_it_says_how_to_install_it(heron_lock: Path, monkeypat
     monkeypatch.setattr("patcher.film.clip.find_spec", lambda name: None if name == "av" else name)
     with evening(heron_lock) as rig:
         told = json.loads(rig.ask("GET", "/filming", Cookie=rig.cookie())[2])
-        assert "pip install 'patcher[film]'" in told["missing"]
+        assert 'pip install ".[film]"' in told["missing"]
         assert post(rig, b"a clip") == (501, told["missing"])
 
 
