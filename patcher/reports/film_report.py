@@ -71,7 +71,8 @@ def _distance(filming: Filming) -> str:
     farthest = _down(filming.pitch * FARTHEST / METRES_PER[filming.units])
     return (
         f"Stand no farther away than {farthest} {filming.units}, at 1080p: the finest pitch is "
-        f"{in_units(filming.pitch, filming.units)}. From farther away zoom with the lens, or film it in parts."
+        f"{in_units(round(filming.pitch, 3), filming.units)}. "
+        "From farther away zoom with the lens, or film it in parts."
     )
 
 
