@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.film_measuring import Measure
-from patcher.cli.film_reading import PictureFile, ReadClips, WriteShow, need_whole_runs, read
+from patcher.cli.film_reading import Measure, PictureFile, ReadClips, WriteShow, read
 from patcher.cli.inputs import load, load_patch, need_yard, together
 from patcher.cli.options import (
     AsJson,
@@ -32,9 +31,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from patcher.film.code import Code
+    from patcher.frames.film_code import Code
     from patcher.frames.levels import Levels
-    from patcher.patch.patch import Patch
     from patcher.patch.thing import Thing
     from patcher.reports.film_report import Filming
     from patcher.stream.sender import Target
@@ -92,15 +90,14 @@ def _play(
 ) -> None:
     """Play the code until it is enough, or say what would be sent."""
     from patcher.cli import playback
-    from patcher.film.code import BIN
+    from patcher.frames.film_code import BIN, played
     from patcher.reports import film_report
 
     together(("--yard", yard), ("--to or --interface", to or options.interface))
     wiring = load(show)
     patch = load_patch(show, wiring)
-    thing = _thing(show, wiring, patch, on)
+    thing, code = played(wiring, patch, on, str(show))
     goals = playback.goals_of(show, wiring.show, patch, _boxes(thing, wiring), to, yard=yard)
-    code = _code(thing, wiring, patch)
     filming = filming_of(show, wiring, thing, code)
     if not yard:
         playback.warn_too_bright(show, wiring, options.level)
@@ -157,37 +154,14 @@ def _need_clip(given: Mapping[str, object]) -> None:
         raise refuse(option, "belongs to a clip that is read", "add --read CLIP")
 
 
-def _thing(path: Path, wiring: Wiring, patch: Patch, on: str | None) -> Thing:
-    """What plays: the whole show, or what is named.
-
-    Raises:
-        PatcherError: there is no such thing, or it is not made of whole runs.
-    """
-    from patcher.patch.thing import find, whole_show
-
-    thing = find(on, wiring, patch) if on else whole_show(wiring)
-    need_whole_runs(thing, on or str(path), wiring)
-    return thing
-
-
 def _boxes(thing: Thing, wiring: Wiring) -> list[str]:
     """The boxes that light a thing."""
     return list(dict.fromkeys(wiring.ports[part.run][0] for part in thing.parts))
 
 
-def _code(thing: Thing, wiring: Wiring, patch: Patch) -> Code:
-    """What a thing plays."""
-    from patcher.film.code import code_of
-    from patcher.patch.thing import lighting
-
-    if thing.kind == "show":
-        return code_of(patch)
-    return code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
-
-
 def filming_of(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     """What is played, for the words."""
-    from patcher.film.code import BIN
+    from patcher.frames.film_code import BIN
     from patcher.limits.filming import finest_pitch, slow_ports
     from patcher.reports.film_report import Filming
 

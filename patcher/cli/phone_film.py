@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 def film_reader() -> FilmReader:
     """Reads clips as `film --read` does, and keeps the same record."""
-    from patcher.film.clip import lacks
+    from patcher.clip.video import lacks
     from patcher.phone.film_thread import FilmReader
 
     return FilmReader(lacks, _advice, _read)
@@ -29,8 +29,8 @@ def _advice(plan: Content) -> Sequence[str]:
 
 
 def _read(plan: Content, clip: Path, tell: Callable[[float], None]) -> FilmVerdict:
-    from patcher.cli.film_reading import read_and_save
     from patcher.faults import planned
+    from patcher.film.proofs import read_and_save
     from patcher.phone.film_thread import FilmVerdict
     from patcher.reports import film_picture, film_reading
 

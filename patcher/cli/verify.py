@@ -259,6 +259,7 @@ def _answering(
 ) -> Iterator[Answering]:
     """Who answers; whatever is lit is dark at the end."""
     from patcher.answers.terminal_answers import Person
+    from patcher.answers.yard_answers import simulated
     from patcher.reports.send_report import NOT_REACHED
     from patcher.stream.sender import Sender
     from patcher.terminal.key_source import typed
@@ -275,7 +276,7 @@ def _answering(
     with ExitStack() as stack:
         stop = stack.enter_context(stopping())
         if source.yard and not source.by_hand:
-            yield stack.enter_context(_simulated(show, wiring, patch, source.faults, source.seed, stop))
+            yield stack.enter_context(simulated(show, wiring, patch, source.faults, source.seed, stop))
             return
         keys = stack.enter_context(typed())
         sender = stack.enter_context(Sender(goals, interface=LOOPBACK if source.yard else source.interface))
@@ -283,31 +284,3 @@ def _answering(
         yield Person(keys, sender, universes, rate, stop, say)
     for (host, _), reason in sender.reached.lost.items():
         print(f"{host} could not be reached: {reason}. {NOT_REACHED}", file=sys.stderr)
-
-
-@contextmanager
-def _simulated(
-    show: Path, wiring: Wiring, patch: Patch, faults: list[str], seed: int, stopped: Callable[[], bool]
-) -> Iterator[Answering]:
-    """Simulated boxes and an eye answer."""
-    import uuid
-
-    from patcher.answers.witness import Loopback, Witness
-    from patcher.faults import build, parse
-    from patcher.listener.receiver import Receiver
-    from patcher.stream.sender import Sender, targets
-    from patcher.yard.yard import LOOPBACK, Yard, addresses, ears
-
-    table = wiring.show
-    built = build(wiring, [parse(text, wiring) for text in faults])
-    simulated = Yard(wiring, patch, built, seed=seed)
-    hosts = addresses(show, table)
-    heard_by = ears(table, patch, hosts)
-    for ear, boxes in ears(table, patch, hosts, simulated.universes).items():
-        heard_by[ear] = list(dict.fromkeys([*heard_by.get(ear, []), *boxes]))
-    near = {box: host for box, host in hosts.items() if table.controllers[box].delivery == "unicast"}
-    goals = targets(table, patch, patch.boxes, near)
-    own = f"Patcher {uuid.uuid4()}"
-    with Receiver(heard_by) as receiver, Sender(goals, interface=LOOPBACK, source=own) as sender:
-        steps = Loopback(simulated, sender, own, receiver, heard_by, stopped)
-        yield Witness(wiring, patch, built, seed=seed, steps=steps, stopped=stopped)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from patcher.cli.film_reading import code_played, draw, need_picture_name, progress
+from patcher.cli.film_reading import draw, need_picture_name, progress
 from patcher.cli.inputs import load, load_patch
 from patcher.errors import refuse
 from patcher.terminal.folds import fold
@@ -18,8 +18,8 @@ from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
-    from patcher.film.code import Code
-    from patcher.reports.film_reading import Reading
+    from patcher.film.proofs import Reading
+    from patcher.frames.film_code import Code
     from patcher.terminal.signals import Stop
     from patcher.yard.night_picture import Camera
 
@@ -42,8 +42,8 @@ def film_yard(
         PatcherError: the show or a fault is wrong, nothing of it has a picture, or the clip could not be written.
         typer.Abort: it was stopped; no clip is there then.
     """
+    from patcher.clip.video import extra
     from patcher.faults import build, parse
-    from patcher.film.clip import extra
     from patcher.reports import yard_film_report
     from patcher.terminal.signals import stopping
     from patcher.yard.clip_file import refuse_clip, write_clip
@@ -71,8 +71,8 @@ def demo(
         typer.Abort: it was stopped.
         typer.Exit: with 1 where the reading did not find what was put in.
     """
+    from patcher.clip.video import extra
     from patcher.faults import build, parse
-    from patcher.film.clip import extra
     from patcher.reports import film_reading, yard_film_report
     from patcher.terminal.signals import stopping
     from patcher.yard.clip_file import write_clip
@@ -106,10 +106,11 @@ def demo(
 def _planned(show: Path, on: str | None) -> tuple[Planned, Code]:
     """A show, and what it plays."""
     from patcher.faults import planned
+    from patcher.frames.film_code import played
 
     wiring = load(show)
     plan = planned(wiring, load_patch(show, wiring))
-    return plan, code_played(plan, on)
+    return plan, played(wiring, plan.patch, on, str(show))[1]
 
 
 def _camera(show: Path, plan: Planned, code: Code, built: Sequence[Fault], seed: int) -> Camera:
@@ -127,7 +128,7 @@ def _read(show: Path, plan: Planned, code: Code, clip: Path, tell: Callable[[flo
     """What a clip says; it proves nothing, so nothing is saved."""
     from patcher.film.clip_reading import read_clips
     from patcher.film.joined import joined
-    from patcher.reports.film_reading import Reading
+    from patcher.film.proofs import Reading
 
     found = read_clips([clip], plan, code, lambda _, part: tell(part))
     together = joined(plan, [each.verdict for each in found if each.verdict is not None])

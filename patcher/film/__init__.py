@@ -1,1 +1,1 @@
-"""Proof by film: the code that the boxes play, a clip of it read back, and what it says of each pixel."""
+"""Proof by film: what a clip says of each pixel of a show, several clips as one, and what is kept of it."""

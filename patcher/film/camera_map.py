@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.registration import Matrix, Points, moved
+from patcher.clip.registration import Matrix, Points, moved
 
 FEWEST = 12
 """So many pixels give a map."""

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from patcher.clip import video
+from patcher.clip.video import Facts
 from patcher.faults import Planned
-from patcher.film import clip
-from patcher.film.clip import Facts
-from patcher.film.code import Code
 from patcher.film.measured import Sight
 from patcher.film.verdict import Verdict
+from patcher.frames.film_code import Code
 
 PART_FAINT, PART_UNPROVED = 0.1, 0.3
 """Of the pixels in the picture: where so many are too faint, or lit but not proved, the clip is to be made again."""
@@ -65,7 +65,7 @@ def read_clips(
     """
     from patcher.film.read import read_clip
 
-    every = [(path, clip.facts(path)) for path in paths]
+    every = [(path, video.facts(path)) for path in paths]
     found = []
     for path, facts in every:
         reading = read_clip(facts, plan, code, lambda part, path=path: tell(path, part))  # type: ignore[misc]
@@ -73,7 +73,7 @@ def read_clips(
         verdict = reading.verdict and _of_lit(reading.verdict, plan, code)
         says = list(filter(None, (reading.says, to_do(verdict) if verdict else "")))
         words = "; ".join(says) or GOOD
-        found.append(ClipReading(path, clip.digest(path), facts, reading.frames, verdict, words, reading.sights))
+        found.append(ClipReading(path, video.digest(path), facts, reading.frames, verdict, words, reading.sights))
     return found
 
 

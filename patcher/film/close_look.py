@@ -9,18 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from patcher.clip.cube import Cube
+from patcher.clip.decode import Numbers, Templates, Turn, clear, decode
+from patcher.clip.lights import Lights, direct, lights, strongest, swing, without
+from patcher.clip.registration import Points
+from patcher.clip.spots import Series, flux
 from patcher.faults import Takes
-from patcher.film.code import Channels
-from patcher.film.cube import Cube
-from patcher.film.decode import Numbers, Templates, Turn, clear, decode
 from patcher.film.fit import Evidence, fit
-from patcher.film.lights import Lights, direct, lights, strongest, swing, without
 from patcher.film.map_search import spacing
-from patcher.film.registration import Points
 from patcher.film.shown import shown
 from patcher.film.sites import Sites, parted
 from patcher.film.slack import slacks
-from patcher.film.spots import Series, flux
+from patcher.frames.film_code import Channels
 
 ON_SITE = 2.5
 """Points from a planned place within which a light is read there and nowhere else."""

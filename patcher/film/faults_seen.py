@@ -13,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from patcher.clip.hues import DARK as DARK_HUE
+from patcher.clip.hues import SEEN, UNKNOWN, Hues
+from patcher.clip.registration import Points
 from patcher.diagnosis.hypotheses import WEIGHTS, singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, Takes, build, departure, parse
-from patcher.film.code import Channels
 from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
-from patcher.film.hues import DARK as DARK_HUE
-from patcher.film.hues import SEEN, UNKNOWN, Hues
-from patcher.film.registration import Points
 from patcher.film.rivals import groups, rivals, usual
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown, shown
+from patcher.frames.film_code import Channels
 
 Bits = NDArray[np.bool_]
 

@@ -15,15 +15,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip import hues
+from patcher.clip.hues import Hues
+from patcher.clip.lights import Lights
+from patcher.clip.registration import Grey, Points
+from patcher.clip.spots import Series
 from patcher.faults import Planned
-from patcher.film import hues
 from patcher.film.camera_map import CameraMap
-from patcher.film.code import Channels, Code
-from patcher.film.hues import Hues
-from patcher.film.lights import Lights
-from patcher.film.registration import Grey, Points
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
-from patcher.film.spots import Series
+from patcher.frames.film_code import Channels, Code
 
 LOOSE = 0.18
 """By how much of the distance from pixel to pixel one hangs beside its place, on the mean of squares."""

@@ -11,11 +11,11 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip.lights import Lights
+from patcher.clip.registration import Points
 from patcher.faults import Takes
 from patcher.film.camera_map import CameraMap, camera_map
-from patcher.film.code import Code
-from patcher.film.lights import Lights
-from patcher.film.registration import Points
+from patcher.frames.film_code import Code
 
 TWICE = 6
 """So many words that play in two places tell which of the two is a reflection."""

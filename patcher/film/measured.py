@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from patcher.clip.lights import Lights, direct
+from patcher.clip.registration import Points
 from patcher.faults import departure, in_words
-from patcher.film.code import Channels
 from patcher.film.faults_seen import Explained
 from patcher.film.fit import CLOSE, Evidence
-from patcher.film.lights import Lights, direct
-from patcher.film.registration import Points
 from patcher.film.slack import beyond, unsure
+from patcher.frames.film_code import Channels
 
 Metres = NDArray[np.float64]
 Bits = NDArray[np.bool_]

@@ -1,14 +1,81 @@
-"""Which items of the record a film proves: those of which every pixel is proved, and no others."""
+"""Clips read together, and which items of the record they prove: those of which every pixel is proved, no others."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
-from patcher.film.verdict import PixelVerdict
-from patcher.walk.items import Item, drawn_runs, hung_chain, with_tees
-from patcher.walk.record import Record, RecordedAnswer
+from patcher.faults import Planned
+from patcher.film.clip_reading import ClipReading, read_clips
+from patcher.film.joined import Joined, joined
+from patcher.film.places import without_places
+from patcher.film.verdict import PixelVerdict, Verdict
+from patcher.frames.film_code import Code
+from patcher.walk.items import Item, digests, drawn_runs, hung_chain, items, with_tees
+from patcher.walk.record import Record, RecordedAnswer, states
+from patcher.walk.record_file import change_record, local_time, read_record
 from patcher.wiring import Wiring
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What some clips say of a show.
+
+    Attributes:
+        path: the show file.
+        plan: its wiring and patch.
+        clips: one by one.
+        joined: together.
+        recorded: the items that are now proved.
+        left: how many items of the show are still to be checked.
+        practice: whether the record is that of practice.
+    """
+
+    path: Path
+    plan: Planned
+    clips: tuple[ClipReading, ...]
+    joined: Joined
+    recorded: tuple[Item, ...]
+    left: int
+    practice: bool = False
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing is wrong, with the show or with a clip."""
+        return not self.joined.verdict.faults and all(clip.good for clip in self.clips)
+
+
+def read_and_save(
+    show: Path, plan: Planned, clips: Sequence[Path], code: Code, tell: Callable[[Path, float], None],
+    undrawn: Sequence[str] = (), *, practice: bool,
+) -> Reading:  # fmt: skip
+    """Read the clips, as if some runs were not drawn, and save what they prove."""
+    every = digests(plan.wiring, plan.patch, items(plan.wiring))
+    read_record(show, practice=practice)  # one that cannot be read is said before the minutes that reading takes
+    known = without_places(plan, undrawn) if undrawn else plan
+    found = read_clips(clips, known, code, tell)
+    verdicts = [clip.verdict for clip in found if clip.verdict is not None]
+    together = joined(plan, verdicts)
+    own = [clip.digest for clip in found if clip.verdict is not None]
+    proved, left = _save(show, plan, together.verdict, every, own, practice=practice)
+    return Reading(show, plan, tuple(found), together, tuple(proved), left, practice)
+
+
+def _save(
+    show: Path, plan: Planned, verdict: Verdict, every: dict[Item, str], clips: Iterable[str], *, practice: bool
+) -> tuple[list[Item], int]:
+    """Save what a film proves in the record; the items, and how many are not proved then."""
+    proved = proved_items(plan.wiring, verdict.pixels, every)
+    own = {item: every[item] for item in proved}
+    if own:
+        record = change_record(
+            show, lambda kept: recorded(kept, own, tuple(clips), local_time()), practice=practice
+        )  # fmt: skip
+    else:
+        record = read_record(show, practice=practice)
+    return proved, sum(state != "proved" for state in states(record, every).values())
 
 
 def proved_items(wiring: Wiring, pixels: Iterable[PixelVerdict], wanted: Iterable[Item]) -> list[Item]:

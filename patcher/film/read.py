@@ -7,22 +7,22 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from patcher.clip import decode, hues, phase, quality, registration, spots, video
+from patcher.clip.cube import Cube, cube, kept_points
+from patcher.clip.lights import lights
+from patcher.clip.registration import Laid, Points
+from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import Planned, Takes, departure
-from patcher.film import clip, decode, hues, phase, quality, registration, spots
-from patcher.film.clip import Facts, Picture
 from patcher.film.close_look import Heard, closely
-from patcher.film.code import Code
-from patcher.film.cube import Cube, cube, kept_points
 from patcher.film.faults_seen import Explained, Search
 from patcher.film.fit import Evidence
-from patcher.film.lights import lights
 from patcher.film.map_search import best_map, spacing
 from patcher.film.measured import Sight, sights
-from patcher.film.registration import Laid, Points
 from patcher.film.shown import shown
 from patcher.film.slack import slacks
 from patcher.film.verdict import Verdict, verdict
+from patcher.frames.film_code import Code
 from patcher.shapes import positions
 
 MOST_SPOTS = 4
@@ -56,14 +56,14 @@ def watch(facts: Facts, bins: int, tell: Progress = lambda part: None) -> Watche
     ground = registration.Ground()
     length = max(facts.seconds, 1.0)
     laid: list[Laid] = []
-    for time, picture in clip.ahead(clip.frames(facts)):
+    for time, picture in video.ahead(video.frames(facts)):
         laid.append(ground.lay(time, picture))
         tell(0.45 * min(1.0, time / length))
     shape = ground.mean.shape
     when = phase.phase(laid, shape[0])
 
     def told() -> Iterator[tuple[float, Picture]]:
-        for time, picture in clip.ahead(clip.frames(facts)):
+        for time, picture in video.ahead(video.frames(facts)):
             yield time, picture
             tell(0.45 + 0.45 * min(1.0, time / length))
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.code import Channels
-from patcher.film.registration import Points
+from patcher.clip.registration import Points
 from patcher.film.shown import DARK
+from patcher.frames.film_code import Channels
 
 
 def rivals(pixel: Channels, close: NDArray[np.bool_], there: Channels, last: int) -> Iterator[Channels]:

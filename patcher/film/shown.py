@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip import hues
+from patcher.clip.hues import Hues
 from patcher.faults import RANDOM, Takes
-from patcher.film import hues
-from patcher.film.code import Channels, Code
-from patcher.film.hues import Hues
+from patcher.frames.film_code import Channels, Code
 
 DARK, BROKEN, MIXED = -1, -2, -3
 """In place of a pixel's number: no data; broken data; channels of several pixels."""

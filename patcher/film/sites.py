@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.cube import SCALE, Cube
-from patcher.film.registration import Points
-from patcher.film.spots import Series
+from patcher.clip.cube import SCALE, Cube
+from patcher.clip.registration import Points
+from patcher.clip.spots import Series
 
 SPREADS = (0.7, 0.85, 1.0, 1.2, 1.45, 1.8, 2.2)
 """Points: standard deviations of the spread of a light that are tried."""

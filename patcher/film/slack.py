@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip.registration import Points
 from patcher.film.camera_map import CameraMap, camera_map
-from patcher.film.code import Channels
 from patcher.film.fit import Evidence, Slack
-from patcher.film.registration import Points
+from patcher.frames.film_code import Channels
 
 LEAST = 0.2
 """Of the distance from pixel to pixel: no run is held to hang nearer to its place."""

@@ -13,11 +13,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip import hues
 from patcher.faults import Fault
-from patcher.film import hues
-from patcher.film.code import Code
 from patcher.film.faults_seen import BAD_SHARE, Explained
 from patcher.film.fit import Evidence, Fit
+from patcher.frames.film_code import Code
 from patcher.patch.patch import written
 
 Word = Literal["proved", "other", "colour", "dark-or-hidden", "unseen", "faint", "unproved"]

@@ -12,7 +12,7 @@ import numpy as np
 from patcher.diagnosis.question_frame import Channels
 from patcher.errors import PatcherError
 from patcher.faults import Takes, planned
-from patcher.film.code import Code, code_of
+from patcher.frames.film_code import Code, code_of
 from patcher.frames.levels import Levels
 from patcher.frames.looks import Look, Pixels
 from patcher.frames.pattern_choice import named

@@ -13,7 +13,7 @@ from math import ceil
 from threading import Thread
 
 from patcher.diagnosis.frame_timing import FRAME, Play
-from patcher.film.code import BIN
+from patcher.frames.film_code import BIN
 from patcher.frames.levels import Levels, levels
 from patcher.frames.patterns import Pattern
 from patcher.phone.content import Content

@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.clip import video as clips
 from patcher.drawing.canvas import DARK, Area, Canvas, Disc, Shape, Still, Way, Words, as_png, as_svg
 from patcher.drawing.svg import fitted, long
 from patcher.faults import Fault
 from patcher.faults.fault_sentences import sentence
-from patcher.film import clip as clips
 from patcher.film.clip_reading import ClipReading
+from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Word
-from patcher.reports.film_reading import Reading
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.sheets.figures import count
 from patcher.show.writer import UNSEALED, write_output, write_png

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -11,14 +10,13 @@ from typing import Any
 from patcher.dialogue.remedy_words import say_remedies
 from patcher.errors import PatcherError, first_few
 from patcher.faults import Fault, Planned, in_words
-from patcher.film.clip_reading import ClipReading
 from patcher.film.joined import Joined
+from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Word
 from patcher.remedies.rewrite import Rewritten, rewritten
 from patcher.sheets.figures import count
 from patcher.show.show_file import read_text
 from patcher.visible import argument
-from patcher.walk.items import Item
 
 MOST_STRETCHES = 6
 """So many stretches of pixels are named for each word."""
@@ -39,34 +37,6 @@ TO_DO: dict[Word, str] = {
 }
 
 Say = Callable[[str], None]
-
-
-@dataclass(frozen=True, eq=False)
-class Reading:
-    """What some clips say of a show.
-
-    Attributes:
-        path: the show file.
-        plan: its wiring and patch.
-        clips: one by one.
-        joined: together.
-        recorded: the items that are now proved.
-        left: how many items of the show are still to be checked.
-        practice: whether the record is that of practice.
-    """
-
-    path: Path
-    plan: Planned
-    clips: tuple[ClipReading, ...]
-    joined: Joined
-    recorded: tuple[Item, ...]
-    left: int
-    practice: bool = False
-
-    @property
-    def good(self) -> bool:
-        """Whether nothing is wrong, with the show or with a clip."""
-        return not self.joined.verdict.faults and all(clip.good for clip in self.clips)
 
 
 def stretches(pixels: Iterable[PixelVerdict]) -> list[str]:

@@ -15,7 +15,7 @@ from patcher.terminal.printed import count
 from patcher.visible import argument
 
 if TYPE_CHECKING:
-    from patcher.reports.film_reading import Reading
+    from patcher.film.proofs import Reading
     from patcher.yard.night_picture import Camera
 
 MOST_RUNS = 6

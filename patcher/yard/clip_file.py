@@ -56,7 +56,7 @@ def write_clip(camera: Camera, path: Path, tell: Callable[[float], None] = lambd
 def _encode(camera: Camera, path: Path, tell: Callable[[float], None]) -> None:
     import av
 
-    from patcher.film.clip import INSTALL
+    from patcher.clip.video import INSTALL
 
     shot = camera.shot
     if "libx264" not in av.codecs_available:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from patcher.errors import PatcherError
 from patcher.faults import DARK, RANDOM, Departure, Fault, Planned, Takes, build, departure, parse
-from patcher.film.code import Code
+from patcher.frames.film_code import Code
 from patcher.shapes import Positions, lattice, positions
 from patcher.show.run_tables import LoopRun
 from patcher.trade import CHANNELS, light

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from patcher.film.code import BIN
+from patcher.frames.film_code import BIN
 from patcher.shapes import Positions
 from patcher.yard.filmed import Filmed
 

@@ -24,12 +24,12 @@ import tomli_w
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from film_camera import film, random_camera, random_scene
+from patcher.clip.video import facts
 from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, Planned, build, departure, planned
-from patcher.film.clip import facts
-from patcher.film.code import BIN, code_of
 from patcher.film.read import read_clip
+from patcher.frames.film_code import BIN, code_of
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
 from patcher.show.parser import read
@@ -37,7 +37,7 @@ from patcher.wiring import wire
 from rig.film_scenes import KINDS, layout
 
 if TYPE_CHECKING:
-    from patcher.film.code import Code
+    from patcher.frames.film_code import Code
 
 WIDTHS = (640, 960, 1280, 1920)
 COLOURS = {"R": (1, 0, 0), "G": (0, 1, 0), "B": (0, 0, 1), "W": (1, 1, 1)}

@@ -13,12 +13,12 @@ import pytest
 import typer
 
 from patcher.cli.film import film
-from patcher.cli.film_measuring import Wanted, write_places
 from patcher.cli.film_reading import read
 from patcher.cli.inputs import examine, load
 from patcher.errors import PatcherError
 from patcher.film import read as reader
 from patcher.film.measured import Sight
+from patcher.film.places import Wanted, write_places
 from patcher.shapes import positions
 from patcher.show.writer import as_read
 from rig.film_verdicts import perfect

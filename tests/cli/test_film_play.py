@@ -15,8 +15,8 @@ import pytest
 
 from patcher.cli.film import frames_a_second
 from patcher.cli.inputs import load, load_patch
-from patcher.film.code import BIN, Code, code_of
-from patcher.film.words import SYMBOLS, words
+from patcher.frames.code_words import SYMBOLS, words
+from patcher.frames.film_code import BIN, Code, code_of
 from patcher.stream.clock import Clock
 from patcher.stream.player import Playing
 from rig.examples import later

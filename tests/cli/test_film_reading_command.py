@@ -16,11 +16,11 @@ import typer
 
 from patcher.cli.film_reading import read
 from patcher.cli.inputs import load, load_patch
+from patcher.clip.video import digest
 from patcher.errors import PatcherError
 from patcher.faults import departure, parse, planned
 from patcher.film import read as reader
-from patcher.film.clip import digest
-from patcher.film.code import BIN, code_of
+from patcher.frames.film_code import BIN, code_of
 from patcher.patch.patch_file import dump, patch_path
 from patcher.shapes import positions
 from patcher.walk.items import digests, items

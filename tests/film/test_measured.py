@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
+from patcher.clip.lights import Lights
 from patcher.faults import parse, planned
-from patcher.film.code import code_of
 from patcher.film.faults_seen import Explained
 from patcher.film.fit import Evidence, Slack, fit
-from patcher.film.lights import Lights
 from patcher.film.map_search import best_map
 from patcher.film.measured import Sight, measured, sights
 from patcher.film.shown import shown
+from patcher.frames.film_code import code_of
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
 from patcher.show.parser import read

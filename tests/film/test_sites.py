@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear
 
-from patcher.film.cube import SCALE, Cube
+from patcher.clip.cube import SCALE, Cube
 from patcher.film.sites import DAMPED, REACH, SPREADS, parted, together
 from rig.examples import seeds
 from rig.film_lights import cube_of

@@ -22,7 +22,7 @@ import pytest
 
 from patcher.cli.phone_film import film_reader
 from patcher.film import read as clip_reader
-from patcher.film.code import BIN, code_of
+from patcher.frames.film_code import BIN, code_of
 from patcher.frames.levels import Levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.phone import connections, film_upload
@@ -140,7 +140,7 @@ def test_film_lights_all_no_brighter_than_a_test_and_only_by_its_own_tap() -> No
 
 def test_a_show_that_has_no_words_for_all_its_pixels_says_so_and_lights_nothing(monkeypatch) -> None:
     plan = replace(PLAN, number=3)
-    monkeypatch.setattr("patcher.film.code.words", lambda segments: np.zeros((10, segments, 31), np.uint8))
+    monkeypatch.setattr("patcher.frames.film_code.words", lambda segments: np.zeros((10, segments, 31), np.uint8))
     after = tap(State(), Act("film"), plan, 0.0)
     assert after.dark
     assert "words for 10 pixels at once" in after.problem
@@ -439,7 +439,7 @@ def test_a_phone_that_stops_sending_is_not_waited_for_long(heron_lock: Path, mon
 
 
 def test_without_the_extra_it_says_how_to_install_it(heron_lock: Path, monkeypatch) -> None:
-    monkeypatch.setattr("patcher.film.clip.find_spec", lambda name: None if name == "av" else name)
+    monkeypatch.setattr("patcher.clip.video.find_spec", lambda name: None if name == "av" else name)
     with evening(heron_lock) as rig:
         told = json.loads(rig.ask("GET", "/filming", Cookie=rig.cookie())[2])
         assert 'pip install ".[film]"' in told["missing"]

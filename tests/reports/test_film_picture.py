@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 import pytest
 
+from patcher.clip import video
 from patcher.drawing.canvas import Disc, Words, as_png, as_svg
 from patcher.errors import PatcherError
-from patcher.film import clip
 from patcher.reports import film_picture
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.show.writer import sealed_png, write_png
@@ -129,7 +129,7 @@ def test_both_files_are_read_back_by_others(wide: int, high: int) -> None:
 
 
 def test_a_picture_goes_in_the_place_of_nothing_but_an_earlier_one(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr(clip, "frames", lambda facts: iter([(0.0, FRAME)]))
+    monkeypatch.setattr(video, "frames", lambda facts: iter([(0.0, FRAME)]))
     _, clip_reading = drawn()
     for name in ("out.png", "out.svg"):
         path = tmp_path / name

@@ -6,8 +6,8 @@ from functools import cache
 
 import numpy as np
 
-from patcher.film.code import Code, code_of
-from patcher.film.cube import SCALE, Cube
+from patcher.clip.cube import SCALE, Cube
+from patcher.frames.film_code import Code, code_of
 from rig.shipped import laid
 
 CHIP = {"volts": 12.0, "channel_ma": 9.0, "idle_ma": 0.8, "min_volts": 9.0, "awg": 18, "pitch": 0.05}

@@ -2,11 +2,11 @@
 
 from pathlib import Path
 
-from patcher.film.clip import Facts
+from patcher.clip.video import Facts
 from patcher.film.clip_reading import GOOD, ClipReading
 from patcher.film.joined import joined
+from patcher.film.proofs import Reading
 from patcher.film.verdict import Verdict
-from patcher.reports.film_reading import Reading
 
 CLIP = Facts(Path("clip.mp4"), 31.2, 640, 360, 29.97, 0)
 

@@ -12,19 +12,19 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial import cKDTree
 
+from patcher.clip import hues
+from patcher.clip.decode import templates
+from patcher.clip.lights import lights
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import RANDOM, Fault, Planned, Takes, departure, planned
-from patcher.film import hues
 from patcher.film.camera_map import CameraMap
-from patcher.film.code import Code, code_of
-from patcher.film.decode import templates
 from patcher.film.faults_seen import Explained, Search
 from patcher.film.fit import Evidence
-from patcher.film.lights import lights
 from patcher.film.map_search import best_map, spacing
 from patcher.film.read import planned_hue
 from patcher.film.slack import slacks
 from patcher.film.verdict import Verdict
+from patcher.frames.film_code import Code, code_of
 from patcher.patch.patch import Patch
 from patcher.shapes import positions
 from patcher.wiring import Wiring

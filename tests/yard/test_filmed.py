@@ -15,7 +15,7 @@ import tomli_w
 
 from patcher.cli.inputs import load, load_patch
 from patcher.faults import build, parse, planned
-from patcher.film.code import BIN, code_of
+from patcher.frames.film_code import BIN, code_of
 from patcher.yard.clip_file import write_clip
 from patcher.yard.filmed import filmed, telling_faults
 from patcher.yard.night_picture import MARGIN, Camera, Shot, mapped, seen_from

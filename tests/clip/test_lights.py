@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.decode import templates
-from patcher.film.lights import lights, without
-from patcher.film.words import words
+from patcher.clip.decode import templates
+from patcher.clip.lights import lights, without
+from patcher.frames.code_words import words
 from rig.examples import seeds
 from rig.film_lights import line_code, sent
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.phase import CLEAR, Phase, phase
-from patcher.film.registration import BANDS, Laid
+from patcher.clip.phase import CLEAR, Phase, phase
+from patcher.clip.registration import BANDS, Laid
 from rig.examples import seeds
 
 HEIGHT = 480

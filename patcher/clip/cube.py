@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.clip import Picture
-from patcher.film.phase import Phase
-from patcher.film.registration import Laid, Points, moved, peaks
+from patcher.clip.phase import Phase
+from patcher.clip.registration import Laid, Points, moved, peaks
+from patcher.clip.video import Picture
 
 SCALE = 128
 """Parts of a grey level that are kept."""

@@ -7,12 +7,12 @@ from math import ceil
 
 import numpy as np
 
-from patcher.film.clip import LONGEST, SLOWEST, Facts
-from patcher.film.code import Code
-from patcher.film.decode import Turn
-from patcher.film.lights import Lights
-from patcher.film.phase import CLEAR, Phase
-from patcher.film.registration import GOOD, Laid
+from patcher.clip.decode import Turn
+from patcher.clip.lights import Lights
+from patcher.clip.phase import CLEAR, Phase
+from patcher.clip.registration import GOOD, Laid
+from patcher.clip.video import LONGEST, SLOWEST, Facts
+from patcher.frames.film_code import Code
 
 AGREES = 0.12
 """By how much better the words must go with the light than if the cycle began elsewhere."""

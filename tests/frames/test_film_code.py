@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from patcher.errors import PatcherError
-from patcher.film.code import BIN, EVEN, FEW, LOW, Code, code_of
-from patcher.film.words import SYMBOLS, words
+from patcher.frames.code_words import SYMBOLS, words
+from patcher.frames.film_code import BIN, EVEN, FEW, LOW, Code, code_of
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.any_show import any_show
 from rig.examples import seeds

@@ -11,8 +11,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.code import BIN
-from patcher.film.registration import BANDS, Laid
+from patcher.clip.registration import BANDS, Laid
+from patcher.frames.film_code import BIN
 
 CLEAN, USELESS = 0.34, 0.14
 """Bins from the nearest change: a frame that is further from it than the first counts in full, one that is nearer than

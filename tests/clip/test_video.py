@@ -13,8 +13,8 @@ import av
 import numpy as np
 import pytest
 
+from patcher.clip import video
 from patcher.errors import PatcherError
-from patcher.film import clip
 from rig.clips import SIZE, picture, sound_only, steady, turned, written
 
 WIDE, HIGH = SIZE
@@ -22,7 +22,7 @@ CODECS = ["libx264", "libx265"]
 
 
 def read(path: Path) -> list[tuple[float, np.ndarray]]:
-    return list(clip.frames(clip.facts(path)))
+    return list(video.frames(video.facts(path)))
 
 
 def number_of(seen: np.ndarray) -> int:
@@ -44,7 +44,7 @@ def refused(path: Path) -> PatcherError:
 @pytest.mark.parametrize("codec", CODECS)
 def test_frames_come_in_order_with_their_times(tmp_path: Path, codec: str) -> None:
     path = written(tmp_path / "clip.mp4", steady(25, 25), codec=codec, rate=25)
-    facts = clip.facts(path)
+    facts = video.facts(path)
     assert (facts.width, facts.height, facts.turn) == (WIDE, HIGH, 0)
     assert facts.seconds == pytest.approx(1.0, abs=0.05)
     assert facts.rate == pytest.approx(25, rel=0.01)
@@ -85,7 +85,7 @@ def test_a_clip_is_turned_as_its_metadata_says(
     # Judge: the matrix as ISO/IEC 14496-12 writes it, and a sheet of paper turned by hand.
     """
     path = turned(written(tmp_path / "clip.mp4", steady(8, 25), codec=codec, rate=25), degrees)
-    facts = clip.facts(path)
+    facts = video.facts(path)
     wide, high = (HIGH, WIDE) if degrees in (90, 270) else (WIDE, HIGH)
     assert (facts.width, facts.height) == (wide, high)
     _, seen = read(path)[0]
@@ -103,22 +103,22 @@ def test_a_clip_of_sixty_frames_a_second_is_read_by_every_other(tmp_path: Path) 
 
 def test_eight_frames_a_second_are_read_and_said(tmp_path: Path) -> None:
     path = written(tmp_path / "clip.mp4", steady(12, 8), rate=8)
-    assert clip.facts(path).rate == pytest.approx(8, rel=0.05)
-    assert clip.facts(path).rate < clip.SLOWEST
+    assert video.facts(path).rate == pytest.approx(8, rel=0.05)
+    assert video.facts(path).rate < video.SLOWEST
     assert len(read(path)) == 12
 
 
 def test_no_more_is_read_than_the_longest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only frames up to `LONGEST` are decoded, one at a time: a clip of hours takes no more time and no more memory."""
     path = written(tmp_path / "clip.mkv", steady(200, 2), rate=2)
-    monkeypatch.setattr(clip, "LONGEST", 10.0)
+    monkeypatch.setattr(video, "LONGEST", 10.0)
     found = read(path)
     assert [time for time, _ in found] == pytest.approx(steady(21, 2), abs=2e-3)
 
 
 def test_frames_are_made_as_they_are_asked_for(tmp_path: Path) -> None:
     path = written(tmp_path / "clip.mp4", steady(170, 30), size=(320, 240))
-    frames = clip.frames(clip.facts(path))
+    frames = video.frames(video.facts(path))
     for _ in range(20):
         next(frames)
     before = resident()
@@ -135,8 +135,8 @@ def resident() -> int:
 
 def test_a_picture_of_too_many_points_is_made_smaller(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = written(tmp_path / "clip.mp4", steady(3, 25))
-    monkeypatch.setattr(clip, "MOST_POINTS", WIDE * HIGH // 4)
-    facts = clip.facts(path)
+    monkeypatch.setattr(video, "MOST_POINTS", WIDE * HIGH // 4)
+    facts = video.facts(path)
     assert (facts.width, facts.height) == (WIDE // 2, HIGH // 2)
     assert all(seen.shape == (HIGH // 2, WIDE // 2, 3) for _, seen in read(path))
 
@@ -245,16 +245,16 @@ def test_the_digest_is_that_of_the_octets(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     octets = np.random.default_rng(2).bytes((1 << 20) + 77)
     path.write_bytes(octets)
-    assert hashlib.sha256(octets).hexdigest().startswith(clip.digest(path))
-    assert len(clip.digest(path)) >= 16
+    assert hashlib.sha256(octets).hexdigest().startswith(video.digest(path))
+    assert len(video.digest(path)) >= 16
 
 
 def test_who_lacks_the_libraries_is_told_what_to_install(tmp_path: Path) -> None:
     path = written(tmp_path / "clip.mp4", steady(3, 25))
     program = (
         "import sys; sys.modules['av'] = None\n"
-        "from pathlib import Path\nfrom patcher.film import clip\nfrom patcher.errors import PatcherError\n"
-        f"try:\n    clip.facts(Path({str(path)!r}))\n"
+        "from pathlib import Path\nfrom patcher.clip import video\nfrom patcher.errors import PatcherError\n"
+        f"try:\n    video.facts(Path({str(path)!r}))\n"
         "except PatcherError as error:\n    print(error.findings[0].remedy)\n"
     )
     said = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout

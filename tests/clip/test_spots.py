@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.cube import SCALE, Cube
-from patcher.film.spots import LEAST_ACTIVE, activity, series, spots
+from patcher.clip.cube import SCALE, Cube
+from patcher.clip.spots import LEAST_ACTIVE, activity, series, spots
 from rig.film_lights import cube_of
 
 SHAPE = (60, 90)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.clip import Picture
+from patcher.clip.video import Picture
 
 Points = NDArray[np.float64]
 Matrix = NDArray[np.float64]

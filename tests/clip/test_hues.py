@@ -7,7 +7,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from patcher.film.hues import DARK, UNKNOWN, hues
+from patcher.clip.hues import DARK, UNKNOWN, hues
 from rig.examples import seeds
 
 CLEAN = np.array([[0.9, 0.07, 0.03], [0.05, 0.9, 0.05], [0.03, 0.07, 0.9]])

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.code import Channels, Code
-from patcher.film.spots import Series
+from patcher.clip.spots import Series
+from patcher.frames.film_code import Channels, Code
 
 Numbers = NDArray[np.float32]
 

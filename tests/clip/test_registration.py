@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.registration import Ground, Laid, brightest, peaks
+from patcher.clip.registration import Ground, Laid, brightest, peaks
 from rig.examples import seeds
 
 SHAPE = (200, 240)

@@ -12,7 +12,7 @@ from itertools import permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.decode import Numbers
+from patcher.clip.decode import Numbers
 
 Hues = NDArray[np.int8]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.cube import SCALE, Cube, cube, kept_points
-from patcher.film.phase import Phase
-from patcher.film.registration import Laid
+from patcher.clip.cube import SCALE, Cube, cube, kept_points
+from patcher.clip.phase import Phase
+from patcher.clip.registration import Laid
 
 HIGH, WIDE = 40, 30
 BINS = 12

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.cube import AROUND, SCALE, Cube
-from patcher.film.registration import Points, peaks
+from patcher.clip.cube import AROUND, SCALE, Cube
+from patcher.clip.registration import Points, peaks
 
 Series = NDArray[np.float32]
 """Grey levels of red, green and blue in each bin: shape (spots, bins, 3)."""

@@ -1,30 +1,26 @@
-"""`film --measure`: the places of runs that are not drawn, from clips into the show file and a CSV file beside it."""
+"""The runs that a clip is to measure: which, into which CSV file, and all of it into the show file, or nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
 
-import typer
+import numpy as np
 
+from patcher.clip.registration import Points
 from patcher.errors import PatcherError, refuse
-
-if TYPE_CHECKING:
-    from patcher.faults import Planned
-    from patcher.film.clip_reading import ClipReading
-    from patcher.film.measured import Measured
-    from patcher.film.registration import Points
-    from patcher.show.schema import Show
-    from patcher.wiring import Wiring
-
-Measure = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--measure", metavar="RUN[=CSV]", help="Take a run's places from the clips into the show file and RUN.csv."
-    ),
-]
+from patcher.faults import Planned, planned
+from patcher.film.clip_reading import ClipReading
+from patcher.film.measured import Measured, measured
+from patcher.show.parser import read
+from patcher.show.run_tables import BandRun, PlainRun, PointsRun, Run
+from patcher.show.schema import Show
+from patcher.show.show_file import read_points
+from patcher.show.text_edits import with_points
+from patcher.show.writer import UNSEALED, as_read, refuse_output, sealed, write_together
+from patcher.units import METRES_PER
+from patcher.wiring import Wiring, problems, wire
 
 
 @dataclass(frozen=True)
@@ -51,10 +47,6 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
         PatcherError: one of them cannot be measured, or its file would take the place of a person's, or the show file
             is written so that it cannot be changed.
     """
-    import numpy as np
-
-    from patcher.show.writer import as_read
-
     runs = wiring.show.runs
     found: dict[str, Wanted] = {}
     for word in measure:
@@ -76,8 +68,6 @@ def wanted(show: Path, wiring: Wiring, measure: Iterable[str]) -> list[Wanted]:
 
 def _need_measurable(show: Show, run: str) -> None:
     """Refuse a run that no clip can measure."""
-    from patcher.show.run_tables import BandRun
-
     if run not in show.runs:
         raise refuse("--measure", f"there is no run “{run}”", f"name one of {', '.join(show.runs)}")
     if not show.runs[run].hung:
@@ -88,9 +78,6 @@ def _need_measurable(show: Show, run: str) -> None:
 
 def _refuse_foreign(show: Path, plan: Show, one: Wanted) -> None:
     """Refuse a file that is another run's, or a person's whom nobody has asked."""
-    from patcher.show.run_tables import PointsRun
-    from patcher.show.writer import refuse_output
-
     folder = show.resolve().parent
     path = one.path.resolve()
     if not path.is_relative_to(folder) or path.suffix.lower() != ".csv":
@@ -117,10 +104,6 @@ def _refuse_foreign(show: Path, plan: Show, one: Wanted) -> None:
 
 def without_places(plan: Planned, runs: Iterable[str]) -> Planned:
     """The same plan with some runs not drawn: where they hang is what a clip is to tell."""
-    from patcher.faults import planned
-    from patcher.show.run_tables import PlainRun, Run
-    from patcher.wiring import wire
-
     show = plan.wiring.show
     undrawn = dict(show.runs)
     for name in runs:
@@ -132,8 +115,6 @@ def without_places(plan: Planned, runs: Iterable[str]) -> Planned:
 
 def measure_runs(plan: Planned, clips: Sequence[ClipReading], runs: Iterable[Wanted]) -> list[Measured]:
     """Where the runs hang, as the clips show them together."""
-    from patcher.film.measured import measured
-
     show = plan.wiring.show
     found = []
     for one in runs:
@@ -155,8 +136,6 @@ def write_places(show: Path, seen: Mapping[Path, str | None], runs: Mapping[Want
         PatcherError: the show file cannot say it, or was changed meanwhile, or a file cannot be written; all are as
             they were.
     """
-    from patcher.show.writer import sealed, write_together
-
     text, rows = _changed(show, seen[show] or "", runs)
     csv = {one.path: sealed(_csv(rows[one.file])) for one in runs}
     write_together(seen, csv | {show: text})
@@ -164,9 +143,6 @@ def write_places(show: Path, seen: Mapping[Path, str | None], runs: Mapping[Want
 
 def _changed(show: Path, text: str, runs: Mapping[Wanted, Points]) -> tuple[str, dict[str, list[list[float]]]]:
     """The text of a show file whose runs are drawn by their places, read back; and the rows of each CSV file."""
-    from patcher.show.parser import read
-    from patcher.show.text_edits import with_points
-
     before = read(text, _points(show, {}), str(show)).show
     if before is None:
         raise refuse(str(show), "cannot be read any more; nothing was written", "run the command again")
@@ -180,22 +156,16 @@ def _changed(show: Path, text: str, runs: Mapping[Wanted, Points]) -> tuple[str,
 
 def _rows(places: Points, units: str) -> list[list[float]]:
     """Places as the show's file has them, to a tenth of a millimetre or less."""
-    from patcher.units import METRES_PER
-
     return [[round(value / METRES_PER[units], 4) + 0.0 for value in place] for place in places.tolist()]
 
 
 def _csv(rows: Iterable[Iterable[float]]) -> str:
-    from patcher.show.writer import UNSEALED
-
     lines = [",".join(f"{value:.4f}" for value in row) for row in rows]
     return "\n".join([f'x,y,"{UNSEALED}"', *lines, ""])
 
 
-def _points(show: Path, new: Mapping[str, list[list[float]]]):  # type: ignore[no-untyped-def]
+def _points(show: Path, new: Mapping[str, list[list[float]]]) -> Callable[[str], list[list[float]]]:
     """Reads the points files of a show, some as they will be."""
-    from patcher.show.show_file import read_points
-
     folder = show.resolve().parent
     return lambda name: new[name] if name in new else read_points(folder, name)
 
@@ -204,10 +174,6 @@ def _read_back(
     show: Path, before: Show, text: str, rows: Mapping[str, list[list[float]]], drawn: Mapping[str, str]
 ) -> None:
     """PatcherError where a text does not say what it should: the same show, but for how some runs are drawn."""
-    from patcher.show.parser import read
-    from patcher.show.run_tables import PointsRun, Run
-    from patcher.wiring import problems, wire
-
     found = read(text, _points(show, rows), str(show))
     todo = "give each run a heading of its own, [run.NAME]"
     for finding in (*found.findings, *(problems(wire(found.show)) if found.show else ())):

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.film.decode import clear, decode, parts, templates, turn
-from patcher.film.words import words
+from patcher.clip.decode import clear, decode, parts, templates, turn
+from patcher.frames.code_words import words
 from rig.examples import seeds
 from rig.film_lights import line_code, sent
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.film.code import Channels
-from patcher.film.decode import Numbers, Templates, clear, decode
-from patcher.film.registration import Points
-from patcher.film.spots import Series
+from patcher.clip.decode import Numbers, Templates, clear, decode
+from patcher.clip.registration import Points
+from patcher.clip.spots import Series
+from patcher.frames.film_code import Channels
 
 SURE, APART = 0.6, 0.12
 """A word is read where it goes so well with the light, and so much better than any other. Noise comes to 0.45 with

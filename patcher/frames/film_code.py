@@ -18,10 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import refuse
-from patcher.film.words import SYMBOLS, words
+from patcher.frames.code_words import SYMBOLS, words
 from patcher.frames.levels import Levels
 from patcher.patch.patch import Patch, pixel_places
+from patcher.patch.thing import Thing, find, lighting, whole_show
 from patcher.trade import CHANNELS
+from patcher.wiring import Wiring
 
 Channels = NDArray[np.int64]
 Drive = NDArray[np.float32]
@@ -151,3 +153,33 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
         )  # fmt: skip
     number = np.arange(len(first)) if len(first) <= most else (np.cumsum(on) - 1) * on
     return Code(first[order].astype(np.int64), width[order].astype(np.int64), segments, on, number)
+
+
+def played(wiring: Wiring, patch: Patch, on: str | None, show: str) -> tuple[Thing, Code]:
+    """What plays, the whole show or what is named, and what it plays.
+
+    Args:
+        wiring: the show.
+        patch: its addresses.
+        on: the name of a box, port, run or prop; None for the whole show.
+        show: the show's own name, for the words.
+
+    Raises:
+        PatcherError: there is no such thing, or it is not made of whole runs.
+    """
+    if on is None:
+        thing = whole_show(wiring)
+        _need_whole_runs(thing, show, wiring)
+        return thing, code_of(patch)
+    thing = find(on, wiring, patch)
+    _need_whole_runs(thing, on, wiring)
+    return thing, code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
+
+
+def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:
+    """Refuse a thing that has no pixels, or some of a run's alone: the code is read a run at a time."""
+    if not thing.parts:
+        raise refuse(name, "has no pixels to light", "name a box, port, run or prop that has")
+    for part in thing.parts:
+        if (part.first, part.last) != (1, wiring.show.runs[part.run].pixels):
+            raise refuse(name, f"is a part of {part.run}, and a film proves whole runs", f"film {part.run}")

@@ -5,7 +5,7 @@ import galois
 import numpy as np
 import pytest
 
-from patcher.film.words import LEAST_DISTANCE, SYMBOLS, words
+from patcher.frames.code_words import LEAST_DISTANCE, SYMBOLS, words
 
 BCH = galois.BCH(31, 16)
 """Judge: galois (PyPI), which finds its generator polynomial from the roots."""

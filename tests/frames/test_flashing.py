@@ -21,8 +21,8 @@ import pytest
 
 from patcher.cli.inputs import load
 from patcher.faults import wire_letters
-from patcher.film import code as film_code
-from patcher.film.code import BIN, FEW, Code, code_of
+from patcher.frames import film_code
+from patcher.frames.film_code import BIN, FEW, Code, code_of
 from patcher.patch.patch import Patch, pixel_places
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
