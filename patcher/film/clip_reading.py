@@ -81,7 +81,7 @@ def _of_lit(verdict: Verdict, plan: Planned, code: Code) -> Verdict:
     """A verdict of the runs that played."""
     played = {}
     for run, takes in plan.takes.items():
-        pixel, _ = code.pixel_of(takes[:, 0].astype("int64"))
+        pixel = code.word_of(takes)
         played[run] = bool((code.lit[pixel] & (pixel >= 0)).any())
     return replace(verdict, pixels=tuple(pixel for pixel in verdict.pixels if played[pixel.run]))
 

@@ -271,7 +271,7 @@ class Search:
         return usual((found - planned)[(found >= 0) & (planned >= 0)])
 
     def _planned(self, run: str) -> Channels:
-        pixel, _ = self._seen.code.pixel_of(self._seen.plan.takes[run][:, 0].astype(np.int64))
+        pixel = self._seen.planned(run)
         return pixel
 
     def _read_there(self, run: str) -> Channels:

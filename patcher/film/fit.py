@@ -80,6 +80,10 @@ class Evidence:
     look: Callable[[Points], Series]
     mean: Grey
 
+    def planned(self, run: str) -> Channels:
+        """The pixel whose word each pixel of a run is planned to play; -1 for none: shape (pixels,)."""
+        return self.code.word_of(self.plan.takes[run])
+
     def inside(self, points: Points) -> NDArray[np.bool_]:
         """Which points are in the picture, with a little margin."""
         high, wide = self.mean.shape

@@ -32,7 +32,7 @@ def pairs(
     at = np.full((len(code.first), 2), np.nan)
     count = np.zeros(len(code.first), dtype=int)
     for run, own in places.items():
-        pixel, _ = code.pixel_of(takes[run][:, 0].astype(np.int64))
+        pixel = code.word_of(takes[run])
         has = pixel >= 0
         at[pixel[has]] = own[has]
         np.add.at(count, pixel[has], 1)

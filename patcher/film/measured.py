@@ -129,7 +129,7 @@ def _drawn(every: Evidence, found: Explained) -> tuple[Points, Points, float]:
 
 
 def _planned(seen: Evidence, run: str) -> Channels:
-    pixel, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    pixel = seen.planned(run)
     return np.where(seen.code.lit[pixel] & (pixel >= 0), pixel, -1)
 
 

@@ -60,7 +60,7 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
 
 
 def _planned(seen: Evidence, run: str) -> Channels:
-    pixel, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    pixel = seen.planned(run)
     return pixel
 
 

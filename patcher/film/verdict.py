@@ -102,7 +102,7 @@ def _words(seen: Evidence, found: Explained, run: str, inside: NDArray[np.bool_]
     lit = inside & (wired.pixel >= 0)
     if not lit.any() or own.close[lit].mean() < 1 - BAD_SHARE:
         return words
-    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    planned = seen.planned(run)
     hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)
     right = own.close & (wired.pixel == planned) & (planned >= 0)
     words[right & ~found.unsure[run] & ((hue == meant) & (wired.hue == meant)).all(axis=1)] = "proved"
@@ -119,7 +119,7 @@ def _is_faint(seen: Evidence, own: Fit) -> bool:
 
 def _not_drawn(seen: Evidence, run: str) -> list[PixelVerdict]:
     """The pixels of a run whose places nobody knows: where their words play, and no more."""
-    planned, _ = seen.code.pixel_of(seen.plan.takes[run][:, 0].astype(np.int64))
+    planned = seen.planned(run)
     rows, which = seen.rows(planned)
     row = np.full(len(planned), -1, dtype=np.int64)
     row[which[::-1]] = rows[::-1]

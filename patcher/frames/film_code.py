@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +95,15 @@ class Code:
         letter = channels - self.first[pixel]
         inside = (pixel >= 0) & (channels >= 0) & (letter < self.width[pixel])
         return np.where(inside, pixel, -1), np.where(inside, letter, 0)
+
+    def word_of(self, takes: NDArray[np.integer[Any]]) -> Channels:
+        """The pixel of the plan whose word each pixel of a run plays, by its first channel; -1 for none.
+
+        Args:
+            takes: the running channels of each: shape (pixels, channels).
+        """
+        pixel, _ = self.pixel_of(takes[:, 0].astype(np.int64))
+        return pixel
 
     def letter_of(self, pixels: Channels) -> Channels:
         """Which of its channels each pixel plays in each segment: shape (pixels, segments)."""

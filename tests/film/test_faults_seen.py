@@ -101,7 +101,7 @@ def test_no_pixel_is_close_whose_light_is_half_a_pitch_away() -> None:
     off = np.hypot(*(lights - found_fit.places[found_fit.close]).T)
     assert off == pytest.approx(found_fit.off[found_fit.close])
     assert off.max() < 0.5 * pitch
-    planned = own.code.pixel_of(own.plan.takes["ledge"][:, 0].astype(np.int64))[0]
+    planned = own.code.word_of(own.plan.takes["ledge"])
     assert (seen.lights.pixel[found_fit.row[found_fit.close]] == planned[found_fit.close]).all()
 
 
@@ -149,7 +149,7 @@ def test_other_runs_tell_where_a_run_hangs() -> None:
 def test_a_run_says_nothing_of_where_it_should_be(run: str) -> None:
     """Its lights all moved by a pitch: what it is held against stays where it is."""
     own, seen = hut(), seen_with()
-    rows, _ = seen.rows(own.code.pixel_of(own.plan.takes[run][:, 0].astype(np.int64))[0])
+    rows, _ = seen.rows(own.code.word_of(own.plan.takes[run]))
     at = seen.lights.at.copy()
     at[rows] += [6.0, 0.0]
     moved = replace(seen, lights=replace(seen.lights, at=at))
@@ -164,7 +164,7 @@ def test_where_too_few_others_tell_a_run_may_hang_anywhere_near() -> None:
     own, seen = hut(), seen_with()
     few = []
     for run in ("panel", "rail", "ledge"):
-        rows, _ = seen.rows(own.code.pixel_of(own.plan.takes[run][:, 0].astype(np.int64))[0])
+        rows, _ = seen.rows(own.code.word_of(own.plan.takes[run]))
         few.append(rows[:12])
     kept = np.sort(np.concatenate(few))
     held = slacks(replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept]), seen.mean.shape, NEAR)
@@ -175,7 +175,7 @@ def test_where_too_few_others_tell_a_run_may_hang_anywhere_near() -> None:
 
 def test_nothing_is_sure_in_a_run_of_which_a_third_is_not_read() -> None:
     own, seen = hut(), seen_with()
-    rows, which = seen.rows(own.code.pixel_of(own.plan.takes["ledge"][:, 0].astype(np.int64))[0])
+    rows, which = seen.rows(own.code.word_of(own.plan.takes["ledge"]))
     kept = np.setdiff1d(np.arange(len(seen.lights)), rows[np.isin(which, [1, 4, 5, 8, 11, 13])])
     result = explained(replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept]))
     assert result.unsure["ledge"].all()

@@ -131,7 +131,7 @@ def test_a_run_most_of_which_is_not_where_it_should_be_is_not_trusted() -> None:
     own = hut()
     seen = filmed(own, {}, np.random.default_rng(5), lost=0.0).seen
     assert seen is not None
-    rows, _ = seen.rows(seen.code.pixel_of(own.plan.takes["panel"][:, 0].astype(np.int64))[0])
+    rows, _ = seen.rows(seen.code.word_of(own.plan.takes["panel"]))
     gone = rows[::4]
     kept = np.setdiff1d(np.arange(len(seen.lights)), gone)
     less = replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept])
