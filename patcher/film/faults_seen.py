@@ -267,12 +267,8 @@ class Search:
     def offset(self, run: str) -> int:
         """By how many pixels most data at a run's places is from the planned one; 0 where it is not alike."""
         found = self._read_there(run)
-        planned = self._planned(run)
+        planned = self._seen.planned(run)
         return usual((found - planned)[(found >= 0) & (planned >= 0)])
-
-    def _planned(self, run: str) -> Channels:
-        pixel = self._seen.planned(run)
-        return pixel
 
     def _read_there(self, run: str) -> Channels:
         """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""

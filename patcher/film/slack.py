@@ -32,7 +32,7 @@ points by which each is off at least, for no lens is as simple as its model."""
 
 def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tuple[Evidence, Slack]]:
     """For each run the evidence that it is held against, and how far it may be off there."""
-    pixels = {run: _planned(seen, run) for run in seen.places}
+    pixels = {run: seen.planned(run) for run in seen.places}
     rows = {run: seen.rows(own)[0] for run, own in pixels.items()}
     total = sum(len(own) for own in rows.values())
     found: dict[str, tuple[Evidence, Slack]] = {}
@@ -57,11 +57,6 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
         least = LEAST * seen.pitch[run]
         found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), off)))
     return found
-
-
-def _planned(seen: Evidence, run: str) -> Channels:
-    pixel = seen.planned(run)
-    return pixel
 
 
 def _displaced(seen: Evidence, run: str, pixels: Channels) -> Points | None:

@@ -1,10 +1,11 @@
 """How far a film of a display proves its wiring: random displays, faults and cameras, filmed and read.
 
-    python tests/benchmarks/film.py [SCENES] [FIRST]
+    python tests/benchmarks/film.py [SCENES] [FIRST] [FOLDER]
 
 The displays are of seven kinds, with none to five faults each; the camera is that of `film_camera`, which knows nothing
-of the reader: two of three are propped up, one is held by hand. The worst failure is a pixel that is said to be proved
-and takes other data. Ends with 1 where there is one, or where less than 90 % of sound pixels is proved.
+of the reader: two of three are propped up, one is held by hand. To film takes as long as to read: with a folder the
+films are kept there, and taken from it the next time. The worst failure is a pixel that is said to be proved and takes
+other data. Ends with 1 where there is one, or where less than 90 % of sound pixels is proved.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from film_camera import film, random_camera, random_scene
 from patcher.clip.video import facts
 from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
-from patcher.faults import Fault, Planned, build, departure, planned
+from patcher.faults import Fault, Planned, Takes, build, departure, planned
 from patcher.film.read import read_clip
 from patcher.frames.film_code import BIN, code_of
 from patcher.placement.allocation import allocate
@@ -93,8 +94,40 @@ def some_faults(plan: Planned, rng: np.random.Generator, count: int) -> tuple[Fa
     return found
 
 
-def scene(number: int) -> Scene:
-    """Make one, film it and read it."""
+@dataclass(frozen=True)
+class Staged:
+    """A show with faults, before a camera.
+
+    Attributes:
+        plan: the show as planned.
+        faults: how it is wired wrongly.
+        code: what it plays.
+        kind, hand, spacing: what is filmed, how, and how many points lie between pixels at least.
+        rng: chance, for the camera.
+    """
+
+    plan: Planned
+    faults: tuple[Fault, ...]
+    code: Code
+    kind: str
+    hand: bool
+    spacing: float
+    rng: np.random.Generator
+
+    @property
+    def takes(self) -> dict[str, Takes]:
+        """What each run takes, as it is wired."""
+        return {**self.plan.takes, **departure(self.plan, self.faults).takes}
+
+    @property
+    def where(self) -> list[tuple[str, int]]:
+        """Each pixel by its run, from 0."""
+        runs = self.plan.wiring.show.runs
+        return [(run, pixel) for run in runs for pixel in range(runs[run].pixels)]
+
+
+def staged(number: int) -> Staged:
+    """A random show with faults."""
     rng = np.random.default_rng(number)
     kind = KINDS[number % len(KINDS)]
     show = read(tomli_w.dumps(layout(kind, rng).show)).show
@@ -102,37 +135,52 @@ def scene(number: int) -> Scene:
     wiring = wire(show)
     plan = planned(wiring, allocate(wiring).patch)
     faults = some_faults(plan, rng, int(rng.integers(0, 6)))
-    code = code_of(plan.patch)
-    takes = {**plan.takes, **departure(plan, faults).takes}
-    where = [(run, pixel) for run in show.runs for pixel in range(show.runs[run].pixels)]
+    spacing, hand = float(rng.uniform(3, 10)), bool(rng.random() < 1 / 3)
+    return Staged(plan, faults, code_of(plan.patch), kind, hand, spacing, rng)
+
+
+def shoot(here: Staged, number: int, clip: Path, truth: Path) -> None:
+    """Film a show: the clip, and which pixels are to be seen in it, how far apart."""
+    show, code, takes, rng = here.plan.wiring.show, here.code, here.takes, here.rng
     places = np.concatenate([positions(show, run) for run in show.runs.values()])
     drive = np.concatenate(
         [_drive(code, takes[run], show.type_of(show.runs[run]).colour_order) for run in show.runs], axis=1
     )
-    spacing, hand = float(rng.uniform(3, 10)), bool(rng.random() < 1 / 3)
-    wide = _width(places, spacing)
+    wide = _width(places, here.spacing)
     camera = random_camera(
-        rng, places, "hand" if hand else "propped", width=wide, height=wide * 9 // 16, spacing=spacing
+        rng, places, "hand" if here.hand else "propped", width=wide, height=wide * 9 // 16, spacing=here.spacing
     )
-    with tempfile.TemporaryDirectory() as folder:
-        clip = Path(folder) / "clip.mp4"
-        truth = film(
-            random_scene(rng, places), camera,
-            lambda times: drive[np.floor(np.asarray(times) / BIN + 1e-9).astype(int) % code.bins],
-            code.seconds + float(rng.uniform(1, 4)), clip, start=float(rng.uniform(0, code.seconds)), seed=number,
-            threads=1,
-        )  # fmt: skip
+    seen = film(
+        random_scene(rng, places), camera,
+        lambda times: drive[np.floor(np.asarray(times) / BIN + 1e-9).astype(int) % code.bins],
+        code.seconds + float(rng.uniform(1, 4)), clip, start=float(rng.uniform(0, code.seconds)), seed=number,
+        threads=1,
+    )  # fmt: skip
+    with truth.open("wb") as file:  # the clip is there before it: a run that was stopped leaves no half of a pair
+        np.savez(file, visible=seen.visible, spacing=seen.spacing)
+
+
+def scene(number: int, folder: Path | None = None) -> Scene:
+    """Make one, film it, or take its film from the folder, and read it."""
+    here = staged(number)
+    with tempfile.TemporaryDirectory() as own:
+        clip, truth = ((folder or Path(own)) / f"{number}{ending}" for ending in (".mp4", ".npz"))
+        if not truth.exists():
+            shoot(here, number, clip, truth)
+        with np.load(truth) as kept:
+            visible, apart = kept["visible"], kept["spacing"]
         begin = time.perf_counter()
         known = facts(clip)
-        reading = read_clip(known, plan, code)
+        reading = read_clip(known, here.plan, here.code)
         taken = (time.perf_counter() - begin) / known.seconds
-    apart = truth.spacing[truth.spacing > 0.3]
-    found = Scene(number, kind, hand, float(np.median(apart)), len(places), says=reading.says, seconds=taken)
-    sound = np.array([(takes[run][pixel] == plan.takes[run][pixel]).all() for run, pixel in where])
-    seen = truth.visible & sound
+    spacing = float(np.median(apart[apart > 0.3]))
+    found = Scene(number, here.kind, here.hand, spacing, len(visible), says=reading.says, seconds=taken)
+    takes, where = here.takes, here.where
+    sound = np.array([(takes[run][pixel] == here.plan.takes[run][pixel]).all() for run, pixel in where])
+    seen = visible & sound
     found.provable = int(seen.sum())
     if reading.verdict is None:
-        found.faults = [str(fault) for fault in faults if fault.kind not in HIDDEN]
+        found.faults = [str(fault) for fault in here.faults if fault.kind not in HIDDEN]
         return found
     at = {name: row for row, name in enumerate(where)}
     for one in reading.verdict.pixels:
@@ -141,13 +189,8 @@ def scene(number: int) -> Scene:
             found.proved += bool(seen[row])
             if not sound[row]:
                 found.false.append(f"{one.run}/{one.pixel}")
-    _faults(
-        found,
-        plan,
-        faults,
-        reading.verdict.faults,
-        {name: bool(v) for name, v in zip(where, truth.visible, strict=True)},
-    )
+    named = {name: bool(v) for name, v in zip(where, visible, strict=True)}
+    _faults(found, here.plan, here.faults, reading.verdict.faults, named)
     return found
 
 
@@ -206,10 +249,11 @@ def _faults(
 
 def main() -> int:
     """Run some scenes, and print what became of them."""
-    count, first = (int(text) for text in (*sys.argv[1:], *("14", "1")[len(sys.argv) - 1 :]))
+    count, first = (int(text) for text in (*sys.argv[1:3], *("14", "1")[len(sys.argv) - 1 :]))
+    folder = Path(sys.argv[3]) if len(sys.argv) > 3 else None
     done: list[Scene] = []
     with ProcessPoolExecutor(2) as pool:
-        for job in as_completed([pool.submit(scene, number) for number in range(first, first + count)]):
+        for job in as_completed([pool.submit(scene, number, folder) for number in range(first, first + count)]):
             one = job.result()
             done.append(one)
             print(_line(one), flush=True)
