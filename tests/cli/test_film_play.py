@@ -130,7 +130,7 @@ def check_words(code: Code, listening: Listening, level: float, symbols: int) ->
         assert word == number
 
 
-@pytest.mark.parametrize("symbols", [SYMBOLS, *later(3 * SYMBOLS + 10)])
+@pytest.mark.parametrize("symbols", later(SYMBOLS, 3 * SYMBOLS + 10))
 def test_a_receiver_reads_the_word_of_each_pixel(show: Path, symbols: int) -> None:
     # Source: the design: every address has a word of its own in time, which begins anew without a gap; a segment tells
     seconds = symbols * 0.2 + 0.3

@@ -13,6 +13,8 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 from patcher.terminal.keyboard import Console
 from rig.guard import GUARD
 from rig.shipped import ROOT, Patcher
@@ -54,6 +56,7 @@ TIMED = ("listen", "yard", "send")
 """What those say has times in it."""
 
 
+@pytest.mark.long
 def test_each_command_says_the_same_without_what_posix_alone_has(heron_lock: Path, here: Patcher) -> None:
     usual = [here(*call.split()) for call in CALLS]
     for made in heron_lock.parent.glob("*.patch.toml"):

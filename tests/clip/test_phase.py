@@ -55,7 +55,7 @@ RATES = [(24, 0.010), (25, 0.012), (30000 / 1001, 0.008), (30, 0.017), (60, 0.00
 
 @pytest.mark.parametrize(("rate", "near"), RATES)
 @pytest.mark.parametrize("readout", [0.0, 0.012, 0.028])
-@pytest.mark.parametrize("seed", seeds(1, 12))
+@pytest.mark.parametrize("seed", seeds(1, 4))
 def test_the_instants_at_which_light_changes_are_found(rate: float, near: float, readout: float, seed: int) -> None:
     """`near` is half the step between the instants at which such frames can see a change at all: 30 frames a second
     see each change a third of a beat wide.
@@ -73,7 +73,7 @@ def test_the_instants_at_which_light_changes_are_found(rate: float, near: float,
 
 
 @pytest.mark.parametrize("rate", [24, 25, 30000 / 1001, 30, 60])
-@pytest.mark.parametrize("seed", seeds(1, 20))
+@pytest.mark.parametrize("seed", seeds(1, 6))
 def test_a_row_that_counts_in_full_shows_one_bin_alone(rate: float, seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     first, readout, exposure = float(rng.uniform(0, 0.1)), float(rng.uniform(0, 0.02)), 0.01
@@ -95,7 +95,7 @@ def test_a_row_that_counts_in_full_shows_one_bin_alone(rate: float, seed: int) -
     assert counted > 0.15 * len(laid) * len(rows)
 
 
-@pytest.mark.parametrize("seed", seeds(3, 20))
+@pytest.mark.parametrize("seed", seeds(3, 6))
 @pytest.mark.parametrize("beat", [1 / 7, 1 / 6, 1 / 12.5])
 def test_what_blinks_at_another_rate_is_not_clear(seed: int, beat: float) -> None:
     rng = np.random.default_rng(seed)

@@ -36,7 +36,7 @@ def filmed(at: np.ndarray, rng: np.random.Generator, k1: float = 0.0, k2: float 
     return seen[:, 0]
 
 
-@pytest.mark.parametrize("seed", seeds(4, 40))
+@pytest.mark.parametrize("seed", seeds(4, 12))
 @pytest.mark.parametrize(("k1", "k2"), [(0.0, 0.0), (-0.12, 0.03), (0.15, 0.0)])
 def test_a_lens_is_found_though_a_third_of_the_lights_lie(seed: int, k1: float, k2: float) -> None:
     rng = np.random.default_rng(seed)
@@ -56,7 +56,7 @@ def test_a_lens_is_found_though_a_third_of_the_lights_lie(seed: int, k1: float, 
     assert np.allclose(found.plan(found.picture(held_out)), held_out, atol=1e-6)
 
 
-@pytest.mark.parametrize("seed", seeds(3, 30))
+@pytest.mark.parametrize("seed", seeds(3, 10))
 def test_without_a_lens_it_is_the_projective_map_of_opencv(seed: int) -> None:
     # Judge: cv2.findHomography, by least squares over the same points, none of which lies.
     rng = np.random.default_rng(seed)

@@ -50,7 +50,7 @@ def test_the_last_pixel_of_a_patch_may_have_slipped_as_any_other(seed: int) -> N
     held(hut(), fault, departure(hut().plan, (fault,)).takes, seed)
 
 
-@pytest.mark.parametrize("seed", seeds(8, 40))
+@pytest.mark.parametrize("seed", seeds(3, 40))
 def test_no_single_fault_of_a_hut_is_proved_away(seed: int) -> None:
     rng = np.random.default_rng(seed)
     ((fault, takes),) = by_chance(hut(), rng, 1)

@@ -74,6 +74,7 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
         page.locator("#state").get_by_text("All pixels are dark").wait_for()
 
 
+@pytest.mark.long
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
     # Source: the design: hold to run; the phone gone
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -270,6 +271,7 @@ MARKED = """canvas => {
 """How far across the picture each point is that has the colour of a mark."""
 
 
+@pytest.mark.long
 def test_a_moving_question_says_its_pass_marks_its_place_and_keys_come_on_when_they_can_be_said(
     heron_lock: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -368,6 +370,7 @@ def test_a_line_that_only_falls_silent_is_a_lost_one(heron_lock: Path) -> None:
         page.close()
 
 
+@pytest.mark.long
 def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Path) -> None:
     # Source: the design: a fresh secret; the page says so at once
     with browser() as context, evening(heron_lock) as rig:
@@ -389,6 +392,7 @@ def test_a_page_of_an_evening_that_is_over_is_told_to_scan_again(heron_lock: Pat
         page.close()
 
 
+@pytest.mark.long
 def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Path) -> None:
     # Source: the design: if the phone is gone for --hold seconds, pixels go dark
     with browser() as context, evening(heron_lock, hold=1.5) as rig:
@@ -406,6 +410,7 @@ def test_without_any_phone_it_goes_dark_and_says_why_to_the_next(heron_lock: Pat
             assert until(lambda: len(rig.lit()) == 89)
 
 
+@pytest.mark.long
 def test_two_phones_see_one_state(heron_lock: Path) -> None:
     # Source: the design: two phones: both see one state
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as one, opened(context, rig) as other:
@@ -433,6 +438,7 @@ def check_accessible(page: Page, section: str) -> None:
     assert dark["y"] + dark["height"] <= SCREEN["height"]
 
 
+@pytest.mark.long
 def test_no_violation_of_accessibility_and_keys_for_gloves(heron_lock: Path) -> None:
     # Judge: axe-core, by axe-playwright-python; Source: the design: gloves (keys of 48 px at least), a screen of 360 px
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -506,6 +512,7 @@ def test_the_command_refuses_what_cannot_be(heron_lock: Path, here: Patcher) -> 
     assert "this machine has no address" in ran.stderr
 
 
+@pytest.mark.long
 def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_the_time(heron_lock: Path) -> None:
     # Source: the design: it cannot be answered "yes, all fine" before the ten seconds are over, on the phone either
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:

@@ -308,6 +308,7 @@ def test_two_taps_are_at_both_ends_where_that_will_do() -> None:
     assert rail.taps == (("a", 1), ("a", 90))
 
 
+@pytest.mark.long
 @examples(4, 20)
 @given(st.integers(2, 4), st.integers(30, 150), st.floats(0.2, 1.0), st.sampled_from(["current", "power"]), st.data())
 def test_like_runs_have_like_taps_where_that_costs_no_more(

@@ -175,6 +175,7 @@ def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
     assert done["doubled"] > 0
 
 
+@pytest.mark.long
 def test_no_lamp_ever_goes_back_on_a_bad_network(play: Play) -> None:
     # Judge: as above. Source: E1.31-2018 6.7.2: what was overtaken is dropped, so pixels on their way up
     # only grow brighter; 6.6.2: keep-alive, so that no box hears nothing for 2.5 s, though one of five is lost.

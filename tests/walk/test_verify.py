@@ -251,7 +251,7 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
     assert "proved already" not in again.stdout
 
 
-@pytest.mark.parametrize("box", ["gatepost", "mooring"])
+@pytest.mark.parametrize("box", ["gatepost", *later("mooring")])
 def test_a_fault_is_looked_for_though_all_was_practised_before(heron_lock: Path, here: Patcher, box: str) -> None:
     sound = here("verify", heron_lock, box, "--yard", "--json")
     assert sound.returncode == 0, sound.stderr
@@ -299,7 +299,7 @@ def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Pa
 
 @pytest.mark.parametrize(
     ("fault", "box", "hands"),
-    [("universe-shift:gatepost=1", "gatepost", False), ("cut:gate-left/300", "gatepost", True)],
+    [("universe-shift:gatepost=1", "gatepost", False), *later(("cut:gate-left/300", "gatepost", True))],
 )
 def test_the_yards_eye_is_asked_to_press_no_key_and_a_wrong_setting_needs_no_hand_on_a_wire(
     heron_lock: Path, here: Patcher, fault: str, box: str, hands: bool
@@ -380,6 +380,7 @@ def answers_of(show: Path, lines: dict[str, str]) -> Path:
     return path
 
 
+@pytest.mark.long
 def test_answers_from_a_file(heron_lock: Path, here: Patcher) -> None:
     path = answers_of(heron_lock, {
         "ports gatepost": "cannot tell", "parts hedge": "skip", "ends lockhouse": "no eaves",
