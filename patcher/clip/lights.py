@@ -6,7 +6,7 @@ read, taken out, and what is left is read again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +39,7 @@ class Lights:
         agrees: how well the word goes with the light, others at the same spot taken out: 1 is all the same.
         swing: by how many grey levels red, green and blue go with it in each segment: shape (lights, segments, 3).
         parts: how well each segment goes with the word: shape (lights, segments).
-        flux: how much light comes from around it on the mean, in grey levels: shape (lights,).
+        flux: how much light of its own comes from around it on the mean, in grey levels: shape (lights,).
     """
 
     at: Points
@@ -81,7 +81,7 @@ def lights(
     tint = light if tint is None else tint
     flux = np.zeros(len(at), dtype=np.float32) if flux is None else flux
     words = _likely(light, own)
-    found = _none(own)
+    found, spot = _none(own), np.empty(0, dtype=np.int64)
     for number in range(TWICE):
         rows = np.array([row for row, each in enumerate(words) if len(each) > number], dtype=np.int64)
         if len(rows):
@@ -93,8 +93,18 @@ def lights(
             more = Lights(
                 at[here], pixel, read.agrees[sure], swing(tint[here], own, pixel), read.parts[sure], flux[here]
             )
-            found = found.and_also(more)
-    return strongest(found)
+            found, spot = found.and_also(more), np.concatenate([spot, here])
+    return strongest(replace(found, flux=found.flux * _share(found, spot)))
+
+
+def _share(every: Lights, spot: Channels) -> Numbers:
+    """The part of the light around each that is its own: less where another word at its spot swings more. A light that
+    is mirrored onto another one is bright there by the other's light.
+    """
+    strength = every.swing.clip(0).sum(axis=(1, 2))
+    both = np.bincount(spot, strength)[spot] if len(spot) else strength
+    found: Numbers = np.minimum(1, 2 * strength / np.maximum(both, 1e-6)).astype(np.float32)
+    return found
 
 
 def _likely(light: Series, own: Templates) -> list[list[int]]:

@@ -179,18 +179,16 @@ def scene(number: int, folder: Path | None = None) -> Scene:
     sound = np.array([(takes[run][pixel] == here.plan.takes[run][pixel]).all() for run, pixel in where])
     seen = visible & sound
     found.provable = int(seen.sum())
-    if reading.verdict is None:
-        found.faults = [str(fault) for fault in here.faults if fault.kind not in HIDDEN]
-        return found
     at = {name: row for row, name in enumerate(where)}
-    for one in reading.verdict.pixels:
+    said = reading.verdict
+    for one in said.pixels if said else ():
         row = at[one.run, one.pixel - 1]
         if one.word == "proved":
             found.proved += bool(seen[row])
             if not sound[row]:
                 found.false.append(f"{one.run}/{one.pixel}")
     named = {name: bool(v) for name, v in zip(where, visible, strict=True)}
-    _faults(found, here.plan, here.faults, reading.verdict.faults, named)
+    _faults(found, here.plan, here.faults, said.faults if said else (), named)
     return found
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from patcher.clip.decode import templates
-from patcher.clip.lights import lights, without
+from patcher.clip.lights import direct, lights, without
 from patcher.frames.code_words import words
 from rig.examples import seeds
 from rig.film_lights import line_code, sent
@@ -80,6 +80,26 @@ def test_a_glow_is_no_second_light() -> None:
     # What stands nine points away and more may be a reflection: it is told.
     assert sorted(found.at[:, 0].tolist()) == [50, 62, 120]
     assert sorted(found.at[:, 1].tolist()) == [50, 50, 50]
+
+
+def test_what_is_mirrored_onto_another_light_has_no_more_light_than_it_gives() -> None:
+    # Source: a film in which a pane mirrored a panel onto itself; all of its lights were taken for reflections.
+    rng = np.random.default_rng(8)
+    own = rng.permutation(PIXELS)[:20]
+    seen = light(own) + 0.2 * light(own[::-1]) + noise(rng, 20, 0.5)
+    found = lights(apart(20), seen, WORDS, flux=np.full(20, 100, np.float32))
+    assert len(found) == 40
+    itself = np.isclose(found.at[:, 0], [apart(20)[own.tolist().index(pixel), 0] for pixel in found.pixel])
+    assert itself.sum() == 20
+    assert (found.flux[itself] == 100).all()
+    assert (found.flux[~itself] < 60).all()
+    assert len(direct(found)) == 20
+
+
+def test_two_lights_as_bright_as_each_other_in_one_place_have_all_the_light_there() -> None:
+    own = np.array([3, 40])
+    found = lights(apart(1), light(own[:1]) + light(own[1:]), WORDS, flux=np.array([80], np.float32))
+    assert found.flux == pytest.approx([80, 80], rel=0.15)
 
 
 def test_the_stronger_one_stays_whichever_comes_first() -> None:
