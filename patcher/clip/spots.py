@@ -22,7 +22,7 @@ LEAST_ACTIVE = 1.0
 def spots(cube: Cube, most: int) -> Points:
     """The places that change most, those that change most first: shape (spots, 2)."""
     image = np.zeros(cube.shape, dtype=np.float32)
-    image[cube.rows, cube.columns] = activity(cube)
+    image[cube.rows, cube.columns] = kept_activity(cube)
     return peaks(image, most, LEAST_ACTIVE)
 
 
@@ -39,13 +39,19 @@ def flux(cube: Cube, points: Points) -> NDArray[np.float32]:
     return np.asarray(around[y.clip(0, cube.shape[0] - 1), x.clip(0, cube.shape[1] - 1)], dtype=np.float32)
 
 
-def activity(cube: Cube) -> NDArray[np.float32]:
+def kept_activity(cube: Cube) -> NDArray[np.float32]:
     """How much each kept point changes: the standard deviation over the bins, all colours together, in grey levels."""
     found = np.zeros(len(cube.rows), dtype=np.float32)
     block = 65536
     for begin in range(0, len(found), block):
         part = cube.values[:, begin : begin + block].astype(np.float32)
         found[begin : begin + block] = np.sqrt(part.var(axis=0).sum(axis=1)) / SCALE
+    return found
+
+
+def activity(light: Series) -> NDArray[np.float32]:
+    """By how many grey levels light changes, all colours together: shape (points,)."""
+    found: NDArray[np.float32] = np.sqrt(light.var(axis=1).sum(axis=1))
     return found
 
 

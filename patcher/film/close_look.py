@@ -13,7 +13,7 @@ from patcher.clip.cube import Cube
 from patcher.clip.decode import Numbers, Templates, Turn, clear, decode
 from patcher.clip.lights import Lights, direct, lights, strongest, swing, without
 from patcher.clip.registration import Points
-from patcher.clip.spots import Series, flux
+from patcher.clip.spots import Series, activity, flux, series
 from patcher.faults import Takes
 from patcher.film.fit import Evidence, fit
 from patcher.film.map_search import spacing
@@ -65,12 +65,14 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
     found = found.and_also(second_look(at, planned, sites, light, tint, found, read.templates, shine))
     tree = cKDTree(sites.at)
     away, _ = tree.query(read.lights.at)
-    busy = _unread(light, tree.query(found.at)[1], found.pixel, read.templates)
+    busy, least = _unread(light, tree.query(found.at)[1], found.pixel, read.templates)
     elsewhere = read.spots[tree.query(read.spots)[0] > ON_SITE]
+    restless = np.concatenate([sites.at[busy], elsewhere])
+    restless = restless[activity(series(cube, restless)) > least]  # a lit window has noise
     return replace(
         read,
         lights=direct(strongest(found.and_also(read.lights.of(away > ON_SITE)))),
-        spots=np.concatenate([sites.at[busy], elsewhere]),
+        spots=restless,
     )
 
 
@@ -88,8 +90,8 @@ def _places(seen: Evidence, shape: tuple[int, int], takes: Mapping[str, Takes]) 
     return np.concatenate(at), np.concatenate(planned)
 
 
-def _unread(light: Series, site: Channels, pixel: Channels, own: Templates) -> NDArray[np.bool_]:
-    """Which sites blink though nothing is read there that explains it.
+def _unread(light: Series, site: Channels, pixel: Channels, own: Templates) -> tuple[NDArray[np.bool_], float]:
+    """Which sites blink though nothing is read there that explains it; and by how much a place changes that blinks.
 
     Args:
         light: of each site.
@@ -99,12 +101,11 @@ def _unread(light: Series, site: Channels, pixel: Channels, own: Templates) -> N
     words: list[list[int]] = [[] for _ in light]
     for where, one in zip(site.tolist(), pixel.tolist(), strict=True):
         words[where].append(one)
-    whole = np.sqrt(light.var(axis=1).sum(axis=1))
-    left = np.sqrt(without(light, words, own).var(axis=1).sum(axis=1))
+    whole, left = activity(light), activity(without(light, words, own))
     has = np.array([bool(each) for each in words])
     usual = float(np.median(whole[has])) if has.any() else 0.0
-    blinks: NDArray[np.bool_] = (left > max(BUSY, STILL * usual)) & (~has | (left > 0.5 * whole))
-    return blinks
+    least = max(BUSY, STILL * usual)
+    return (left > least) & (~has | (left > 0.5 * whole)), least
 
 
 def second_look(

@@ -19,7 +19,7 @@ from patcher.clip import hues
 from patcher.clip.hues import Hues
 from patcher.clip.lights import Lights
 from patcher.clip.registration import Grey, Points
-from patcher.clip.spots import Series
+from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
@@ -44,12 +44,6 @@ MOST_MIXED = 40
 BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
 """A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
 shines where it is so bright against them."""
-
-
-def _activity(light: Series) -> NDArray[np.float64]:
-    """By how many grey levels light changes, all colours together."""
-    found: NDArray[np.float64] = np.sqrt(light.var(axis=1).sum(axis=1))
-    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +88,7 @@ class Evidence:
         do: what is too bright for the camera does not blink.
         """
         changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
-        blinks = _activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
+        blinks = activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
         found: NDArray[np.bool_] = blinks | (self._brightness(points) > SHINE_PART * shines)
         return found
 
@@ -108,7 +102,7 @@ class Evidence:
     def _usual(self) -> tuple[float, float]:
         """By how much lights that are read change, and how bright they are, in grey levels."""
         some = self.lights.at[:: max(1, len(self.lights) // 500)]
-        return float(np.median(_activity(self.look(some)))), float(np.median(self._brightness(some)))
+        return float(np.median(activity(self.look(some)))), float(np.median(self._brightness(some)))
 
     @cached_property
     def busy_at(self) -> Points:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from patcher.clip.cube import SCALE, Cube
-from patcher.clip.spots import LEAST_ACTIVE, activity, series, spots
+from patcher.clip.spots import LEAST_ACTIVE, kept_activity, series, spots
 from rig.film_lights import cube_of
 
 SHAPE = (60, 90)
@@ -46,7 +46,7 @@ def test_how_much_a_point_changes_is_its_standard_deviation() -> None:
     values[:5, 0, 0] = 100 * SCALE
     values[::2, 1] = 40 * SCALE
     own = Cube((1, 3), np.zeros(3, np.int32), np.arange(3, dtype=np.int32), values, np.ones((20, 1), np.float32))
-    assert activity(own) == pytest.approx([100 * np.sqrt(0.25 * 0.75), 20 * np.sqrt(3), 0], rel=1e-4)
+    assert kept_activity(own) == pytest.approx([100 * np.sqrt(0.25 * 0.75), 20 * np.sqrt(3), 0], rel=1e-4)
 
 
 def test_nothing_blinks_where_noise_is_small() -> None:

@@ -50,7 +50,7 @@ def test_the_last_pixel_of_a_patch_may_have_slipped_as_any_other(seed: int) -> N
     held(hut(), fault, departure(hut().plan, (fault,)).takes, seed)
 
 
-@pytest.mark.parametrize("seed", seeds(3, 40))
+@pytest.mark.parametrize("seed", seeds(3, 20))
 def test_no_single_fault_of_a_hut_is_proved_away(seed: int) -> None:
     rng = np.random.default_rng(seed)
     ((fault, takes),) = by_chance(hut(), rng, 1)
@@ -65,7 +65,7 @@ def test_every_fault_of_whole_runs_is_found_or_unproved() -> None:
 
 
 @pytest.mark.parametrize("kind", later(*KINDS))
-@pytest.mark.parametrize("seed", [0, *later(*range(1, 4))])
+@pytest.mark.parametrize("seed", [0, *later(1)])
 def test_no_single_fault_of_a_random_show_is_proved_away(kind: str, seed: int) -> None:
     rng = np.random.default_rng(1000 * KINDS.index(kind) + seed)
     own = stage(*laid(layout(kind, rng).show))
@@ -77,7 +77,7 @@ def test_no_single_fault_of_a_random_show_is_proved_away(kind: str, seed: int) -
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_no_single_fault_of_heron_lock_is_proved_away(seed: int) -> None:
     rng = np.random.default_rng(seed)
     own = stage(*heron()[:2])
