@@ -21,7 +21,7 @@ from patcher.errors import PatcherError
 from patcher.faults import Fault, Takes, build, departure, parse
 from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
 from patcher.film.rivals import groups, rivals, usual
-from patcher.film.shown import BROKEN, DARK, MIXED, Shown, shown
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown, alike, shown
 from patcher.frames.film_code import Channels
 
 Bits = NDArray[np.bool_]
@@ -166,11 +166,11 @@ class Search:
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
         best, least = None, 0.0
-        for fault in self._candidates(bad[:WORST], wired):
+        for fault in self._candidates(bad[:WORST], wired, faults):
             tried = self._with(faults, fault)
             if tried is None:
                 continue
-            changed = [run for run in wired if not _alike(tried[run], wired[run])]
+            changed = [run for run in wired if not alike(tried[run], wired[run])]
             seldom = _seldom(fault)
             gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
@@ -200,14 +200,25 @@ class Search:
     def _bad(self, run: str, wired: Shown) -> bool:
         return self._cost_of(run, wired) > PRIOR
 
-    def _candidates(self, bad: Sequence[str], wired: Mapping[str, Shown]) -> Iterator[Fault]:
-        """Faults that may explain what is wrong with some runs."""
+    def _candidates(self, bad: Sequence[str], wired: Mapping[str, Shown], faults: Sequence[Fault]) -> Iterator[Fault]:
+        """Faults that may explain what is wrong with some runs; also those of a place with which one is exchanged."""
         found: dict[Fault, None] = {}
         for run in bad:
             found |= dict.fromkeys(self._parsed(self._by_offset(run)))
             found |= dict.fromkeys(self._parsed(self._at_pixels(run, wired[run])))
             found |= dict.fromkeys(self._coarse(run))
+        for run in dict.fromkeys(partner for one in bad for partner in self._exchanged_with(one, faults)):
+            if run not in bad:
+                found |= dict.fromkeys(self._coarse(run))
         yield from found
+
+    def _exchanged_with(self, run: str, faults: Sequence[Fault]) -> Iterator[str]:
+        """The runs that take other data with a fault that exchanges something for this run."""
+        for fault in faults:
+            if fault.kind.startswith("swapped"):
+                takes = departure(self._seen.plan, (fault,)).takes
+                if run in takes:
+                    yield from (one for one in takes if one in self._seen.places)
 
     def _coarse(self, run: str) -> list[Fault]:
         """The single faults of a run, its port and its box that are at no pixel."""
@@ -303,7 +314,7 @@ class Search:
             others = tuple(one for one in faults if one != fault)
             with suppress(PatcherError):
                 tried = self._wired(departure(self._seen.plan, others).takes)
-                changed = [run for run in wired if not _alike(tried[run], wired[run])]
+                changed = [run for run in wired if not alike(tried[run], wired[run])]
                 less = self._unexplained(wired) - self._unexplained(tried) + _seldom(fault)
                 if self._cost(tried, changed) <= self._cost(wired, changed) + less:
                     faults, wired = others, tried
@@ -360,11 +371,3 @@ class Search:
 def _seldom(fault: Fault) -> float:
     """What speaks against a fault before anything is seen."""
     return PRIOR - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))
-
-
-def _alike(one: Shown, other: Shown) -> bool:
-    if not (np.array_equal(one.pixel, other.pixel) and np.array_equal(one.hue, other.hue)):
-        return False
-    if one.drive is None or other.drive is None:
-        return one.drive is other.drive
-    return np.array_equal(one.drive, other.drive)

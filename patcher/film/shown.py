@@ -53,3 +53,12 @@ def shown(takes: Takes, letters: str, code: Code) -> Shown:
     mixed = np.flatnonzero(pixel == MIXED)
     drive[mixed] = np.einsum("nlb,lc->nbc", code.drive(takes[mixed].astype(np.int64)), colours)
     return Shown(pixel, hue, drive)
+
+
+def alike(one: Shown, other: Shown) -> bool:
+    """Whether pixels play the same."""
+    if not (np.array_equal(one.pixel, other.pixel) and np.array_equal(one.hue, other.hue)):
+        return False
+    if one.drive is None or other.drive is None:
+        return one.drive is other.drive
+    return np.array_equal(one.drive, other.drive)

@@ -30,6 +30,7 @@ from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, Planned, Takes, build, departure, planned
 from patcher.film.read import read_clip
+from patcher.film.same_look import same_look
 from patcher.frames.film_code import BIN, code_of
 from patcher.placement.allocation import allocate
 from patcher.shapes import positions
@@ -134,9 +135,18 @@ def staged(number: int) -> Staged:
     assert show is not None
     wiring = wire(show)
     plan = planned(wiring, allocate(wiring).patch)
+    code = code_of(plan.patch)
     faults = some_faults(plan, rng, int(rng.integers(0, 6)))
+    while not _lit(plan, code, faults):  # a plug in an empty port: of what is all dark there is nothing to tell
+        faults = some_faults(plan, rng, int(rng.integers(0, 6)))
     spacing, hand = float(rng.uniform(3, 10)), bool(rng.random() < 1 / 3)
-    return Staged(plan, faults, code_of(plan.patch), kind, hand, spacing, rng)
+    return Staged(plan, faults, code, kind, hand, spacing, rng)
+
+
+def _lit(plan: Planned, code: Code, faults: tuple[Fault, ...]) -> bool:
+    """Whether at least a third of all pixels plays something."""
+    takes = {**plan.takes, **departure(plan, faults).takes}
+    return float(np.mean(np.concatenate([code.word_of(own) >= 0 for own in takes.values()]))) > 1 / 3
 
 
 def shoot(here: Staged, number: int, clip: Path, truth: Path) -> None:
@@ -188,7 +198,8 @@ def scene(number: int, folder: Path | None = None) -> Scene:
             if not sound[row]:
                 found.false.append(f"{one.run}/{one.pixel}")
     named = {name: bool(v) for name, v in zip(where, visible, strict=True)}
-    _faults(found, here.plan, here.faults, said.faults if said else (), named)
+    faults = said.faults if said else ()
+    _faults(found, here.plan, here.faults, faults, same_look(here.plan, here.code, faults), named)
     return found
 
 
@@ -211,9 +222,13 @@ def _faults(
     plan: Planned,
     there: tuple[Fault, ...],
     named: tuple[Fault, ...],
+    same: dict[Fault, tuple[Fault, ...]],
     visible: dict[tuple[str, int], bool],
 ) -> None:
-    """Count the faults that could be seen, those named, and those named wrongly; two that change the same are one."""
+    """Count the faults that could be seen, those named, and those named wrongly.
+
+    Two that change the same are one; so is one that is said to look the same in the film.
+    """
 
     def data(faults: tuple[Fault, ...]) -> dict[str, np.ndarray]:
         return departure(plan, faults).takes
@@ -238,10 +253,11 @@ def _faults(
         if fault.kind in HIDDEN or not lights:
             continue
         found.faults.append(str(fault))
-        if any(alike(fault, one) for one in named):
+        if any(alike(fault, other) for one in named for other in (one, *same.get(one, ()))):
             found.named.append(str(fault))
     for one in named:
-        if one.kind not in HIDDEN and not any(alike(one, fault) for fault in there):
+        meant = (one, *same.get(one, ()))
+        if one.kind not in HIDDEN and not any(alike(other, fault) for other in meant for fault in there):
             found.wrong.append(str(one))
 
 
