@@ -18,7 +18,6 @@ from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
     from patcher.faults import Fault, Planned
-    from patcher.film.proofs import Reading
     from patcher.frames.film_code import Code
     from patcher.terminal.signals import Stop
     from patcher.yard.night_picture import Camera
@@ -73,6 +72,7 @@ def demo(
     """
     from patcher.clip.video import extra
     from patcher.faults import build, parse
+    from patcher.film.proofs import read_only
     from patcher.reports import film_reading, yard_film_report
     from patcher.terminal.signals import stopping
     from patcher.yard.clip_file import write_clip
@@ -90,7 +90,8 @@ def demo(
         clip = Path(folder) / "yard.mp4"
         tell = progress()
         write_clip(camera, clip, _unless(stop, tell, Path("Filming")))
-        reading = _read(show, plan, code, clip, _unless(stop, tell, Path("Reading")))
+        part = _unless(stop, tell, Path("Reading"))
+        reading = read_only(show, plan, [clip], code, lambda _, done: part(done))
         drawn = draw(reading, picture) if picture is not None else []
     told = yard_film_report.held_against(reading, built)
     if as_json:
@@ -122,17 +123,6 @@ def _camera(show: Path, plan: Planned, code: Code, built: Sequence[Fault], seed:
     if not before.runs:
         raise refuse(str(show), "has no picture of anything that plays, so it cannot be filmed", "give a run a shape")
     return Camera(before, Shot(WIDTH, HEIGHT, RATE, code.seconds + MORE, 0.4 * code.seconds, seed))
-
-
-def _read(show: Path, plan: Planned, code: Code, clip: Path, tell: Callable[[float], None]) -> Reading:
-    """What a clip says; it proves nothing, so nothing is saved."""
-    from patcher.film.clip_reading import read_clips
-    from patcher.film.joined import joined
-    from patcher.film.proofs import Reading
-
-    found = read_clips([clip], plan, code, lambda _, part: tell(part))
-    together = joined(plan, [each.verdict for each in found if each.verdict is not None])
-    return Reading(show, plan, tuple(found), together, (), 0, practice=True)
 
 
 def _unless(stop: Stop, tell: Callable[[Path, float], None], name: Path) -> Callable[[float], None]:

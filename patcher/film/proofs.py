@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
-from patcher.faults import Planned
+from patcher.faults import Fault, Planned
 from patcher.film.clip_reading import ClipReading, read_clips
 from patcher.film.joined import Joined, joined
 from patcher.film.places import without_places
+from patcher.film.same_look import same_look
 from patcher.film.verdict import PixelVerdict, Verdict
 from patcher.frames.film_code import Code
 from patcher.walk.items import Item, digests, drawn_runs, hung_chain, items, with_tees
@@ -31,6 +32,7 @@ class Reading:
         recorded: the items that are now proved.
         left: how many items of the show are still to be checked.
         practice: whether the record is that of practice.
+        same_look: for each fault that is named the others that may be there in its place: they look the same on film.
     """
 
     path: Path
@@ -40,6 +42,7 @@ class Reading:
     recorded: tuple[Item, ...]
     left: int
     practice: bool = False
+    same_look: Mapping[Fault, tuple[Fault, ...]] = field(default_factory=dict)
 
     @property
     def good(self) -> bool:
@@ -51,16 +54,29 @@ def read_and_save(
     show: Path, plan: Planned, clips: Sequence[Path], code: Code, tell: Callable[[Path, float], None],
     undrawn: Sequence[str] = (), *, practice: bool,
 ) -> Reading:  # fmt: skip
-    """Read the clips, as if some runs were not drawn, and save what they prove."""
+    """Read the clips, as if some runs were not drawn, and save what they prove.
+
+    Raises:
+        PatcherError: a clip cannot be read as a video, or the record cannot be read or written.
+    """
     every = digests(plan.wiring, plan.patch, items(plan.wiring))
     read_record(show, practice=practice)  # one that cannot be read is said before the minutes that reading takes
+    reading = read_only(show, plan, clips, code, tell, undrawn)
+    own = [clip.digest for clip in reading.clips if clip.verdict is not None]
+    proved, left = _save(show, plan, reading.joined.verdict, every, own, practice=practice)
+    return replace(reading, recorded=tuple(proved), left=left, practice=practice)
+
+
+def read_only(
+    show: Path, plan: Planned, clips: Sequence[Path], code: Code, tell: Callable[[Path, float], None],
+    undrawn: Sequence[str] = (),
+) -> Reading:  # fmt: skip
+    """Read the clips, as if some runs were not drawn, and save nothing."""
     known = without_places(plan, undrawn) if undrawn else plan
     found = read_clips(clips, known, code, tell)
-    verdicts = [clip.verdict for clip in found if clip.verdict is not None]
-    together = joined(plan, verdicts)
-    own = [clip.digest for clip in found if clip.verdict is not None]
-    proved, left = _save(show, plan, together.verdict, every, own, practice=practice)
-    return Reading(show, plan, tuple(found), together, tuple(proved), left, practice)
+    together = joined(plan, [clip.verdict for clip in found if clip.verdict is not None])
+    same = same_look(plan, code, together.verdict.faults)
+    return Reading(show, plan, tuple(found), together, (), 0, practice=True, same_look=same)
 
 
 def _save(

@@ -29,24 +29,23 @@ def same_look(plan: Planned, code: Code, faults: Sequence[Fault]) -> dict[Fault,
     named = _taken(plan, faults)
     if named is None:
         return {}
-    wired = {run: _shown(plan, code, run, named) for run in named}
+    wired = _wired(plan, code, named)
+    sound = _wired(plan, code, plan.takes)
+    alone = {fault: _wired(plan, code, _taken(plan, [fault]) or plan.takes) for fault in faults}
+    changed = {fault: [run for run in wired if not alike(alone[fault][run], sound[run])] for fault in faults}
+    every = singles(plan, list(wired), lambda run: ()) if any(changed.values()) else []
     found: dict[Fault, tuple[Fault, ...]] = {}
     for fault in faults:
         rest = [one for one in faults if one != fault]
-        changed = [run for run, takes in (_taken(plan, [fault]) or {}).items() if takes is not plan.takes[run]]
-        if not changed:
-            continue
-        others: list[Fault] = []
-        for other, alone in singles(plan, changed, lambda run: ()):
-            if other in faults or not all(
-                run in alone.takes and alike(_shown(plan, code, run, alone.takes), wired[run]) for run in changed
-            ):
-                continue
-            together = _taken(plan, [*rest, other])
-            if together is not None and all(
-                alike(_shown(plan, code, run, together), wired[run]) for run in wired
-            ):  # fmt: skip
-                others.append(other)
+        # What no other fault changes must look so by this one alone: most others are ruled out by that.
+        own = [run for run in changed[fault] if not any(run in changed[one] for one in rest)]
+        others = [
+            other for other, differs in every
+            if other not in faults and not differs.takes.keys().isdisjoint(changed[fault])
+            and all(alike(_shown(plan, code, run, differs.takes), wired[run]) for run in own)
+            and (together := _taken(plan, [*rest, other])) is not None
+            and all(alike(_shown(plan, code, run, together), wired[run]) for run in wired)
+        ]  # fmt: skip
         if others:
             found[fault] = tuple(others)
     return found
@@ -60,6 +59,10 @@ def _taken(plan: Planned, faults: Sequence[Fault]) -> dict[str, Takes] | None:
     return None
 
 
+def _wired(plan: Planned, code: Code, takes: Mapping[str, Takes]) -> dict[str, Shown]:
+    return {run: _shown(plan, code, run, takes) for run in plan.takes}
+
+
 def _shown(plan: Planned, code: Code, run: str, takes: Mapping[str, Takes]) -> Shown:
     show = plan.wiring.show
-    return shown(takes[run], show.type_of(show.runs[run]).colour_order, code)
+    return shown(takes.get(run, plan.takes[run]), show.type_of(show.runs[run]).colour_order, code)

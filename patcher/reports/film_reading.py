@@ -20,6 +20,8 @@ from patcher.visible import argument
 
 MOST_STRETCHES = 6
 """So many stretches of pixels are named for each word."""
+MOST_ALIKE = 4
+"""So many faults that look the same are named beside one."""
 LEFT: dict[Word, str] = {
     "other": "On another address than planned",
     "colour": "In another colour than planned, or without one",
@@ -73,6 +75,9 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
 def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritten | None:
     for number, fault in enumerate(faults, start=1):
         say(f"Fault {number}: {in_words([fault])}" if faults[1:] else f"Found: {in_words([fault])}")
+        if others := reading.same_look.get(fault):
+            codes = first_few([str(other) for other in others], MOST_ALIKE)
+            say(f"  It may as well be one of these, which look the same on film: {codes}.")
     if not faults:
         return None
     described = in_file(reading.path, reading.plan, faults)
@@ -142,6 +147,7 @@ def document(reading: Reading) -> dict[str, Any]:
             _pixel_json(pixel, laid[clip]) for pixel, clip in zip(verdict.pixels, reading.joined.clip, strict=True)
         ],
         "found": [str(fault) for fault in verdict.faults],
+        "same_look": {str(fault): list(map(str, others)) for fault, others in reading.same_look.items()},
         "contradicted": list(reading.joined.contradicted),
         "withdrawn": [str(fault) for fault in reading.joined.withdrawn],
         "recorded": [{"thing": item.thing, "what": item.what} for item in reading.recorded],

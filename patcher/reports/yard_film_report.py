@@ -52,7 +52,7 @@ def held_against(reading: Reading, built: Sequence[Fault]) -> Told:
     left = list(verdict.faults)
     named = []
     for fault in built:
-        match = next((other for other in left if other == fault or _alike(plan, other, fault)), None)
+        match = next((other for other in left if _is(reading, other, fault)), None)
         if match is not None:
             left.remove(match)
             named.append(fault)
@@ -68,8 +68,10 @@ def held_against(reading: Reading, built: Sequence[Fault]) -> Told:
     return Told(tuple(named), missed, tuple(left), false, any(clip.verdict is not None for clip in reading.clips))
 
 
-def _alike(plan: Planned, one: Fault, other: Fault) -> bool:
-    return _same(plan, [one], [other])
+def _is(reading: Reading, named: Fault, built: Fault) -> bool:
+    """Whether a fault that is named is one that was put in, or is said to look the same."""
+    meant = (named, *reading.same_look.get(named, ()))
+    return built in meant or _same(reading.plan, [named], [built])
 
 
 def _same(plan: Planned, one: Sequence[Fault], other: Sequence[Fault]) -> bool:
