@@ -77,6 +77,7 @@ class Plan:
         open: what could not be planned, and why.
         assumed: what was assumed where the file does not say.
         margin: the part of its rated volts that each pixel of what is planned has above its least.
+        slack: the part by which its wire is longer than the straight line.
     """
 
     before: Power
@@ -86,6 +87,7 @@ class Plan:
     open: tuple[Finding, ...]
     assumed: tuple[str, ...]
     margin: float
+    slack: float
 
     @property
     def metres(self) -> dict[str, float]:
@@ -147,7 +149,7 @@ def plan(
     work.note_what_still_lacks()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
     return Plan(
-        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin
+        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin, slack
     )  # fmt: skip
 
 

@@ -164,6 +164,23 @@ def test_a_plan_is_shown_written_and_then_wanted_no_more(here: Patcher, dark: Pa
     assert "no extra feed is needed" in again.stdout
 
 
+@pytest.mark.parametrize(
+    ("option", "words", "percent"),
+    [("15", "with 15 % slack", 15), ("40", "with 40 % slack", 40), ("0", "without slack", 0)],
+)
+def test_a_planned_length_says_the_slack_that_is_in_it(
+    here: Patcher, dark: Path, option: str, words: str, percent: float
+) -> None:
+    # Source: found by a reader, who took "length" for what he would measure, and added slack of his own to it
+    said = here("power", dark, "--plan", "--slack", option)
+    assert f"length, {words}   carries" in said.stdout.splitlines()[0]
+    assert f"Wire to buy, {words}: " in said.stdout
+    document = of_json(here("power", dark, "--plan", "--slack", option, "--json").stdout)
+    assert document["slack"] == percent
+    assert here("power", dark, "--plan", "--slack", option, "--write").returncode == 0
+    assert f"lengths are straight lines, {words}." in dark.read_text()
+
+
 def test_a_file_of_feet_is_spoken_of_in_feet(here: Patcher, tmp_path: Path) -> None:
     tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, units="ft")
     assert " ft of AWG" in here("power", save(tmp_path, tables), "--plan").stdout
