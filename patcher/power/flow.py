@@ -111,9 +111,16 @@ class FeedLoad:
     into: tuple[float, ...]
 
     @property
-    def blade(self) -> float | None:
-        """The smallest blade fuse that carries its current for hours and protects its wires; None if there is none."""
-        if self.weakest is None or not self.all_said or np.isnan(self.amps):
+    def known(self) -> bool:
+        """Whether its current and all the wires that its fuse must protect are known."""
+        return self.all_said and not np.isnan(self.amps)
+
+    @property
+    def smallest_fuse(self) -> float | None:
+        """The smallest blade fuse that carries its current for hours and protects its wires; None if there is none, or
+        not enough is known.
+        """
+        if self.weakest is None or not self.known:
             return None
         return blade(self.amps, self.weakest.bears)
 

@@ -361,8 +361,8 @@ def _fuses(state: Power) -> Iterator[Finding]:
 def _fitting(load: FeedLoad) -> str:
     """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
     assert load.weakest is not None  # noqa: S101  (the caller has looked)
-    if load.blade is not None:
-        return f"fit a blade fuse of {load.blade:g} A"
+    if load.smallest_fuse is not None:
+        return f"fit a blade fuse of {load.smallest_fuse:g} A"
     most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
     if most is not None and (np.isnan(load.amps) or not load.all_said):
         return f"fit a blade fuse of at most {most:g} A"

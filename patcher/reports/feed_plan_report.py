@@ -44,11 +44,11 @@ def _say_feeds(plan: Plan) -> None:
     if plan.feeds:
         long = f"length,_{with_slack(plan.slack).replace(' ', '_')}"
         say_table(
-            ("feed", "from", "wire", "fuse", "tap", "joins", long, "carries"),
+            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries"),
             [row for name in plan.feeds for row in _feed_rows(plan.after, name)],
-            right=f"fuse tap {long} carries",
+            right=f"smallest_fuse tap {long} carries",
         )
-        print()
+        print(f"{power_report.SMALLEST_FUSE}\n")
     for rail in plan.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")

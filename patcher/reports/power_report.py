@@ -16,6 +16,10 @@ from patcher.terminal.printed import count, in_words, say_table
 
 NARROWEST_PLOT, WIDEST_PLOT = 40, 100
 MOST_NAMED = 3
+SMALLEST_FUSE = (
+    "Smallest fuse: the smallest blade fuse that holds: it protects the wires, and is loaded to 80 % at most."
+)
+"""What stands below a table of feeds."""
 KEPT = "supplies and fuses to 80 %, volts and wires"
 """What the level of everything keeps to."""
 
@@ -32,10 +36,11 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
         "Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.\n"
     )
     say_table(
-        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "blade_fuse", "taps"),
+        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
         map(_feed_row, state.feeds),
-        right="carries wire_rating fuse blade_fuse taps",
+        right="carries wire_rating fuse smallest_fuse taps",
     )
+    print(f"Fuse: as the show file has it. {SMALLEST_FUSE}")
     say_thin_strings(state, tuple(state.show.feeds))
     print()
     say_table(
@@ -104,7 +109,9 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
         if feeds:
             said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
-            print("Each tap on such a string gets a fuse of its own: patcher sheet says which tap gets which.")
+            print(
+                "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."
+            )
     bare = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.feed in among and tap.blade is None]
     if bare:
         print(f"No fuse both carries the current into {first_few(bare, 4)} and protects the string: add taps there.")
@@ -149,7 +156,7 @@ def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
     return {
         "feed": load.feed.name, "supply": load.supply, "amps": if_known(load.amps), "fuse": load.feed.fuse,
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
-        "next_blade": load.blade,
+        "smallest_fuse": load.smallest_fuse,
         "taps": [
             {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
             for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)

@@ -35,11 +35,13 @@ def ranges(numbers: Iterable[int]) -> str:
 
 
 def fuses(load: FeedLoad) -> tuple[str, str]:
-    """The fuse that a feed has, and the one that it wants; a branch without one is behind its trunk's."""
+    """The fuse that a feed has, and the smallest one that holds; a branch without one is behind its trunk's."""
     if load.feed.fuse is None and load.feed.source is not None:
         return f"{load.feed.source}’s", ""
     has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
-    return has, "none" if load.blade is None else f"{load.blade:g} A"
+    if load.smallest_fuse is None:
+        return has, "none fits" if load.known else "not known"
+    return has, f"{load.smallest_fuse:g} A"
 
 
 NO_POWER = "V+ not connected"

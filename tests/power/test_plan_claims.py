@@ -67,12 +67,14 @@ def sound(state: Power, rail: RailPlan, margin: float) -> bool:
     mine |= {f"feed.{load.feed.name}" for load in tried}
     wires = (finding for finding in shortfalls.findings(state.wiring, state) if finding.rule == "wire")
     burnt = any(finding.where in mine for finding in wires)
-    return has_margin(state, rail, margin) and not burnt and all(load.blade is not None for load in tried)
+    return has_margin(state, rail, margin) and not burnt and all(load.smallest_fuse is not None for load in tried)
 
 
 def worse(state: Power, found: Plan, margin: float) -> bool:
     """Whether anything is wrong that is not as planned, but for fuses that another blade puts right."""
-    larger = {f"feed.{load.feed.name}.fuse" for load in state.feeds if load.blade and load.feed.name in found.feeds}
+    larger = {
+        f"feed.{load.feed.name}.fuse" for load in state.feeds if load.smallest_fuse and load.feed.name in found.feeds
+    }
     wrong, old = (
         {(finding.rule, finding.where) for finding in shortfalls.findings(each.wiring, each)}
         for each in (state, found.after)

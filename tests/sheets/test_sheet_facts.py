@@ -163,7 +163,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
             if bears[kind.get("awg") or kind.get("mm2")] < trunk["fuse"]:
                 pixels = wiring.show.runs[each["run"]].pixels
                 joints += len({*range(1, pixels + 1, each["every"]), pixels}) if "every" in each else 1
-    at_taps = [need for need in needs.values() if need.what.startswith("fuse ") and " at a tap" in need.what]
+    at_taps = [need for need in needs.values() if need.what.startswith("tap fuse ")]
     assert sum(need.count for need in at_taps) == joints > 0
     assert needs["dot-5v"].count == 560 + 440 + 216
     assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
@@ -231,11 +231,11 @@ def test_each_tap_says_its_fuse_and_the_list_adds_them_up(case: str) -> None:
     tables_["pixel"]["lamp"] = {key: value for key, value in (tables_["pixel"]["lamp"] | kind).items() if value}
     found = sheet_of(wired(tables_))
     assert tap_fuses_said(found) == {("f", "a/1"): {words}}
-    bought = [need for need in found.shopping if "at a tap" in need.what]
+    bought = [need for need in found.shopping if need.what.startswith("tap fuse")]
     assert len(bought) == (words != "–")
     for need in bought:
         assert need.count == 1
-        assert words in need.what or "no size fits" in need.what
+        assert words in need.what or "none fits" in need.what
         assert "level 1" in need.note or words == "not known"
 
 
@@ -247,9 +247,11 @@ def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
     assert all(len(words) == 1 for words in every.values())
     counted = Counter(word for words in every.values() for word in words if word != "–")
     assert counted == {
-        need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
+        need.what.removeprefix("tap fuse ").removesuffix(", with holder"): need.count
+        for need in found.shopping
+        if need.what.startswith("tap fuse")
     }
-    assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
+    assert all("level 0.4" in need.note for need in found.shopping if need.what.startswith("tap fuse"))
     assert set(counted) == {"1 A", "2 A", "3 A"}
     assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
 
