@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isnan
 
+from patcher.charts.other_loads import other_loads
 from patcher.limits.network import traffic
 from patcher.limits.refresh import PortTime, port_times
 from patcher.patch.changes import colours
@@ -127,6 +128,7 @@ class BoxSheet:
         ports: all its ports, unused ones too.
         supplies: those in it, and those elsewhere that feed its runs.
         feeds: those from its supplies, and those that tap its runs.
+        others: what its supplies give besides, in words.
     """
 
     box: str
@@ -149,6 +151,7 @@ class BoxSheet:
     ports: tuple[PortSheet, ...]
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
+    others: tuple[str, ...]
 
     @property
     def used(self) -> tuple[PortSheet, ...]:
@@ -202,12 +205,16 @@ class _Reader:
         slowest = max((self.times[name, port.port] for port in ports if port.chain), key=lambda time: time.frame_ms)
         groups = map(multicast_group, universes) if table.delivery == "multicast" else ()
         supplies, feeds = self._power(name, ports)
+        shown = {feed.feed for feed in feeds}
+        others = [
+            words for each in supplies for words in other_loads(self.wiring, self.state, each.supply, shown, "listed")
+        ]
         return BoxSheet(
             name, table.address, PROTOCOL_NAMES[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
             tuple(start_row(self.wiring, start) for start in starts), 
-            tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds,
+            tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds, tuple(others),
         )  # fmt: skip
 
     def _port(self, box: str, number: int) -> PortSheet:
