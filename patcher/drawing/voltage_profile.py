@@ -35,6 +35,7 @@ class Profile:
         least: below this its pixels misbehave; None where the file does not say.
         taps: pixel and feed of each place where a feed meets the run.
         cuts: V+ is cut just before these pixels.
+        asks: volts that its pixels are made for, where a supply of others reaches it; else None.
     """
 
     run: str
@@ -43,6 +44,7 @@ class Profile:
     least: float | None
     taps: tuple[tuple[int, str], ...]
     cuts: tuple[int, ...] = ()
+    asks: float | None = None
 
     @property
     def lowest(self) -> int | None:
@@ -73,7 +75,9 @@ def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
         kind = state.show.type_of(state.show.runs[run])
         volts = np.maximum(state.volts(run), 0.0)
         rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
-        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), state.show.runs[run].power_cuts)
+        cuts = state.show.runs[run].power_cuts
+        asks = kind.volts if run in state.other_volts else None
+        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), cuts, asks)
 
 
 def plain(text: str) -> str:
@@ -97,7 +101,9 @@ def words(profile: Profile) -> list[str]:
         return [f"not fed: none of its {number} pixels has a voltage"]
     volts = float(profile.volts[lowest - 1])
     says = f"lowest {said(volts, profile.least)} at pixel {lowest} of {number}; "
-    if profile.least is None:
+    if profile.asks is not None:
+        says += f"from a supply of other volts: it needs {profile.asks:g} V, do not switch it on"
+    elif profile.least is None:
         says += "min_volts not given"
     elif below := int((profile.volts < profile.least).sum()):
         says += f"needs {limit_words(profile.least)}: too low at {below} pixel{'s' if below > 1 else ''}"

@@ -75,13 +75,8 @@ def _run_row(state: Power, run: RunVolts) -> tuple[str, ...]:
         run.run, lowest(state, run),
         "" if run.lowest != run.lowest else f"{run.pixel} of {state.show.runs[run.run].pixels}",
         "not said" if run.least is None else f"{run.least:g} V",
-        {True: "yes", False: "NO", None: "not known"}[_is_ok(state, run)],
+        {True: "yes", False: "NO", None: "not known"}[run.holds],
     )  # fmt: skip
-
-
-def _is_ok(state: Power, run: RunVolts) -> bool | None:
-    """Whether a run gets the volts that it needs, of a supply of its own volts; None where that is not known."""
-    return False if run.holds and run.run in state.other_volts else run.holds
 
 
 def _say_brightest(level: float | None, limits: Sequence[Finding], hazards: Mapping[str, Sequence[str]]) -> None:
@@ -91,7 +86,7 @@ def _say_brightest(level: float | None, limits: Sequence[Finding], hazards: Mapp
         words = ", ".join(f"{what} ({', '.join(places)})" for what, places in hazards.items())
         kept += f"; not counted, for it is a hazard at any level: {words}"
     if level is None:
-        print(f"At no level is everything OK: {kept}. With all pixels dark:")
+        print(f"At no level is everything OK: {kept}.{' With all pixels dark:' * bool(limits)}")
     else:
         print(f"Everything that is fed is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
     shown = limits if len(limits) == MOST_NAMED + 1 else limits[:MOST_NAMED]
@@ -143,7 +138,7 @@ def document(state: Power) -> dict[str, Any]:
         "runs": [
             {
                 "run": run.run, "lowest_volts": if_known(run.lowest), "at_pixel": run.pixel,
-                "min_volts": run.least, "holds": _is_ok(state, run),
+                "min_volts": run.least, "holds": run.holds,
                 "volts": [if_known(volts) for volts in state.volts(run.run).tolist()],
             }
             for run in state.runs

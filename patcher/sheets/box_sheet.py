@@ -17,7 +17,7 @@ from patcher.patch.patch import Patch, written
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, RunVolts
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.figures import lowest, ranges
+from patcher.sheets.figures import lowest, ranges, wrong
 from patcher.sheets.patch_tables import StartRow, start_row, typed_notes
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
@@ -46,7 +46,8 @@ class HungRun:
         ends: address of the last channel of its last pixel.
         volts: its lowest voltage, in words.
         at_pixel: the pixel that has it.
-        holds: whether every pixel has enough; None where not known.
+        holds: whether every pixel has enough, from supplies of its own volts; None where not known.
+        wrong: what is wrong with its volts; empty where nothing.
         tee_of: the run on whose data it hangs.
         hung: whether it is up this season.
         joined: whether V+ goes along its lead; if not, the lead is for data and ground.
@@ -68,6 +69,7 @@ class HungRun:
     volts: str
     at_pixel: int | None
     holds: bool | None
+    wrong: str
     tee_of: str | None
     hung: bool
     joined: bool
@@ -245,10 +247,10 @@ class _Reader:
             run.lead_has_power, run.power_cuts,
         )  # fmt: skip
 
-    def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None]:
+    def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None, str]:
         if found is None:
-            return "not hung", None, None
-        return lowest(self.state, found), None if isnan(found.lowest) else found.pixel, found.holds
+            return "not hung", None, None, ""
+        return lowest(self.state, found), None if isnan(found.lowest) else found.pixel, found.holds, wrong(found)
 
     def _power(self, box: str, ports: tuple[PortSheet, ...]) -> tuple[tuple[SupplySheet, ...], tuple[FeedSheet, ...]]:
         runs = {run.run for port in ports for run in port.chain}

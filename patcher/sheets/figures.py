@@ -76,6 +76,13 @@ def lowest(state: Power, found: RunVolts) -> str:
     return "not known" if isnan(found.lowest) else f"{apart(found.lowest, least, decimals=2)[0]} V"
 
 
+def wrong(found: RunVolts) -> str:
+    """What is wrong with the volts of a run; empty where nothing, as far as that is known."""
+    if found.holds is not False:
+        return ""
+    return "from a supply of other volts" if found.other else "too low"
+
+
 def highest_level(load: SupplyLoad) -> str:
     """The highest level at which a supply is loaded to no more than 80 %."""
     if isnan(load.dark):
