@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.power.unknown import Reasons
+
 if TYPE_CHECKING:
     from patcher.power.flow import Power
 
@@ -36,6 +38,7 @@ class Profile:
         taps: pixel and feed of each place where a feed meets the run.
         cuts: V+ is cut just before these pixels.
         asks: volts that its pixels are made for, where a supply of others reaches it; else None.
+        why: why none of its pixels' volts is known though it is fed; else empty.
     """
 
     run: str
@@ -45,6 +48,7 @@ class Profile:
     taps: tuple[tuple[int, str], ...]
     cuts: tuple[int, ...] = ()
     asks: float | None = None
+    why: str = ""
 
     @property
     def lowest(self) -> int | None:
@@ -70,14 +74,16 @@ def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     for feed, joins in state.circuit.joins.items():
         for join in joins:
             taps.setdefault(join.run, []).append((join.pixel, feed))
-    rails = state.rails
+    rails, reasons = state.rails, Reasons(state)
+    found = {each.run: each for each in state.runs}
     for run in runs:
         kind = state.show.type_of(state.show.runs[run])
         volts = np.maximum(state.volts(run), 0.0)
         rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
         cuts = state.show.runs[run].power_cuts
         asks = kind.volts if run in state.other_volts else None
-        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), cuts, asks)
+        why = reasons.run(found[run]) if np.isnan(volts).all() and state.drop.fed[state.circuit.runs[run]].any() else ""
+        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), cuts, asks, why)
 
 
 def plain(text: str) -> str:
@@ -97,7 +103,9 @@ def said(volts: float, least: float | None = None) -> str:
 def words(profile: Profile) -> list[str]:
     """What the picture shows, a sentence a line: the lowest point against the limit, then what has no power."""
     number = len(profile.volts)
-    if (lowest := profile.lowest) is None:
+    if (lowest := profile.lowest) is None and profile.why:
+        return [f"not known: {profile.why}"]
+    if lowest is None:
         return [f"not fed: none of its {number} pixels has a voltage"]
     volts = float(profile.volts[lowest - 1])
     says = f"lowest {said(volts, profile.least)} at pixel {lowest} of {number}; "
