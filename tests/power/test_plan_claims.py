@@ -51,8 +51,9 @@ def rewired(found: Plan, rail: RailPlan, pixels: tuple[tuple[str, int], ...]) ->
     """The show as planned, but for one rail, which has straight wires of its own to each of these pixels."""
     feeds = without(found.after, rail)
     for number, (run, pixel) in enumerate(pixels):
-        box, _ = supply_place(found.after.wiring, rail.supply, rail.parts[0][0])
-        metres = max(float(np.hypot(*(pixel_places(found.after.wiring, run)[pixel - 1] - box))), 0.1)
+        stand = supply_place(found.after.wiring, rail.supply, rail.parts[0][0])
+        away = np.hypot(*(pixel_places(found.after.wiring, run)[pixel - 1] - stand.place))
+        metres = max(float(away) + stand.cable, 0.1)
         taps = (Tap(run=run, pixel=pixel, length=metres),)
         one = Feed(supply=rail.supply, awg=THICK.awg, taps=taps).called(f"try-{number}")
         feeds[one.name] = one

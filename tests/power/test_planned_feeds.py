@@ -130,7 +130,7 @@ def test_a_branch_for_little_is_as_thick_as_the_fuse_of_its_trunk_wants(milliamp
     state = found.before
     [part] = state.stretches
     strip = strip_of(state, part, np.full(8, 11.4))
-    rig = Rig(strip, 12.0, np.zeros(2), Stock(SIZES, 0.15, 0.1), 1.0, 20.0)
+    rig = Rig(strip, 12.0, np.zeros(2), Stock(SIZES, 0.15, 0.1), 1.0, 20.0, 0.0)
     trunks = rig.wired((0, 2, 7))
     assert trunks is not None
     assert [trunk.start is None for trunk in trunks] == [True, False]
