@@ -157,6 +157,11 @@ class TapFuse:
         return True if self.wire is not None and self.fused else None
 
     @property
+    def too_thin(self) -> bool:
+        """Whether no blade is small enough for the string's wire, whatever it carries."""
+        return self.wire is not None and self.wire.bears < min(BLADES)
+
+    @property
     def blade(self) -> float | None:
         """The smallest blade that carries its current and protects the string, of an unknown one the largest."""
         if self.wire is None:

@@ -54,6 +54,10 @@ def power_cuts(pixels: Sequence[int]) -> str:
     return f"V+ cut before {' and '.join(filter(None, [', '.join(numbers[:-1]), numbers[-1]]))}" if numbers else ""
 
 
+OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or use a string of thicker wire"
+"""What to do where a string's wire is thinner than the smallest blade fuse allows."""
+
+
 def tap_fuse(tap: TapFuse) -> str:
     """The fuse at a joint: its size; `–` where the string's wire carries what gets there; `not known`; `none fits`."""
     if tap.needed is not True:

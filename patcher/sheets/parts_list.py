@@ -12,7 +12,7 @@ from math import ceil, isnan
 
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, TapFuse
-from patcher.sheets.figures import NO_POWER, tap_fuse
+from patcher.sheets.figures import NO_POWER, OTHER_FUSE, tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -146,8 +146,11 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
         thin = ", ".join(dict.fromkeys(wires))
         note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below the fuse before it"
         yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
-    none = [_place(tap) for tap in state.tap_fuses if tap.blade is None]
-    if none:
+    bare = [tap for tap in state.tap_fuses if tap.blade is None]
+    if weak := [_place(tap) for tap in bare if tap.too_thin]:
+        note = f"no blade is small enough for the string’s own wire at {', '.join(weak)}: {OTHER_FUSE}"
+        yield Need("fuses", "tap fuse: no blade fits", len(weak), note=note)
+    if none := [_place(tap) for tap in bare if not tap.too_thin]:
         what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "
         yield Need("fuses", "tap fuse: none fits", len(none), note=f"{what}wire allows: add taps")
     yield from _unknown_fuses(state)

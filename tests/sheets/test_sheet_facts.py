@@ -17,6 +17,7 @@ from patcher.drawing.svg import long, middle_out
 from patcher.drawing.voltage_profile import wrap
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
+from patcher.reports import power_report
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
@@ -237,6 +238,21 @@ def test_each_tap_says_its_fuse_and_the_list_adds_them_up(case: str) -> None:
         assert need.count == 1
         assert words in need.what or "none fits" in need.what
         assert "level 1" in need.note or words == "not known"
+
+
+@pytest.mark.parametrize(("awg", "add"), [(28, False), (30, False), (26, True), (20, True)])
+def test_more_taps_are_no_remedy_where_no_blade_is_small_enough(awg: int, add: bool, capsys) -> None:
+    # Source: the least blade of ISO 8820-3 (1 A) against what each gauge may carry: AWG 28 0.8 A, AWG 26 1 A. 100
+    # pixels of 61 mA are too much for a fuse of either; shared out to more taps they are not for AWG 26.
+    tables_ = show(
+        {"a": {"pixels": 100}}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": awg, "pitch": 0.001}}, level=1.0
+    )
+    wiring = wired(tables_)
+    (need,) = [need for need in sheet_of(wiring).shopping if need.what.startswith("tap fuse")]
+    power_report.say_thin_strings(power(wiring), ["f"])
+    for words in (need.note, capsys.readouterr().out):
+        assert ("add taps" in words) == add
+        assert ("fuse of another kind" in words) != add
 
 
 def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
