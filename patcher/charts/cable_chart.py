@@ -72,7 +72,9 @@ class _Chart:
         self.found, self.wide, self.heading, self.box = found, wide, heading, box
         self.seen = self._possible()
         self.legend = legend.rows(self._items(legend.SAYS_ALL), wide - 2)
-        self.stack = Stack(found, wide, HIGH - len(self.legend) * legend.ROW - 8 - 8)
+        self.others = self._others()
+        kept = len(self.legend) * legend.ROW + len(self.others) * SMALL * LINE
+        self.stack = Stack(found, wide, HIGH - kept - 8 - 8)
         self.lanes = self.stack.lanes
         self.scale, self.x = self.stack.scale, self.stack.x
         self.seen = set()
@@ -104,6 +106,12 @@ class _Chart:
         says = f"Each port's cable and each feed's wire as a length along an axis in {axis}."
         return document(f"Cables of box {self.box}", says, self.wide, min(y, HIGH), parts)
 
+    def _others(self) -> list[str]:
+        """Lines of what the supplies give besides the feeds that are drawn."""
+        first, *more = [words for each in self.found.supplies for words in each.others] or [""]
+        most = int(HIGH / 4 / (SMALL * LINE))
+        return legend.paragraph([f"Also in what a supply gives: {first}", *more], self.wide - 2, most) if first else []
+
     def _says(self, room: float) -> list[str]:
         """What stands under the chart."""
         vague = [s.fact.name for lane in self.found.ports for s in lane.strings if not s.known]
@@ -121,7 +129,7 @@ class _Chart:
         )
         if not self.found.ports:
             lists.append(("No run hangs on this box", ["nothing to draw"]))
-        lines: list[str] = []
+        lines = list(self.others)
         for label, text in lists:
             if text:
                 most = min(5, int(room / (SMALL * LINE)) - len(lines))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patcher.charts.other_loads import other_loads
 from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import Floats
 from patcher.power.circuit import joints, metres_between
@@ -115,12 +116,14 @@ class SupplyLanes:
     Attributes:
         supply: the supply.
         amps: what it gives at the show's level; None where that cannot be said.
-        feeds: its feeds.
+        feeds: its feeds, as far as they join runs of this box.
+        others: what it gives besides, in words.
     """
 
     supply: Supply
     amps: float | None
     feeds: tuple[FeedLane, ...]
+    others: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +161,7 @@ def cables(wiring: Wiring, known: Mapping[str, Facts], state: Power | None, box:
         ports += [lane, *_tees(wiring, known, lane)]
     mine = {string.fact.name for lane in ports for string in lane.strings}
     absent = tuple(fact.name for fact in known.values() if fact.box == box and not fact.run.hung)
-    return Cables(tuple(ports), tuple(_supplies(show, state, mine)), absent, show.settings.units)
+    return Cables(tuple(ports), tuple(_supplies(wiring, state, mine)), absent, show.settings.units)
 
 
 def _lane(
@@ -203,7 +206,8 @@ def _tees(wiring: Wiring, known: Mapping[str, Facts], lane: PortLane) -> Iterato
         waiting += of(tee)[::-1]
 
 
-def _supplies(show: Show, state: Power | None, mine: set[str]) -> Iterator[SupplyLanes]:
+def _supplies(wiring: Wiring, state: Power | None, mine: set[str]) -> Iterator[SupplyLanes]:
+    show = wiring.show
     branches = branches_of(show)
     loads = {} if state is None else {load.feed.name: load for load in state.feeds}
     gives = {} if state is None else {load.supply.name: load.amps for load in state.supplies}
@@ -230,4 +234,5 @@ def _supplies(show: Show, state: Power | None, mine: set[str]) -> Iterator[Suppl
         trees = [feed for feed in show.feeds.values() if feed.supply == supply.name and wanted(feed)]
         if trees:
             found = tuple(lane for feed in trees for lane in lanes(feed, 0.0))
-            yield SupplyLanes(supply, if_known(gives.get(supply.name)), found)
+            others = other_loads(wiring, state, supply.name, {lane.feed.name for lane in found}, "drawn")
+            yield SupplyLanes(supply, if_known(gives.get(supply.name)), found, tuple(others))

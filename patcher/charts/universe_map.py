@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from patcher.drawing import legend, marks
 from patcher.drawing.svg import (  # fmt: skip
@@ -30,6 +30,10 @@ from patcher.wiring import Wiring
 _HEAD, _BAR, _SPACE, _EDGE = 8.0, 5.4, 2.2, 9.0
 _PIXEL = 3
 """Channels that are worth a word of their own: an RGB pixel's."""
+_ROWS = 4
+"""Rows of words under a bar, each under its channels; where more would be needed, they are listed."""
+_APART = 2.0
+"""Millimetres between two of them."""
 _TICKS = (1, 64, 128, 192, 256, 320, 384, 448, 512)
 
 
@@ -171,6 +175,15 @@ def _scale(wide: float) -> float:
     return (wide - _left() - _EDGE) / CHANNELS
 
 
+@dataclass(frozen=True, slots=True)
+class _Below:
+    """Words under a bar, and the channels that they are of."""
+
+    first: int
+    last: int
+    words: str
+
+
 class _Row:
     """One universe: its bar, and under it what found no room inside."""
 
@@ -178,15 +191,47 @@ class _Row:
         self.universe, self.taken, self.looks, self.wide = universe, taken, looks, wide
         self.left, self.scale = _left(), _scale(wide)
         small = [seat for seat in taken if self._shown(seat) is None]
-        listed = [f"{seat.channels} {seat.words}" for seat in small]
-        listed += [f"{first}–{last} used twice" for first, last in twice(taken)]
-        listed += [
-            f"{first}–{last} free"
+        listed = [_Below(seat.first, seat.last, f"{seat.channels} {seat.words}") for seat in small]
+        listed += [_Below(first, last, f"{first}–{last} used twice") for first, last in twice(taken)]
+        narrow = [
+            _Below(first, last, f"{first}–{last} free")
             for first, last in free(taken)
             if last - first >= _PIXEL - 1 and not self._free_words(first, last)
         ]
-        self.lines = legend.paragraph(listed, wide - self.left - 1.5, 60)
-        self.high = _BAR + _SPACE + (len(self.lines) * SMALL * LINE + 0.6 if self.lines else 0.0)
+        self.below = self._rows([*listed, *narrow]) or self._rows(listed)
+        # Where so many are small that their words cannot stand under them, those of what is free are left out: the
+        # number at the right says how much that is.
+        words = [] if self.below else [each.words for each in listed]
+        self.lines = legend.paragraph(words, wide - self.left - 1.5, 60)
+        rows = len(self.lines) + len(self.below)
+        self.high = _BAR + _SPACE + (rows * SMALL * LINE + 0.6 if rows else 0.0)
+
+    def _rows(self, below: list[_Below]) -> list[list[tuple[float, str, _Below]]]:
+        """What stands under the bar, each under its channels, in rows: where, how it is set, and what. Empty where that
+        takes too many rows.
+        """
+        right = self._x(CHANNELS + 1)
+        rows: list[list[tuple[float, str, _Below]]] = []
+        ends: list[float] = []
+        whole = right - self.left
+        below = [replace(each, words=fitted(each.words, whole, SMALL)) for each in below]
+        for each in sorted(below, key=lambda each: (each.first + each.last, each.first)):
+            middle, half = (self._x(each.first) + self._x(each.last + 1)) / 2, long(each.words, SMALL) / 2
+            at, anchor = middle, "middle"
+            if middle - half < self.left:
+                at, anchor = self.left, "start"
+            elif middle + half > right:
+                at, anchor = right, "end"
+            begin = {"start": at, "middle": at - half, "end": at - 2 * half}[anchor]
+            row = next((number for number, end in enumerate(ends) if begin >= end + _APART), len(rows))
+            if row == _ROWS:
+                return []
+            if row == len(rows):
+                rows.append([])
+                ends.append(0.0)
+            rows[row].append((at, anchor, each))
+            ends[row] = begin + 2 * half
+        return rows
 
     @property
     def in_words(self) -> str:
@@ -216,7 +261,8 @@ class _Row:
         return fitted(seat.run, room - long(behind_name, PLAIN), PLAIN) + behind_name
 
     def _free_words(self, first: int, last: int) -> str | None:
-        for words in (f"{last - first + 1} free: {first}–{last}", f"{last - first + 1} free"):
+        count = last - first + 1
+        for words in (f"{count} free: {first}–{last}", f"{first}–{last} free", f"{count} free"):
             if long(words, PLAIN) <= self._room(first, last):
                 return words
         return None
@@ -238,6 +284,11 @@ class _Row:
         parts.append(self._rect(1, CHANNELS, y, "none"))
         parts.append(text_at(self.wide - 0.8, base, str(self.free), SMALL, class_="left", text_anchor="end"))
         parts += legend.lines_at(self.lines, self.left, y + _BAR + 0.5, "says")
+        for place, row in enumerate(self.below):
+            foot = y + _BAR + 0.5 + SMALL * (0.85 + LINE * place)
+            for at, anchor, each in row:
+                channels = {"data_from": each.first, "data_to": each.last}
+                parts.append(text_at(at, foot, each.words, SMALL, class_="says", text_anchor=anchor, **channels))
         return marks.group("".join(parts), data_universe=self.universe)
 
     def _rect(self, first: int, last: int, y: float, fill: str, **more: object) -> str:

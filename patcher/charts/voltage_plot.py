@@ -176,7 +176,7 @@ class _Plot:
             )
             if wide > 48:
                 more = f'text-anchor="middle" {_HALO}'
-                yield _text(x + wide / 2, self.top + _HIGH / 2, "not fed", more)
+                yield _text(x + wide / 2, self.top + _HIGH / 2, "not known" if self.profile.why else "not fed", more)
 
     def below(self) -> Iterator[str]:
         """What lies below the limit, hatched down from it."""

@@ -172,13 +172,12 @@ def _say_plan(path: Path, seen: Seen, wiring: Wiring, plan: Plan, *, write: bool
 
 
 def _write_feeds(path: Path, seen: Seen, wiring: Wiring, plan: Plan) -> None:
+    from patcher.reports.feed_plan_report import with_slack
     from patcher.show.text_edits import with_feeds
     from patcher.show.writer import write_together
 
     feeds = [plan.after.show.feeds[name] for name in plan.feeds]
     level, margin = plan.after.level, plan.margin * 100
     note = f"Planned by patcher power --plan for level {level:g}, with a margin of {margin:g} %; "
-    write_together(
-        seen,
-        {path: with_feeds(seen[path] or "", wiring.show, feeds, note + "lengths are straight lines and slack.")},
-    )
+    note += f"lengths are straight lines, {with_slack(plan.slack)}."
+    write_together(seen, {path: with_feeds(seen[path] or "", wiring.show, feeds, note)})

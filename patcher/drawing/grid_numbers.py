@@ -140,9 +140,14 @@ class _Axis:
     pitch: float
 
     def ticks(self, room: float) -> list[tuple[int, float]]:
-        """The places that are numbered, the first, the last and round ones, and how far from the first each lies."""
-        if (self.last - self.first) * self.pitch < room:
+        """The places that are numbered, the first, the last and round ones, and how far from the first each lies.
+
+        None where there is no room for two of several places: one number alone says nothing.
+        """
+        if self.last == self.first:
             return [(self.first, 0.0)]
+        if (self.last - self.first) * self.pitch < room:
+            return []
         steps = (base * 10**power for power in range(8) for base in (1, 2, 5))
         step = next(step for step in steps if step * self.pitch >= room)
         between = range(-(-self.first // step) * step, self.last, step)
@@ -167,6 +172,8 @@ def _axes(name: str, field: _Field, paper: Paper, strip: Strip) -> list[str]:
 
 def _columns(axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Paper, strip: Strip) -> list[str]:
     room = long(str(axis.last), SMALL) + 1.2
+    if not axis.ticks(room):
+        return []
     for y in np.arange(high[1] + 2.2, min(strip.rect[3] - 6.2 - SMALL, high[1] + _FAR), 0.5).tolist():
         rect = (low[0] - room / 2, y, high[0] + room / 2, y + SMALL)
         if rect[0] < 0.3 or rect[2] > strip.rect[2] - 0.3:
@@ -191,6 +198,8 @@ def _columns(axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Pape
 def _rows(axis: _Axis, low: Floats, high: Floats, has_room: Room, paper: Paper, strip: Strip) -> list[str]:
     """At the left; where there is no room, at the right."""
     wide = long(str(axis.last), SMALL)
+    if not axis.ticks(SMALL + 0.6):
+        return []
     left = np.arange(low[0] - 2.2 - wide, max(0.3, low[0] - _FAR - wide), -0.5)
     right = np.arange(high[0] + 2.2, min(high[0] + _FAR, strip.rect[2] - wide - 0.3), 0.5)
     for x in [*left.tolist(), *right.tolist()]:

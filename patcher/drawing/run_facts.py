@@ -41,6 +41,7 @@ class Facts:
         taps: where feeds join it, by pixel.
         volts: at its last pixel; NaN where that is not fed or not known; None where the show describes no supplies.
         least: below this its pixels misbehave; None where the file does not say.
+        asks: volts that its pixels are made for, where a supply of others reaches it; else None.
     """
 
     run: Run
@@ -51,6 +52,7 @@ class Facts:
     taps: tuple[Tapped, ...]
     volts: float | None
     least: float | None
+    asks: float | None
 
     @property
     def name(self) -> str:
@@ -85,7 +87,8 @@ class Facts:
             return last
         if isnan(self.volts):
             return f"{last} · ? V"
-        low = f", needs {self.least:g} V" if self.is_low else ""
+        needs = self.asks if self.asks is not None else self.least if self.is_low else None
+        low = "" if needs is None else f", needs {needs:g} V"
         return f"{last} · {volts_words(self.volts, self.least)}{low}"
 
 
@@ -123,8 +126,9 @@ def facts(wiring: Wiring, patch: Patch, state: Power | None) -> dict[str, Facts]
         volts = None
         if state is not None and run.hung:
             volts = float(state.volts(name)[-1])
-        least = wiring.show.type_of(run).min_volts
+        kind = wiring.show.type_of(run)
+        asks = kind.volts if state is not None and name in state.other_volts else None
         joined = tuple(sorted(taps[name], key=lambda tap: (tap.pixel, tap.feed)))
         tee = source if source != name else None
-        found[name] = Facts(run, box, port, tee, tuple(spans.get(source, ())), joined, volts, least)
+        found[name] = Facts(run, box, port, tee, tuple(spans.get(source, ())), joined, volts, kind.min_volts, asks)
     return found

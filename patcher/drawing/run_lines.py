@@ -279,7 +279,7 @@ class Hanging:
         if fact.run.nulls:
             lines.append(f"behind {fact.run.nulls} null pixel{'s' if fact.run.nulls > 1 else ''}")
         if found.numbered and fact.volts is not None:
-            lines[1] += f" · far end {fact.far_words}"
+            lines.append(f"far end {fact.far_words}")
         anchors = [at for at in self._beside(found) if strip.holds(at[0])]
         note = " · ".join(lines)
         self._label(

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.power.unknown import Reasons
+
 if TYPE_CHECKING:
     from patcher.power.flow import Power
 
@@ -35,6 +37,8 @@ class Profile:
         least: below this its pixels misbehave; None where the file does not say.
         taps: pixel and feed of each place where a feed meets the run.
         cuts: V+ is cut just before these pixels.
+        asks: volts that its pixels are made for, where a supply of others reaches it; else None.
+        why: why none of its pixels' volts is known though it is fed; else empty.
     """
 
     run: str
@@ -43,6 +47,8 @@ class Profile:
     least: float | None
     taps: tuple[tuple[int, str], ...]
     cuts: tuple[int, ...] = ()
+    asks: float | None = None
+    why: str = ""
 
     @property
     def lowest(self) -> int | None:
@@ -68,12 +74,16 @@ def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     for feed, joins in state.circuit.joins.items():
         for join in joins:
             taps.setdefault(join.run, []).append((join.pixel, feed))
-    rails = state.rails
+    rails, reasons = state.rails, Reasons(state)
+    found = {each.run: each for each in state.runs}
     for run in runs:
         kind = state.show.type_of(state.show.runs[run])
         volts = np.maximum(state.volts(run), 0.0)
         rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
-        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), state.show.runs[run].power_cuts)
+        cuts = state.show.runs[run].power_cuts
+        asks = kind.volts if run in state.other_volts else None
+        why = reasons.run(found[run]) if np.isnan(volts).all() and state.drop.fed[state.circuit.runs[run]].any() else ""
+        yield Profile(run, volts, rated, kind.min_volts, tuple(taps.get(run, ())), cuts, asks, why)
 
 
 def plain(text: str) -> str:
@@ -93,11 +103,15 @@ def said(volts: float, least: float | None = None) -> str:
 def words(profile: Profile) -> list[str]:
     """What the picture shows, a sentence a line: the lowest point against the limit, then what has no power."""
     number = len(profile.volts)
-    if (lowest := profile.lowest) is None:
+    if (lowest := profile.lowest) is None and profile.why:
+        return [f"not known: {profile.why}"]
+    if lowest is None:
         return [f"not fed: none of its {number} pixels has a voltage"]
     volts = float(profile.volts[lowest - 1])
     says = f"lowest {said(volts, profile.least)} at pixel {lowest} of {number}; "
-    if profile.least is None:
+    if profile.asks is not None:
+        says += f"from a supply of other volts: it needs {profile.asks:g} V, do not switch it on"
+    elif profile.least is None:
         says += "min_volts not given"
     elif below := int((profile.volts < profile.least).sum()):
         says += f"needs {limit_words(profile.least)}: too low at {below} pixel{'s' if below > 1 else ''}"

@@ -77,6 +77,7 @@ class Plan:
         open: what could not be planned, and why.
         assumed: what was assumed where the file does not say.
         margin: the part of its rated volts that each pixel of what is planned has above its least.
+        slack: the part by which its wire is longer than the straight line.
     """
 
     before: Power
@@ -86,6 +87,7 @@ class Plan:
     open: tuple[Finding, ...]
     assumed: tuple[str, ...]
     margin: float
+    slack: float
 
     @property
     def metres(self) -> dict[str, float]:
@@ -147,7 +149,7 @@ def plan(
     work.note_what_still_lacks()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
     return Plan(
-        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin
+        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin, slack
     )  # fmt: skip
 
 
@@ -290,8 +292,8 @@ class _Work:
         self._cannot(part, no_plan.too_weak(self.state, part, left, load, self._asked(part)))
 
     def _away(self, supply: str, run: str) -> float:
-        place, _ = supply_place(self.state.wiring, supply, run)
-        return float(np.hypot(*(pixel_places(self.state.wiring, run) - place).T).min())
+        stand = supply_place(self.state.wiring, supply, run)
+        return stand.cable + float(np.hypot(*(pixel_places(self.state.wiring, run) - stand.place).T).min())
 
     def _ground(self, part: Stretch) -> Ground:
         """Whose ground a stretch has, whatever else may yet be fed."""
@@ -321,7 +323,7 @@ class _Work:
             else:
                 self.left[supply] -= 0.0 if part.trees else found.amps
                 self.assumed |= {} if assumed is None else {assumed: None}
-                self.assumed |= dict.fromkeys(not_drawn(self.state.show, part))
+                self.assumed |= dict.fromkeys(not_drawn(self.state.wiring, part, supply))
                 self.open.pop(part.parts, None)
                 return _Fed(supply, task, found)
         if able and part.parts not in self.open:
@@ -335,9 +337,9 @@ class _Work:
         """A task for each supply, with its name and what is assumed of its place."""
         state, ground = self.state, self._ground(part)
         for supply in able:
-            place, assumed = supply_place(state.wiring, supply, part.parts[0][0])
-            volts = state.show.supplies[supply].volts
-            yield FeedTask(strip, volts, place, self.stock, state.level, state.celsius, ground), supply, assumed
+            at = supply_place(state.wiring, supply, part.parts[0][0])
+            rig = strip, state.show.supplies[supply].volts, at.place, self.stock, state.level, state.celsius, at.cable
+            yield FeedTask(*rig, ground), supply, at.assumed
 
     def _alike(self, found: list[tuple[Stretch, _Fed]]) -> list[tuple[Stretch, _Fed]]:
         """Like stretches with their taps at like places, where as many taps as each has are enough for all of them."""

@@ -74,7 +74,7 @@ class FeedTask(Rig):
     def own(self) -> Floats:
         """Loop ohms of a pair of wires to each pixel, straight and of the best gauge."""
         away = np.hypot(*(self.strip.places - self.source).T)
-        metres = np.maximum(away * (1 + self.stock.slack), self.stock.step)
+        metres = np.maximum((self.cable + away) * (1 + self.stock.slack), self.stock.step)
         return np.asarray(2 * self.stock.gauges[-1].ohms(self.celsius) * metres)
 
     def too_many(self) -> int | None:

@@ -72,19 +72,23 @@ class RunVolts:
         lowest: volts; NaN where it is not fed, not known, or has no solution.
         pixel: the pixel that has it, from 1.
         least: below this its pixels misbehave; None where the file does not say.
+        other: whether a supply of other volts than its pixels' own reaches it.
     """
 
     run: str
     lowest: float
     pixel: int
     least: float | None
+    other: bool
 
     @property
     def holds(self) -> bool | None:
-        """Whether every pixel has enough; None where that cannot be said."""
-        if self.least is None or np.isnan(self.lowest):
+        """Whether every pixel has enough, from supplies of its own volts; None where that cannot be said."""
+        if np.isnan(self.lowest):
             return None
-        return self.lowest >= self.least - TINY
+        if self.other:
+            return False
+        return None if self.least is None else self.lowest >= self.least - TINY
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +115,16 @@ class FeedLoad:
     into: tuple[float, ...]
 
     @property
-    def blade(self) -> float | None:
-        """The smallest blade fuse that carries its current for hours and protects its wires; None if there is none."""
-        if self.weakest is None or not self.all_said or np.isnan(self.amps):
+    def known(self) -> bool:
+        """Whether its current and all the wires that its fuse must protect are known."""
+        return self.all_said and not np.isnan(self.amps)
+
+    @property
+    def smallest_fuse(self) -> float | None:
+        """The smallest blade fuse that carries its current for hours and protects its wires; None if there is none, or
+        not enough is known.
+        """
+        if self.weakest is None or not self.known:
             return None
         return blade(self.amps, self.weakest.bears)
 
@@ -144,6 +155,11 @@ class TapFuse:
         if self.wire is not None and self.wire.bears >= self.passes:
             return False
         return True if self.wire is not None and self.fused else None
+
+    @property
+    def too_thin(self) -> bool:
+        """Whether no blade is small enough for the string's wire, whatever it carries."""
+        return self.wire is not None and self.wire.bears < min(BLADES)
 
     @property
     def blade(self) -> float | None:
@@ -223,7 +239,7 @@ class Power:
             at = 0 if np.isnan(volts).all() else int(np.nanargmin(volts))
             least = self.show.type_of(self.show.runs[name]).min_volts
             lowest = np.nan if np.isnan(volts).any() else float(volts[at])
-            found.append(RunVolts(name, lowest, at + 1, least))
+            found.append(RunVolts(name, lowest, at + 1, least, name in self.other_volts))
         return tuple(found)
 
     @cached_property

@@ -11,7 +11,7 @@ from patcher.power.feeds import Feeding
 from patcher.power.flow import TINY, FeedLoad, Power
 from patcher.power.stretches import roots
 from patcher.power.strip import RailStrip
-from patcher.power.wires import Wire, carries, wire_of
+from patcher.power.wires import Wire, wire_of
 from patcher.show.schema import Feed, Show, Tap
 
 _ROUNDS = 4
@@ -41,7 +41,7 @@ def with_feeds(show: Show, supply: str, run: str, strip: RailStrip, found: Feedi
 
 
 def fitted(state: Power, given: Container[str], gauges: tuple[Wire, ...]) -> Power:
-    """The power of a show whose added feeds have larger fuses, and then thicker wires, where they carry too much.
+    """The power of a show whose added feeds have the smallest fuse that holds, and thicker wires where they must.
 
     Args:
         state: the power of the show.
@@ -63,11 +63,11 @@ def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str
     """The feed with another fuse, or it or one behind it with a thicker wire; nothing where it may stay."""
     feed, joins = load.feed, state.circuit.joins[load.feed.name]
     over = any(abs(state.drop.amps[join.wire]) > state.circuit.bears[join.wire] + TINY for join in joins)
-    unfused = feed.supply is not None and load.blade is None and not np.isnan(load.amps)
+    unfused = feed.supply is not None and load.smallest_fuse is None and not np.isnan(load.amps)
     if over or unfused:
         return _thicker(feed if over or load.weakest in (None, load.wire) else _thinnest_behind(state, load), gauges)
-    if feed.supply is not None and load.blade is not None and not carries(feed.fuse or 0.0, load.amps):
-        return {feed.name: feed.model_copy(update={"fuse": load.blade})}
+    if feed.supply is not None and load.smallest_fuse not in (None, feed.fuse):
+        return {feed.name: feed.model_copy(update={"fuse": load.smallest_fuse})}
     return {}
 
 

@@ -244,7 +244,7 @@ def _loads(state: Power) -> Iterator[Finding]:
 def _sagging(state: Power) -> Iterator[Finding]:
     yield from _collapsed(state)
     for found in state.runs:
-        if found.holds is False and found.run not in state.other_volts:
+        if found.holds is False and not found.other:
             kind = state.show.runs[found.run].pixel
             says = (
                 f"has {_volts(found)} at pixel {found.pixel}, all white at level {state.level:g}, "
@@ -276,7 +276,7 @@ def _collapsed(state: Power) -> Iterator[Finding]:
         level = highest_level(net, _stands(next(iter(left.values()))))
         together, sagging = _together(state, left, level)
         most = "at no level" if not level else f"only up to level {level:g}"
-        for name in sagging:
+        for name in (name for name in sagging if name not in state.other_volts):
             says = f"asks for more power at level {state.level:g} than its wires can bring: the voltage collapses"
             remedy = f"tap it at more points; {PLAN}; as wired now, it works {most}"
             yield Finding("warning", "collapse", "power", f"run.{name}", says, remedy)
@@ -361,8 +361,8 @@ def _fuses(state: Power) -> Iterator[Finding]:
 def _fitting(load: FeedLoad) -> str:
     """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
     assert load.weakest is not None  # noqa: S101  (the caller has looked)
-    if load.blade is not None:
-        return f"fit a blade fuse of {load.blade:g} A"
+    if load.smallest_fuse is not None:
+        return f"fit a blade fuse of {load.smallest_fuse:g} A"
     most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
     if most is not None and (np.isnan(load.amps) or not load.all_said):
         return f"fit a blade fuse of at most {most:g} A"

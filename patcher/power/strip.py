@@ -59,40 +59,76 @@ def _box_place(show: Show, box: str) -> Positions | None:
     return None if at is None else np.array(at)
 
 
-def supply_place(wiring: Wiring, supply: str, run: str) -> tuple[Positions, str | None]:
-    """Where a supply stands, and what was assumed where the file does not say.
+def cable_to(wiring: Wiring, name: str) -> float:
+    """Metres of cable from a run's box to its first pixel, through the runs before it that are hung."""
+    show = wiring.show
+    source = wiring.source(name)
+    chain = wiring.chains[wiring.ports[name]]
+    before = [show.runs[other] for other in chain[: chain.index(source)]]
+    tee = show.runs[source].lead if source != name else 0.0
+    return sum(float(_along(show, one)[-1]) for one in before if one.hung) + tee + show.runs[name].lead
+
+
+@dataclass(frozen=True, eq=False)
+class Stand:
+    """Where a supply stands, as seen from a run.
+
+    Attributes:
+        place: the place from which its wires are measured, in metres.
+        cable: metres of wire from the supply to that place.
+        assumed: what was assumed where the file does not say; None where nothing.
+    """
+
+    place: Positions
+    cable: float
+    assumed: str | None
+
+
+def supply_place(wiring: Wiring, supply: str, run: str) -> Stand:
+    """Where a supply stands; where its box has no place, its wires follow the run's cable, if it is the run's box.
 
     Args:
         wiring: the wiring.
         supply: the supply.
-        run: a run that it feeds, whose box, or whose first pixel, stands in for a place that is not known.
+        run: a run that it feeds.
     """
     show = wiring.show
-    box = show.supplies[supply].box
-    place = _box_place(show, box) if box is not None else None
+    box, data_box = show.supplies[supply].box, wiring.ports[run][0]
+    unsaid = "" if box is not None else f"{supply} has no box in the file: taken to stand at {data_box}"
+    place = _box_place(show, box or data_box)
     if place is not None:
-        return place, None
-    data_box = wiring.ports[run][0]
-    place = _box_place(show, data_box)
-    if place is not None and box is None:
-        return place, f"{supply} has no box in the file: taken to stand at {data_box}"
-    missing = f"{supply} has no place in the file" if box is None else f"box {box} has no place (at) in the file"
-    return pixel_places(wiring, run)[0], f"{missing}: taken to stand at {run}/1"
+        return Stand(place, 0.0, unsaid or None)
+    no_place = f"box {box or data_box} has no place (at) in the file"
+    first = pixel_places(wiring, run)[0]
+    if box in (None, data_box):
+        words = f"{no_place}: the length follows the cable of {run}; measure it"
+        return Stand(first, cable_to(wiring, run), "; ".join(filter(None, [unsaid, words])))
+    return Stand(first, 0.0, f"{no_place}: how far {supply} is from {run}/1 is not known, and not counted; measure it")
 
 
 def near_enough(wiring: Wiring, supplies: list[str], run: str) -> list[str]:
-    """Of some supplies those of a run's own box, where it has any and the run is not drawn: how far others are away,
-    nobody knows then.
+    """Of some supplies those of which it is known how far they are from a run; all of them where that is none.
+
+    Of a run that is not drawn it is known only for those of its own box; of one that is drawn for those, and for those
+    of every box that has a place.
     """
-    box = wiring.ports[run][0]
-    own = [name for name in supplies if wiring.show.supplies[name].box == box]
-    return own if own and positions(wiring.show, wiring.show.runs[run]) is None else supplies
+    show, own = wiring.show, (None, wiring.ports[run][0])
+    boxes = {name: show.supplies[name].box for name in supplies}
+    if positions(show, show.runs[run]) is None:
+        return [name for name, box in boxes.items() if box == own[1]] or supplies
+    return [name for name, box in boxes.items() if box in own or _box_place(show, str(box)) is not None] or supplies
 
 
-def not_drawn(show: Show, part: Stretch) -> list[str]:
-    """What is assumed of the lengths of feeds to the runs of a stretch that have no picture."""
-    runs = dict.fromkeys(run for run, _, _ in part.parts if positions(show, show.runs[run]) is None)
-    return [f"{run} is not drawn: the length follows its cable; measure it" for run in runs]
+def not_drawn(wiring: Wiring, part: Stretch, supply: str) -> list[str]:
+    """What is assumed of the lengths of a supply's feeds to the runs of a stretch that have no picture."""
+    show = wiring.show
+    found = []
+    for run in dict.fromkeys(run for run, _, _ in part.parts if positions(show, show.runs[run]) is None):
+        if show.supplies[supply].box in (None, wiring.ports[run][0]):
+            found.append(f"{run} is not drawn: the length follows its cable; measure it")
+        else:
+            found.append(f"{run} is not drawn: how far it is from {supply} is not known; measure it")
+    return found
 
 
 SMALLEST_OHMS = 1e-9

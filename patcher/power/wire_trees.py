@@ -69,10 +69,11 @@ class Rig:
     Attributes:
         strip: the rail.
         volts: of the supply.
-        source: where it stands.
+        source: where it stands, or the place to which its wires are led from it.
         stock: what there is to wire with.
         level: the level from 0 to 1.
         celsius: temperature of the wires.
+        cable: metres of wire from it to that place.
     """
 
     strip: RailStrip
@@ -81,18 +82,20 @@ class Rig:
     stock: Stock
     level: float
     celsius: float
+    cable: float
 
     def wired(self, taps: tuple[int, ...]) -> tuple[Trunk, ...] | None:
         """The shortest tree of wire to some taps with which the rail holds, as thin as can be; else None."""
         places = np.vstack([self.source, self.strip.places[list(taps)]])
-        shapes = [[self._measured(path, places, taps) for path in paths] for paths in _shapes(places)]
+        shapes = [[self._measured(path, places, taps) for path in paths] for paths in _shapes(places, self.cable)]
         if not any(self._holds_thick(bare) for bare in shapes[::-1][:1] + shapes[:1]):
             return None
         return next((sized for bare in shapes if (sized := self._sized(bare)) is not None), None)
 
     def _measured(self, path: tuple[int, ...], places: Positions, taps: tuple[int, ...]) -> Trunk:
         """A trunk along some points, the supply and the taps, with no wire chosen yet."""
-        metres = (self.stock.metres(float(np.hypot(*(places[a] - places[b])))) for a, b in pairwise(path))
+        away = (float(np.hypot(*(places[a] - places[b]))) + (0.0 if a else self.cable) for a, b in pairwise(path))
+        metres = map(self.stock.metres, away)
         start = taps[path[0] - 1] if path[0] else None
         return Trunk(start, tuple(taps[point - 1] for point in path[1:]), tuple(metres), self.stock.gauges[-1])
 
@@ -153,9 +156,9 @@ class Rig:
         return net, firsts
 
 
-def _shapes(places: Positions) -> Iterator[list[tuple[int, ...]]]:
+def _shapes(places: Positions, cable: float) -> Iterator[list[tuple[int, ...]]]:
     """The cheapest tree over the supply and all taps; then with more and more taps on pairs of their own."""
-    tree = cheapest_tree(places)
+    tree = cheapest_tree(places, cable)
     far = dict.fromkeys(range(1, len(places)), 0.0)
     for path in trunks(tree):
         for before, behind in pairwise(path):
@@ -163,7 +166,7 @@ def _shapes(places: Positions) -> Iterator[list[tuple[int, ...]]]:
     order = sorted(far, key=lambda point: -far[point])
     for alone in range(len(places) - 1):
         shared = [0, *sorted(order[alone:])]
-        paths = [tuple(shared[point] for point in path) for path in trunks(cheapest_tree(places[shared]))]
+        paths = [tuple(shared[point] for point in path) for path in trunks(cheapest_tree(places[shared], cable))]
         yield [*paths, *((0, point) for point in sorted(order[:alone]))]
 
 
@@ -184,17 +187,19 @@ def _fused(sized: list[Trunk], amps: list[float]) -> tuple[Trunk, ...] | None:
     return tuple(found)
 
 
-def cheapest_tree(places: Positions) -> nx.Graph[int]:
+def cheapest_tree(places: Positions, cable: float = 0.0) -> nx.Graph[int]:
     """The tree of least length over points, in metres; of equal edges the one between the lower numbers.
 
     Args:
         places: shape (points, 2).
+        cable: metres by which every edge of the first point is longer.
     """
     graph: nx.Graph[int] = nx.Graph()
     graph.add_nodes_from(range(len(places)))
     for first in range(len(places)):
         for second in range(first + 1, len(places)):
-            graph.add_edge(first, second, weight=float(np.hypot(*(places[first] - places[second]))))
+            away = float(np.hypot(*(places[first] - places[second])))
+            graph.add_edge(first, second, weight=away if first else away + cable)
     found: nx.Graph[int] = nx.minimum_spanning_tree(graph)
     return found
 

@@ -42,12 +42,13 @@ def say(plan: Plan, path: Path, *, written: bool) -> None:
 
 def _say_feeds(plan: Plan) -> None:
     if plan.feeds:
+        long = f"length,_{with_slack(plan.slack).replace(' ', '_')}"
         say_table(
-            ("feed", "from", "wire", "fuse", "tap", "joins", "length", "carries"),
+            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries"),
             [row for name in plan.feeds for row in _feed_rows(plan.after, name)],
-            right="fuse tap length carries",
+            right=f"smallest_fuse tap {long} carries",
         )
-        print()
+        print(f"{power_report.SMALLEST_FUSE}\n")
     for rail in plan.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
@@ -60,13 +61,20 @@ def _say_what_it_gives(plan: Plan) -> None:
         conditions = f"At level {state.level:g} and {state.celsius:g} °C"
         print(f"{conditions} each pixel there has its least volts{_margin(plan)}.")
     for size, metres in plan.metres.items():
-        print(f"Wire to buy: {length(metres, state.show.settings.units)} of {size}, two cores.")
+        print(
+            f"Wire to buy, {with_slack(plan.slack)}: {length(metres, state.show.settings.units)} of {size}, two cores."
+        )
     power_report.say_thin_strings(state, plan.feeds)
     without = level_that_holds(plan.before)
     if without is not None and without < state.level:
         print(f"Without extra feeds, what is fed now has its volts up to level {without:g}.")
     for words in plan.assumed:
         print(f"Assumed: {words}.")
+
+
+def with_slack(slack: float) -> str:
+    """What a planned length has more than the straight line, in words."""
+    return f"with {slack * 100:g} % slack" if slack else "without slack"
 
 
 def _proof(rail: RailPlan) -> str:
@@ -109,6 +117,7 @@ def document(plan: Plan) -> dict[str, Any]:
         "level_without": level_that_holds(plan.before),
         "wire_metres": {size: round(metres, 3) for size, metres in plan.metres.items()},
         "margin": round(plan.margin * 100, 6),
+        "slack": round(plan.slack * 100, 6),
         "open": [finding_json(finding) for finding in plan.open],
         "findings": [finding_json(finding) for finding in wrong(plan)],
         "assumed": list(plan.assumed),

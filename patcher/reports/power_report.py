@@ -11,43 +11,58 @@ from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding, first_few
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
-from patcher.sheets.figures import amps, fuses, highest_level, lowest
+from patcher.power.unknown import Reasons
+from patcher.sheets.figures import OTHER_FUSE, amps, fuses, highest_level, lowest
 from patcher.terminal.printed import count, in_words, say_table
 
 NARROWEST_PLOT, WIDEST_PLOT = 40, 100
 MOST_NAMED = 3
+SMALLEST_FUSE = (
+    "Smallest fuse: the smallest blade fuse that holds: it protects the wires, and is loaded to 80 % at most."
+)
+"""What stands below a table of feeds."""
 KEPT = "supplies and fuses to 80 %, volts and wires"
 """What the level of everything keeps to."""
 
 
 def say(state: Power, findings: Iterable[Finding]) -> None:
     """Print tables of all supplies, feeds and runs, and what is wrong with them."""
+    why = Reasons(state)
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
-    say_table(
+    _say_table(
         ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),
-        map(_supply_row, state.supplies),
+        [(*_supply_row(load), why.supply(load)) for load in state.supplies],
         right="volts rated idle at_level of_rated full_white highest_level",
     )
     print(
         "Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.\n"
     )
-    say_table(
-        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "blade_fuse", "taps"),
-        map(_feed_row, state.feeds),
-        right="carries wire_rating fuse blade_fuse taps",
+    _say_table(
+        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
+        [(*_feed_row(load), why.feed(load)) for load in state.feeds],
+        right="carries wire_rating fuse smallest_fuse taps",
     )
+    print(f"Fuse: as the show file has it. {SMALLEST_FUSE}")
     say_thin_strings(state, tuple(state.show.feeds))
     print()
-    say_table(
+    _say_table(
         ("run", "lowest", "at_pixel", "needs", "OK"),
-        (_run_row(state, run) for run in state.runs),
+        [(*_run_row(state, run), why.run(run)) for run in state.runs],
         right="lowest at_pixel needs",
     )
     print()
     if shortfalls.described(state.show):
-        _say_brightest(*shortfalls.brightest(state), shortfalls.at_any_level(state))
+        _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
     for finding in findings:
         print(in_words(finding))
+
+
+def _say_table(heads: tuple[str, ...], rows: Sequence[tuple[object, ...]], *, right: str) -> None:
+    """A table whose rows end with why something in them is not known; that column is there where any row has it."""
+    if any(row[-1] for row in rows):
+        say_table((*heads, "why_not_known"), rows, right=right)
+    else:
+        say_table(heads, [row[:-1] for row in rows], right=right)
 
 
 def _supply_row(load: SupplyLoad) -> tuple[str, ...]:
@@ -70,25 +85,27 @@ def _run_row(state: Power, run: RunVolts) -> tuple[str, ...]:
         run.run, lowest(state, run),
         "" if run.lowest != run.lowest else f"{run.pixel} of {state.show.runs[run.run].pixels}",
         "not said" if run.least is None else f"{run.least:g} V",
-        {True: "yes", False: "NO", None: "not known"}[_is_ok(state, run)],
+        {True: "yes", False: "NO", None: "not known"}[run.holds],
     )  # fmt: skip
 
 
-def _is_ok(state: Power, run: RunVolts) -> bool | None:
-    """Whether a run gets the volts that it needs, of a supply of its own volts; None where that is not known."""
-    return False if run.holds and run.run in state.other_volts else run.holds
-
-
-def _say_brightest(level: float | None, limits: Sequence[Finding], hazards: Mapping[str, Sequence[str]]) -> None:
+def _say_brightest(
+    state: Power, level: float | None, limits: Sequence[Finding], hazards: Mapping[str, Sequence[str]]
+) -> None:
     """Print the level up to which everything is OK, what is not counted in that, and what limits it."""
     kept = KEPT
     if hazards:
         words = ", ".join(f"{what} ({', '.join(places)})" for what, places in hazards.items())
         kept += f"; not counted, for it is a hazard at any level: {words}"
+    drop = state.drop
+    if drop.fed.any() and not drop.known[drop.fed].any():
+        print(f"Up to which level everything is OK is not known: {kept}.\n")
+        return
     if level is None:
-        print(f"At no level is everything OK: {kept}. With all pixels dark:")
+        print(f"At no level is everything OK: {kept}.{' With all pixels dark:' * bool(limits)}")
     else:
-        print(f"Everything that is fed is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
+        what = "Everything that is fed" if drop.known[drop.fed].all() else "What is known"
+        print(f"{what} is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
     shown = limits if len(limits) == MOST_NAMED + 1 else limits[:MOST_NAMED]
     for limit in shown:
         print(f"  {limit.where} {limit.says}")
@@ -104,8 +121,13 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
         if feeds:
             said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
-            print("Each tap on such a string gets a fuse of its own: patcher sheet says which tap gets which.")
-    bare = [f"{tap.join.run}/{tap.join.pixel}" for tap in state.tap_fuses if tap.feed in among and tap.blade is None]
+            print(
+                "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."
+            )
+    none = [tap for tap in state.tap_fuses if tap.feed in among and tap.blade is None]
+    if thin := [f"{tap.join.run}/{tap.join.pixel}" for tap in none if tap.too_thin]:
+        print(f"No blade fuse is small enough for the string at {first_few(thin, 4)}: {OTHER_FUSE}.")
+    bare = [f"{tap.join.run}/{tap.join.pixel}" for tap in none if not tap.too_thin]
     if bare:
         print(f"No fuse both carries the current into {first_few(bare, 4)} and protects the string: add taps there.")
 
@@ -119,29 +141,30 @@ def say_plots(state: Power, runs: Sequence[str]) -> None:
 
 def document(state: Power) -> dict[str, Any]:
     """The power of a show for scripts; what is not known is null."""
+    why = Reasons(state)
     holds, limits = shortfalls.brightest(state) if shortfalls.described(state.show) else (None, [])
     return {
         "level": state.level,
         "celsius": state.celsius,
-        "holds_up_to": holds,
+        "holds_up_to": holds if state.drop.known[state.drop.fed].any() or not state.drop.fed.any() else None,
         "limited_by": [{"where": limit.where, "rule": limit.rule, "says": limit.says} for limit in limits],
         "supplies": [
             {
                 "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
                 "full_white_amps": if_known(load.full_white), "amps_at_level": if_known(load.amps),
-                "dark_amps": if_known(load.dark), "max_level": load.max_level,
+                "dark_amps": if_known(load.dark), "max_level": load.max_level, "why": why.supply(load) or None,
             }
             for load in state.supplies
         ],
         "runs": [
             {
                 "run": run.run, "lowest_volts": if_known(run.lowest), "at_pixel": run.pixel,
-                "min_volts": run.least, "holds": _is_ok(state, run),
+                "min_volts": run.least, "holds": run.holds, "why": why.run(run) or None,
                 "volts": [if_known(volts) for volts in state.volts(run.run).tolist()],
             }
             for run in state.runs
         ],
-        "feeds": [_feed_json(state, load) for load in state.feeds],
+        "feeds": [_feed_json(state, load) | {"why": why.feed(load) or None} for load in state.feeds],
     }  # fmt: skip
 
 
@@ -149,7 +172,7 @@ def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
     return {
         "feed": load.feed.name, "supply": load.supply, "amps": if_known(load.amps), "fuse": load.feed.fuse,
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
-        "next_blade": load.blade,
+        "smallest_fuse": load.smallest_fuse,
         "taps": [
             {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
             for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)

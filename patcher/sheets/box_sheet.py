@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isnan
 
+from patcher.charts.other_loads import other_loads
 from patcher.limits.network import traffic
 from patcher.limits.refresh import PortTime, port_times
 from patcher.patch.changes import colours
@@ -16,7 +17,7 @@ from patcher.patch.patch import Patch, written
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, RunVolts
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.figures import lowest, ranges
+from patcher.sheets.figures import lowest, ranges, wrong
 from patcher.sheets.patch_tables import StartRow, start_row, typed_notes
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
@@ -45,7 +46,8 @@ class HungRun:
         ends: address of the last channel of its last pixel.
         volts: its lowest voltage, in words.
         at_pixel: the pixel that has it.
-        holds: whether every pixel has enough; None where not known.
+        holds: whether every pixel has enough, from supplies of its own volts; None where not known.
+        wrong: what is wrong with its volts; empty where nothing.
         tee_of: the run on whose data it hangs.
         hung: whether it is up this season.
         joined: whether V+ goes along its lead; if not, the lead is for data and ground.
@@ -67,6 +69,7 @@ class HungRun:
     volts: str
     at_pixel: int | None
     holds: bool | None
+    wrong: str
     tee_of: str | None
     hung: bool
     joined: bool
@@ -127,6 +130,7 @@ class BoxSheet:
         ports: all its ports, unused ones too.
         supplies: those in it, and those elsewhere that feed its runs.
         feeds: those from its supplies, and those that tap its runs.
+        others: what its supplies give besides, in words.
     """
 
     box: str
@@ -149,6 +153,7 @@ class BoxSheet:
     ports: tuple[PortSheet, ...]
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
+    others: tuple[str, ...]
 
     @property
     def used(self) -> tuple[PortSheet, ...]:
@@ -202,12 +207,16 @@ class _Reader:
         slowest = max((self.times[name, port.port] for port in ports if port.chain), key=lambda time: time.frame_ms)
         groups = map(multicast_group, universes) if table.delivery == "multicast" else ()
         supplies, feeds = self._power(name, ports)
+        shown = {feed.feed for feed in feeds}
+        others = [
+            words for each in supplies for words in other_loads(self.wiring, self.state, each.supply, shown, "listed")
+        ]
         return BoxSheet(
             name, table.address, PROTOCOL_NAMES[table.protocol], table.delivery, tuple(groups), table.start_per,
             ranges(universes), table.at, table.level, table.reorders, table.skips_nulls,
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
             tuple(start_row(self.wiring, start) for start in starts), 
-            tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds,
+            tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds, tuple(others),
         )  # fmt: skip
 
     def _port(self, box: str, number: int) -> PortSheet:
@@ -238,10 +247,10 @@ class _Reader:
             run.lead_has_power, run.power_cuts,
         )  # fmt: skip
 
-    def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None]:
+    def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None, str]:
         if found is None:
-            return "not hung", None, None
-        return lowest(self.state, found), None if isnan(found.lowest) else found.pixel, found.holds
+            return "not hung", None, None, ""
+        return lowest(self.state, found), None if isnan(found.lowest) else found.pixel, found.holds, wrong(found)
 
     def _power(self, box: str, ports: tuple[PortSheet, ...]) -> tuple[tuple[SupplySheet, ...], tuple[FeedSheet, ...]]:
         runs = {run.run for port in ports for run in port.chain}

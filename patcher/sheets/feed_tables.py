@@ -50,7 +50,8 @@ class FeedSheet:
         bears: amperes that the wire bears.
         fuse: amperes of its fuse; None where it has none of its own.
         fuse_words: its fuse in words, or whose fuse it is behind.
-        wants: the smallest blade that carries its current for hours and protects its wire, in words.
+        smallest_fuse: the smallest blade fuse that holds, in words: it carries its current for hours and protects its
+            wires; empty where it has none of its own.
         amps: what it carries at its beginning.
         taps: its joints.
     """
@@ -62,7 +63,7 @@ class FeedSheet:
     bears: float | None
     fuse: float | None
     fuse_words: str
-    wants: str
+    smallest_fuse: str
     amps: float | None
     taps: tuple[TapSheet, ...]
 
@@ -92,7 +93,7 @@ def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
     for load in state.feeds:
         feed, joins = load.feed, state.circuit.joins[load.feed.name]
         source = f"{feed.source}, tap {feed.tap}" if feed.source is not None else str(feed.supply)
-        _, wants = fuses(load)
+        _, smallest_fuse = fuses(load)
         wire = None if load.wire is None else str(load.wire)
         taps = tuple(
             TapSheet(join.tap, join.run, join.pixel, if_known(join.metres), if_known(into), tap_fuse(fuse))
@@ -108,7 +109,7 @@ def feed_sheets(state: Power) -> tuple[FeedSheet, ...]:
                 bears,
                 feed.fuse,
                 fuse_words(feed),
-                wants,
+                smallest_fuse,
                 if_known(load.amps),
                 taps,
             )

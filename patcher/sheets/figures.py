@@ -35,11 +35,13 @@ def ranges(numbers: Iterable[int]) -> str:
 
 
 def fuses(load: FeedLoad) -> tuple[str, str]:
-    """The fuse that a feed has, and the one that it wants; a branch without one is behind its trunk's."""
+    """The fuse that a feed has, and the smallest one that holds; a branch without one is behind its trunk's."""
     if load.feed.fuse is None and load.feed.source is not None:
         return f"{load.feed.source}’s", ""
     has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
-    return has, "none" if load.blade is None else f"{load.blade:g} A"
+    if load.smallest_fuse is None:
+        return has, "none fits" if load.known else "not known"
+    return has, f"{load.smallest_fuse:g} A"
 
 
 NO_POWER = "V+ not connected"
@@ -50,6 +52,10 @@ def power_cuts(pixels: Sequence[int]) -> str:
     """Where V+ is cut inside a run, from the pixels behind the cuts; empty where it is whole."""
     numbers = [str(pixel) for pixel in sorted(set(pixels))]
     return f"V+ cut before {' and '.join(filter(None, [', '.join(numbers[:-1]), numbers[-1]]))}" if numbers else ""
+
+
+OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or use a string of thicker wire"
+"""What to do where a string's wire is thinner than the smallest blade fuse allows."""
 
 
 def tap_fuse(tap: TapFuse) -> str:
@@ -72,6 +78,13 @@ def lowest(state: Power, found: RunVolts) -> str:
         return "none left"
     least = found.lowest if found.least is None else found.least
     return "not known" if isnan(found.lowest) else f"{apart(found.lowest, least, decimals=2)[0]} V"
+
+
+def wrong(found: RunVolts) -> str:
+    """What is wrong with the volts of a run; empty where nothing, as far as that is known."""
+    if found.holds is not False:
+        return ""
+    return "from a supply of other volts" if found.other else "too low"
 
 
 def highest_level(load: SupplyLoad) -> str:

@@ -12,7 +12,7 @@ from math import ceil, isnan
 
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, TapFuse
-from patcher.sheets.figures import NO_POWER, tap_fuse
+from patcher.sheets.figures import NO_POWER, OTHER_FUSE, tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -145,11 +145,14 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
     for (_, words), wires in sorted(sizes.items()):
         thin = ", ".join(dict.fromkeys(wires))
         note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below the fuse before it"
-        yield Need("fuses", f"fuse {words} at a tap, with holder", len(wires), _more(len(wires), spares), note=note)
-    none = [_place(tap) for tap in state.tap_fuses if tap.blade is None]
-    if none:
+        yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
+    bare = [tap for tap in state.tap_fuses if tap.blade is None]
+    if weak := [_place(tap) for tap in bare if tap.too_thin]:
+        note = f"no blade is small enough for the string’s own wire at {', '.join(weak)}: {OTHER_FUSE}"
+        yield Need("fuses", "tap fuse: no blade fits", len(weak), note=note)
+    if none := [_place(tap) for tap in bare if not tap.too_thin]:
         what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "
-        yield Need("fuses", "fuse at a tap: no size fits", len(none), note=f"{what}wire allows: add taps")
+        yield Need("fuses", "tap fuse: none fits", len(none), note=f"{what}wire allows: add taps")
     yield from _unknown_fuses(state)
 
 
@@ -160,7 +163,7 @@ def _unknown_fuses(state: Power) -> Iterator[Need]:
         missing = [f"the wire of pixel.{state.show.runs[tap.join.run].pixel}" for tap in unknown if tap.wire is None]
         missing += [f"the fuse before {tap.feed}" for tap in unknown if not tap.fused]
         note = f"{', '.join(map(_place, unknown))}: the file lacks {', '.join(dict.fromkeys(missing))}"
-        yield Need("fuses", "fuse at a tap: not known", len(unknown), note=note)
+        yield Need("fuses", "tap fuse: not known", len(unknown), note=note)
 
 
 def _place(tap: TapFuse) -> str:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from patcher.charts.cable_chart import cable_chart
 from patcher.charts.universe_map import free, seats, twice, universe_bars
 from patcher.drawing.leader_rows import LabelWords, stairs
-from patcher.drawing.svg import look
+from patcher.drawing.svg import long, look
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.drawing_scenes import SHOW_SEEDS, WIDE, Scene, at_random, edges_of, joints_of, one_box, shipped
 from rig.examples import examples
@@ -305,6 +305,35 @@ def test_a_bar_is_to_scale(heron: Scene) -> None:
         assert (float(rect.get("x")) - left) / whole == pytest.approx(place_ * 156 / 512, abs=0.001)
     assert [window.get("data-run") for window in windows] == ["window-left", "window-right"]
     assert "200 free: 313–512" in drawn.said()
+
+
+@examples(15, 50)
+@given(SHOW_SEEDS, WIDE)
+def test_words_below_a_bar_stand_under_their_channels(seed: int, wide: float) -> None:
+    # Source: found by a reader: "481–512 free" stood at the left below a bar, and the free part was at its right
+    found = at_random(seed) if seed % 4 else shipped()
+    for page in universe_bars(found[0], found[1], wide=wide):
+        for bar in Drawn(page).root.iter(f"{SPACE}g"):
+            if bar.get("data-universe") is None:
+                continue
+            frame = max(bar.iter(f"{SPACE}rect"), key=lambda rect: float(rect.get("width")))
+            left, whole = float(frame.get("x")), float(frame.get("width"))
+            taken: dict[str, list[tuple[float, float]]] = {}
+            for text in (text for text in bar.iter(f"{SPACE}text") if text.get("class") == "says"):
+                words = text.text or ""
+                if text.get("data-from") is None:
+                    assert " free" not in words  # a list at the left
+                    continue
+                first, last = int(text.get("data-from")), int(text.get("data-to"))
+                assert re.match(rf"{first}(–{last})? ", words)
+                size = long(words, float(text.get("font-size")))
+                begin = float(text.get("x")) - {"start": 0.0, "middle": size / 2, "end": size}[text.get("text-anchor")]
+                from_, to = (left + whole * at / 512 for at in (first - 1, last))
+                assert begin - 0.1 <= (from_ + to) / 2 <= begin + size + 0.1
+                assert left - 0.1 <= begin
+                assert begin + size <= left + whole + 0.1
+                assert all(begin >= end or begin + size <= start for start, end in taken.get(text.get("y"), []))
+                taken.setdefault(text.get("y"), []).append((begin, begin + size))
 
 
 def test_a_page_is_no_higher_than_asked() -> None:

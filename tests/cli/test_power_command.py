@@ -1,6 +1,7 @@
 """`power` as a person and a script run it: tables, JSON, exit codes, drawings, and what it writes."""
 
 import json
+import re
 import tomllib
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 import tomli_w
 
 from patcher.errors import first_few
+from patcher.power.wires import BLADES
 from rig.feed_lines import AT_BOX, BOX, line
 from rig.power_show import fed, show, tap
 from rig.shipped import Patcher
@@ -70,6 +72,46 @@ def test_the_shipped_show_in_words_and_as_json(here: Patcher, heron_lock: Path) 
     assert document["findings"] == []
     for run in document["runs"]:
         assert min(run["volts"]) == run["lowest_volts"] == run["volts"][run["at_pixel"] - 1]
+
+
+def test_a_fuse_has_one_word_wherever_it_is_named(here: Patcher, heron_lock: Path, dark: Path) -> None:
+    # Source: found by a reader, to whom "fuse", "blade fuse", "next_blade" and "a fuse at a tap" were four things.
+    # Each feed's column is held against the rule: the least blade of ISO 8820-3 that is loaded to 80 % and is no more
+    # than the thinnest wire of the feed and of its branches without a fuse may carry.
+    said = here("power", heron_lock).stdout
+    document = of_json(here("power", heron_lock, "--json").stdout)
+    least = {feed["feed"]: feed["smallest_fuse"] for feed in document["feeds"]}
+    bears = {feed["feed"]: feed["bears"] for feed in document["feeds"]}
+    branched = {
+        feed["from"]: name for name, feed in tomllib.loads(heron_lock.read_text())["feed"].items() if "from" in feed
+    }
+    head = next(line for line in said.splitlines() if line.startswith("feed "))
+    assert re.findall(r"  (\S+(?: \S+)*)", head)[-3:] == ["fuse", "smallest fuse", "taps"]
+    for feed in (feed for feed in document["feeds"] if feed["fuse"] is not None):
+        row = re.split(r"   +", next(line for line in said.splitlines() if line.startswith(f"{feed['feed']} ")))
+        protects = min(bears[feed["feed"]], bears.get(branched.get(feed["feed"]), 999))
+        size = next(size for size in BLADES if feed["amps"] <= 0.8 * size + 1e-9 and size <= protects)
+        assert least[feed["feed"]] == size
+        assert row[-3:-1] == [f"{feed['fuse']:g} A", f"{size:g} A"]
+    planned = here("power", dark, "--plan").stdout
+    assert "   smallest fuse   tap" in planned.splitlines()[0]
+    for text in (said, planned, here("help", "power").stdout):
+        words = re.sub(r"\s+|:", " ", text).lower()
+        assert "smallest fuse the smallest blade fuse that holds" in re.sub(" +", " ", words)
+        assert "tap fuse" in words or text is planned
+    assert here("sheet", heron_lock, "--out", dark.parent / "out").returncode == 0
+    out = dark.parent / "out"
+    sheets = of_json((out / "sheets.json").read_text())
+    assert {feed["feed"] for feed in sheets["feeds"] if feed["smallest_fuse"]} == {
+        feed["feed"] for feed in document["feeds"] if feed["fuse"] is not None
+    }
+    page = (out / "sheets.html").read_text()
+    assert '<th scope="col" class="number">tap fuse</th>' in page
+    assert '<th scope="col" class="number">fuse</th>' not in page
+    assert "tap fuse 1 A, with holder" in page
+    assert ", tap fuse 1 A" in page
+    assert "tap_fuse" in (out / "tables" / "taps.csv").read_text().splitlines()[0].split(",")
+    assert "at a tap" not in page
 
 
 def test_what_is_not_known_is_null(here: Patcher, tmp_path: Path) -> None:
@@ -162,6 +204,23 @@ def test_a_plan_is_shown_written_and_then_wanted_no_more(here: Patcher, dark: Pa
     again = here("power", dark, "--plan", "--write")
     assert (again.returncode, dark.read_text()) == (0, new)
     assert "no extra feed is needed" in again.stdout
+
+
+@pytest.mark.parametrize(
+    ("option", "words", "percent"),
+    [("15", "with 15 % slack", 15), ("40", "with 40 % slack", 40), ("0", "without slack", 0)],
+)
+def test_a_planned_length_says_the_slack_that_is_in_it(
+    here: Patcher, dark: Path, option: str, words: str, percent: float
+) -> None:
+    # Source: found by a reader, who took "length" for what he would measure, and added slack of his own to it
+    said = here("power", dark, "--plan", "--slack", option)
+    assert f"length, {words}   carries" in said.stdout.splitlines()[0]
+    assert f"Wire to buy, {words}: " in said.stdout
+    document = of_json(here("power", dark, "--plan", "--slack", option, "--json").stdout)
+    assert document["slack"] == percent
+    assert here("power", dark, "--plan", "--slack", option, "--write").returncode == 0
+    assert f"lengths are straight lines, {words}." in dark.read_text()
 
 
 def test_a_file_of_feet_is_spoken_of_in_feet(here: Patcher, tmp_path: Path) -> None:

@@ -427,15 +427,17 @@ def test_a_run_with_no_picture_lies_to_the_right_from_where_its_lead_ends() -> N
 
 def test_where_a_supply_stands_is_known_or_what_is_assumed_is_said() -> None:
     def of(box: dict, supply: dict) -> tuple:
-        place, assumed = supply_place(wired(show({"a": line(5, 3.0)}, {}, box=box, supplies={"s": supply})), "s", "a")
-        return tuple(place), assumed
+        runs = {"a": line(5, 3.0) | {"lead": 4.0}}
+        stand = supply_place(wired(show(runs, {}, box=box, supplies={"s": supply})), "s", "a")
+        assert stand.cable == (0.0 if "at" in box else 4.0)
+        return tuple(stand.place), stand.assumed
 
     supply = {"volts": 12.0, "amps": 1.0}
     assert of({"at": [1.0, 2.0]}, supply | {"box": "box"}) == ((1.0, 2.0), None)
     assert of({"at": [1.0, 2.0]}, supply) == ((1.0, 2.0), "s has no box in the file: taken to stand at box")
     assert of({}, supply | {"box": "box"})[0] == (0.0, 3.0)
     assert "box box has no place" in of({}, supply | {"box": "box"})[1]
-    assert "s has no place in the file: taken to stand at a/1" in of({}, supply)[1]
+    assert of({}, supply)[1].startswith("s has no box in the file: taken to stand at box; box box has no place")
 
 
 # ─── Thin wire ───────────────────────────────────────────────────────────────────────────────────────────────────────

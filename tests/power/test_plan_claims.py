@@ -51,8 +51,9 @@ def rewired(found: Plan, rail: RailPlan, pixels: tuple[tuple[str, int], ...]) ->
     """The show as planned, but for one rail, which has straight wires of its own to each of these pixels."""
     feeds = without(found.after, rail)
     for number, (run, pixel) in enumerate(pixels):
-        box, _ = supply_place(found.after.wiring, rail.supply, rail.parts[0][0])
-        metres = max(float(np.hypot(*(pixel_places(found.after.wiring, run)[pixel - 1] - box))), 0.1)
+        stand = supply_place(found.after.wiring, rail.supply, rail.parts[0][0])
+        away = np.hypot(*(pixel_places(found.after.wiring, run)[pixel - 1] - stand.place))
+        metres = max(float(away) + stand.cable, 0.1)
         taps = (Tap(run=run, pixel=pixel, length=metres),)
         one = Feed(supply=rail.supply, awg=THICK.awg, taps=taps).called(f"try-{number}")
         feeds[one.name] = one
@@ -67,12 +68,14 @@ def sound(state: Power, rail: RailPlan, margin: float) -> bool:
     mine |= {f"feed.{load.feed.name}" for load in tried}
     wires = (finding for finding in shortfalls.findings(state.wiring, state) if finding.rule == "wire")
     burnt = any(finding.where in mine for finding in wires)
-    return has_margin(state, rail, margin) and not burnt and all(load.blade is not None for load in tried)
+    return has_margin(state, rail, margin) and not burnt and all(load.smallest_fuse is not None for load in tried)
 
 
 def worse(state: Power, found: Plan, margin: float) -> bool:
     """Whether anything is wrong that is not as planned, but for fuses that another blade puts right."""
-    larger = {f"feed.{load.feed.name}.fuse" for load in state.feeds if load.blade and load.feed.name in found.feeds}
+    larger = {
+        f"feed.{load.feed.name}.fuse" for load in state.feeds if load.smallest_fuse and load.feed.name in found.feeds
+    }
     wrong, old = (
         {(finding.rule, finding.where) for finding in shortfalls.findings(each.wiring, each)}
         for each in (state, found.after)

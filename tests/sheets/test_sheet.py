@@ -308,7 +308,7 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
             head = rows[0][0].replace("\u00a0", " ")
             taps[head.split(" from ")[0]] = [head, *(tuple(row[:3]) for row in rows[2:])]
             fuses[head.split(" from ")[0]] = rows[2:]
-            assert rows[1][:4] == ["tap at", "wire before it", "current", "fuse"]
+            assert rows[1][:4] == ["tap at", "wire before it", "current", "tap fuse"]
     for feed in solved["feeds"]:
         head, *rows = taps[feed["feed"]]
         assert f"carries {feed['amps']:.1f} A" in head

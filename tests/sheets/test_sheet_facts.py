@@ -17,6 +17,7 @@ from patcher.drawing.svg import long, middle_out
 from patcher.drawing.voltage_profile import wrap
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
+from patcher.reports import power_report
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
@@ -163,7 +164,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
             if bears[kind.get("awg") or kind.get("mm2")] < trunk["fuse"]:
                 pixels = wiring.show.runs[each["run"]].pixels
                 joints += len({*range(1, pixels + 1, each["every"]), pixels}) if "every" in each else 1
-    at_taps = [need for need in needs.values() if need.what.startswith("fuse ") and " at a tap" in need.what]
+    at_taps = [need for need in needs.values() if need.what.startswith("tap fuse ")]
     assert sum(need.count for need in at_taps) == joints > 0
     assert needs["dot-5v"].count == 560 + 440 + 216
     assert needs["dot-5v"].spare == 61  # 5 % of 1216 is 60.8
@@ -231,12 +232,27 @@ def test_each_tap_says_its_fuse_and_the_list_adds_them_up(case: str) -> None:
     tables_["pixel"]["lamp"] = {key: value for key, value in (tables_["pixel"]["lamp"] | kind).items() if value}
     found = sheet_of(wired(tables_))
     assert tap_fuses_said(found) == {("f", "a/1"): {words}}
-    bought = [need for need in found.shopping if "at a tap" in need.what]
+    bought = [need for need in found.shopping if need.what.startswith("tap fuse")]
     assert len(bought) == (words != "–")
     for need in bought:
         assert need.count == 1
-        assert words in need.what or "no size fits" in need.what
+        assert words in need.what or "none fits" in need.what
         assert "level 1" in need.note or words == "not known"
+
+
+@pytest.mark.parametrize(("awg", "add"), [(28, False), (30, False), (26, True), (20, True)])
+def test_more_taps_are_no_remedy_where_no_blade_is_small_enough(awg: int, add: bool, capsys) -> None:
+    # Source: the least blade of ISO 8820-3 (1 A) against what each gauge may carry: AWG 28 0.8 A, AWG 26 1 A. 100
+    # pixels of 61 mA are too much for a fuse of either; shared out to more taps they are not for AWG 26.
+    tables_ = show(
+        {"a": {"pixels": 100}}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": awg, "pitch": 0.001}}, level=1.0
+    )
+    wiring = wired(tables_)
+    (need,) = [need for need in sheet_of(wiring).shopping if need.what.startswith("tap fuse")]
+    power_report.say_thin_strings(power(wiring), ["f"])
+    for words in (need.note, capsys.readouterr().out):
+        assert ("add taps" in words) == add
+        assert ("fuse of another kind" in words) != add
 
 
 def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
@@ -247,9 +263,11 @@ def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:
     assert all(len(words) == 1 for words in every.values())
     counted = Counter(word for words in every.values() for word in words if word != "–")
     assert counted == {
-        need.what.split(" at a tap")[0][5:]: need.count for need in found.shopping if "a tap" in need.what
+        need.what.removeprefix("tap fuse ").removesuffix(", with holder"): need.count
+        for need in found.shopping
+        if need.what.startswith("tap fuse")
     }
-    assert all("level 0.4" in need.note for need in found.shopping if "at a tap" in need.what)
+    assert all("level 0.4" in need.note for need in found.shopping if need.what.startswith("tap fuse"))
     assert set(counted) == {"1 A", "2 A", "3 A"}
     assert every["towpath-wire", "towpath/51"] == {"–"}  # its fuse of 5 A is below the 7 A of AWG 18
 
