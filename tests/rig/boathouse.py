@@ -71,14 +71,14 @@ pixels = 15
 
 [run.rope]                 # hangs as it likes
 pixel = "dot"
-pixels = 18                # counted twice
 """
+COUNTED = "pixels = 18                # counted twice\n"
 ROPE = np.column_stack([np.linspace(0.8, 1.5, 18), 0.45 - 0.12 * np.sin(np.linspace(0, np.pi, 18))]).round(3)
 """Where the rope hangs."""
 
 
-def boathouse(folder: Path, *, beam: str = "path = [[0.8, 0.72], [1.5, 0.8]]", rope: str = "") -> Path:
-    """The show in a folder, its beam drawn so, and its rope with a shape or without."""
+def boathouse(folder: Path, *, beam: str = "path = [[0.8, 0.72], [1.5, 0.8]]", rope: str = COUNTED) -> Path:
+    """The show in a folder, its beam drawn so, and its rope with a shape or only counted."""
     text = SHOW.replace("path = [[0.8, 0.72], [1.5, 0.8]]", beam)
     assert beam in text
     folder.mkdir(exist_ok=True)
