@@ -30,11 +30,17 @@ EDGE, LINE = 36, 1.3
 SMALLEST, LARGEST, PLAIN_ENOUGH, PLAINEST = 1.3, 9.0, 3.2, 6.5
 """Half the width of a mark: at least and at most; at least where a pixel is not proved; at least where it stands alone
 then, so that it is found."""
+MARGIN, FLATTEST = 0.09, 0.4
+"""Parts of the display's longer side that the still shows around it, and that its shorter side has at least."""
+CALM, LEAST_RANGE = 1.5, 0.08
+"""Points by which the still's noise is spread, and the least range of grey, of 1, over which its darkness is spread."""
 FAR = 5.0
 """Times the usual distance from pixel to pixel: what is farther from the one before it is not joined to it."""
 ARROWS, MOST_ARROWS = 150.0, 8
 """Points from one arrow along a run to the next, and how many a run has at most."""
 MOST_NAMES, MOST_FAULTS = 40, 5
+NEAR = 34.0
+"""Points from a name to its place, at most, without a line between them."""
 UNDER: tuple[Word, ...] = ("proved", "unproved", "faint", "dark-or-hidden", "colour", "other")
 """What is drawn first is drawn below."""
 LIGHT, WEAK = "#ffffff", "#b9c2cc"
@@ -60,11 +66,13 @@ def draw(reading: Reading, clip: ClipReading, path: Path) -> None:
 
 def canvas(reading: Reading, clip: ClipReading, frame: Still) -> Canvas:
     """The picture as values."""
-    still, scale = darkened(frame)
+    runs = _seen(reading, clip)
+    corner, part = cut(frame, [pixel.at for pixels in runs.values() for pixel in pixels if pixel.at])
+    still, scale = darkened(part)
     high, wide = still.shape[:2]
     every = [pixel.word for pixel in reading.joined.verdict.pixels]
     head, top = heading(reading, every, wide)
-    drawn = [Drawn(run, pixels, _places(pixels, scale, top)) for run, pixels in _seen(reading, clip).items()]
+    drawn = [Drawn(run, pixels, _places(pixels, corner, scale, top)) for run, pixels in runs.items()]
     legend, end = key(every, wide, top + high)
     shapes = (*head, *_over(drawn), *names(drawn, wide, top, top + high), *legend)
     title = f"{reading.plan.wiring.show.settings.title}: proved by film"
@@ -93,6 +101,23 @@ def _over(runs: Sequence[Drawn]) -> Iterator[Shape]:
         yield from run.arrows()
 
 
+def cut(frame: Still, places: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], Still]:
+    """The part of a frame in which something hangs, with a margin, and its upper left corner; without places all of it.
+
+    It is no flatter and no narrower than `FLATTEST`, so that names have room.
+    """
+    high, wide = frame.shape[:2]
+    if not places:
+        return (0, 0), frame
+    low, most = np.min(places, axis=0), np.max(places, axis=0)
+    margin = MARGIN * max(*(most - low), MARGIN * max(wide, high))
+    least = FLATTEST * max(most - low + 2 * margin)
+    reach = np.maximum((most - low) / 2 + margin, least / 2)
+    size = np.minimum(np.ceil(2 * reach) + 1, [wide, high]).astype(int)
+    left, top = np.clip((low + most - size) / 2, 0, [wide, high] - size).astype(int).tolist()
+    return (left, top), frame[top : top + size[1], left : left + size[0]]
+
+
 def darkened(frame: Still) -> tuple[Still, float]:
     """A still in which light and colour stand back behind what is drawn over it, and how much larger it is."""
     import cv2
@@ -101,15 +126,17 @@ def darkened(frame: Still) -> tuple[Still, float]:
     way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     wide, high = (2 * round(scale * side / 2) for side in frame.shape[1::-1])
     larger = cv2.resize(frame, (wide, high), interpolation=way).astype(np.float32) / 255
-    grey = larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    dim = 0.07 + 0.36 * grey**0.6
+    grey = cv2.GaussianBlur(larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), (0, 0), CALM)
+    low, most = np.quantile(grey[::4, ::4], [0.02, 0.9])
+    house = np.clip((grey - low) / max(most - low, LEAST_RANGE), 0, 1)  # a dark house before a dark sky is seen, too
+    dim = 0.06 + 0.2 * house + 0.18 * grey**0.6
     tinted = np.clip(dim[:, :, None] * np.array([0.85, 0.95, 1.15], dtype=np.float32), 0, 1)
     return np.round(255 * tinted).astype(np.uint8), scale
 
 
-def _places(pixels: Iterable[PixelVerdict], scale: float, top: int) -> Points:
+def _places(pixels: Iterable[PixelVerdict], corner: tuple[int, int], scale: float, top: int) -> Points:
     at = np.array([pixel.at for pixel in pixels], dtype=float).reshape(-1, 2)
-    return (at + 0.5) * scale - 0.5 + [0, top]
+    return (at - corner + 0.5) * scale - 0.5 + [0, top]
 
 
 def _steps(places: Points) -> Points:
@@ -203,25 +230,48 @@ def _arrow(at: Points, ahead: Points, size: float) -> Shape:
 def names(runs: Sequence[Drawn], wide: int, top: int, bottom: int) -> Iterator[Shape]:
     """Where each run's data enters, and its name beside it where there is room."""
     taken: list[Box] = [box for run in runs for box in run.kept_free()]
+    marks = np.concatenate([run.places for run in runs]) if runs else np.empty((0, 2))
     for run in runs[:MOST_NAMES]:
         x, y = run.begins
         yield from _entry(x, y, 12)
         text = fitted(one_line(run.run), 420, PLAIN)
         length = long(text, PLAIN)
-        for left, base in _beside(x, y, length):
+        room: list[tuple[float, float, Box]] = []
+        for left, base, away in _beside(x, y, length):
             box = (left, base - PLAIN, left + length, base + PLAIN / 3)
             inside = box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
             if inside and not any(_meet(box, other) for other in taken):
-                taken.append(box)
-                yield Words(left, base, text, PLAIN, LIGHT, rim=True)
-                break
+                room.append((_hidden(marks, box) + away / 12, base, box))
+        if room:
+            _, base, box = min(room)
+            taken.append(box)
+            yield from _leader(x, y, box)
+            yield Words(box[0], base, text, PLAIN, LIGHT, rim=True)
 
 
-def _beside(x: float, y: float, length: float) -> Iterator[tuple[float, float]]:
-    for away in (20.0, 60.0, 120.0):
+def _leader(x: float, y: float, box: Box) -> Iterator[Shape]:
+    """A line from a name to its place, where the name stands so far away that it might be another's."""
+    to_x, to_y = min(max(x, box[0]), box[2]), min(max(y, box[1] + PLAIN / 4), box[3])
+    away = float(np.hypot(to_x - x, to_y - y))
+    if away > NEAR:
+        part = 12 / away  # the ring about the place stays whole
+        yield Way(((x + part * (to_x - x), y + part * (to_y - y)), (to_x, to_y)), LIGHT, 2, 2)
+
+
+def _hidden(marks: Points, box: Box) -> int:
+    """How many marks a name in a box would hide."""
+    return int(((marks > box[:2]) & (marks < box[2:])).all(axis=1).sum())
+
+
+def _beside(x: float, y: float, length: float) -> Iterator[tuple[float, float, float]]:
+    """Where a name may begin that stands beside a place, and how far from it that is."""
+    for away in (20.0, 60.0, 120.0, 200.0):
         for down in (-0.6, 1.2, 0.35, -1.8, 2.4):
-            yield x + away, y + down * PLAIN
-            yield x - away - length, y + down * PLAIN
+            yield x + away, y + down * PLAIN, away
+            yield x - away - length, y + down * PLAIN, away
+    for down in (-0.9, 1.6, -2.0, 2.8):
+        for part in (0.5, 0.2, 0.8):
+            yield x - part * length, y + down * PLAIN, 20.0 + abs(down) * PLAIN
 
 
 def _meet(one: Box, other: Box) -> bool:
