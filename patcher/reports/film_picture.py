@@ -18,7 +18,7 @@ from patcher.film.clip_reading import ClipReading
 from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Word
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
-from patcher.sheets.figures import count
+from patcher.sheets.figures import count, spaced
 from patcher.show.writer import UNSEALED, write_output, write_png
 from patcher.visible import one_line
 
@@ -285,7 +285,7 @@ def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Sh
     shapes: list[Shape] = [Words(EDGE, y, title, TITLE, LIGHT, bold=True)]
     y += LARGE * 1.45
     proved = words.count("proved")
-    says = f"{_spaced(proved)} of {count(len(words), 'pixel')} proved by film"
+    says = f"{spaced(proved)} of {count(len(words), 'pixel')} proved by film"
     shapes.append(Words(EDGE, y, says, LARGE, COLOURS["proved"], bold=True))
     y += LARGE * 0.6
     shapes += bar(words, y, room)
@@ -295,10 +295,6 @@ def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Sh
         shapes += mark("other", EDGE + 12, y - PLAIN * 0.34, 11)
         shapes.append(Words(EDGE + 40, y, fitted(one_line(line), room - 40, PLAIN), PLAIN, LIGHT))
     return shapes, round((y + EDGE * 0.8) / 2) * 2
-
-
-def _spaced(number: int) -> str:
-    return f"{number:,}".replace(",", "\u00a0")
 
 
 def fault_lines(faults: Sequence[Fault]) -> list[str]:
@@ -326,7 +322,7 @@ def key(words: Sequence[Word], wide: int, top: int) -> tuple[list[Shape], int]:
     for word in NAMES:
         if word not in words:
             continue
-        says = f"{_spaced(words.count(word))} {NAMES[word]}"
+        says = f"{spaced(words.count(word))} {NAMES[word]}"
         length = 44 + long(says, PLAIN)
         if x > EDGE and x + length > wide - EDGE:
             x, y = float(EDGE), y + PLAIN * 1.5

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from patcher.patch.patch import Patch
+from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
 from patcher.trade import TEST_LEVEL
@@ -110,7 +111,7 @@ def begin(steps: Collection[Step], progress: Progress, *, again: bool = False) -
     if proved := list(progress.states.values()).count("proved"):
         passed = "have passed in practice" if progress.practice else "are proved"
         more = "they are shown again" if again else "--again shows them too"
-        lines.append(f"{proved} of {count(len(wanted), 'check')} {passed} already; {more}.")
+        lines.append(f"{spaced(proved)} of {count(len(wanted), 'check')} {passed} already; {more}.")
     if progress.practice:
         kept = checks_path(progress.show, practice=True).name
         said = f"{PRACTICE}: the answers go to {kept}."
