@@ -230,48 +230,62 @@ def _arrow(at: Points, ahead: Points, size: float) -> Shape:
 def names(runs: Sequence[Drawn], wide: int, top: int, bottom: int) -> Iterator[Shape]:
     """Where each run's data enters, and its name beside it where there is room."""
     taken: list[Box] = [box for run in runs for box in run.kept_free()]
+    named: list[Box] = []
     marks = np.concatenate([run.places for run in runs]) if runs else np.empty((0, 2))
     for run in runs[:MOST_NAMES]:
         x, y = run.begins
         yield from _entry(x, y, 12)
         text = fitted(one_line(run.run), 420, PLAIN)
-        length = long(text, PLAIN)
-        room: list[tuple[float, float, Box]] = []
-        for left, base, away in _beside(x, y, length):
-            box = (left, base - PLAIN, left + length, base + PLAIN / 3)
-            inside = box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
-            if inside and not any(_meet(box, other) for other in taken):
-                room.append((_hidden(marks, box) + away / 12, base, box))
-        if room:
-            _, base, box = min(room)
-            taken.append(box)
-            yield from _leader(x, y, box)
-            yield Words(box[0], base, text, PLAIN, LIGHT, rim=True)
+        room = [
+            box for box in _beside(x, y, long(text, PLAIN))
+            if box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
+            and not any(_meet(box, other) for other in taken)
+            and not any(_hidden(_leader(x, y, box), other) for other in named)
+        ]  # fmt: skip
+        if not room:
+            continue
+        box = min(room, key=lambda box: (_hidden(marks, box) + _away(x, y, box) / 12, box))
+        named.append((box[0] - PLAIN / 2, box[1], box[2] + PLAIN / 2, box[3]))
+        taken.append(named[-1])
+        if _away(x, y, box) > NEAR:  # it might be another's
+            line = tuple((float(x), float(y)) for x, y in _leader(x, y, box))
+            taken += [(*point, *point) for point in line]
+            yield Way((line[0], line[-1]), LIGHT, 2, 2)
+        yield Words(box[0], box[3] - PLAIN / 3, text, PLAIN, LIGHT, rim=True)
 
 
-def _leader(x: float, y: float, box: Box) -> Iterator[Shape]:
-    """A line from a name to its place, where the name stands so far away that it might be another's."""
-    to_x, to_y = min(max(x, box[0]), box[2]), min(max(y, box[1] + PLAIN / 4), box[3])
-    away = float(np.hypot(to_x - x, to_y - y))
-    if away > NEAR:
-        part = 12 / away  # the ring about the place stays whole
-        yield Way(((x + part * (to_x - x), y + part * (to_y - y)), (to_x, to_y)), LIGHT, 2, 2)
+def _nearest(x: float, y: float, box: Box) -> tuple[float, float]:
+    """The point of a name's box that a line from a place leads to."""
+    return min(max(x, box[0]), box[2]), min(max(y, box[1] + PLAIN / 4), box[3])
 
 
-def _hidden(marks: Points, box: Box) -> int:
-    """How many marks a name in a box would hide."""
-    return int(((marks > box[:2]) & (marks < box[2:])).all(axis=1).sum())
+def _away(x: float, y: float, box: Box) -> float:
+    """How far a name in a box is from its place."""
+    to_x, to_y = _nearest(x, y, box)
+    return float(np.hypot(to_x - x, to_y - y))
 
 
-def _beside(x: float, y: float, length: float) -> Iterator[tuple[float, float, float]]:
-    """Where a name may begin that stands beside a place, and how far from it that is."""
-    for away in (20.0, 60.0, 120.0, 200.0):
-        for down in (-0.6, 1.2, 0.35, -1.8, 2.4):
-            yield x + away, y + down * PLAIN, away
-            yield x - away - length, y + down * PLAIN, away
-    for down in (-0.9, 1.6, -2.0, 2.8):
-        for part in (0.5, 0.2, 0.8):
-            yield x - part * length, y + down * PLAIN, 20.0 + abs(down) * PLAIN
+def _leader(x: float, y: float, box: Box) -> Points:
+    """Points on a line from the ring about a place to the name in a box."""
+    begin = min(1.0, 12 / max(_away(x, y, box), 1.0))
+    found: Points = np.array([x, y]) + np.linspace(begin, 1, 24)[:, None] * (np.array(_nearest(x, y, box)) - [x, y])
+    return found
+
+
+def _hidden(points: Points, box: Box) -> int:
+    """How many of some points a name in a box would hide."""
+    return int(((points > box[:2]) & (points < box[2:])).all(axis=1).sum())
+
+
+def _beside(x: float, y: float, length: float) -> Iterator[Box]:
+    """The boxes in which a name may stand: beside its place, or above or below it."""
+    lefts = [x + away for away in (20.0, 60.0, 120.0, 200.0)]
+    lefts += [x - away - length for away in (20.0, 60.0, 120.0, 200.0)]
+    places = [(left, down) for left in lefts for down in (-0.6, 1.2, 0.35, -1.8, 2.4, -3.2, 3.8)]
+    places += [(x - part * length, down) for down in (-0.9, 1.6, -2.0, 2.8, -3.2, 4.0) for part in (0.2, 0.5, 0.8)]
+    for left, down in places:
+        base = y + down * PLAIN
+        yield left, base - PLAIN, left + length, base + PLAIN / 3
 
 
 def _meet(one: Box, other: Box) -> bool:

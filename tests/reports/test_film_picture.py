@@ -152,6 +152,9 @@ def test_a_name_hides_few_marks_and_where_it_is_far_from_its_place_a_line_leads_
         led = any(box[0] - 1 <= line[1][0] <= box[2] + 1 and box[1] <= line[1][1] <= box[3] + 40 for line in lines)
         assert led or away < 45, words
     assert hidden < 0.02 * len(marks)
+    for one, other in combinations(named, 2):
+        apart = max(one.x, other.x) - min(each.x + film_picture.long(each.text, each.size) for each in (one, other))
+        assert apart >= one.size / 2 - 0.1 or abs(one.y - other.y) >= one.size, "two names read as one"
     for begin, _ in lines:
         assert min(np.hypot(begin[0] - x, begin[1] - y) for x, y in entries) < 14
 
