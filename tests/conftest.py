@@ -36,7 +36,8 @@ TOGETHER = {
         "test_datagrams", "test_diagnose_command", "test_e131_libraries", "test_faults", "test_files",
         "test_film_play", "test_guard", "test_handover", "test_listen",
         "test_network", "test_patterns", "test_play", "test_readme", "test_record",
-        "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_doors", "test_phone_page",
+        "test_screen", "test_sender", "test_sender_ends", "test_stream_tshark", "test_phone_clip", "test_phone_doors",
+        "test_phone_page",
         "test_todo", "test_two_hosts", "test_verify", "test_yard",
     },
 }  # fmt: skip

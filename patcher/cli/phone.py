@@ -32,7 +32,13 @@ def phone(
     port: Annotated[int, typer.Option(metavar="N", min=0, max=65535, help="TCP port; 0: any that is free.")] = PORT,
     yard: Yard = False,
     hold: Annotated[
-        float, typer.Option(metavar="N", min=1, max=86400, help="Black out after N seconds without any phone.")
+        float,
+        typer.Option(
+            metavar="N",
+            min=1,
+            max=86400,
+            help="Black out after N seconds without any phone; 180 at least while filming.",
+        ),
     ] = 60,
     interface: Interface = None,
 ) -> None:
@@ -97,6 +103,7 @@ def _say(url: str, address: str, hold: float) -> None:
     """Print where the page is, and its code to scan."""
     import segno
 
+    from patcher.phone.desk import hold_of
     from patcher.stream.interfaces import interfaces
 
     print(url)
@@ -108,4 +115,6 @@ def _say(url: str, address: str, hold: float) -> None:
     else:
         segno.make(url, error="m", micro=False).terminal(sys.stdout, compact=True, border=2)
         print("Scan the code with the phone, on the same network. Whoever has the code can light the show.")
-    print(f"After {hold:g} s without any phone, all pixels go dark. Ctrl-C ends it.", flush=True)
+    filming = hold_of("film", hold)
+    longer = f" ({filming:g} s while filming)" if filming > hold else ""
+    print(f"Without any phone all pixels go dark after {hold:g} s{longer}. Ctrl-C ends it.", flush=True)

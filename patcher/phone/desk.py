@@ -15,12 +15,17 @@ from typing import Any, Literal
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels
 from patcher.phone.content import WHOLE, Content, Lit
-from patcher.phone.state import COLOURED, Act, State, darkened, in_words, pattern_of, runs, tap, warning
+from patcher.phone.state import COLOURED, Act, Mode, State, darkened, in_words, pattern_of, runs, tap, warning
 
 FILM_HOLD = 180.0
 """Seconds that the code plays without any page: a phone may put its page to sleep while its camera films."""
 FEW = 12
 """Lines of what should be lit that a page is given."""
+
+
+def hold_of(mode: Mode, hold: float) -> float:
+    """Seconds without any page after which all goes dark in a mode, where it is `hold` in the others."""
+    return max(hold, FILM_HOLD) if mode == "film" else hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +132,7 @@ class Desk:
 
     Attributes:
         plan: the show.
-        hold: seconds without any page after which all goes dark.
+        hold: seconds without any page after which all goes dark; more while the film's code plays (`hold_of`).
         now: seconds of a clock that only rises.
         state: what is asked of the pixels.
         screen: what the walk-through asks; None where there is none.
@@ -241,7 +246,7 @@ class Desk:
     def pass_time(self) -> None:
         """Go dark where no page was heard for too long: the code plays on while the phone's camera hides the page."""
         with self.changed:
-            hold = max(self.hold, FILM_HOLD) if self.state.mode == "film" else self.hold
+            hold = hold_of(self.state.mode, self.hold)
             if not self.state.dark and self.now() - self._heard > hold:
                 self._become(darkened(self.state, f"no phone was heard for {hold:g} s"))
 

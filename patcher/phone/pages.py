@@ -20,6 +20,7 @@ from patcher.frames.request import PatternName
 from patcher.patch.thing import called
 from patcher.phone.content import WHOLE, Content
 from patcher.phone.dark_drawing import night_drawing
+from patcher.phone.desk import hold_of
 from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
 from patcher.phone.ticks import left
 from patcher.power.flow import power
@@ -49,7 +50,7 @@ class Pages:
     scripts = ("page.js", "picture.js", "film.js")
 
     def __init__(self, *, yard: bool, hold: float) -> None:
-        self._words = {"yard": yard, "hold": hold}
+        self._words = {"yard": yard, "film_hold": f"{hold_of('film', hold):g} s"}
         self._made: dict[str, tuple[int, Any]] = {}
         self._making: defaultdict[str, threading.Lock] = defaultdict(threading.Lock)
 

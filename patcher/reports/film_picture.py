@@ -18,7 +18,7 @@ from patcher.film.clip_reading import ClipReading
 from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Word
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
-from patcher.sheets.figures import count
+from patcher.sheets.figures import count, spaced
 from patcher.show.writer import UNSEALED, write_output, write_png
 from patcher.visible import one_line
 
@@ -30,11 +30,17 @@ EDGE, LINE = 36, 1.3
 SMALLEST, LARGEST, PLAIN_ENOUGH, PLAINEST = 1.3, 9.0, 3.2, 6.5
 """Half the width of a mark: at least and at most; at least where a pixel is not proved; at least where it stands alone
 then, so that it is found."""
+MARGIN, FLATTEST = 0.09, 0.4
+"""Parts of the display's longer side that the still shows around it, and that its shorter side has at least."""
+CALM, LEAST_RANGE = 1.5, 0.08
+"""Points by which the still's noise is spread, and the least range of grey, of 1, over which its darkness is spread."""
 FAR = 5.0
 """Times the usual distance from pixel to pixel: what is farther from the one before it is not joined to it."""
 ARROWS, MOST_ARROWS = 150.0, 8
 """Points from one arrow along a run to the next, and how many a run has at most."""
 MOST_NAMES, MOST_FAULTS = 40, 5
+NEAR = 34.0
+"""Points from a name to its place, at most, without a line between them."""
 UNDER: tuple[Word, ...] = ("proved", "unproved", "faint", "dark-or-hidden", "colour", "other")
 """What is drawn first is drawn below."""
 LIGHT, WEAK = "#ffffff", "#b9c2cc"
@@ -60,11 +66,13 @@ def draw(reading: Reading, clip: ClipReading, path: Path) -> None:
 
 def canvas(reading: Reading, clip: ClipReading, frame: Still) -> Canvas:
     """The picture as values."""
-    still, scale = darkened(frame)
+    runs = _seen(reading, clip)
+    corner, part = cut(frame, [pixel.at for pixels in runs.values() for pixel in pixels if pixel.at])
+    still, scale = darkened(part)
     high, wide = still.shape[:2]
     every = [pixel.word for pixel in reading.joined.verdict.pixels]
     head, top = heading(reading, every, wide)
-    drawn = [Drawn(run, pixels, _places(pixels, scale, top)) for run, pixels in _seen(reading, clip).items()]
+    drawn = [Drawn(run, pixels, _places(pixels, corner, scale, top)) for run, pixels in runs.items()]
     legend, end = key(every, wide, top + high)
     shapes = (*head, *_over(drawn), *names(drawn, wide, top, top + high), *legend)
     title = f"{reading.plan.wiring.show.settings.title}: proved by film"
@@ -93,6 +101,23 @@ def _over(runs: Sequence[Drawn]) -> Iterator[Shape]:
         yield from run.arrows()
 
 
+def cut(frame: Still, places: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], Still]:
+    """The part of a frame in which something hangs, with a margin, and its upper left corner; without places all of it.
+
+    It is no flatter and no narrower than `FLATTEST`, so that names have room.
+    """
+    high, wide = frame.shape[:2]
+    if not places:
+        return (0, 0), frame
+    low, most = np.min(places, axis=0), np.max(places, axis=0)
+    margin = MARGIN * max(*(most - low), MARGIN * max(wide, high))
+    least = FLATTEST * max(most - low + 2 * margin)
+    reach = np.maximum((most - low) / 2 + margin, least / 2)
+    size = np.minimum(np.ceil(2 * reach) + 1, [wide, high]).astype(int)
+    left, top = np.clip((low + most - size) / 2, 0, [wide, high] - size).astype(int).tolist()
+    return (left, top), frame[top : top + size[1], left : left + size[0]]
+
+
 def darkened(frame: Still) -> tuple[Still, float]:
     """A still in which light and colour stand back behind what is drawn over it, and how much larger it is."""
     import cv2
@@ -101,15 +126,17 @@ def darkened(frame: Still) -> tuple[Still, float]:
     way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     wide, high = (2 * round(scale * side / 2) for side in frame.shape[1::-1])
     larger = cv2.resize(frame, (wide, high), interpolation=way).astype(np.float32) / 255
-    grey = larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    dim = 0.07 + 0.36 * grey**0.6
+    grey = cv2.GaussianBlur(larger @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), (0, 0), CALM)
+    low, most = np.quantile(grey[::4, ::4], [0.02, 0.9])
+    house = np.clip((grey - low) / max(most - low, LEAST_RANGE), 0, 1)  # a dark house before a dark sky is seen, too
+    dim = 0.06 + 0.2 * house + 0.18 * grey**0.6
     tinted = np.clip(dim[:, :, None] * np.array([0.85, 0.95, 1.15], dtype=np.float32), 0, 1)
     return np.round(255 * tinted).astype(np.uint8), scale
 
 
-def _places(pixels: Iterable[PixelVerdict], scale: float, top: int) -> Points:
+def _places(pixels: Iterable[PixelVerdict], corner: tuple[int, int], scale: float, top: int) -> Points:
     at = np.array([pixel.at for pixel in pixels], dtype=float).reshape(-1, 2)
-    return (at + 0.5) * scale - 0.5 + [0, top]
+    return (at - corner + 0.5) * scale - 0.5 + [0, top]
 
 
 def _steps(places: Points) -> Points:
@@ -203,25 +230,62 @@ def _arrow(at: Points, ahead: Points, size: float) -> Shape:
 def names(runs: Sequence[Drawn], wide: int, top: int, bottom: int) -> Iterator[Shape]:
     """Where each run's data enters, and its name beside it where there is room."""
     taken: list[Box] = [box for run in runs for box in run.kept_free()]
+    named: list[Box] = []
+    marks = np.concatenate([run.places for run in runs]) if runs else np.empty((0, 2))
     for run in runs[:MOST_NAMES]:
         x, y = run.begins
         yield from _entry(x, y, 12)
         text = fitted(one_line(run.run), 420, PLAIN)
-        length = long(text, PLAIN)
-        for left, base in _beside(x, y, length):
-            box = (left, base - PLAIN, left + length, base + PLAIN / 3)
-            inside = box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
-            if inside and not any(_meet(box, other) for other in taken):
-                taken.append(box)
-                yield Words(left, base, text, PLAIN, LIGHT, rim=True)
-                break
+        room = [
+            box for box in _beside(x, y, long(text, PLAIN))
+            if box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
+            and not any(_meet(box, other) for other in taken)
+            and not any(_hidden(_leader(x, y, box), other) for other in named)
+        ]  # fmt: skip
+        if not room:
+            continue
+        box = min(room, key=lambda box: (_hidden(marks, box) + _away(x, y, box) / 12, box))
+        named.append((box[0] - PLAIN / 2, box[1], box[2] + PLAIN / 2, box[3]))
+        taken.append(named[-1])
+        if _away(x, y, box) > NEAR:  # it might be another's
+            line = tuple((float(x), float(y)) for x, y in _leader(x, y, box))
+            taken += [(*point, *point) for point in line]
+            yield Way((line[0], line[-1]), LIGHT, 2, 2)
+        yield Words(box[0], box[3] - PLAIN / 3, text, PLAIN, LIGHT, rim=True)
 
 
-def _beside(x: float, y: float, length: float) -> Iterator[tuple[float, float]]:
-    for away in (20.0, 60.0, 120.0):
-        for down in (-0.6, 1.2, 0.35, -1.8, 2.4):
-            yield x + away, y + down * PLAIN
-            yield x - away - length, y + down * PLAIN
+def _nearest(x: float, y: float, box: Box) -> tuple[float, float]:
+    """The point of a name's box that a line from a place leads to."""
+    return min(max(x, box[0]), box[2]), min(max(y, box[1] + PLAIN / 4), box[3])
+
+
+def _away(x: float, y: float, box: Box) -> float:
+    """How far a name in a box is from its place."""
+    to_x, to_y = _nearest(x, y, box)
+    return float(np.hypot(to_x - x, to_y - y))
+
+
+def _leader(x: float, y: float, box: Box) -> Points:
+    """Points on a line from the ring about a place to the name in a box."""
+    begin = min(1.0, 12 / max(_away(x, y, box), 1.0))
+    found: Points = np.array([x, y]) + np.linspace(begin, 1, 24)[:, None] * (np.array(_nearest(x, y, box)) - [x, y])
+    return found
+
+
+def _hidden(points: Points, box: Box) -> int:
+    """How many of some points a name in a box would hide."""
+    return int(((points > box[:2]) & (points < box[2:])).all(axis=1).sum())
+
+
+def _beside(x: float, y: float, length: float) -> Iterator[Box]:
+    """The boxes in which a name may stand: beside its place, or above or below it."""
+    lefts = [x + away for away in (20.0, 60.0, 120.0, 200.0)]
+    lefts += [x - away - length for away in (20.0, 60.0, 120.0, 200.0)]
+    places = [(left, down) for left in lefts for down in (-0.6, 1.2, 0.35, -1.8, 2.4, -3.2, 3.8)]
+    places += [(x - part * length, down) for down in (-0.9, 1.6, -2.0, 2.8, -3.2, 4.0) for part in (0.2, 0.5, 0.8)]
+    for left, down in places:
+        base = y + down * PLAIN
+        yield left, base - PLAIN, left + length, base + PLAIN / 3
 
 
 def _meet(one: Box, other: Box) -> bool:
@@ -235,7 +299,7 @@ def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Sh
     shapes: list[Shape] = [Words(EDGE, y, title, TITLE, LIGHT, bold=True)]
     y += LARGE * 1.45
     proved = words.count("proved")
-    says = f"{_spaced(proved)} of {count(len(words), 'pixel')} proved by film"
+    says = f"{spaced(proved)} of {count(len(words), 'pixel')} proved by film"
     shapes.append(Words(EDGE, y, says, LARGE, COLOURS["proved"], bold=True))
     y += LARGE * 0.6
     shapes += bar(words, y, room)
@@ -245,10 +309,6 @@ def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Sh
         shapes += mark("other", EDGE + 12, y - PLAIN * 0.34, 11)
         shapes.append(Words(EDGE + 40, y, fitted(one_line(line), room - 40, PLAIN), PLAIN, LIGHT))
     return shapes, round((y + EDGE * 0.8) / 2) * 2
-
-
-def _spaced(number: int) -> str:
-    return f"{number:,}".replace(",", "\u00a0")
 
 
 def fault_lines(faults: Sequence[Fault]) -> list[str]:
@@ -276,7 +336,7 @@ def key(words: Sequence[Word], wide: int, top: int) -> tuple[list[Shape], int]:
     for word in NAMES:
         if word not in words:
             continue
-        says = f"{_spaced(words.count(word))} {NAMES[word]}"
+        says = f"{spaced(words.count(word))} {NAMES[word]}"
         length = 44 + long(says, PLAIN)
         if x > EDGE and x + length > wide - EDGE:
             x, y = float(EDGE), y + PLAIN * 1.5

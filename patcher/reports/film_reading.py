@@ -14,7 +14,7 @@ from patcher.film.joined import Joined
 from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Word
 from patcher.remedies.rewrite import Rewritten, rewritten
-from patcher.sheets.figures import count
+from patcher.sheets.figures import count, spaced
 from patcher.show.show_file import read_text
 from patcher.visible import argument
 
@@ -60,7 +60,7 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
         facts = clip.facts
         say(f"{clip.file.name}: {facts.seconds:.0f} s, {facts.width} × {facts.height}: {clip.says}.")
     verdict = reading.joined.verdict
-    say(f"Proved by film: {verdict.proved} of {count(len(verdict.pixels), 'pixel')}.")
+    say(f"Proved by film: {spaced(verdict.proved)} of {count(len(verdict.pixels), 'pixel')}.")
     change = _say_faults(reading, verdict.faults, say)
     _say_contradictions(reading.joined, say)
     for word, begins in LEFT.items():

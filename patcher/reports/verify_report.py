@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from patcher.patch.patch import Patch
+from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
 from patcher.trade import TEST_LEVEL
 from patcher.visible import argument, one_line
 from patcher.walk.items import WHAT_WORDS, Item, older_digests
-from patcher.walk.progress import OLDER, by_box, by_older_round, failed, still_open
+from patcher.walk.progress import OLDER, by_box, by_film, by_older_round, failed, still_open
 from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
 from patcher.walk.record_file import checks_path
 from patcher.walk.step import Step
@@ -110,7 +111,7 @@ def begin(steps: Collection[Step], progress: Progress, *, again: bool = False) -
     if proved := list(progress.states.values()).count("proved"):
         passed = "have passed in practice" if progress.practice else "are proved"
         more = "they are shown again" if again else "--again shows them too"
-        lines.append(f"{proved} of {count(len(wanted), 'check')} {passed} already; {more}.")
+        lines.append(f"{spaced(proved)} of {count(len(wanted), 'check')} {passed} already; {more}.")
     if progress.practice:
         kept = checks_path(progress.show, practice=True).name
         said = f"{PRACTICE}: the answers go to {kept}."
@@ -134,6 +135,8 @@ def say(progress: Progress) -> None:
     for line in failed(progress.record, progress.wanted):
         print(f"failed: {one_line(line)}")
     if progress.shown is None:
+        for line in by_film(progress.record, progress.wanted):
+            print(fold(f"proved by film: {one_line(line)}"))
         for line in still_open(progress.record, progress.wanted, progress.older):
             print(fold(f"open: {one_line(line)}"))
         _say_unproved(progress)
@@ -181,6 +184,7 @@ def _item_json(progress: Progress, item: Item, state: State, unproved: Iterable[
         "changed": progress.record.changed(item, progress.wanted[item]),
         "when": answer.when.isoformat() if answer else None,
         "found": list(answer.found) if answer and state == "failed" else [],
+        "film": list(answer.film) if answer and state == "proved" else [],
         "unprovable": [str(each.fault) for each in hidden if concerns(item, each, progress.wiring)],
     }  # fmt: skip
 

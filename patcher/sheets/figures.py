@@ -20,7 +20,12 @@ def amps(value: float | None) -> str:
 def count(number: int, thing: str) -> str:
     """A number with its noun: `1 box`, `4 boxes`, `12 480 pixels`."""
     plural = thing if number == 1 else thing + ("es" if thing.endswith("x") else "s")
-    return f"{number:,}".replace(",", "\u00a0") + f" {plural}"
+    return f"{spaced(number)} {plural}"
+
+
+def spaced(number: int) -> str:
+    """A number as it is read at a glance: `12 480`."""
+    return f"{number:,}".replace(",", "\u00a0")
 
 
 def ranges(numbers: Iterable[int]) -> str:

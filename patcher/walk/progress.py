@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 
 from patcher.faults import code_in_words
 from patcher.walk.items import WHAT_WORDS, Item
@@ -42,6 +43,23 @@ def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
             why = f": {code_in_words(faults[0])}{alike}" if faults else ", cause not known"
             found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
+
+
+def by_film(record: Record, wanted: Mapping[Item, str]) -> list[str]:
+    """What films proved and no person: when each was read, its clips, and what of which things."""
+    found: dict[tuple[datetime, tuple[str, ...]], dict[str, list[str]]] = {}
+    for item, state in states(record, wanted).items():
+        answer = record.answers.get(item)
+        if state == "proved" and answer is not None and answer.film:
+            found.setdefault((answer.when, answer.film), {}).setdefault(item.thing, []).append(WHAT_WORDS[item.what])
+    lines = []
+    for (when, clips), whats in sorted(found.items()):
+        same: dict[str, list[str]] = {}
+        for thing, own in whats.items():
+            same.setdefault(", ".join(own), []).append(thing)
+        proves = "; ".join(f"{own} of {', '.join(things)}" for own, things in same.items())
+        lines.append(f"{when:%Y-%m-%d %H:%M}, clip{'s' * (len(clips) > 1)} {', '.join(clips)}: {proves}")
+    return lines
 
 
 OLDER = "checked by an older version, which did not show every pixel in every colour"

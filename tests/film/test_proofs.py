@@ -1,13 +1,17 @@
 """Which items of the record a film proves."""
 
+import json
 import random
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from patcher.film.proofs import proved_items, recorded
-from patcher.walk.items import drawn_runs, hung_chain, items
+from patcher.patch.patch_file import dump as patch_dump
+from patcher.patch.patch_file import patch_path
+from patcher.walk.items import digests, drawn_runs, hung_chain, items
 from patcher.walk.record import Entry, Record, RecordedAnswer
-from patcher.walk.record_file import dump, parse
+from patcher.walk.record_file import change_record, dump, parse
 from rig.film_verdicts import perfect
 from rig.heron_lock import heron
 
@@ -51,6 +55,36 @@ def test_the_record_says_that_a_film_proved_it_and_keeps_all_else() -> None:
     text = dump(after)
     assert parse(text) == after
     assert 'film = [\n    "cafe",\n    "beef",\n]' in text
+
+
+def test_the_report_says_what_films_proved_and_when_and_by_which_clips(heron_lock: Path, here) -> None:
+    # Source: the record itself; what a person said yes to, what failed, and what was changed since is not by film
+    every = digests(WIRING, PATCH, EVERY)
+    of = {(item.thing, item.what): item for item in EVERY}
+    filmed = [of["gable", "colours"], of["gable", "ends"], of["gable", "direction"], of["lockhouse/1", "identity"]]
+    later, said, changed, failed = (of[thing, "ends"] for thing in ("willow", "eaves", "weir", "towpath"))
+    record = recorded(Record(), {item: every[item] for item in filmed}, ["cafe", "beef"], NOON)
+    record = recorded(record, {later: every[later], changed: "before"}, ["f00d"], NOON + timedelta(days=1))
+    record = record.answered({
+        said: RecordedAnswer("yes", NOON, every[said]),
+        failed: RecordedAnswer("no", NOON, every[failed], film=("f00d",)),
+    })  # fmt: skip
+    patch_path(heron_lock).write_text(patch_dump(PATCH))
+    change_record(heron_lock, lambda _: record)
+    ran = here("verify", heron_lock, "--report")
+    told = " ".join(ran.stdout.split()).split("proved by film: ")[1:]
+    assert told[0].startswith("2026-11-25 12:00, clips cafe, beef: ")
+    assert {"colours, ends, direction of gable", "right port of lockhouse/1"} == {*told[0][36:].strip().split("; ")}
+    assert told[1].startswith("2026-11-26 12:00, clip f00d: ends of willow ")
+    assert len(told) == 2
+    found = json.loads(here("verify", heron_lock, "--report", "--json").stdout)["items"]
+    by = {(item["thing"], item["what"]): (item["state"], item["film"], item["when"]) for item in found}
+    for item in filmed:
+        assert by[item.thing, item.what] == ("proved", ["cafe", "beef"], NOON.isoformat())
+    assert by["willow", "ends"][:2] == ("proved", ["f00d"])
+    assert [by[item.thing, item.what][:2] for item in (said, changed, failed)] == [
+        ("proved", []), ("open", []), ("failed", []),
+    ]  # fmt: skip
 
 
 def test_a_record_without_films_is_written_as_it_always_was() -> None:

@@ -1,9 +1,11 @@
 """The film on the phone: the code on the wire, clips that are taken, refused and read, and who may send them."""
 
 import http.client
+import inspect
 import io
 import json
 import os
+import re
 import shutil
 import tempfile
 import threading
@@ -14,12 +16,14 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import av
 import cv2
 import numpy as np
 import pytest
 
+from patcher.cli.phone import _say, phone
 from patcher.cli.phone_film import film_reader
 from patcher.film import read as clip_reader
 from patcher.frames.film_code import BIN, code_of
@@ -30,7 +34,9 @@ from patcher.phone.content import Content
 from patcher.phone.desk import FILM_HOLD, Desk
 from patcher.phone.film_thread import FilmReader, FilmVerdict
 from patcher.phone.frame_thread import FramePlayer
+from patcher.phone.pages import Pages
 from patcher.phone.state import Act, State, filmed, tap
+from patcher.reference import parts_of, topics
 from patcher.stream.reach import Reached
 from patcher.trade import TEST_LEVEL
 from patcher.walk.record import states
@@ -38,7 +44,7 @@ from patcher.walk.record_file import checks_path, read_record
 from rig.film_verdicts import perfect
 from rig.heron_lock import heron
 from rig.phones import Rig, evening, plan_of, until
-from rig.shipped import SHOWS
+from rig.shipped import ROOT, SHOWS
 
 PLAN = plan_of(SHOWS / "heron-lock.toml")
 
@@ -159,6 +165,50 @@ def test_the_code_plays_on_while_the_camera_hides_the_page_but_not_for_ever() ->
     desk.pass_time()
     assert desk.state.dark
     assert "no phone was heard" in desk.state.why
+
+
+def goes_dark_after(act: str, hold: float) -> int:
+    """The whole seconds without a page that a desk stays lit."""
+    now = [0.0]
+    desk = Desk(PLAN, hold, now=lambda: now[0])
+    desk.tap(Act(act))  # type: ignore[arg-type]
+    assert not desk.state.dark
+    while not desk.state.dark:
+        now[0] += 1.0
+        desk.pass_time()
+    return int(now[0]) - 1
+
+
+def seconds_in(words: str) -> list[int]:
+    """What is said in seconds or in minutes."""
+    found = re.findall(r"(\d+)(?= (?:s|at least)\b|\))|(\d+) minutes?", words)
+    return [int(seconds or 60 * int(minutes)) for seconds, minutes in found]
+
+
+@pytest.mark.parametrize("hold", [60.0, 300.0])
+def test_what_is_said_of_when_pixels_go_dark_is_what_happens(capsys, hold: float) -> None:
+    # Source: found in use: the terminal said 60 s, and the code lit for 180; the page said 3 minutes whatever was held
+    lit, films = goes_dark_after("light", hold), goes_dark_after("film", hold)
+    _say("http://127.0.0.1:1/#x", "127.0.0.1", hold)
+    said = capsys.readouterr().out.splitlines()[-1]
+    assert seconds_in(said) == list(dict.fromkeys([lit, films]))
+    page = bytes(Pages(yard=True, hold=hold).page(PLAN).body).decode()
+    (note,) = re.findall(r"<p class=\"minor\">(“Only light the code”.*?)</p>", page, re.DOTALL)
+    assert seconds_in(note) == [films]
+    if hold == default_hold():
+        assert said in (ROOT / "README.md").read_text(encoding="utf-8")
+        says = {part.term: part.says for part in parts_of(topics()["phone"])}
+        assert seconds_in(says["Film"]) == [films]
+        dropped = says["When the connection drops"].partition("Without any phone")[2]
+        assert f"({lit}) all pixels go dark, after {films} at least while the code of Film" in dropped
+        option = next(
+            one for one in get_args(get_type_hints(phone, include_extras=True)["hold"]) if hasattr(one, "help")
+        )
+        assert str(films) in option.help
+
+
+def default_hold() -> float:
+    return float(inspect.signature(phone).parameters["hold"].default)
 
 
 # --- clips ----------------------------------------------------------------------------------------------------------

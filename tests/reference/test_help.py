@@ -8,8 +8,10 @@ import sys
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
+from unittest.mock import patch as patched
 
+import numpy as np
 import pytest
 import typer
 from pydantic import TypeAdapter, ValidationError
@@ -20,16 +22,25 @@ from patcher.cli.inputs import load
 from patcher.cli.phone import PORT
 from patcher.faults import KINDS, parse
 from patcher.faults.fault import FORMS
+from patcher.film import read as reader
+from patcher.film.measured import Sight
+from patcher.film.verdict import Word
 from patcher.frames.patterns import RAMP_SECONDS
 from patcher.frames.request import PatternName
+from patcher.patch.patch_file import dump, patch_path
 from patcher.power.flow import LOADED
 from patcher.power.wires import AWG_BEARS, BLADES, CLASS_5, MM2_BEARS, UNPRINTED
 from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
+from patcher.reports import yard_film_report
 from patcher.reports.topic_lines import WIDEST, lines
 from patcher.show import run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
+from rig import clips as real_clips
+from rig.film_readings import reading
+from rig.film_verdicts import faults_of, perfect
+from rig.heron_lock import heron
 from rig.shipped import SHOWS, Patcher
 
 TABLES: dict[str, list[type[Table]]] = {
@@ -331,6 +342,52 @@ def test_every_key_of_a_document_is_named(entry: str, call: list[str], here: Pat
         if shared in known or entry == "where":
             known |= named(said[shared])
     assert set(keys(document, call[0])) - known == set()
+
+
+def film_document(here: Patcher, show: Path, *options: str) -> dict[str, Any]:
+    """What `film --read` prints, as a person's script gets it, of two clips whose lights are made up: one names a fault
+    that the other does not have, and a run is measured.
+    """
+    _, patch, plan, _ = heron()
+    patch_path(show).write_text(dump(patch))
+    said = [perfect(plan, named=faults_of(plan, "reversed:towpath")), perfect(plan, hidden=[("gable", 20)])]
+    hedge = Sight(np.column_stack([np.linspace(27, 33, 150), np.full(150, 0.6)]), np.full(150, 0.03))
+    clips = [real_clips.written(show.parent / f"clip-{number}.mp4", [0.0, 0.1, 0.2]) for number in range(2)]
+    with patched.object(reader, "read_clip", lambda facts, *_: reader.Reading(
+        facts, 3, True, "", said[clips.index(facts.path)], None, {"hedge": hedge}
+    )):  # fmt: skip
+        ran = here("film", show, *[word for clip in clips for word in ("--read", clip)], *options, "--json")
+    found: dict[str, Any] = json.loads(ran.stdout)
+    return found
+
+
+def test_the_document_of_clips_has_the_keys_that_are_named_and_no_others(here: Patcher, heron_lock: Path) -> None:
+    # Source: the document itself; the issue's own keys, on which others rely
+    found = film_document(here, heron_lock, "--measure", "hedge")
+    says = terms("json")["film, of clips"]
+    assert set(keys(found, "film")) == named(re.sub(r"--\w+", "", says))
+    assert found["withdrawn"] + found["found"] + found["contradicted"]
+    assert found["measured"][0]["written"]
+    issued = {"clips": "file seconds frames good says", "pixels": "run pixel verdict lit_by at"}
+    for key, inner in issued.items():
+        assert set(inner.split()) <= found[key][0].keys()
+    assert {"found", "proved", "of"} <= found.keys()
+    assert set(re.findall(r'"([a-z-]+)"', says)) == set(get_args(Word))
+
+
+def test_the_document_of_a_demonstration_has_the_keys_that_are_named_and_no_others() -> None:
+    # Source: the document itself
+    plan = heron()[2]
+    told = yard_film_report.held_against(reading(SHOWS / "heron-lock.toml", plan, perfect(plan)), ())
+    says = re.sub(r"--\w+", "", terms("json")["film, of a demonstration"])
+    assert set(yard_film_report.demo_document(told, ())) == named(says)
+
+
+def test_every_quotation_of_code_ends() -> None:
+    # Source: found in the entry of film: what was left open took half a sentence for keys
+    for topic in topics().values():
+        for part in parts_of(topic):
+            assert (part.term + part.says).count("`") % 2 == 0, (topic.name, part)
 
 
 # --- on the screen ----------------------------------------------------------------------------------------------------

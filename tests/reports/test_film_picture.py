@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from patcher.clip import video
-from patcher.drawing.canvas import Disc, Words, as_png, as_svg
+from patcher.drawing.canvas import Disc, Way, Words, as_png, as_svg
 from patcher.errors import PatcherError
 from patcher.reports import film_picture
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
@@ -39,6 +39,13 @@ SEEN_BY = {
 def drawn(**more):
     clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, faults_of(PLAN, *FAULTS), seen_from=SEEN_FROM, **more))
     return film_picture.canvas(clip_reading, clip_reading.clips[0], FRAME), clip_reading
+
+
+def on_picture(canvas, clip_reading, at: tuple[float, float]) -> tuple[float, float]:
+    """Where a place of the frame is on the picture: it is cut out around all places, and its longer side made 1920."""
+    (left, top), part = film_picture.cut(FRAME, [one.at for one in clip_reading.clips[0].verdict.pixels if one.at])
+    scale = 1920 / max(part.shape[:2])
+    return (at[0] - left + 0.5) * scale - 0.5, (at[1] - top + 0.5) * scale - 0.5 + canvas.top
 
 
 def lab(colour: str, sight: np.ndarray) -> np.ndarray:
@@ -82,14 +89,74 @@ def test_no_two_words_have_the_same_shape() -> None:
 
 
 def test_every_pixel_that_has_a_place_has_a_mark_there() -> None:
-    # Source: the places, enlarged as the still is: 640 points to 1920, its middle kept in the middle
+    # Source: the places, cut out and enlarged as the still is, its middle kept in the middle
     canvas, clip_reading = drawn()
     discs = {(round(shape.x, 1), round(shape.y, 1)) for shape in canvas.shapes if isinstance(shape, Disc)
              and shape.fill == COLOURS["proved"]}  # fmt: skip
     for pixel in clip_reading.joined.verdict.pixels:
         if pixel.word == "proved":
-            x, y = pixel.at
-            assert (round((x + 0.5) * 3 - 0.5, 1), round((y + 0.5) * 3 - 0.5 + canvas.top, 1)) in discs
+            x, y = on_picture(canvas, clip_reading, pixel.at)
+            assert (round(x, 1), round(y, 1)) in discs
+
+
+@pytest.mark.parametrize("wide", [640, 1280])
+def test_what_lights_in_the_still_is_below_its_mark(wide: int) -> None:
+    # Source: a frame that is dark but for one light: where that is, there is its pixel's mark
+    clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, seen_from=SEEN_FROM))
+    for run, number in (("gable", 40), ("weir", 3), ("footbridge-arch", 27)):
+        at = next(one.at for one in clip_reading.joined.verdict.pixels if (one.run, one.pixel) == (run, number))
+        frame = np.zeros((wide * 9 // 16, wide, 3), np.uint8)
+        x, y = (round(value) for value in at)
+        frame[y - 1 : y + 2, x - 1 : x + 2] = 255
+        canvas = film_picture.canvas(clip_reading, clip_reading.clips[0], frame)
+        marked = [(one.x, one.y) for one in canvas.shapes if isinstance(one, Disc) and one.fill == COLOURS["proved"]]
+        lit = canvas.still.sum(axis=2).astype(float)
+        lit[lit < lit.max() / 2] = 0
+        down, across = np.unravel_index(np.arange(lit.size), lit.shape)
+        middle = [np.average(axis, weights=lit.ravel()) for axis in (across, down)]
+        order = [(one.run, one.pixel) for one in clip_reading.clips[0].verdict.pixels if one.at]
+        own = marked[order.index((run, number))]
+        scale = 1920 / max(canvas.still.shape[:2])
+        assert np.hypot(middle[0] - own[0], middle[1] + canvas.top - own[1]) < 1.5 * max(1, scale), (run, own, middle)
+
+
+@pytest.mark.parametrize("places", [[(300.0, 200.0)], [(20.0, 100.0), (620.0, 100.0)], [(5.0, 5.0), (8.0, 355.0)],
+                                    [(-3.0, 20.0), (700.0, 400.0)], [(100.0, 100.0), (200.0, 180.0)]])  # fmt: skip
+def test_the_still_is_cut_to_what_hangs_with_room_around_it(places: list[tuple[float, float]]) -> None:
+    # Source: own rule: all that is in the frame stays in, names have room, and no more of the night than that
+    (left, top), part = film_picture.cut(FRAME, places)
+    high, wide = part.shape[:2]
+    for x, y in places:
+        assert left <= min(max(x, 0), 639) <= left + wide
+        assert top <= min(max(y, 0), 359) <= top + high
+    spread = np.ptp(places, axis=0)
+    assert min(wide, high) >= min(0.35 * max(spread), 359)
+    assert max(wide, high) <= max(1.25 * max(spread), 24)
+    assert film_picture.cut(FRAME, [])[1].shape == FRAME.shape
+
+
+def test_a_name_hides_few_marks_and_where_it_is_far_from_its_place_a_line_leads_there() -> None:
+    # Source: own rule, for the demonstration: most names stood over the pixels of other runs
+    canvas, clip_reading = drawn()
+    marks = np.array([on_picture(canvas, clip_reading, one.at)
+                      for one in clip_reading.clips[0].verdict.pixels if one.at])  # fmt: skip
+    named = [one for one in canvas.shapes if isinstance(one, Words) and one.rim]
+    entries = [(one.x, one.y) for one in canvas.shapes if isinstance(one, Disc) and one.fill == "#ffffff"]
+    lines = [one.points for one in canvas.shapes if isinstance(one, Way) and one.colour == "#ffffff"]
+    assert len(named) > 8
+    hidden = 0
+    for words in named:
+        box = (words.x, words.y - words.size, words.x + film_picture.long(words.text, words.size), words.y)
+        hidden += int(((marks > box[:2]) & (marks < box[2:])).all(axis=1).sum())
+        away = min(np.hypot(x - min(max(x, box[0]), box[2]), y - min(max(y, box[1]), box[3])) for x, y in entries)
+        led = any(box[0] - 1 <= line[1][0] <= box[2] + 1 and box[1] <= line[1][1] <= box[3] + 40 for line in lines)
+        assert led or away < 45, words
+    assert hidden < 0.02 * len(marks)
+    for one, other in combinations(named, 2):
+        apart = max(one.x, other.x) - min(each.x + film_picture.long(each.text, each.size) for each in (one, other))
+        assert apart >= one.size / 2 - 0.1 or abs(one.y - other.y) >= one.size, "two names read as one"
+    for begin, _ in lines:
+        assert min(np.hypot(begin[0] - x, begin[1] - y) for x, y in entries) < 14
 
 
 def test_the_words_on_it_are_the_title_the_counts_and_the_faults() -> None:
@@ -110,7 +177,7 @@ def test_the_way_of_a_run_is_as_seen_and_not_as_planned() -> None:
     # Source: eaves is fed from its other end, so its data enters where the plan has its last pixel
     canvas, clip_reading = drawn()
     last = [pixel for pixel in clip_reading.joined.verdict.pixels if pixel.run == "eaves"][-1]
-    x, y = (last.at[0] + 0.5) * 3 - 0.5, (last.at[1] + 0.5) * 3 - 0.5 + canvas.top
+    x, y = on_picture(canvas, clip_reading, last.at)
     entries = [(shape.x, shape.y) for shape in canvas.shapes if isinstance(shape, Disc) and shape.fill == "#ffffff"]
     assert min(np.hypot(x - at[0], y - at[1]) for at in entries) < 0.1
 

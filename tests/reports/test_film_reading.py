@@ -88,7 +88,8 @@ def test_every_pixel_that_is_not_proved_is_in_one_line_and_no_other_is() -> None
     for one in left:
         numbers.setdefault(one.word, []).append(one)
     text = said(clip)
-    assert f"Proved by film: {2941 - len(left)}".replace(",", "") in text.replace("\u00a0", "")
+    proved, of = (f"{number:,}".replace(",", "\u00a0") for number in (2941 - len(left), 2941))
+    assert f"Proved by film: {proved} of {of} pixels." in text
     for own in numbers.values():
         assert f": {len(own)} pixel" in text
         back = [(name.rpartition("/")[0], number) for name in stretches(own) for number in _numbers(name)]
