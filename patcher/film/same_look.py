@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 
 from patcher.diagnosis.hypotheses import singles
@@ -29,8 +29,7 @@ def same_look(plan: Planned, code: Code, faults: Sequence[Fault]) -> dict[Fault,
     named = _taken(plan, faults)
     if named is None:
         return {}
-    wired = _wired(plan, code, named)
-    sound = _wired(plan, code, plan.takes)
+    wired, sound = _wired(plan, code, named), _wired(plan, code, plan.takes)
     alone = {fault: _wired(plan, code, _taken(plan, [fault]) or plan.takes) for fault in faults}
     changed = {fault: [run for run in wired if not alike(alone[fault][run], sound[run])] for fault in faults}
     every = singles(plan, list(wired), lambda run: ()) if any(changed.values()) else []
@@ -39,16 +38,20 @@ def same_look(plan: Planned, code: Code, faults: Sequence[Fault]) -> dict[Fault,
         rest = [one for one in faults if one != fault]
         # What no other fault changes must look so by this one alone: most others are ruled out by that.
         own = [run for run in changed[fault] if not any(run in changed[one] for one in rest)]
-        others = [
-            other for other, differs in every
-            if other not in faults and not differs.takes.keys().isdisjoint(changed[fault])
-            and all(alike(_shown(plan, code, run, differs.takes), wired[run]) for run in own)
-            and (together := _taken(plan, [*rest, other])) is not None
-            and all(alike(_shown(plan, code, run, together), wired[run]) for run in wired)
-        ]  # fmt: skip
-        if others:
-            found[fault] = tuple(others)
-    return found
+        near = [(other, differs.takes) for other, differs in every if differs.takes.keys() & {*changed[fault]}]
+        likely = [other for other, takes in near if _all_alike(plan, code, own, takes, wired)]
+        found[fault] = tuple(
+            other for other in likely
+            if other not in faults and _all_alike(plan, code, wired, _taken(plan, [*rest, other]), wired)
+        )  # fmt: skip
+    return {fault: others for fault, others in found.items() if others}
+
+
+def _all_alike(
+    plan: Planned, code: Code, runs: Iterable[str], takes: Mapping[str, Takes] | None, wired: Mapping[str, Shown]
+) -> bool:
+    """Whether some runs that take this play what they are held to play; not where nothing can take it."""
+    return takes is not None and all(alike(_shown(plan, code, run, takes), wired[run]) for run in runs)
 
 
 def _taken(plan: Planned, faults: Sequence[Fault]) -> dict[str, Takes] | None:
