@@ -28,23 +28,31 @@ def other_loads(wiring: Wiring, state: Power | None, supply: str, shown: Collect
         shown: the feeds that stand on the sheet.
         does: what the other sheet does with a feed: `drawn` or `listed`.
     """
-    show = wiring.show
+    root = roots(wiring.show)
     carries = {} if state is None else {load.feed.name: if_known(load.amps) for load in state.feeds}
-    root = roots(show)
-    found = []
-    for feed in show.feeds.values():
-        places = {} if feed.name in shown or root[feed.name].supply != supply else _places(wiring, feed)
-        if places:
-            where = " and ".join(f"{run} at {first_few(pixels, _PIXELS)}" for run, pixels in places.items())
-            boxes = " and ".join(dict.fromkeys(wiring.ports[run][0] for run in places))
-            what = [feed.name, amps_words(carries.get(feed.name))]
-            what += [] if feed.source is None else [f"a branch of {feed.source}"]
-            found.append(f"{supply} also feeds {where} ({', '.join(what)}), {does} on the sheet of {boxes}")
-    logic = [box for box in show.controllers.values() if box.logic is not None and box.logic.supply == supply]
-    if logic:
-        runs = ", ".join(f"{box.name} ({amps_words(box.logic.amps)})" for box in logic if box.logic is not None)
-        found.append(f"{supply} also runs the box{'es' if len(logic) > 1 else ''} {runs}")
+    also = [
+        feed for feed in wiring.show.feeds.values() if feed.name not in shown and root[feed.name].supply == supply
+    ]  # fmt: skip
+    found = [
+        f"{supply} also feeds {says}, {does} on the sheet of {' and '.join(boxes)}"
+        for says, boxes in (_of_feed(wiring, feed, carries.get(feed.name)) for feed in also) if boxes
+    ]  # fmt: skip
+    boxes = [
+        f"{box.name} ({amps_words(box.logic.amps)})"
+        for box in wiring.show.controllers.values() if box.logic is not None and box.logic.supply == supply
+    ]  # fmt: skip
+    if boxes:
+        found.append(f"{supply} also runs the box{'es' if boxes[1:] else ''} {', '.join(boxes)}")
     return found
+
+
+def _of_feed(wiring: Wiring, feed: Feed, amps: float | None) -> tuple[str, list[str]]:
+    """What a feed joins and carries, in words, and the boxes whose runs those are: none where no such run hangs."""
+    places = _places(wiring, feed)
+    where = " and ".join(f"{run} at {first_few(pixels, _PIXELS)}" for run, pixels in places.items())
+    branch = f", a branch of {feed.source}" if feed.source else ""
+    says = f"{where} ({feed.name}, {amps_words(amps)}{branch})"
+    return says, list(dict.fromkeys(wiring.ports[run][0] for run in places))
 
 
 def _places(wiring: Wiring, feed: Feed) -> dict[str, list[str]]:

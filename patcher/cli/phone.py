@@ -19,6 +19,12 @@ if TYPE_CHECKING:
 
 PORT = 8420
 """The TCP port of the page, unless another is named."""
+Hold = Annotated[
+    float,
+    typer.Option(
+        metavar="N", min=1, max=86400, help="Black out after N seconds without any phone; 180 at least while filming."
+    ),
+]
 
 
 def phone(
@@ -31,15 +37,7 @@ def phone(
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option(metavar="N", min=0, max=65535, help="TCP port; 0: any that is free.")] = PORT,
     yard: Yard = False,
-    hold: Annotated[
-        float,
-        typer.Option(
-            metavar="N",
-            min=1,
-            max=86400,
-            help="Black out after N seconds without any phone; 180 at least while filming.",
-        ),
-    ] = 60,
+    hold: Hold = 60,
     interface: Interface = None,
 ) -> None:
     """Serve a page for your phone, to test from the ladder.

@@ -29,22 +29,32 @@ def same_look(plan: Planned, code: Code, faults: Sequence[Fault]) -> dict[Fault,
     named = _taken(plan, faults)
     if named is None:
         return {}
-    wired, sound = _wired(plan, code, named), _wired(plan, code, plan.takes)
-    alone = {fault: _wired(plan, code, _taken(plan, [fault]) or plan.takes) for fault in faults}
-    changed = {fault: [run for run in wired if not alike(alone[fault][run], sound[run])] for fault in faults}
-    every = singles(plan, list(wired), lambda run: ()) if any(changed.values()) else []
+    wired = _wired(plan, code, named)
+    changed = {fault: _changed(plan, code, fault) for fault in faults}
+    every = singles(plan, list(wired), lambda run: ()) if faults else []
     found: dict[Fault, tuple[Fault, ...]] = {}
     for fault in faults:
-        rest = [one for one in faults if one != fault]
+        rest = _without(fault, faults)
         # What no other fault changes must look so by this one alone: most others are ruled out by that.
-        own = [run for run in changed[fault] if not any(run in changed[one] for one in rest)]
-        near = [(other, differs.takes) for other, differs in every if differs.takes.keys() & {*changed[fault]}]
+        own = changed[fault].difference(*map(changed.__getitem__, rest))
+        near = [(other, differs.takes) for other, differs in every if differs.takes.keys() & changed[fault]]
         likely = [other for other, takes in near if _all_alike(plan, code, own, takes, wired)]
         found[fault] = tuple(
             other for other in likely
             if other not in faults and _all_alike(plan, code, wired, _taken(plan, [*rest, other]), wired)
         )  # fmt: skip
     return {fault: others for fault, others in found.items() if others}
+
+
+def _without(fault: Fault, faults: Iterable[Fault]) -> list[Fault]:
+    return [one for one in faults if one != fault]
+
+
+def _changed(plan: Planned, code: Code, fault: Fault) -> set[str]:
+    """The runs that play something else with a fault."""
+    takes = _taken(plan, [fault]) or {}
+    sound = {run: _shown(plan, code, run, plan.takes) for run in takes}
+    return {run for run in takes if not alike(_shown(plan, code, run, takes), sound[run])}
 
 
 def _all_alike(

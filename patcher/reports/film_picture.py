@@ -231,27 +231,40 @@ def names(runs: Sequence[Drawn], wide: int, top: int, bottom: int) -> Iterator[S
     """Where each run's data enters, and its name beside it where there is room."""
     taken: list[Box] = [box for run in runs for box in run.kept_free()]
     named: list[Box] = []
-    marks = np.concatenate([run.places for run in runs]) if runs else np.empty((0, 2))
+    marks = np.concatenate([np.empty((0, 2)), *(run.places for run in runs)])
     for run in runs[:MOST_NAMES]:
         x, y = run.begins
         yield from _entry(x, y, 12)
         text = fitted(one_line(run.run), 420, PLAIN)
-        room = [
-            box for box in _beside(x, y, long(text, PLAIN))
-            if box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom
-            and not any(_meet(box, other) for other in taken)
-            and not any(_hidden(_leader(x, y, box), other) for other in named)
-        ]  # fmt: skip
-        if not room:
+        box = _best_box(x, y, text, (wide, top, bottom), marks, taken, named)
+        if box is None:
             continue
-        box = min(room, key=lambda box: (_hidden(marks, box) + _away(x, y, box) / 12, box))
         named.append((box[0] - PLAIN / 2, box[1], box[2] + PLAIN / 2, box[3]))
         taken.append(named[-1])
         if _away(x, y, box) > NEAR:  # it might be another's
-            line = tuple((float(x), float(y)) for x, y in _leader(x, y, box))
+            line = [(float(x), float(y)) for x, y in _leader(x, y, box).tolist()]
             taken += [(*point, *point) for point in line]
             yield Way((line[0], line[-1]), LIGHT, 2, 2)
         yield Words(box[0], box[3] - PLAIN / 3, text, PLAIN, LIGHT, rim=True)
+
+
+def _best_box(
+    x: float, y: float, text: str, frame: tuple[int, int, int], marks: Points, taken: Iterable[Box],
+    named: Iterable[Box],
+) -> Box | None:  # fmt: skip
+    """Where a name stands best beside its place: within the frame, on nothing else, and on few pixels."""
+    wide, top, bottom = frame
+    every = list(_beside(x, y, long(text, PLAIN)))
+    inside = [box for box in every if box[0] >= 0 and box[2] <= wide and box[1] >= top and box[3] <= bottom]
+    room = [box for box in inside if _is_free(box, x, y, taken, named)]
+    return min(room, key=lambda box: (_hidden(marks, box) + _away(x, y, box) / 12, box), default=None)
+
+
+def _is_free(box: Box, x: float, y: float, taken: Iterable[Box], named: Iterable[Box]) -> bool:
+    """Whether a name may stand in a box: on nothing else, and no other name in the way to its place."""
+    return not any(_meet(box, other) for other in taken) and not any(
+        _hidden(_leader(x, y, box), other) for other in named
+    )
 
 
 def _nearest(x: float, y: float, box: Box) -> tuple[float, float]:

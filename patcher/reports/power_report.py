@@ -172,7 +172,7 @@ def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
     return {
         "feed": load.feed.name, "supply": load.supply, "amps": if_known(load.amps), "fuse": load.feed.fuse,
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
-        "smallest_fuse": load.smallest_fuse,
+        "next_blade": load.smallest_fuse,
         "taps": [
             {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
             for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)

@@ -80,7 +80,7 @@ def test_a_fuse_has_one_word_wherever_it_is_named(here: Patcher, heron_lock: Pat
     # than the thinnest wire of the feed and of its branches without a fuse may carry.
     said = here("power", heron_lock).stdout
     document = of_json(here("power", heron_lock, "--json").stdout)
-    least = {feed["feed"]: feed["smallest_fuse"] for feed in document["feeds"]}
+    least = {feed["feed"]: feed["next_blade"] for feed in document["feeds"]}
     bears = {feed["feed"]: feed["bears"] for feed in document["feeds"]}
     branched = {
         feed["from"]: name for name, feed in tomllib.loads(heron_lock.read_text())["feed"].items() if "from" in feed
