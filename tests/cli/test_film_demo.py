@@ -1,13 +1,10 @@
 """`film --demo`: faults put into the yard, filmed and read; nothing is kept."""
 
-import json
 from pathlib import Path
 
 import pytest
 
 from patcher.cli import yard_film
-from patcher.cli.inputs import load, load_patch
-from patcher.faults import build, departure, parse, planned
 from patcher.film import read as reader
 from patcher.reports import yard_film_report
 from rig.film_readings import reading
@@ -81,25 +78,3 @@ def test_what_makes_no_sense_is_refused(heron_lock: Path, here, options: list[st
     ran = here("film", heron_lock, *options)
     assert ran.returncode == 2
     assert "error" in ran.stderr
-
-
-@pytest.mark.long
-def test_a_demonstration_of_heron_lock(heron_lock: Path, here) -> None:
-    ran = here("film", heron_lock, "--demo", "--json")
-    found = json.loads(ran.stdout)
-    assert found.get("demonstration"), ran.stdout + ran.stderr
-    wiring = load(heron_lock)
-    plan = planned(wiring, load_patch(heron_lock, wiring))
-    faults = build(wiring, [parse(text, wiring) for text in found["faults"]]).faults
-    assert len(faults) == 3
-    takes = plan.takes | departure(plan, faults).takes
-    proved = [pixel for pixel in found["pixels"] if pixel["verdict"] == "proved"]
-    for pixel in proved:
-        run, at = pixel["run"], pixel["pixel"] - 1
-        assert (takes[run][at] == plan.takes[run][at]).all(), pixel
-    assert found["falsely_proved"] == 0
-    assert len(proved) > 0.4 * len(found["pixels"])
-    named = departure(plan, [parse(text, wiring) for text in found["found"]]).takes
-    assert {*named} == {*departure(plan, faults).takes}
-    assert (ran.returncode, found["missed"], found["not_put_in"]) == (0, [], [])
-    assert sorted(path.name for path in heron_lock.parent.iterdir()) == ["heron-lock.toml", "willow.csv"]

@@ -1,15 +1,23 @@
 """README is true: what it prints is what is printed; what it says of safety, the program says too."""
 
+import json
 import os
 import re
 import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
+import cv2
+import numpy as np
 import pytest
 
+from patcher.cli import yard_film
+from patcher.cli.inputs import load, load_patch
+from patcher.faults import build, departure, parse, planned
 from patcher.reference import parts_of, topics
+from pictures.film import PICTURE, smaller
 from rig.shipped import ROOT, Patcher
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -146,6 +154,41 @@ def test_the_diagnosis(cottage: Path, here: Patcher) -> None:
     fault = "willow --yard --fault cut:willow/301"
     ran = here("diagnose", "shows/heron-lock.toml", *fault.split())
     holds(ran.stdout, shown(f"patcher diagnose shows/heron-lock.toml {fault}")[0])
+
+
+@pytest.mark.long
+def test_the_film(cottage: Path, here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: README.md, One evening by film: its words, its picture; and that the demonstration is no false one
+    demo = "film shows/heron-lock.toml --demo"
+    read, kept = yard_film._read, []
+    monkeypatch.setattr(yard_film, "_read", lambda *given: kept[0] if kept else kept.append(read(*given)) or kept[0])
+    before = {path.name for path in cottage.parent.iterdir()}
+    ran = here(*demo.split(), "--picture", "verdict.png")
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    monkeypatch.setattr("patcher.yard.clip_file.write_clip", lambda *given: None)  # the same reading, as a document
+    holds_true(json.loads(here(*demo.split(), "--json").stdout), cottage)
+    assert {path.name for path in cottage.parent.iterdir()} == before
+    holds(ran.stdout, shown(f"patcher {demo} --picture verdict.png")[0])
+    drawn, picture = smaller(cottage.parents[1] / "verdict.png"), cv2.imread(str(PICTURE))
+    assert picture is not None
+    assert picture.shape == drawn.shape
+    assert np.abs(picture.astype(float) - drawn).mean() < 3, "python tests/pictures/film.py draws it anew"
+
+
+def holds_true(found: dict[str, Any], show: Path) -> None:
+    """A demonstration proves no pixel that takes other data than planned, and names what was put in, nothing else."""
+    wiring = load(show)
+    plan = planned(wiring, load_patch(show, wiring))
+    faults = build(wiring, [parse(text, wiring) for text in found["faults"]]).faults
+    assert len(faults) == 3
+    takes = plan.takes | departure(plan, faults).takes
+    proved = [(pixel["run"], pixel["pixel"] - 1) for pixel in found["pixels"] if pixel["verdict"] == "proved"]
+    for run, at in proved:
+        assert (takes[run][at] == plan.takes[run][at]).all(), (run, at)
+    assert len(proved) > 0.4 * len(found["pixels"])
+    named = departure(plan, [parse(text, wiring) for text in found["found"]]).takes
+    assert {*named} == {*departure(plan, faults).takes}
+    assert (found["falsely_proved"], found["missed"], found["not_put_in"]) == (0, [], [])
 
 
 def test_the_swap(cottage: Path, here: Patcher) -> None:

@@ -212,3 +212,16 @@ def test_a_picture_goes_in_the_place_of_nothing_but_an_earlier_one(tmp_path: Pat
     (tmp_path / "out.png").write_bytes(octets)
     with pytest.raises(PatcherError):
         write_png(tmp_path / "out.png", b"")
+
+
+def test_a_dark_house_is_seen_before_a_dark_sky_and_stands_back_behind_what_is_drawn() -> None:
+    # Source: own rule. What a phone takes at night: eight levels of grey between house and sky, and a lit window
+    frame = np.full((90, 160, 3), 10, np.uint8)
+    frame[40:, 20:140] = 18
+    frame[60:70, 80:90] = 230
+    still, scale = film_picture.darkened(frame)
+    sky, house, window = (
+        int(still[round(y * scale), round(x * scale)].sum()) / 3 for x, y in ((80, 20), (40, 60), (85, 65))
+    )
+    assert house - sky > 15
+    assert sky < house < window < 128
