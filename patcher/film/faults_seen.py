@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from patcher.clip.hues import DARK as DARK_HUE
-from patcher.clip.hues import SEEN, UNKNOWN, Hues
+from patcher.clip.hues import UNKNOWN, Hues
 from patcher.clip.registration import Points
-from patcher.diagnosis.hypotheses import WEIGHTS, singles
+from patcher.diagnosis.hypotheses import WEIGHTS
 from patcher.errors import PatcherError
-from patcher.faults import Fault, Takes, build, departure, parse
+from patcher.faults import Fault, Takes, build, departure
+from patcher.film.candidates import Candidates
 from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
-from patcher.film.rivals import groups, rivals, usual
+from patcher.film.rivals import groups, rivals
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown, alike, shown
 from patcher.frames.film_code import Channels
 
@@ -41,10 +40,10 @@ QUIET, GLOWS = 0.3, 3.0
 does."""
 NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
+WAYS = 3
+"""So many explanations are followed side by side."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
-MOST_ODD = 24
-"""So many of a run's odd pixels are thought of."""
 BAD_SHARE = 0.15
 """Of a run's pixels: where more are not where they should be, something is wrong with it."""
 
@@ -71,14 +70,28 @@ class Explained:
     unsure: Mapping[str, Bits] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, eq=False)
+class Guess:
+    """Faults that may be there.
+
+    Attributes:
+        gain: by how much more speaks against them than against those before; below 0 where they are better.
+        faults: all of them.
+        wired: what each run plays with them.
+    """
+
+    gain: float
+    faults: tuple[Fault, ...]
+    wired: dict[str, Shown]
+
+
 class Search:
     """Looks for the faults that explain a clip."""
 
     def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
         self._seen, self._slack = seen, slack
-        self._show = seen.plan.wiring.show
         self._costs: dict[tuple[str, bytes], float] = {}
-        self._of_run: dict[str, list[Fault]] = {}
+        self._candidates = Candidates(seen, slack)
 
     def explained(self) -> Explained:
         """The faults that explain the lights best, found one by one."""
@@ -90,10 +103,14 @@ class Search:
                 break
             faults, wired = best
         faults, wired = self._exchanged(*self._pruned(faults, wired))
+        if len(faults) > 1 and any(self._bad(run, own) for run, own in wired.items()):
+            other = self._together()
+            if self._against(other.faults, other.wired) < self._against(faults, wired):
+                faults, wired = self._pruned(other.faults, other.wired)
         faults, wired = self._without_dark(faults, wired)
         fits = {run: self._fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._wired({}).items()}
-        cost = self._whole(wired) + sum(map(_seldom, faults))
+        cost = self._against(faults, wired)
         return Explained(
             faults, wired, fits, hue, cost, {run: self._unsure(run, wired[run], fits[run]) for run in wired}
         )
@@ -101,12 +118,9 @@ class Search:
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
         plan = self._seen.plan
         return {
-            run: shown(takes.get(run, plan.takes[run]), self._letters(run), self._seen.code)
+            run: shown(takes.get(run, plan.takes[run]), self._seen.letters(run), self._seen.code)
             for run in self._seen.places
         }
-
-    def _letters(self, run: str) -> str:
-        return self._show.type_of(self._show.runs[run]).colour_order
 
     def _fit(self, run: str, wired: Shown) -> Fit:
         evidence, slack = self._slack[run]
@@ -125,6 +139,10 @@ class Search:
     def _whole(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against a wiring of all runs."""
         return self._cost(wired, wired) + self._unexplained(wired)
+
+    def _against(self, faults: Iterable[Fault], wired: Mapping[str, Shown]) -> float:
+        """What speaks against some faults, with all runs wired so."""
+        return self._whole(wired) + sum(map(_seldom, faults))
 
     def _unexplained(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against a wiring because words play near its runs that none of them should: a run is not dark
@@ -162,19 +180,41 @@ class Search:
         self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]
     ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
         """One fault more, where one explains the lights better."""
+        found = self._better(faults, wired, 1)
+        return (found[0].faults, found[0].wired) if found else None
+
+    def _better(self, faults: tuple[Fault, ...], wired: Mapping[str, Shown], most: int) -> list[Guess]:
+        """The faults that explain the lights better if there is one more, the best first; of those that look the same
+        one.
+        """
         bad = sorted(
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
-        best, least = None, 0.0
-        for fault in self._candidates(bad[:WORST], wired, faults):
+        best: list[Guess] = []
+        for fault in self._candidates.of(bad[:WORST], wired, faults):
             tried = self._with(faults, fault)
             if tried is None:
                 continue
             changed = [run for run in wired if not alike(tried[run], wired[run])]
-            seldom = _seldom(fault)
+            seldom, least = _seldom(fault), best[-1].gain if len(best) == most else 0.0
             gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
-                best, least = ((*faults, fault), tried), gain
+                best = _with_guess(best, Guess(gain, (*faults, fault), tried))[:most]
+        return best
+
+    def _together(self) -> Guess:
+        """The faults that explain the lights best, several ways followed side by side: of two that belong together
+        neither may be the best by itself.
+        """
+        ways = [Guess(0.0, (), self._wired({}))]
+        best = ways[0]
+        while ways and len(ways[0].faults) < MOST:
+            every: list[Guess] = []
+            for way in ways:
+                for one in self._better(way.faults, way.wired, WAYS):
+                    every = _with_guess(every, replace(one, gain=way.gain + one.gain))
+            ways = every[:WAYS]
+            best = min([best, *ways], key=lambda way: way.gain)
         return best
 
     def _gain(
@@ -199,95 +239,6 @@ class Search:
 
     def _bad(self, run: str, wired: Shown) -> bool:
         return self._cost_of(run, wired) > PRIOR
-
-    def _candidates(self, bad: Sequence[str], wired: Mapping[str, Shown], faults: Sequence[Fault]) -> Iterator[Fault]:
-        """Faults that may explain what is wrong with some runs; also those of a place with which one is exchanged."""
-        found: dict[Fault, None] = {}
-        for run in bad:
-            found |= dict.fromkeys(self._parsed(self._by_offset(run)))
-            found |= dict.fromkeys(self._parsed(self._at_pixels(run, wired[run])))
-            found |= dict.fromkeys(self._coarse(run))
-        for run in dict.fromkeys(partner for one in bad for partner in self._exchanged_with(one, faults)):
-            if run not in bad:
-                found |= dict.fromkeys(self._coarse(run))
-        yield from found
-
-    def _exchanged_with(self, run: str, faults: Sequence[Fault]) -> Iterator[str]:
-        """The runs that take other data with a fault that exchanges something for this run."""
-        for fault in faults:
-            if fault.kind.startswith("swapped"):
-                takes = departure(self._seen.plan, (fault,)).takes
-                if run in takes:
-                    yield from (one for one in takes if one in self._seen.places)
-
-    def _coarse(self, run: str) -> list[Fault]:
-        """The single faults of a run, its port and its box that are at no pixel."""
-        if run not in self._of_run:
-            every = singles(self._seen.plan, [run], lambda name: ())
-            self._of_run[run] = [fault for fault, differs in every if differs.takes]
-        return self._of_run[run]
-
-    def _at_pixels(self, run: str, wired: Shown) -> Iterator[str]:
-        """Faults at pixels of a run, where what goes well borders on what does not."""
-        own, letters = self._fit(run, wired), self._letters(run)
-        seen, _ = self._slack[run]
-        hue = seen.hue[own.row]
-        known = own.close[:, None] & (hue != UNKNOWN) & (wired.hue != UNKNOWN)
-        wrong = (known & (hue != wired.hue)).any(axis=1)
-        lacks = np.argwhere(known & (hue == DARK_HUE) & (wired.hue >= 0))
-        for pixel, segment in lacks[:MOST_ODD].tolist():
-            letter = SEEN[wired.hue[pixel, segment]]
-            if letter in letters:
-                yield f"dark-channel:{run}/{pixel + 1}={letter}"
-        good = own.close & ~wrong
-        edges = np.flatnonzero(good[1:] != good[:-1]) + 1
-        odd = sorted({0, *edges.tolist(), *(edges + 1).tolist(), *np.flatnonzero(wrong).tolist()})
-        odd = [pixel for pixel in odd if pixel < len(good)]
-        for pixel in odd[:MOST_ODD]:
-            yield f"missing:{run}/{pixel + 1}"
-            for order in self._orders(letters):
-                yield f"replaced:{run}/{pixel + 1}={order}"
-        for pixel in [pixel for pixel in odd if pixel and not own.close[pixel:].any()][:3]:
-            yield f"cut:{run}/{pixel + 1}"
-            yield f"flicker:{run}/{pixel + 1}"
-
-    def _orders(self, letters: str) -> list[str]:
-        """The colour orders of a pixel that may have been put in."""
-        own = ["".join(order) for order in permutations(letters)] if len(letters) <= 3 else []
-        white = [f"{order}W" for order in own] if "W" not in letters else [letters.replace("W", "")]
-        return [order for order in (*own, *white) if order != letters]
-
-    def _parsed(self, texts: Iterable[str]) -> Iterator[Fault]:
-        for text in texts:
-            with suppress(PatcherError):
-                yield parse(text, self._seen.plan.wiring)
-
-    def _by_offset(self, run: str) -> Iterator[str]:
-        """Faults by how far the data at a run's places is from the planned one."""
-        offset = self.offset(run)
-        if not offset:
-            return
-        box, port = self._seen.plan.wiring.ports[run]
-        width = int(self._seen.code.width[0])
-        yield f"shift:{run}={offset}"
-        for start in (box, f"{box}/{port}", run):
-            yield f"channel-shift:{start}={offset * width}"
-            yield f"channel-shift:{start}={-offset * width}"
-        yield f"count:{box}/{port}={offset}"
-
-    def offset(self, run: str) -> int:
-        """By how many pixels most data at a run's places is from the planned one; 0 where it is not alike."""
-        found = self._read_there(run)
-        planned = self._seen.planned(run)
-        return usual((found - planned)[(found >= 0) & (planned >= 0)])
-
-    def _read_there(self, run: str) -> Channels:
-        """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""
-        seen, _ = self._slack[run]
-        if not len(seen.at):
-            return np.full(len(seen.places[run]), -1)
-        away, row = cKDTree(seen.at).query(seen.places[run])
-        return np.where(away < 0.5 * seen.pitch[run], seen.lights.pixel[row], -1)
 
     def _exchanged(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]
@@ -356,7 +307,7 @@ class Search:
             return ~found
         group = groups(self._seen.places[run])
         here = {*zip(group.tolist(), wired.pixel.tolist(), strict=True)}
-        for pixel in rivals(wired.pixel, own.close, self._read_there(run), len(self._seen.code.first) - 1):
+        for pixel in rivals(wired.pixel, own.close, self._candidates.read_there(run), len(self._seen.code.first) - 1):
             # Pixels that hang in one place light there, whichever of them it is.
             differs = np.array([pair not in here for pair in zip(group.tolist(), pixel.tolist(), strict=True)])
             if (found | ~differs).all():
@@ -366,6 +317,14 @@ class Search:
             if other.cost + SLIP < own.cost + MARGIN:
                 found |= differs
         return found
+
+
+def _with_guess(guesses: Sequence[Guess], more: Guess) -> list[Guess]:
+    """Guesses and one more, the best first; of two that look the same the better one."""
+    same = [one for one in guesses if all(alike(one.wired[run], more.wired[run]) for run in more.wired)]
+    if any(one.gain <= more.gain for one in same):
+        return [*guesses]
+    return sorted([*(one for one in guesses if one not in same), more], key=lambda one: one.gain)
 
 
 def _seldom(fault: Fault) -> float:

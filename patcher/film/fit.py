@@ -38,7 +38,9 @@ ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 9.0, 1
 that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have
 broken data; light that does not go at all with the channels of two pixels."""
 
-
+ONE_BY_ONE, ALL_WRONG = 12, 1.5
+"""So many segments of a run in another colour count each by itself; more of them have one cause, another order, and
+count less: words that all play where they should say more than their colours."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
 BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
@@ -77,6 +79,11 @@ class Evidence:
     def planned(self, run: str) -> Channels:
         """The pixel whose word each pixel of a run is planned to play; -1 for none: shape (pixels,)."""
         return self.code.word_of(self.plan.takes[run])
+
+    def letters(self, run: str) -> str:
+        """The colours of a run's pixels, in the order in which they take them."""
+        show = self.plan.wiring.show
+        return show.type_of(show.runs[run]).colour_order
 
     def inside(self, points: Points) -> NDArray[np.bool_]:
         """Which points are in the picture, with a little margin."""
@@ -185,7 +192,9 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     cost = prior + float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
     cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
     cost += UNSEEN * int(((wired.pixel >= 0) & ~np.isfinite(off)).sum())
-    cost += STRANGE * _strange(seen, moved[wired.pixel == DARK], 0.7 * limit)
+    dark = moved[wired.pixel == DARK]
+    # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
+    cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)
     broken = wired.pixel == BROKEN
     if broken.any():
         cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
@@ -197,7 +206,12 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += MIXTURE * float(badly.mean()) * int(mixed.sum())
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
-    return Fit(cost + WRONG_HUE * int(wrong.sum()), row, off, close, moved)
+    return Fit(cost + _wrong_hues(int(wrong.sum())), row, off, close, moved)
+
+
+def _wrong_hues(count: int) -> float:
+    """What speaks against a wiring with which so many segments have another colour: many of them have one cause."""
+    return WRONG_HUE * min(count, ONE_BY_ONE) + ALL_WRONG * max(0, count - ONE_BY_ONE)
 
 
 def _sum(

@@ -77,7 +77,7 @@ def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritte
         say(f"Fault {number}: {in_words([fault])}" if faults[1:] else f"Found: {in_words([fault])}")
         if others := reading.same_look.get(fault):
             codes = first_few([str(other) for other in others], MOST_ALIKE)
-            say(f"  It may as well be one of these, which look the same on film: {codes}.")
+            say(f"  Or, for it looks the same on film: {codes}.")
     if not faults:
         return None
     described = in_file(reading.path, reading.plan, faults)

@@ -145,3 +145,13 @@ def test_a_clip_that_is_no_use_says_so() -> None:
     assert "Proved by film: 0 of" in said(None)
     assert not reading(HERON_LOCK, PLAN, None).good
     assert reading(HERON_LOCK, PLAN, perfect(PLAN)).good
+
+
+def test_what_looks_the_same_is_said_beside_its_fault_and_stands_in_the_document() -> None:
+    fault, other = faults_of(PLAN, "reversed:gable", "dead:lockhouse/1")
+    found = replace(reading(HERON_LOCK, PLAN, perfect(PLAN, [fault])), same_look={fault: (other,)})
+    lines: list[str] = []
+    say(found, lines.append)
+    at = next(number for number, line in enumerate(lines) if "(reversed:gable)" in line)
+    assert lines[at + 1] == "  Or, for it looks the same on film: dead:lockhouse/1."
+    assert document(found)["same_look"] == {"reversed:gable": ["dead:lockhouse/1"]}
