@@ -40,7 +40,7 @@ QUIET, GLOWS = 0.3, 3.0
 does."""
 NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
-WAYS = 3
+WAYS = 4
 """So many explanations are followed side by side."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
@@ -103,7 +103,7 @@ class Search:
                 break
             faults, wired = best
         faults, wired = self._exchanged(*self._pruned(faults, wired))
-        if len(faults) > 1 and any(self._bad(run, own) for run, own in wired.items()):
+        if any(self._bad(run, own) for run, own in wired.items()):
             other = self._together()
             if self._against(other.faults, other.wired) < self._against(faults, wired):
                 faults, wired = self._pruned(other.faults, other.wired)
@@ -116,11 +116,16 @@ class Search:
         )
 
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
-        plan = self._seen.plan
-        return {
-            run: shown(takes.get(run, plan.takes[run]), self._seen.letters(run), self._seen.code)
-            for run in self._seen.places
-        }
+        """What each run plays where some take other data than planned."""
+        changed = {run: self._shown(run, own) for run, own in takes.items() if run in self._seen.places}
+        return {**self._sound, **changed}
+
+    @cached_property
+    def _sound(self) -> dict[str, Shown]:
+        return {run: self._shown(run, self._seen.plan.takes[run]) for run in self._seen.places}
+
+    def _shown(self, run: str, takes: Takes) -> Shown:
+        return shown(takes, self._seen.letters(run), self._seen.code)
 
     def _fit(self, run: str, wired: Shown) -> Fit:
         evidence, slack = self._slack[run]
@@ -128,8 +133,10 @@ class Search:
 
     def _cost_of(self, run: str, wired: Shown) -> float:
         """What speaks against a wiring of a run."""
-        key = run, hashlib.blake2b(wired.pixel.tobytes() + wired.hue.tobytes(), digest_size=16).digest()
-        if key not in self._costs or wired.drive is not None:
+        drive = b"" if wired.drive is None else wired.drive.tobytes()
+        digest = hashlib.blake2b(wired.pixel.tobytes() + wired.hue.tobytes() + drive, digest_size=16).digest()
+        key = run, digest
+        if key not in self._costs:
             self._costs[key] = self._fit(run, wired).cost
         return self._costs[key]
 
@@ -184,9 +191,7 @@ class Search:
         return (found[0].faults, found[0].wired) if found else None
 
     def _better(self, faults: tuple[Fault, ...], wired: Mapping[str, Shown], most: int) -> list[Guess]:
-        """The faults that explain the lights better if there is one more, the best first; of those that look the same
-        one.
-        """
+        """The faults that explain the lights better if there is one more, the best first: one of each kind."""
         bad = sorted(
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
@@ -199,7 +204,9 @@ class Search:
             seldom, least = _seldom(fault), best[-1].gain if len(best) == most else 0.0
             gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
-                best = _with_guess(best, Guess(gain, (*faults, fault), tried))[:most]
+                others = [one for one in best if one.faults[-1].kind != fault.kind or one.gain < gain]
+                if all(one.faults[-1].kind != fault.kind for one in others):
+                    best = sorted([*others, Guess(gain, (*faults, fault), tried)], key=lambda one: one.gain)[:most]
         return best
 
     def _together(self) -> Guess:

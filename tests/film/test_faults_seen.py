@@ -8,10 +8,11 @@ from functools import cache
 import numpy as np
 import pytest
 
+from patcher.clip import hues
 from patcher.faults import departure, parse
 from patcher.film.faults_seen import Explained
 from patcher.film.fit import Evidence, Slack, fit
-from patcher.film.shown import shown
+from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks
 from rig.examples import later
 from rig.hut import hut
@@ -51,6 +52,25 @@ SLOW = [
 @pytest.mark.parametrize("text", [*QUICK, *later(*SLOW)])
 def test_a_single_fault_is_named_where_every_light_is_read(text: str) -> None:
     assert found(text)
+
+
+TOGETHER = [
+    # the right words at the right places, all in other colours: worth more than no words of theirs at all
+    "swapped-ports:box/3,box/4+colour-order:ledge=BRG",
+    # neither explains anything without the other
+    "swapped-ports:box/1,box/2+swapped-runs:panel,hatch",
+    "swapped-starts:box/3,box/4+reversed:sill+missing:ledge/6",
+]
+
+
+@pytest.mark.parametrize("texts", [TOGETHER[0], *later(*TOGETHER[1:])])
+def test_several_faults_in_one_place_are_named(texts: str) -> None:
+    own = hut()
+    faults = tuple(parse(text, own.plan.wiring) for text in texts.split("+"))
+    seen = filmed(own, departure(own.plan, faults).takes, np.random.default_rng(5), 0.0).seen
+    assert seen is not None
+    named = explained(seen)
+    assert alike(own.plan, faults, named.faults, own.places), named.faults
 
 
 @pytest.mark.parametrize("text", ["dark-channel:panel/13=B", "dark-channel:hatch/9=R"])
@@ -127,6 +147,18 @@ def test_more_light_than_is_wired_and_less_both_speak_against_a_wiring() -> None
         for name, takes in (("plan", plan), ("dark", np.full_like(plan, -1)), ("half", half))
     }
     assert costs["plan"] < costs["half"] < costs["dark"]
+
+
+def test_a_dark_pixel_that_hangs_on_a_lit_one_of_its_run_is_no_wonder() -> None:
+    """Over and back: the back half is dark, and every place of it is lit by the front half."""
+    seen = seen_with()
+    out = seen.places["sill"]
+    there = replace(seen, places={**seen.places, "sill": np.concatenate([out, out[::-1]])})
+    sill = shown(hut().plan.takes["sill"], hut().letters("sill"), hut().code)
+    dark = np.full_like(sill.pixel, DARK)
+    both = Shown(np.concatenate([sill.pixel, dark]), np.concatenate([sill.hue, np.full_like(sill.hue, hues.DARK)]))
+    held = slacks(seen, seen.mean.shape, NEAR)["sill"][1]
+    assert fit(there, "sill", both, held).cost == pytest.approx(fit(seen, "sill", sill, held).cost, abs=1)
 
 
 def test_other_runs_tell_where_a_run_hangs() -> None:
