@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +29,8 @@ Picture = NDArray[np.uint8]
 
 MOST_POINTS = 9_000_000
 """Points of a frame; what has more is made smaller. 3840 × 2160 has 8.3 million."""
+HLG = 18
+"""The transfer characteristics of films for bright screens. Source: ITU-T H.273, table 3."""
 FINEST = 1 / 36
 """Seconds between two frames that are read: of a clip of 60 frames a second every other one is left out."""
 LONGEST = 150.0
@@ -126,10 +129,25 @@ def frames(clip: Facts) -> Iterator[tuple[float, Picture]]:
             last = time
             wide, high = _size(frame.width, frame.height)
             picture = frame.to_ndarray(format="rgb24", width=wide, height=high)
+            if frame.color_trc == HLG:
+                picture = np.asarray(cv2.LUT(picture, _usual_levels()), dtype=np.uint8)
             yield (
                 time,
                 picture if clip.turn == 0 else np.asarray(cv2.rotate(picture, _TURNS[clip.turn]), dtype=np.uint8),
             )
+
+
+@cache
+def _usual_levels() -> NDArray[np.uint8]:
+    """What the 256 levels of a film for bright screens would be in a usual one, whose lights do not look alike.
+
+    Source: ITU-R BT.2100-2, table 5 (the inverse of HLG's OETF); ITU-R BT.709-6, item 1.2.
+    """
+    level = np.arange(256) / 255
+    a, b, c = 0.17883277, 0.28466892, 0.55991073
+    light = np.where(level <= 0.5, level**2 / 3, (np.exp((level - c) / a) + b) / 12)
+    usual = np.where(light < 0.018, 4.5 * light, 1.099 * light**0.45 - 0.099)
+    return np.round(255 * usual.clip(0, 1)).astype(np.uint8)
 
 
 def ahead(pictures: Iterator[tuple[float, Picture]]) -> Iterator[tuple[float, Picture]]:
