@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from patcher.clip.spots import Series
 from patcher.frames.film_code import Channels, Code
@@ -15,6 +17,12 @@ Numbers = NDArray[np.float32]
 FOR_TURN = 96
 """So many spots tell where the cycle begins."""
 BLOCK = 1024
+BESIDE, AROUND = 31, 2
+"""Bins to either side that tell what is usual; those next to a disturbed one that are disturbed, too."""
+GLARING, GLARE = 7.0, 0.15
+"""Light is unusual that is off by so many times what it is off by in most bins, and by such a part of itself."""
+MOST_DISTURBED = 0.25
+"""Of all bins: where more are unusual, nothing is."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,21 +31,49 @@ class Templates:
 
     Attributes:
         words: mean 0 and mean of squares 1 in each segment: shape (pixels, bins); 0 where a segment begins.
-        inner: the bins of each segment that all pixels have in it: shape (segments, bins a segment).
+        inner: the bins of each segment that all pixels have in it, and that count.
     """
 
     words: Numbers
-    inner: Channels
+    inner: tuple[Channels, ...]
+
+    @property
+    def bins(self) -> int:
+        """How many bins count."""
+        return sum(map(len, self.inner))
 
 
-def templates(code: Code) -> Templates:
-    """The words of a code."""
+def templates(code: Code, without: NDArray[np.bool_] | None = None) -> Templates:
+    """The words of a code.
+
+    Args:
+        code: the code.
+        without: bins that do not count, the cycle beginning in bin 0: shape (bins,); None: all count. Of a segment of
+            which more than half would be left out all do.
+    """
     a_segment = code.bins // code.segments
-    inner = np.arange(code.bins).reshape(code.segments, a_segment)[:, 1:]
+    whole = np.arange(code.bins).reshape(code.segments, a_segment)[:, 1:]
+    counts = np.ones(code.bins, dtype=bool) if without is None else ~without
+    left = [bins[counts[bins]] for bins in whole]
+    inner = tuple(some if 2 * len(some) > a_segment else bins for some, bins in zip(left, whole, strict=True))
     return Templates(_levelled(code.symbols.astype(np.float32), inner), inner)
 
 
-def _levelled(values: Numbers, inner: Channels) -> Numbers:
+def disturbed(light: Series) -> NDArray[np.bool_]:
+    """In which bins something else lights the lights, all at once: a car that passes: shape (bins,).
+
+    Args:
+        light: of lights that were read: shape (lights, bins, 3).
+    """
+    level = light.sum(axis=2).mean(axis=0)
+    usual = median_filter(level, 2 * BESIDE + 1, mode="wrap")
+    off = np.abs(level - usual)
+    found = off > np.maximum(GLARING * np.median(off), GLARE * usual)
+    found = np.any([np.roll(found, step) for step in range(-AROUND, AROUND + 1)], axis=0)
+    return found if found.mean() < MOST_DISTURBED else np.zeros_like(found)
+
+
+def _levelled(values: Numbers, inner: Sequence[Channels]) -> Numbers:
     """Values with mean 0 and mean of squares 1 in each segment; 0 between segments: shape (…, bins)."""
     found = np.zeros_like(values)
     for bins in inner:
@@ -68,7 +104,7 @@ def turn(light: Series, own: Templates) -> Turn:
     bins = own.words.shape[1]
     grey = light[:FOR_TURN].sum(axis=2)
     words = own.words.T
-    size = float(own.inner.size)
+    size = float(own.bins)
     agrees = np.zeros(bins)
     for begin in range(bins):
         held = _levelled(np.roll(grey, -begin, axis=1), own.inner)
@@ -111,7 +147,7 @@ def clear(light: Series, own: Templates) -> Numbers:
 
 def decode(held: Numbers, own: Templates) -> Decoded:
     """The word that goes best with each spot; `held` as `clear` gives it."""
-    size = float(own.inner.size)
+    size = float(own.bins)
     pixel = np.zeros(len(held), dtype=np.int64)
     agrees, second = np.zeros((2, len(held)), dtype=np.float32)
     words = np.ascontiguousarray(own.words.T)

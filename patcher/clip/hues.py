@@ -65,14 +65,17 @@ def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
         return found
     known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
     noise = np.where(plays, _noise(parts), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    rough = np.maximum(1, noise / (float(np.median(noise[known])) if known.any() else 1.0))
+    more = np.maximum(0, noise**2 - (float(np.median(noise[known])) ** 2 if known.any() else 0.0))
     for pattern in np.unique(np.hstack([plays, planned]), axis=0):
         rows = np.flatnonzero((np.hstack([plays, planned]) == pattern).all(axis=1))
         segments, meant = np.flatnonzero(pattern[: plays.shape[1]]), pattern[plays.shape[1] :]
         if len(segments) > 1 and np.isin(meant, own).all():
             some = np.ix_(rows, segments)
             white = _whitening(mix[np.ix_(known, segments)], planned[np.ix_(known, segments)], centres, own)
-            found[some] = _told(mix[some], white, rough[rows], meant[segments], centres, own)
+            # Noise beyond the usual one adds to what lights of one colour differ by: variances add.
+            usual_variance = float(np.trace(np.linalg.inv(white @ white.T))) / len(white)
+            rough = np.sqrt(1 + more[rows] / usual_variance)
+            found[some] = _told(mix[some], white, rough, meant[segments], centres, own)
     strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
     usual = [
         float(np.median((total / np.maximum(strength, 1e-6)[:, None])[some])) for n in own if (some := found == n).any()

@@ -58,7 +58,8 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
         takes: what each run's pixels are known to take.
     """
     at, planned = _places(seen, cube.shape, takes)
-    sites = parted(cube, at)
+    counted = (np.concatenate(read.templates.inner) + read.turn.bins) % len(cube.values)
+    sites = parted(cube, at, counted)
     light, tint = (np.roll(each, -read.turn.bins, axis=1) for each in (sites.light, sites.tint))
     shine = flux(cube, sites.at)
     found = lights(sites.at, light, read.templates, shine, tint)

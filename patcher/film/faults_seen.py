@@ -309,7 +309,8 @@ class Search:
         well.
         """
         found = np.zeros(len(wired.pixel), dtype=bool)
-        lit = wired.pixel >= 0
+        seen, _ = self._slack[run]
+        lit = (wired.pixel >= 0) & seen.inside(seen.map.picture(own.places))
         if not lit.any() or own.close[lit].mean() < 1 - 2 * BAD_SHARE:
             return ~found
         group = groups(self._seen.places[run])

@@ -191,7 +191,8 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     close = off < limit
     cost = prior + float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
     cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
-    cost += UNSEEN * int(((wired.pixel >= 0) & ~np.isfinite(off)).sum())
+    missing = (wired.pixel >= 0) & ~np.isfinite(off)
+    cost += UNSEEN * int(seen.inside(seen.map.picture(moved[missing])).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
     cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)

@@ -77,7 +77,12 @@ def heard(seen: Watched, code: Code) -> Heard:
     at = spots.spots(seen.cube, MOST_SPOTS * int(code.lit.sum()) + 100)
     light = spots.series(seen.cube, at)
     begin = decode.turn(light, own)
-    found = lights(at, np.roll(light, -begin.bins, axis=1), own, spots.flux(seen.cube, at))
+    light, shine = np.roll(light, -begin.bins, axis=1), spots.flux(seen.cube, at)
+    found = lights(at, light, own, shine)
+    away = decode.disturbed(np.roll(spots.series(seen.cube, found.at), -begin.bins, axis=1))
+    if len(found) and away.any():
+        own = decode.templates(code, away)
+        found = lights(at, light, own, shine)
     return Heard(begin, found, at, own)
 
 

@@ -60,8 +60,14 @@ def together(points: Points) -> Points:
     return found
 
 
-def parted(cube: Cube, points: Points) -> Sites:
-    """The light of each of some points of the picture by itself."""
+def parted(cube: Cube, points: Points, counted: NDArray[np.int64] | None = None) -> Sites:
+    """The light of each of some points of the picture by itself.
+
+    Args:
+        cube: the clip.
+        points: of the picture.
+        counted: the clip's bins that tell where it is too bright; None: all.
+    """
     at = together(points[_inside(cube, points)])
     if not len(at):
         none = np.zeros((0, len(cube.values), 3), dtype=np.float32)
@@ -72,7 +78,7 @@ def parted(cube: Cube, points: Points) -> Sites:
     every = np.ones(len(mean), dtype=bool)
     tried = [(_left(cube, at, spread, change, every), spread) for spread in SPREADS]
     spread = min(tried)[1]
-    full = cube.values.max(axis=(0, 2)) > FULL * SCALE
+    full = cube.values[slice(None) if counted is None else counted].max(axis=(0, 2)) > FULL * SCALE
     light = _light(cube, at, spread, mean, every)
     return Sites(at, light, _light(cube, at, spread, mean, ~full) if full.any() else light, spread)
 
