@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.clip.decode import clear, decode, parts, templates, turn
+from patcher.clip.decode import clear, decode, disturbed, parts, templates, turn
 from patcher.frames.code_words import words
 from rig.examples import seeds
 from rig.film_lights import line_code, sent
@@ -112,3 +112,39 @@ def test_words_are_as_far_from_each_other_as_is_said(count: int) -> None:
     assert sum(apart).min() >= 24
     assert min((apart[0] + apart[1]).min(), (apart[1] + apart[2]).min(), (apart[0] + apart[2]).min()) >= 14
     assert min(each.min() for each in apart) >= 7
+
+
+def passing(begin: int, long: int = 11) -> np.ndarray:
+    """The light of a car that passes, brighter than the lights: shape (bins, 1)."""
+    glare = np.zeros((CODE.bins, 1))
+    glare[begin : begin + long, 0] = 400 * np.hanning(long + 2)[1:-1] + 60 * np.resize([1, -1], long)
+    return glare
+
+
+@pytest.mark.parametrize("begin", [20, 70, 140])
+def test_a_car_that_passes_is_left_out_of_account(begin: int) -> None:
+    rng = np.random.default_rng(begin)
+    pixels = rng.permutation(PIXELS)[:100]
+    seen = light(rng, pixels, 0.1) + passing(begin)
+    away = disturbed(seen.astype(np.float32))
+    assert away[begin + 2 : begin + 9].all()
+    assert not away[: begin - 5].any()
+    assert not away[begin + 18 :].any()
+    own = templates(CODE, away)
+    held, spoilt = (decode(clear(seen.astype(np.float32), each), each) for each in (own, WORDS))
+    assert (held.pixel == pixels).all()
+    assert held.parts.min() > 0.9
+    assert spoilt.parts.min(axis=1).max() < 0.9
+
+
+def test_lights_alone_disturb_nothing_nor_does_light_that_comes_slowly() -> None:
+    rng = np.random.default_rng(3)
+    for few in (8, 300):
+        assert not disturbed(light(rng, rng.permutation(PIXELS)[:few], 0.3, drift=0.4)).any()
+
+
+def test_of_a_segment_that_is_disturbed_for_the_most_part_all_counts() -> None:
+    away = np.zeros(CODE.bins, dtype=bool)
+    away[5:50] = True
+    away[100:110] = True
+    assert [len(bins) for bins in templates(CODE, away).inner] == [61, 51, 61]

@@ -270,3 +270,30 @@ def test_frames_are_those_of_another_decoder_call(tmp_path: Path) -> None:
     ours = [seen for _, seen in read(path)]
     assert len(ours) == len(theirs)
     assert all(np.array_equal(one, other) for one, other in zip(ours, theirs, strict=True))
+
+
+def test_a_film_for_bright_screens_is_read_with_the_levels_of_a_usual_one(tmp_path: Path) -> None:
+    # Source: ITU-R BT.2100-2, table 5: HLG's OETF, from light to level; ITU-R BT.709-6, item 1.2, the usual one.
+    light = np.array([0.005, 0.02, 1 / 12, 0.2, 0.5, 1.0])
+    a, b, c = 0.17883277, 0.28466892, 0.55991073
+    hlg = np.where(light <= 1 / 12, np.sqrt(3 * light), a * np.log(np.maximum(12 * light - b, 1e-9)) + c)
+    usual = np.where(light < 0.018, 4.5 * light, 1.099 * light**0.45 - 0.099)
+    path = tmp_path / "clip.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx265", rate=25, options={"x265-params": "log-level=none:lossless=1"})
+        stream.width, stream.height, stream.pix_fmt = 32 * len(light), 32, "yuv420p10le"
+        stream.codec_context.color_trc, stream.codec_context.color_primaries = 18, 9
+        stream.codec_context.colorspace = 9
+        luma = np.repeat(np.round(64 + 876 * hlg), 32).astype(np.uint16)  # Source: BT.2100-2, table 9: narrow range
+        for number in range(25):
+            frame = av.VideoFrame(stream.width, 32, "yuv420p10le")
+            for plane, level in zip(frame.planes, (luma, 512, 512), strict=True):
+                own = np.zeros((plane.height, plane.line_size // 2), dtype=np.uint16)
+                own[:, : plane.width] = level if np.ndim(level) == 0 else level[: plane.width]
+                plane.update(own.tobytes())
+            frame.pts = number
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+    assert av.open(str(path)).streams.video[0].codec_context.color_trc == video.HLG
+    seen = read(path)[3][1][16, 16::32].mean(axis=1)
+    assert seen == pytest.approx(255 * usual, abs=6)

@@ -161,6 +161,18 @@ def test_a_dark_pixel_that_hangs_on_a_lit_one_of_its_run_is_no_wonder() -> None:
     assert fit(there, "sill", both, held).cost == pytest.approx(fit(seen, "sill", sill, held).cost, abs=1)
 
 
+def test_what_is_out_of_the_picture_speaks_against_no_wiring() -> None:
+    """As if the picture ended in the middle of a run: the lights behind its edge are not read."""
+    whole = seen_with()
+    at = whole.map.picture(whole.places["sill"])
+    edge = int(at[9, 0] + at[8, 0]) // 2
+    kept = np.flatnonzero(whole.lights.at[:, 0] < edge - 3)
+    cut = replace(whole, mean=whole.mean[:, :edge], lights=whole.lights.of(kept), hue=whole.hue[kept])
+    sill = shown(hut().plan.takes["sill"], hut().letters("sill"), hut().code)
+    slack = Slack(0.02)
+    assert fit(cut, "sill", sill, slack).cost < fit(replace(cut, mean=whole.mean), "sill", sill, slack).cost - 10
+
+
 def test_other_runs_tell_where_a_run_hangs() -> None:
     """The more lights of others, and the nearer, the less a run may float; alone it may be anywhere."""
     seen = seen_with()

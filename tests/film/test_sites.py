@@ -106,3 +106,18 @@ def test_the_tint_is_of_points_that_are_never_too_bright() -> None:
     whole, tint = (each.std(axis=1) / each.std(axis=1).sum(axis=1, keepdims=True) for each in (found.light, found.tint))
     assert (tint[:, 0] > 0.8).all()
     assert (whole[:, 0] < 0.65).all()
+
+
+def test_what_is_too_bright_only_while_something_else_shines_keeps_its_colour() -> None:
+    rng = np.random.default_rng(1)
+    at, light = row_of(4.0, 8), blinks(rng, 8)
+    glare = np.zeros((BINS, 1))
+    glare[10:14] = 250.0
+    own = cube_of(at, light, SHAPE, 1.0)
+    values = np.clip(own.values + (glare[:, None] * SCALE), 0, 255 * SCALE).astype(np.uint16)
+    own = Cube(SHAPE, own.rows, own.columns, values, own.weights)
+    counted = np.flatnonzero(glare[:, 0] == 0)
+    assert not parted(own, at).tint.any()
+    tint = parted(own, at, counted).tint[:, counted]
+    for seen, true in zip(tint, light[:, counted], strict=True):
+        assert np.corrcoef((seen - seen.mean(axis=0)).ravel(), (true - true.mean(axis=0)).ravel())[0, 1] > 0.95
