@@ -17,6 +17,8 @@ FEWEST = 12
 """So many pixels give a map."""
 LOOSE = 0.01
 """Of half the picture's diagonal: points by which a pixel is off at most, before the lens is known."""
+NEARLY_ALL = 0.75
+"""Where so many of all pixels agree, nothing looser is tried."""
 BENT, FINE = (0.03, 0.006), 0.2
 """How much a lens bends by k1 and by k2, on the mean of squares; of the points by which one that agrees may be off, by
 how many most are."""
@@ -87,8 +89,10 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
         return None
     high, wide = shape
     middle, size = np.array([wide - 1, high - 1]) / 2, float(np.hypot(wide, high)) / 2
-    best, most = None, FEWEST - 1
-    for loose in {near, max(near, LOOSE * size)}:
+    best, most = None, float(FEWEST - 1)
+    for loose in sorted({near, max(near, LOOSE * size), max(near, 2 * LOOSE * size)}):
+        if best is not None and loose > LOOSE * size and most > NEARLY_ALL * len(places):
+            break
         matrix, _ = cv2.findHomography(places, points, cv2.RANSAC, loose, maxIters=4000, confidence=0.9999)
         if matrix is None or abs(np.linalg.det(matrix)) < 1e-12:
             continue
@@ -98,10 +102,16 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
             if agree.sum() < FEWEST:
                 break
             found = _fitted(found, places[agree], points[agree], near, lens=lens)
-            close = int((np.hypot(*(found.picture(places) - points).T) < near / 2).sum())
-            if close > most:
-                best, most = found, close
+            score = _agreement(found, places, points, near)
+            if score > most:
+                best, most = found, score
     return best
+
+
+def _agreement(found: CameraMap, places: Points, points: Points, near: float) -> float:
+    """How many pixels a map puts at their points, each counted less the further it is off."""
+    off = np.hypot(*(found.picture(places) - points).T)
+    return float(np.exp(-((off / near) ** 2) / 2).sum())
 
 
 def _fitted(before: CameraMap, places: Points, points: Points, near: float, *, lens: bool) -> CameraMap:
