@@ -40,7 +40,7 @@ QUIET, GLOWS = 0.3, 3.0
 does."""
 NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
-WAYS = 4
+WAYS = 5
 """So many explanations are followed side by side."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
@@ -191,7 +191,9 @@ class Search:
         return (found[0].faults, found[0].wired) if found else None
 
     def _better(self, faults: tuple[Fault, ...], wired: Mapping[str, Shown], most: int) -> list[Guess]:
-        """The faults that explain the lights better if there is one more, the best first: one of each kind."""
+        """The faults that explain the lights better if there is one more, the best first: of those that look the same
+        one, and of each kind one.
+        """
         bad = sorted(
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
@@ -204,9 +206,8 @@ class Search:
             seldom, least = _seldom(fault), best[-1].gain if len(best) == most else 0.0
             gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
-                others = [one for one in best if one.faults[-1].kind != fault.kind or one.gain < gain]
-                if all(one.faults[-1].kind != fault.kind for one in others):
-                    best = sorted([*others, Guess(gain, (*faults, fault), tried)], key=lambda one: one.gain)[:most]
+                best = _with_guess(best, Guess(gain, (*faults, fault), tried))
+                best = [one for number, one in enumerate(best) if _kind(one) not in map(_kind, best[:number])][:most]
         return best
 
     def _together(self) -> Guess:
@@ -333,6 +334,10 @@ def _with_guess(guesses: Sequence[Guess], more: Guess) -> list[Guess]:
     if any(one.gain <= more.gain for one in same):
         return [*guesses]
     return sorted([*(one for one in guesses if one not in same), more], key=lambda one: one.gain)
+
+
+def _kind(guess: Guess) -> str:
+    return guess.faults[-1].kind
 
 
 def _seldom(fault: Fault) -> float:
