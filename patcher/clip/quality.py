@@ -20,6 +20,8 @@ SHAKEN = 0.2
 """Of the frames: where so many cannot be laid on the others, the clip was shaken."""
 DIM = 10.0
 """Grey levels by which lights change, on the median; in a clip with less many are too faint."""
+GLARING = 0.1
+"""Of the lights: where so many are too bright for the camera, the clip is too bright."""
 MISSES = 0.05
 """Of a cycle's bins: so many may be without a frame."""
 
@@ -44,8 +46,16 @@ def unreadable(laid: Sequence[Laid], when: Phase, turn: Turn, missing: float) ->
     return "cannot be read: film again, propped up and closer, with the exposure locked"
 
 
-def remarks(clip: Facts, laid: Sequence[Laid], found: Lights, missing: float) -> str:
-    """What would make a clip that can be read better; empty where nothing would."""
+def remarks(clip: Facts, laid: Sequence[Laid], found: Lights, missing: float, white: float = 0.0) -> str:
+    """What would make a clip that can be read better; empty where nothing would.
+
+    Args:
+        clip: what it is.
+        laid: its frames.
+        found: its lights.
+        missing: the part of a cycle that no frame shows.
+        white: the part of the lights that are too bright for the camera to tell their colours.
+    """
     says: list[str] = []
     shaken = [one.time for one in laid if one.part < GOOD]
     if len(shaken) > SHAKEN * len(laid):
@@ -54,6 +64,10 @@ def remarks(clip: Facts, laid: Sequence[Laid], found: Lights, missing: float) ->
         says.append("some of the code is on no frame: film for two cycles")
     if len(found) and float(np.median(found.swing.max(axis=(1, 2)))) < DIM:
         says.append("the lights are faint: lock the exposure while all is lit, or go closer")
+    if white > GLARING:
+        says.append(
+            "too bright: many lights have no colour in it; lock the exposure darker, or play at a lower --level"
+        )
     if clip.seconds > LONGEST:
         says.append(f"only its first {LONGEST:.0f} s were read")
     return "; ".join(says)

@@ -205,5 +205,6 @@ def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda p
             "its lights lie nowhere as the plan has them: is it this show, filmed from the front, and the right way up?"
         )
         return Reading(facts, frames, False, where, None, seen.mean)
-    remarks = quality.remarks(facts, seen.laid, read.lights, missing)
+    white = float((found[0].lights.swing == 0).all(axis=(1, 2)).mean()) if len(found[0].lights) else 0.0
+    remarks = quality.remarks(facts, seen.laid, read.lights, missing, white)
     return Reading(facts, frames, True, remarks, verdict(*found), seen.mean, sights(*found, read.lights))
