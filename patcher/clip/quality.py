@@ -65,9 +65,7 @@ def remarks(clip: Facts, laid: Sequence[Laid], found: Lights, missing: float, wh
     if len(found) and float(np.median(found.swing.max(axis=(1, 2)))) < DIM:
         says.append("the lights are faint: lock the exposure while all is lit, or go closer")
     if white > GLARING:
-        says.append(
-            "too bright: many lights have no colour in it; lock the exposure darker, or play at a lower --level"
-        )
+        says.append("too bright, many lights have no colour: lock the exposure darker, or play at a lower --level")
     if clip.seconds > LONGEST:
         says.append(f"only its first {LONGEST:.0f} s were read")
     return "; ".join(says)
