@@ -65,6 +65,8 @@ def disturbed(light: Series) -> NDArray[np.bool_]:
     Args:
         light: of lights that were read: shape (lights, bins, 3).
     """
+    if not len(light):
+        return np.zeros(light.shape[1], dtype=bool)
     level = light.sum(axis=2).mean(axis=0)
     usual = median_filter(level, 2 * BESIDE + 1, mode="wrap")
     off = np.abs(level - usual)

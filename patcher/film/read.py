@@ -80,7 +80,7 @@ def heard(seen: Watched, code: Code) -> Heard:
     light, shine = np.roll(light, -begin.bins, axis=1), spots.flux(seen.cube, at)
     found = lights(at, light, own, shine)
     away = decode.disturbed(np.roll(spots.series(seen.cube, found.at), -begin.bins, axis=1))
-    if len(found) and away.any():
+    if away.any():
         own = decode.templates(code, away)
         found = lights(at, light, own, shine)
     return Heard(begin, found, at, own)
