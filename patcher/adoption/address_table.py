@@ -203,6 +203,7 @@ class _Reader:
             remedy = "correct the row, or leave it if it is not an address"
             self._say("error" if place else "note", "row", line.number, says, remedy)
             return None
+        self._hold_against(line, about, place)
         number = self._port_number(line, about, port)
         self.ip = self._ip(line, about) or self.ip
         pixels, parts = self._count(line, about)
@@ -273,6 +274,29 @@ class _Reader:
         if number is None or channel is None:
             return f"“{universe}” is not a universe" if number is None else f"“{start}” is not a channel"
         return _checked(number, channel)
+
+    def _hold_against(self, line: _Line, about: str, place: tuple[int, int]) -> None:
+        """Say which other cells of the row give another address than the one that is taken."""
+        absolute = (place[0] - 1) * CHANNELS + place[1]
+        others: list[str] = []
+        running = _number(self._cell(line, "running channel"))
+        if running is not None and running != absolute:
+            universe, channel = divmod(running - 1, CHANNELS)
+            others.append(f"absolute channel {running} is " + (f"{universe + 1}/{channel + 1}" if running else "none"))
+        for column in ("channel", "address"):
+            text = self._cell(line, column)
+            pair, first = PAIR.fullmatch(text), _RANGE.fullmatch(text)
+            number = _number(first[1] if first else text)
+            if pair and (int(pair[1]), int(pair[2])) != place:
+                others.append(f"{column} is “{text}”")
+            elif not pair and number is not None and number not in (place[1], absolute):
+                others.append(f"{column} is {number}")
+        written = f"{place[0]}/{place[1]}"
+        for says in others:
+            says = f"{about}: {says}, but the row says {written}; {written} was taken"
+            self._say(
+                "warning", "row", line.number, says, "look in the box which of them is right, and correct the row"
+            )
 
     def _count(self, line: _Line, about: str) -> tuple[int | None, int]:
         """Its pixels, where the row gives them, and of how many runs."""

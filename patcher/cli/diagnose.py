@@ -41,7 +41,7 @@ def diagnose(
 ) -> None:
     """Ask what you see of a few test frames; say what is wrong.
 
-    With --fault the yard's pixels answer.
+    With --fault the yard's pixels answer. Without it you answer: with --yard too, and `patcher yard` must run then.
     """
     from patcher.diagnosis.hypotheses import runs_of
     from patcher.dialogue.talk import Talk

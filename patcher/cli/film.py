@@ -162,14 +162,14 @@ def _boxes(thing: Thing, wiring: Wiring) -> list[str]:
 def filming_of(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     """What is played, for the words."""
     from patcher.frames.film_code import BIN
-    from patcher.limits.filming import finest_pitch, slow_ports
+    from patcher.limits.filming import closest_pixels, slow_ports
     from patcher.reports.film_report import Filming
 
     runs = {part.run for part in thing.parts}
     slow = slow_ports(wiring, {wiring.source(run) for run in runs}, BIN / 2 * 1000)
-    pitch = finest_pitch(wiring, runs)
+    closest = closest_pixels(wiring, runs)
     units = wiring.show.settings.units
-    return Filming(path, units, int(code.lit.sum()), code.seconds, pitch, BIN * 1000, slow)
+    return Filming(path, units, int(code.lit.sum()), code.seconds, closest, BIN * 1000, slow)
 
 
 def _say_goals(goals: list[Target], filming: Filming, code: Code, *, as_json: bool) -> None:

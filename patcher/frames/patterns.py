@@ -154,7 +154,7 @@ def dot(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour) -> Pattern:
 
 
 def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
-    """Each port its own colour, named in words; a box with more ports than colours shows them in turns."""
+    """Each port of a box its own colour, named in words; a box with more ports than colours shows them in turns."""
     by_port: dict[tuple[str, int], list[Part]] = {}
     for part in lighting(thing, wiring):
         by_port.setdefault(wiring.ports[part.run], []).append(part)

@@ -34,7 +34,7 @@ SEEN: dict[PatternName, str] = {
     PatternName.steady: "one colour: `--colour red`, or `#ff8000`",
     PatternName.primaries: "red, green, blue, white where the pixel has a white, then dark: is the colour order right?",
     PatternName.dot: "one pixel steps along, in data order",
-    PatternName.ports: "each port its own colour, named in words: which cable is in which socket?",
+    PatternName.ports: "each port of a box its own colour, named in words: which cable is in which socket?",
     PatternName.milestones: "every 10th pixel lit; two at each 5th of these marks (49 and 50), three at each 10th (98 "
     "to 100); the rest dark: to count on a ladder; `--every N` (4 or more) for another step",
     PatternName.edges: "another colour in each universe; white the first pixel of each run and universe: a wrong start "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import NamedTuple
 
 import numpy as np
 from scipy.spatial import KDTree
@@ -19,20 +20,28 @@ _SAME = 1e-3
 """Metres; pixels that are drawn nearer than that to each other are at one place."""
 
 
-def finest_pitch(wiring: Wiring, runs: Collection[str]) -> float | None:
-    """The least distance from pixel to pixel of some runs, in metres; None where it is not known of any.
+class Closest(NamedTuple):
+    """The run whose pixels are closest to each other, and the metres from one of them to the next."""
+
+    metres: float
+    run: str
+
+
+def closest_pixels(wiring: Wiring, runs: Collection[str]) -> Closest | None:
+    """Of some runs the one whose pixels are closest to each other; None where that is not known of any.
 
     Of a run that is drawn it is the median of all distances to the nearest pixel, else the pitch of its kind.
     """
-    found: list[float] = []
+    found: list[Closest] = []
     for run in runs:
         at = positions(wiring.show, wiring.show.runs[run])
         if at is None:
-            found += filter(None, [wiring.show.type_of(wiring.show.runs[run]).pitch])
+            pitch = wiring.show.type_of(wiring.show.runs[run]).pitch
+            found += [Closest(pitch, run)] if pitch else []
             continue
         places = at[np.unique(np.round(at / _SAME), axis=0, return_index=True)[1]]
         if len(places) > 1:
-            found.append(float(np.median(KDTree(places).query(places, k=2)[0][:, 1])))
+            found.append(Closest(float(np.median(KDTree(places).query(places, k=2)[0][:, 1])), run))
     return min(found, default=None)
 
 

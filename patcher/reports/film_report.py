@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from patcher.limits.filming import Closest
     from patcher.limits.refresh import PortTime
 
 MOST_PORTS = 6
@@ -32,7 +33,7 @@ class Filming:
         units: of its lengths.
         pixels: how many play.
         cycle: seconds until every pixel has played its whole word.
-        pitch: the finest, in metres; None where nothing is drawn.
+        closest: the run whose pixels are closest to each other; None where nothing is known of that.
         changes_ms: milliseconds from one change of the light to the next.
         slow: ports whose frames take longer than half of that.
     """
@@ -41,7 +42,7 @@ class Filming:
     units: str
     pixels: int
     cycle: float
-    pitch: float | None
+    closest: Closest | None
     changes_ms: float
     slow: Sequence[PortTime]
 
@@ -63,15 +64,16 @@ def advice(filming: Filming) -> list[str]:
 
 def _distance(filming: Filming) -> str:
     """How far away to stand."""
-    if filming.pitch is None:
+    if filming.closest is None:
         return (
             f"Stand no farther away than {FARTHEST} times the distance from one pixel to the next, at 1080p; from "
             "farther away zoom with the lens."
         )
-    farthest = _down(filming.pitch * FARTHEST / METRES_PER[filming.units])
+    pitch, run = filming.closest
+    farthest = _down(pitch * FARTHEST / METRES_PER[filming.units])
     return (
-        f"Stand no farther away than {farthest} {filming.units}, at 1080p: the finest pitch is "
-        f"{in_units(round(filming.pitch, 3), filming.units)}. "
+        f"Stand no farther away than {farthest} {filming.units}, at 1080p: the pixels of {run} are closest, "
+        f"{in_units(round(pitch, 3), filming.units)} from one to the next. "
         "From farther away zoom with the lens, or film it in parts."
     )
 

@@ -14,7 +14,7 @@ from typing import Literal
 from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
-from patcher.sheets.figures import NO_POWER, power_cuts, tap_fuse
+from patcher.sheets.figures import NO_POWER, count, power_cuts, tap_fuse
 from patcher.show.schema import Show
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
@@ -54,11 +54,11 @@ class Label:
 
     @property
     def which(self) -> str:
-        """Which end this is, in words; a feed has one beginning, and taps."""
+        """Which end this is, in words; a feed has one towards its supply, and taps."""
         if self.kind == "lead":
             return f"End {self.end} of {self.ends}"
         taps = self.ends - 1
-        return f"Start of {taps} tap{'s' * (taps != 1)}" if self.end == 1 else f"Tap {self.end - 1} of {taps}"
+        return f"Supply end ({count(taps, 'tap')})" if self.end == 1 else f"Tap {self.end - 1} of {taps}"
 
     @property
     def needed(self) -> str:

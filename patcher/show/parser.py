@@ -18,7 +18,7 @@ from patcher.errors import Finding, PatcherError, refuse
 from patcher.show import references
 from patcher.show.line_numbers import Place, located
 from patcher.show.schema import Show
-from patcher.show.schema_problems import translate
+from patcher.show.schema_problems import plain_name, translate
 from patcher.units import METRES_PER, of_percent
 
 ReadPoints = Callable[[str], list[list[float]]]
@@ -108,11 +108,11 @@ def _measure(tables: dict[str, Any], name: str) -> None:
 
 
 def _toml_remedy(text: str, message: str) -> str:
-    found = re.search(r"at line (\d+)", message)
+    found = re.search(r"at line (\d+), column (\d+)", message)
     lines = text.splitlines()
     line = lines[int(found[1]) - 1] if found and int(found[1]) <= len(lines) else ""
-    if not line.isascii():
-        return 'names and keys are letters from a to z; text in another script stands in "quotes"'
+    if found and (remedy := _other_letters(line, int(found[2]) - 1)):
+        return remedy
     if number := re.search(r"=\s*([+-]?\d+),(\d+)\s*(?:#|$)", line):
         return f"a number has a point, not a comma: {number[1]}.{number[2]}"
     if (part := re.search(r"^\s*level\s*=\s*([\d.]+\s*%)\s*(?:#|$)", line)) and (percent := of_percent(part[1])):
@@ -120,6 +120,21 @@ def _toml_remedy(text: str, message: str) -> str:
     if "overwrite" in message.lower() or "twice" in message.lower():
         return "the same key or heading stands there twice: take one out, or rename it"
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
+
+
+_WORD = r"""[^\s\[\]{}=.,:;#"'“”„‘’‚«»]+"""
+
+
+def _other_letters(line: str, column: int) -> str | None:
+    """What to do where a line of TOML has other letters than a to z at a column, from 0, and outside quotes."""
+    word = next((each for each in re.finditer(_WORD, line) if each.start() <= column < each.end()), None)
+    if (word[0] if word else line[column : column + 1]).isascii():
+        return None
+    if word is None or ("=" in line[:column] and not re.match(r"\s*=", line[word.end() :])):
+        return 'text in another script stands in straight "quotes"; a name has only letters from a to z'
+    instead = plain_name(word[0])
+    remedy = f"write {instead} everywhere" if instead else "choose another one, without quotes"
+    return f"names and keys have only letters from a to z, digits, - and _: {remedy}; titles may have any letters"
 
 
 def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> ParsedShow:

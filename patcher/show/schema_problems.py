@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from typing import Any, Literal, get_args, get_origin
+from unicodedata import combining, normalize
 
 from pydantic import BaseModel, ValidationError
 
@@ -29,6 +30,7 @@ from patcher.show.schema import (
     Tap,
     prop_kind,
 )
+from patcher.show.tables import LONGEST_NAME, NAME_PATTERN
 from patcher.units import of_percent
 
 _TABLES: dict[str, type[BaseModel]] = {
@@ -165,7 +167,7 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
     if error["loc"][-1] == "[key]":
         if error["type"] == "value_error":
             return "name", str(context["error"]), 'write the port\'s number: 1 = ["run"]'
-        return _bad_name()
+        return _bad_name(error["input"])
     match error["type"]:
         case "extra_forbidden":
             return _unknown_key(place, raw)
@@ -227,12 +229,26 @@ def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     return "missing-key", "is missing", f"add it: {place[-1]} = {_choices(place, raw)}"
 
 
-def _bad_name() -> ProblemWords:
+def _bad_name(name: Any) -> ProblemWords:
+    instead = plain_name(name) if isinstance(name, str) else ""
     return (
         "name",
         "is not a name: a name is a letter from a to z, then letters, digits, - and _, at most 60",
-        "rename it everywhere in this file; titles may be in any script",
+        f"{f'write {instead}' if instead else 'rename it'} everywhere in this file; titles may be in any script",
     )
+
+
+_GERMAN = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"})
+
+
+def plain_name(text: str) -> str:
+    """A name that is nearest to a text with other letters than a to z; empty where there is none.
+
+    Umlauts are written out, as German does; of other letters the marks are left out.
+    """
+    written_out = normalize("NFC", text).translate(_GERMAN)
+    plain = "".join(letter for letter in normalize("NFKD", written_out) if not combining(letter))
+    return plain if re.fullmatch(NAME_PATTERN, plain) and len(plain) <= LONGEST_NAME else ""
 
 
 def _bad_pattern(place: Place, value: Any) -> ProblemWords:
@@ -240,7 +256,7 @@ def _bad_pattern(place: Place, value: Any) -> ProblemWords:
         return "value", f"is {_shown(value)}", "write one capital letter a channel: RGB, GRB, RGBW"
     if len(place) > 2 and place[2] == "start":
         return "value", f"is {_shown(value)}", 'write universe/channel in quotes: "24/1"'
-    return _bad_name()
+    return _bad_name(value)
 
 
 def translate(error: ValidationError, raw: Mapping[str, Any]) -> list[tuple[Place, Finding]]:

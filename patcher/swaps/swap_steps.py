@@ -156,7 +156,7 @@ def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
             start = f"the data-out of {cable.behind}, its last pixel,"
         else:
             start = f"port {cable.port} of {found.spare.name}"
-        line = f"{metres}, from {start} to {goal}"
+        line = f"{metres} in a straight line (add slack), from {start} to {goal}"
         if not cable.measured:
             line = f"from {start} to {goal}: measure it; the file does not say where both are ({metres} is counted)"
         if cable.via == "booster":
@@ -272,23 +272,30 @@ def supply_shortfall(found: SupplySwap) -> list[str]:
         f"drawn, and of its {spare.amps:g} A it should give {limit} A at most ({LOADED * 100:.0f} %, common "
         f"practice). That is {short} A short."
     ]
-    said += _unfed(found)
-    if (most := load.max_level) is None:
-        said.append("- No level helps: the dark pixels and the boxes alone draw more.")
+    return [*said, *_unfed(found), *_instead(found)]
+
+
+def _instead(found: SupplySwap) -> Iterator[str]:
+    """What can be done with a supply that is too weak, and what cannot."""
+    most, fit, level = found.load.max_level, found.fitting(), found.before.level
+    either, other = ("Either run", "Or join") if most is not None and fit else ("Run", "Join")
+    if most is None:
+        yield "- No level helps: the dark pixels and the boxes alone draw more."
     else:
-        said.append(
-            f"- Either run the show at level {most:g} at most: write level = {most:g} under [show], and set the player."
-        )
-    fit = found.fitting()
-    if not fit:
-        said.append(
-            "- It cannot carry even one of the feeds." if fit is not None else "- It cannot even run the boxes."
-        )
-    else:
+        yield f"- {either} the show at level {most:g} at most: write level = {most:g} under [show], and set the player."
+    if fit:
         left = [feed.name for feed in found.feeds if feed.name not in fit]
-        said.append(f"- Or join only {_and(list(fit))}, {found.amps_of(fit):.1f} A; "
-                    f"{_are(left, 'stays', 'stay')} off, with what branches off there.")  # fmt: skip
-    return said
+        yield (
+            f"- {other} only {_and(list(fit))}, {found.amps_of(fit):.1f} A; "
+            f"{_are(left, 'stays', 'stay')} off, with what branches off there."
+        )
+    elif fit is None:
+        yield "- It cannot even run the boxes."
+    else:
+        trees = {feed.name for feed in found.feeds}
+        shared = any(len(part.trees & trees) > 1 for part in found.before.stretches)
+        why = ": where several feed a run, the whole run draws through the one that is joined" * shared
+        yield f"- At level {level:g} it cannot carry even one of the feeds{why}."
 
 
 def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:

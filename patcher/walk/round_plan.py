@@ -26,6 +26,7 @@ from patcher.wiring import Wiring, port_name
 
 AT_ONCE = eye.COUNTS_TO
 """So many things are proved in one look at most, for an eye counts no further."""
+FLICKER = "At the end of each round the light grows brighter and dimmer for 10 s: nothing should flicker then."
 HOW_MANY = ("no colour", "one colour", "two colours", "three colours", "four colours")
 
 
@@ -106,9 +107,8 @@ class _Steps:
             for colours in shown
         )
         subjects = tuple(self._every_colour(run, name, shown) for run, names in wanted.items() for name in names)
-        where = (
-            f"Look over everything on {box}: no pixel should be dark, dimmer or of another colour. "
-            "In the last 10 s nothing should flicker."
+        where = f"Look over everything on {box}: no pixel should be dark, dimmer or of another colour. " + (
+            FLICKER if len(looks) > 1 else "Nothing should flicker."
         )
         yield Step(f"colours {box}", box, where, looks, subjects)
 

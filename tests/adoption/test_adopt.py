@@ -425,6 +425,30 @@ def test_an_address_that_is_none_is_said_with_its_line(row: str, words: str) -> 
     assert "Hedge" in finding.says
 
 
+@pytest.mark.parametrize(
+    ("head", "cells", "words"),
+    [
+        ("universe,channel,absolute", "5,1,2049", None),
+        ("universe,channel,absolute", "5,1,-", None),
+        ("universe,channel,absolute", "5,1,9999", "gate: absolute channel 9999 is 20/271, but the row says 5/1; 5/1"),
+        ("universe,channel,absolute", "5,1,1", "absolute channel 1 is 1/1, but the row says 5/1; 5/1 was taken"),
+        ("universe,channel,absolute", "5,1,0", "absolute channel 0 is none, but the row says 5/1; 5/1 was taken"),
+        ("universe,channel,address", "5,1,5/1", None),
+        ("universe,channel,address", "5,1,2049", None),
+        ("universe,channel,address", "5,1,7/9", "address is “7/9”, but the row says 5/1; 5/1 was taken"),
+        ("address,absolute", "5/1,2050", "absolute channel 2050 is 5/2, but the row says 5/1; 5/1 was taken"),
+        ("channel,absolute", "1,2049", None),
+        ("channel,absolute", "3,2049", "channel is 3, but the row says 5/1; 5/1 was taken"),
+    ],
+)
+def test_a_cell_that_says_another_address_than_the_row_is_told(head: str, cells: str, words: str | None) -> None:
+    # Judge: arithmetic by hand: 4 universes of 512 channels stand before 5/1, 19 and 270 channels before 9999
+    listing = read_listing(f"run,pixels,{head}\ngate,10,{cells}\n", "t.csv")
+    assert [(row.universe, row.channel) for row in listing.rows] == [(5, 1)]
+    assert [finding.line for finding in listing.findings] == [2] * bool(words)
+    assert all(words in finding.says and finding.severity == "warning" for finding in listing.findings)
+
+
 def test_an_open_quotation_mark_swallows_no_row_in_silence() -> None:
     listing = read_listing('Run,Universe,Channel\nRail,1,1\n"Hedge,2,1\nGate,3,1\nPond,4,1\n', "t.csv")
     assert [row.name for row in listing.rows] == ["Rail"]

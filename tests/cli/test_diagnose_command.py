@@ -45,6 +45,18 @@ def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> 
     assert set(said["questions"][0]) == {"frame", "asks", "answer"}
 
 
+def test_help_says_who_answers_and_when_a_yard_must_run(here: Patcher, heron_lock: Path) -> None:
+    # Judge: the commands themselves, where no yard runs: only the pixels of --fault answer without one
+    for said in (here("diagnose", "--help").stdout, here("help", "diagnose").stdout):
+        words = " ".join(said.split())
+        assert "you answer" in words
+        assert "`patcher yard`" in words
+        assert "must run" in words
+    assert here("diagnose", heron_lock, "mooring/1", "--yard", "--fault", "cut:towpath/3").returncode == 1
+    alone = here("diagnose", heron_lock, "mooring/1", "--yard")
+    assert "no yard is running" in alone.stderr
+
+
 @pytest.mark.parametrize(
     "text",
     [

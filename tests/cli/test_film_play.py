@@ -155,7 +155,16 @@ def test_it_says_how_to_film_and_ctrl_c_ends_dark(show: Path) -> None:
         said, errors = playing.communicate()
     listening.check_dark()
     assert "Traceback" not in errors
-    for words_ in ("17 pixels", "18.6 s", "at least 19 s", "37 m", "0.1 m", "stabilisation", "seizures", "road"):
+    for words_ in (
+        "17 pixels",
+        "18.6 s",
+        "at least 19 s",
+        "37 m",
+        "line are closest, 0.1 m",
+        "stabilisation",
+        "seizures",
+        "road",
+    ):
         assert words_ in said, words_
     assert "now dark" in said
 

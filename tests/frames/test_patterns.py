@@ -15,7 +15,7 @@ from patcher.frames.levels import levels
 from patcher.frames.looks import COLOURS, Look
 from patcher.frames.looks import colour as colour_of
 from patcher.frames.pattern_choice import named
-from patcher.frames.request import LEAST_EVERY, Asked, PatternName
+from patcher.frames.request import LEAST_EVERY, SEEN, Asked, PatternName
 from patcher.patch.patch import Patch, Start
 from patcher.patch.thing import Thing, find, whole_show
 from patcher.placement.allocation import allocate
@@ -123,6 +123,18 @@ def test_ports_have_colours_of_their_own(tables: dict) -> None:
     # Source: the design: `ports`, by which a person proves which lead is in which socket.
     pattern = patterns.ports(*whole(tables))
     check_ports(tables, pattern)
+
+
+def test_the_words_for_ports_say_that_two_boxes_show_the_same_colours() -> None:
+    # Judge: the pattern itself on two boxes of one port each
+    boxes = {f"box-{n}": {"address": f"192.0.2.{n}", "ports": 1, "port": {"1": [f"run-{n}"]}} for n in (1, 2)}
+    runs = {f"run-{n}": {"pixel": "bulb", "pixels": 2} for n in (1, 2)}
+    tables = {
+        "show": {"title": "two"}, "pixel": {"bulb": {"colour_order": "RGB"}}, "controller": boxes, "run": runs,
+    }  # fmt: skip
+    says = patterns.ports(*whole(tables)).look(0).says
+    assert len({words.partition(":")[0] for words in says}) == 1
+    assert "each port of a box its own colour" in SEEN[PatternName.ports]
 
 
 def check_ports(tables: dict, pattern: patterns.Pattern) -> None:

@@ -106,7 +106,7 @@ def test_printed_pages_keep_to_their_margins_and_are_legible(
                 assert foot.startswith("Revision")
 
 
-LABEL = re.compile(r"^(End \d of 2|Start of \d+ taps?|Tap \d+ of \d+):", re.M)
+LABEL = re.compile(r"^(End \d of 2|Supply end \(\d+ taps?\)|Tap \d+ of \d+):", re.M)
 
 
 @pytest.mark.parametrize("paper", [*later("A4"), "Letter"])
@@ -226,11 +226,11 @@ def in_rows(codes: list[Any], apart: float) -> list[str]:
 
 
 def which(label: dict[str, Any]) -> str:
-    """Which end of a cable a label is for: a lead has two ends, a feed its beginning and its taps."""
+    """Which end of a cable a label is for: a lead has two ends, a feed one towards its supply and its taps."""
     end, taps = label["end"], label["ends"] - 1
     if label["kind"] == "lead":
         return f"End {end} of 2"
-    return f"Tap {end - 1} of {taps}" if end > 1 else f"Start of {taps} tap{'s' if taps > 1 else ''}"
+    return f"Tap {end - 1} of {taps}" if end > 1 else f"Supply end ({taps} tap{'s' if taps > 1 else ''})"
 
 
 def test_each_label_says_in_letters_what_its_code_says(page: Any, folder: Path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from patcher.errors import Finding, PatcherError
+from patcher.show.parser import parse
 from patcher.show.show_file import LARGEST_FILE, read_show
 from patcher.wiring import problems, wire
 from rig.good_show import GOOD
@@ -421,6 +422,37 @@ def test_bare_names_in_other_scripts(folder):
     (finding,) = everything(folder, text)
     assert f"line {line_with(text, '[run.дорожка]')}" in finding.says
     assert "letters" in finding.remedy
+
+
+@pytest.mark.parametrize(
+    ("line", "remedy"),
+    [
+        ("[run.Bögen]", "write Boegen everywhere"),
+        ("[run.Bo\u0308gen]", "write Boegen everywhere"),
+        ("[run.Élan-1]", "write Elan-1 everywhere"),
+        ("[run.дорожка]", "choose another one, without quotes"),
+        ("Bögen = 3", "write Boegen everywhere"),
+        ("port = { Bögen = 1 }", "write Boegen everywhere"),
+        ("title = Bögen", 'straight "quotes"'),
+        ("title = “weir”", 'straight "quotes"'),
+        ("level = 0,5 # Bögen", "a point, not a comma: 0.5"),
+    ],
+)
+def test_a_name_with_other_letters_is_told_once_what_to_write(line, remedy):
+    # Source: TOML 1.0.0: bare keys; DIN 5007-2, the spelling of umlauts with e. Quotes make no name of it
+    with pytest.raises(PatcherError) as caught:
+        parse(f"{GOOD}\n{line}\n")
+    (finding,) = caught.value.findings
+    assert remedy in finding.remedy
+    quotes = "straight" in remedy
+    assert ('in straight "quotes"' in finding.remedy) == quotes
+
+
+@pytest.mark.parametrize(("name", "instead"), [("Bögen", "write Boegen everywhere"), ("垂柳", "rename it everywhere")])
+def test_a_name_in_quotes_with_other_letters(folder, name, instead):
+    # Source: DIN 5007-2, as above
+    found = everything(folder, f'{GOOD}\n[run."{name}"]\npixel = "lamp"\npixels = 5\n')
+    assert one(found, f"run.{name}", "name").remedy.startswith(instead)
 
 
 def test_titles_may_be_in_any_script(folder):

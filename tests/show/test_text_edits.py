@@ -161,7 +161,7 @@ def test_odd_forms_and_feet(tmp_path: Path, here: Patcher) -> None:
     (tmp_path / "odd.toml").write_text(ODD)
     ran = here("swap", "odd.toml", "old", "new", "--write")
     assert ran.returncode == 0, ran.stderr
-    assert "5.0 ft, from the data-out of a" in " ".join(ran.stdout.split())
+    assert "5.0 ft in a straight line (add slack), from the data-out of a" in " ".join(ran.stdout.split())
     assert (tmp_path / "odd.toml").read_text() == SWAPPED
 
 
@@ -287,7 +287,8 @@ def test_cables_are_said_with_their_ends(heron_lock: Path, here: Patcher) -> Non
     ran = here("swap", heron_lock, "lockhouse", "shelf")
     words = " ".join(ran.stdout.split())
     # From the eaves' end (-0.3, 2.45) to the left window's first corner (0.9, 0.8): √(1.2² + 1.65²) = 2.04 m.
-    assert "2.1 m, from the data-out of eaves, its last pixel, to the data-in of window-left" in words
+    assert "2.1 m in a straight line (add slack), from the data-out of eaves, its last pixel, to the data-in" in words
+    assert "to the data-in of window-left" in words
     assert "V+ is not joined" in words
     assert ran.returncode == 0
 

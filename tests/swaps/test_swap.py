@@ -33,7 +33,7 @@ from patcher.show.writer import as_read
 from patcher.swaps.box_swap import BoxSwap, swap_box
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import swap_supply
-from patcher.swaps.swap_steps import box_steps
+from patcher.swaps.swap_steps import box_steps, supply_shortfall
 from patcher.swaps.swapped_files import write_swap
 from patcher.swaps.takeover import places_kept
 from patcher.wiring import wire
@@ -645,6 +645,19 @@ def test_what_is_short_is_said_with_how_much(spare: dict, words: list[str]) -> N
     assert found.lit == ("one",)
 
 
+@pytest.mark.parametrize("drawn", [True, False])
+def test_a_cable_to_make_is_said_to_be_a_straight_line_without_slack(drawn: bool) -> None:
+    # Judge: Pythagoras: from (3, 0), the end of `one`, to (6, 4) it is 5 m; back to the start of `one` it is more
+    two = line((6, 4), (8, 4), 3) if drawn else {"pixel": "rgb", "pixels": 3, "lead": 2.0}
+    runs = {"one": line((0, 0), (3, 0), 4), "two": two}
+    tables = show_of(runs, {"at": [0.0, 0.0], "port": {"1": ["one"], "2": ["two"]}}, {"ports": 1})
+    found = swapped(tables)
+    assert isinstance(found, BoxSwap)
+    (_, says) = next(step for step in box_steps(found, wired(tables), "s.toml") if step[0].startswith("Make"))
+    assert says.startswith("5.0 m in a straight line (add slack), from the data-out of one") == drawn, says
+    assert ("measure it" in says) == (not drawn)
+
+
 # --- supplies -----------------------------------------------------------------------------------------------------
 
 
@@ -785,6 +798,33 @@ def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_le
         best = max(load for load in given.values() if load <= 0.8 * amps + 1e-9)
         assert given[frozenset(fit)] >= 0.9 * best
         assert found.amps_of(fit) == pytest.approx(given[frozenset(fit)])
+
+
+@pytest.mark.parametrize(
+    ("amps", "second", "first_words", "others"),
+    [
+        (3.0, "slip", "- Run the show at level", ["- At level 1 it cannot carry even one of the feeds: where several"]),
+        (3.0, "crane", "- Run the show at level", ["- At level 1 it cannot carry even one of the feeds."]),
+        (6.0, "crane", "- Either run the show at level", ["- Or join only"]),
+    ],
+)
+def test_either_stands_only_where_there_is_an_or(amps: float, second: str, first_words: str, others: list) -> None:
+    # Judge: by hand: 100 pixels of 3 channels at 15 mA take 4.5 A; of 3 A 2.4 A may be used, of 6 A 4.8 A
+    tables = power_show.show(
+        {name: {"pixels": 100, "power_joined": False} for name in ("slip", "crane")},
+        {
+            "near": power_show.fed(power_show.tap("slip", 1, 0.2), supply="old", awg=10),
+            "far": power_show.fed(power_show.tap(second, 100, 0.2), supply="old", awg=10),
+        },
+        level=1.0,
+        supplies={"old": {"volts": 12.0, "amps": 20.0}, "new": {"volts": 12.0, "amps": amps, "spare": True}},
+        kinds={"lamp": {"channel_ma": 15.0, "min_volts": 2.0}},
+    )
+    said = [words for words in supply_shortfall(swap_supply(wired(tables), "old", "new")) if words.startswith("- ")]
+    assert said[0].startswith(first_words)
+    assert len(said) == 1 + len(others)
+    for words, wanted in zip(said[1:], others, strict=True):
+        assert words.startswith(wanted), words
 
 
 def test_runs_that_no_feed_reaches_are_named(heron_lock: Path, here: Patcher) -> None:

@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from patcher.answers.witness import Witness
 from patcher.cli.inputs import load
 from patcher.diagnosis.case import Diagnosis
+from patcher.diagnosis.frame_timing import step_moments
 from patcher.dialogue.handover import about, seen_of
 from patcher.errors import PatcherError
 from patcher.eye import Eye
@@ -66,6 +67,26 @@ def test_a_sound_show_is_proved_by_every_eye_in_at_most_three_looks_a_run() -> N
     assert all(1 <= len(step.subjects) <= 5 for step in steps)
     boxes = [step.box for step in steps if step.name.startswith("colours")]
     assert sorted(boxes) == sorted({wiring.ports[run.name][0] for run in fed}), "a box's colours are one step"
+
+
+def test_when_it_should_not_flicker_is_said_as_it_is_shown() -> None:
+    # Judge: the frames themselves: only what has several looks is held, and only its last look then changes its level
+    white = wired({
+        "show": {"title": "One colour"}, "pixel": {"bulb": {"colour_order": "W"}},
+        "controller": {"hut": {"address": "192.0.2.1", "ports": 2, "port": {"1": ["eaves"], "2": ["sill"]}}},
+        "run": {name: {"pixel": "bulb", "pixels": 3} for name in ("eaves", "sill")},
+    })  # fmt: skip
+    told = "At the end of each round the light grows brighter and dimmer for 10 s: nothing should flicker then."
+    several, single = 0, 0
+    for step in (*heron()[3], *plan(white, items(white))):
+        if not step.name.startswith("colours"):
+            continue
+        dimmed = [part for _, part in step_moments(len(step.looks)) if part != 1.0]
+        assert step.where.endswith(told) == bool(dimmed), step.where
+        assert step.where.endswith("of another colour. Nothing should flicker.") == (not dimmed)
+        several, single = several + bool(dimmed), single + (not dimmed)
+    assert several
+    assert single
 
 
 @pytest.mark.parametrize(
