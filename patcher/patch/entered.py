@@ -57,6 +57,11 @@ class Todo:
     starts: tuple[StartChange, ...]
     runs: tuple[RunChange, ...]
 
+    @property
+    def to_type(self) -> bool:
+        """Whether anything is still to type into a box."""
+        return bool(self.starts)
+
 
 def todo(entered: Entered, wiring: Wiring, patch: Patch) -> Todo:
     """What is planned and not ticked off. Of a box that feeds nothing, nothing is to type."""

@@ -62,6 +62,42 @@ def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS
     say_table(table.heads, table.rows)
 
 
+def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
+    """Print the settings that differ from what was ticked off and that no patch file tells; `listed` are said already.
+
+    What was never ticked off is not known, so nobody can say whether it has changed.
+    """
+    said = {(change.controller, change.name) for change in listed if len(set(_nulls(change))) > 1}
+    words = [
+        f"{change.name} {', '.join(parts)}"
+        for change in left.starts
+        if (parts := _besides(change, nulls=(change.controller, change.name) not in said))
+    ]
+    if words:
+        print(f"Settings to type: {'; '.join(words)}.")
+
+
+def _nulls(change: StartChange) -> list[tuple[object, ...]]:
+    """The nulls before and after, all of them and those of each port."""
+    both = [setting for setting in (change.old, change.new) if setting]
+    return [(setting.nulls, *((port.port, port.nulls) for port in setting.ports or ())) for setting in both]
+
+
+def _besides(change: StartChange, *, nulls: bool) -> list[str]:
+    """What of a start's setting no patch file tells, before and after, where it differs."""
+    old, new = change.old, change.new
+    if old is None or new is None:
+        return []
+    parts = [("nulls", old.nulls, new.nulls)]
+    if len(old.ports or ()) > 1 and len(new.ports or ()) > 1:
+        before = {port.port: port.nulls for port in old.ports or ()}
+        parts = [(f"nulls of port {port.port}", before.get(port.port, 0), port.nulls) for port in new.ports or ()]
+    found = [f"{name} {was} → {then}" for name, was, then in parts if was != then and nulls]
+    if old.colours and old.colours != new.colours:
+        found.append(f"colours {old.colours} → {new.colours}")
+    return found
+
+
 def say_left(show: Path, left: Todo) -> None:
     """Print, where anything is still to do, for which boxes, and where the list is."""
     boxes = list(dict.fromkeys(change.controller for change in left.starts))
