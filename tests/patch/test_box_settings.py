@@ -1,12 +1,19 @@
 """What is set in a box besides its start addresses: `diff`, `patch` and `todo` say when it has changed."""
 
+import json
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 import tomli_w
 
-from rig.shipped import Patcher
+from patcher.patch.patch_file import entered_path
+from patcher.phone.content import Content
+from patcher.phone.state import Act
+from patcher.phone.ticks import left, tick
+from patcher.placement.allocation import allocate
+from rig.shipped import Patcher, wired
 
 
 def tables(nulls: int = 1, colours: str = "GRB", pixels: int = 60, per: str = "port", **house: object) -> dict:
@@ -114,3 +121,77 @@ def test_a_run_that_grows_where_it_starts_has_no_new_address(show: Path, here: P
     text = here("patch", show).stdout
     assert "Changed for the player: porch." in text
     assert "New addresses" not in text
+
+
+# --- the address and the protocol of a box ---------------------------------------------------------------------------
+
+MOVED = {"address": "192.0.2.77", "protocol": "artnet"}
+WORDS = "house: address 192.0.2.1 → 192.0.2.77, protocol E1.31 → Art-Net"
+
+
+def test_a_new_address_and_protocol_are_still_to_type_in(show: Path, here: Patcher) -> None:
+    # Source: found in use: after both had changed, `todo` said "Nothing to do: all settings are in the boxes"
+    write(show, **MOVED)
+    assert f"Settings to type: {WORDS.replace(':', '')}.\n" in here("diff", show).stdout
+    text = here("patch", show).stdout
+    assert f"Settings to type: {WORDS.replace(':', '')}.\n" in text
+    assert "Not typed in yet: house." in text
+    assert f"Settings to change in the boxes:\n{WORDS} (tell the player too)\n\n" in here("todo", show).stdout
+    document = json.loads(here("todo", show, "--json").stdout)
+    assert document["own_settings"] == [
+        {"controller": "house", "old": {"address": "192.0.2.1", "protocol": "e131"}, "new": MOVED}
+    ]
+    assert document["to_type"] == []
+    here("sheet", show, "--out", "out")
+    assert '"192.0.2.77, Art-Net"' in (show.parent / "out/tables/to-type.csv").read_text()
+    # The starts alone are not the box.
+    here("todo", show, "--typed", "house/1", "--typed", "house/2")
+    assert WORDS in here("todo", show).stdout
+    assert "Nothing to do" in here("todo", show, "--typed", "house").stdout
+    here("todo", show, "--typed", "house", "--undo")
+    assert "house: address 192.0.2.77, protocol Art-Net (tell the player too)\n" in here("todo", show).stdout
+
+
+def test_only_what_differs_of_the_two_is_said(show: Path, here: Patcher) -> None:
+    write(show, address="192.0.2.77")
+    assert "house: address 192.0.2.1 → 192.0.2.77 (tell the player too)\n" in here("todo", show).stdout
+
+
+def test_a_spare_that_takes_over_is_given_its_address(show: Path, here: Patcher) -> None:
+    # Source: found in use: step 7 of `swap` said to type the address in, and `todo` did not list it
+    assert here("swap", show, "house", "shelf", "--write").returncode == 0
+    address = tomllib.loads(show.read_text())["controller"]["shelf"]["address"]
+    assert f"shelf: address {address}, protocol E1.31 (tell the player too)\nstart of" in here("todo", show).stdout
+
+
+def test_what_was_ticked_off_before_addresses_were_kept_is_not_asked_anew(show: Path, here: Patcher) -> None:
+    path = entered_path(show)
+    path.write_text(re.sub(r"(?ms)^\[own.*?(?=^\[player)", "", path.read_text()))
+    assert "address" not in path.read_text()
+    assert "Nothing to do" in here("todo", show).stdout
+    # It is not known, so no change of it can be said; nor does another tick say that it was typed in.
+    write(show, **MOVED)
+    assert "Nothing to do" in here("todo", show, "--typed", "house/1").stdout
+    assert not any("address" in held for held in tomllib.loads(path.read_text())["own"].values())
+    here("todo", show, "--typed", "house")
+    write(show)
+    assert "house: address 192.0.2.77 → 192.0.2.1, protocol Art-Net → E1.31" in here("todo", show).stdout
+
+
+@pytest.mark.parametrize("held", ['address = "here"', "address = 5", 'protocol = "smoke"', "protocol = 1", "port = 1"])
+def test_an_own_setting_that_is_none_is_refused(show: Path, here: Patcher, held: str) -> None:
+    entered_path(show).write_text(f"format = 1\n[box]\n[player]\n[own.house]\n{held}\n")
+    ran = here("todo", show)
+    assert (ran.returncode, "house.entered.toml" in ran.stderr) == (2, True)
+
+
+def test_the_phone_ticks_off_a_box_of_its_own(show: Path) -> None:
+    wiring = wired(tables(**MOVED))
+    plan = Content(1, show, wiring, allocate(wiring).patch, False)
+    (row,) = left(plan)["to_type"]
+    assert row["name"] == "house: address, protocol"
+    assert row["says"] == f"type in {WORDS.removeprefix('house: ')}; tell the player too"
+    tick(plan, Act("typed", "yes", row["thing"]))
+    assert left(plan)["to_type"] == []
+    tick(plan, Act("typed", "no", row["thing"]))
+    assert [again["thing"] for again in left(plan)["to_type"]] == [row["thing"]]
