@@ -76,7 +76,7 @@ def patch(
     else:
         left = todo(entered, wiring, made.patch)
         saved = patch_report.saved(wiring, made, spare_pixels, seconds)
-        patched = patch_report.Patched(wiring, made, kept, saved)
+        patched = patch_report.Patched(wiring, made, kept, saved, left)
         if as_json:
             pixels = patch_report.pixels_document(made.patch) if every_pixel else {}
             say_json(patch_report.document(patched) | todo_report.document(left) | pixels)
@@ -141,20 +141,21 @@ def diff(
     old, entered = read_patch(show), read_entered(show)
     made = allocated(show, wiring, None if fresh else old, spare_pixels=spare_pixels, seconds=seconds)
     starts, runs = start_changes(old, made.patch, wiring.show), run_changes(old, made.patch)
+    left = todo(entered, wiring, made.patch)
     if as_json:
-        left = todo_report.document(todo(entered, wiring, made.patch))
-        say_json(patch_report.changes_document(starts, runs, made) | left)
+        say_json(patch_report.changes_document(starts, runs, made) | todo_report.document(left))
         raise typer.Exit(1 if made.faults else 0)
     if old is None:
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
-        print("The plan is as last patched.")
+        print("No start address changed." if left.to_type else "The plan is as last patched.")
     todo_report.say_settings(wiring, made.patch, starts, IN_PATCH_FILE)
+    todo_report.say_besides(left, starts)
     if runs:
         print("\nTo tell the player:")
         todo_report.say_told(runs, IN_PATCH_FILE)
     if starts or runs:
         print(f"\nNothing is written yet: patcher patch {argument(show)}")
     elif old is not None:
-        todo_report.say_left(show, todo(entered, wiring, old))
+        todo_report.say_left(show, left)
     _say_faults(show, made)

@@ -13,6 +13,7 @@ from patcher.errors import Finding, first_few
 from patcher.patch.chains import chains
 from patcher.patch.patch import Chain, Patch, Start, written
 from patcher.show.schema import Show
+from patcher.trade import Protocol
 from patcher.wiring import Wiring
 
 
@@ -112,6 +113,39 @@ class StartChange:
     name: str
     old: Setting | None
     new: Setting | None
+
+
+@dataclass(frozen=True, slots=True)
+class BoxSetting:
+    """What is typed into a box once, for all its starts.
+
+    Attributes:
+        address: its IPv4 address, empty where it has none; None where nobody knows.
+        protocol: what it listens to; None where nobody knows.
+    """
+
+    address: str | None = None
+    protocol: Protocol | None = None
+
+    def known_differs(self, other: BoxSetting) -> bool:
+        """Whether anything that is known of both differs."""
+        pairs = ((self.address, other.address), (self.protocol, other.protocol))
+        return any(None not in pair and pair[0] != pair[1] for pair in pairs)
+
+
+@dataclass(frozen=True, slots=True)
+class BoxChange:
+    """A box whose own setting is to be changed; `old` is None where nothing of it was ever ticked off."""
+
+    controller: str
+    old: BoxSetting | None
+    new: BoxSetting
+
+
+def box_settings(patch: Patch, show: Show) -> dict[str, BoxSetting]:
+    """What is typed in once for each box of a patch."""
+    boxes = {name: show.controllers[name] for name in patch.boxes if name in show.controllers}
+    return {name: BoxSetting(box.address or "", box.protocol) for name, box in boxes.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,13 @@ from typing import TypeVar
 
 from patcher.errors import choose_from, refuse
 from patcher.patch.changes import (
+    BoxChange,
+    BoxSetting,
     RunChange,
     RunPlace,
     Setting,
     StartChange,
+    box_settings,
     place_changes,
     places,
     setting_changes,
@@ -25,6 +28,8 @@ from patcher.patch.patch import Patch
 from patcher.wiring import Wiring
 
 ALL = "all"
+OWN = ""
+"""What stands for a box's own setting among its starts."""
 _Held = TypeVar("_Held", Setting, RunPlace)
 
 
@@ -35,15 +40,17 @@ class Entered:
     Attributes:
         boxes: of each box the settings that are in it: start → setting.
         player: what the player was told: run → its addresses.
+        own: of each box its own setting. Of one that was ticked off before they were kept, nothing is known.
     """
 
     boxes: Mapping[str, Mapping[str, Setting]] = field(default_factory=dict)
     player: Mapping[str, RunPlace] = field(default_factory=dict)
+    own: Mapping[str, BoxSetting] = field(default_factory=dict)
 
     @property
     def nothing(self) -> bool:
         """Whether nothing was ever ticked off."""
-        return not self.boxes and not self.player
+        return not self.boxes and not self.player and not self.own
 
 
 NOTHING = Entered()
@@ -56,23 +63,42 @@ class Todo:
 
     starts: tuple[StartChange, ...]
     runs: tuple[RunChange, ...]
+    boxes: tuple[BoxChange, ...]
+
+    @property
+    def to_type(self) -> bool:
+        """Whether anything is still to type into a box."""
+        return bool(self.starts or self.boxes)
 
 
 def todo(entered: Entered, wiring: Wiring, patch: Patch) -> Todo:
-    """What is planned and not ticked off. Of a box that feeds nothing, nothing is to type."""
+    """What is planned and not ticked off. Of a box that feeds nothing, nothing is to type.
+
+    Of a box whose own setting was never kept, since an older Patcher ticked it off, nothing is asked anew.
+    """
     planned = settings(patch, wiring.show)
     before = {box: entered.boxes.get(box, {}) for box in planned}
-    return Todo(tuple(setting_changes(before, planned)), tuple(place_changes(entered.player, places(patch))))
+    boxes = tuple(
+        BoxChange(box, held, wanted)
+        for box, wanted in box_settings(patch, wiring.show).items()
+        if (held := entered.own.get(box)) is None or held.known_differs(wanted)
+    )
+    return Todo(tuple(setting_changes(before, planned)), tuple(place_changes(entered.player, places(patch))), boxes)
 
 
 def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Patch) -> list[tuple[str, str]]:
     """The starts that are meant by boxes, by starts as they are named everywhere, or by `all`: box and start of each.
 
+    A box is all its starts and its own setting, which has `OWN` for its start.
+
     Raises:
         PatcherError: a name is no box and no start, neither of the plan nor of what was ticked off.
     """
     planned = settings(patch, wiring.show)
-    known = {box: {**entered.boxes.get(box, {}), **planned.get(box, {})} for box in [*planned, *entered.boxes]}
+    known = {
+        box: [OWN, *{**entered.boxes.get(box, {}), **planned.get(box, {})}]
+        for box in dict.fromkeys([*planned, *entered.boxes, *entered.own])
+    }
     every = [(box, start) for box, starts in known.items() for start in starts]
     found: list[tuple[str, str]] = []
     for name in names:
@@ -80,10 +106,10 @@ def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: 
             found += every
         elif name in known:
             found += [(box, start) for box, start in every if box == name]
-        elif chosen := [(box, start) for box, start in every if start == name]:
+        elif chosen := [(box, start) for box, start in every if start == name != OWN]:
             found += chosen
         else:
-            remedy = choose_from(name, [*known, *(start for _, start in every)])
+            remedy = choose_from(name, [*known, *(start for _, start in every if start != OWN)])
             raise refuse(name, "is not a box, and not a start address of one", remedy)
     return list(dict.fromkeys(found))
 
@@ -91,9 +117,15 @@ def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: 
 def typed(entered: Entered, wiring: Wiring, patch: Patch, starts: Iterable[tuple[str, str]]) -> Entered:
     """What is ticked off once these starts are typed in as planned, or gone where none is planned."""
     planned, boxes = settings(patch, wiring.show), dict(entered.boxes)
+    wanted, own = box_settings(patch, wiring.show), dict(entered.own)
     for box, start in starts:
-        boxes[box] = _ticked(boxes.get(box, {}), planned.get(box, {}), start)
-    return Entered({box: held for box, held in boxes.items() if held}, entered.player)
+        if start != OWN:
+            boxes[box] = _ticked(boxes.get(box, {}), planned.get(box, {}), start)
+        elif box in wanted:
+            own[box] = wanted[box]
+        else:
+            own.pop(box, None)
+    return Entered({box: held for box, held in boxes.items() if held}, entered.player, own)
 
 
 def _ticked(held: Mapping[str, _Held], planned: Mapping[str, _Held], name: str) -> dict[str, _Held]:
@@ -111,7 +143,8 @@ def untyped(entered: Entered, starts: Iterable[tuple[str, str]]) -> Entered:
         box: {start: held for start, held in inside.items() if (box, start) not in gone}
         for box, inside in entered.boxes.items()
     }
-    return Entered({box: held for box, held in boxes.items() if held}, entered.player)
+    own = {box: held for box, held in entered.own.items() if (box, OWN) not in gone}
+    return Entered({box: held for box, held in boxes.items() if held}, entered.player, own)
 
 
 def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Patch) -> list[str]:
@@ -136,10 +169,10 @@ def told(entered: Entered, patch: Patch, runs: Iterable[str]) -> Entered:
     planned, player = places(patch), entered.player
     for run in runs:
         player = _ticked(player, planned, run)
-    return Entered(entered.boxes, player)
+    return Entered(entered.boxes, player, entered.own)
 
 
 def untold(entered: Entered, runs: Iterable[str]) -> Entered:
     """What is ticked off when the player was not told of these runs after all."""
     gone = set(runs)
-    return Entered(entered.boxes, {run: place for run, place in entered.player.items() if run not in gone})
+    return Entered(entered.boxes, {run: place for run, place in entered.player.items() if run not in gone}, entered.own)

@@ -7,6 +7,7 @@ known as such. The other file needs no such line: what is missing in it is still
 
 from __future__ import annotations
 
+import ipaddress
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
@@ -16,12 +17,12 @@ from typing import Any
 
 import tomli_w
 
-from patcher.patch.changes import PortSetting, RunPlace, Setting
+from patcher.patch.changes import BoxSetting, PortSetting, RunPlace, Setting
 from patcher.patch.entered import Entered
 from patcher.patch.patch import Chain, Link, Patch, Start
 from patcher.show.kept_file import change_kept, kept_path, read_kept
 from patcher.show.writer import Seen, write_together
-from patcher.trade import MOST_LETTERS, USUAL_CHANNELS, is_address
+from patcher.trade import MOST_LETTERS, PROTOCOL_NAMES, USUAL_CHANNELS, is_address
 
 FORMAT = 1
 
@@ -158,7 +159,11 @@ def dump_entered(entered: Entered) -> str:
     """The text of the file of what was ticked off."""
     boxes = {box: {start: _kept(held) for start, held in starts.items()} for box, starts in entered.boxes.items()}
     player = {run: asdict(place) for run, place in entered.player.items()}
-    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "player": player})
+    own = {
+        box: {key: value for key, value in asdict(held).items() if value is not None}
+        for box, held in entered.own.items()
+    }
+    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "own": own, "player": player})
 
 
 def _kept(held: Setting) -> dict[str, Any]:
@@ -188,7 +193,19 @@ def parse_entered(text: str) -> Entered:
     settings = [setting for starts in boxes.values() for setting in starts.values()]
     for place in [*player.values(), *settings]:
         _refuse_nonsense(place)
-    return Entered(boxes, player)
+    # A file of before own settings were kept has no such table: of the boxes in it they are not known.
+    own = {box: BoxSetting(**keys) for box, keys in tables.get("own", {box: {} for box in boxes}).items()}
+    for held in own.values():
+        _refuse_no_box(held)
+    return Entered(boxes, player, own)
+
+
+def _refuse_no_box(held: BoxSetting) -> None:
+    """ValueError where something is ticked off that is set in no box."""
+    if not isinstance(held.address, str | None) or (held.address and not ipaddress.IPv4Address(held.address)):
+        raise ValueError(f"{held.address!r} is not an IPv4 address")
+    if held.protocol is not None and held.protocol not in list(PROTOCOL_NAMES):
+        raise ValueError(f"{held.protocol!r} is not a protocol")
 
 
 def _refuse_nonsense(place: Any) -> None:

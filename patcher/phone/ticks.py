@@ -9,7 +9,7 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
-from patcher.sheets.patch_tables import to_tell, to_type, typed_notes
+from patcher.sheets.patch_tables import OWN_SETTING, own_change, to_tell, to_type, typed_notes
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
@@ -18,6 +18,12 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     starts, runs = to_type(todo.starts), to_tell(todo.runs)
     return {
         "to_type": [
+            {
+                "thing": f"{change.controller} {entered.OWN}", "name": f"{change.controller}: {OWN_SETTING}",
+                "says": f"type in {own_change(change)}; tell the player too",
+            }
+            for change in todo.boxes
+        ] + [
             {
                 "thing": f"{box} {start}", "name": start,
                 "says": "; ".join([
@@ -54,8 +60,8 @@ def tick(plan: Content, act: Act) -> None:
             practice=plan.practice,
         )
         return
-    box, _, start = act.thing.partition(" ")
-    if (box, start) not in entered.named_starts([entered.ALL], held, plan.wiring, plan.patch):
+    box, space, start = act.thing.partition(" ")
+    if not space or (box, start) not in entered.named_starts([entered.ALL], held, plan.wiring, plan.patch):
         raise refuse(act.thing, "is not a start of any box", "open this page again")
     change_entered(
         plan.path,

@@ -8,11 +8,12 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_runs
+from patcher.patch.changes import RunChange, StartChange, changed_boxes, moved_runs, start_changes
+from patcher.patch.entered import Todo
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import FORCED, Allocation
 from patcher.placement.explanation import FRESH, Saving, part_empty, savings
-from patcher.reports.todo_report import say_notes, setting_json
+from patcher.reports.todo_report import say_besides, say_notes, setting_json
 from patcher.sheets import patch_tables
 from patcher.terminal.printed import count, finding_json, ranges, say_table, start_json
 from patcher.trade import PROTOCOL_NAMES
@@ -31,12 +32,14 @@ class Patched:
         made: its patch, with what is known of it.
         kept: the patch of before; None where there was none.
         savings: what another setting would save; None where that was not tried.
+        left: what is to type in and to tell once it is kept.
     """
 
     wiring: Wiring
     made: Allocation
     kept: Patch | None
     savings: list[Saving] | None
+    left: Todo
 
 
 def saved(wiring: Wiring, made: Allocation, spare_pixels: int, seconds: float) -> list[Saving] | None:
@@ -82,9 +85,12 @@ def say_summary(patched: Patched, path: Path) -> None:
         print(f"Wrote {path}: all of it is new to the boxes.")
         return
     boxes, runs = changed_boxes(kept, patch), moved_runs(kept, patch)
-    print(f"Wrote {path}. Settings changed: {', '.join(boxes)}." if boxes else f"Kept {path}: no setting changed.")
+    # The patch file does not hold all that is typed in: of the rest, what is ticked off tells whether it is as it was.
+    same = "no start address changed" if patched.left.to_type else "no setting changed"
+    print(f"Wrote {path}. Settings changed: {', '.join(boxes)}." if boxes else f"Kept {path}: {same}.")
+    say_besides(patched.left, start_changes(kept, patch, patched.wiring.show))
     if runs:
-        print(f"New addresses for the player: {', '.join(runs)}.")
+        print(f"Changed for the player: {', '.join(runs)}.")
     if made.excess:
         print(f"Perhaps {count(made.excess, 'start')} fewer could have changed; no better patch was found.")
 

@@ -8,7 +8,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from patcher.patch.changes import RunChange, Setting, StartChange
+from patcher.patch.changes import BoxChange, RunChange, Setting, StartChange
 from patcher.patch.entered import Todo
 from patcher.patch.patch import Patch, Start
 from patcher.sheets import patch_tables
@@ -30,30 +30,42 @@ def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:
 
 def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> None:
     """Print all that is still to do; `hint` says how to tick it off."""
-    if not left.starts and not left.runs:
+    if not left.to_type and not left.runs:
         print("Nothing to do: all settings are in the boxes, and the player knows all addresses.")
         return
-    if left.starts:
+    if left.to_type:
         print("Settings to change in the boxes:")
-        say_settings(wiring, patch, left.starts)
+        say_settings(wiring, patch, left.starts, own=left.boxes)
     if left.runs:
-        print("\nTo tell the player:" if left.starts else "To tell the player:")
+        print("\nTo tell the player:" if left.to_type else "To tell the player:")
         say_told(left.runs)
     if hint:
         print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
 
 def say_settings(
-    wiring: Wiring, patch: Patch, changes: Sequence[StartChange], before: str = patch_tables.IN_THE_BOX
+    wiring: Wiring,
+    patch: Patch,
+    changes: Sequence[StartChange],
+    before: str = patch_tables.IN_THE_BOX,
+    *,
+    own: Sequence[BoxChange] = (),
 ) -> None:
-    """Print the settings to change, box by box; they are those of a patch. `before` heads what they were."""
+    """Print the settings to change, box by box; they are those of a patch. `before` heads what they were; `own` are
+    those of whole boxes.
+    """
     table = patch_tables.to_type(changes, before)
-    for name, rows in groupby(table.rows, key=lambda row: str(row[0])):
+    starts = {name: [row[1:] for row in rows] for name, rows in groupby(table.rows, key=lambda row: str(row[0]))}
+    whole = {change.controller: f" {patch_tables.own_change(change)} (tell the player too)" for change in own}
+    for name in [
+        *(box for box in patch.boxes if box in whole or box in starts),
+        *(box for box in starts if box not in patch.boxes),
+    ]:
         gone = "" if name in wiring.show.controllers else ", no longer in the show"
-        print(f"{name}{gone}:")
-        changed = [row[1:] for row in rows]
-        say_table(table.heads[1:], changed)
-        say_notes(wiring, patch.starts_named(name, {row[0] for row in changed}))
+        print(f"{name}{gone}:{whole.get(name, '')}")
+        if changed := starts.get(name):
+            say_table(table.heads[1:], changed)
+            say_notes(wiring, patch.starts_named(name, {row[0] for row in changed}))
 
 
 def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS) -> None:
@@ -62,9 +74,46 @@ def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS
     say_table(table.heads, table.rows)
 
 
+def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
+    """Print the settings that differ from what was ticked off and that no patch file tells; `listed` are said already.
+
+    What was never ticked off is not known, so nobody can say whether it has changed.
+    """
+    said = {(change.controller, change.name) for change in listed if len(set(_nulls(change))) > 1}
+    words = [f"{change.controller} {patch_tables.own_change(change)}" for change in left.boxes if change.old]
+    words += [
+        f"{change.name} {', '.join(parts)}"
+        for change in left.starts
+        if (parts := _besides(change, nulls=(change.controller, change.name) not in said))
+    ]
+    if words:
+        print(f"Settings to type: {'; '.join(words)}.")
+
+
+def _nulls(change: StartChange) -> list[tuple[object, ...]]:
+    """The nulls before and after, all of them and those of each port."""
+    both = [setting for setting in (change.old, change.new) if setting]
+    return [(setting.nulls, *((port.port, port.nulls) for port in setting.ports or ())) for setting in both]
+
+
+def _besides(change: StartChange, *, nulls: bool) -> list[str]:
+    """What of a start's setting no patch file tells, before and after, where it differs."""
+    old, new = change.old, change.new
+    if old is None or new is None:
+        return []
+    parts = [("nulls", old.nulls, new.nulls)]
+    if len(old.ports or ()) > 1 and len(new.ports or ()) > 1:
+        before = {port.port: port.nulls for port in old.ports or ()}
+        parts = [(f"nulls of port {port.port}", before.get(port.port, 0), port.nulls) for port in new.ports or ()]
+    found = [f"{name} {was} → {then}" for name, was, then in parts if was != then and nulls]
+    if old.colours and old.colours != new.colours:
+        found.append(f"colours {old.colours} → {new.colours}")
+    return found
+
+
 def say_left(show: Path, left: Todo) -> None:
     """Print, where anything is still to do, for which boxes, and where the list is."""
-    boxes = list(dict.fromkeys(change.controller for change in left.starts))
+    boxes = dict.fromkeys([*(one.controller for one in left.boxes), *(one.controller for one in left.starts)])
     parts = [f"Not typed in yet: {', '.join(boxes)}."] * bool(boxes)
     parts += [f"Not told to the player yet: {count(len(left.runs), 'run')}."] * bool(left.runs)
     if parts:
@@ -89,4 +138,5 @@ def document(left: Todo) -> dict[str, Any]:
     return {
         "to_type": [setting_json(change) for change in left.starts],
         "to_tell": [asdict(change) for change in left.runs],
+        "own_settings": [asdict(change) for change in left.boxes],
     }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from patcher.errors import Finding
 from patcher.patch.changes import run_changes, start_changes
-from patcher.patch.entered import NOTHING, Entered, todo
+from patcher.patch.entered import NOTHING, Entered, Todo, todo
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import dump
 from patcher.power.flow import Power, if_known
@@ -87,6 +87,12 @@ class ShowSheet:
     findings: tuple[Finding, ...]
 
 
+def _to_type(left: Todo) -> patch_tables.PrintedTable:
+    """What is still to type in: the boxes' own settings, then their starts."""
+    table = patch_tables.to_type(left.starts)
+    return patch_tables.PrintedTable(table.heads, patch_tables.own_rows(left.boxes) + table.rows)
+
+
 def show_sheet(
     wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, entered: Entered = NOTHING,
     spares: float = SPARES, findings: Sequence[Finding] = (), tags: tuple[Tag, ...] = (),
@@ -111,7 +117,7 @@ def show_sheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
         patch.pixels, patch.channels, patch.universe_count, same,
         patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch), not entered.nothing,
-        patch_tables.to_type(left.starts),
+        _to_type(left),
         patch_tables.to_tell(left.runs),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),

@@ -9,9 +9,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 
 from patcher.faults import wire_letters
-from patcher.patch.changes import AS_SENT, RunChange, RunPlace, Setting, StartChange, setting
+from patcher.patch.changes import AS_SENT, BoxChange, BoxSetting, RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
 from patcher.sheets.figures import count
+from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.artnet import in_parts
 from patcher.wiring import Wiring, port_name
 
@@ -196,6 +197,42 @@ def to_type(changes: Sequence[StartChange], before: str = IN_THE_BOX) -> Printed
             pixels = of_ports
         rows.append((change.controller, change.name, *_before_and_after(change.old, change.new, none), pixels, *words))
     return PrintedTable(("box", "start of", before, "change_to", "pixels", "nulls", "colours"), tuple(rows))
+
+
+OWN_SETTING = "address, protocol"
+"""What a box's own setting is called among its starts."""
+
+
+def own_rows(changes: Sequence[BoxChange]) -> tuple[Row, ...]:
+    """The boxes' own settings to change, as rows of the table of `to_type`."""
+    return tuple(
+        (change.controller, OWN_SETTING, own_words(change.old), own_words(change.new), "", "", "") for change in changes
+    )
+
+
+def own_words(held: BoxSetting | None) -> str:
+    """A box's own setting: `192.0.2.33, Art-Net`."""
+    if held is None:
+        return NOT_KNOWN
+    address, protocol = _own_parts(held)
+    return f"{address}, {protocol}"
+
+
+def own_change(change: BoxChange) -> str:
+    """What to change of a box's own setting, and to what: `address 192.0.2.33 → 192.0.2.77`."""
+    new = _own_parts(change.new)
+    old = _own_parts(change.old) if change.old else new
+    parts = zip(("address", "protocol"), old, new, strict=True)
+    return ", ".join(
+        f"{name} {' → '.join(dict.fromkeys((was, then)))}"
+        for name, was, then in parts
+        if change.old is None or was not in (then, NOT_KNOWN)
+    )
+
+
+def _own_parts(held: BoxSetting) -> tuple[str, str]:
+    address = NOT_KNOWN if held.address is None else held.address or "none"
+    return address, NOT_KNOWN if held.protocol is None else PROTOCOL_NAMES[held.protocol]
 
 
 def _port_change(change: StartChange) -> str | None:

@@ -49,7 +49,7 @@ def test_diff_says_what_patch_then_does_and_writes_nothing(heron_lock: Path, her
         for name in typed[1]
         if typed[0][name] != typed[1][name]
     }
-    assert "The plan is as last patched" in here("diff", heron_lock).stdout
+    assert "No start address changed" in here("diff", heron_lock).stdout
 
 
 def test_what_goes_and_what_is_renamed_is_said_as_such() -> None:
@@ -103,7 +103,7 @@ def test_what_editors_do_to_line_ends_is_no_damage(ending: str, heron_lock: Path
     path.write_bytes(edited.encode())
     ran = here("patch", heron_lock)
     assert ran.returncode == 0, ran.stderr
-    assert "no setting changed" in ran.stdout
+    assert "no start address changed" in ran.stdout
 
 
 # --- a table of one's own, afterwards -----------------------------------------------------------------------------
@@ -225,7 +225,7 @@ def test_a_fresh_patch_says_what_it_changes_and_commands_can_be_copied(heron_loc
     assert "all of it is new to the boxes" in said
     command = next(line.partition("done: ")[2] for line in said.splitlines() if "done: patcher" in line)
     assert shlex.split(command) == ["patcher", "todo", str(show)]
-    assert "no setting changed" in here("patch", show, "--fresh").stdout
+    assert "no start address changed" in here("patch", show, "--fresh").stdout
 
 
 # --- reserved -----------------------------------------------------------------------------------------------------
