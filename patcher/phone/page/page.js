@@ -336,6 +336,7 @@ function answer(screen, name, things = "") {
       document.querySelector("#keys [data-name=these]").setAttribute("aria-disabled", String(!wrong.size));
       problem("");
     };
+    lines($("told"), []);
     lines($("asks"), ["What is wrong? Tap all that are."]);
     keys([
       ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
