@@ -106,3 +106,22 @@ def test_an_answer_is_said_of_its_own_step_and_not_of_the_next_one_that_is_answe
         key(page, "No")
         page.get_by_text("What is wrong? Tap all that are.").wait_for()
         assert not told.is_visible()
+
+
+def test_what_could_not_be_done_stands_on_no_other_part_of_the_page(heron_lock: Path) -> None:
+    # Source: found in use: a wrong name in Find stayed in red above Boxes, Progress, Film and Walk-through
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        wrong = page.locator("#problem")
+        for _ in range(2):
+            page.locator("#name").fill("gable/9999")
+            key(page, "Find")
+            wrong.get_by_text("gable/9999").wait_for()
+            page.get_by_role("link", name="Boxes").tap()
+            page.locator("#boxes").wait_for()
+            assert until(lambda: not rig.desk.state.problem)
+            rig.desk.tap(Act("colour", "red"))
+            rig.desk.tap(Act("colour", "white"))
+            assert not wrong.is_visible()
+            page.locator("#boxes").get_by_role("link", name="Back to the drawing").tap()
+            page.locator("#home").wait_for()
+            assert not wrong.is_visible()

@@ -416,6 +416,8 @@ function turn() {
   $("says").hidden = open === "round" && Boolean(now && now.in_round);
   cutSays();
   if (from !== open) {
+    problem(now ? now.failed : "");
+    if (now && now.problem) send("turn");
     window.scrollTo(0, 0);
     const head = document.querySelector(`#${open} h1[tabindex]`);
     if (head) head.focus({ preventScroll: true });
