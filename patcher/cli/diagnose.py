@@ -116,7 +116,7 @@ def _person(
 
     goals = frame_goals(show, wiring, patch, yard=yard)
     if yard:
-        need_yard(goals, show)
+        need_yard(show)
     rate = min(wiring.show.settings.frame_rate, FASTEST_STREAM)
     with ExitStack() as stack:
         stop = stack.enter_context(stopping())

@@ -108,7 +108,7 @@ def _play(
         _say_goals(goals, filming, code, as_json=as_json)
         return
     if yard:
-        need_yard(goals, show)
+        need_yard(show)
     steps = _Bins(code.frames(playback.universes_of(goals), options.level))
     playback.play_steps(
         steps, 1 / BIN, lambda levels: levels, _teller(code, as_json), goals, options,

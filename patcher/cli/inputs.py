@@ -101,12 +101,11 @@ def frame_goals(show: Path, wiring: Wiring, patch: Patch, *, yard: bool) -> list
     return frame_timing.frame_goals(wiring, patch, near(show, wiring.show) if yard else {})
 
 
-def need_yard(goals: list[Target], show: Path) -> None:
-    """Refuse to send to a yard that is not running."""
-    from patcher.listener.receiver import Ear, is_free
+def need_yard(show: Path) -> None:
+    """Refuse to send to a yard that is not running. One whose boxes are dead is running."""
+    from patcher.yard.yard import is_running
 
-    near = [goal for goal in goals if goal.host.startswith("127.")]
-    if near and is_free(Ear(near[0].host, near[0].port)):
+    if not is_running(show):
         raise refuse(
             "--yard", "no yard is running for this show", f"in another terminal: patcher yard {argument(show)}"
         )

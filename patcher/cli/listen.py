@@ -93,11 +93,12 @@ def _scene(show: Path | None, *, boxes: bool, yard: bool) -> ListenedShow:
     wiring = load(show)
     patch = load_patch(show, wiring)
     hosts = {box: wiring.show.controllers[box].address for box in patch.boxes} if boxes else {}
-    if yard:
-        from patcher.yard.yard import addresses
+    if not yard:
+        return ListenedShow(wiring, patch, hosts)
+    from patcher.yard.yard import addresses, is_running
 
-        hosts |= {box: host for box, host in addresses(show, wiring.show).items() if box in hosts}
-    return ListenedShow(wiring, patch, hosts, yard)
+    hosts |= {box: host for box, host in addresses(show, wiring.show).items() if box in hosts}
+    return ListenedShow(wiring, patch, hosts, yard=True, yard_runs=is_running(show))
 
 
 def _universes(text: str | None, scene: ListenedShow) -> list[int]:

@@ -66,7 +66,7 @@ def phone(
     if not plan.find(WHOLE).parts:
         raise refuse(str(show), "has no pixels to light", "hang a run on a port")
     if yard:
-        need_yard(goals(plan), show)
+        need_yard(show)
     desk = Desk(plan, hold)
     with stopping() as stop, listen(address, port) as server:
         if not yard:

@@ -49,5 +49,5 @@ def send(
         playback.dry_run(looks, goals, options.level, as_json=as_json)
         return
     if yard:
-        need_yard(goals, show)
+        need_yard(show)
     playback.play(looks, wiring, patch, goals, options, to_yard=yard, as_json=as_json)

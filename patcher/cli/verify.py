@@ -271,7 +271,7 @@ def _answering(
         return
     goals = frame_goals(show, wiring, patch, yard=source.yard)
     if source.by_hand:
-        need_yard(goals, show)
+        need_yard(show)
     universes = sorted({goal.universe for goal in goals})
     with ExitStack() as stack:
         stop = stack.enter_context(stopping())

@@ -107,11 +107,11 @@ def _run(
     from patcher.listener.receiver import Receiver
     from patcher.reports import yard_report
     from patcher.terminal.signals import stopping
-    from patcher.yard.yard import addresses, ears
+    from patcher.yard.yard import addresses, ears, sign
     from patcher.yard.yard_run import run
 
     hosts = addresses(show, wiring.show)
-    heard_by = ears(wiring.show, patch, hosts, simulated.universes)
+    heard_by = {sign(show): [], **ears(wiring.show, patch, hosts, simulated.universes)}
     with stopping() as stop, Receiver(heard_by) as receiver:
         for box in simulated.boxes:
             print(yard_report.listens(simulated, wiring.show, box, hosts), file=sys.stderr)

@@ -10,7 +10,7 @@ import numpy as np
 
 from patcher.diagnosis import question_words
 from patcher.diagnosis.engine import Engine
-from patcher.diagnosis.hypotheses import Hypothesis
+from patcher.diagnosis.hypotheses import Hypothesis, likeliest_first
 from patcher.diagnosis.information import entropy_bits
 from patcher.diagnosis.question_frame import Frame, Seen
 from patcher.diagnosis.scene import scene_of
@@ -157,7 +157,8 @@ class Diagnosis:
         belief = engine.posterior.belief
         done = engine.done if engine.done is not None else np.array([engine.posterior.likeliest])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
-        return tuple(hypothesis for number in ordered for hypothesis in engine.members(number))
+        classes = (likeliest_first(self._wiring, engine.members(number)) for number in ordered)
+        return tuple(hypothesis for members in classes for hypothesis in members)
 
     @property
     def found(self) -> tuple[Fault, ...]:

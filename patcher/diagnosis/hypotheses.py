@@ -16,6 +16,7 @@ import numpy as np
 from patcher.errors import PatcherError, refuse
 from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, parse
 from patcher.faults.fault import BACKWARDS, CHOICES, wiring_values
+from patcher.faults.fault_sentences import into_empty
 from patcher.patch.patch import Patch
 from patcher.patch.thing import find
 from patcher.shapes import lattice, pixels_at, positions
@@ -298,6 +299,25 @@ def weights(hypotheses: Sequence[Hypothesis]) -> list[float]:
         whole[kind] = whole.get(kind, 0.0) + share
     total = sum(WEIGHTS[kind] for kind in whole)
     return [WEIGHTS[kind] * share / whole[kind] / total for kind, share in zip(kinds, shares, strict=True)]
+
+
+def likeliest_first(wiring: Wiring, members: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
+    """Hypotheses that look alike, ordered by their weights, as a person should hear of them: a box without power, fuse,
+    network or address before its port, and both before a plug in a port that should be empty. Each kind shares its
+    weight among all of its places, so by weights alone a plug that can be in one wrong port only would come first.
+    Common practice, no source.
+    """
+    ranks = [_rank(wiring, hypothesis) for hypothesis in members]
+    ranked = iter(sorted((n for n, rank in enumerate(ranks) if rank), key=lambda n: ranks[n]))
+    return tuple(members[next(ranked) if rank else n] for n, rank in enumerate(ranks))
+
+
+def _rank(wiring: Wiring, hypothesis: Hypothesis) -> int:
+    """1 with a dead box, 2 with a dead port, 3 with a plug in a port that should be empty; 0 for anything else."""
+    if any(into_empty(wiring, fault) for fault in hypothesis):
+        return 3
+    dead = ["/" in fault.where for fault in hypothesis if fault.kind == "dead"]
+    return 1 + max(dead) if dead else 0
 
 
 def _share(fault: Fault) -> float:

@@ -95,10 +95,10 @@ class Consulting:
 
     def say_found(self, diagnosis: Diagnosis) -> None:
         """Name all that looks the same, and never one of it as if it were sure."""
-        likeliest = in_words(diagnosis.same_look[0])
+        likeliest = in_words(diagnosis.same_look[0], self.wiring)
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
         if self.stopped:
-            so_far = in_words(diagnosis.found)
+            so_far = in_words(diagnosis.found, self.wiring)
             self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {so_far}.")
             return
         if diagnosis.something_else:
@@ -117,7 +117,7 @@ class Consulting:
     def _say_alike(self, others: Sequence[Hypothesis]) -> None:
         """What looks the same as what was found; what changes no pixel is said by its kind."""
         unseen = [faults for faults in others if faults and not departure(self.plan, faults).takes]
-        alike = [in_words(faults) for faults in others if faults not in unseen]
+        alike = [in_words(faults, self.wiring) for faults in others if faults not in unseen]
         if alike[1:]:
             self.say("  No test frame can tell these apart. Looks the same as:")
             for says in alike[: MOST_NAMED - 1]:
@@ -133,7 +133,7 @@ class Consulting:
         """What is known all the same, where no known fault explains what was seen."""
         for known in diagnosis.known:
             self.say(f"  {known_in_words(known, self.wiring.show.runs[known.run].pixels)}")
-        self.say(f"  Nearest: {in_words(diagnosis.same_look[0])}. It does not explain:")
+        self.say(f"  Nearest: {in_words(diagnosis.same_look[0], self.wiring)}. It does not explain:")
         for seen in diagnosis.unexplained[:MOST_NAMED]:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
         self.say("  Check the pixels there, their joints, and whether they are all of one type.")

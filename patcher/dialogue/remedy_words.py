@@ -81,7 +81,7 @@ def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -
 
 def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: bool) -> str:
     """What may be done in place of fixing faults by hand: what stays as it is, and under which conditions."""
-    only = [] if likeliest else [in_words(faults)]
+    only = [] if likeliest else [in_words(faults, wiring)]
     only += dict.fromkeys(filter(None, (if_set_as_planned(wiring, fault) for fault in faults)))
     begins = f"Or, if {' and '.join(only)}, leave" if only else "Or leave"
     kinds = {fault.kind for fault in faults}

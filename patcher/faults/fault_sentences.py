@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from patcher.faults.fault import BACKWARDS, FORMS, Fault
+from patcher.faults.sent import port_of
 from patcher.trade import letter_name
+from patcher.wiring import Wiring
 
 AS_PLANNED = "wired as planned"
 JOINT = " + "
@@ -66,9 +68,23 @@ def off(fault: Fault) -> str:
     return f"{fault.value.lstrip('+-')} too {'low' if fault.value[:1] == '-' else 'high'}"
 
 
-def sentence(fault: Fault) -> str:
-    """What is wrong, as a person says it; without a full stop."""
+def sentence(fault: Fault, wiring: Wiring | None = None) -> str:
+    """What is wrong, as a person says it; without a full stop. With the wiring as planned a plug in a port that should
+    be empty is said so: nothing else was swapped with it.
+    """
+    if wiring is not None and (moved := into_empty(wiring, fault)):
+        planned, now, run = moved
+        return f"the lead of {run} is in {now}, not in {planned}"
     return SENTENCES[fault.kind](fault)
+
+
+def into_empty(wiring: Wiring, fault: Fault) -> tuple[str, str, str] | None:
+    """Of a plug that is in a port that should be empty: where it should be, where it is, and the first run on it."""
+    if fault.kind != "swapped-ports":
+        return None
+    planned = [name for name in fault.places if wiring.chains.get(port_of(name))]
+    empty = [name for name in fault.places if name not in planned]
+    return (planned[0], empty[0], wiring.chains[port_of(planned[0])][0]) if planned and empty else None
 
 
 def codes(faults: Iterable[Fault]) -> str:
@@ -76,9 +92,10 @@ def codes(faults: Iterable[Fault]) -> str:
     return JOINT.join(map(str, faults)) or "none"
 
 
-def in_words(faults: Sequence[Fault]) -> str:
+def in_words(faults: Sequence[Fault], wiring: Wiring | None = None) -> str:
     """Faults that are there together: a sentence, their codes in brackets behind it."""
-    return f"{', and '.join(map(sentence, faults))} ({codes(faults)})" if faults else AS_PLANNED
+    says = ", and ".join(sentence(fault, wiring) for fault in faults)
+    return f"{says} ({codes(faults)})" if faults else AS_PLANNED
 
 
 def code_in_words(code: str) -> str:

@@ -41,12 +41,14 @@ class ListenedShow:
         patch: its patch.
         hosts: the address at which each box is asked; None where the show gives none.
         yard: whether the boxes are simulated on this machine.
+        yard_runs: whether the yard that simulates them runs: its dead boxes do not answer either.
     """
 
     wiring: Wiring | None = None
     patch: Patch | None = None
     hosts: dict[str, str | None] = field(default_factory=dict)
     yard: bool = False
+    yard_runs: bool = False
 
     def findings(self, heard: Heard) -> list[Finding]:
         """What is wrong, or worth knowing, among the streams; beside the show where there is one."""
@@ -181,7 +183,7 @@ def _boxes(scene: ListenedShow, prober: Prober, heard: Heard) -> tuple[list[Pres
     boxes = presence.presences(scene.wiring.show, scene.patch, scene.hosts, answered, heard.nodes)
     if scene.yard:
         asked = [box for box in boxes if scene.wiring.show.controllers[box.box].delivery == "unicast"]
-        return boxes, presence.findings(asked, ways)
+        return boxes, presence.findings(asked, ways, yard_runs=scene.yard_runs)
     return boxes, presence.findings(boxes, ways)
 
 

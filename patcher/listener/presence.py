@@ -61,12 +61,13 @@ def presences(
     return found
 
 
-def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
+def findings(boxes: Iterable[Presence], ways: Sequence[str], *, yard_runs: bool = False) -> list[Finding]:
     """What is wrong, or cannot be told, with the boxes.
 
     Args:
         boxes: as they answered.
         ways: by what they could be asked, in words.
+        yard_runs: whether the yard runs that simulates them.
     """
     found = []
     missing = []
@@ -89,15 +90,19 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str]) -> list[Finding]:
             says = f"answers with {_port_addresses(box)}; the patch also has {in_words(lacking)} for it"
             remedy = f"type in what `patcher patch` prints for {box.box}"
             found.append(_finding("warning", "port-addresses", where, says, remedy))
-    return [*_missing(missing, ways), *found] if missing else found
+    return [*_missing(missing, ways, yard_runs=yard_runs), *found] if missing else found
 
 
-def _missing(boxes: Sequence[Presence], ways: Sequence[str]) -> list[Finding]:
+def _missing(boxes: Sequence[Presence], ways: Sequence[str], *, yard_runs: bool) -> list[Finding]:
     where = f"controller.{boxes[0].box}" if len(boxes) == 1 else "show"
     named = ", ".join(f"{box.box} ({box.address})" for box in boxes)
     if not ways:
         says = f"this machine has neither ICMP echo nor the ping program, so nobody asked: {named}"
         return [_finding("note", "box-not-asked", where, says, "install the ping program")]
+    if SIMULATED in ways and yard_runs:
+        says = f"the yard runs, but nothing in it answers for {named}"
+        remedy = "a dead box of the yard is like that; if it should live, start the yard again: patcher yard SHOW"
+        return [_finding("warning", "box-missing", where, says, remedy)]
     if SIMULATED in ways:
         says = f"no yard is running for {named}"
         return [_finding("warning", "box-missing", where, says, "start it in another terminal: patcher yard SHOW")]

@@ -20,7 +20,6 @@ TERMINAL_WORDS = (
     (r"To continue it: patcher diagnose PATH (\S+)$", lambda found: f"“Go on with {found[1]}” continues it."),
     (r"^\s*Stopped here\. Every answer .+ to continue\.$", lambda found: ""),
     (r"^\s*→ ", lambda found: "Your answer: "),
-    (r"^\s*(yes|can't tell|skipped|no): ", lambda found: f"Your answer: {found[1]}: "),
     (r"([Pp])ress b\b", lambda found: f"{'T' if found[1] == 'P' else 't'}ap “Previous step”"),
     (r"patcher patch PATH$", lambda found: "see “Boxes: what to type in”"),
     (

@@ -39,6 +39,8 @@ DEED_KEYS: tuple[tuple[Deed, str], ...] = (
 )  # fmt: skip
 HEADING = re.compile(r"\s*((?:Diagnosis of|Search for the pixel of) \S+):")
 """What stands over some questions: on the page it is their title."""
+ANSWERED = re.compile(r"\s*(yes|no|can't tell|skipped): (.+)")
+"""What became of an answer to a step: on the page it stands above the next step, so it names its own."""
 POINT = "point"
 """The answer of who taps a pixel on the picture."""
 STOP = ("stop", "Stop here")
@@ -62,6 +64,7 @@ class WalkThread:
         self._numbers = 0
         self._told: list[str] = []
         self._heading = ""
+        self._answered = ""
         self._walk: Walk | None = None
         self._ended = False
 
@@ -165,6 +168,9 @@ class WalkThread:
         if headed := HEADING.fullmatch(line):
             self._heading = headed[1]
             return
+        if said := ANSWERED.fullmatch(line):
+            wrong = "wrong: " * (said[1] == "no")
+            line = f"{self._answered}: {said[1]}, {wrong}{said[2]}"
         self._told += [
             told for part in on_page(line).splitlines() if (told := part.strip()) and not told.startswith("──")
         ]
@@ -189,6 +195,7 @@ class WalkThread:
         """What a page says of a step."""
         says, things = tuple(s.says for s in step.subjects), tuple(s.thing for s in step.subjects)
         self._drop((step.where, *says), f"   {step.name}")
+        self._answered = self._called(step)
         looks = tuple(look for look, _ in frame_timing.step_moments(len(sent))) if len(sent) > 1 else ()
         act = self._asked(self._put(
             "look", title=f"{self._place_of(step)} · {step.name}", where=step.box,
@@ -219,8 +226,16 @@ class WalkThread:
         self._told = [line for line in self._told if line not in lines and not line.endswith(end)]
 
     def _place_of(self, step: Step) -> str:
-        names = [step.name for step in self._walk.steps] if self._walk is not None else []
+        names = self._names
         return f"{names.index(step.name) + 1} of {len(names)}" if step.name in names else "Check that it is fixed"
+
+    def _called(self, step: Step) -> str:
+        names = self._names
+        return f"Step {names.index(step.name) + 1}, {step.name}" if step.name in names else step.name
+
+    @property
+    def _names(self) -> list[str]:
+        return [step.name for step in self._walk.steps] if self._walk is not None else []
 
     def _moments(self, step: Step, sent: Sequence[Levels]) -> tuple[Moment, ...]:
         """What is lit in turn: of several looks one after the other, and the last one growing brighter and dimmer."""

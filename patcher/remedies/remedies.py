@@ -13,7 +13,7 @@ import numpy as np
 from patcher.errors import PatcherError
 from patcher.faults import Fault
 from patcher.faults.fault import AT_A_PIXEL
-from patcher.faults.fault_sentences import off
+from patcher.faults.fault_sentences import into_empty, off
 from patcher.faults.sent import port_of
 from patcher.power import shortfalls
 from patcher.power.flow import Power, power
@@ -110,6 +110,9 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         return _colours(wiring, where, value)
     if fault.kind == "dead":
         return _dead(path, wiring, where)
+    if moved := into_empty(wiring, fault):
+        right, now, run = moved
+        return f"unplug the lead of {run} from {now}, which should be empty, and plug it into {right}"
     if fault.kind == "data-in" and isinstance(show.runs[where], LoopRun):
         return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
     run, pixel = (fault.pixel[0], fault.pixel[1] + 1) if fault.kind in AT_A_PIXEL else ("", 0)

@@ -34,13 +34,15 @@ def tallies(record: Record, wanted: Mapping[Item, str], wiring: Wiring) -> dict[
 
 
 def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
-    """What failed, thing by thing, and why as far as that is known."""
+    """What failed, thing by thing, and what must be fixed first as far as that is known: the fault may be of another
+    kind than what could not be proved, as of a string that is turned round in the right port.
+    """
     found: dict[tuple[str, str], list[str]] = {}
     for item, state in states(record, wanted).items():
         if state == "failed":
             faults = record.answers[item].found
             alike = f"; looks the same as: {'; '.join(map(code_in_words, faults[1:4]))}" if faults[1:] else ""
-            why = f": {code_in_words(faults[0])}{alike}" if faults else ", cause not known"
+            why = f", until this is fixed: {code_in_words(faults[0])}{alike}" if faults else ", cause not known"
             found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
 

@@ -18,7 +18,7 @@ import numpy as np
 
 from patcher.faults import Built, departure, planned
 from patcher.frames.looks import Look
-from patcher.listener.receiver import Ear
+from patcher.listener.receiver import Ear, is_free
 from patcher.patch.patch import Patch
 from patcher.show.schema import Show
 from patcher.stream.sender import Target
@@ -32,12 +32,28 @@ from patcher.yard.simulated_box import SimulatedBox
 LOOPBACK = "127.0.0.1"
 
 
+def _before_boxes(show_path: Path) -> IPv4Address:
+    """The loopback address behind which those of a show's boxes begin: of its own for each show file."""
+    digest = hashlib.sha256(str(show_path.resolve()).encode()).digest()
+    return IPv4Address(f"127.{64 + digest[0] % 64}.{digest[1]}.0")
+
+
 def addresses(show_path: Path, show: Show) -> dict[str, str]:
     """A loopback address for each box of a show: of its own for each show file, the same in every program."""
-    digest = hashlib.sha256(str(show_path.resolve()).encode()).digest()
     boxes = [name for name, controller in show.controllers.items() if not controller.spare]
-    first = IPv4Address(f"127.{64 + digest[0] % 64}.{digest[1]}.1")
-    return {name: str(first + number) for number, name in enumerate(boxes)}
+    return {name: str(_before_boxes(show_path) + number) for number, name in enumerate(boxes, start=1)}
+
+
+def sign(show_path: Path) -> Ear:
+    """Where the yard of a show listens for as long as it runs, whichever of its boxes are dead. No box is there, and
+    nothing is sent there.
+    """
+    return Ear(str(_before_boxes(show_path)), UDP_PORTS["e131"])
+
+
+def is_running(show_path: Path) -> bool:
+    """Whether a yard of a show runs on this machine."""
+    return not is_free(sign(show_path))
 
 
 def near(show_path: Path, show: Show) -> dict[str, str]:

@@ -22,7 +22,7 @@ from patcher.cli.inputs import load
 from patcher.frames.request import PatternName
 from patcher.listener.receiver import Receiver
 from patcher.placement.allocation import allocate
-from patcher.yard.yard import addresses, ears
+from patcher.yard.yard import addresses, ears, sign
 from rig.diagnosed_shows import tables
 from rig.examples import later
 from rig.shipped import SHOWS, Patcher
@@ -513,9 +513,9 @@ def test_stepping_by_keys(small: Path) -> None:
     # Source: the help line of the command: space on, b back, a number and Enter to jump, q to stop.
     ours, theirs = pty.openpty()
     wiring = load(small)
-    boxes = ears(wiring.show, allocate(wiring).patch, addresses(small, wiring.show))
+    heard = [sign(small), *ears(wiring.show, allocate(wiring).patch, addresses(small, wiring.show))]
     try:
-        with Receiver(boxes), running("send", "dot", small, "--step", "--yard", stdin=theirs) as process:
+        with Receiver(heard), running("send", "dot", small, "--step", "--yard", stdin=theirs) as process:
             os.close(theirs)
             theirs = -1
             assert process.stdout is not None
@@ -591,6 +591,19 @@ def test_no_yard_is_said(here: Patcher, small: Path) -> None:
     assert "patcher yard" in ran.stderr
     assert ran.returncode == 2
     assert here("send", "steady", small, "--on", "wall", "--yard", "--dry-run").returncode == 0
+
+
+def test_a_yard_whose_boxes_are_dead_is_a_yard(here: Patcher, small: Path) -> None:
+    # Source: the design: a person practises faults in the yard, a dead box among them.
+    boxes = [name for name, box in load(small).show.controllers.items() if not box.spare]
+    with a_yard(small, *(word for box in boxes for word in ("--fault", f"dead:{box}"))) as yard:
+        ran = here("send", "steady", small, "--yard", "--seconds", 0.1)
+        assert "no yard" not in ran.stderr
+        assert ran.returncode != 2, ran.stderr  # a dead box may be said not to be reached, as one on the house is
+        listened = here("listen", small, "--yard", "--seconds", 0.1).stdout
+        assert "no yard" not in listened
+        assert "the yard runs, but nothing in it answers for " in listened
+        assert not yard.end()["lamps"]
 
 
 @pytest.mark.parametrize("call", [("--to", "127.0.0.1", "--yard"), ("--interface", "127.0.0.1", "--yard")])

@@ -6,10 +6,13 @@ import random
 
 import pytest
 
+from patcher.answers.witness import Witness
+from patcher.diagnosis.case import Diagnosis
 from patcher.diagnosis.hypotheses import other_chips, other_orders
 from patcher.diagnosis.scene import scene_of
-from patcher.faults import parse, planned
+from patcher.faults import build, codes, in_words, parse, planned
 from patcher.placement.allocation import allocate
+from patcher.remedies.remedies import remedy
 from rig.any_show import any_show
 from rig.diagnosed_shows import before_class, class_of
 from rig.examples import later
@@ -86,3 +89,24 @@ def test_few_orders_are_thought_of_however_many_letters_there_are(letters: str) 
     assert all(parse(f"replaced:line/1={chip}", wiring) for chip in chips)
     if letters == "RGB":
         assert set(chips) == {*orders, "RGBW", "GRBW"}
+
+
+@pytest.mark.parametrize("ports", [2, 3])
+def test_a_dead_box_is_named_before_a_plug_in_a_port_that_should_be_empty(ports: int) -> None:
+    # Source: found in use: of a dead box with one used port it was said to swap its plug with that of an empty port
+    wiring = wired(string(12, ports=ports))
+    patch = allocate(wiring).patch
+    witness = Witness(wiring, patch, build(wiring, [parse("dead:box", wiring)]))
+    diagnosis = Diagnosis.start(wiring, patch, "line")
+    while (question := diagnosis.ask()) is not None:
+        diagnosis.tell(witness.answer(question))
+    same = diagnosis.same_look
+    swaps = [faults for faults in same if faults[0].kind == "swapped-ports"]
+    assert [codes(faults) for faults in same[: ports + 1]] == ["dead:box", "dead:box/1", *map(codes, swaps)]
+    assert [in_words(faults, wiring) for faults in swaps] == [
+        f"the lead of line is in box/{port}, not in box/1 (swapped-ports:box/1,box/{port})"
+        for port in range(2, ports + 1)
+    ]
+    assert remedy("a.toml", wiring, swaps[0][0]).says == (
+        "unplug the lead of line from box/2, which should be empty, and plug it into box/1"
+    )

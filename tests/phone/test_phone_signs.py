@@ -90,3 +90,38 @@ def test_a_stopped_walk_through_says_how_to_go_on(heron_lock: Path) -> None:
         page.get_by_text("Tap “Start the walk-through” to go on.").wait_for()
         assert "finished" not in page.locator("#round").inner_text()
         assert "command" not in page.locator("#round").inner_text()
+
+
+def test_an_answer_is_said_of_its_own_step_and_not_of_the_next_one_that_is_answered(heron_lock: Path) -> None:
+    # Source: found in use: after a tap on No at step 2, "Your answer: yes: proved" stood there, which was of step 1
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="Walk-through").tap()
+        key(page, "Start the walk-through")
+        page.get_by_role("button", name=re.compile("^Yes")).wait_for()
+        assert rig.desk.screen is not None
+        first = rig.desk.screen.title.partition(" · ")[2]
+        key(page, "Can’t tell")
+        told = page.locator("#told").get_by_text(f"Step 1, {first}: can't tell, still open", exact=True)
+        told.wait_for()
+        key(page, "No")
+        page.get_by_text("What is wrong? Tap all that are.").wait_for()
+        assert not told.is_visible()
+
+
+def test_what_could_not_be_done_stands_on_no_other_part_of_the_page(heron_lock: Path) -> None:
+    # Source: found in use: a wrong name in Find stayed in red above Boxes, Progress, Film and Walk-through
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        wrong = page.locator("#problem")
+        for _ in range(2):
+            page.locator("#name").fill("gable/9999")
+            key(page, "Find")
+            wrong.get_by_text("gable/9999").wait_for()
+            page.get_by_role("link", name="Boxes").tap()
+            page.locator("#boxes").wait_for()
+            assert until(lambda: not rig.desk.state.problem)
+            rig.desk.tap(Act("colour", "red"))
+            rig.desk.tap(Act("colour", "white"))
+            assert not wrong.is_visible()
+            page.locator("#boxes").get_by_role("link", name="Back to the drawing").tap()
+            page.locator("#home").wait_for()
+            assert not wrong.is_visible()

@@ -9,7 +9,7 @@ from patcher.listener.receiver import Receiver
 from patcher.placement.allocation import allocate
 from patcher.walk.items import items
 from patcher.walk.round_plan import plan
-from patcher.yard.yard import addresses, ears
+from patcher.yard.yard import addresses, ears, sign
 from rig.shipped import SHOWS
 
 HERON_LOCK = SHOWS / "heron-lock.toml"
@@ -25,4 +25,4 @@ def heron():
 def listening(show: Path) -> Receiver:
     """Somebody who listens where the yard of the show would."""
     wiring, patch, _, _ = heron()
-    return Receiver(ears(wiring.show, patch, addresses(show, wiring.show)))
+    return Receiver([sign(show), *ears(wiring.show, patch, addresses(show, wiring.show))])

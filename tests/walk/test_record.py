@@ -377,3 +377,13 @@ def test_a_person_reads_right_port_and_layout_and_the_file_keeps_its_keys() -> N
     assert said == ["box/1 (right port), cause not known", "gate (layout), cause not known", "eaves (ends)"]
     assert "identity" in dump(record)
     assert set(WHAT_WORDS) == set(WHATS)
+
+
+def test_what_failed_is_open_until_its_fault_is_fixed_and_is_not_said_to_be_the_fault() -> None:
+    # Source: found in use: "shed/1 (right port): arch is fed from its other end", where the port was right
+    now, item = datetime(2026, 11, 29, 18, 0, tzinfo=UTC), Item("box/1", "identity")
+    record = Record({item: RecordedAnswer("no", now, "a", ("reversed:gable", "cut:gable/3"))})
+    assert failed(record, {item: "a"}) == [
+        "box/1 (right port), until this is fixed: gable is fed from its other end (reversed:gable); "
+        "looks the same as: no data from pixel gable/3 on (cut:gable/3)"
+    ]

@@ -336,6 +336,7 @@ function answer(screen, name, things = "") {
       document.querySelector("#keys [data-name=these]").setAttribute("aria-disabled", String(!wrong.size));
       problem("");
     };
+    lines($("told"), []);
     lines($("asks"), ["What is wrong? Tap all that are."]);
     keys([
       ...screen.things.map((thing) => [thing, toggle(thing), "thing"]),
@@ -415,6 +416,8 @@ function turn() {
   $("says").hidden = open === "round" && Boolean(now && now.in_round);
   cutSays();
   if (from !== open) {
+    problem(now ? now.failed : "");
+    if (now && now.problem) send("turn");
     window.scrollTo(0, 0);
     const head = document.querySelector(`#${open} h1[tabindex]`);
     if (head) head.focus({ preventScroll: true });
