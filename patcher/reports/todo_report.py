@@ -101,14 +101,19 @@ def _besides(change: StartChange, *, nulls: bool) -> list[str]:
     old, new = change.old, change.new
     if old is None or new is None:
         return []
+    found = _nulls_besides(old, new) if nulls else []
+    if old.colours and old.colours != new.colours:
+        found.append(f"colours {old.colours} → {new.colours}")
+    return found
+
+
+def _nulls_besides(old: Setting, new: Setting) -> list[str]:
+    """The nulls of a start, before and after, where they differ: of each port where it covers several."""
     parts = [("nulls", old.nulls, new.nulls)]
     if len(old.ports or ()) > 1 and len(new.ports or ()) > 1:
         before = {port.port: port.nulls for port in old.ports or ()}
         parts = [(f"nulls of port {port.port}", before.get(port.port, 0), port.nulls) for port in new.ports or ()]
-    found = [f"{name} {was} → {then}" for name, was, then in parts if was != then and nulls]
-    if old.colours and old.colours != new.colours:
-        found.append(f"colours {old.colours} → {new.colours}")
-    return found
+    return [f"{name} {was} → {then}" for name, was, then in parts if was != then]
 
 
 def say_left(show: Path, left: Todo) -> None:
