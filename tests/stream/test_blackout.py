@@ -22,6 +22,7 @@ from websockets.typing import Origin
 from patcher.placement.allocation import allocate
 from patcher.show.show_file import read_show
 from patcher.wiring import wire
+from patcher.yard.yard import sign
 from rig.examples import later
 from rig.loopback import E131, HOST, ear, heard, terminated
 from rig.nursery import Nursery, nursery
@@ -64,10 +65,12 @@ def test_every_signal_that_ends_or_stops_a_program_is_taken() -> None:
 class Group:
     """What comes to a universe's group on this machine."""
 
-    def __init__(self, universe: int, sock: socket.socket | None = None) -> None:
+    def __init__(self, universe: int, sock: socket.socket | None = None, show: Path | None = None) -> None:
         self.universe = universe
         self.packets: list[bytes] = []
         self._sock = sock or ear("", E131, f"239.255.{universe >> 8}.{universe & 255}")
+        yard = show and sign(show)
+        self._yard = ear(yard.host, yard.port) if yard else None  # commands look whether a yard runs
 
     def listen(self) -> None:
         self.packets += heard(self._sock)
@@ -84,6 +87,8 @@ class Group:
 
     def close(self) -> None:
         self._sock.close()
+        if self._yard is not None:
+            self._yard.close()
 
 
 def until(true: Callable[[], bool]) -> None:
@@ -100,8 +105,8 @@ class Lit:
 
     def __init__(self, command: str, processes: Nursery, folder: Path) -> None:
         universe = next(self.numbers)
-        self.group = Group(1, ear(HOST, E131)) if command == "bench" else Group(universe)
         show = woodpile(folder / f"woodpile-{universe}.toml", universe)
+        self.group = Group(1, ear(HOST, E131)) if command == "bench" else Group(universe, show=show)
         self.said = folder / f"said-{universe}"
         self._processes = processes
         self._open = ExitStack()
@@ -283,7 +288,11 @@ class Shell:
 def test_ctrl_z_and_fg_in_a_shell(kind: str, tmp_path: Path) -> None:
     # Judge: job control of bash and of dash, which leaves a terminal as its jobs leave it; stty.
     universe = next(Lit.numbers)
-    show, group, shell = woodpile(tmp_path / "woodpile.toml", universe), Group(universe), Shell(kind)
+    show, group, shell = (
+        woodpile(tmp_path / "woodpile.toml", universe),
+        Group(universe, show=tmp_path / "woodpile.toml"),
+        Shell(kind),
+    )
 
     def lit(pixel: int) -> bool:
         shell.read()
@@ -331,7 +340,8 @@ def test_ctrl_z_and_fg_in_a_shell(kind: str, tmp_path: Path) -> None:
 def test_a_reader_that_stops_reading_holds_up_no_packet_and_no_ctrl_c(where: str, tmp_path: Path) -> None:
     # Source: found in use: a reader that stops reading held up frames; pipe(7), pty(7): a write to what is full waits.
     universe = next(Lit.numbers)
-    show, group = woodpile(tmp_path / "woodpile.toml", universe), Group(universe)
+    show = woodpile(tmp_path / "woodpile.toml", universe)
+    group = Group(universe, show=show)
     unread, theirs = os.pipe() if where == "pipe" else pty.openpty()
     os.set_blocking(theirs, False)
     with suppress(BlockingIOError):
