@@ -220,7 +220,7 @@ def test_what_no_edit_can_say_is_refused_with_its_reason(here: Patcher, heron_lo
     assert ran.returncode == 2
     assert (
         "The show file cannot be changed instead: " in ran.stdout
-        or "Or, if the plugs of lockhouse/1 and lockhouse/3 are swapped (" in " ".join(ran.stdout.split())
+        or "Or, if the lead of gable is in lockhouse/3, not in lockhouse/1 (" in " ".join(ran.stdout.split())
     )
     assert "the show file cannot say it" in ran.stderr
     assert heron_lock.read_text() == before
