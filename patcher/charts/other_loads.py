@@ -56,9 +56,10 @@ def _of_feed(wiring: Wiring, feed: Feed, amps: float | None) -> tuple[str, list[
 
 
 def _places(wiring: Wiring, feed: Feed) -> dict[str, list[str]]:
-    """The pixels that a feed joins, of each run that is hung."""
+    """The pixels that a feed joins, of each run that is hung and drawn: a tee is drawn with the run that lights it."""
+    runs = wiring.show.runs
     places: dict[str, list[str]] = {}
     for _, run, pixel, _ in joints(wiring.show, feed):
-        if wiring.show.runs[run].hung:
+        if runs[run].hung and runs[wiring.source(run)].hung:
             places.setdefault(run, []).append(str(pixel))
     return places
