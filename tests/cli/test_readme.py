@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 import pytest
 
-from patcher.cli import yard_film
 from patcher.cli.inputs import load, load_patch
 from patcher.faults import build, departure, parse, planned
+from patcher.film import proofs
 from patcher.reference import parts_of, topics
 from pictures.film import PICTURE, smaller
 from rig.shipped import ROOT, Patcher
@@ -160,8 +160,8 @@ def test_the_diagnosis(cottage: Path, here: Patcher) -> None:
 def test_the_film(cottage: Path, here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: README.md, One evening by film: its words, its picture; and that the demonstration is no false one
     demo = "film shows/heron-lock.toml --demo"
-    read, kept = yard_film._read, []
-    monkeypatch.setattr(yard_film, "_read", lambda *given: kept[0] if kept else kept.append(read(*given)) or kept[0])
+    read, kept = proofs.read_only, []
+    monkeypatch.setattr(proofs, "read_only", lambda *given: kept[0] if kept else kept.append(read(*given)) or kept[0])
     before = {path.name for path in cottage.parent.iterdir()}
     ran = here(*demo.split(), "--picture", "verdict.png")
     assert ran.returncode == 0, ran.stdout + ran.stderr

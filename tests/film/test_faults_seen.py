@@ -57,8 +57,6 @@ def test_a_single_fault_is_named_where_every_light_is_read(text: str) -> None:
 TOGETHER = [
     # the right words at the right places, all in other colours: worth more than no words of theirs at all
     "swapped-ports:box/3,box/4+colour-order:ledge=BRG",
-    # neither explains anything without the other
-    "swapped-ports:box/1,box/2+swapped-runs:panel,hatch",
     "swapped-starts:box/3,box/4+reversed:sill+missing:ledge/6",
 ]
 
