@@ -11,8 +11,10 @@ from itertools import permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from patcher.clip.decode import Numbers
+from patcher.clip.lights import Lights
 
 Hues = NDArray[np.int8]
 
@@ -24,9 +26,14 @@ PURE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 3, 1 / 3, 1 / 3]])
 """What a camera without any cross-talk would see of each."""
 PLAYS, SILENT = 0.4, 0.3
 """How well a segment goes with its word where it plays for sure, and where it is dark."""
-FAINT = 0.2
-"""A segment is dark where it has less than this part of the least that a letter has in other lights, against its
-own other segments."""
+FAINT, STRONG, NEIGHBOURS = 0.2, 0.2, 10
+"""A segment is dark where it has less than such a part of what it has in so many lights nearby, against the light's own
+other segments, and these are not much weaker than those of the others."""
+UNLIKE, LEAST_UNLIKE = 3.0, 0.08
+"""It goes worse with its word than those do: by so many times what they differ by, and by how much they differ at
+least."""
+LEAST_ERROR = 0.3
+"""Grey levels by which noise lets a swing be off at least."""
 PLANNED, SURE = 8.0, 4.0
 """What speaks against any other colours than the planned ones, as a logarithm; by how much less than against all others
 must speak against those that are held to be true."""
@@ -36,6 +43,8 @@ WIDER = 1.3
 """By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
 """Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
+UNKNOWN_SPREAD = 0.1
+"""Parts by which lights of one colour differ where too few say how much."""
 ROUNDS = 6
 CLEARLY = 0.03
 """Parts of red, green and blue by which the right naming of colours must be better than any other."""
@@ -43,45 +52,64 @@ FEW = 8
 """With fewer lights of a letter, it is held to be what a camera without cross-talk would see."""
 
 
-def hues(swing: Numbers, parts: Numbers, planned: Hues, letters: str) -> Hues:
-    """The letter, as its number in `SEEN`, that each light plays in each segment.
+def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
+    """The letter, as its number in `SEEN`, that each light plays in each segment: shape (lights, segments).
 
     Args:
-        swing: by how much red, green and blue go with the word: shape (lights, segments, 3).
-        parts: how well each segment goes with it: shape (lights, segments).
-        planned: the letters that the word is planned to play, or `DARK` or `UNKNOWN`: shape (lights, segments).
+        lights: what was read.
+        planned: the letters that the word of each is planned to play, or `DARK` or `UNKNOWN`: shape (lights, segments).
         letters: those that the show has.
     """
-    level = np.maximum(swing, 0)
+    level = np.maximum(lights.swing, 0)
     total = level.sum(axis=2)
-    plays = (parts > PLAYS) & (total > 0)
+    plays = (lights.parts > PLAYS) & (total > 0)
     mix = _mix(level, plays, planned)
     own = [number for number, letter in enumerate(SEEN) if letter in letters]
-    found = np.full(parts.shape, UNKNOWN, dtype=np.int8)
+    found = np.full(lights.parts.shape, UNKNOWN, dtype=np.int8)
     if not own or not len(found):
         return found
     centres = _centres(mix, plays, planned, own)
     if centres is None:
         return found
     known = plays.all(axis=1) & np.isin(planned, own).all(axis=1)
-    noise = np.where(plays, _noise(parts), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    more = np.maximum(0, noise**2 - (float(np.median(noise[known])) ** 2 if known.any() else 0.0))
+    noise = _noise(lights, total, plays) ** 2
+    # Noise beyond the usual one adds to what lights of one colour differ by: variances add.
+    more = np.maximum(0, noise - (np.median(noise[known], axis=0) if known.any() else 0.0))
     for pattern in np.unique(np.hstack([plays, planned]), axis=0):
         rows = np.flatnonzero((np.hstack([plays, planned]) == pattern).all(axis=1))
         segments, meant = np.flatnonzero(pattern[: plays.shape[1]]), pattern[plays.shape[1] :]
         if len(segments) > 1 and np.isin(meant, own).all():
             some = np.ix_(rows, segments)
-            white = _whitening(mix[np.ix_(known, segments)], planned[np.ix_(known, segments)], centres, own)
-            # Noise beyond the usual one adds to what lights of one colour differ by: variances add.
-            usual_variance = float(np.trace(np.linalg.inv(white @ white.T))) / len(white)
-            rough = np.sqrt(1 + more[rows] / usual_variance)
-            found[some] = _told(mix[some], white, rough, meant[segments], centres, own)
+            spread = _spread(mix[np.ix_(known, segments)], planned[np.ix_(known, segments)], centres, own)
+            found[some] = _told(mix[some], spread, more[some].reshape(len(rows), -1), meant[segments], centres, own)
+    found[_dark(lights, total, plays, planned)] = DARK
+    return found
+
+
+def _noise(lights: Lights, total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
+    """By how much noise lets each part of a mixture be off: shape (lights, segments, 3)."""
+    error = np.maximum(lights.error, LEAST_ERROR)
+    own = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    return np.asarray(error / np.maximum(own, LEAST_ERROR)[:, None, None], dtype=np.float32)
+
+
+def _dark(lights: Lights, total: Numbers, plays: NDArray[np.bool_], planned: Hues) -> NDArray[np.bool_]:
+    """Which segments of which lights are dark: those in which lights nearby, with the same letter, are not."""
+    found = np.zeros(total.shape, dtype=bool)
     strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    usual = [
-        float(np.median((total / np.maximum(strength, 1e-6)[:, None])[some])) for n in own if (some := found == n).any()
-    ]
-    weak = (total < FAINT * min(usual, default=1.0) * strength[:, None]) & plays.any(axis=1)[:, None]
-    found[(parts < SILENT) & weak] = DARK
+    part = total / np.maximum(strength, LEAST_ERROR)[:, None]
+    for segment, letter in product(range(total.shape[1]), range(len(SEEN))):
+        some = np.flatnonzero((planned[:, segment] == letter) & plays.any(axis=1))
+        if len(some) <= NEIGHBOURS:
+            continue
+        near = some[cKDTree(lights.at[some]).query(lights.at[some], k=NEIGHBOURS + 1)[1][:, 1:]]
+        goes, there = lights.parts[near, segment], part[near, segment]
+        least = np.median(goes, axis=1) - UNLIKE * np.maximum(LEAST_UNLIKE, goes.std(axis=1))
+        found[some, segment] = (
+            (lights.parts[some, segment] < np.minimum(SILENT, least))
+            & (part[some, segment] < FAINT * np.median(there, axis=1))
+            & (strength[some] > STRONG * np.median(strength[near], axis=1))
+        )
     return found
 
 
@@ -157,41 +185,36 @@ def _named(centres: NDArray[np.float64], own: list[int]) -> NDArray[np.float64] 
     return named
 
 
-def _noise(parts: Numbers) -> NDArray[np.float64]:
-    """By how much noise alone would change the mixture of a segment, from how well it goes with its word."""
-    clean = np.clip(parts, 0.2, 0.999)
-    found: NDArray[np.float64] = np.sqrt(1 / clean**2 - 1) / np.sqrt(30)
-    return found
-
-
-def _whitening(mix: Numbers, planned: Hues, centres: NDArray[np.float64], own: list[int]) -> NDArray[np.float64]:
-    """What makes the differences between lights that play alike one in each direction: shape (n, n), n = segments × 3.
+def _spread(mix: Numbers, planned: Hues, centres: NDArray[np.float64], own: list[int]) -> NDArray[np.float64]:
+    """The covariance of the differences between lights that play alike: shape (n, n), n = segments × 3.
 
     Most lights play what is planned, or all of them the same other order. Some may be wired wrongly: those that are
     furthest off do not count.
     """
     size = mix.shape[1] * 3
     if len(mix) < FEW * 2:
-        return np.eye(size) / 0.1
+        return np.eye(size) * UNKNOWN_SPREAD**2
     names = np.zeros(len(SEEN), dtype=np.int8)
     tried: list[NDArray[np.float64]] = []
     for order in permutations(own):
         names[own] = order
         tried.append(_flat(mix) - _flat(centres[names[planned]]))
     flat = min(tried, key=lambda off: float(np.median((off**2).sum(axis=1))))
-    kept = np.ones(len(flat), dtype=bool)
+    # Begun with all, the spread would hold two orders for one that differs much.
+    away = (flat**2).sum(axis=1)
+    kept = away <= np.median(away)
     spread = np.eye(size)
     for _ in range(ROUNDS):
         spread = flat[kept].T @ flat[kept] / kept.sum() + NARROW**2 * np.eye(size)
         away = np.einsum("ni,ij,nj->n", flat, np.linalg.inv(spread), flat)
         kept = away <= max(float(np.median(away)) * 3, float(np.quantile(away, 0.5)))
-    return np.asarray(np.linalg.cholesky(np.linalg.inv(WIDER**2 * spread)), dtype=np.float64)
+    return np.asarray(WIDER**2 * spread, dtype=np.float64)
 
 
 def _told(
     mix: Numbers,
-    white: NDArray[np.float64],
-    rough: NDArray[np.float64],
+    spread: NDArray[np.float64],
+    more: NDArray[np.float64],
     planned: Hues,
     centres: NDArray[np.float64],
     own: list[int],
@@ -200,29 +223,33 @@ def _told(
 
     Args:
         mix: of each light: shape (lights, segments, 3).
-        white: as `_whitening` gives it.
-        rough: by how much more than others each light differs from what it should look like: shape (lights,).
+        spread: as `_spread` gives it.
+        more: the variance of each light's parts beyond that: shape (lights, n).
         planned: the letters that are planned, of all of them alike: shape (segments,).
         centres: what the camera sees of each.
         own: the letters that there are.
     """
     ways = _ways_of(planned, own)
-    meant = _flat(centres[ways]) @ white
-    seen = _flat(mix) @ white
-    data = ((seen[:, None] - meant[None]) ** 2).sum(axis=2) / (2 * rough[:, None] ** 2)
-    cost = data + PLANNED * (ways != planned).any(axis=1)
+    meant, seen = _flat(centres[ways]), _flat(mix)
+    count = mix.shape[1]
+    flat = np.kron(np.eye(count) - 1 / count, np.eye(3))
+    inverse = np.linalg.inv(spread + np.einsum("ik,nk,jk->nij", flat, more, flat))
+
+    def against(off: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.einsum("nwi,nij,nwj->nw", off, inverse, off, optimize=True) / 2, dtype=np.float64)
+
+    cost = against(seen[:, None] - meant[None]) + PLANNED * (ways != planned).any(axis=1)
     best = cost.argmin(axis=1)
     found: Hues = ways[best].copy()
-    between = ((meant[:, None] - meant[None]) ** 2).sum(axis=2) / 2
+    between = against(meant[best][:, None] - meant[None])
     every = np.arange(len(mix))
-    for segment in range(mix.shape[1]):
+    for segment in range(count):
         other = ways[None, :, segment] != found[:, None, segment]
         rival = np.where(other, cost, np.inf).min(axis=1)
         # Where little would speak against other letters in a light that looks just as it should, one that plays other
         # letters may look like it by chance.
-        apart = np.where(ways[None, :, segment] != ways[:, None, segment], between, np.inf).min(axis=1)
-        unsure = (rival - cost[every, best] < SURE) | (apart[best] / rough**2 < APART)
-        found[unsure, segment] = UNKNOWN
+        apart = np.where(other, between, np.inf).min(axis=1)
+        found[(rival - cost[every, best] < SURE) | (apart < APART), segment] = UNKNOWN
     return found
 
 

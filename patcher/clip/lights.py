@@ -6,7 +6,7 @@ read, taken out, and what is left is read again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,7 @@ class Lights:
         pixel: whose word it is, a number of the code.
         agrees: how well the word goes with the light, others at the same spot taken out: 1 is all the same.
         swing: by how many grey levels red, green and blue go with it in each segment: shape (lights, segments, 3).
+        error: by how many grey levels noise lets each of those be off, on the mean of squares.
         parts: how well each segment goes with the word: shape (lights, segments).
         flux: how much light of its own comes from around it on the mean, in grey levels: shape (lights,).
     """
@@ -46,6 +47,7 @@ class Lights:
     pixel: Channels
     agrees: Numbers
     swing: Numbers
+    error: Numbers
     parts: Numbers
     flux: Numbers
 
@@ -54,16 +56,11 @@ class Lights:
 
     def and_also(self, more: Lights) -> Lights:
         """With others behind them."""
-        return Lights(
-            np.concatenate([self.at, more.at]), np.concatenate([self.pixel, more.pixel]),
-            np.concatenate([self.agrees, more.agrees]), np.concatenate([self.swing, more.swing]),
-            np.concatenate([self.parts, more.parts]), np.concatenate([self.flux, more.flux]),
-        )  # fmt: skip
+        return Lights(*(np.concatenate([getattr(each, one.name) for each in (self, more)]) for one in fields(self)))
 
     def of(self, rows: NDArray[np.generic]) -> Lights:
         """Some of them."""
-        at, pixel, agrees = self.at[rows], self.pixel[rows], self.agrees[rows]
-        return Lights(at, pixel, agrees, self.swing[rows], self.parts[rows], self.flux[rows])
+        return Lights(*(getattr(self, one.name)[rows] for one in fields(self)))
 
 
 def lights(
@@ -91,7 +88,7 @@ def lights(
             sure &= read.pixel == np.array([words[row][number] for row in rows])
             here, pixel = rows[sure], read.pixel[sure]
             more = Lights(
-                at[here], pixel, read.agrees[sure], swing(tint[here], own, pixel), read.parts[sure], flux[here]
+                at[here], pixel, read.agrees[sure], *swing(tint[here], own, pixel), read.parts[sure], flux[here]
             )
             found, spot = found.and_also(more), np.concatenate([spot, here])
     return strongest(replace(found, flux=found.flux * _share(found, spot)))
@@ -147,8 +144,8 @@ def _none(own: Templates) -> Lights:
     segments = len(own.inner)
     return Lights(
         np.empty((0, 2)), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32),
-        np.empty((0, segments, 3), dtype=np.float32), np.empty((0, segments), dtype=np.float32),
-        np.empty(0, dtype=np.float32),
+        np.empty((0, segments, 3), dtype=np.float32), np.empty((0, segments, 3), dtype=np.float32),
+        np.empty((0, segments), dtype=np.float32), np.empty(0, dtype=np.float32),
     )  # fmt: skip
 
 
@@ -173,8 +170,17 @@ def without(light: Series, words: list[list[int]], own: Templates) -> Series:
     return left
 
 
-def swing(light: Series, own: Templates, pixel: Channels) -> Numbers:
-    """By how many grey levels red, green and blue go with the word of a pixel in each segment: (spots, segments, 3)."""
+def swing(light: Series, own: Templates, pixel: Channels) -> tuple[Numbers, Numbers]:
+    """By how many grey levels red, green and blue go with the word of a pixel in each segment, and by how many noise
+    lets that be off: two of shape (spots, segments, 3).
+    """
     words = own.words[pixel]
-    found = [np.einsum("nb,nbc->nc", words[:, bins], light[:, bins]) / len(bins) for bins in own.inner]
-    return np.stack(found, axis=1)
+    found: list[Numbers] = []
+    error: list[Numbers] = []
+    for bins in own.inner:
+        part, word = light[:, bins] - light[:, bins].mean(axis=1, keepdims=True), words[:, bins]
+        goes = np.einsum("nb,nbc->nc", word, part) / len(bins)
+        left = part - word[:, :, None] * goes[:, None]
+        found.append(goes)
+        error.append(np.sqrt((left**2).mean(axis=1) / len(bins)))
+    return np.stack(found, axis=1), np.stack(error, axis=1)

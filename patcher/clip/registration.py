@@ -32,6 +32,9 @@ REACH = 1.5
 GOOD = 0.35
 """A patch is found where it is off by no more than that in the end; of a good frame so large a part is. (In a dense
 grid patches differ much among themselves, for their neighbours blink; their mean does not.)"""
+NOISE, LEAST = 7.0, (3.0, 15.0)
+"""So many times what most points are brighter or darker than what is around them is no noise; grey levels that this is
+held to be at least, and at most: in a dense grid most points are lights."""
 MAPS = (1, 6, 24, 90, 240)
 """Frames after which patches are chosen anew."""
 EVERY, SOME = 48, 6
@@ -101,6 +104,14 @@ def peaks(grey: Grey, most: int, least: float) -> Points:
         columns + _top_of(above[rows, columns - 1], above[rows, columns], above[rows, columns + 1]),
         rows + _top_of(above[rows - 1, columns], above[rows, columns], above[rows + 1, columns]),
     ])  # fmt: skip
+
+
+def _least(grey: Grey) -> float:
+    """By how much a point is brighter than what is around it that is no noise."""
+    import cv2
+
+    above = cv2.GaussianBlur(grey, (0, 0), 0.7) - cv2.blur(grey, (17, 17))
+    return float(np.clip(NOISE * float(np.median(np.abs(above))), *LEAST))
 
 
 def _top_of(before: Grey, at: Grey, after: Grey) -> Points:
@@ -194,7 +205,7 @@ class Ground:
             self._meant += 1
             self.mean += (here.astype(np.float32) - self.mean) / self._meant
         if self._frames in MAPS:
-            points = peaks(self.mean, MOST_PATCHES, 3.0)
+            points = peaks(self.mean, MOST_PATCHES, _least(self.mean))
             if len(points) >= FEWEST:
                 self._patches, self._values = _Patches(self.mean, points), None
 

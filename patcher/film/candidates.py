@@ -109,7 +109,7 @@ class Candidates:
         """By how many pixels most data at a run's places is from the planned one; 0 where it is not alike."""
         found = self.read_there(run)
         planned = self._seen.planned(run)
-        return usual((found - planned)[(found >= 0) & (planned >= 0)])
+        return usual((found - planned)[(found >= 0) & (planned >= 0)]) or 0
 
     def read_there(self, run: str) -> Channels:
         """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""

@@ -148,7 +148,7 @@ def second_look(
         sites.at[rows[sure]],
         pixels[sure],
         again.agrees[sure],
-        swing(tint[rows[sure]], own, pixels[sure]),
+        *swing(tint[rows[sure]], own, pixels[sure]),
         again.parts[sure],
         shine[rows[sure]],
     )

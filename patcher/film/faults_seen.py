@@ -44,8 +44,6 @@ WAYS = 5
 """So many explanations are followed side by side."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
-BAD_SHARE = 0.15
-"""Of a run's pixels: where more are not where they should be, something is wrong with it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -310,9 +308,7 @@ class Search:
         well.
         """
         found = np.zeros(len(wired.pixel), dtype=bool)
-        seen, _ = self._slack[run]
-        lit = (wired.pixel >= 0) & seen.inside(seen.map.picture(own.places))
-        if not lit.any() or own.close[lit].mean() < 1 - 2 * BAD_SHARE:
+        if not own.goes_well():
             return ~found
         group = groups(self._seen.places[run])
         here = {*zip(group.tolist(), wired.pixel.tolist(), strict=True)}

@@ -33,14 +33,17 @@ CLOSE = 0.4
 """Of the distance to the next pixel: what is off by less is at its place."""
 STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
-ELSEWHERE, UNSEEN, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 7.0, 9.0, 1.5, 5.0
+ELSEWHERE, UNSEEN, GLARED, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 0.5, 7.0, 9.0, 1.5, 5.0
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
-that is not seen at all; a light where it should be dark; a segment in another colour; a pixel that is said to have
+that is not seen at all; one that is not, before something bright; a light where it should be dark; a segment in another colour; a pixel that is said to have
 broken data; light that does not go at all with the channels of two pixels."""
 
 ONE_BY_ONE, ALL_WRONG = 12, 1.5
 """So many segments of a run in another colour count each by itself; more of them have one cause, another order, and
 count less: words that all play where they should say more than their colours."""
+BAD_SHARE, LEAST_READ = 0.15, 0.5
+"""Of a run's pixels: where more are read elsewhere than at their places, something is wrong with it; where fewer are
+read there at all, too little is known of it."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
 BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
@@ -94,10 +97,14 @@ class Evidence:
         """At which points of the picture something blinks or shines, be it read or not, a good part as much as lights
         do: what is too bright for the camera does not blink.
         """
-        changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
+        changes, _ = self._usual if len(self.lights) else (0.0, 255.0)
         blinks = activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
-        found: NDArray[np.bool_] = blinks | (self._brightness(points) > SHINE_PART * shines)
-        return found
+        return np.asarray(blinks | self.shines(points), dtype=bool)
+
+    def shines(self, points: Points) -> NDArray[np.bool_]:
+        """At which points of the picture it is so bright, be it lit by a pixel or not, that a pixel is lost in it."""
+        _, shines = self._usual if len(self.lights) else (0.0, 255.0)
+        return np.asarray(self._brightness(points) > SHINE_PART * shines, dtype=bool)
 
     def _brightness(self, points: Points) -> NDArray[np.float64]:
         high, wide = self.mean.shape
@@ -169,6 +176,7 @@ class Fit:
         off: metres from its place to that light; infinite for none.
         close: whether that is at its place.
         places: where its pixels are, displaced as they seem to be: shape (pixels, 2), metres.
+        due: which of its pixels should be read: lit, in the picture, and not lost in something bright.
     """
 
     cost: float
@@ -176,6 +184,14 @@ class Fit:
     off: NDArray[np.float64]
     close: NDArray[np.bool_]
     places: Points
+    due: NDArray[np.bool_]
+
+    def goes_well(self) -> bool:
+        """Whether most of the pixels that should be read are at their places, and few are read elsewhere."""
+        if not self.due.any():
+            return False
+        read = self.due & np.isfinite(self.off)
+        return bool(self.close[self.due].mean() >= LEAST_READ and self.close[read].mean() >= 1 - BAD_SHARE)
 
 
 def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
@@ -191,8 +207,13 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     close = off < limit
     cost = prior + float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
     cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
-    missing = (wired.pixel >= 0) & ~np.isfinite(off)
-    cost += UNSEEN * int(seen.inside(seen.map.picture(moved[missing])).sum())
+    missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
+    there = seen.map.picture(moved[missing])
+    inside, glare = seen.inside(there), seen.shines(there)
+    due = wired.pixel >= 0
+    due[missing] = inside & ~glare
+    due[close] = seen.inside(seen.map.picture(moved[close]))
+    cost += UNSEEN * int((inside & ~glare).sum()) + GLARED * int((inside & glare).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
     cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)
@@ -207,7 +228,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += MIXTURE * float(badly.mean()) * int(mixed.sum())
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
-    return Fit(cost + _wrong_hues(int(wrong.sum())), row, off, close, moved)
+    return Fit(cost + _wrong_hues(int(wrong.sum())), row, off, close, moved, due)
 
 
 def _wrong_hues(count: int) -> float:

@@ -104,7 +104,7 @@ def evidence(
     }  # fmt: skip
     letters = "".join({letter for run in show.runs.values() for letter in show.type_of(run).colour_order})
     meant = planned_hue(plan, code)
-    hue = hues.hues(read.lights.swing, read.lights.parts, meant[read.lights.pixel], letters)
+    hue = hues.hues(read.lights, meant[read.lights.pixel], letters)
     found = best_map(_wirings(plan, places) if wired is None else [wired], places, code, read.lights, seen.cube.shape)
     if found is None:
         return None
@@ -116,7 +116,7 @@ def evidence(
     first = Evidence(plan, code, places, pitch, read.lights, hue, found, read.spots, look, seen.mean)
     read = closely(first, seen.cube, read, plan.takes if wired is None else wired)
     first = replace(first, busy=read.spots)
-    hue = hues.hues(read.lights.swing, read.lights.parts, meant[read.lights.pixel], letters)
+    hue = hues.hues(read.lights, meant[read.lights.pixel], letters)
     return replace(first, lights=read.lights, hue=hue)
 
 

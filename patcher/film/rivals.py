@@ -34,7 +34,8 @@ def rivals(pixel: Channels, close: NDArray[np.bool_], there: Channels, last: int
     yield pixel[::-1]
     for way in (1, -1):
         begin = usual((there - way * every)[there >= 0])
-        yield _numbered(begin + way * every, last)
+        if begin is not None:
+            yield _numbered(begin + way * every, last)
 
 
 def _numbered(pixel: Channels, last: int) -> Channels:
@@ -48,7 +49,7 @@ def groups(places: Points) -> Channels:
     return number.reshape(-1)
 
 
-def usual(values: Channels) -> int:
-    """The value that most of some have, where that are many; else 0."""
+def usual(values: Channels) -> int | None:
+    """The value that most of some have; None where those are not many."""
     every, counts = np.unique(values, return_counts=True)
-    return int(every[counts.argmax()]) if len(values) and counts.max() > 0.4 * len(values) else 0
+    return int(every[counts.argmax()]) if len(values) and counts.max() > 0.4 * len(values) else None

@@ -17,6 +17,8 @@ LEAST = 0.2
 """Of the distance from pixel to pixel: no run is held to hang nearer to its place."""
 UNKNOWN = Slack(0.12, 0.12)
 """Where nothing else tells where a run should be: it may be anywhere near, and a little turned."""
+AS_STRAIGHT = 0.25
+"""Of the distance from pixel to pixel: a map of others that bends a run by more does not reach as far as that run."""
 FEWEST = 5
 """So many lights of a run say how it is displaced."""
 SHARE = 0.08
@@ -51,12 +53,26 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
                 found[run] = seen, UNKNOWN
                 continue
             own = replace(seen, map=without)
+            if _bent(own, seen, run) > AS_STRAIGHT * seen.pitch[run]:
+                found[run] = seen, Slack(UNKNOWN.shift)
+                continue
         usual = 1.5 * float(np.median(np.hypot(*np.array(others).T)))
         middle = seen.places[run].mean(axis=0, keepdims=True)
         off = float(unsure(own.map, here, there, middle)[0]) + float(beyond(here, seen.places[run]).max())
         least = LEAST * seen.pitch[run]
         found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), off)))
     return found
+
+
+def _bent(own: Evidence, seen: Evidence, run: str) -> float:
+    """By how many metres, on the mean of squares, two maps put a run in another shape than it hangs in, be it displaced,
+    stretched or turned.
+    """
+    places = seen.places[run]
+    there = own.map.plan(seen.map.picture(places))
+    table = np.column_stack([np.ones(len(places)), places])
+    off = there - table @ np.linalg.lstsq(table, there, rcond=None)[0]
+    return float(np.sqrt((off**2).sum(axis=1).mean()))
 
 
 def _displaced(seen: Evidence, run: str, pixels: Channels) -> Points | None:

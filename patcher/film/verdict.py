@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from patcher.clip import hues
 from patcher.faults import Fault
-from patcher.film.faults_seen import BAD_SHARE, Explained
+from patcher.film.faults_seen import Explained
 from patcher.film.fit import Evidence, Fit
 from patcher.frames.film_code import Code
 from patcher.patch.patch import written
@@ -83,7 +83,7 @@ def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
     at = seen.map.picture(own.places)
     at[own.close] = seen.lights.at[own.row[own.close]]
     inside = seen.inside(at)
-    words = _words(seen, found, run, inside)
+    words = _words(seen, found, run)
     words[~own.close & ~np.isfinite(own.off) & ~seen.blinks(at)] = "faint" if _is_faint(seen, own) else "dark-or-hidden"
     words[~inside] = "unseen"
     verdicts: list[PixelVerdict] = []
@@ -94,13 +94,11 @@ def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:
     return verdicts
 
 
-def _words(seen: Evidence, found: Explained, run: str, inside: NDArray[np.bool_]) -> NDArray[np.object_]:
+def _words(seen: Evidence, found: Explained, run: str) -> NDArray[np.object_]:
     """What the lights at a run's places say of its pixels; `unproved` where there is none, or not for sure."""
     wired, own, meant = found.wired[run], found.fits[run], found.plan_hue[run]
     words = np.full(len(wired.pixel), "unproved", dtype=object)
-    # Only pixels that are in the picture and not known to be dark count against the run.
-    lit = inside & (wired.pixel >= 0)
-    if not lit.any() or own.close[lit].mean() < 1 - BAD_SHARE:
+    if not own.goes_well():
         return words
     planned = seen.planned(run)
     hue = np.where(own.close[:, None], seen.hue[own.row], hues.UNKNOWN)

@@ -180,7 +180,7 @@ def _evidence(
     found = lights(at[read], grey[read], templates(own.code))
     plan, code, show = own.plan, own.code, own.plan.wiring.show
     meant = planned_hue(plan, code)[found.pixel]
-    hue = hues.hues(found.swing, found.parts, meant, "".join({c for run in show.runs for c in own.letters(run)}))
+    hue = hues.hues(found, meant, "".join({c for run in show.runs for c in own.letters(run)}))
     map_ = best_map(_wirings(own), own.places, code, found, shape)
     if map_ is None:
         return None
