@@ -23,8 +23,9 @@ WORTH = 0.42
 """A word that goes no better with a spot is not taken out to look for a second one."""
 GLOW = 9.0
 """Points around a light within which a fainter one with the same word is its glow."""
-REFLECTED = 0.6
-"""A light with less than this part of the light of another one with the same word is its reflection."""
+REFLECTED, REFLECTED_AT_A_PLACE = 0.6, 0.3
+"""A light with less than this part of the light of another one with the same word is its reflection; the same where a
+pixel is planned to hang."""
 TWICE = 3
 """So many words are looked for at one spot at most."""
 
@@ -133,11 +134,18 @@ def strongest(every: Lights) -> Lights:
     return every.of(np.array(sorted(kept), dtype=np.int64))
 
 
-def direct(every: Lights) -> Lights:
-    """Lights without reflections: of those with one word, without what has much less light than the brightest."""
+def direct(every: Lights, at_a_place: NDArray[np.bool_] | None = None) -> Lights:
+    """Lights without reflections: of those with one word, without what has much less light than the brightest.
+
+    Args:
+        every: the lights.
+        at_a_place: which of them are where a pixel is planned, None: none. Hardly a reflection lies just there, and of
+            two pixels that take the same data one may look much brighter.
+    """
     most = np.zeros(int(every.pixel.max(initial=-1)) + 1, dtype=np.float32)
     np.maximum.at(most, every.pixel, every.flux)
-    return every.of(np.flatnonzero(every.flux >= REFLECTED * most[every.pixel]))
+    least = REFLECTED if at_a_place is None else np.where(at_a_place, REFLECTED_AT_A_PLACE, REFLECTED)
+    return every.of(np.flatnonzero(every.flux >= least * most[every.pixel]))
 
 
 def _none(own: Templates) -> Lights:

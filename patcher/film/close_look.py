@@ -70,11 +70,8 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
     elsewhere = read.spots[tree.query(read.spots)[0] > ON_SITE]
     restless = np.concatenate([sites.at[busy], elsewhere])
     restless = restless[activity(series(cube, restless)) > least]  # a lit window has noise
-    return replace(
-        read,
-        lights=direct(strongest(found.and_also(read.lights.of(away > ON_SITE)))),
-        spots=restless,
-    )
+    every = strongest(found.and_also(read.lights.of(away > ON_SITE)))
+    return replace(read, lights=direct(every, tree.query(every.at)[0] < ON_SITE), spots=restless)
 
 
 def _places(seen: Evidence, shape: tuple[int, int], takes: Mapping[str, Takes]) -> tuple[Points, Channels]:

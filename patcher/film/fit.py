@@ -209,7 +209,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
-    inside, glare = seen.inside(there), seen.shines(there)
+    inside, glare = seen.inside(there), seen.shines(there) & ~_has_light(seen.at, moved[missing], limit)
     due = wired.pixel >= 0
     due[missing] = inside & ~glare
     due[close] = seen.inside(seen.map.picture(moved[close]))
