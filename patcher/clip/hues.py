@@ -104,7 +104,9 @@ def _dark(lights: Lights, total: Numbers, plays: NDArray[np.bool_], planned: Hue
             continue
         near = some[cKDTree(lights.at[some]).query(lights.at[some], k=NEIGHBOURS + 1)[1][:, 1:]]
         goes, there = lights.parts[near, segment], part[near, segment]
-        least = np.median(goes, axis=1) - UNLIKE * np.maximum(LEAST_UNLIKE, goes.std(axis=1))
+        usual = np.median(goes, axis=1)
+        unlike = 1.48 * np.median(np.abs(goes - usual[:, None]), axis=1)  # as a standard deviation, whatever a few do
+        least = usual - UNLIKE * np.maximum(LEAST_UNLIKE, unlike)
         found[some, segment] = (
             (lights.parts[some, segment] < np.minimum(SILENT, least))
             & (part[some, segment] < FAINT * np.median(there, axis=1))

@@ -88,8 +88,10 @@ def lights(
             sure = (read.agrees > SURE) & (read.agrees - read.next_best > APART)
             sure &= read.pixel == np.array([words[row][number] for row in rows])
             here, pixel = rows[sure], read.pixel[sure]
+            beside = [words for words, one in zip(others, sure, strict=True) if one]
+            alone = without(tint[here], beside, own, pixel)
             more = Lights(
-                at[here], pixel, read.agrees[sure], *swing(tint[here], own, pixel), read.parts[sure], flux[here]
+                at[here], pixel, read.agrees[sure], *swing(alone, own, pixel), read.parts[sure], flux[here]
             )
             found, spot = found.and_also(more), np.concatenate([spot, here])
     return strongest(replace(found, flux=found.flux * _share(found, spot)))
@@ -157,8 +159,15 @@ def _none(own: Templates) -> Lights:
     )  # fmt: skip
 
 
-def without(light: Series, words: list[list[int]], own: Templates) -> Series:
-    """Light without what goes with some words, each spot's own, by least squares in each segment and colour."""
+def without(light: Series, words: list[list[int]], own: Templates, kept: Channels | None = None) -> Series:
+    """Light without what goes with some words, each spot's own, by least squares in each segment and colour.
+
+    Args:
+        light: of each spot.
+        words: those to take out.
+        own: all words.
+        kept: one more that plays at each spot, and is left in; None: no other is known to.
+    """
     most = max((len(each) for each in words), default=0)
     if most == 0:
         return light
@@ -167,14 +176,15 @@ def without(light: Series, words: list[list[int]], own: Templates) -> Series:
         rows = np.array([row for row, each in enumerate(words) if len(each) == count], dtype=np.int64)
         if not len(rows):
             continue
-        table = own.words[np.array([words[row] for row in rows])]
+        these = np.array([words[row] for row in rows])
+        table = own.words[these if kept is None else np.column_stack([these, kept[rows]])]
         for bins in own.inner:
             basis = table[:, :, bins].transpose(0, 2, 1)
-            normal = np.einsum("nbi,nbj->nij", basis, basis) + 1e-3 * np.eye(count, dtype=np.float32)
+            normal = np.einsum("nbi,nbj->nij", basis, basis) + 1e-3 * np.eye(table.shape[1], dtype=np.float32)
             part = left[np.ix_(rows, bins)]
             level = part - part.mean(axis=1, keepdims=True)
             gain = np.linalg.solve(normal, np.einsum("nbi,nbc->nic", basis, level))
-            left[np.ix_(rows, bins)] = part - np.einsum("nbi,nic->nbc", basis, gain)
+            left[np.ix_(rows, bins)] = part - np.einsum("nbi,nic->nbc", basis[:, :, :count], gain[:, :count])
     return left
 
 

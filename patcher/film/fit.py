@@ -35,8 +35,8 @@ STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
 ELSEWHERE, UNSEEN, GLARED, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 0.5, 7.0, 9.0, 1.5, 5.0
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
-that is not seen at all; one that is not, before something bright; a light where it should be dark; a segment in another colour; a pixel that is said to have
-broken data; light that does not go at all with the channels of two pixels."""
+that is not seen at all; one that is not, before something bright; a light where it should be dark; a segment in another
+colour; a pixel that is said to have broken data; light that does not go at all with the channels of two pixels."""
 
 ONE_BY_ONE, ALL_WRONG = 12, 1.5
 """So many segments of a run in another colour count each by itself; more of them have one cause, another order, and

@@ -65,8 +65,8 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
 
 
 def _bent(own: Evidence, seen: Evidence, run: str) -> float:
-    """By how many metres, on the mean of squares, two maps put a run in another shape than it hangs in, be it displaced,
-    stretched or turned.
+    """By how many metres, on the mean of squares, two maps put a run into two shapes, be it displaced, stretched or
+    turned.
     """
     places = seen.places[run]
     there = own.map.plan(seen.map.picture(places))

@@ -44,18 +44,7 @@ def test_two_words_at_one_spot_are_both_read(seed: int, part: float) -> None:
     assert found.agrees.min() > 0.6
 
 
-@pytest.mark.parametrize(
-    "second",
-    [
-        0.0,
-        pytest.param(
-            0.6,
-            marks=pytest.mark.xfail(
-                strict=True, reason="the swing of a word has what the other word at its spot lends it, up to half of it"
-            ),
-        ),
-    ],
-)
+@pytest.mark.parametrize("second", [0.0, 0.6])
 def test_light_of_a_word_is_how_much_it_makes_red_green_and_blue_swing(second: float) -> None:
     rng = np.random.default_rng(3)
     own = rng.permutation(PIXELS)[:60]

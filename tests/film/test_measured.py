@@ -87,7 +87,8 @@ class Filmed:
         count, segments = len(pixel), self.code.segments
         lights = Lights(
             np.array([at for _, _, at, _ in self.rows]), np.array(pixel), np.ones(count, np.float32),
-            np.ones((count, segments, 3), np.float32), np.ones((count, segments), np.float32),
+            np.ones((count, segments, 3), np.float32), np.ones((count, segments, 3), np.float32),
+            np.ones((count, segments), np.float32),
             np.array([flux for *_, flux in self.rows], np.float32),
         )  # fmt: skip
         found = best_map([self.plan.takes], self.places, self.code, lights, SIZE)
