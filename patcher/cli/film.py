@@ -164,12 +164,14 @@ def filming_of(path: Path, wiring: Wiring, thing: Thing, code: Code) -> Filming:
     from patcher.frames.film_code import BIN
     from patcher.limits.filming import closest_pixels, slow_ports
     from patcher.reports.film_report import Filming
+    from patcher.shapes import positions
 
     runs = {part.run for part in thing.parts}
     slow = slow_ports(wiring, {wiring.source(run) for run in runs}, BIN / 2 * 1000)
     closest = closest_pixels(wiring, runs)
-    units = wiring.show.settings.units
-    return Filming(path, units, int(code.lit.sum()), code.seconds, closest, BIN * 1000, slow)
+    show = wiring.show
+    not_drawn = [run for run in show.runs if run in runs and positions(show, show.runs[run]) is None]
+    return Filming(path, show.settings.units, int(code.lit.sum()), code.seconds, closest, BIN * 1000, slow, not_drawn)
 
 
 def _say_goals(goals: list[Target], filming: Filming, code: Code, *, as_json: bool) -> None:

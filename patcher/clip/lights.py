@@ -90,9 +90,7 @@ def lights(
             here, pixel = rows[sure], read.pixel[sure]
             beside = [words for words, one in zip(others, sure, strict=True) if one]
             alone = without(tint[here], beside, own, pixel)
-            more = Lights(
-                at[here], pixel, read.agrees[sure], *swing(alone, own, pixel), read.parts[sure], flux[here]
-            )
+            more = Lights(at[here], pixel, read.agrees[sure], *swing(alone, own, pixel), read.parts[sure], flux[here])
             found, spot = found.and_also(more), np.concatenate([spot, here])
     return strongest(replace(found, flux=found.flux * _share(found, spot)))
 

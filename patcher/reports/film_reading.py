@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from patcher.dialogue.remedy_words import say_remedies
 from patcher.errors import PatcherError, first_few
-from patcher.faults import Fault, Planned, in_words
+from patcher.faults import DARK, Fault, Planned, Takes, departure, in_words
 from patcher.film.joined import Joined
 from patcher.film.proofs import Reading
-from patcher.film.verdict import PixelVerdict, Word
+from patcher.film.verdict import PixelVerdict, Verdict, Word
 from patcher.remedies.rewrite import Rewritten, rewritten
+from patcher.shapes import positions
 from patcher.sheets.figures import count, spaced
 from patcher.show.show_file import read_text
 from patcher.visible import argument
@@ -27,8 +29,8 @@ LEFT: dict[Word, str] = {
     "colour": "In another colour than planned, or without one",
     "dark-or-hidden": "Dark, or hidden from the camera",
     "faint": "Too faint to be read",
-    "unproved": "Lit, but not proved",
-    "unseen": "Out of the picture, or not drawn",
+    "unproved": "Perhaps lit as planned, but not proved",
+    "unseen": "Out of the picture",
 }
 """What is said of pixels that are not proved, worst first."""
 TO_DO: dict[Word, str] = {
@@ -37,6 +39,7 @@ TO_DO: dict[Word, str] = {
     "unproved": "film them from nearer, with the phone propped up",
     "unseen": "film them in a clip of their own, and read all clips together",
 }
+NOT_DRAWN = "no clip proves them so: --measure takes a run's places from one, or patcher verify asks for them"
 
 Say = Callable[[str], None]
 
@@ -63,13 +66,42 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
     say(f"Proved by film: {spaced(verdict.proved)} of {count(len(verdict.pixels), 'pixel')}.")
     change = _say_faults(reading, verdict.faults, say)
     _say_contradictions(reading.joined, say)
-    for word, begins in LEFT.items():
-        those = [pixel for pixel in verdict.pixels if pixel.word == word]
-        if those:
-            todo = f"; {TO_DO[word]}" if word in TO_DO else ""
-            say(f"{begins}: {count(len(those), 'pixel')}: {first_few(stretches(those), MOST_STRETCHES)}{todo}.")
+    _say_left(reading, say)
     _say_record(reading, say)
     return change
+
+
+def _say_left(reading: Reading, say: Say) -> None:
+    """Say what is not proved, and what to do about it."""
+    show, verdict = reading.plan.wiring.show, reading.joined.verdict
+    dark, left = _dark_by(reading.plan, verdict), [pixel for pixel in verdict.pixels if pixel.word in LEFT]
+    rest = [pixel for pixel in left if pixel not in dark]
+    drawn = {name for name, run in show.runs.items() if positions(show, run) is not None}
+    groups = [
+        ("Dark by what is named above", [one for one in left if one in dark], ""),
+        *(
+            (begins, [one for one in rest if one.word == word and one.run in drawn], TO_DO.get(word))
+            for word, begins in LEFT.items()
+        ),
+        ("Not drawn in the show file", [one for one in rest if one.run not in drawn], NOT_DRAWN),
+    ]
+    for begins, those, todo in groups:
+        if those:
+            where = first_few(stretches(those), MOST_STRETCHES)
+            say(f"{begins}: {count(len(those), 'pixel')}: {where}{f'; {todo}' if todo else ''}.")
+
+
+def _dark_by(plan: Planned, verdict: Verdict) -> frozenset[PixelVerdict]:
+    """The pixels that are dark by the faults that are named; none where those make no sense together."""
+    takes: Mapping[str, Takes] = {}
+    with suppress(PatcherError):
+        takes = departure(plan, verdict.faults).takes
+    return frozenset(
+        pixel for pixel in verdict.pixels
+        if pixel.run in takes
+        and (takes[pixel.run][pixel.pixel - 1] == DARK).all()
+        and (plan.takes[pixel.run][pixel.pixel - 1] != DARK).any()
+    )  # fmt: skip
 
 
 def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritten | None:

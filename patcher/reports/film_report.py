@@ -36,6 +36,7 @@ class Filming:
         closest: the run whose pixels are closest to each other; None where nothing is known of that.
         changes_ms: milliseconds from one change of the light to the next.
         slow: ports whose frames take longer than half of that.
+        not_drawn: runs whose places the show file does not give.
     """
 
     show: Path
@@ -45,6 +46,7 @@ class Filming:
     closest: Closest | None
     changes_ms: float
     slow: Sequence[PortTime]
+    not_drawn: Sequence[str] = ()
 
 
 def advice(filming: Filming) -> list[str]:
@@ -91,11 +93,19 @@ def say(filming: Filming) -> None:
 
 
 def warnings(filming: Filming) -> list[str]:
-    """What will read badly, in lines."""
+    """What will read badly, or prove nothing, in lines."""
+    lines: list[str] = []
+    if filming.not_drawn:
+        those = first_few(filming.not_drawn, MOST_PORTS)
+        lines.append(
+            f"Not drawn in the show file: {those}. A clip proves nothing of them: draw them, or take their places from "
+            "a clip with --measure; patcher verify asks for them."
+        )
     if not filming.slow:
-        return []
+        return lines
     ports = [f"{port_name(port.controller, port.port)} {port.frame_ms:.0f} ms" for port in filming.slow]
     return [
+        *lines,
         f"Too slow to be read well: a frame takes {first_few(ports, MOST_PORTS)}, and the light changes every "
         f"{filming.changes_ms:.0f} ms.",
         f"Their pixels may not be proved. Hang some of them on other ports: patcher check {argument(filming.show)}",

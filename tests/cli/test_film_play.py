@@ -259,6 +259,13 @@ def test_a_port_that_is_too_slow_is_named(show: Path, here: Patcher) -> None:
     assert "Too slow" not in here("film", show, "--dry-run", "--on", "wall").stderr
 
 
+def test_a_run_that_is_not_drawn_is_named_before_it_is_filmed(show: Path, here: Patcher) -> None:
+    told = here("film", show, "--dry-run").stderr
+    assert "Not drawn in the show file: lantern. " in told
+    assert "--measure" in told
+    assert "Not drawn" not in here("film", show, "--dry-run", "--on", "wall").stderr
+
+
 @pytest.mark.parametrize(("rate", "frames"), [(40, 40), (44, 40), (25, 20), (20, 20), (5, 20), (30, 30), (39.9, 30)])
 def test_whole_frames_a_bin(rate: float, frames: float) -> None:
     # Source: the design: at the show's frame rate or at least 20 a second; a bin is 0.1 s and begins with a frame

@@ -86,7 +86,7 @@ def test_every_pixel_that_is_not_proved_is_in_one_line_and_no_other_is() -> None
     left = [one for one in clip.pixels if one.word != "proved"]
     numbers: dict[str, list] = {}
     for one in left:
-        numbers.setdefault(one.word, []).append(one)
+        numbers.setdefault("not drawn" if one.run == "hedge" else one.word, []).append(one)
     text = said(clip)
     proved, of = (f"{number:,}".replace(",", "\u00a0") for number in (2941 - len(left), 2941))
     assert f"Proved by film: {proved} of {of} pixels." in text
@@ -129,6 +129,33 @@ def test_a_dark_pixel_is_never_called_dark_alone() -> None:
     text = said(perfect(PLAN, hidden=[("gable", 20), ("gable", 21)]))
     assert "Dark, or hidden from the camera: 2 pixels: gable/20-21; film them from another place" in text
     assert "gable/20 is dark" not in text
+
+
+def test_what_a_fault_leaves_dark_is_not_to_be_filmed_again() -> None:
+    # Source: a reader who was told to film from another place what the same answer had called cut
+    clip = perfect(PLAN, faults_of(PLAN, "cut:gable/40"))
+    pixels = [
+        replace(one, word="unproved") if (one.run, one.pixel) in (("gable", 42), ("gable", 7)) else one
+        for one in clip.pixels
+    ]  # fmt: skip
+    text = said(replace(clip, pixels=tuple(pixels)))
+    # Source: the show file: gable has 89 pixels, and the 77 of eaves come after them on the same port
+    told = text.partition("Dark by what is named above: ")[2].splitlines()[0]
+    assert told.startswith("127 pixels: ")
+    assert "gable/40-89" in told
+    assert "eaves/1-77" in told
+    assert "Perhaps lit as planned, but not proved: 1 pixel: gable/7;" in text
+    assert "from another place" not in text
+
+
+def test_what_is_not_drawn_is_not_to_be_filmed_again() -> None:
+    clip = perfect(PLAN)
+    hedge = [replace(one, word="unseen", at=None) if one.run == "hedge" else one for one in clip.pixels]
+    text = said(replace(clip, pixels=tuple(hedge)))
+    assert "Not drawn in the show file: " in text
+    assert "hedge/1-" in text.partition("Not drawn")[2].splitlines()[0]
+    assert "--measure" in text
+    assert "a clip of their own" not in text
 
 
 def test_contradictions_and_withdrawn_faults_are_said() -> None:
