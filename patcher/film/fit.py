@@ -22,6 +22,7 @@ from patcher.clip.registration import Grey, Points
 from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
+from patcher.film.map_search import spacing
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
 from patcher.frames.film_code import Channels, Code
 
@@ -46,9 +47,10 @@ BAD_SHARE, LEAST_READ = 0.15, 0.5
 read there at all, too little is known of it."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
-BLINKS, BLINK_PART, SHINE_PART = 3.0, 0.25, 0.6
+BLINKS, BLINK_PART, SHINE_PART, GLARE_TIMES = 3.0, 0.25, 0.6, 2.0
 """A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
-shines where it is so bright against them."""
+shines where it is so bright against them, and a pixel is lost where it is around it, and so many times as bright as
+around them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,26 +99,32 @@ class Evidence:
         """At which points of the picture something blinks or shines, be it read or not, a good part as much as lights
         do: what is too bright for the camera does not blink.
         """
-        changes, _ = self._usual if len(self.lights) else (0.0, 255.0)
+        changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
         blinks = activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
-        return np.asarray(blinks | self.shines(points), dtype=bool)
+        return np.asarray(blinks | (_values(self.mean, points) > SHINE_PART * shines), dtype=bool)
 
-    def shines(self, points: Points) -> NDArray[np.bool_]:
-        """At which points of the picture it is so bright, be it lit by a pixel or not, that a pixel is lost in it."""
-        _, shines = self._usual if len(self.lights) else (0.0, 255.0)
-        return np.asarray(self._brightness(points) > SHINE_PART * shines, dtype=bool)
+    def glares(self, points: Points) -> NDArray[np.bool_]:
+        """Around which points of the picture it is as bright as lights are, so that a pixel is lost in it."""
+        around, least = self._around
+        return np.asarray(_values(around, points) > least, dtype=bool)
 
-    def _brightness(self, points: Points) -> NDArray[np.float64]:
-        high, wide = self.mean.shape
-        x, y = np.round(points).astype(int).T
-        found: NDArray[np.float64] = self.mean[y.clip(0, high - 1), x.clip(0, wide - 1)].astype(np.float64)
-        return found
+    @cached_property
+    def _around(self) -> tuple[Grey, float]:
+        """How bright it is around each point of the picture, and how bright it must be so that a pixel is lost there:
+        twice as bright as around most lights, and as bright as they shine themselves.
+        """
+        import cv2
+
+        wide = 2 * max(1, round(spacing(self.lights) / 2)) + 1
+        around = np.asarray(cv2.medianBlur(self.mean.clip(0, 255).astype(np.uint8), wide), dtype=np.float32)
+        usual = float(np.median(_values(around, self.lights.at))) if len(self.lights) else 255.0
+        return around, max(GLARE_TIMES * usual, SHINE_PART * (self._usual[1] if len(self.lights) else 255.0))
 
     @cached_property
     def _usual(self) -> tuple[float, float]:
         """By how much lights that are read change, and how bright they are, in grey levels."""
         some = self.lights.at[:: max(1, len(self.lights) // 500)]
-        return float(np.median(activity(self.look(some)))), float(np.median(self._brightness(some)))
+        return float(np.median(activity(self.look(some)))), float(np.median(_values(self.mean, some)))
 
     @cached_property
     def busy_at(self) -> Points:
@@ -209,7 +217,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
-    inside, glare = seen.inside(there), seen.shines(there) & ~_has_light(seen.at, moved[missing], limit)
+    inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.at, moved[missing], limit)
     due = wired.pixel >= 0
     due[missing] = inside & ~glare
     due[close] = seen.inside(seen.map.picture(moved[close]))
@@ -229,6 +237,13 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
     return Fit(cost + _wrong_hues(int(wrong.sum())), row, off, close, moved, due)
+
+
+def _values(picture: Grey, points: Points) -> NDArray[np.float64]:
+    """What a picture has at some points."""
+    high, wide = picture.shape
+    x, y = np.round(points).astype(int).T
+    return np.asarray(picture[y.clip(0, high - 1), x.clip(0, wide - 1)], dtype=np.float64)
 
 
 def _wrong_hues(count: int) -> float:
