@@ -43,25 +43,31 @@ def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tup
     for run in seen.places:
         others = [off for name, off in known.items() if name != run]
         here, there = _of_others(seen, pixels, run)
-        if len(others) < 2 or len(here) < OTHERS:
+        own = _held_against(seen, here, there, shape, near, needed=len(rows[run]) > SHARE * total)
+        if len(others) < 2 or own is None:
             found[run] = seen, UNKNOWN
             continue
-        own = seen
-        if len(rows[run]) > SHARE * total:
-            without = camera_map(here, there, shape, near)
-            if without is None or not without.upright():
-                found[run] = seen, UNKNOWN
-                continue
-            own = replace(seen, map=without)
-            if _bent(own, seen, run) > AS_STRAIGHT * seen.pitch[run]:
-                found[run] = seen, Slack(UNKNOWN.shift)
-                continue
+        if _bent(own, seen, run) > AS_STRAIGHT * seen.pitch[run]:
+            found[run] = seen, Slack(UNKNOWN.shift)
+            continue
         usual = 1.5 * float(np.median(np.hypot(*np.array(others).T)))
         middle = seen.places[run].mean(axis=0, keepdims=True)
         off = float(unsure(own.map, here, there, middle)[0]) + float(beyond(here, seen.places[run]).max())
         least = LEAST * seen.pitch[run]
         found[run] = own, Slack(float(np.hypot(np.hypot(least, usual), off)))
     return found
+
+
+def _held_against(
+    seen: Evidence, here: Points, there: Points, shape: tuple[int, int], near: float, *, needed: bool
+) -> Evidence | None:
+    """The evidence with a map of other runs' lights, where one is needed; None where those give none."""
+    if len(here) < OTHERS:
+        return None
+    if not needed:
+        return seen
+    without = camera_map(here, there, shape, near)
+    return None if without is None or not without.upright() else replace(seen, map=without)
 
 
 def _bent(own: Evidence, seen: Evidence, run: str) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import groupby
 from pathlib import Path
@@ -73,22 +73,22 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
 
 def _say_left(reading: Reading, say: Say) -> None:
     """Say what is not proved, and what to do about it."""
+    for begins, those, todo in _left(reading):
+        if those:
+            where = first_few(stretches(those), MOST_STRETCHES)
+            say(f"{begins}: {count(len(those), 'pixel')}: {where}{f'; {todo}' if todo else ''}.")
+
+
+def _left(reading: Reading) -> Iterator[tuple[str, list[PixelVerdict], str]]:
+    """The pixels that are not proved, by what is said of them, with what to do."""
     show, verdict = reading.plan.wiring.show, reading.joined.verdict
     dark, left = _dark_by(reading.plan, verdict), [pixel for pixel in verdict.pixels if pixel.word in LEFT]
     rest = [pixel for pixel in left if pixel not in dark]
     drawn = {name for name, run in show.runs.items() if positions(show, run) is not None}
-    groups = [
-        ("Dark by what is named above", [one for one in left if one in dark], ""),
-        *(
-            (begins, [one for one in rest if one.word == word and one.run in drawn], TO_DO.get(word))
-            for word, begins in LEFT.items()
-        ),
-        ("Not drawn in the show file", [one for one in rest if one.run not in drawn], NOT_DRAWN),
-    ]
-    for begins, those, todo in groups:
-        if those:
-            where = first_few(stretches(those), MOST_STRETCHES)
-            say(f"{begins}: {count(len(those), 'pixel')}: {where}{f'; {todo}' if todo else ''}.")
+    yield "Dark by what is named above", [pixel for pixel in left if pixel in dark], ""
+    for word, begins in LEFT.items():
+        yield begins, [one for one in rest if one.word == word and one.run in drawn], TO_DO.get(word, "")
+    yield "Not drawn in the show file", [pixel for pixel in rest if pixel.run not in drawn], NOT_DRAWN
 
 
 def _dark_by(plan: Planned, verdict: Verdict) -> frozenset[PixelVerdict]:

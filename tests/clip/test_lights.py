@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -147,3 +149,16 @@ def test_what_is_left_without_some_words_is_the_rest() -> None:
                 gain = np.linalg.lstsq(table, want, rcond=None)[0]
                 want = want - table @ gain + want.mean(axis=0)
             assert left[row, bins] == pytest.approx(want, abs=0.05)
+
+
+def test_of_two_pixels_that_take_the_same_data_the_one_with_less_light_is_no_reflection() -> None:
+    """A run that is sent another one's universe plays its words a second time, and its pixels may be smaller."""
+    own = np.arange(10)
+    twice = np.concatenate([own, own])
+    share = np.concatenate([np.full(10, 100), np.full(10, 45)]).astype(np.float32)
+    found = lights(apart(20), light(twice), WORDS, flux=share)
+    assert len(direct(found)) == 10
+    assert len(direct(found, np.ones(20, dtype=bool))) == 20
+    assert (
+        len(direct(replace(found, flux=found.flux * np.where(found.flux < 50, 0.2, 1)), np.ones(20, dtype=bool))) == 10
+    )

@@ -184,3 +184,20 @@ def test_a_blue_dot_counts_as_much_as_a_green_one() -> None:
     picture = np.zeros((4, 4, 3), dtype=np.uint8)
     picture[1, 1], picture[2, 2], picture[3, 3] = (0, 0, 200), (0, 200, 0), (200, 10, 199)
     assert brightest(picture).tolist() == [[0, 0, 0, 0], [0, 200, 0, 0], [0, 0, 200, 0], [0, 0, 0, 200]]
+
+
+@pytest.mark.parametrize("seed", seeds(2, 6))
+def test_noise_of_a_dim_film_is_not_taken_for_lights(seed: int) -> None:
+    """A camera that is told to show the dark shows its noise: far more points of that than of lights."""
+    rng = np.random.default_rng(seed)
+    at = scattered(rng, 60)
+    ground, good, worst = Ground(), 0, 0.0
+    for frame, shift in enumerate(shaken(rng, 40, 0.5)):
+        matrix = view(shift)
+        picture = drawn(through(matrix, at), rng.uniform(30, 60, len(at))).astype(float)
+        picture += 10 + rng.normal(0, 9, SHAPE)[..., None]
+        laid = ground.lay(frame / 30, np.clip(picture, 0, 255).astype(np.uint8))
+        good += laid.good
+        worst = max(worst, off(laid, matrix, at))
+    assert good > 35
+    assert worst < 1.5
