@@ -101,7 +101,7 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
             agree = np.hypot(*(found.picture(places) - points).T) < limit
             if agree.sum() < FEWEST:
                 break
-            found = _fitted(found, places[agree], points[agree], near, lens=lens)
+            found = fitted(found, places[agree], points[agree], near, lens=lens)
             score = _agreement(found, places, points, near)
             if score > most:
                 best, most = found, score
@@ -114,7 +114,7 @@ def _agreement(found: CameraMap, places: Points, points: Points, near: float) ->
     return float(np.exp(-((off / near) ** 2) / 2).sum())
 
 
-def _fitted(before: CameraMap, places: Points, points: Points, near: float, *, lens: bool) -> CameraMap:
+def fitted(before: CameraMap, places: Points, points: Points, near: float, *, lens: bool) -> CameraMap:
     """The map and lens that fit best, from one that nearly fits."""
     from scipy.optimize import least_squares
 

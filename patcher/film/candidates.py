@@ -1,10 +1,10 @@
-"""The single faults that may explain what is wrong with some runs of a clip."""
+"""The faults that may explain what is wrong with some runs of a clip."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from itertools import permutations
+from itertools import combinations, permutations
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -13,12 +13,17 @@ from patcher.clip.hues import DARK as DARK_HUE
 from patcher.clip.hues import SEEN, UNKNOWN
 from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
-from patcher.faults import Fault, departure, parse
+from patcher.faults import Fault, build, departure, parse
 from patcher.film.fit import Evidence, Slack, fit
 from patcher.film.rivals import usual
 from patcher.film.shown import Shown
 from patcher.frames.film_code import Channels
+from patcher.trade import CHANNELS
 
+OF_ORDER = ("reversed", "data-in", "lines", "turns")
+"""Kinds of fault that let the data go through a run in another order."""
+MOST_BESIDE = 10
+"""Beside universes typed wrongly data is off by so many pixels at most."""
 MOST_ODD = 24
 """So many of a run's odd pixels are thought of."""
 
@@ -30,17 +35,53 @@ class Candidates:
         self._seen, self._slack = seen, slack
         self._of_run: dict[str, list[Fault]] = {}
 
-    def of(self, bad: Sequence[str], wired: Mapping[str, Shown], faults: Sequence[Fault]) -> Iterator[Fault]:
-        """Faults that may explain what is wrong with some runs; also those of a place with which one is exchanged."""
-        found: dict[Fault, None] = {}
+    def of(
+        self, bad: Sequence[str], wired: Mapping[str, Shown], faults: Sequence[Fault]
+    ) -> Iterator[tuple[Fault, ...]]:
+        """Faults that may explain what is wrong with some runs; also those of a place with which one is exchanged. Of
+        those that belong together all: a grid that is gone through in another order, from another address on.
+        """
+        found: dict[tuple[Fault, ...], None] = {}
         for run in bad:
-            found |= dict.fromkeys(self._parsed(self._by_offset(run)))
-            found |= dict.fromkeys(self._parsed(self._at_pixels(run, wired[run])))
-            found |= dict.fromkeys(self._coarse(run))
+            found |= dict.fromkeys((one,) for one in self._parsed(self._by_offset(run)))
+            found |= dict.fromkeys((one,) for one in self._parsed(self._at_pixels(run, wired[run])))
+            found |= dict.fromkeys((one,) for one in self._coarse(run))
+            found |= dict.fromkeys(self._in_order(run))
         for run in dict.fromkeys(partner for one in bad for partner in self._exchanged_with(one, faults)):
             if run not in bad:
-                found |= dict.fromkeys(self._coarse(run))
+                found |= dict.fromkeys((one,) for one in self._coarse(run))
         yield from found
+
+    def _in_order(self, run: str) -> Iterator[tuple[Fault, ...]]:
+        """Faults with which the words at a run's places follow its order, all off by as many pixels."""
+        there = self.read_there(run)
+        ways = [fault for fault in self._coarse(run) if fault.kind in OF_ORDER]
+        for faults in [(), *((one,) for one in ways), *combinations(ways, 2)]:
+            planned = self._word_of(run, faults)
+            offset = None if planned is None else usual((there - planned)[(there >= 0) & (planned >= 0)])
+            if offset is not None and (offset or len(faults) > 1):
+                yield from ((*faults, *more) for more in self._off_by(run, offset))
+
+    def _word_of(self, run: str, faults: tuple[Fault, ...]) -> Channels | None:
+        """The pixel whose word each pixel of a run plays with some faults; None where they make no sense together."""
+        with suppress(PatcherError):
+            build(self._seen.plan.wiring, faults)
+            takes = departure(self._seen.plan, faults).takes
+            return self._seen.code.word_of(takes.get(run, self._seen.plan.takes[run]))
+        return None
+
+    def _off_by(self, run: str, offset: int) -> Iterator[tuple[Fault, ...]]:
+        """Faults that let a run take data so many pixels further on, be it by universes typed wrongly."""
+        yield tuple(self._parsed([f"shift:{run}={offset}"] if offset else []))
+        box, port = self._seen.plan.wiring.ports[run]
+        a_universe = CHANNELS // int(self._seen.code.width[0])
+        universes = round(offset / a_universe)
+        rest = offset - universes * a_universe
+        if universes and abs(rest) <= MOST_BESIDE:
+            for start in (box, f"{box}/{port}", run):
+                texts = [f"universe-shift:{start}={universes}", *([f"shift:{run}={rest}"] if rest else [])]
+                if len(both := tuple(self._parsed(texts))) == len(texts):
+                    yield both
 
     def _exchanged_with(self, run: str, faults: Sequence[Fault]) -> Iterator[str]:
         """The runs that take other data with a fault that exchanges something for this run."""

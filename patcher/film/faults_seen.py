@@ -196,15 +196,15 @@ class Search:
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
         )
         best: list[Guess] = []
-        for fault in self._candidates.of(bad[:WORST], wired, faults):
-            tried = self._with(faults, fault)
+        for more in self._candidates.of(bad[:WORST], wired, faults):
+            tried = self._with((*faults, *more))
             if tried is None:
                 continue
             changed = [run for run in wired if not alike(tried[run], wired[run])]
-            seldom, least = _seldom(fault), best[-1].gain if len(best) == most else 0.0
+            seldom, least = sum(map(_seldom, more)), best[-1].gain if len(best) == most else 0.0
             gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
             if gain < least:
-                best = _with_guess(best, Guess(gain, (*faults, fault), tried))
+                best = _with_guess(best, Guess(gain, (*faults, *more), tried))
                 best = [one for number, one in enumerate(best) if _kind(one) not in map(_kind, best[:number])][:most]
         return best
 
@@ -236,11 +236,10 @@ class Search:
                 return gain
         return gain
 
-    def _with(self, faults: tuple[Fault, ...], fault: Fault) -> dict[str, Shown] | None:
+    def _with(self, faults: tuple[Fault, ...]) -> dict[str, Shown] | None:
         with suppress(PatcherError):
-            every = (*faults, fault)
-            build(self._seen.plan.wiring, every)
-            return self._wired(departure(self._seen.plan, every).takes)
+            build(self._seen.plan.wiring, faults)
+            return self._wired(departure(self._seen.plan, faults).takes)
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
@@ -337,5 +336,6 @@ def _kind(guess: Guess) -> str:
 
 
 def _seldom(fault: Fault) -> float:
-    """What speaks against a fault before anything is seen."""
-    return PRIOR - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))
+    """What speaks against a fault before anything is seen: the more, the more it is off by."""
+    far = 2 * float(np.log(max(1, abs(int(fault.value))))) if fault.kind in ("shift", "universe-shift") else 0.0
+    return PRIOR + far - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))

@@ -15,6 +15,7 @@ from patcher.clip.lights import Lights
 from patcher.clip.registration import Points
 from patcher.faults import Takes
 from patcher.film.camera_map import CameraMap, camera_map
+from patcher.film.shape_map import shape_map
 from patcher.frames.film_code import Code
 
 TWICE = 6
@@ -49,7 +50,9 @@ def best_map(
     lights: Lights,
     shape: tuple[int, int],
 ) -> CameraMap | None:
-    """The best map under any of some wirings, the first of which is the plan; None where there is none."""
+    """The best map under any of some wirings, the first of which is the plan; else the one by the lights' shape; None
+    where there is none.
+    """
     near = max(1.5, 0.35 * spacing(lights))
     best, most = None, 0
     for takes in wirings:
@@ -63,7 +66,7 @@ def best_map(
             best, most = found, agree
         if most > ENOUGH * len(there):
             break
-    return best
+    return best or shape_map(places, lights.at, shape, spacing(lights), near)
 
 
 def _reflected(lights: Lights, agree: NDArray[np.bool_]) -> bool:

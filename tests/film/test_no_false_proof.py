@@ -89,3 +89,19 @@ def test_no_single_fault_of_heron_lock_is_proved_away(seed: int) -> None:
 def test_a_show_of_one_panel_in_another_colour_order_is_not_proved(order: str) -> None:
     fault = parse(f"colour-order:panel={order}", panel().plan.wiring)
     held(panel(), fault, departure(panel().plan, (fault,)).takes, 1)
+
+
+@pytest.mark.parametrize("texts", [
+    ("lines:panel=columns", "shift:panel=2"), ("turns:panel=same-way", "shift:panel=-3"),
+    ("lines:panel=columns", "reversed:panel", "shift:panel=2"),
+])  # fmt: skip
+def test_a_panel_in_another_order_from_another_address_on_is_told(texts: tuple[str, ...]) -> None:
+    """No word of it is where any single fault would have it: the map comes of the lights' shape."""
+    faults = tuple(parse(text, panel().plan.wiring) for text in texts)
+    film = filmed(panel(), departure(panel().plan, faults).takes, np.random.default_rng(4), 0.04)
+    assert film.seen is not None
+    found = explained(film.seen)
+    assert falsely_proved(verdict(film.seen, found), film.other) == []
+    # Two pixels more before the first one, or channels typed wrongly by as many: that looks the same.
+    true, told = (departure(panel().plan, each).takes["panel"] for each in (faults, found.faults))
+    assert (panel().code.word_of(true) == panel().code.word_of(told)).all(), found.faults
