@@ -183,9 +183,8 @@ def scene(number: int, folder: Path | None = None) -> Scene:
         known = facts(clip)
         reading = read_clip(known, here.plan, here.code)
         taken = (time.perf_counter() - begin) / known.seconds
-    spacing = float(np.median(apart[apart > 0.3]))
-    found = Scene(number, here.kind, here.hand, spacing, len(visible), says=reading.says, seconds=taken)
     takes, where = here.takes, here.where
+    found = Scene(number, here.kind, here.hand, _finest(apart, where), len(visible), says=reading.says, seconds=taken)
     sound = np.array([(takes[run][pixel] == here.plan.takes[run][pixel]).all() for run, pixel in where])
     seen = visible & sound
     found.provable = int(seen.sum())
@@ -201,6 +200,12 @@ def scene(number: int, folder: Path | None = None) -> Scene:
     faults = said.faults if said else ()
     _faults(found, here.plan, here.faults, faults, same_look(here.plan, here.code, faults), named)
     return found
+
+
+def _finest(apart: np.ndarray, where: list[tuple[str, int]]) -> float:
+    """Points from pixel to pixel of the run whose pixels look closest to each other."""
+    run = np.array([name for name, _ in where])
+    return min(float(np.median(own)) for name in set(run.tolist()) if len(own := apart[(run == name) & (apart > 0.3)]))
 
 
 def _drive(code: Code, takes: np.ndarray, letters: str) -> np.ndarray:
@@ -227,7 +232,8 @@ def _faults(
 ) -> None:
     """Count the faults that could be seen, those named, and those named wrongly.
 
-    Two that change the same are one; so is one that is said to look the same in the film.
+    Two that change the same are one; so is one that is said to look the same in the film, and so are all that concern
+    runs of which every pixel in view is said to take what it takes.
     """
 
     def data(faults: tuple[Fault, ...]) -> dict[str, np.ndarray]:
@@ -237,7 +243,16 @@ def _faults(
         here, over = data((one,)), data((other,))
         return here.keys() == over.keys() and all(np.array_equal(here[run], over[run]) for run in here)
 
-    every = data(there)
+    every, told = data(there), data(named)
+
+    def exactly(fault: Fault) -> bool:
+        """Whether all pixels in view of the runs that a fault changes are said to take what they take."""
+        runs = [run for run, own in data((fault,)).items() if (own != plan.takes[run]).any()]
+        return all(
+            (every.get(run, plan.takes[run])[pixel] == told.get(run, plan.takes[run])[pixel]).all()
+            for run in runs for pixel in range(len(plan.takes[run])) if visible[run, pixel]
+        )  # fmt: skip
+
     for fault in there:
         others = data(tuple(one for one in there if one != fault))
         shown = {
@@ -253,12 +268,13 @@ def _faults(
         if fault.kind in HIDDEN or not lights:
             continue
         found.faults.append(str(fault))
-        if any(alike(fault, other) for one in named for other in (one, *same.get(one, ()))):
+        if exactly(fault) or any(alike(fault, other) for one in named for other in (one, *same.get(one, ()))):
             found.named.append(str(fault))
     for one in named:
         meant = (one, *same.get(one, ()))
-        if one.kind not in HIDDEN and not any(alike(other, fault) for other in meant for fault in there):
-            found.wrong.append(str(one))
+        if one.kind in HIDDEN or exactly(one) or any(alike(other, fault) for other in meant for fault in there):
+            continue
+        found.wrong.append(str(one))
 
 
 def main() -> int:
