@@ -239,3 +239,18 @@ def test_where_nothing_is_lit_on_any_run_that_is_said_once() -> None:
     ask = eye.few(("one", "other"), (nothing,), (None, None))
     assert ask.answers == ("nothing", "something is lit", "can't tell")
     assert eye.in_words(("one", "other"), ((eye.RED,), ())) == "one: red; other: nothing"
+
+
+@pytest.mark.parametrize(("dark", "seen"), [(0, 0.0), (5, 0.0), (14, 1.0), (30, 1.0)])
+@pytest.mark.parametrize("at_an_end", [True, False])
+def test_whoever_looks_whether_a_pixel_is_dark_sees_a_seventh_of_a_run_dark(
+    dark: int, seen: float, at_an_end: bool
+) -> None:
+    # Common practice, no source: a few pixels at an end are not missed by anybody; a seventh of the run is. Between lit
+    # ones a gap is seen as any other, seven times in ten, and a large one always.
+    shades = np.full((1, 100), eye.COLOURS["red"], dtype=np.uint8)
+    first = 100 - dark if at_an_end else 40
+    shades[:, first : first + dark] = eye.DARK
+    alike, not_alike, _ = Eye().sees(eye.even("a", "red", 100), [shades])[0]
+    wanted = max(seen, 0.7) if dark and not at_an_end else seen
+    assert (alike, not_alike) == pytest.approx((1 - wanted, wanted))

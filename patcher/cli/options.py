@@ -66,7 +66,9 @@ class PatternOptions:
 
     colour: Annotated[str, typer.Option(metavar="COLOUR", help="A colour by name, or #rrggbb.")] = "white"
     level: Level = TEST_LEVEL
-    by: Annotated[str, typer.Option(metavar="WAY", help="How a sweep moves: rows, columns, x or y.")] = "rows"
+    by: Annotated[
+        str, typer.Option(metavar="WAY", help="How a sweep moves: rows or columns of a grid; x or y of anything drawn.")
+    ] = "rows"
     every: Annotated[
         int, typer.Option(metavar="N", min=LEAST_EVERY, max=100_000, help="Pixels from one milestone to the next.")
     ] = 10

@@ -57,7 +57,7 @@ def film_yard(
     if as_json:
         say_json(yard_film_report.document(clip, camera, built))
     else:
-        _say(yard_film_report.lines(show, clip, camera, built, on))
+        _say(yard_film_report.lines(show, clip, camera, built, on, plan.wiring))
 
 
 def demo(
@@ -99,7 +99,7 @@ def demo(
     else:
         film_reading.say(reading, lambda line: _say([line]))
         _say([f"Drawn: {path}" for path in drawn])
-        _say(yard_film_report.ends(told))
+        _say(yard_film_report.ends(told, plan.wiring))
     if not told.good:
         raise typer.Exit(1)
 

@@ -13,12 +13,12 @@ from patcher.dialogue.answerer import Answering, Reply
 from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
-from patcher.faults import Fault, Planned, code_in_words, codes, departure, planned
+from patcher.faults import DARK, Fault, Planned, code_in_words, codes, departure, planned
 from patcher.units import in_units
 from patcher.visible import argument
 from patcher.walk.items import Item
-from patcher.walk.record import Entry, Record, RecordedAnswer, Says
-from patcher.walk.record_file import change_record, local_time
+from patcher.walk.record import Entry, Record, RecordedAnswer, Says, State
+from patcher.walk.record_file import change_record, local_time, read_record
 
 if TYPE_CHECKING:
     from patcher.diagnosis.question_frame import Seen
@@ -96,7 +96,7 @@ class Walk:
                 self.say(f"\n── {box}{self._place_of(box)} ──")
             title = f"\n{at + 1} of {len(self.steps)}   {step.name}"
             if faults := self._hidden(step):
-                self.say(f"{title}: skipped until this is fixed: {'; '.join(map(code_in_words, faults))}.")
+                self.say(f"{title}: skipped until this is fixed: {self._in_words(faults)}.")
                 at, rest = at + 1, None
                 continue
             self.say(title)
@@ -142,6 +142,9 @@ class Walk:
     def _place_of(self, box: str) -> str:
         at, units = self.wiring.show.controllers[box].at, self.wiring.show.settings.units
         return f" (x {in_units(at[0], units)}, y {in_units(at[1], units)})" if at else ""
+
+    def _in_words(self, faults: Iterable[str]) -> str:
+        return "; ".join(code_in_words(fault, self.wiring) for fault in faults)
 
     def _show(self, step: Step) -> None:
         self.looks += 1
@@ -217,7 +220,7 @@ class Walk:
             waited = [fault for check in subject.checks for fault in self.waiting.get(check.run, ())]
             if faults := tuple(dict.fromkeys(waited)):
                 self._keep([subject], "no", faults)
-                self.say(f"  {subject.thing}: the same fault: {'; '.join(map(code_in_words, faults))}")
+                self.say(f"  {subject.thing}: the same fault: {self._in_words(faults)}")
                 continue
             fixed = self._look_into(step, subject, reply)
             if fixed or self.written:
@@ -272,6 +275,7 @@ class Walk:
         if diagnosis.something_else or () in same:
             return False
         self._keep(wrong, "no", tuple(dict.fromkeys(codes(faults) for faults in same)))
+        refuted = self._refute(same)
         change = consulting.say_remedies(same)
         deed = self.answering.deed(writable=change is not None)
         if deed == "leave":
@@ -279,7 +283,34 @@ class Walk:
         elif deed == "write" and change is not None:
             write(self.path, change, self.say)
             self.written = True
+        if deed == "mended":
+            self.steps += refuted
         return deed == "mended"
+
+    def _refute(self, same: Sequence[tuple[Fault, ...]]) -> tuple[Step, ...]:
+        """Take back a yes to the colours of runs that have dark pixels under each of these faults: they were missed.
+        The steps that show those runs again.
+        """
+        darkened = [
+            {run for run, takes in departure(self._plan, faults).takes.items() if (takes == DARK).all(axis=1).any()}
+            for faults in same
+        ]
+        runs = set.intersection(*darkened)
+        states = self._states({Item(run, "colours") for run in runs})
+        taken_back = {item.thing for item, state in states.items() if state == "proved"}
+        found = []
+        for step in self.steps:
+            subjects = [each for each in step.subjects if any(it.what == "colours" for it in each.proves)]
+            if things := [subject.thing for subject in subjects if subject.thing in taken_back]:
+                self._keep([subject for subject in subjects if subject.thing in things], "no", (codes(same[0]),))
+                self.say(f"  No longer proved: the colours of {listed(things)}; behind this fault pixels are dark.")
+                found.append(step.only(things, self.wiring))
+        return tuple(found)
+
+    def _states(self, items: Collection[Item]) -> Mapping[Item, State]:
+        """How some items stand now."""
+        record = read_record(self.path, practice=self.practice)
+        return {item: record.state(item, self.digests[item]) for item in items if item in self.digests}
 
     def _hide(self, faults: tuple[Fault, ...]) -> None:
         """Skip what cannot be checked until these faults are fixed."""

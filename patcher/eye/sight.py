@@ -12,7 +12,7 @@ An eye
 - sees a dark pixel in a longer stretch only between lit ones, and misses it three times in ten;
 - where all that is lit on a run should be one stretch of one colour, and it is asked whether that is so, sees a single
   pixel of another colour at once (what stands out needs no search; from memory: A. Treisman and G. Gelade, 1980), and a
-  dark one as above;
+  dark one as above; and surely that more than a tenth of it is dark, at an end of it too;
 - tells behind which colour of several stretches a single pixel of another one is, and misses it one time in ten;
 - tells whether the first pixel that flickers comes before all that are steady, from the first one on;
 - names an end, a quarter of a run or of a grid, the outermost pixel; never a pixel's number;
@@ -42,6 +42,9 @@ MISSES_ODD = 0.1
 """How often a pixel of another colour is missed among several stretches."""
 MOST = 0.75
 """This part of a run must show a shade for the run to be called by it."""
+MOST_LIT = 0.9
+"""Where this part of what should all be lit is not lit, that is seen, wherever it is dark. Common practice, no source:
+who looks whether a pixel is dark sees that a tenth of a run is missing at its end, and may miss a few pixels there."""
 
 
 @dataclass(frozen=True)
@@ -192,7 +195,7 @@ class Eye:
     def _even(self, shades: Shades, ask: Ask) -> Chances:
         """Another colour, too few, or of few not as many as there should be: surely not alike; a gap: as it is seen."""
         on, (_, gaps, count) = shades != DARK, _gaps(shades)
-        surely = (on & (shades != COLOURS.get(ask.colours[0], ODD))).any(axis=1) | (count < MOST * ask.count)
+        surely = (on & (shades != COLOURS.get(ask.colours[0], ODD))).any(axis=1) | (count < MOST_LIT * ask.count)
         if ask.count <= COUNTS_TO:
             surely |= count != ask.count
         alike = np.where((gaps > 0) & self.gaps, np.where(count > COUNTS_TO, MISSES, 0.0), 1.0) * ~surely

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from patcher.faults.fault import BACKWARDS, FORMS, Fault
-from patcher.faults.sent import port_of
 from patcher.trade import letter_name
-from patcher.wiring import Wiring
+from patcher.wiring import Wiring, port_name
 
 AS_PLANNED = "wired as planned"
 JOINT = " + "
@@ -82,9 +81,10 @@ def into_empty(wiring: Wiring, fault: Fault) -> tuple[str, str, str] | None:
     """Of a plug that is in a port that should be empty: where it should be, where it is, and the first run on it."""
     if fault.kind != "swapped-ports":
         return None
-    planned = [name for name in fault.places if wiring.chains.get(port_of(name))]
+    chains = {port_name(*port): chain for port, chain in wiring.chains.items() if chain}
+    planned = [name for name in fault.places if name in chains]
     empty = [name for name in fault.places if name not in planned]
-    return (planned[0], empty[0], wiring.chains[port_of(planned[0])][0]) if planned and empty else None
+    return (planned[0], empty[0], chains[planned[0]][0]) if planned and empty else None
 
 
 def codes(faults: Iterable[Fault]) -> str:
@@ -98,10 +98,10 @@ def in_words(faults: Sequence[Fault], wiring: Wiring | None = None) -> str:
     return f"{says} ({codes(faults)})" if faults else AS_PLANNED
 
 
-def code_in_words(code: str) -> str:
+def code_in_words(code: str, wiring: Wiring | None = None) -> str:
     """The same for codes that were saved; what is none is left as it is."""
     faults = [fault for text in code.split(JOINT) if (fault := _read(text)) is not None]
-    return in_words(faults) if faults and codes(faults) == code else code
+    return in_words(faults, wiring) if faults and codes(faults) == code else code
 
 
 def _read(code: str) -> Fault | None:

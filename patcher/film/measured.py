@@ -93,6 +93,7 @@ def sights(seen: Evidence, found: Explained, read: Lights) -> dict[str, Sight]:
     if not len(here):
         return {}
     changed = departure(seen.plan, found.faults).takes
+    faults = in_words(found.faults, seen.plan.wiring)
     sighted = {}
     for run in show.runs:
         if not show.runs[run].hung or run in seen.places:
@@ -103,7 +104,7 @@ def sights(seen: Evidence, found: Explained, read: Lights) -> dict[str, Sight]:
         if known.any():
             off = unsure(seen.map, here, there, at[known]) + beyond(here, at[known])
             error[known] = np.hypot(usual, off)
-        against = f"does not take the data that is planned for it: {in_words(found.faults)}" if run in changed else ""
+        against = f"does not take the data that is planned for it: {faults}" if run in changed else ""
         sighted[run] = Sight(at, error, against or _shared(every, run) or _exchanged(every, found, run, at[known]))
     return sighted
 

@@ -214,7 +214,9 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
     needs = "grid" if by in ("rows", "columns") else "picture"
     if not found:
         says = f"“{thing.name}” has nothing to sweep by {by}: that needs a {needs}"
-        raise refuse("sweep", says, f"name a thing that has a {needs}")
+        drawn = any(positions(wiring.show, wiring.show.runs[part.run]) is not None for part in lighting(thing, wiring))
+        ways = "sweep it left to right (--by x) or bottom to top (--by y), or " if needs == "grid" and drawn else ""
+        raise refuse("sweep", says, f"{ways}name a thing that has a {needs}")
     if by in ("x", "y"):
         found = _in_strips(found)
     stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})

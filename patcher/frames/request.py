@@ -40,8 +40,8 @@ SEEN: dict[PatternName, str] = {
     PatternName.edges: "another colour in each universe; white the first pixel of each run and universe: a wrong start "
     "shows at once",
     PatternName.ends: "one pixel where the data enters, three at the other end: does a run hang the wrong way round?",
-    PatternName.sweep: "a bar: `--by rows` or `columns` of a grid, or along `x` or `y`: a grid wired wrongly breaks "
-    "the bar",
+    PatternName.sweep: "a bar: `--by rows` or `--by columns` of a grid; of all that is drawn `--by x`, from the left, "
+    "or `--by y`, from below: a grid wired wrongly breaks the bar",
     PatternName.ramp: "dark to `--level` and back in 8 s, for dimming and flicker; `--rate` is ramps a second",
 }
 """What a person sees of each pattern, and what it is for."""

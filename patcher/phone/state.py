@@ -158,7 +158,8 @@ def _tapped(state: State, act: Act, plan: Content, now: float) -> State:
         case "find":
             return _found(state, act.text, plan)
         case "pattern":
-            return _patterned(state, act.text)
+            chosen = _patterned(state, act.text)
+            return _swept(chosen, plan) if chosen.pattern is PatternName.sweep else chosen
         case "film":
             return filmed(state, plan)
         case "colour":
@@ -190,6 +191,16 @@ def _found(state: State, name: str, plan: Content) -> State:
         return _sound(found, plan)
     except PatcherError:
         return replace(found, pattern=PatternName.steady, rate=None)
+
+
+def _swept(state: State, plan: Content) -> State:
+    """A sweep the way that was chosen last; where the thing has no such, the first way that it has."""
+    for by in (state.by, *SWEEPS):
+        try:
+            return _sound(replace(state, by=by), plan)
+        except PatcherError:
+            continue
+    return state
 
 
 def _patterned(state: State, name: str) -> State:

@@ -7,6 +7,7 @@ terminals, or a joint on a run that is not hung. The ground that ports share thr
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count, pairwise
@@ -140,6 +141,32 @@ class _Wires:
         return np.concatenate(self.ends), np.maximum(np.concatenate(self.metres), _SHORTEST) * ohms, joined, bears
 
 
+def _to_nothing(ends: Ints, live: int) -> NDArray[np.bool_]:
+    """Which wires lead on to no pixel and no supply, so that they carry nothing, whatever their ohms are.
+
+    Args:
+        ends: the two points that each wire joins, shape (wires, 2).
+        live: points below this are pixels and supplies; the others are joints on runs that are not hung.
+    """
+    at: defaultdict[int, set[int]] = defaultdict(set)
+    for wire, points in enumerate(ends.tolist()):
+        for point in points:
+            at[point].add(wire)
+    found = np.zeros(len(ends), bool)
+    waiting = [point for point in at if point >= live]
+    while waiting:
+        point = waiting.pop()
+        if len(at[point]) != 1:
+            continue
+        wire = at[point].pop()
+        found[wire] = True
+        [other] = set(ends[wire].tolist()) - {point}
+        at[other].discard(wire)
+        if other >= live:
+            waiting.append(other)
+    return found
+
+
 def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
     """The network of a sound show's copper.
 
@@ -160,6 +187,8 @@ def circuit(wiring: Wiring, *, celsius: float = CELSIUS) -> Circuit:
     points = count(begin + len(supplies))
     joins = _feeds(show, runs, supplies, points, wires)
     ends, ohms, joined, bears = wires.laid()
+    if np.isnan(ohms).any():
+        ohms = np.where(np.isnan(ohms) & _to_nothing(ends, begin + len(supplies)), 1.0, ohms)
     loads = [_load(wiring, show.runs[name]) for name in runs]
     idle, full, rated, regulated = (
         (np.concatenate(column) for column in zip(*loads, strict=True)) if loads else (np.empty(0) for _ in range(4))

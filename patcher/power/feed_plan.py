@@ -145,6 +145,8 @@ def plan(
         if not work.add():
             break
     work.state = fitted(work.state, work.given, sizes)
+    if work.add():  # a larger fuse may be more than the string at a tap bears
+        work.state = fitted(work.state, work.given, sizes)
     work.take_out_needless()
     work.note_what_still_lacks()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
@@ -207,7 +209,7 @@ class _Work:
                 continue
             at = self.state.circuit.points_of(part)
             if drop.known[at].all():
-                reason = no_plan.not_enough(part, drop.volts[at])
+                reason = no_plan.no_fuse(self.state, part) or no_plan.not_enough(part, drop.volts[at])
                 self._cannot(part, reason, "the plan is not enough")
             else:
                 self._cannot(part, no_plan.ground_not_known(part), "unsure")
@@ -330,7 +332,8 @@ class _Work:
             asked, least = float(self._asked(part).max()), float(self._asked(part, 0.0).max())
             volts = max(self.state.show.supplies[name].volts for name in able)
             thickest = self.stock.gauges[-1]
-            self._cannot(part, no_plan.not_held(part, able, volts, thickest, asked, least, self.margin))
+            not_held = no_plan.not_held(part, able, volts, thickest, asked, least, self.margin)
+            self._cannot(part, no_plan.no_fuse(self.state, part) or not_held)
         return None
 
     def _tasks(self, part: Stretch, strip: RailStrip, able: list[str]) -> Iterator[tuple[FeedTask, str, str | None]]:
@@ -392,5 +395,6 @@ class _Fed:
 
 
 def _has(state: Power, part: Stretch, volts: Floats) -> bool:
-    """Whether every pixel of a stretch has the volts given."""
-    return bool((state.drop.volts[state.circuit.points_of(part)] >= volts - TINY).all())
+    """Whether every pixel of a stretch has the volts given, and a fuse can be had wherever a feed joins it."""
+    at = state.circuit.points_of(part)
+    return state.overloaded_taps.isdisjoint(at.tolist()) and bool((state.drop.volts[at] >= volts - TINY).all())

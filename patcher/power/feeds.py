@@ -31,7 +31,7 @@ from patcher.power.injection import fewest
 from patcher.power.rail import Rail, Source, voltages
 from patcher.power.strip import RailStrip
 from patcher.power.wire_trees import Rig, Trunk
-from patcher.power.wires import BLADES, Wire, most_carried
+from patcher.power.wires import BLADES, Wire, most_carried, most_into
 
 LONGEST = 5000
 """Pixels of one rail beyond which no plan is looked for: nobody leads V+ through so many."""
@@ -82,7 +82,7 @@ class FeedTask(Rig):
         strip = self.strip
         if strip.given:
             return None
-        few = least_borne(strip.bears, strip.amps(self.level, self.volts), self.stock.gauges)
+        few = self._borne(strip.amps(self.level, self.volts))
         return few if few > MOST_TAPS else None
 
     def feed(self) -> Feeding | None:
@@ -144,10 +144,15 @@ class FeedTask(Rig):
         rail = Rail(2 * strip.ohms, strip.amps(self.level, self.volts), strip.least)
         return bool((voltages(rail, self.volts, [*made, *self._ideal]) >= strip.least - TINY).all())
 
+    def _borne(self, amps: Floats) -> int:
+        """The taps below which some wire or fuse carries too much, where the pixels draw these amperes at least."""
+        strip = self.strip
+        return least_borne(strip.bears, amps, self.stock.gauges, into=max(map(most_into, strip.strings.tolist())))
+
     def _bound(self, alone: int) -> int:
         """The number of taps that nothing can go below; `alone` is that of the rail with a ground of its own."""
         strip, light = self.strip, self.strip.amps(self.level, self.volts)
-        borne = 0 if strip.given else least_borne(strip.bears, light, self.stock.gauges)
+        borne = 0 if strip.given else self._borne(light)
         if self.ground == "own":
             return max(alone, borne, 1)  # without a new tap it is as it was, and does not hold
         if self.ground == "several supplies":
@@ -157,10 +162,11 @@ class FeedTask(Rig):
         return max(0 if best is None else best[1], borne, 0 if strip.given else 1)
 
 
-def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
+def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...], *, into: float = np.inf) -> int:
     """The taps below which some wire carries more than it bears, or a fuse blows, whatever the volts.
 
-    A tap takes no more than the largest blade that its wire allows carries for hours. Along the rail, what is drawn
+    A tap takes no more than the largest blade carries for hours that its wire allows, nor than one that protects the
+    string: the fuse before it does that, or one of its own. Along the rail, what is drawn
     between two wires of a span between taps comes through these two, and what is drawn beyond a wire of a span at an
     end, through that wire. Where a span is possible a shorter one in it is too, so going as far as it reaches each time
     is best.
@@ -169,10 +175,12 @@ def least_borne(bears: Floats, amps: Floats, gauges: tuple[Wire, ...]) -> int:
         bears: amperes that the wire from each pixel to the next may carry.
         amps: what each pixel draws at least.
         gauges: the wires of the taps.
+        into: amperes that may go into the string at a tap, where it has a fuse of its own.
     """
     most = max(wire.bears for wire in gauges)
     each = max((most_carried(size) for size in BLADES if size <= most), default=most)
     drawn = np.cumsum(amps)
+    each = min(each, into)
     taps, room, link = 0, 0.0, 0
     while link < len(bears):
         if drawn[link] - bears[link] > room + TINY:
@@ -253,7 +261,7 @@ def candidates(
     A regulated pixel is taken to draw what it does at the supply's volts, then what it does at its least.
     """
     end = monotonic() + PROOF_SECONDS
-    given = tuple(Source(at, ohms) for at, ohms in strip.acting)
+    given = tuple(Source(at, ohms) for at, ohms, _ in strip.acting)
     light, heavy = strip.amps(level, volts), strip.amps(level, strip.least)
     tried = set()
     for margin in _MARGINS:

@@ -6,6 +6,7 @@ A level is the show's; a dimmer set in a box comes on top of it. The worst frame
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,10 +14,11 @@ from math import floor
 
 import numpy as np
 
-from patcher.power.circuit import Circuit, Floats, Join, circuit
+from patcher.power.circuit import Circuit, Floats, circuit
 from patcher.power.drop import Drop, solve
 from patcher.power.stretches import Stretch, branches_of, outwards, roots, stretches
-from patcher.power.wires import BLADES, CELSIUS, Wire, blade, wire_of
+from patcher.power.tap_fuse import TapFuse
+from patcher.power.wires import CELSIUS, Wire, blade, wire_of
 from patcher.show.schema import Feed, Show, Supply
 from patcher.wiring import Wiring, wire
 
@@ -129,48 +131,6 @@ class FeedLoad:
         return blade(self.amps, self.weakest.bears)
 
 
-@dataclass(frozen=True, slots=True)
-class TapFuse:
-    """Whether a joint needs a fuse of its own, and of which size.
-
-    Attributes:
-        feed: the feed.
-        join: the joint.
-        wire: the string's own wire behind it; None where the file does not say.
-        passes: amperes that the last fuse before it passes; where there is none what its supply is rated for.
-        fused: whether there is a fuse before it.
-        amps: what goes into the string there, either way; NaN where it is not known.
-    """
-
-    feed: str
-    join: Join
-    wire: Wire | None
-    passes: float
-    fused: bool
-    amps: float
-
-    @property
-    def needed(self) -> bool | None:
-        """Whether the string's wire may carry less than what gets there; None where the file does not say enough."""
-        if self.wire is not None and self.wire.bears >= self.passes:
-            return False
-        return True if self.wire is not None and self.fused else None
-
-    @property
-    def too_thin(self) -> bool:
-        """Whether no blade is small enough for the string's wire, whatever it carries."""
-        return self.wire is not None and self.wire.bears < min(BLADES)
-
-    @property
-    def blade(self) -> float | None:
-        """The smallest blade that carries its current and protects the string, of an unknown one the largest."""
-        if self.wire is None:
-            return None
-        if np.isnan(self.amps):
-            return max((size for size in BLADES if size <= self.wire.bears), default=None)
-        return blade(self.amps, self.wire.bears)
-
-
 @dataclass(frozen=True, eq=False)
 class Power:
     """The power of a show at one level and one temperature.
@@ -271,6 +231,10 @@ class Power:
         before: dict[str, float | None] = {}
         loads = {load.feed.name: load for load in self.feeds}
         found = {}
+        together: defaultdict[int, float] = defaultdict(float)
+        for load in self.feeds:
+            for join, amps in zip(self.circuit.joins[load.feed.name], load.into, strict=True):
+                together[join.point] += amps
         for feed in outwards(self.show):
             fuse = before[feed.name] = feed.fuse or before.get(str(feed.source))
             load, fuses = loads[feed.name], []
@@ -278,7 +242,8 @@ class Power:
                 kind = self.show.type_of(self.show.runs[join.run])
                 passes = self.show.supplies[load.supply].amps if fuse is None else fuse
                 wire = wire_of(kind.awg, kind.mm2)
-                fuses.append(TapFuse(feed.name, join, wire, passes, fuse is not None, abs(amps)))
+                every = max(abs(amps), together[join.point])
+                fuses.append(TapFuse(feed.name, join, wire, passes, fuse is not None, abs(amps), every))
             found[feed.name] = tuple(fuses)
         return found
 
@@ -286,6 +251,11 @@ class Power:
     def tap_fuses(self) -> tuple[TapFuse, ...]:
         """The joints at which a string's own wire may carry less than the last fuse before it passes."""
         return tuple(tap for taps in self.taps.values() for tap in taps if tap.needed)
+
+    @cached_property
+    def overloaded_taps(self) -> frozenset[int]:
+        """The points of the circuit at which a feed joins a string for which no fuse can be had."""
+        return frozenset(tap.join.point for tap in self.tap_fuses if tap.overloaded)
 
     @cached_property
     def thinner_strings(self) -> dict[Wire, list[str]]:

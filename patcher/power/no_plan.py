@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from patcher.errors import first_few
 from patcher.power.circuit import Floats
 from patcher.power.flow import LOADED, TINY, Power
 from patcher.power.shortfalls import cut_at, unsaid
@@ -68,6 +69,19 @@ def not_enough(part: Stretch, volts: Floats) -> Reason:
     """A planned stretch still has too few volts: these, at its pixels."""
     sags = "collapses" if np.isnan(volts).any() else f"sags to {volts.min():.2f} V"
     return f"{named(part)} still {sags} with all that was added", "allow a thicker wire (--wire), or lower the level"
+
+
+def no_fuse(state: Power, part: Stretch) -> Reason | None:
+    """Why a stretch with volts enough is not fed well: taps for which no fuse can be had; None where there are none."""
+    here = set(state.circuit.points_of(part).tolist())
+    taps = [tap for tap in state.tap_fuses if tap.overloaded and tap.join.point in here]
+    if not taps:
+        return None
+    places = first_few(list(dict.fromkeys(f"{tap.join.run}/{tap.join.pixel}" for tap in taps)), 4)
+    says = f"no fuse both carries what goes into {places} and protects the string there, and nothing was found "
+    says += "that takes enough of it"
+    cut = f"cut its V+ into parts (power_cuts in [run.{part.parts[0][0]}])"
+    return says, f"move or add taps by hand, {cut}, use strings of thicker wire, or lower the level"
 
 
 def too_long(part: Stretch, pixels: int, most: int) -> Reason:

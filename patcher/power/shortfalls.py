@@ -15,14 +15,14 @@ import numpy as np
 from patcher.errors import Finding, first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
-from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, RunVolts, highest_level, power
+from patcher.power.flow import SLIGHT, TINY, Power, RunVolts, highest_level, power
+from patcher.power.fuse_findings import PLAN, fuses, no_tap_fuse, tap_fuses
 from patcher.power.stretches import Stretch, tapped
-from patcher.power.wires import BLADES, FUSE_LOADED, carries, most_carried, wire_of
+from patcher.power.wires import wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.units import apart
 from patcher.wiring import Wiring
 
-PLAN = "patcher power SHOW --plan proposes feeds"
 HOT = "a wire too thin gets hot and can burn: use a thicker one, or tap at more points; local code comes first"
 
 
@@ -47,7 +47,8 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
         *_loads(state),
         *_sagging(state),
         *_wires(state),
-        *_fuses(state),
+        *fuses(state),
+        *tap_fuses(state),
     ]
 
 
@@ -78,15 +79,17 @@ def holds(state: Power) -> bool:
 ANY_LEVEL = {
     "joined-supplies": "supplies joined on one V+", "other-volts": "a supply of other volts",
     "fuse": "a fuse too large for its wire", "no-fuse": "a missing fuse",
+    "tap-fuse": "a string too thin for any blade fuse",
 }  # fmt: skip
 """Rules whose breach is a hazard at any level, in words."""
 
 
 def at_any_level(state: Power) -> dict[str, list[str]]:
     """The hazards that no lower level takes away: for each, in words, the places."""
-    fuses = (finding for finding in _fuses(state) if not _blows(finding))
+    large = (finding for finding in fuses(state) if not _blows(finding))
+    thin = no_tap_fuse(state, (tap for tap in state.tap_fuses if tap.too_thin))
     places: dict[str, list[str]] = {}
-    for finding in (*_joined(state.show, list(state.stretches)), *_other_volts(state.show), *fuses):
+    for finding in (*_joined(state.show, list(state.stretches)), *_other_volts(state.show), *large, *thin):
         named = places.setdefault(ANY_LEVEL[finding.rule], [])
         if (where := finding.where.removesuffix(".fuse")) not in named:
             named.append(where)
@@ -97,7 +100,8 @@ def too_bright(state: Power) -> list[Finding]:
     """What does not hold at the level of a state, and may hold at a lower one; a fuse that is too large for its wire is
     so at any.
     """
-    return [*_loads(state), *_sagging(state), *_wires(state), *filter(_blows, _fuses(state))]
+    taps = no_tap_fuse(state, (tap for tap in state.tap_fuses if tap.overloaded))
+    return [*_loads(state), *_sagging(state), *_wires(state), *filter(_blows, fuses(state)), *taps]
 
 
 def _blows(finding: Finding) -> bool:
@@ -323,47 +327,3 @@ def _wires(state: Power) -> Iterator[Finding]:
     for name, lead in net.leads.items():
         if over[lead]:
             yield hot(f"run.{name}.lead", "in its lead", lead, str(lead_wire(state.show, state.show.runs[name])))
-
-
-def _fuses(state: Power) -> Iterator[Finding]:
-    """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none that can burn."""
-    for load in state.feeds:
-        feed, weakest = load.feed, load.weakest
-        if weakest is None or (feed.fuse is None and feed.supply is None):
-            continue
-        where = f"feed.{feed.name}"
-        rated = f"{weakest} behind it is rated {weakest.bears:g} A"
-        fits = _fitting(load)
-        if feed.fuse is None:
-            supply = state.show.supplies[load.supply]
-            if supply.amps > weakest.bears:
-                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {rated}"
-                yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
-        elif feed.fuse > weakest.bears:
-            says = f"has a fuse of {feed.fuse:g} A, and {rated}: the wire would burn first"
-            remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
-            if weakest == load.wire:
-                remedy = f"{fits}; local code comes first"
-            yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
-        elif not np.isnan(load.amps) and load.amps >= feed.fuse:
-            amps, _ = apart(load.amps, feed.fuse, decimals=2)
-            says = f"carries {amps} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
-            yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
-        elif not np.isnan(load.amps) and not carries(feed.fuse, load.amps):
-            amps, most = apart(load.amps, most_carried(feed.fuse), decimals=2)
-            says = (
-                f"carries {amps} A at level {state.level:g}: more than {FUSE_LOADED * 100:g} % of its fuse of "
-                f"{feed.fuse:g} A, {most} A, so the fuse may blow after hours"
-            )
-            yield Finding("warning", "fuse-reserve", "power", f"{where}.fuse", says, fits)
-
-
-def _fitting(load: FeedLoad) -> str:
-    """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
-    assert load.weakest is not None  # noqa: S101  (the caller has looked)
-    if load.smallest_fuse is not None:
-        return f"fit a blade fuse of {load.smallest_fuse:g} A"
-    most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
-    if most is not None and (np.isnan(load.amps) or not load.all_said):
-        return f"fit a blade fuse of at most {most:g} A"
-    return "use a thicker wire and a blade fuse to match"

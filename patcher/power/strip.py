@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from patcher.power.circuit import Floats, Ints, metres_between
 from patcher.power.flow import TINY, Power
 from patcher.power.stretches import Stretch, outwards
+from patcher.power.tap_fuse import TapFuse
+from patcher.power.wires import most_into, wire_of
 from patcher.shapes import Positions, positions
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
@@ -151,6 +153,8 @@ class RailStrip:
         places: where each is, shape (pixels, 2).
         given: the pixels that are joined already, from 0: and the loop ohms with which what joins there acts; endless
             where it takes current or none.
+        strings: amperes that the string's own wire bears at each pixel; endless where it is not said.
+        fused: of each of `given`, the most amperes that may go in there so that a fuse can be had.
         ends: the first and the last pixel of each run, or of each part of one between cuts, in data order.
     """
 
@@ -164,12 +168,15 @@ class RailStrip:
     least: Floats
     places: Positions
     given: tuple[tuple[int, float], ...]
+    strings: Floats
+    fused: tuple[float, ...]
     ends: tuple[int, ...]
 
     @property
-    def acting(self) -> tuple[tuple[int, float], ...]:
-        """The joints that bring current."""
-        return tuple((at, ohms) for at, ohms in self.given if ohms < np.inf)
+    def acting(self) -> tuple[tuple[int, float, float], ...]:
+        """The joints that bring current: the pixel, the loop ohms, and the most amperes that may go in there."""
+        both = zip(self.given, self.fused, strict=True)
+        return tuple((at, ohms, most) for (at, ohms), most in both if ohms < np.inf)
 
     def amps(self, level: float, volts: Floats | float) -> Floats:
         """Amperes that each pixel draws, white at a level, at the volts given."""
@@ -179,7 +186,7 @@ class RailStrip:
     @property
     def likeness(self) -> tuple[object, ...]:
         """Equal for strips that are alike in all but their place."""
-        arrays = self.ohms, self.bears, self.idle, self.full, self.rated, self.regulated, self.least
+        arrays = self.ohms, self.bears, self.idle, self.full, self.rated, self.regulated, self.least, self.strings
         joined = tuple((at, ohms < np.inf) for at, ohms in self.given)
         return *(array.tobytes() for array in arrays), joined, self.ends
 
@@ -204,20 +211,35 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> RailStrip:
     names = tuple((run, pixel) for run, first, last in stretch.parts for pixel in range(first, last + 1))
     number = {int(point): place for place, point in enumerate(at)}
     siemens: dict[int, float] = {}
-    for point, ohms in _acting(state):
-        if point in number:
-            siemens[number[point]] = siemens.get(number[point], 0.0) + 1 / ohms
+    most: dict[int, float] = {}
+    for tap, ohms in _acting(state):
+        if tap.join.point in number:
+            place = number[tap.join.point]
+            siemens[place] = siemens.get(place, 0.0) + 1 / ohms
+            most[place] = min(most.get(place, np.inf), _most_into(tap))
     given = tuple((place, 1 / both if both else np.inf) for place, both in siemens.items())
+    own = [state.show.type_of(state.show.runs[run]) for run, _, _ in stretch.parts]
+    wires_of = [wire_of(kind.awg, kind.mm2) for kind in own]
+    strings = np.repeat(
+        [np.inf if size is None else size.bears for size in wires_of],
+        [last - first + 1 for _, first, last in stretch.parts],
+    )
     begins = np.cumsum([0, *(last - first + 1 for _, first, last in stretch.parts)])
     ends = (int(end) for one, two in pairwise(begins) for end in (one, two - 1))
     return RailStrip(
         names, net.ohms[between], net.bears[between], net.idle[at], net.full[at], net.rated[at], net.regulated[at],
-        least, np.concatenate(places), given, tuple(dict.fromkeys(ends)),
+        least, np.concatenate(places), given, strings, tuple(most.values()), tuple(dict.fromkeys(ends)),
     )  # fmt: skip
 
 
-def _acting(state: Power) -> Iterator[tuple[int, float]]:
-    """Every joint's point, and the loop ohms that lie between it and its supply for the current that it brings now.
+def _most_into(tap: TapFuse) -> float:
+    """The most amperes that may go into the string at a tap so that a fuse can be had for it."""
+    return most_into(tap.wire.bears) if tap.needed and tap.wire is not None else np.inf
+
+
+def _acting(state: Power) -> Iterator[tuple[TapFuse, float]]:
+    """Every joint on a run that is hung, and the loop ohms that lie between it and its supply for the current that it
+    brings now.
 
     Where there is no solution now, they are those of its wires.
     """
@@ -226,13 +248,14 @@ def _acting(state: Power) -> Iterator[tuple[int, float]]:
     loads = {load.feed.name: load for load in state.feeds}
     for load in (loads[feed.name] for feed in outwards(state.show)):
         volts = state.show.supplies[load.supply].volts
-        for join, amps in zip(net.joins[load.feed.name], load.into, strict=True):
+        for tap, amps in zip(state.taps[load.feed.name], load.into, strict=True):
+            join = tap.join
             before = int(net.ends[join.wire][0])
             along[join.point] = along.get(before, 0.0) + 2 * float(net.ohms[join.wire])
             if join.point >= net.pixels:
                 continue
             if np.isnan(amps):
-                yield join.point, max(along[join.point], SMALLEST_OHMS)
+                yield tap, max(along[join.point], SMALLEST_OHMS)
             else:
                 lost = float(volts - state.drop.volts[join.point])
-                yield join.point, max(lost / amps, SMALLEST_OHMS) if amps > TINY else np.inf
+                yield tap, max(lost / amps, SMALLEST_OHMS) if amps > TINY else np.inf

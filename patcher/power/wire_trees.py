@@ -14,11 +14,11 @@ from math import ceil
 import networkx as nx
 import numpy as np
 
-from patcher.power.circuit import Circuit
+from patcher.power.circuit import Circuit, Floats
 from patcher.power.drop import solve
 from patcher.power.flow import TINY
 from patcher.power.strip import SMALLEST_OHMS, RailStrip
-from patcher.power.wires import Wire, blade
+from patcher.power.wires import SLACK_AMPS, Wire, blade, tap_is_safe
 from patcher.shapes import Positions
 
 
@@ -120,15 +120,39 @@ class Rig:
         return self._holding(bare, wires)
 
     def _holding(self, bare: list[Trunk], wires: list[Wire]) -> tuple[Trunk, ...] | None:
-        """The trunks of these wires, with what they carry and their fuses; None where a pixel, a wire or a fuse does
-        not hold.
+        """The trunks of these wires, with what they carry and their fuses; None where a pixel or a wire does not hold,
+        or no fuse can be had for a trunk or a tap.
         """
         sized = [replace(trunk, wire=wire) for trunk, wire in zip(bare, wires, strict=True)]
         net, firsts = self._circuit(sized)
         drop = solve(net, self.level)
         if not (drop.volts >= self.strip.least - TINY).all() or (np.abs(drop.amps) > net.bears + TINY).any():
             return None
-        return _fused(sized, [float(drop.amps[first]) for first in firsts])
+        fused = _fused(sized, [float(drop.amps[first]) for first in firsts])
+        return fused if fused is not None and self._taps_are_safe(fused, drop.amps, firsts) else None
+
+    def _taps_are_safe(self, fused: tuple[Trunk, ...], amps: Floats, firsts: list[int]) -> bool:
+        """Whether at each tap, new or given, the string is protected or a fuse can be had that protects it."""
+        into: dict[int, float] = {}
+        passes: dict[int, float] = {}
+        for trunk, first in zip(fused, firsts, strict=True):
+            fuse = passes[trunk.start] if trunk.start is not None else trunk.fuse or 0.0
+            passes |= dict.fromkeys(trunk.taps, fuse)
+            before = trunk.start
+            for tap, brought in zip(trunk.taps, amps[first:].tolist(), strict=False):
+                into[tap] = brought
+                if before is not None:
+                    into[before] -= brought
+                before = tap
+        strings = self.strip.strings
+        given = amps[len(amps) - len(self.strip.acting) :].tolist()
+        for (at, _, most), brings in zip(self.strip.acting, given, strict=True):
+            if at in into:
+                into[at] += brings
+                passes[at] = max(passes[at], np.inf if most < np.inf else 0.0)
+            elif brings > most + SLACK_AMPS:
+                return False
+        return all(tap_is_safe(strings[tap], passes[tap], abs(brings)) for tap, brings in into.items())
 
     def _circuit(self, sized: list[Trunk]) -> tuple[Circuit, list[int]]:
         """The strip with its trunks as a circuit of its own, and the first wire of each trunk."""
@@ -143,7 +167,7 @@ class Rig:
             bears.append(np.full(len(trunk.taps), trunk.wire.bears))
             firsts.append(laid)
             laid += len(trunk.taps)
-        for at, loop in strip.acting:
+        for at, loop, _ in strip.acting:
             ends.append(np.array([[pixels, at]]))
             ohms.append(np.array([max(loop / 2, SMALLEST_OHMS)]))
             bears.append(np.array([np.inf]))

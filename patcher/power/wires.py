@@ -124,6 +124,29 @@ def carries(fuse: float, amps: float) -> bool:
     return amps <= most_carried(fuse) + SLACK_AMPS
 
 
+def most_into(bears: float) -> float:
+    """The most amperes that may go for hours into a string whose wire bears so many, where it needs a fuse of its own.
+
+    What the largest blade carries that protects the wire; of a wire too thin for any, a fuse of as much as it bears.
+    """
+    return most_carried(max((size for size in BLADES if size <= bears), default=bears))
+
+
+def tap_is_safe(bears: float, passes: float, amps: float) -> bool:
+    """Whether a string is protected where a feed joins it, or a fuse of its own can be had that protects it there.
+
+    A thinner wire behind a fuse needs one of its own where it begins, and a fuse is rated for 125 % of what it carries
+    for hours: see `FUSE_LOADED`. What is not known (NaN) is safe as far as is known.
+    From memory: NFPA 70 (National Electrical Code), 240.4 and 240.21; IEC 60364-4-43, 433.1.1 and 433.2.1.
+
+    Args:
+        bears: amperes that the string's own wire may carry.
+        passes: amperes that the last fuse before it lets through.
+        amps: what goes into the string there.
+    """
+    return bears >= passes or not amps > most_into(bears) + SLACK_AMPS
+
+
 def blade(amps: float, bears: float) -> float | None:
     """The smallest blade fuse that carries a current for hours and protects a wire rated `bears` amperes, or None."""
     return next((size for size in BLADES if carries(size, amps) and size <= bears), None)

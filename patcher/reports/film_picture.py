@@ -21,6 +21,7 @@ from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.sheets.figures import count, spaced
 from patcher.show.writer import UNSEALED, write_output, write_png
 from patcher.visible import one_line
+from patcher.wiring import Wiring
 
 LONG = 1920
 """Points that the longer side of the still has in the picture."""
@@ -317,16 +318,16 @@ def heading(reading: Reading, words: Sequence[Word], wide: int) -> tuple[list[Sh
     y += LARGE * 0.6
     shapes += bar(words, y, room)
     y += 16
-    for line in fault_lines(reading.joined.verdict.faults):
+    for line in fault_lines(reading.joined.verdict.faults, reading.plan.wiring):
         y += PLAIN * LINE
         shapes += mark("other", EDGE + 12, y - PLAIN * 0.34, 11)
         shapes.append(Words(EDGE + 40, y, fitted(one_line(line), room - 40, PLAIN), PLAIN, LIGHT))
     return shapes, round((y + EDGE * 0.8) / 2) * 2
 
 
-def fault_lines(faults: Sequence[Fault]) -> list[str]:
+def fault_lines(faults: Sequence[Fault], wiring: Wiring) -> list[str]:
     """The first faults in words, and how many more there are."""
-    lines = [sentence(fault) for fault in faults]
+    lines = [sentence(fault, wiring) for fault in faults]
     if len(lines) > MOST_FAULTS:
         lines = [*lines[: MOST_FAULTS - 1], f"and {len(lines) - MOST_FAULTS + 1} more"]
     return lines

@@ -11,7 +11,6 @@ from typing import Any
 from patcher.dialogue.remedy_words import say_remedies
 from patcher.errors import PatcherError, first_few
 from patcher.faults import DARK, Fault, Planned, Takes, departure, in_words
-from patcher.film.joined import Joined
 from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Verdict, Word
 from patcher.remedies.rewrite import Rewritten, rewritten
@@ -65,7 +64,7 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
     verdict = reading.joined.verdict
     say(f"Proved by film: {spaced(verdict.proved)} of {count(len(verdict.pixels), 'pixel')}.")
     change = _say_faults(reading, verdict.faults, say)
-    _say_contradictions(reading.joined, say)
+    _say_contradictions(reading, say)
     _say_left(reading, say)
     _say_record(reading, say)
     return change
@@ -106,7 +105,8 @@ def _dark_by(plan: Planned, verdict: Verdict) -> frozenset[PixelVerdict]:
 
 def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritten | None:
     for number, fault in enumerate(faults, start=1):
-        say(f"Fault {number}: {in_words([fault])}" if faults[1:] else f"Found: {in_words([fault])}")
+        says = in_words([fault], reading.plan.wiring)
+        say(f"Fault {number}: {says}" if faults[1:] else f"Found: {says}")
         if others := reading.same_look.get(fault):
             codes = first_few([str(other) for other in others], MOST_ALIKE)
             say(f"  Or, for it looks the same on film: {codes}.")
@@ -139,14 +139,16 @@ def _says(text: str, plan: Planned, faults: Sequence[Fault]) -> bool:
     return True
 
 
-def _say_contradictions(joined: Joined, say: Say) -> None:
+def _say_contradictions(reading: Reading, say: Say) -> None:
+    joined = reading.joined
     if joined.contradicted:
         say(
             f"Two clips contradict each other about {first_few(joined.contradicted, MOST_STRETCHES)}: nothing of it is "
             "proved, and nothing is said to be wrong. Film it alone, from nearer."
         )
     if joined.withdrawn:
-        say(f"One clip says so, another one shows that it is not so: {in_words(joined.withdrawn)}.")
+        says = in_words(joined.withdrawn, reading.plan.wiring)
+        say(f"One clip says so, another one shows that it is not so: {says}.")
 
 
 def _say_record(reading: Reading, say: Say) -> None:

@@ -8,11 +8,11 @@ from typing import Any
 
 from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
-from patcher.errors import Finding, first_few
+from patcher.errors import Finding
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.power.unknown import Reasons
-from patcher.sheets.figures import OTHER_FUSE, amps, fuses, highest_level, lowest
+from patcher.sheets.figures import amps, fuses, highest_level, lowest
 from patcher.terminal.printed import count, in_words, say_table
 
 NARROWEST_PLOT, WIDEST_PLOT = 40, 100
@@ -124,12 +124,6 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
             print(
                 "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."
             )
-    none = [tap for tap in state.tap_fuses if tap.feed in among and tap.blade is None]
-    if thin := [f"{tap.join.run}/{tap.join.pixel}" for tap in none if tap.too_thin]:
-        print(f"No blade fuse is small enough for the string at {first_few(thin, 4)}: {OTHER_FUSE}.")
-    bare = [f"{tap.join.run}/{tap.join.pixel}" for tap in none if not tap.too_thin]
-    if bare:
-        print(f"No fuse both carries the current into {first_few(bare, 4)} and protects the string: add taps there.")
 
 
 def say_plots(state: Power, runs: Sequence[str]) -> None:

@@ -132,7 +132,7 @@ def say(progress: Progress) -> None:
     print(fold(f"{practised}{checks}, each of one port, run or prop: {', '.join(whats)}."))
     rows.append(["in all", *progress.counts(progress.wanted).values()])
     say_table(["box", *STATES], rows, right=" ".join(STATES))
-    for line in failed(progress.record, progress.wanted):
+    for line in failed(progress.record, progress.wanted, progress.wiring):
         print(f"failed: {one_line(line)}")
     if progress.shown is None:
         for line in by_film(progress.record, progress.wanted):

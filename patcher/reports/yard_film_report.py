@@ -13,6 +13,7 @@ from patcher.errors import first_few
 from patcher.faults import Fault, Planned, departure, in_words
 from patcher.terminal.printed import count
 from patcher.visible import argument
+from patcher.wiring import Wiring
 
 if TYPE_CHECKING:
     from patcher.film.proofs import Reading
@@ -101,14 +102,14 @@ def _left_out(camera: Camera) -> list[str]:
     return [f"Not filmed, for it has no picture: {first_few(runs, MOST_RUNS)}."] if runs else []
 
 
-def ends(told: Told) -> list[str]:
+def ends(told: Told, wiring: Wiring) -> list[str]:
     """Whether the reading says what was put in, and what that is worth."""
     every = len(told.named) + len(told.missed)
     lines = []
     if told.missed:
-        lines.append(f"Put in, but not named: {in_words(told.missed)}.")
+        lines.append(f"Put in, but not named: {in_words(told.missed, wiring)}.")
     if told.other:
-        lines.append(f"Named, but not put in: {in_words(told.other)}.")
+        lines.append(f"Named, but not put in: {in_words(told.other, wiring)}.")
     if told.false:
         lines.append(f"Falsely proved: {count(told.false, 'pixel')}. That must not be.")
     if told.good:
@@ -119,13 +120,13 @@ def ends(told: Told) -> list[str]:
     return [*lines, f"Nothing of this is kept. {NO_PROOF}"]
 
 
-def lines(show: Path, clip: Path, camera: Camera, built: Sequence[Fault], on: str | None) -> list[str]:
+def lines(show: Path, clip: Path, camera: Camera, built: Sequence[Fault], on: str | None, wiring: Wiring) -> list[str]:
     """What was filmed, and what to do with it."""
     thing = f" --on {argument(on)}" if on else ""
     return [
         _films(camera),
         *_left_out(camera),
-        *([f"With {in_words(built)}."] if built else []),
+        *([f"With {in_words(built, wiring)}."] if built else []),
         f"Written: {clip}. {NO_PROOF}",
         f"Read it as practice: patcher film {argument(show)}{thing} --read {argument(clip)} --yard",
     ]

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from patcher.units import apart
 
 if TYPE_CHECKING:
-    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, TapFuse
+    from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
+    from patcher.power.tap_fuse import TapFuse
 
 
 def amps(value: float | None) -> str:
@@ -57,10 +58,6 @@ def power_cuts(pixels: Sequence[int]) -> str:
     """Where V+ is cut inside a run, from the pixels behind the cuts; empty where it is whole."""
     numbers = [str(pixel) for pixel in sorted(set(pixels))]
     return f"V+ cut before {' and '.join(filter(None, [', '.join(numbers[:-1]), numbers[-1]]))}" if numbers else ""
-
-
-OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or use a string of thicker wire"
-"""What to do where a string's wire is thinner than the smallest blade fuse allows."""
 
 
 def tap_fuse(tap: TapFuse) -> str:

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from math import ceil, isnan
 
 from patcher.power.circuit import lead_wire
-from patcher.power.flow import Power, TapFuse
-from patcher.sheets.figures import NO_POWER, OTHER_FUSE, tap_fuse
+from patcher.power.flow import Power
+from patcher.power.fuse_findings import OTHER_FUSE
+from patcher.power.tap_fuse import TapFuse
+from patcher.sheets.figures import NO_POWER, tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -148,7 +150,9 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
         yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
     bare = [tap for tap in state.tap_fuses if tap.blade is None]
     if weak := [_place(tap) for tap in bare if tap.too_thin]:
+        more = [_place(tap) for tap in bare if tap.too_thin and tap.overloaded]
         note = f"no blade is small enough for the string’s own wire at {', '.join(weak)}: {OTHER_FUSE}"
+        note += f"; and add taps: too much goes into {', '.join(more)}" * bool(more)
         yield Need("fuses", "tap fuse: no blade fits", len(weak), note=note)
     if none := [_place(tap) for tap in bare if not tap.too_thin]:
         what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "

@@ -33,16 +33,16 @@ def tallies(record: Record, wanted: Mapping[Item, str], wiring: Wiring) -> dict[
     return {box: tally(found[item] for item in own) for box, own in by_box(wanted, wiring).items()}
 
 
-def failed(record: Record, wanted: Mapping[Item, str]) -> list[str]:
+def failed(record: Record, wanted: Mapping[Item, str], wiring: Wiring | None = None) -> list[str]:
     """What failed, thing by thing, and what must be fixed first as far as that is known: the fault may be of another
     kind than what could not be proved, as of a string that is turned round in the right port.
     """
     found: dict[tuple[str, str], list[str]] = {}
     for item, state in states(record, wanted).items():
         if state == "failed":
-            faults = record.answers[item].found
-            alike = f"; looks the same as: {'; '.join(map(code_in_words, faults[1:4]))}" if faults[1:] else ""
-            why = f", until this is fixed: {code_in_words(faults[0])}{alike}" if faults else ", cause not known"
+            faults = [code_in_words(code, wiring) for code in record.answers[item].found]
+            alike = f"; looks the same as: {'; '.join(faults[1:4])}" if faults[1:] else ""
+            why = f", until this is fixed: {faults[0]}{alike}" if faults else ", cause not known"
             found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])
     return [f"{thing} ({', '.join(whats)}){why}" for (thing, why), whats in found.items()]
 

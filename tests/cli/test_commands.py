@@ -730,13 +730,13 @@ def test_what_else_is_too_much_is_counted(heron_lock: Path, here: Patcher) -> No
     text = heron_lock.read_text().replace("amps = 12.5", "amps = 3.5")
     heron_lock.write_text(re.sub(r"(?m)^level = 0.4", "level = 1.0", text, count=1))
     found = json.loads(here("check", heron_lock, "--json").stdout)["findings"]
-    over = {one["where"] for one in found if one["rule"] in ("overload", "fuse-reserve")}
+    over = {one["where"] for one in found if one["rule"] in ("overload", "fuse-reserve", "tap-fuse")}
     said = here("send", "steady", heron_lock, "--dry-run", "--level", 1).stderr
     power = json.loads(here("power", heron_lock, "--json").stdout)
     assert f"First, at level {power['holds_up_to'] + 0.01:g}: {power['limited_by'][0]['where']} gives" in said
     assert [one["where"] for one in power["limited_by"]] == ["supply.weir-12v"]
     assert f"{len(over) - 1} more places are not OK at level 1." in said
-    assert len(over) == 4
+    assert len(over) == 6
 
 
 def test_a_show_without_supplies_has_no_level_that_is_too_much(heron_lock: Path, here: Patcher) -> None:

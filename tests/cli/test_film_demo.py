@@ -27,7 +27,7 @@ def test_the_reading_is_held_against_what_was_put_in(put_in: list[str], named: l
     told = yard_film_report.held_against(reading(HERON_LOCK, plan, verdict), faults)
     assert (told.good, told.false) == (good, 0)
     assert len(told.named) + len(told.missed) == len(put_in)
-    assert "no proof" in yard_film_report.ends(told)[-1]
+    assert "no proof" in yard_film_report.ends(told, plan.wiring)[-1]
 
 
 def test_false_proofs_are_counted_and_said() -> None:
@@ -36,7 +36,7 @@ def test_false_proofs_are_counted_and_said() -> None:
     run = plan.takes["eaves"]
     assert told.false == sum((run != run[::-1]).any(axis=1))
     assert not told.good
-    assert any("Falsely proved" in line for line in yard_film_report.ends(told))
+    assert any("Falsely proved" in line for line in yard_film_report.ends(told, plan.wiring))
 
 
 def test_a_clip_that_says_nothing_is_not_good(heron_lock: Path) -> None:

@@ -289,7 +289,9 @@ def test_a_run_that_no_feed_reaches_or_that_is_beyond_help_can_be_drawn(here: Pa
 
 
 def test_the_level_of_all_and_what_ends_it_are_said(here: Patcher, tmp_path: Path) -> None:
-    file = save(tmp_path, show({"a": line(150)}, {"f": fed(tap("a"))}, level=0.3))
+    file = save(tmp_path, show(
+        {"a": line(150)}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": 14, "min_volts": 11.0}}, level=0.3
+    ))  # fmt: skip
     words = here("power", file).stdout
     document = of_json(here("power", file, "--json").stdout)
     level = document["holds_up_to"]

@@ -12,7 +12,8 @@ from patcher.dialogue.walk_through import Walk
 from patcher.faults import build, parse
 from patcher.frames.levels import Levels, levels
 from patcher.trade import TEST_LEVEL
-from patcher.walk.items import digests, items
+from patcher.walk.items import Item, digests, items
+from patcher.walk.record_file import read_record
 from patcher.walk.step import Step
 from rig.heron_lock import heron
 
@@ -22,12 +23,12 @@ FAULT = "reversed:towpath"
 class Scripted:
     """Somebody whose replies to steps are written down; who sees what the yard shows, and stops a diagnosis once."""
 
-    def __init__(self, *replies: Reply, patience: int, takes_up: bool = False) -> None:
+    def __init__(self, *replies: Reply, patience: int, takes_up: bool = False, fault: str = FAULT) -> None:
         wiring, patch, _, _ = heron()
         self.replies, self.left, self.takes_up = list(replies), patience, takes_up
         self.steps: list[Step] = []
         self.asked: list[Question] = []
-        self.witness = Witness(wiring, patch, build(wiring, [parse(FAULT, wiring)]))
+        self.witness = Witness(wiring, patch, build(wiring, [parse(fault, wiring)]))
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         self.steps.append(step)
@@ -100,3 +101,19 @@ def test_previous_after_a_note_is_the_step_before(heron_lock: Path) -> None:
     who = Scripted(Reply("yes"), Reply("note", text="x"), Reply("back"), patience=0)
     walked(heron_lock, who, "colours lockhouse", "colours mooring")
     assert [step.name.split()[1] for step in who.steps] == ["lockhouse", "mooring", "mooring", "lockhouse"]
+
+
+@pytest.mark.parametrize(("fault", "taken_back"), [("cut:towpath/95", True), ("reversed:towpath", False)])
+def test_a_yes_to_colours_is_taken_back_where_the_fault_that_is_found_leaves_pixels_dark(
+    heron_lock: Path, fault: str, taken_back: bool
+) -> None:
+    # Source: by hand: behind a cut nothing is lit, so somebody who said that no pixel was dark missed it; a run that is
+    # wired from its other end is lit whole.
+    wiring, patch, _, _ = heron()
+    who = Scripted(Reply("yes"), Reply("no", ("towpath",)), patience=99, fault=fault)
+    _, said = walked(heron_lock, who, "colours mooring", "parts towpath")
+    item = Item("towpath", "colours")
+    state = read_record(heron_lock).state(item, digests(wiring, patch, items(wiring))[item])
+    assert any(fault in line for line in said)
+    assert state == ("failed" if taken_back else "proved")
+    assert any("No longer proved: the colours of towpath" in line for line in said) == taken_back

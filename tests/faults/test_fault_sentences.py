@@ -1,6 +1,7 @@
 """A fault as a plain sentence: every kind has one, which names its places and its value."""
 
 from collections import Counter
+from datetime import UTC, datetime
 
 import pytest
 from hypothesis import given
@@ -9,8 +10,13 @@ from hypothesis import strategies as st
 from patcher.faults import KINDS, Fault, code_in_words, codes, in_words
 from patcher.faults.fault import CHOICES, FORMS
 from patcher.faults.fault_sentences import SENTENCES, sentence
+from patcher.reports.film_picture import fault_lines
 from patcher.trade import letter_name
+from patcher.walk.items import Item
+from patcher.walk.progress import failed
+from patcher.walk.record import Record, RecordedAnswer
 from patcher.walk.unproved import cannot_be_seen
+from rig.heron_lock import heron
 
 PLACES = {"GRID or LOOP": "net", "BOX or BOX/1": "hut/1"}
 
@@ -75,6 +81,23 @@ def test_words_as_a_person_says_them() -> None:
 def test_a_saved_code_is_said_as_the_faults_are(faults: list[Fault]) -> None:
     # Source: the record keeps codes; progress and report say them
     assert code_in_words(codes(faults)) == in_words(faults)
+
+
+def test_a_plug_in_a_port_that_should_be_empty_is_said_so_wherever_a_fault_is_said() -> None:
+    # Source: found in use: nothing hangs on lockhouse/3, so no plugs were swapped; `diagnose` said it, the film and
+    # what was saved did not.
+    wiring, _, _, _ = heron()
+    run = wiring.chains["lockhouse", 1][0]
+    assert not wiring.chains.get(("lockhouse", 3))
+    fault = Fault("swapped-ports", "lockhouse/1,lockhouse/3")
+    says = f"the lead of {run} is in lockhouse/3, not in lockhouse/1"
+    item = Item(run, "colours")
+    saved = RecordedAnswer("no", datetime(2026, 11, 29, tzinfo=UTC), "a", (codes([fault]),))
+    assert code_in_words(codes([fault]), wiring).startswith(says)
+    assert fault_lines([fault], wiring) == [says]
+    assert says in failed(Record(answers={item: saved}), {item: "a"}, wiring)[0]
+    other = Fault("swapped-ports", "no port,nor this")
+    assert code_in_words(codes([other]), wiring) == code_in_words(codes([other]))
 
 
 @given(st.text(max_size=30) | st.sampled_from(["none", "gable/17", "cut:", "cut:gable/3=4", "count:hut/1", "cat:hut"]))

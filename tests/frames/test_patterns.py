@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from patcher.errors import PatcherError
 from patcher.faults import Built, build, parse
 from patcher.frames import patterns, still_patterns
 from patcher.frames.levels import levels
@@ -23,6 +24,7 @@ from patcher.wiring import Wiring
 from patcher.yard.yard import Yard, differences
 from rig.examples import examples, later
 from rig.grid_walk import CORNERS, walk
+from rig.heron_lock import heron
 from rig.levels_pencil import ORDERS, box_of, data_order, pencil, shows, size
 from rig.one_run import show_file, string
 from rig.shipped import Patcher, laid
@@ -759,3 +761,13 @@ def test_what_would_flash_is_refused(here: Patcher, show: Path, call: tuple, ref
     assert (ran.returncode == 2) is refused, ran.stderr
     if refused:
         assert "→" in ran.stderr or "--every" in ran.stderr
+
+
+def test_a_sweep_that_needs_a_grid_names_the_ways_that_do_not() -> None:
+    # Source: found in use: whoever swept a line was told that it needs a grid, and not how to sweep a line
+    wiring, patch, _, _ = heron()
+    for thing, drawn in (("willow", True), ("hedge", False)):  # a line that is drawn; a run that is not
+        with pytest.raises(PatcherError) as refused:
+            patterns.sweep(wiring, patch, find(thing, wiring, patch), COLOURS["red"], "rows")
+        assert ("--by x" in refused.value.findings[0].remedy) == drawn
+    assert patterns.sweep(wiring, patch, find("willow", wiring, patch), COLOURS["red"], "x").steps > 1

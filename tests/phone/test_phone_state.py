@@ -478,3 +478,13 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
         "then see “Boxes: what to type in”",
         "Before you check: change the settings of mooring (see “Progress and notes”)",
     ]
+
+
+def test_a_sweep_of_what_is_no_grid_goes_the_first_way_that_it_can() -> None:
+    # Source: found in use: a run of one line has no rows, and the keys for the other ways stand under a sweep only
+    state = tap(State(thing="willow"), Act("pattern", "sweep"), PLAN, 0.0)
+    assert (state.pattern, state.by, state.problem) == ("sweep", "x", "")
+    assert tap(state, Act("by", "y"), PLAN, 0.0).by == "y"
+    refused = tap(state, Act("by", "rows"), PLAN, 0.0)
+    assert (refused.by, "left to right (--by x)" in refused.problem) == ("x", True)
+    assert tap(State(thing="weir"), Act("pattern", "sweep"), PLAN, 0.0).by == "rows"

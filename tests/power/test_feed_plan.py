@@ -61,7 +61,7 @@ def rail(pick: random.Random) -> tuple[dict, tuple[Wire, ...]]:
 
 
 def bench(tables: dict, gauges: tuple[Wire, ...], margin: float = 0.0) -> Bench:
-    ohms, bears, amps, least, places = [], [], [], [], [tuple(tables["controller"]["box"]["at"])]
+    ohms, bears, amps, least, strings, places = [], [], [], [], [], [tuple(tables["controller"]["box"]["at"])]
     regulated = []
     for run in tables["run"].values():
         kind = tables["pixel"][run["pixel"]]
@@ -75,9 +75,10 @@ def bench(tables: dict, gauges: tuple[Wire, ...], margin: float = 0.0) -> Bench:
         amps += [3 * kind["channel_ma"] / 1000] * pixels
         regulated += [kind.get("draw") == "power"] * pixels
         least += [kind["min_volts"] + margin * kind["volts"]] * pixels
+        strings += [string.bears] * pixels
         places += [tuple(place) for place in run["at"]]
     wires = [(gauge.ohms(), gauge.bears) for gauge in gauges]
-    return Bench(ohms, bears, amps, least, 12.0, places, wires, 0.15, regulated)
+    return Bench(ohms, bears, amps, least, strings, 12.0, places, wires, 0.15, regulated)
 
 
 def against_every_wiring(seed: int, *, regulated: bool = False) -> str:
@@ -273,7 +274,9 @@ def test_lengths_are_straight_lines_with_slack_rounded_up_in_the_files_unit() ->
 def test_feeds_that_do_not_suffice_are_added_to_from_their_own_supply() -> None:
     supplies = {"far": {"volts": 12.0, "amps": 90.0}, **AT_BOX}
     box = BOX | {"logic": {"supply": "far", "amps": 0.1}}
-    tables = show({"a": line(200)}, {"f": fed(tap("a"), supply="far")}, supplies=supplies, box=box)
+    # A string that a fuse of 20 A protects: only the volts count.
+    kinds = {"lamp": {"awg": 12, "min_volts": 10.5}}
+    tables = show({"a": line(200)}, {"f": fed(tap("a"), supply="far")}, supplies=supplies, box=box, kinds=kinds)
     found = plan(wired(tables))
     assert found.open == ()
     assert found.after.show.feeds["f"] == wired(tables).show.feeds["f"]

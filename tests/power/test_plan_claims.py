@@ -29,6 +29,7 @@ from rig.examples import examples, tries
 from rig.feed_lines import AT_BOX, BOX, line, shows
 from rig.power_show import fed, said, show, tap
 from rig.shipped import Patcher, wired
+from rig.tap_fuses import unprotected
 
 THICK = Wire(awg=10)
 
@@ -41,6 +42,12 @@ def has_margin(state: Power, rail: RailPlan, margin: float) -> bool:
         if not (volts >= kind.min_volts + margin * kind.volts - 1e-9).all():
             return False
     return True
+
+
+def lacking(state: Power, rail: RailPlan) -> bool:
+    """Whether no fuse can be had for some joint of a rail."""
+    here = {f"{run}/{pixel}" for run, first, last in rail.parts for pixel in range(first, last + 1)}
+    return bool(here & {place for _, place in unprotected(state)})
 
 
 def without(state: Power, rail: RailPlan) -> dict[str, Feed]:
@@ -68,7 +75,8 @@ def sound(state: Power, rail: RailPlan, margin: float) -> bool:
     mine |= {f"feed.{load.feed.name}" for load in tried}
     wires = (finding for finding in shortfalls.findings(state.wiring, state) if finding.rule == "wire")
     burnt = any(finding.where in mine for finding in wires)
-    return has_margin(state, rail, margin) and not burnt and all(load.smallest_fuse is not None for load in tried)
+    fused = all(load.smallest_fuse is not None for load in tried) and not lacking(state, rail)
+    return has_margin(state, rail, margin) and not burnt and fused
 
 
 def worse(state: Power, found: Plan, margin: float) -> bool:
@@ -130,7 +138,8 @@ def counted(seed: int) -> str:
     assert_fuses_have_reserve(found)
     for rail in found.rails:
         assert has_margin(found.after, rail, margin)
-        assert not has_margin(found.before, rail, margin)
+        assert not has_margin(found.before, rail, margin) or lacking(found.before, rail)
+        assert not lacking(found.after, rail) or f"run.{rail.parts[0][0]}" in {wrong.where for wrong in found.open}
         assert rail.bound <= len(rail.taps)
         bare = rewired(found, rail, ())
         assert not sound(bare, rail, margin) or worse(bare, found, margin), (seed, rail)
@@ -162,18 +171,25 @@ def test_what_does_not_hold_without_a_new_tap_is_never_said_to_do_with_none(here
     assert (rail["lower_bound"], rail["proved"]) == (1, True)
 
 
-def test_what_holds_once_a_shared_feed_is_relieved_gets_no_tap_of_its_own() -> None:
+@pytest.mark.parametrize("awg", [14, 18])
+def test_what_holds_once_a_shared_feed_is_relieved_gets_no_tap_of_its_own(awg: int) -> None:
     # By hand: b alone takes 6.1 A of what the feed brings; a, with its 0.6 A, has enough as soon as b is fed besides.
+    # AWG 14 may carry 15 A, so a tap may bring all of b; AWG 18 may carry 7 A, and a fuse for that 4 A for hours.
     runs = {"a": line(10), "b": line(100, 0.2) | {"power_joined": False}}
-    tables = show(runs, {"f": fed(tap("a", 1, 8.0), tap("b", 1, 0.1), awg=20, fuse=5)}, supplies=AT_BOX, box=BOX)
+    tables = show(runs, {"f": fed(tap("a", 1, 8.0), tap("b", 1, 0.1), awg=20, fuse=5)}, supplies=AT_BOX, box=BOX,
+                  kinds={"lamp": {"awg": awg}})  # fmt: skip
     before = power(wired(tables))
     assert [run.holds for run in before.runs] == [False, False]
     found = plan(wired(tables), margin=0.0)
     assert found.open == ()
+    assert all(run.holds for run in found.after.runs)
+    assert shortfalls.findings(found.after.wiring) == []
+    assert not unprotected(found.after)
     for rail in found.rails:
         feeds = without(found.after, rail)
-        alone = power(wire(found.after.show.model_copy(update={"feeds": feeds})))
-        assert not all(run.holds for run in alone.runs)
+        assert shortfalls.findings(wire(found.after.show.model_copy(update={"feeds": feeds})))
+    if awg == 14:
+        assert [rail.parts[0][0] for rail in found.rails] == ["b"]
 
 
 # ─── The margin ──────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -379,5 +395,10 @@ def test_a_tap_that_no_fuse_of_its_own_fits_is_said(here: Patcher, tmp_path: Pat
         runs = {"a": {"pixels": pixels, "shape": "line", "path": [[0.0, 0.0], [6.6, 0.0]]}}
         file = tmp_path / f"{pixels}.toml"
         file.write_text(tomli_w.dumps(show(runs, {"f": fed(tap("a", 1, 0.5))}, kinds=kinds)), encoding="utf-8")
-        words = "No fuse both carries the current into a/1 and protects the string: add taps there."
+        words = (
+            "brings 4.03 A into a/1 at level 1: more than 4.00 A, the most that a fuse carries for hours and still "
+            "protects the string’s own AWG 20, rated 5 A"
+        )
         assert (words in here("power", file).stdout) == is_said
+        assert (words in here("check", file).stdout) == is_said
+        assert len(json.loads(here("power", file, "--plan", "--json").stdout)["rails"]) == is_said

@@ -225,7 +225,8 @@ def test_a_feed_that_does_not_say_its_wire_is_noted_and_its_branches_still_watch
 @pytest.mark.parametrize(("amps", "severity"), [(6.1, "warning"), (6.099, "error"), (7.624, "warning"), (7.626, "")])
 def test_overload_begins_at_80_percent_and_is_an_error_beyond_the_rating(amps: float, severity: str) -> None:
     # Common practice, no source: a supply is loaded to at most 80 %. 100 pixels of 61 mA are 6.1 A; 6.1 / 0.8 = 7.625.
-    tables = show({"a": asleep(100)}, {"f": fed(tap("a", 50))}, supplies={"s": {"volts": 12.0, "amps": amps}})
+    tables = show({"a": asleep(100)}, {"f": fed(tap("a", 50))}, supplies={"s": {"volts": 12.0, "amps": amps}},
+                  kinds={"lamp": {"awg": 14}})  # fmt: skip
     if not severity:
         assert rules(tables) == []
     else:
@@ -246,10 +247,10 @@ def test_where_even_the_dark_is_too_much_no_level_is_named() -> None:
 
 def test_low_volts_names_the_pixel_and_the_volts() -> None:
     tables = show({"a": asleep(100), "b": asleep(5) | {"power_joined": False}}, {"f": fed(tap("a"), tap("b"))})
-    tables["pixel"]["lamp"] = LAMP | {"min_volts": 11.3}
+    tables["pixel"]["lamp"] = LAMP | {"min_volts": 11.5, "awg": 16}
     state = power(wired(tables))
     lowest = f"{state.volts('a').min():.2f} V at pixel {int(state.volts('a').argmin()) + 1}"
-    one(tables, "warning low-volts run.a", lowest, "needs 11.3 V")
+    one(tables, "warning low-volts run.a", lowest, "needs 11.5 V")
     holds = level_that_holds(state)
     assert rules(tables, level=holds) == []
     assert rules(tables, level=holds + 0.01) == ["warning low-volts run.a"]
@@ -306,9 +307,12 @@ def test_a_feed_that_carries_too_much_is_named_with_its_place() -> None:
 def test_a_string_that_carries_too_much_is_named_also_where_another_part_is_dark() -> None:
     kinds = {"thin": {"awg": 22, "pitch": 0.01, "min_volts": 2.0}}
     tables = show({"a": asleep(60) | {"pixel": "thin"}}, {"f": fed(tap("a"))}, kinds=kinds)
-    # 59 × 61 mA
-    one(tables, "error wire run.a", "3.6 A between pixels 1 and 2")
+    # 59 × 61 mA; and a fuse of 3 A, which AWG 22 needs there, does not carry that either.
+    assert rules(tables) == ["error wire run.a", "warning tap-fuse feed.f"]
+    assert "3.6 A between pixels 1 and 2" in said(tables)[0].says
     tables["feed"]["f"]["taps"] = [tap("a", 30)]
+    assert rules(tables) == ["warning tap-fuse feed.f"]  # 3.66 A, half of it each way
+    tables["feed"]["f"]["taps"] = [tap("a", 15), tap("a", 45)]
     assert rules(tables) == []
     tables["run"]["a"] |= {"power_cuts": [2]}
     tables["feed"]["f"]["taps"] = [tap("a", 2)]
@@ -318,7 +322,7 @@ def test_a_string_that_carries_too_much_is_named_also_where_another_part_is_dark
 
 def test_a_lead_that_carries_too_much_is_named() -> None:
     runs = {"a": asleep(10), "b": asleep(60) | {"lead": 0.2, "lead_awg": 22}}
-    kinds = {"lamp": {"min_volts": 2.0}}
+    kinds = {"lamp": {"min_volts": 2.0, "awg": 16}}
     tables = show(runs, {"f": fed(tap("a"))}, kinds=kinds)
     one(tables, "error wire run.b.lead", "3.7 A in its lead", "AWG 22 is rated 3 A")
     tables["run"]["b"]["lead_awg"] = 20
@@ -635,7 +639,7 @@ def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dic
 
 def test_a_supply_that_could_do_more_is_not_all_that_counts() -> None:
     # Source: found in use: the supply alone allows a level of 1; the far end does not.
-    tables = show({"a": asleep(150)}, {"f": fed(tap("a"))})
+    tables = show({"a": asleep(150)}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": 14, "min_volts": 11.0}})
     state = power(wired(tables))
     assert state.supplies[0].max_level == 1.0
     level, ends = shortfalls.brightest(state)

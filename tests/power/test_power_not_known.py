@@ -6,6 +6,7 @@ import io
 import re
 from contextlib import redirect_stdout
 
+import numpy as np
 import pytest
 from hypothesis import given
 
@@ -124,3 +125,20 @@ def test_a_row_gives_a_reason_if_it_says_not_known_and_only_then(tables: dict) -
         assert bool(why.strip()) == ("not known" in before), (name, before, why)
         assert (reasons[name] or "") == why.strip()
         assert "nan" not in why
+
+
+def test_a_wire_on_to_runs_that_are_not_hung_leaves_the_amperes_known() -> None:
+    # Source: Kirchhoff's current law: a wire that ends at nothing carries nothing, however long it is. Found by a test
+    # of charts (seed 76): its supply's amperes were known, those of its only feed were not.
+    runs = {"a": {"pixels": 20}, "stored": {"pixels": 20, "hung": False, "pixel": "bare"}}
+    tables = show(runs, {"f": fed(tap("a"), tap("a", 20))}, kinds={"bare": {}})
+    tables["pixel"]["bare"] = {"colour_order": "RGB", "volts": 12.0}
+    alone = power(wired(tables))
+    tables["feed"]["f"]["taps"].append({"run": "stored", "every": 5, "length": 2.0})
+    tables["feed"]["g"] = {"from": "f", "tap": 3, "taps": [tap("stored", 2)]}
+    state = power(wired(tables))
+    assert [load.amps for load in state.feeds] == pytest.approx([alone.feeds[0].amps, 0.0])
+    assert state.feeds[0].amps == pytest.approx(state.supplies[0].amps) == pytest.approx(20 * 0.061)
+    # On to a run that is hung it is not known, and so are the volts there.
+    tables["feed"]["g"]["taps"].append(tap("a", 10))
+    assert np.isnan(power(wired(tables)).feeds[0].amps)

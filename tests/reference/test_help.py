@@ -272,7 +272,7 @@ def test_defaults_that_are_named_are_those_of_the_commands() -> None:
 
 JSON = "findings", "spans", "starts", "to_type", "to_tell", "own_settings"
 """Values that are described once for several documents."""
-FREE = {("adopt", "columns"), ("yard", "colours"), ("listen", "not_listened")}
+FREE = {("power", "wire_metres"), ("adopt", "columns"), ("yard", "colours"), ("listen", "not_listened")}
 """Whose keys are names or letters out of the show, the table or the network."""
 
 

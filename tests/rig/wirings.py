@@ -63,11 +63,30 @@ def designs(places: list[tuple[float, float]], points: tuple[int, ...], most: in
     return found
 
 
-class Bench:
-    """A rail on the bench: ohms and amperes it may carry from pixel to pixel, what pixels draw and need."""
+def behind(edges: list[Edge]) -> dict[int, int]:
+    """Of each tap of a tree the first tap on its way from the supply."""
+    first = {two: two for one, two in map(sorted, edges) if one == 0}
+    while len(first) < len(edges):
+        for one, two in edges:
+            for known, new in ((one, two), (two, one)):
+                if known in first and new and new not in first:
+                    first[new] = first[known]
+    return first
 
-    def __init__(self, ohms, bears, amps, least, volts, places, wires, slack, regulated, step=0.1) -> None:
+
+def smallest(amps: float, bears: float) -> float | None:
+    """The smallest blade that carries a current for hours and protects a wire."""
+    return next((size for size in BLADES if amps * CONTINUOUS <= size + 1e-9 and size <= bears), None)
+
+
+class Bench:
+    """A rail on the bench: ohms and amperes it may carry from pixel to pixel, what pixels draw and need, and what the
+    string's own wire may carry at each.
+    """
+
+    def __init__(self, ohms, bears, amps, least, strings, volts, places, wires, slack, regulated, step=0.1) -> None:
         self.n = len(amps)
+        self.strings = strings
         self.ohms, self.bears, self.amps, self.least = (np.array(each, float) for each in (ohms, bears, amps, least))
         self.volts, self.places, self.slack, self.step = volts, places, slack, step
         self.wires = wires  # (ohms a metre, amperes)
@@ -119,8 +138,21 @@ class Bench:
             return False, back
         if (np.abs(np.diff(plus) / self.ohms) > self.bears + 1e-9).any():
             return False, back
-        fuses = (abs(flow) for edge, flow in zip(edges, flows, strict=True) if 0 in edge)
-        return all(any(flow * CONTINUOUS <= size + 1e-9 and size <= bears for size in BLADES) for flow in fuses), back
+        fuses = {max(edge): smallest(abs(flow), bears) for edge, flow in zip(edges, flows, strict=True) if 0 in edge}
+        return None not in fuses.values() and self.protected(behind(edges), fuses, into), back
+
+    def protected(self, first: dict[int, int], fuses: dict[int, float | None], into: np.ndarray) -> bool:
+        """Whether the string is protected at each tap, by the fuse at the supply or by one of its own.
+
+        From memory: NFPA 70, 240.4 and 240.21: a thinner conductor gets overcurrent protection where it is supplied. Of
+        a string too thin for any blade a fuse of just what it may carry is taken.
+        """
+        for tap, root in first.items():
+            bears, amps = self.strings[tap - 1], abs(float(into[tap]))
+            thin = bears < min(BLADES) and amps * CONTINUOUS <= bears + 1e-9
+            if bears < fuses[root] and not thin and smallest(amps, bears) is None:
+                return False
+        return True
 
     def fewest(self, below: int) -> tuple[int, list[Edge], bool] | None:
         """The fewest taps, of fewer than so many, that hold any way; without back-flow where there is such a way."""

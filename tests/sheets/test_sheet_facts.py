@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from patcher.drawing.svg import long, middle_out
 from patcher.drawing.voltage_profile import wrap
 from patcher.placement.allocation import allocate
+from patcher.power import shortfalls
 from patcher.power.flow import power
-from patcher.reports import power_report
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.exports import as_markdown, document, tables
@@ -240,19 +240,32 @@ def test_each_tap_says_its_fuse_and_the_list_adds_them_up(case: str) -> None:
         assert "level 1" in need.note or words == "not known"
 
 
-@pytest.mark.parametrize(("awg", "add"), [(28, False), (30, False), (26, True), (20, True)])
-def test_more_taps_are_no_remedy_where_no_blade_is_small_enough(awg: int, add: bool, capsys) -> None:
+@pytest.mark.parametrize(
+    ("awg", "pixels", "add", "other"),
+    [
+        (28, 10, False, True),
+        (28, 100, True, True),
+        (30, 100, True, True),
+        (26, 100, True, False),
+        (20, 100, True, False),
+    ],
+)
+def test_what_to_do_where_no_blade_is_small_enough_and_where_too_much_goes_in(
+    awg: int, pixels: int, add: bool, other: bool
+) -> None:
     # Source: the least blade of ISO 8820-3 (1 A) against what each gauge may carry: AWG 28 0.8 A, AWG 26 1 A. 100
-    # pixels of 61 mA are too much for a fuse of either; shared out to more taps they are not for AWG 26.
+    # pixels of 61 mA are too much for a fuse of either; shared out to more taps they are not for AWG 26. 10 of them,
+    # 0.61 A, are less than 80 % of 0.8 A, so a fuse of another kind is all that AWG 28 needs.
     tables_ = show(
-        {"a": {"pixels": 100}}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": awg, "pitch": 0.001}}, level=1.0
+        {"a": {"pixels": pixels}}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": awg, "pitch": 0.001}}, level=1.0
     )
     wiring = wired(tables_)
     (need,) = [need for need in sheet_of(wiring).shopping if need.what.startswith("tap fuse")]
-    power_report.say_thin_strings(power(wiring), ["f"])
-    for words in (need.note, capsys.readouterr().out):
-        assert ("add taps" in words) == add
-        assert ("fuse of another kind" in words) != add
+    (wrong,) = [found for found in shortfalls.findings(wiring) if found.rule == "tap-fuse"]
+    assert ("add taps" in need.note) == add
+    assert ("tap it at more points" in wrong.remedy) == add
+    for words in (need.note, wrong.remedy):
+        assert ("fuse of another kind" in words) == other
 
 
 def test_the_heron_locks_tap_fuses_are_the_same_on_each_paper(heron) -> None:

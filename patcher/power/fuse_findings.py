@@ -1,0 +1,91 @@
+"""Findings about fuses: those that blow or protect no wire, feeds with none, and taps for which none can be had."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from patcher.errors import Finding, first_few
+from patcher.power.flow import FeedLoad, Power
+from patcher.power.tap_fuse import TapFuse
+from patcher.power.wires import BLADES, FUSE_LOADED, Wire, carries, most_carried, most_into
+from patcher.units import apart
+
+PLAN = "patcher power SHOW --plan proposes feeds"
+OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or use a string of thicker wire"
+"""What to do where a string's wire is thinner than the smallest blade fuse allows."""
+
+
+def fuses(state: Power) -> Iterator[Finding]:
+    """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none that can burn."""
+    for load in state.feeds:
+        feed, weakest = load.feed, load.weakest
+        if weakest is None or (feed.fuse is None and feed.supply is None):
+            continue
+        where = f"feed.{feed.name}"
+        rated = f"{weakest} behind it is rated {weakest.bears:g} A"
+        fits = _fitting(load)
+        if feed.fuse is None:
+            supply = state.show.supplies[load.supply]
+            if supply.amps > weakest.bears:
+                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {rated}"
+                yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
+        elif feed.fuse > weakest.bears:
+            says = f"has a fuse of {feed.fuse:g} A, and {rated}: the wire would burn first"
+            remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
+            if weakest == load.wire:
+                remedy = f"{fits}; local code comes first"
+            yield Finding("error", "fuse", "power", f"{where}.fuse", says, remedy)
+        elif not np.isnan(load.amps) and load.amps >= feed.fuse:
+            amps, _ = apart(load.amps, feed.fuse, decimals=2)
+            says = f"carries {amps} A at level {state.level:g}, so its fuse of {feed.fuse:g} A blows"
+            yield Finding("warning", "fuse", "power", f"{where}.fuse", says, fits)
+        elif not np.isnan(load.amps) and not carries(feed.fuse, load.amps):
+            amps, most = apart(load.amps, most_carried(feed.fuse), decimals=2)
+            says = (
+                f"carries {amps} A at level {state.level:g}: more than {FUSE_LOADED * 100:g} % of its fuse of "
+                f"{feed.fuse:g} A, {most} A, so the fuse may blow after hours"
+            )
+            yield Finding("warning", "fuse-reserve", "power", f"{where}.fuse", says, fits)
+
+
+def tap_fuses(state: Power) -> Iterator[Finding]:
+    """Taps that need a fuse of their own and for which no blade fits."""
+    yield from no_tap_fuse(state, [tap for tap in state.tap_fuses if tap.blade is None])
+
+
+def no_tap_fuse(state: Power, among: Iterable[TapFuse]) -> Iterator[Finding]:
+    """Some of the taps that need a fuse of their own and for which no blade fits; those alike of a feed together.
+
+    A warning, like a feed without a fuse: nothing protects the string from a fault, but no wire is overloaded.
+    """
+    found: dict[tuple[str, Wire, bool], list[TapFuse]] = {}
+    for tap in among:
+        if tap.wire is not None:
+            found.setdefault((tap.feed, tap.wire, tap.overloaded), []).append(tap)
+    for (feed, wire, overloaded), taps in found.items():
+        places = first_few([f"{tap.join.run}/{tap.join.pixel}" for tap in taps], 4)
+        says = f"needs a fuse at the tap {places}, and none is small enough for"
+        remedies = [OTHER_FUSE] if taps[0].too_thin else []
+        if overloaded:
+            amps, most = apart(max(tap.together for tap in taps), most_into(wire.bears), decimals=2)
+            brings = "brings" if all(tap.amps == tap.together for tap in taps) else "brings, with others there,"
+            brings += " up to" * (len(taps) > 1)
+            says = f"{brings} {amps} A into {places} at level {state.level:g}: more than {most} A, the most that a "
+            says += "fuse carries for hours and still protects"
+            remedies = [f"tap it at more points; {PLAN}", *remedies]
+        says += f" the string’s own {wire}, rated {wire.bears:g} A"
+        remedy = "; ".join([*remedies, "local code comes first"])
+        yield Finding("warning", "tap-fuse", "power", f"feed.{feed}", says, remedy)
+
+
+def _fitting(load: FeedLoad) -> str:
+    """The fuse to put into a feed; where its current is not known, the largest that protects its wires."""
+    assert load.weakest is not None  # noqa: S101  (the caller has looked)
+    if load.smallest_fuse is not None:
+        return f"fit a blade fuse of {load.smallest_fuse:g} A"
+    most = max((size for size in BLADES if size <= load.weakest.bears), default=None)
+    if most is not None and (np.isnan(load.amps) or not load.all_said):
+        return f"fit a blade fuse of at most {most:g} A"
+    return "use a thicker wire and a blade fuse to match"
