@@ -40,8 +40,8 @@ QUIET, GLOWS = 0.3, 3.0
 does."""
 NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
-WAYS = 5
-"""So many explanations are followed side by side."""
+WAYS, UNEXPLAINED = 5, 25.0
+"""So many explanations are followed side by side, where so much speaks against what was found one by one."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
 
@@ -54,8 +54,9 @@ class Explained:
         faults: that explain it.
         wired: what each run plays with them.
         fits: how each run goes with the lights then.
-        cost: what speaks against all of that, as a logarithm.
         plan_hue: the colour that each pixel should play in each segment, as planned.
+        cost: what speaks against all of that, as a logarithm.
+        left: what of it speaks against single runs with which something is wrong nevertheless.
         unsure: for each run the pixels that another wiring, which the lights do not rule out, would let take other
             data: shape (pixels,).
     """
@@ -65,6 +66,7 @@ class Explained:
     fits: Mapping[str, Fit]
     plan_hue: Mapping[str, Hues]
     cost: float
+    left: float
     unsure: Mapping[str, Bits] = field(default_factory=dict)
 
 
@@ -89,10 +91,11 @@ class Search:
     def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
         self._seen, self._slack = seen, slack
         self._costs: dict[tuple[str, bytes], float] = {}
+        self._shows: dict[tuple[str, bytes], Shown] = {}
         self._candidates = Candidates(seen, slack)
 
-    def explained(self) -> Explained:
-        """The faults that explain the lights best, found one by one."""
+    def explained(self, *, together: bool = True) -> Explained:
+        """The faults that explain the lights best, found one by one; and side by side, where those leave much."""
         faults: tuple[Fault, ...] = ()
         wired = self._wired({})
         while len(faults) < MOST:
@@ -101,7 +104,7 @@ class Search:
                 break
             faults, wired = best
         faults, wired = self._exchanged(*self._pruned(faults, wired))
-        if any(self._bad(run, own) for run, own in wired.items()):
+        if together and self._left(wired) > UNEXPLAINED:
             other = self._together()
             if self._against(other.faults, other.wired) < self._against(faults, wired):
                 faults, wired = self._pruned(other.faults, other.wired)
@@ -109,9 +112,12 @@ class Search:
         fits = {run: self._fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._wired({}).items()}
         cost = self._against(faults, wired)
-        return Explained(
-            faults, wired, fits, hue, cost, {run: self._unsure(run, wired[run], fits[run]) for run in wired}
-        )
+        unsure = {run: self._unsure(run, wired[run], fits[run]) for run in wired}
+        return Explained(faults, wired, fits, hue, cost, self._left(wired), unsure)
+
+    def _left(self, wired: Mapping[str, Shown]) -> float:
+        """What speaks against the wiring of the runs with which something is wrong."""
+        return self._cost(wired, [run for run, own in wired.items() if self._bad(run, own)])
 
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
         """What each run plays where some take other data than planned."""
@@ -123,7 +129,13 @@ class Search:
         return {run: self._shown(run, self._seen.plan.takes[run]) for run in self._seen.places}
 
     def _shown(self, run: str, takes: Takes) -> Shown:
-        return shown(takes, self._seen.letters(run), self._seen.code)
+        key = run, hashlib.blake2b(takes.tobytes(), digest_size=16).digest()
+        if key in self._shows:
+            return self._shows[key]
+        found = shown(takes, self._seen.letters(run), self._seen.code)
+        if found.drive is None:  # what each pixel plays in each bin is too much to keep
+            self._shows[key] = found
+        return found
 
     def _fit(self, run: str, wired: Shown) -> Fit:
         evidence, slack = self._slack[run]

@@ -15,7 +15,7 @@ from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import Planned, Takes, departure
 from patcher.film.close_look import Heard, closely
-from patcher.film.faults_seen import Explained, Search
+from patcher.film.faults_seen import UNEXPLAINED, Explained, Search
 from patcher.film.fit import Evidence
 from patcher.film.map_search import best_map, spacing
 from patcher.film.measured import Sight, sights
@@ -151,19 +151,23 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
     first = evidence(plan, code, seen, read)
     if first is None:
         return None
-    found = _searched(first)
-    if found.faults:
-        takes = {**plan.takes, **departure(plan, found.faults).takes}
-        again = evidence(plan, code, seen, read, takes)
-        if again is not None:
-            other = _searched(again)
-            if other.cost < found.cost:
-                return again, other
-    return first, found
+    every: list[tuple[Evidence, Explained]] = []
+    for together in (False, True):
+        found = _searched(first, together=together)
+        every.append((first, found))
+        if found.faults:
+            takes = {**plan.takes, **departure(plan, found.faults).takes}
+            again = evidence(plan, code, seen, read, takes)
+            every += [(again, _searched(again))] if again is not None else []
+        best = min(every, key=lambda one: one[1].cost)
+        if best[1].left <= UNEXPLAINED:
+            break
+    return best
 
 
-def _searched(seen: Evidence) -> Explained:
-    return Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)))).explained()
+def _searched(seen: Evidence, *, together: bool = True) -> Explained:
+    search = Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights))))
+    return search.explained(together=together)
 
 
 @dataclass(frozen=True, eq=False)
