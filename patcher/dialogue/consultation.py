@@ -97,6 +97,11 @@ class Consulting:
         """Name all that looks the same, and never one of it as if it were sure."""
         likeliest = in_words(diagnosis.same_look[0], self.wiring)
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
+        if not (diagnosis.heard or diagnosis.sure):
+            only = ", with no answer but “can't tell”" if self.asked else ""
+            self.say(f"\n{'Stopped' if self.stopped else 'Ended'} after {asked}{only}: nothing is known yet.")
+            self.say("  Look from nearer, or in the dark, or have somebody else look; then run diagnose again.")
+            return
         if self.stopped:
             so_far = in_words(diagnosis.found, self.wiring)
             self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {so_far}.")

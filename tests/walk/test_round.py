@@ -18,7 +18,7 @@ from patcher.diagnosis.case import Question
 from patcher.diagnosis.hypotheses import singles
 from patcher.diagnosis.question_frame import Frame
 from patcher.eye import Eye, shade_table
-from patcher.faults import Planned, departure, parse, planned
+from patcher.faults import Fault, Planned, departure, parse, planned
 from patcher.frames.levels import Levels
 from patcher.frames.looks import Look
 from patcher.placement.allocation import allocate
@@ -27,7 +27,7 @@ from patcher.walk.items import Item, digests, items, older_digests
 from patcher.walk.record_file import checks_path, read_record
 from patcher.walk.round_plan import plan
 from patcher.walk.step import Step, Subject
-from patcher.walk.unprovable import passed, unseen
+from patcher.walk.unprovable import Passed, passed, unseen
 from patcher.walk.unproved import concerns, in_words, left_open
 from rig.any_show import any_show
 from rig.examples import later
@@ -426,3 +426,17 @@ def test_a_file_names_no_pixel_that_the_run_does_not_have(heron_lock: Path, here
     done = here("verify", heron_lock, "gatepost", "--answers", path)
     assert done.returncode == 2
     assert "line 3: “561” is not a pixel of gate-left" in done.stderr
+
+
+def test_what_may_be_overlooked_is_said_with_how_often_and_what_it_is() -> None:
+    # Source: found in use: "Easily overlooked: …, in less than 1 of 100 walk-throughs": easily, or hardly ever?
+    found = [
+        Passed(Fault(kind, f"{run}/3", value), (run,), chance)
+        for run, kind, value, chance in (
+            ("a", "dark", "", 0.002), ("b", "dark", "", 0.027), ("b", "dark-channel", "G", 0.01),
+        )
+    ]  # fmt: skip
+    assert in_words(found) == [
+        "Overlooked in less than 1 of 100 walk-throughs: one pixel that stays dark among lit ones (a).",
+        "Overlooked in up to 3 of 100 walk-throughs: one pixel that stays dark or lacks a colour among lit ones (b).",
+    ]
