@@ -156,6 +156,11 @@ class BoxSheet:
     others: tuple[str, ...]
 
     @property
+    def own_setting(self) -> str:
+        """Its own setting, in words: `address 192.0.2.11, E1.31, unicast`."""
+        return f"address {self.address or 'none'}, {self.protocol}, {self.delivery}"
+
+    @property
     def used(self) -> tuple[PortSheet, ...]:
         """The ports on which something hangs."""
         return tuple(port for port in self.ports if port.chain)

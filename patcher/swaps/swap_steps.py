@@ -10,8 +10,8 @@ from patcher.patch.patch import address
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head, start_row, typed_notes
-from patcher.show.schema import Controller, Show
+from patcher.sheets.patch_tables import NUMBERS, TYPED, sending, shown_head, start_row, typed_notes
+from patcher.show.schema import Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
@@ -206,7 +206,7 @@ def _type(found: BoxSwap) -> list[str]:
 def _player(found: BoxSwap, show: Show) -> list[str]:
     dead, spare = found.dead, found.spare
     lines = [f"{run}: from {address(old)} to {address(new)}" for run, (old, new) in found.moves.items()]
-    old, new = (_sending(box) for box in (dead, spare))
+    old, new = (sending(box) for box in (dead, spare))
     universes = found.patch.box_universes.get(spare.name, ())
     if old != new:
         lines.append(f"universe{'s' if len(universes) > 1 else ''} {ranges(universes)}: {new}, no longer {old}")
@@ -221,10 +221,6 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
     if not lines:
         return ["The player stays as it is."]
     return ["Change in the player:", *lines]
-
-
-def _sending(box: Controller) -> str:
-    return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
 
 
 JOINED = "two supplies are joined on one V+; cut it there first, as patcher check says"
