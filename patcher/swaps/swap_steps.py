@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.patch.patch import address
+from patcher.patch.thing import called, swapped_as
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import ranges
@@ -83,8 +84,8 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str, *, save: bool = True) -
         ["Network cable in, mains on."],
         [f"Type into {spare.name}:", *_type(found)],
         _player(found, wiring.show),
-        *_save(path, dead.name, spare.name, save=save),
-        [f"Test: patcher send ports {path} --on {spare.name}"],
+        *_save(path, swapped_as(dead.name, wiring.show), spare.name, save=save),
+        [f"Test: patcher send ports {path} --on {called('controller', spare.name, wiring.show)}"],
     ]
     return steps
 
