@@ -151,7 +151,7 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     # Source: found in use: "feed, AWG 14 | 5" of four feeds: it counts pieces of wire
     for awg in feeds:
         need = needs[f"feed, AWG {awg}"]
-        number = sum(feed.awg == awg for feed in show.feeds.values())
+        number = sum(feed["awg"] == awg for feed in HERON["feed"].values())
         assert (f"{number} feed" in need.note and f"in {need.count} pieces" in need.note) == (need.count != number)
     fuses = Counter(feed["fuse"] for feed in HERON["feed"].values() if "fuse" in feed)
     assert {amps: needs[f"fuse {amps:g} A, with holder"].count for amps in fuses} == dict(fuses)
