@@ -64,7 +64,7 @@ def milestones(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, every
         if len(lit):
             glows.append(Glow(part.run, lit - 1, shown))
         said = [f"{NUMBERS[width]} at {_listed(places)}" for width, places in sorted(marks.items())]
-        where = f"{part.in_words}{also(part.run, wiring)}"
+        where = f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}"
         says.append(f"{where}: {shown.name}: {'; '.join([*said, 'the rest dark'])}")
     return _still(glows, says)
 
