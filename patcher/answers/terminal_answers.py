@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import re
 import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -87,7 +86,10 @@ class Person:
                 self.say("  Type your note, then Enter:")
                 return Reply("note", text=self._line(levels) or "")
             if word == "no" and len(step.subjects) > 1:
-                return replace(self._which(step, levels), look=look, whole=whole)
+                if (reply := self._which(step, levels)) is not None:
+                    return replace(reply, look=look, whole=whole)
+                self.say(f"  {wanted}")
+                continue
             if word is not None:
                 return Reply(word, look=look, whole=whole)
             if key.strip():
@@ -106,28 +108,43 @@ class Person:
             self._told = what
             self.say(f"  now {what}")
 
-    def _which(self, step: Step, levels: Sequence[Levels]) -> Reply:
-        for number, subject in enumerate(step.subjects, start=1):
-            self.say(f"    {number} {subject.thing}")
+    def _which(self, step: Step, levels: Sequence[Levels]) -> Reply | None:
+        """Which things of a step are wrong; None: back to the step. A line that names none of them is asked again."""
+        things = [subject.thing for subject in step.subjects]
+        for number, thing in enumerate(things, start=1):
+            self.say(f"    {number} {thing}")
         self.say(
-            "  Which is wrong? Type its number, or several with spaces, then Enter; Enter alone if you can't tell."
+            "  Which is wrong? Type its number or name, or several with spaces, then Enter; Enter alone if you can't "
+            "tell; b back to the step, q stop."
         )
-        line = self._line(levels)
-        if line is None:
-            return Reply("stop")
-        chosen = {int(number) for number in re.findall("[0-9]+", line, re.ASCII)}
-        if len(step.subjects) < 10:  # keys as they come: 12 is the first and the second
-            chosen = {int(key) for number in chosen for key in str(number)}
-        return Reply("no", tuple(s.thing for number, s in enumerate(step.subjects, start=1) if number in chosen))
+        while (line := self._line(levels)) is not None and line != "q":
+            if line == "b":
+                return None
+            words = line.replace(",", " ").split()
+            chosen = [_chosen(word, things) for word in words]
+            if all(chosen):
+                named = {thing for part in chosen for thing in part}
+                return Reply("no", tuple(thing for thing in things if thing in named))
+            wrong = next(word for word, part in zip(words, chosen, strict=True) if not part)
+            lines = f"type 1 to {len(things)}, or a name"
+            self.say(f"  “{wrong}” is not a line above: {lines}; b back to the step, q stop.")
+        return Reply("stop")
 
-    def point(self, run: str, question: Question) -> int | None:
-        """The pixel's number, where they know it."""
+    def point(self, run: str, pixels: int, question: Question) -> int | Literal["stop"] | None:
+        """The pixel's number, where they know it; a line that is none is asked again."""
         self.say(
-            "     Type its number, counted from where the data comes in, then Enter; Enter alone if you can't tell."
+            "     Type its number, counted from where the data comes in, then Enter; Enter alone if you can't tell; "
+            "q stop."
         )
-        frame = question.frame
-        line = self._line([frame.levels(self.universes)])
-        return int(line) - 1 if line and line.isascii() and line.isdecimal() and int(line) else None
+        levels = [question.frame.levels(self.universes)]
+        while (line := self._line(levels)) is not None and line != "q":
+            if not line:
+                return None
+            if (pixel := _pixel(line.removeprefix(f"{run}/"), pixels)) is not None:
+                return pixel
+            known = f"{run}: type 1 to {pixels}"
+            self.say(f"     “{line}” is not a pixel of {known}; Enter alone if you can't tell; q stop.")
+        return "stop"
 
     def question(self, question: Question) -> str | None:
         """Keep the frame lit until a key is one of the answers."""
@@ -168,6 +185,8 @@ class Person:
             deed = DEEDS.get(key.lower())
             if deed is not None and (deed != "write" or writable):
                 return deed
+            if key.strip():
+                self.say(f"  “{key}” is not an answer. Press one of the keys above.")
         return "leave"
 
     def take_up(self, things: Sequence[str]) -> str | None:
@@ -227,6 +246,22 @@ class Person:
         return text.strip() if key is not None or text else None
 
 
+def _chosen(word: str, things: Sequence[str]) -> tuple[str, ...]:
+    """The things that a word means: the one of that number, from 1, or of that name; fewer than ten are also typed as
+    their keys come, 12 for the first and the second. Empty: none.
+    """
+    if not (word.isascii() and word.isdecimal()):
+        return (word,) if word in things else ()
+    numbers = [int(key) for key in word] if len(things) < 10 else [int(word[:9])]
+    return tuple(things[number - 1] for number in numbers) if all(1 <= n <= len(things) for n in numbers) else ()
+
+
+def _pixel(text: str, pixels: int) -> int | None:
+    """The pixel of that number, from 0, of a run of so many; None where it has none."""
+    number = int(text[:9]) if text.isascii() and text.isdecimal() else 0
+    return number - 1 if 1 <= number <= pixels else None
+
+
 def _nothing(line: str) -> None:
     """Nothing is said of what is asked."""
 
@@ -273,12 +308,13 @@ class Written:
         number, _, answer = self.lines.pop(0)
         return f"{self.path}, line {number}", answer
 
-    def point(self, run: str, question: Question) -> int | None:
+    def point(self, run: str, pixels: int, question: Question) -> int | None:
         """The next line, if it names the pixel: `pixel: 57`."""
         where, answer = self._next("pixel") if self.lines and self.lines[0][1] else ("", "")
-        if where and not (answer.isascii() and answer.isdecimal() and int(answer)):
-            raise refuse(where, f"“{answer}” is not a pixel of {run}", "write its number: pixel: 57")
-        return int(answer) - 1 if where else None
+        pixel = _pixel(answer, pixels)
+        if where and pixel is None:
+            raise refuse(where, f"“{answer}” is not a pixel of {run}", f"write its number, 1 to {pixels}: pixel: 1")
+        return pixel if where else None
 
     def step(self, step: Step, sent: Sequence[Levels]) -> Reply:
         """The next line, which must be about this step; at the file's end: stop."""

@@ -180,7 +180,7 @@ class Witness:
         self.says = wiring
         return not boxes and bool(named or not mended)
 
-    def point(self, run: str, question: Question) -> int | None:
+    def point(self, run: str, pixels: int, question: Question) -> int | None:
         """An eye at ten metres knows no pixel's number."""
         return None
 

@@ -71,6 +71,8 @@ def patch(
     path = write_patch(show, made.patch, seen)
     if (csv or every_pixel or player) and not as_json:
         _say_table(patch_report.table(wiring, made.patch, player=player, every_pixel=every_pixel), csv=csv)
+        if player and not csv:
+            patch_report.say_sent(wiring, made.patch)
         if made.patch != kept:
             print(f"Wrote {path}.", file=sys.stderr)
     else:
@@ -106,6 +108,7 @@ def _say_table(table: PrintedTable, *, csv: bool) -> None:
     if csv:
         say_csv(table.heads, table.rows)
         return
+    table = table.without(patch_tables.SEND_BY, patch_tables.SEND_TO)
     heads, numbers = (tuple(map(patch_tables.screen_head, names)) for names in (table.heads, patch_tables.NUMBERS))
     say_table(heads, table.rows, right=" ".join(numbers))
 

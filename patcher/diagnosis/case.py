@@ -16,7 +16,7 @@ from patcher.diagnosis.question_frame import Frame, Seen
 from patcher.diagnosis.scene import scene_of
 from patcher.diagnosis.unknown import Known
 from patcher.errors import choose_from, refuse
-from patcher.eye import Ask, Eye
+from patcher.eye import CANNOT_TELL, Ask, Eye
 from patcher.faults import Fault, planned
 from patcher.patch.patch import Patch
 from patcher.wiring import Wiring
@@ -108,6 +108,11 @@ class Diagnosis:
         """What was asked and answered, in order."""
         return self._engine.told
 
+    @property
+    def heard(self) -> bool:
+        """Whether any answer says something: one other than "can't tell"."""
+        return any(seen.ask.answers[seen.answer] != CANNOT_TELL for seen in self.seen)
+
     def ask(self) -> Question | None:
         """The next question; None once there is nothing more to ask. Asked again before `tell`, it is the same."""
         if self._now is None and not self._over:
@@ -157,8 +162,8 @@ class Diagnosis:
         belief = engine.posterior.belief
         done = engine.done if engine.done is not None else np.array([engine.posterior.likeliest])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
-        classes = (likeliest_first(self._wiring, engine.members(number)) for number in ordered)
-        return tuple(hypothesis for members in classes for hypothesis in members)
+        members = [hypothesis for number in ordered for hypothesis in engine.members(number)]
+        return likeliest_first(self._wiring, members)
 
     @property
     def found(self) -> tuple[Fault, ...]:

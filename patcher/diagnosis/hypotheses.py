@@ -303,9 +303,9 @@ def weights(hypotheses: Sequence[Hypothesis]) -> list[float]:
 
 def likeliest_first(wiring: Wiring, members: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
     """Hypotheses that look alike, ordered by their weights, as a person should hear of them: a box without power, fuse,
-    network or address before its port, and both before a plug in a port that should be empty. Each kind shares its
-    weight among all of its places, so by weights alone a plug that can be in one wrong port only would come first.
-    Common practice, no source.
+    network or address before its port, then a dead pixel, and last a plug in a port that should be empty and pixels too
+    many where no null pixel is planned. Each kind shares its weight among all of its places, so by weights alone a plug
+    that can be in one wrong port only would come first. Common practice, no source.
     """
     ranks = [_rank(wiring, hypothesis) for hypothesis in members]
     ranked = iter(sorted((n for n, rank in enumerate(ranks) if rank), key=lambda n: ranks[n]))
@@ -313,11 +313,21 @@ def likeliest_first(wiring: Wiring, members: Sequence[Hypothesis]) -> tuple[Hypo
 
 
 def _rank(wiring: Wiring, hypothesis: Hypothesis) -> int:
-    """1 with a dead box, 2 with a dead port, 3 with a plug in a port that should be empty; 0 for anything else."""
-    if any(into_empty(wiring, fault) for fault in hypothesis):
-        return 3
+    """1 with a dead box, 2 with a dead port, 3 with a dead pixel, 4 with what the plan gives no reason for; 0 for
+    anything else.
+    """
+    if any(into_empty(wiring, fault) or _null_from_nowhere(wiring, fault) for fault in hypothesis):
+        return 4
     dead = ["/" in fault.where for fault in hypothesis if fault.kind == "dead"]
-    return 1 + max(dead) if dead else 0
+    return 1 + max(dead) if dead else 3 * any(fault.kind == "dark" for fault in hypothesis)
+
+
+def _null_from_nowhere(wiring: Wiring, fault: Fault) -> bool:
+    """Whether pixels too many are before a run on a port for which no null pixel is planned."""
+    if fault.kind != "shift" or fault.amount < 0:
+        return False
+    port = wiring.ports[fault.where]
+    return not any(wiring.show.runs[run].nulls for run in chain_of(wiring, port))
 
 
 def _share(fault: Fault) -> float:

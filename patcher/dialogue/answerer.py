@@ -54,8 +54,10 @@ class Answering(Protocol):
     def question(self, question: Question) -> str | None:
         """The key, or the words, of an answer to a question of the diagnosis; `BACK`; None: stop."""
 
-    def point(self, run: str, question: Question) -> int | None:
-        """The pixel of a run, from 0, that is not as the others, if they can point at it; a frame stays lit."""
+    def point(self, run: str, pixels: int, question: Question) -> int | Literal["stop"] | None:
+        """The pixel of a run of so many, from 0, that is not as the others, if they can point at it, or that they stop;
+        a frame stays lit.
+        """
 
     def deed(self, *, writable: bool) -> Deed:
         """What is done about what was found; `writable`: whether the show file can be changed instead."""

@@ -16,6 +16,7 @@ from patcher.dialogue.remedy_words import say_causes, say_remedies
 from patcher.faults import departure, in_words
 from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
+from patcher.patch.thing import called, split
 from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.remedies import not_wiring
 from patcher.show.writer import as_read, write_together
@@ -97,6 +98,11 @@ class Consulting:
         """Name all that looks the same, and never one of it as if it were sure."""
         likeliest = in_words(diagnosis.same_look[0], self.wiring)
         asked = f"{self.asked} question{'s' * (self.asked != 1)}"
+        if not (diagnosis.heard or diagnosis.sure):
+            only = ", with no answer but “can't tell”" if self.asked else ""
+            self.say(f"\n{'Stopped' if self.stopped else 'Ended'} after {asked}{only}: nothing is known yet.")
+            self.say("  Look from nearer, or in the dark, or have somebody else look; then run diagnose again.")
+            return
         if self.stopped:
             so_far = in_words(diagnosis.found, self.wiring)
             self.say(f"\nStopped after {asked}, before it was sure. Most likely so far: {so_far}.")
@@ -138,8 +144,11 @@ class Consulting:
             self.say(f"    {seen.frame.says}: {seen.ask.answers[seen.answer]}")
         self.say("  Check the pixels there, their joints, and whether they are all of one type.")
         boxes = {self.wiring.ports[run][0] for run in runs_of(self.wiring, self.plan.patch, diagnosis.thing)}
-        for box in sorted(boxes - {diagnosis.thing}):
-            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {argument(self.path)} {box}")
+        for box in sorted(boxes - {split(diagnosis.thing)[1]}):
+            named = called("controller", box, self.wiring.show)
+            self.say(
+                f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {argument(self.path)} {named}"
+            )
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:

@@ -75,10 +75,14 @@ class Narrowing:
                 self.pixel = self._within(colour, first, last)
                 if self.pixel is not None or self.stopped:
                     return
+            if self.stopped:
+                return
 
     def _begin(self, colour: Colour, pixels: int) -> Iterator[tuple[int, int]]:
         """Stretches to look into: round the pixel that is pointed at, then the halves of the run."""
         pointed = self._pointed(self._question(colour, 0, pixels))
+        if self.stopped:
+            return
         if pointed is not None:
             first = max(0, min(pointed - 1, pixels - COUNTS_TO))
             yield first, min(first + COUNTS_TO, pixels)
@@ -116,7 +120,11 @@ class Narrowing:
         return question(self.sound.wiring, frame, ask)
 
     def _pointed(self, asked: Question) -> int | None:
-        pixel = self._known.pop(0) if self._known else self.answering.point(self.run, asked)
+        pixels = self.sound.wiring.show.runs[self.run].pixels
+        pixel = self._known.pop(0) if self._known else self.answering.point(self.run, pixels, asked)
+        if pixel == "stop":
+            self.stopped = True
+            return None
         self._given.append(pixel)
         return pixel if isinstance(pixel, int) else None
 

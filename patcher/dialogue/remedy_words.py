@@ -105,4 +105,4 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
     if change.ports:
         yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
     if change.counted:
-        yield f"and note: the pixels of {', '.join(change.counted)} are then counted from another place"
+        yield f"and note: the taps of {', '.join(change.counted)} then join other pixels: correct their pixel numbers"

@@ -14,6 +14,7 @@ from patcher.dialogue.consultation import Consulting, write
 from patcher.dialogue.handover import seen_of
 from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import DARK, Fault, Planned, code_in_words, codes, departure, planned
+from patcher.patch.thing import called
 from patcher.units import in_units
 from patcher.visible import argument
 from patcher.walk.items import Item
@@ -195,7 +196,7 @@ class Walk:
         if reply.whole:
             self._keep(right, "yes")
             self._remember(step, right)
-        fixed = self._explain(step, wrong, reply) if named else self._diagnose(step, step.box, wrong)
+        fixed = self._explain(step, wrong, reply) if named else self._diagnose(step, self._box(step), wrong)
         if fixed:
             self._check_again(step)
             return step
@@ -203,6 +204,10 @@ class Walk:
         if not self.written:
             self._say_left([subject.thing for subject in wrong], whole=not left)
         return step.only([subject.thing for subject in right], self.wiring) if left else None
+
+    def _box(self, step: Step) -> str:
+        """The box of a step, by a name that means nothing else."""
+        return called("controller", step.box, self.wiring.show)
 
     def _say_left(self, things: Sequence[str], *, whole: bool) -> None:
         """What becomes of things that are not right: the step goes on without them, or is over."""
@@ -230,7 +235,7 @@ class Walk:
     def _look_into(self, step: Step, subject: Subject, reply: Reply) -> bool:
         """Which pixel, where the step shows all of a run in one colour; then which fault. Whether it was fixed."""
         if len(step.looks) == 1:
-            return self._diagnose(step, subject.thing, [subject])
+            return self._diagnose(step, called("prop", subject.thing, self.wiring.show), [subject])
         source = self.wiring.source(subject.thing)
         shown = [glow.colour for look in step.looks for glow in look.glows if glow.run == source]
         first = min(reply.look, len(shown) - 1)

@@ -85,7 +85,7 @@ def _range(part: Part, wiring: Wiring, patch: Patch) -> str:
     spans = spans_of(Thing(part.run, "pixels", (part,)), wiring, patch)
     first, last = spans[0], spans[-1]
     ends = f"{first.universe}/{first.first_channel} to {last.universe}/{last.last_channel}"
-    return f"{part.run} {part.first}–{part.last} at {ends}{also(part.run, wiring)}"
+    return f"{part.in_words} at {ends}{also(part.run, wiring)}"
 
 
 def sharing(run: str, wiring: Wiring) -> list[str]:
@@ -274,7 +274,7 @@ def ramp(
     """
     parts = lighting(thing, wiring)
     half = max(1, ceil(frames * seconds / 2 - 1e-9))
-    names = first_few([f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}" for part in parts], 3)
+    names = first_few([f"{part.in_words}{also(part.run, wiring)}" for part in parts], 3)
 
     def level(step: int) -> float:
         return 1 - abs(half - step) / half

@@ -25,6 +25,7 @@ from patcher.patch.changes import (
     settings,
 )
 from patcher.patch.patch import Patch
+from patcher.patch.thing import split
 from patcher.wiring import Wiring
 
 ALL = "all"
@@ -102,11 +103,12 @@ def named_starts(names: Iterable[str], entered: Entered, wiring: Wiring, patch: 
     every = [(box, start) for box, starts in known.items() for start in starts]
     found: list[tuple[str, str]] = []
     for name in names:
+        _, box_name = split(name, ("controller",))
         if name == ALL:
             found += every
-        elif name in known:
-            found += [(box, start) for box, start in every if box == name]
-        elif chosen := [(box, start) for box, start in every if start == name != OWN]:
+        elif box_name in known:
+            found += [(box, start) for box, start in every if box == box_name]
+        elif chosen := [(box, start) for box, start in every if start == box_name != OWN]:
             found += chosen
         else:
             remedy = choose_from(name, [*known, *(start for _, start in every if start != OWN)])
@@ -153,12 +155,13 @@ def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Pa
     props = wiring.show.prop_runs()
     found: list[str] = []
     for name in names:
+        kinds, plain = split(name, ("run", "prop"))
         if name == ALL:
             found += known
-        elif name in known:
-            found.append(name)
-        elif name in props:
-            found += [run for run in props[name] if run in known]
+        elif "run" in kinds and plain in known:
+            found.append(plain)
+        elif "prop" in kinds and plain in props:
+            found += [run for run in props[plain] if run in known]
         else:
             raise refuse(name, "is not a run that the player is told of", choose_from(name, [*known, *props]))
     return list(dict.fromkeys(found))

@@ -17,7 +17,7 @@ from patcher.errors import PatcherError, choose_from, refuse
 from patcher.patch.occupancy import Taken
 from patcher.patch.patch import Patch, Span, cut, pieces, running
 from patcher.shapes import cells
-from patcher.show.run_tables import BandRun, GridRun
+from patcher.show.run_tables import BandRun, Grid, GridRun
 from patcher.show.schema import Show
 from patcher.trade import ADDRESSES, CHANNELS, is_address
 from patcher.wiring import Wiring
@@ -37,6 +37,11 @@ class Part:
     def pixels(self) -> int:
         """How many they are."""
         return self.last - self.first + 1
+
+    @property
+    def in_words(self) -> str:
+        """What it is called where it is said what is lit: `willow/17`, `willow 1–50`."""
+        return f"{self.run} {self.first}–{self.last}" if self.last > self.first else f"{self.run}/{self.first}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +81,11 @@ def split(name: str, kinds: Iterable[str] = KINDS) -> tuple[tuple[str, ...], str
 def called(kind: str, name: str, show: Show) -> str:
     """The name by which `find` means a box or a prop, and nothing else."""
     return f"{kind}.{name}" if name in show.controllers and name in show.props else name
+
+
+def swapped_as(box: str, show: Show) -> str:
+    """The name by which `swap` means a box, and no supply."""
+    return f"controller.{box}" if box in show.supplies else box
 
 
 def find(name: str, wiring: Wiring, patch: Patch) -> Thing:
@@ -153,9 +163,26 @@ def _cell(name: str, runs: tuple[str, ...], column: int, row: int, wiring: Wirin
         at = np.flatnonzero((cells(show, run) == (column - 1, row - 1)).all(axis=1))  # type: ignore[union-attr]
         parts += [Part(run.name, int(pixel) + 1, int(pixel) + 1) for pixel in at]
     if not parts:
-        says = f"has no pixel: a gap, or no run of {name.partition('/')[0]} is wired there"
-        raise refuse(name, says, "name another place, or look at the gaps of its run")
+        raise _no_pixel_at(name, runs, column, row, whole, wiring)
     return Thing(name, "pixel", tuple(parts))
+
+
+def _no_pixel_at(name: str, runs: tuple[str, ...], column: int, row: int, whole: Grid, wiring: Wiring) -> PatcherError:
+    """Why a place of a grid has no pixel of these runs: of a band, whose places count from the prop's corner, or of a
+    prop.
+    """
+    show, (head, _, tail) = wiring.show, name.partition("/")
+    band = show.runs[runs[0]] if len(runs) == 1 and runs[0] in show.runs else None
+    if not isinstance(band, BandRun):
+        says = f"has no pixel: a gap, or no run of {head} is wired there"
+        return refuse(name, says, "name another place, or look at the gaps of its run")
+    at = np.asarray(cells(show, band)) + 1
+    (left, bottom), (right, top) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
+    where = f"columns {left} to {right}, rows {bottom} to {top} of {band.of}"
+    if left <= column <= right and bottom <= row <= top:
+        return refuse(name, f"has no pixel: a gap of {head}", "name another place, or look at its gaps")
+    says = f"has no pixel: columns and rows count from the left and the bottom of all of {band.of}; {head} has {where}"
+    return refuse(name, says, f"name a place there, or {band.of}/{tail} for the one that lies here")
 
 
 def _first(show: Show, prop: str) -> str:

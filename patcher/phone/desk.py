@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from patcher.errors import PatcherError
 from patcher.frames.levels import Levels
+from patcher.patch.thing import Thing
 from patcher.phone.content import WHOLE, Content, Lit
 from patcher.phone.state import COLOURED, Act, Mode, State, darkened, in_words, pattern_of, runs, tap, warning
 
@@ -292,7 +293,7 @@ class Desk:
         rate = state.rate or pattern.rate
         return {
             "plan": plan.number, "mode": state.mode, "dark": state.dark, "why": state.why, "problem": state.problem,
-            "thing": state.thing, "kind": thing.kind, "pixels": thing.pixels,
+            "thing": state.thing, "called": _called(state.thing, thing), "kind": thing.kind, "pixels": thing.pixels,
             "place": plan.place(state.thing), "warns": warning(state, plan), "coloured": state.pattern in COLOURED,
             "moves": pattern.steps > 1,
             "runs": list(dict.fromkeys(part.run for part in thing.parts)),
@@ -312,3 +313,10 @@ def _screen(screen: PhoneScreen) -> dict[str, Any]:
         "needs": screen.needs, "marks": screen.marks,
         "timed": bool(screen.looks), "points": screen.points,
     }  # fmt: skip
+
+
+def _called(name: str, thing: Thing) -> str:
+    """What a thing is called on the page: of an address also which pixel has it, `7/20: basin/5`."""
+    if thing.kind != "channel":
+        return name
+    return f"{name}: {', '.join(part.in_words for part in thing.parts)}"

@@ -76,7 +76,7 @@ class Pages:
         record = read_record(plan.path, practice=plan.practice)
         in_all = tally(states(record, plan.digests).values())
         return {
-            "in_all": in_all, "boxes": tallies(record, plan.digests, plan.wiring),
+            "practice": plan.practice, "in_all": in_all, "boxes": tallies(record, plan.digests, plan.wiring),
             "failed": failed(record, plan.digests), "open": still_open(record, plan.digests, plan.older),
             "unproved": self.unproved(plan),
             "notes": [f"{one.when:%d %b %H:%M} · {one.thing}: {one.what}" for one in reversed(record.notes[-LATEST:])],

@@ -14,6 +14,7 @@ from patcher.errors import PatcherError, refuse
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS, Pattern
 from patcher.frames.request import PatternName
+from patcher.patch.thing import without_pixel
 from patcher.phone.content import WHOLE, Content
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 
@@ -182,6 +183,10 @@ def _tapped(state: State, act: Act, plan: Content, now: float) -> State:
 def _found(state: State, name: str, plan: Content) -> State:
     name = name.strip()
     thing = plan.find(name)
+    if thing.kind == "channel" and not thing.parts:
+        universe, channel = map(int, name.split("/"))
+        why = without_pixel(universe, channel, plan.patch)
+        raise refuse(name, f"has no pixel: {why}", "give another address, or name a box, port, run, pixel or prop")
     if not thing.parts:
         raise refuse(name, "has no pixels", "name a box, port, run, pixel or prop")
     # Whoever finds another thing lights it by a tap of its own, and no brighter than pixels are tested.

@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from typing import cast
+from typing import Literal, cast
 
 from patcher.diagnosis import frame_timing
 from patcher.diagnosis.case import Question
@@ -252,7 +252,7 @@ class WalkThread:
             for at, (look, part) in enumerate(shown)
         )
 
-    def point(self, run: str, question: Question) -> int | None:
+    def point(self, run: str, pixels: int, question: Question) -> int | Literal["stop"] | None:
         """The pixel that is tapped on the picture."""
         frame, plan = question.frame, self._desk.plan
         lit = Moment(frame.levels(plan.universes), plan.lit_by(frame.steps[0]))
@@ -261,10 +261,12 @@ class WalkThread:
             "question", title=f"Which pixel of {run}?", asks=(f"Tap the wrong pixel in the picture of {run}.",),
             keys=keys, moments=(lit,), says=(f"Lit: {frame.says}",), points=run,
         ))  # fmt: skip
-        if act is None or act.text != POINT:
+        if act is None or act.text == STOP[0]:
+            return "stop"
+        if act.text != POINT:
             return None
         pixel = int(act.thing.rpartition("/")[2][:9]) - 1
-        return pixel if 0 <= pixel < plan.wiring.show.runs[run].pixels else None
+        return pixel if 0 <= pixel < pixels else None
 
     def question(self, question: Question) -> str | None:
         """The key that a page gives to a question of the diagnosis."""

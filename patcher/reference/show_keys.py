@@ -14,6 +14,10 @@ WORDS = {NAME_PATTERN: "a name", r"^[0-9]{1,5}/[0-9]{1,3}$": "universe/channel",
 """What a pattern of the schema means, in words."""
 
 
+GIVEN = "given"
+"""What the JSON Schema of a key has that must be given in some tables and not in others: when."""
+
+
 def show_keys() -> list[TopicPart]:
     """Every table of the show file with its keys, in the schema's order."""
     top = {name: _models(field.annotation) for name, field in Show.model_fields.items()}
@@ -86,6 +90,7 @@ def _key(key: str, field: dict[str, Any], required: bool) -> Iterator[str]:
     if isinstance(default, float):
         shown = f"{default:g}"
     given = "may be left out" if default in (None, "", (), [], {}) else f"default {shown}"
+    given = field.get(GIVEN, given)
     yield f"{'must be given' if required else given}; {_values(field)}"
 
 

@@ -15,6 +15,7 @@ from patcher.faults import Fault
 from patcher.faults.fault import AT_A_PIXEL
 from patcher.faults.fault_sentences import into_empty, off
 from patcher.faults.sent import port_of
+from patcher.patch.thing import called, swapped_as
 from patcher.power import shortfalls
 from patcher.power.flow import Power, power
 from patcher.show.run_tables import LoopRun, Run
@@ -203,7 +204,7 @@ def _dead(path: str, wiring: Wiring, where: str) -> str:
     show = wiring.show
     if "/" not in where:
         spares = [box.name for box in show.controllers.values() if box.spare]
-        swap = f"; if it stays dead: patcher swap {path} {where} {spares[0]}" if spares else ""
+        swap = f"; if it stays dead: patcher swap {path} {swapped_as(where, show)} {spares[0]}" if spares else ""
         return f"check {where}: power first, then fuse, then the network cable, then its address{swap}"
     box, _ = port_of(where)
     table = show.controllers[box]
@@ -245,8 +246,8 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
                 "other colours; where it takes more or fewer, all behind it do"
             )
         case "channel-shift" | "swapped-starts":
-            box = fault.where.partition("/")[0].partition(",")[0]
-            return f"patcher where {path} {box} says what is planned: compare the box's own page with it"
+            named = called("controller", fault.where.partition("/")[0].partition(",")[0], wiring.show)
+            return f"patcher where {path} {named} says what is planned: compare the box's own page with it"
     return ""
 
 

@@ -56,6 +56,13 @@ def table(wiring: Wiring, patch: Patch, *, player: bool, every_pixel: bool) -> p
     return patch_tables.player(wiring, patch) if player else patch_tables.starts(wiring, patch)
 
 
+def say_sent(wiring: Wiring, patch: Patch) -> None:
+    """Print which universes the player sends to which box, and how."""
+    print("\nWhere to send them:")
+    for line in patch_tables.sent_lines(wiring, patch):
+        print(f"  {line}")
+
+
 def say_boxes(wiring: Wiring, patch: Patch) -> None:
     """Print what to type into each box."""
     heads, numbers = patch_tables.TYPED, " ".join(patch_tables.NUMBERS)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from patcher.patch.patch import Patch
+from patcher.patch.thing import called
 from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
@@ -149,7 +150,8 @@ def say(progress: Progress) -> None:
 def _say_unproved(progress: Progress) -> None:
     unproved = progress.unproved()
     if unproved is None:
-        command = f"patcher verify {argument(progress.show)} {progress.proved_boxes[0]} --report"
+        box = called("controller", progress.proved_boxes[0], progress.wiring.show)
+        command = f"patcher verify {argument(progress.show)} {box} --report"
         print(fold(f"What no step proves {TOO_MANY}: {command}"))
     for line in in_words(unproved or ()):
         print(fold(line))

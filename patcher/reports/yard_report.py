@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from patcher.show.schema import Show
+from patcher.terminal.folds import fold
 from patcher.terminal.printed import count
 from patcher.yard.network_trouble import Trouble
+from patcher.yard.simulated_box import NOT_ITS_UNIVERSE, WHY_NOT_ITS
 from patcher.yard.yard import Yard, snapshot
 
 
@@ -26,6 +28,8 @@ def say(yard: Yard, groups: int, trouble: Trouble | None) -> None:
         print(
             f"  {name}: " + (", ".join(f"{count(n, 'packet')} {what}" for what, n in box.counts.items()) or "no packet")
         )
+    if any(NOT_ITS_UNIVERSE in box.counts for box in yard.boxes.values()):
+        print(fold(WHY_NOT_ITS))
     if groups:
         print(f"Not listened on: {count(groups, 'more group')} of synchronization addresses.")
     if trouble is not None and trouble.too_many:

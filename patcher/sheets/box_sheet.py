@@ -14,6 +14,7 @@ from patcher.limits.network import traffic
 from patcher.limits.refresh import PortTime, port_times
 from patcher.patch.changes import colours
 from patcher.patch.patch import Patch, written
+from patcher.patch.thing import called
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, RunVolts
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
@@ -131,6 +132,7 @@ class BoxSheet:
         supplies: those in it, and those elsewhere that feed its runs.
         feeds: those from its supplies, and those that tap its runs.
         others: what its supplies give besides, in words.
+        called: its name in a command, by which it means nothing else.
     """
 
     box: str
@@ -154,6 +156,12 @@ class BoxSheet:
     supplies: tuple[SupplySheet, ...]
     feeds: tuple[FeedSheet, ...]
     others: tuple[str, ...]
+    called: str
+
+    @property
+    def own_setting(self) -> str:
+        """Its own setting, in words: `address 192.0.2.11, E1.31, unicast`."""
+        return f"address {self.address or 'none'}, {self.protocol}, {self.delivery}"
 
     @property
     def used(self) -> tuple[PortSheet, ...]:
@@ -217,6 +225,7 @@ class _Reader:
             slowest.frame_ms, slowest.max_rate, slowest.port, self.packets[name].packets,
             tuple(start_row(self.wiring, start) for start in starts), 
             tuple(typed_notes(self.wiring, starts)), ports, supplies, feeds, tuple(others),
+            called("controller", name, self.show),
         )  # fmt: skip
 
     def _port(self, box: str, number: int) -> PortSheet:

@@ -47,7 +47,8 @@ class ShowSheet:
         universes: distinct universes.
         kept: whether every address is the one in the patch that is kept; None where none is kept yet.
         starts: what is typed into the boxes.
-        player: what the player is told.
+        player: what the player is told of each run.
+        send_to: which universes the player sends to which box, and how, in words.
         ticked: whether anything of what is typed in or told was ever ticked off.
         to_type: what is still to type in, against what was ticked off.
         to_tell: what the player is still to be told, against what was ticked off.
@@ -73,6 +74,7 @@ class ShowSheet:
     kept: bool | None
     starts: PrintedTable
     player: PrintedTable
+    send_to: tuple[str, ...]
     ticked: bool
     to_type: PrintedTable
     to_tell: PrintedTable
@@ -116,7 +118,8 @@ def show_sheet(
     return ShowSheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
         patch.pixels, patch.channels, patch.universe_count, same,
-        patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch), not entered.nothing,
+        patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch),
+        tuple(patch_tables.sent_lines(wiring, patch)), not entered.nothing,
         _to_type(left),
         patch_tables.to_tell(left.runs),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),

@@ -10,7 +10,7 @@ from typing import Any
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
 from patcher.sheets.figures import NO_POWER, count, power_cuts
-from patcher.sheets.patch_tables import PORT_PIXELS, PrintedTable, shown_head
+from patcher.sheets.patch_tables import PORT_PIXELS, SEND_BY, SEND_TO, PrintedTable, shown_head
 from patcher.units import length
 from patcher.visible import as_csv
 
@@ -94,10 +94,12 @@ def as_markdown(sheet: ShowSheet) -> str:
     total = f"{count(sheet.pixels, 'pixel')}, {count(sheet.channels, 'channel')}, {count(sheet.universes, 'universe')}"
     parts = [
         f"# {_inert(sheet.title)}", f"{total}. Revision {sheet.mark}.",
-        "## What to type into each box", _table(sheet.starts.without(PORT_PIXELS)),
+        "## What to type into each box", *(_inert(f"{box.box}: {box.own_setting}.") for box in sheet.boxes),
+        _table(sheet.starts.without(PORT_PIXELS)),
         *(_inert(f"{box.box}: {note}.") for box in sheet.boxes for note in box.notes),
         *_changes(sheet),
-        "## What to tell the player", _table(sheet.player),
+        "## What to tell the player", *(_inert(f"{line}.") for line in sheet.send_to),
+        _table(sheet.player.without(SEND_BY, SEND_TO)),
     ]  # fmt: skip
     for box in sheet.boxes:
         how = f"{box.protocol}, {box.delivery}, {box.address or 'no address'}"

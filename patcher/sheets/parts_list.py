@@ -99,13 +99,17 @@ def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
         note = "one core for data, " + ("two for V+ and ground" if joined else f"one for ground; {NO_POWER}")
         yield Need("cable", f"{what}, {size}", len(metres), metres=round(sum(metres), 6), note=note)
     feeds: defaultdict[str, list[float]] = defaultdict(list)
+    number: Counter[str] = Counter()
     for load in state.feeds:
-        feeds["wire not given" if load.wire is None else str(load.wire)] += [
-            join.metres for join in state.circuit.joins[load.feed.name]
-        ]
+        size = "wire not given" if load.wire is None else str(load.wire)
+        feeds[size] += [join.metres for join in state.circuit.joins[load.feed.name]]
+        number[size] += 1
     for size, metres in feeds.items():
         told = [each for each in metres if not isnan(each)]
-        note = "two cores" + ("" if len(told) == len(metres) else "; without those along runs whose pitch is not given")
+        note = "two cores"
+        if len(metres) != number[size]:
+            note += f"; {number[size]} feed{'s' * (number[size] != 1)} in {len(metres)} pieces, from tap to tap"
+        note += "" if len(told) == len(metres) else "; without those along runs whose pitch is not given"
         yield Need("cable", f"feed, {size}", len(metres), metres=round(sum(told), 6), note=note)
 
 

@@ -11,7 +11,8 @@ from dataclasses import astuple, dataclass, fields
 from patcher.faults import wire_letters
 from patcher.patch.changes import AS_SENT, BoxChange, BoxSetting, RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
-from patcher.sheets.figures import count
+from patcher.sheets.figures import count, ranges
+from patcher.show.schema import Controller
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.artnet import in_parts
 from patcher.wiring import Wiring, port_name
@@ -26,9 +27,9 @@ class PrintedTable:
     heads: tuple[str, ...]
     rows: tuple[Row, ...]
 
-    def without(self, head: str) -> PrintedTable:
-        """It without one column."""
-        kept = [at for at, name in enumerate(self.heads) if name != head]
+    def without(self, *heads: str) -> PrintedTable:
+        """It without some columns."""
+        kept = [at for at, name in enumerate(self.heads) if name not in heads]
         rows = tuple(tuple(row[at] for at in kept) for row in self.rows)
         return PrintedTable(tuple(self.heads[at] for at in kept), rows)
 
@@ -162,6 +163,10 @@ def starts(wiring: Wiring, patch: Patch) -> PrintedTable:
     return PrintedTable(("box", *TYPED, PORT_PIXELS), tuple(rows))
 
 
+SEND_BY, SEND_TO = "protocol", "send_to"
+"""The columns for scripts that say how a run's universes reach its box; for people `sent_lines` says it."""
+
+
 def player(wiring: Wiring, patch: Patch) -> PrintedTable:
     """What is typed into the show's player, prop by prop and run by run."""
     rows: list[Row] = []
@@ -169,10 +174,30 @@ def player(wiring: Wiring, patch: Patch) -> PrintedTable:
         for run in runs:
             if patch.has(run):
                 link, at = patch.link_of(run)
-                letters = wire_letters(wiring.show, patch.start_of(run).controller, wiring.show.runs[run])
-                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels, letters))
+                box = wiring.show.controllers[patch.start_of(run).controller]
+                letters = wire_letters(wiring.show, box.name, wiring.show.runs[run])
+                sent = PROTOCOL_NAMES[box.protocol], goal(box)
+                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels, letters, *sent))
     heads = ("prop", "run", "universe", "channel", "running_channel", "pixels", "channels", "colours_to_send")
-    return PrintedTable(heads, tuple(rows))
+    return PrintedTable((*heads, SEND_BY, SEND_TO), tuple(rows))
+
+
+def goal(box: Controller) -> str:
+    """Where the player sends a box's universes: its address, or `multicast`."""
+    return "multicast" if box.delivery == "multicast" else box.address or NOT_KNOWN
+
+
+def sending(box: Controller) -> str:
+    """How the player sends a box's universes: `E1.31 to 192.0.2.11`, `E1.31 as multicast`."""
+    return f"{PROTOCOL_NAMES[box.protocol]} {'as' if box.delivery == 'multicast' else 'to'} {goal(box)}"
+
+
+def sent_lines(wiring: Wiring, patch: Patch) -> list[str]:
+    """Which universes the player sends where, a line a box: `universes 1–3: E1.31 to 192.0.2.11 (hall)`."""
+    return [
+        f"universe{'s' * (len(universes) > 1)} {ranges(universes)}: {sending(wiring.show.controllers[box])} ({box})"
+        for box, universes in patch.box_universes.items()
+    ]
 
 
 NOT_KNOWN = "not known"

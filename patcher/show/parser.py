@@ -117,9 +117,40 @@ def _toml_remedy(text: str, message: str) -> str:
         return f"a number has a point, not a comma: {number[1]}.{number[2]}"
     if (part := re.search(r"^\s*level\s*=\s*([\d.]+\s*%)\s*(?:#|$)", line)) and (percent := of_percent(part[1])):
         return f"a number stands alone: write {percent}"
-    if "overwrite" in message.lower() or "twice" in message.lower():
+    if any(word in message.lower() for word in ("overwrite", "twice", "immutable")):
+        if clash := _key_and_heading(lines, int(found[1]) if found else 0):
+            return clash
         return "the same key or heading stands there twice: take one out, or rename it"
     return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
+
+
+_HEADING = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]")
+
+
+def _key_and_heading(lines: list[str], number: int) -> str:
+    """What to do where a table has a key and a heading of one name, of which one stands on a line, from 1; empty where
+    none does.
+    """
+    headings, key_of, table = dict[str, int](), dict[str, int](), ""
+    for at, line in enumerate(lines[:number], start=1):
+        if heading := _HEADING.match(line):
+            table = heading[1]
+            headings.setdefault(table, at)
+        elif key := re.match(r"\s*([\w-]+)\s*=", line):
+            key_of.setdefault(f"{table}.{key[1]}" if table else key[1], at)
+    for name in sorted(headings.keys() & key_of.keys()):
+        if number in (headings[name], key_of[name]):
+            above, _, own = name.rpartition(".")
+            here = f"[{above}]" if above else "the file"
+            said = f"{own} is a key of {here} (line {key_of[name]}) and a heading, [{name}] (line {headings[name]})"
+            return f"{said}: take one out, or rename it" + _of_ports(name)
+    return ""
+
+
+def _of_ports(name: str) -> str:
+    """What else to say of `[controller.NAME.ports]`, which is meant as `port`."""
+    box = re.fullmatch(r"controller\.([\w-]+)\.ports", name)
+    return f"; the runs on its ports stand under [controller.{box[1]}.port]" if box else ""
 
 
 _WORD = r"""[^\s\[\]{}=.,:;#"'“”„‘’‚«»]+"""

@@ -260,9 +260,11 @@ class PointsRun(PathRun):
 
     shape_name: ClassVar[str] = "points"
     shape: Literal["points"]
-    at: Annotated[tuple[Point, ...], Field(min_length=1)] = ()
+    at: Annotated[tuple[Point, ...], Field(min_length=1)] = Field(
+        default=(), json_schema_extra={"given": "this or file must be given"}
+    )
     """The places, [x, y] each, in order; or `file`."""
-    file: Text | None = None
+    file: Text | None = Field(default=None, json_schema_extra={"given": "this or at must be given"})
     """A CSV file with columns x and y, beside the show file or below it."""
 
     @model_validator(mode="before")

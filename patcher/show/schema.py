@@ -106,7 +106,9 @@ class Controller(Named):
     [controller.NAME.start].
     """
 
-    address: Annotated[str, Field(strict=True), AfterValidator(station_address)] | None = None
+    address: Annotated[str, Field(strict=True), AfterValidator(station_address)] | None = Field(
+        default=None, json_schema_extra={"given": "must be given, but for multicast and for a spare"}
+    )
     """IPv4 address set in the box."""
     delivery: Literal["unicast", "multicast"] = "unicast"
     """`"unicast"` to the address, or `"multicast"` to the group of each universe (address optional; E1.31 only)."""
@@ -152,7 +154,9 @@ class Controller(Named):
         if self.protocol == "artnet" and self.delivery == "multicast":
             raise ValueError('Art-Net levels are sent unicast → write delivery = "unicast" and its address')
         if self.delivery == "unicast" and self.address is None and not self.spare:
-            raise ValueError('has no address → write address = "192.0.2.21", the one set in the box')
+            raise ValueError(
+                'has no address → write the one set in the box, each box its own: address = "…", such as "192.0.2.21"'
+            )
         return self
 
     @property
@@ -201,9 +205,11 @@ class Tap(Table):
 
     run: Name
     """The run that it joins."""
-    pixel: Count | Literal["first", "last"] | None = None
+    pixel: Count | Literal["first", "last"] | None = Field(
+        default=None, json_schema_extra={"given": "this or every must be given"}
+    )
     """The pixel that it joins: a number, `"first"` or `"last"`. Give this or `every`."""
-    every: Count | None = None
+    every: Count | None = Field(default=None, json_schema_extra={"given": "this or pixel must be given"})
     """Joins pixel 1, then every nth, and the last; the wire follows the run."""
     length: Length
     """Length of wire, one way, from the tap before; of the first, from the supply."""
@@ -218,11 +224,11 @@ class Tap(Table):
 class Feed(Wired):
     """[feed.NAME]: a feed (injection wire) is a pair of wires from a supply, with its taps (injection points)."""
 
-    supply: Name | None = None
+    supply: Name | None = Field(default=None, json_schema_extra={"given": "this or from must be given"})
     """The supply that it comes from."""
-    source: Name | None = Field(default=None, alias="from")
+    source: Name | None = Field(default=None, alias="from", json_schema_extra={"given": "this or supply must be given"})
     """The feed that it branches off, instead of a supply."""
-    tap: Count | None = None
+    tap: Count | None = Field(default=None, json_schema_extra={"given": "must be given with from"})
     """Which tap of that feed it branches off at."""
     fuse: Amps | None = None
     """The fuse at its supply."""

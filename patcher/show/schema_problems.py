@@ -7,7 +7,7 @@ with the nearest known key where one was misspelt.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal, get_args, get_origin
 from unicodedata import combining, normalize
 
@@ -30,7 +30,7 @@ from patcher.show.schema import (
     Tap,
     prop_kind,
 )
-from patcher.show.tables import LONGEST_NAME, NAME_PATTERN
+from patcher.show.tables import LONGEST_NAME, NAME_PATTERN, Point
 from patcher.units import of_percent
 
 _TABLES: dict[str, type[BaseModel]] = {
@@ -60,6 +60,9 @@ _RELATIONS = {
     "less_than": "less than", "less_than_equal": "at most",
 }  # fmt: skip
 
+
+MOST_SHOWN = 4
+"""So many points of a list are written out."""
 
 ProblemWords = tuple[str, str, str]
 """The rule, what is wrong, and what to do about it."""
@@ -259,6 +262,38 @@ def _bad_pattern(place: Place, value: Any) -> ProblemWords:
     return _bad_name(value)
 
 
+def _flat_points(place: Place, raw: Mapping[str, Any]) -> tuple[Place, ProblemWords] | None:
+    """The key whose list of points was written as one list of numbers, with what to write; None where none was."""
+    for length in range(1, len(place) + 1):
+        key = place[:length]
+        model = _model_at(key[:-1], raw)
+        field = model.model_fields.get(str(key[-1])) if model else None
+        if field is None or Point not in get_args(field.annotation):
+            continue
+        node: Any = raw
+        for step in key:
+            node = node[step] if isinstance(node, dict) and step in node else None
+        if isinstance(node, list) and node and all(isinstance(n, int | float) and n is not True for n in node):
+            pairs = [f"[{', '.join(map(str, node[at : at + 2]))}]" for at in range(0, len(node), 2)]
+            few = pairs if len(pairs) <= MOST_SHOWN else [*pairs[:MOST_SHOWN], "…"]
+            whole = len(node) % 2 == 0
+            remedy = f"write [{', '.join(few)}]" if whole else "write [[x, y], [x, y] …]"
+            return key, ("value", "is a list of numbers, but must be a list of points, each [x, y]", remedy)
+    return None
+
+
+def _either(detail: Mapping[str, Any], details: Sequence[Any]) -> ProblemWords | None:
+    """Of a key that takes a number or one of few words: what it takes, where neither was written; else None."""
+    around = [other for other in details if other["loc"][:-1] == detail["loc"][:-1]]
+    words = [other["ctx"]["expected"] for other in around if other["type"] == "literal_error"]
+    value = detail["input"]
+    if not words or not any(other["type"] in ("int_type", "int_from_float") for other in around):
+        return None
+    choices = re.findall(r"'([^']*)'", words[0])
+    remedy = choose_from(str(value), choices, most=20) if isinstance(value, str) else f"write {', '.join(choices)}"
+    return "value", f"cannot be {_shown(value)}", f"{remedy.rstrip('?')}; or a whole number, without quotes"
+
+
 def translate(error: ValidationError, raw: Mapping[str, Any]) -> list[tuple[Place, Finding]]:
     """Each error of the schema's, as the place it is about and the finding that tells a person of it."""
     found: dict[tuple[str, str], tuple[Place, Finding]] = {}
@@ -271,7 +306,10 @@ def translate(error: ValidationError, raw: Mapping[str, Any]) -> list[tuple[Plac
         if follows_from_another:
             continue
         place = place_in(raw, location, names_a_key=detail["type"] == "missing")
-        rule, says, remedy = _words(detail, place, raw)
+        if flat := _flat_points(place, raw):
+            place, (rule, says, remedy) = flat
+        else:
+            rule, says, remedy = _either(detail, details) or _words(detail, place, raw)
         finding = Finding("error", rule, "file", written(place), says, remedy)
         found.setdefault((finding.where, _one_of_a_union(detail, says)), (place, finding))
     meant = {(place[:-1], finding.remedy) for place, finding in found.values() if finding.rule == "unknown-key"}

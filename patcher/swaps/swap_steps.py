@@ -7,11 +7,12 @@ from itertools import pairwise
 
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.patch.patch import address
+from patcher.patch.thing import called, swapped_as
 from patcher.power.flow import LOADED
 from patcher.power.stretches import stretches
 from patcher.sheets.figures import ranges
-from patcher.sheets.patch_tables import NUMBERS, TYPED, shown_head, start_row, typed_notes
-from patcher.show.schema import Controller, Show
+from patcher.sheets.patch_tables import NUMBERS, TYPED, sending, shown_head, start_row, typed_notes
+from patcher.show.schema import Show
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.dead_box import SwapCable
 from patcher.swaps.supply_swap import SupplySwap
@@ -83,8 +84,8 @@ def box_steps(found: BoxSwap, wiring: Wiring, path: str, *, save: bool = True) -
         ["Network cable in, mains on."],
         [f"Type into {spare.name}:", *_type(found)],
         _player(found, wiring.show),
-        *_save(path, dead.name, spare.name, save=save),
-        [f"Test: patcher send ports {path} --on {spare.name}"],
+        *_save(path, swapped_as(dead.name, wiring.show), spare.name, save=save),
+        [f"Test: patcher send ports {path} --on {called('controller', spare.name, wiring.show)}"],
     ]
     return steps
 
@@ -206,7 +207,7 @@ def _type(found: BoxSwap) -> list[str]:
 def _player(found: BoxSwap, show: Show) -> list[str]:
     dead, spare = found.dead, found.spare
     lines = [f"{run}: from {address(old)} to {address(new)}" for run, (old, new) in found.moves.items()]
-    old, new = (_sending(box) for box in (dead, spare))
+    old, new = (sending(box) for box in (dead, spare))
     universes = found.patch.box_universes.get(spare.name, ())
     if old != new:
         lines.append(f"universe{'s' if len(universes) > 1 else ''} {ranges(universes)}: {new}, no longer {old}")
@@ -221,10 +222,6 @@ def _player(found: BoxSwap, show: Show) -> list[str]:
     if not lines:
         return ["The player stays as it is."]
     return ["Change in the player:", *lines]
-
-
-def _sending(box: Controller) -> str:
-    return f"{PROTOCOL_NAMES[box.protocol]} {'as multicast' if box.delivery == 'multicast' else f'to {box.address}'}"
 
 
 JOINED = "two supplies are joined on one V+; cut it there first, as patcher check says"

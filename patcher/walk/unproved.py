@@ -44,6 +44,7 @@ def in_words(found: Iterable[Passed]) -> list[str]:
     nowhere: list[Fault] = []
     alike: dict[tuple[str, str, str], list[Fault]] = {}
     overlooked: dict[str, float] = {}
+    kinds: dict[str, set[str]] = {}
     for hidden in found:
         fault = hidden.fault
         if not hidden.runs:
@@ -53,15 +54,17 @@ def in_words(found: Iterable[Passed]) -> list[str]:
             alike.setdefault((fault.kind, thing, fault.value), []).append(fault)
         else:
             overlooked |= {run: max(overlooked.get(run, 0.0), hidden.chance) for run in hidden.runs}
-    by_chance: dict[str, list[str]] = {}
+            for run in hidden.runs:
+                kinds.setdefault(run, set()).add(fault.kind)
+    by_chance: dict[tuple[str, str], list[str]] = {}
     for run, chance in overlooked.items():
-        by_chance.setdefault(_of_hundred(chance), []).append(run)
+        by_chance.setdefault((_of_hundred(chance), _one_pixel(kinds[run])), []).append(run)
     return [
         *(f"Looks right in every step: {fault_words(faults[:1])}{_and_more(faults)}." for faults in alike.values()),
         *(f"Cannot be seen: {says}" for says in cannot_be_seen(nowhere)),
         *(
-            f"Easily overlooked: one pixel that stays dark among lit ones, in {often} walk-throughs ({_named(runs)})."
-            for often, runs in by_chance.items()
+            f"Overlooked in {often} walk-throughs: {what} ({_named(runs)})."
+            for (often, what), runs in by_chance.items()
         ),
     ]
 
@@ -94,6 +97,16 @@ _UNSEEN = {
     "replaced": "the last pixel replaced by another type that shows the same colours",
     "swapped-runs": "two runs swapped that take the same data",
 }
+
+
+_ONE_PIXEL = {"dark": "stays dark", "dark-channel": "lacks a colour", "replaced": "is of another type"}
+
+
+def _one_pixel(kinds: set[str]) -> str:
+    """What an eye may overlook among lit pixels."""
+    ways = [words for kind, words in _ONE_PIXEL.items() if kind in kinds]
+    ways += [f"has a fault of the kind “{kind}”" for kind in sorted(kinds - {*_ONE_PIXEL})]
+    return f"one pixel that {' or '.join(ways)} among lit ones"
 
 
 def _named(things: Iterable[str]) -> str:

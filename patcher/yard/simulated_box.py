@@ -23,6 +23,10 @@ REMEMBERED, A_UNIVERSE = 256, 4
 MOST_SOURCES = 16
 """Sources that a box keeps apart in one universe. Those of a higher priority take the place of lower ones."""
 NOT_ITS_UNIVERSE = "of universes that it has no pixels in"
+WHY_NOT_ITS = (
+    "Packets of other universes are no mistake of verify, diagnose or phone: those send to the universes beside a "
+    "box's own too, for a start may be typed in wrongly."
+)
 NO_LEVELS = "without levels to show"
 TOO_MANY_SOURCES = "of more sources than it keeps apart"
 TOO_MANY_ADDRESSES = "with more synchronization addresses than it keeps apart"

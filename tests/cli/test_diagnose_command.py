@@ -104,7 +104,19 @@ def test_answers_from_a_file(here: Patcher, heron_lock: Path, tmp_path: Path, fi
     file.write_text("")
     short = here("diagnose", heron_lock, "gable", "--answers", file)
     assert short.returncode == 1
-    assert "Stopped after 0 questions" in short.stdout
+    assert "Stopped after 0 questions: nothing is known yet." in short.stdout
+
+
+def test_answers_that_say_nothing_make_nothing_known(here: Patcher, heron_lock: Path, tmp_path: Path) -> None:
+    # Source: found in use: ten times "can't tell", and "Most likely so far: wired as planned"
+    file = tmp_path / "answers.txt"
+    file.write_text("?\n?\n?\n")
+    ran = here("diagnose", heron_lock, "gable", "--answers", file)
+    assert ran.returncode == 1
+    assert "Stopped after 3 questions, with no answer but “can't tell”: nothing is known yet." in ran.stdout
+    assert "Most likely" not in ran.stdout
+    file.write_text("?\n1\n?\n")
+    assert "Most likely so far: " in here("diagnose", heron_lock, "gable", "--answers", file).stdout
 
 
 @pytest.mark.parametrize(
@@ -301,7 +313,7 @@ def test_keys_answer_while_frames_are_sent(patcher: Patcher, heron_lock: Path) -
     assert "can't tell" in ran.stdout
     assert "  1  Lit" in ran.stdout
     assert "  2  Lit" in ran.stdout
-    assert "Stopped after 1 question, before it was sure" in ran.stdout
+    assert "Stopped after 1 question, with no answer but “can't tell”: nothing is known yet." in ran.stdout
 
 
 def test_a_dot_rests_before_each_pass() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from patcher.answers.witness import Witness
 from patcher.diagnosis.case import Diagnosis
-from patcher.diagnosis.hypotheses import other_chips, other_orders
+from patcher.diagnosis.hypotheses import likeliest_first, other_chips, other_orders
 from patcher.diagnosis.scene import scene_of
 from patcher.faults import build, codes, in_words, parse, planned
 from patcher.placement.allocation import allocate
@@ -110,3 +110,21 @@ def test_a_dead_box_is_named_before_a_plug_in_a_port_that_should_be_empty(ports:
     assert remedy("a.toml", wiring, swaps[0][0]).says == (
         "unplug the lead of line from box/2, which should be empty, and plug it into box/1"
     )
+
+
+@pytest.mark.parametrize(("nulls", "first"), [(0, "dark:line/1"), (1, "shift:line=1")])
+def test_a_dead_first_pixel_is_named_before_a_null_pixel_where_none_is_planned(nulls: int, first: str) -> None:
+    # Source: found in use: of a dead first pixel it was said to check the nulls in the box, in a show that has none
+    tables = string(12, ports=1)
+    tables["run"]["line"]["nulls"] = nulls
+    wiring = wired(tables)
+    every = [(parse(text, wiring),) for text in ("shift:line=1", "reversed:line", "dark:line/1")]
+    assert codes(likeliest_first(wiring, every)[0]) == first
+    if nulls:
+        return
+    patch = allocate(wiring).patch
+    witness = Witness(wiring, patch, build(wiring, [parse("dark:line/1", wiring)]))
+    diagnosis = Diagnosis.start(wiring, patch, "line")
+    while (question := diagnosis.ask()) is not None:
+        diagnosis.tell(witness.answer(question))
+    assert [codes(faults) for faults in diagnosis.same_look[:2]] == ["dark:line/1", "shift:line=1"]

@@ -15,7 +15,7 @@ from rig.examples import examples
 from rig.heron_lock import heron
 
 
-def searched(run: str, fault: str, colour: str, pointed: int | None) -> list[tuple[Question, str]]:
+def searched(run: str, fault: str, colour: str, pointed: int | str | None) -> list[tuple[Question, str]]:
     """The questions of a search and their answers, by an eye before a yard with that fault."""
     wiring, patch, sound, _ = heron()
     witness = Witness(wiring, patch, build(wiring, [parse(fault, wiring)]))
@@ -27,7 +27,7 @@ def searched(run: str, fault: str, colour: str, pointed: int | None) -> list[tup
         return key
 
     witness.question = answer  # type: ignore[method-assign, assignment]
-    witness.point = lambda run, question: pointed  # type: ignore[method-assign, assignment]
+    witness.point = lambda run, pixels, question: pointed  # type: ignore[method-assign, assignment]
     Narrowing(sound, run, witness, lambda line: None).narrow([COLOURS[colour]])
     return asked
 
@@ -66,3 +66,8 @@ def test_where_half_a_run_is_lit_an_answer_says_so_and_ends_the_search(pixel: in
     assert question.ask.kind == "whole"
     assert said == "several colours, or only about half of it lit"
     assert rest == []
+
+
+def test_who_stops_where_a_pixel_is_pointed_at_is_asked_nothing_more() -> None:
+    # Source: found in use: "Stop here" was taken as "I can't point at it", and the halves were asked
+    assert [question.ask.kind for question, _ in searched("gable", "dark:gable/7", "white", "stop")] == ["whole"]

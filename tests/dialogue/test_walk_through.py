@@ -41,7 +41,7 @@ class Scripted:
         self.asked.append(question)
         return self.witness.answer(question)
 
-    def point(self, run: str, question: Question) -> int | None:
+    def point(self, run: str, pixels: int, question: Question) -> int | None:
         return None
 
     def deed(self, *, writable: bool) -> Deed:

@@ -12,8 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.errors import PatcherError
+from patcher.faults import parse
 from patcher.patch.thing import Thing, called, find
 from patcher.placement.allocation import allocate
+from patcher.remedies.remedies import remedy
 from patcher.show.parser import read
 from rig.examples import examples
 from rig.grid_walk import CORNERS, walk
@@ -174,3 +176,58 @@ def test_a_place_of_a_prop_is_a_pixel_of_its_band(here: Patcher, heron_lock: Pat
     assert "outside" in here("where", heron_lock, "gate/51,1").stderr
     assert "no pixel" in here("where", heron_lock, "gate-left/50,1").stderr
     assert "no grid" in here("where", heron_lock, "gable/1,1").stderr
+
+
+@pytest.mark.parametrize("options", [("--typed", "controller.roof"), ("--told", "prop.roof"), ("--told", "run.eaves")])
+def test_todo_takes_the_names_that_every_command_takes(here: Patcher, house: Path, options: tuple[str, str]) -> None:
+    # Source: `help names`: every command takes the same names; found in use: "controller.hall is not a box"
+    here("patch", house)
+    assert here("todo", house, *options).returncode == 0
+    wrong = here("todo", house, options[0], "supply.roof")
+    assert (wrong.returncode, "supply.roof" in wrong.stderr) == (2, True)
+
+
+def test_what_is_printed_to_be_typed_names_one_thing(here: Patcher, house: Path, tmp_path: Path) -> None:
+    # Source: found in use: the sheet of a box said `verify … hall`, which is refused: hall is a prop too
+    here("sheet", house, "--out", tmp_path / "paper")
+    text = (tmp_path / "paper" / "sheets.html").read_text()
+    assert "patcher verify … controller.roof: every step passed" in text
+    steps = " ".join(here("swap", house, "controller.roof", "shelf").stdout.split())
+    assert f"patcher swap {house} controller.roof shelf --write" in steps
+    wiring = wired(HOUSE)
+    dead = remedy("house.toml", wiring, parse("dead:roof", wiring)).says
+    assert "patcher swap house.toml controller.roof shelf" in dead
+
+
+def test_a_box_of_one_name_with_a_prop_is_diagnosed_in_a_walk_through(here: Patcher, house: Path) -> None:
+    # A no that names nothing is about the whole box: its name alone is that of two things
+    answers = house.with_name("answers.txt")
+    answers.write_text("x roof: no\n")
+    name = here("verify", house, "--answers", answers).stderr.split("the step is “")[1].split("”")[0]
+    answers.write_text(f"{name}: no\n")
+    steps = here("verify", house, "--answers", answers)
+    assert "two things" not in steps.stderr
+    assert "Diagnosis of controller.roof:" in steps.stdout
+
+
+@pytest.mark.parametrize(("place", "where"), [("high/1,1", "rows 3 to 4 of gate"), ("low/1,3", "rows 1 to 2 of gate")])
+def test_a_place_outside_a_band_is_said_to_count_from_the_whole_grid(place: str, where: str) -> None:
+    # Source: found in use: "no run of screen-right is wired there", and screen-right is itself a run
+    band = {"pixel": "lamp", "shape": "band", "of": "gate", "data_in": "bottom-left"}
+    tables = {
+        "show": {"title": "Bands"}, "pixel": {"lamp": {"colour_order": "RGB"}},
+        "controller": {"mill": {"address": "192.0.2.1", "ports": 2, "port": {"1": ["low"], "2": ["high"]}}},
+        "run": {"low": band | {"band": [1, 2]}, "high": band | {"band": [3, 4], "gaps": [2]}},
+        "prop": {"gate": {"area": [[0, 0], [3, 3]], "columns": 4, "rows": 4, "lines": "rows", "turns": "serpentine",
+                          "data_in": "bottom-left"}},
+    }  # fmt: skip
+    wiring = wired(tables)
+    patch = allocate(wiring).patch
+    with pytest.raises(PatcherError) as refused:
+        find(place, wiring, patch)
+    (finding,) = refused.value.findings
+    assert finding.says.endswith(where)
+    assert find(finding.remedy.split(", or ")[1].split()[0], wiring, patch).pixels == 1
+    with pytest.raises(PatcherError) as gap:
+        find("high/2,3", wiring, patch)
+    assert "a gap of high" in gap.value.findings[0].says

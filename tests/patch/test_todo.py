@@ -500,13 +500,40 @@ def test_the_player_is_told_the_colours_that_a_box_does_not_reorder(here: Patche
     for reorders, wanted in ((True, ["RGB", "RGBW", "W"]), (False, ["RGB", "GRBW", "W"])):
         tables["controller"]["house"]["reorders"] = reorders
         show.write_text(tomli_w.dumps(tables))
-        heads, _, *rows = here("patch", show, "--player").stdout.splitlines()
+        heads, _, *rows = here("patch", show, "--player").stdout.partition("\n\n")[0].splitlines()
         assert re.split(r" {3,}", heads)[-2:] == ["channels a pixel", "colours to send"]
         assert [row.split()[-2:] for row in rows] == [[str(len(letters)), letters] for letters in wanted]
         csv = here("patch", show, "--player", "--csv").stdout.splitlines()
-        assert csv[0].endswith(",channels,colours_to_send")
+        assert csv[0].endswith(",channels,colours_to_send,protocol,send_to")
     assert here("patch", show, "--every-pixel").stdout.startswith("box ")
     assert here("patch", show, "--every-pixel", "--csv").stdout.startswith("controller,")
+
+
+@pytest.mark.parametrize(
+    ("keys", "line", "cells"),
+    [
+        ({}, "E1.31 to 192.0.2.11 (house)", "E1.31,192.0.2.11"),
+        ({"protocol": "artnet"}, "Art-Net to 192.0.2.11 (house)", "Art-Net,192.0.2.11"),
+        ({"delivery": "multicast"}, "E1.31 as multicast (house)", "E1.31,multicast"),
+    ],
+)
+def test_the_player_is_told_where_each_box_takes_its_universes(
+    here: Patcher, tmp_path: Path, keys: dict, line: str, cells: str
+) -> None:
+    # Source: found in use: `--player` gave channels, and neither address nor protocol nor the universes to send
+    tables = show_of({"roof": (300, 0)}, skips=True, spare=False)
+    tables["controller"]["house"] |= {"address": "192.0.2.11"} | keys
+    show = tmp_path / "house.toml"
+    show.write_text(tomli_w.dumps(tables))
+    assert f"universes 1–2: {line}" in here("patch", show, "--player").stdout
+    rows = here("patch", show, "--player", "--csv").stdout.splitlines()
+    assert all(row.endswith(f",{cells}") for row in rows[1:])
+    here("sheet", show, "--out", tmp_path / "paper")
+    for name in ("sheets.html", "sheets.md"):
+        text = (tmp_path / "paper" / name).read_text().replace("\\", "")
+        assert f"universes 1–2: {line}" in text
+        own = f"house: address 192.0.2.11, {cells.split(',')[0]}, {keys.get('delivery', 'unicast')}"
+        assert own in text.split("What to tell the player")[0]
 
 
 def test_what_an_address_is_changed_from_has_a_heading_of_its_own(tmp_path: Path, here: Patcher) -> None:

@@ -202,6 +202,35 @@ def test_where_a_thing_hangs_is_told_as_where_has_it(thing: str) -> None:
     assert json.loads(desk.document())["place"] == f"{port_name(*PLAN.wiring.ports[run])}, {address}"
 
 
+def test_an_address_is_found_with_its_pixel_or_with_why_it_has_none() -> None:
+    # Source: found in use: 7/20 named no pixel until it was lit, and a free channel seemed not to be allowed
+    span = PLAN.patch.run_spans("weir")[0]
+    address = f"{span.universe}/{span.first_channel + span.width * 4 + 1}"
+    desk = Desk(PLAN, 60.0)
+    desk.tap(Act("find", address))
+    told = json.loads(desk.document())
+    assert (told["thing"], told["called"], told["problem"]) == (address, f"{address}: weir/{span.first_pixel + 4}", "")
+    desk.tap(Act("light"))
+    assert f"weir/{span.first_pixel + 4}" in desk.document().split("called")[1]
+    assert "–" not in json.loads(desk.document())["called"]
+    desk.tap(Act("find", "400/1"))
+    assert json.loads(desk.document())["problem"].startswith(
+        "400/1: has no pixel: no box has universe 400. Give another"
+    )
+    desk.tap(Act("find", "gable"))
+    assert json.loads(desk.document())["called"] == "gable"
+
+
+def test_the_report_says_that_it_is_of_practice() -> None:
+    # Source: found in use: with --yard it said "in the box: not known" of what was ticked off in earnest
+    pages = Pages(yard=True, hold=60)
+    for practice in (True, False):
+        assert pages.report(replace(PLAN, practice=practice))["practice"] is practice
+    page = pages.page(PLAN).body.decode()
+    assert 'id="practice"' in page
+    assert "typed into them and told to the player does not change" in page
+
+
 def test_the_help_says_how_soon_a_lost_connection_is_seen() -> None:
     script = (files("patcher.phone") / "page" / "page.js").read_text()
     beat, silent = map(int, re.search(r"BEAT = (\d+), SILENT = (\d+)", script).groups())  # type: ignore[union-attr]

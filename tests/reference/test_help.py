@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import nullcontext
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, get_args
@@ -113,7 +114,25 @@ def test_every_key_is_there_with_its_default(title: str) -> None:
             assert given.startswith(f"default {json.dumps(default)}; "), key
 
 
-NUMBER = re.compile(r"^(?:must be given|may be left out|default [^;]*); (whole number|number)(.*)$")
+def test_what_must_be_given_but_for_some_tables_is_said_so() -> None:
+    # Source: found in use: the address "may be left out", and without it no command worked
+    given = {(title, part.term): part.says.split("\n")[1] for title in TABLES for part in sections()[title]
+             if part.kind == "entry"}  # fmt: skip
+    address = given["[controller.NAME]", "address"]
+    assert address == "must be given, but for multicast and for a spare; text"
+    plain = {"address": None, "ports": 4}
+    for keys, taken in (({}, False), ({"delivery": "multicast"}, True), ({"spare": True}, True)):
+        with nullcontext() if taken else pytest.raises(ValidationError, match="has no address"):
+            schema.Controller.model_validate(plain | keys)
+    every = [title for title, table in TABLES.items() if schema.Tap in table or schema.Feed in table]
+    assert {(title, term) for (title, term), says in given.items() if title in every and "must be given" in says
+            and not says.startswith("must be given; ")} == {
+        (title, term) for title in every for term in ("pixel", "every", "supply", "from", "tap")
+        if (title, term) in given
+    }  # fmt: skip
+
+
+NUMBER = re.compile(r"^[^;]*; (whole number|number)(.*)$")
 
 
 def numbers() -> list[Any]:

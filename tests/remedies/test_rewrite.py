@@ -15,6 +15,7 @@ import tomli_w
 from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
+from patcher.dialogue.remedy_words import say_lines
 from patcher.errors import PatcherError
 from patcher.faults import Planned, build, departure, parse, planned
 from patcher.placement.allocation import allocate
@@ -420,3 +421,12 @@ def followed(text: str, edits: tuple[str, ...]) -> list[str]:
 def test_who_does_what_the_edits_say_has_the_new_file(old: list[str], new: list[str]) -> None:
     said = edits("\n".join(old), "\n".join(new))
     assert followed("\n".join(old), said) == [line for line in new if line]
+
+
+def test_of_a_feed_it_is_the_taps_that_are_counted_anew(heron) -> None:
+    # Source: found in use: "the pixels of hall-wire": a feed has taps, and no pixels
+    text, plan = heron
+    said: list[str] = []
+    faults = (parse("reversed:gate-left", plan.wiring),)
+    say_lines(HERON_LOCK, plan, [faults], said.append)
+    assert "and note: the taps of gate-left-wire then join other pixels: correct their pixel numbers" in said[-1]

@@ -148,6 +148,11 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
         every = [10.0 if "every" in each else 0.0 for each in feed["taps"]]  # the towpath: 100 pitches of 0.1 m
         feeds[feed["awg"]] += round(1000 * (sum(each["length"] for each in feed["taps"]) + sum(every)))
     assert {awg: round(needs[f"feed, AWG {awg}"].metres * 1000) for awg in feeds} == dict(feeds)
+    # Source: found in use: "feed, AWG 14 | 5" of four feeds: it counts pieces of wire
+    for awg in feeds:
+        need = needs[f"feed, AWG {awg}"]
+        number = sum(feed["awg"] == awg for feed in HERON["feed"].values())
+        assert (f"{number} feed" in need.note and f"in {need.count} pieces" in need.note) == (need.count != number)
     fuses = Counter(feed["fuse"] for feed in HERON["feed"].values() if "fuse" in feed)
     assert {amps: needs[f"fuse {amps:g} A, with holder"].count for amps in fuses} == dict(fuses)
     # From memory, NFPA 70 and DIN VDE 0298-4: AWG 18 bears 7 A, 0.75 mm² bears 6 A: each joint of a feed with a larger

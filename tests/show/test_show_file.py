@@ -216,6 +216,23 @@ def test_the_same_heading_twice(folder, again):
     assert "twice" in finding.remedy
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("[controller.mill.port]", "[controller.mill.ports]",
+         ("ports is a key of [controller.mill] (line 12) and a heading, [controller.mill.ports] (line 15)",
+          "[controller.mill.port]")),
+        ("consecutive = true", "port = 4", ("port is a key of [controller.mill] (line 13) and a heading",)),
+        ("lead = 2.5", "gaps = [8]", ("twice",)),
+    ],
+)  # fmt: skip
+def test_a_key_and_a_heading_of_one_name_are_said_to_be_that(folder, old, new, words):
+    # Source: found in use: "the same heading stands there twice", and there was no second heading
+    (finding,) = everything(folder, changed(old, new))
+    assert all(word in finding.remedy for word in words), finding.remedy
+    assert ("twice" in finding.remedy) == (words == ("twice",))
+
+
 def test_the_same_key_twice(folder):
     # Source: TOML 1.0.0: defining a key multiple times is invalid
     text = changed("pixels = 50\n", "pixels = 50\npixels = 60\n")
@@ -340,6 +357,51 @@ def test_a_point_is_two_numbers(folder, point):
         # no key of a table is called 0 or 1
         assert "add it: 0" not in finding.remedy
         assert "add it: 1" not in finding.remedy
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where", "remedy"),
+    [
+        ("area = [[0, 0], [3, 3]]", "area = [0, 0, 3.5, 3]", "prop.gate.area", "write [[0, 0], [3.5, 3]]"),
+        ("area = [[0, 0], [3, 3]]", "area = [0, 0]", "prop.gate.area", "write [[0, 0]]"),
+        ("area = [[0, 0], [3, 3]]", "area = [0, 0, 3]", "prop.gate.area", "write [[x, y], [x, y] …]"),
+        ("path = [[0.0, 0.0], [4.0, 0.0]]", "path = [0.0, 0.0, 4.0, 0.0]", "run.towpath.path",
+         "write [[0.0, 0.0], [4.0, 0.0]]"),
+    ],
+)  # fmt: skip
+def test_a_list_of_numbers_for_points_is_written_as_points(folder, old, new, where, remedy):
+    # Source: found in use: "has 4 items, but may have at most 2 → shorten it"
+    (finding,) = [finding for finding in everything(folder, changed(old, new)) if finding.where.startswith(where)]
+    assert (finding.where, finding.remedy) == (where, remedy)
+    assert "points" in finding.says
+
+
+TAP = """
+[supply.barn-12v]
+volts = 12.0
+amps = 5.0
+
+[feed.spur]
+supply = "barn-12v"
+taps = [ { run = "towpath", pixel = VALUE, length = 1.0 } ]
+"""
+
+
+@pytest.mark.parametrize(
+    ("value", "says", "remedy"),
+    [
+        ('"end"', "cannot be 'end'", "choose from: first, last; or a whole number, without quotes"),
+        ('"lst"', "cannot be 'lst'", "did you mean “last”; or a whole number, without quotes"),
+        ('"7"', "cannot be '7'", "a whole number, without quotes"),
+        ("2.5", "cannot be 2.5", "write first, last; or a whole number"),
+        ("0", "is 0, but must be at least 1", "correct the number"),
+    ],
+)
+def test_a_number_or_a_word_is_said_to_be_either(folder, value, says, remedy):
+    # Source: `help file`: a pixel is a number, "first" or "last"
+    (finding,) = everything(folder, GOOD + TAP.replace("VALUE", value))
+    assert (finding.where, finding.says) == ("feed.spur.taps[1].pixel", says)
+    assert remedy in finding.remedy
 
 
 # --- the wiring ---------------------------------------------------------------------------------------------------
@@ -652,7 +714,7 @@ pixels = 0  # 5 no pixels
 pixel = "lampe"  # 6 misspelt name of a pixel
 pixels = "50"  # 7 a number in quotes
 
-[supply.mill-12v]
+[supply.barn-12v]
 volts = nan  # 8 not a number
 amps = true  # 9 true for a number
 

@@ -14,9 +14,11 @@ import pytest
 from patcher import eye
 from patcher.answers.terminal_answers import Person
 from patcher.diagnosis import frame_timing
+from patcher.diagnosis.case import Question
 from patcher.diagnosis.hypotheses import singles
+from patcher.diagnosis.question_frame import Frame
 from patcher.eye import Eye, shade_table
-from patcher.faults import Planned, departure, parse, planned
+from patcher.faults import Fault, Planned, departure, parse, planned
 from patcher.frames.levels import Levels
 from patcher.frames.looks import Look
 from patcher.placement.allocation import allocate
@@ -25,7 +27,7 @@ from patcher.walk.items import Item, digests, items, older_digests
 from patcher.walk.record_file import checks_path, read_record
 from patcher.walk.round_plan import plan
 from patcher.walk.step import Step, Subject
-from patcher.walk.unprovable import passed, unseen
+from patcher.walk.unprovable import Passed, passed, unseen
 from patcher.walk.unproved import concerns, in_words, left_open
 from rig.any_show import any_show
 from rig.examples import later
@@ -385,3 +387,56 @@ def test_an_eye_that_is_asked_whether_all_is_alike() -> None:
     assert Eye(gaps=False).sees(eye.even("run", "red", 20), [ways])[2, 0] == 1.0
     few = np.array([[red, dark, red, red], [dark, red, red, red], [red, red, red, red]], dtype=np.uint8)
     assert Eye().sees(eye.even("run", "red", 4), [few])[:, 0].tolist() == [0.0, 0.0, 1.0], "of few it counts"
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("line", ["3", "13", "c", "1 c", "0", "²", "colours"])
+def test_a_line_that_names_nothing_of_the_step_is_asked_again_and_saves_nothing(line: str) -> None:
+    # Source: found in use: 9 of three lines, and a name, were saved as "something in it failed"
+    who, said = person((0, "n"), *((0, key) for key in line), (0, "\n"), (0, "a"), (0, "\n"))
+    reply = who.step(STEP, SENT[:1])
+    assert (reply.word, reply.about) == ("no", ("a",))
+    assert sum("is not a line above: type 1 to 2, or a name; b back to the step, q stop" in text for text in said) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_from_the_list_of_what_is_wrong_a_key_leads_back_to_the_step_and_one_stops() -> None:
+    who, said = person((0, "n"), (0, "b"), (0, "\n"), (0, "y"))
+    assert who.step(STEP, SENT[:1]).word == "yes"
+    assert any("b back to the step, q stop" in text for text in said)
+    who, _ = person((0, "n"), (0, "q"), (0, "\n"))
+    assert who.step(STEP, SENT[:1]).word == "stop"
+    who, _ = person((0, "n"), (0, "\n"))
+    reply = who.step(STEP, SENT[:1])
+    assert (reply.word, reply.about) == ("no", ()), "Enter alone: can't tell"
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize(("typed", "pixel"), [("0\n21\nx\n20\n", 19), ("line/3\n", 2), ("\n", None), ("q\n", "stop")])
+def test_a_pixel_that_the_run_does_not_have_is_asked_again(typed: str, pixel: object) -> None:
+    who, said = person(*((0, key) for key in typed))
+    frame = Frame("all of line red", (np.arange(3),))
+    assert who.point("line", 20, Question(frame, None, "", ())) == pixel  # type: ignore[arg-type]
+    assert sum("is not a pixel of line: type 1 to 20" in text for text in said) == typed.count("\n") - 1
+
+
+def test_a_file_names_no_pixel_that_the_run_does_not_have(heron_lock: Path, here: Patcher) -> None:
+    path = heron_lock.with_name("answers.txt")
+    path.write_text("colours gatepost: no gate-left\nask: red\npixel: 561\n")
+    done = here("verify", heron_lock, "gatepost", "--answers", path)
+    assert done.returncode == 2
+    assert "line 3: “561” is not a pixel of gate-left" in done.stderr
+
+
+def test_what_may_be_overlooked_is_said_with_how_often_and_what_it_is() -> None:
+    # Source: found in use: "Easily overlooked: …, in less than 1 of 100 walk-throughs": easily, or hardly ever?
+    found = [
+        Passed(Fault(kind, f"{run}/3", value), (run,), chance)
+        for run, kind, value, chance in (
+            ("a", "dark", "", 0.002), ("b", "dark", "", 0.027), ("b", "dark-channel", "G", 0.01),
+        )
+    ]  # fmt: skip
+    assert in_words(found) == [
+        "Overlooked in less than 1 of 100 walk-throughs: one pixel that stays dark among lit ones (a).",
+        "Overlooked in up to 3 of 100 walk-throughs: one pixel that stays dark or lacks a colour among lit ones (b).",
+    ]

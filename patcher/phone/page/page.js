@@ -160,9 +160,9 @@ function show(told) {
 }
 
 function showThing(told) {
-  $("name-of-thing").textContent = told.thing;
+  $("name-of-thing").textContent = told.called;
   const pixels = `${told.pixels} pixel${told.pixels === 1 ? "" : "s"}`;
-  const what = ["pixel", "pixels"].includes(told.kind) ? pixels : `${told.kind}, ${pixels}`;
+  const what = ["pixel", "pixels", "channel"].includes(told.kind) ? pixels : `${told.kind}, ${pixels}`;
   $("about-thing").textContent = what + (told.place ? `, on ${told.place}` : "") +
     (told.runs.length > 1 ? `: ${told.runs.join(", ")}` : "");
   pressed("pattern", told.dark ? "" : told.pattern);
@@ -360,6 +360,7 @@ async function report() {
   try { told = await (await fetch("report")).json(); } catch { return; }
   if (told.problem) { problem(told.problem); return; }
   const { proved, failed, open: left } = told.in_all;
+  $("practice").hidden = !told.practice;
   $("in-all").textContent = `${proved} proved, ${failed} failed, ${left} open`;
   $("boxes-standing").replaceChildren(...Object.entries(told.boxes).map(([box, of]) => {
     const row = document.createElement("tr");
