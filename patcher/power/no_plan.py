@@ -8,8 +8,8 @@ import numpy as np
 
 from patcher.power.circuit import Floats
 from patcher.power.flow import LOADED, TINY, Power
-from patcher.power.shortfalls import cut_at, unsaid
-from patcher.power.stretches import Stretch
+from patcher.power.shortfalls import unsaid
+from patcher.power.stretches import Stretch, cut_at
 from patcher.power.wires import Wire
 from patcher.show.schema import Show
 from patcher.units import apart

@@ -16,7 +16,8 @@ from patcher.errors import Finding, first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
 from patcher.power.flow import SLIGHT, TINY, FeedLoad, Power, RunVolts, highest_level, power
-from patcher.power.stretches import Stretch, tapped
+from patcher.power.other_volts import other_volts, where_volts_change
+from patcher.power.stretches import Stretch, cut_at, tapped
 from patcher.power.wires import BLADES, FUSE_LOADED, carries, most_carried, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.units import apart
@@ -39,9 +40,9 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
     state = state or power(wiring)
     parts = list(state.stretches)
     return [
-        *_unfed(parts),
+        *_unfed(show, parts),
         *_joined(show, parts),
-        *_other_volts(show),
+        *other_volts(show, parts),
         *_spares(show),
         *_unsaid(show),
         *_loads(state),
@@ -86,7 +87,8 @@ def at_any_level(state: Power) -> dict[str, list[str]]:
     """The hazards that no lower level takes away: for each, in words, the places."""
     fuses = (finding for finding in _fuses(state) if not _blows(finding))
     places: dict[str, list[str]] = {}
-    for finding in (*_joined(state.show, list(state.stretches)), *_other_volts(state.show), *fuses):
+    parts = list(state.stretches)
+    for finding in (*_joined(state.show, parts), *other_volts(state.show, parts), *fuses):
         named = places.setdefault(ANY_LEVEL[finding.rule], [])
         if (where := finding.where.removesuffix(".fuse")) not in named:
             named.append(where)
@@ -114,13 +116,15 @@ def _part(run: str, first: int, last: int) -> str:
     return f"{run}/{first}" + (f"–{last}" if last > first else "")
 
 
-def _unfed(parts: list[Stretch]) -> Iterator[Finding]:
+def _unfed(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
     for part in parts:
         if not part.trees:
             run, first, _ = part.parts[0]
             what = ", ".join(_part(*piece) for piece in part.parts)
             says = f"no feed reaches {what}: it stays dark"
             remedy = f'give a feed a tap there, {{ run = "{run}", pixel = {first}, length = … }}; {PLAN}'
+            if gaps := where_volts_change(show, part):
+                remedy = f"{cut_at(show, gaps)}, for the volts differ there; then {remedy}"
             yield Finding("error", "unfed", "power", f"run.{run}", says, remedy)
 
 
@@ -138,7 +142,8 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         )
         pairs = [(one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
         meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
-        gaps = [_gap(part, one, two) for one, two in pairs if one != two]
+        changes = [run for run, _ in where_volts_change(show, part)]
+        gaps = [_gap(part, changes, one, two) for one, two in pairs if one != two]
         what = ", ".join(_part(*piece) for piece in part.parts)
         says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the "
         says += "other, so currents and volts there are not known"
@@ -148,46 +153,15 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
 
 
-def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
-    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
+def _gap(part: Stretch, changes: list[str], one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
+    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one,
+    which has other volts than the run before it (`changes`) if there is one.
+    """
     (first, pixel), (second, other) = one, two
     if first == second:
         return part.parts[first][0], (pixel + other) // 2 + 1
-    return part.parts[(first + second + 1) // 2][0], 1
-
-
-def cut_at(show: Show, gaps: list[tuple[str, int]]) -> str:
-    """Where V+ is to be cut, and how the show file says it, together with the cuts that a run has already.
-
-    Args:
-        show: the show.
-        gaps: the run and the pixel just before which V+ is cut.
-    """
-    keys = []
-    for run in dict.fromkeys(run for run, _ in gaps):
-        cuts = {pixel for name, pixel in gaps if name == run}
-        if 1 in cuts:
-            keys.append(f"power_joined = false in [run.{run}]")
-        if inside := cuts - {1}:
-            every = sorted(inside | set(show.runs[run].power_cuts))
-            keys.append(f"power_cuts = [{', '.join(map(str, every))}] in [run.{run}]")
-    places = " and ".join(dict.fromkeys(f"{run}/{pixel}" for run, pixel in gaps))
-    return f"cut V+ just before {places} ({', '.join(keys)})"
-
-
-def _other_volts(show: Show) -> Iterator[Finding]:
-    seen: set[tuple[str, str]] = set()
-    for tree, run, pixel in tapped(show):
-        supply = show.supplies[str(show.feeds[tree].supply)]
-        kind = show.type_of(show.runs[run])
-        if show.runs[run].hung and kind.volts not in (None, supply.volts) and (tree, run) not in seen:
-            seen.add((tree, run))
-            says = (
-                f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
-                f"whose {kind.name} needs {kind.volts:g} V"
-            )
-            remedy = f"do not switch it on: connect {run} to a supply of {kind.volts:g} V"
-            yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
+    between = {run for run, _, _ in part.parts[first + 1 : second + 1]}
+    return next((run for run in changes if run in between), part.parts[(first + second + 1) // 2][0]), 1
 
 
 def _spares(show: Show) -> Iterator[Finding]:
