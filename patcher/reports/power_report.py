@@ -119,7 +119,7 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
     for wire, every in state.thinner_strings.items():
         feeds = [feed for feed in every if feed in among]
         if feeds:
-            said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
+            said = f"may carry {wire.bears:g} A, less than these feeds let through"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
             print(
                 "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."

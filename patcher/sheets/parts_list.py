@@ -144,7 +144,7 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
             sizes[tap.blade, tap_fuse(tap)].append(f"{tap.wire} ({tap.wire.bears:g} A)")
     for (_, words), wires in sorted(sizes.items()):
         thin = ", ".join(dict.fromkeys(wires))
-        note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below the fuse before it"
+        note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below what the feed lets through"
         yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
     bare = [tap for tap in state.tap_fuses if tap.blade is None]
     if weak := [_place(tap) for tap in bare if tap.too_thin]:

@@ -339,7 +339,7 @@ def test_every_feed_whose_taps_need_fuses_is_named_and_check_counts_the_taps(
     runs = {name.replace("wire", "run"): line(10) | {"power_joined": False} for name in names}
     file = tmp_path / "show.toml"
     file.write_text(tomli_w.dumps(show(runs, {name: fed(tap(name.replace("wire", "run"))) for name in names})))
-    (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds' fuses pass" in row)
+    (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds let through" in row)
     assert said.split("pass: ")[1].rstrip(".").split(", ") == names
     checked = here("check", file).stdout
     assert f"Fuses to be fitted: {feeds} at {'taps' if feeds > 1 else 'a tap'}: " in checked

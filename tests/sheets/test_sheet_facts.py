@@ -215,7 +215,8 @@ TAP_FUSES = {
     # By hand, from memory of NFPA 70: AWG 18 carries 7 A. 50 pixels at level 1 draw 3.05 A.
     "small-fuse": ({"fuse": 5}, {}, 30.0, "–"),
     "large-fuse": ({"fuse": 20}, {}, 30.0, "4 A"),
-    "no-fuse": ({}, {}, 30.0, "not known"),
+    "no-fuse": ({}, {}, 30.0, "4 A"),
+    "no-fuse-no-wire": ({}, {"awg": None}, 30.0, "not known"),
     "no-fuse-weak-supply": ({}, {}, 5.0, "–"),
     "no-wire": ({"fuse": 20}, {"awg": None}, 30.0, "not known"),
     "no-current": ({"fuse": 20}, {"channel_ma": None}, 30.0, "at most 5 A"),
