@@ -46,13 +46,6 @@ def _letters(show: Show) -> Iterator[Finding]:
 
 
 def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
-    for link, behind in zip(chain.links, chain.links[1:], strict=False):
-        if not show.runs[link.run].hung:
-            says = (
-                f"is not hung, but {behind.run} comes after it on the same start address and would get the wrong data"
-            )
-            remedy = "move it to the end of its chain, or take it out of the port this season"
-            yield Finding("warning", "not-hung", "wiring", f"run.{link.run}.hung", says, remedy)
     orders = {show.type_of(show.runs[link.run]).colour_order: link.run for link in chain.links}
     if show.controllers[chain.controller].reorders and len(orders) > 1:
         mixed = " and ".join(f"{order} ({run})" for order, run in orders.items())

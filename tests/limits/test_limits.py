@@ -320,10 +320,9 @@ def two(one: str, other: str) -> dict:
     return {"a": {"pixels": 10, "pixel": one}, "b": {"pixels": 10, "pixel": other}}
 
 
-OFF = {"off": {"pixels": 10, "hung": False}, "b": {"pixels": 10}}
 TEE = {"pixels": 10, "same_data_as": "a"}
 REFRESH = ("refresh", "controller.box.port.1")
-NOT_HUNG, MIXED, BIT_RATE = ("not-hung", "run.off.hung"), ("mixed-order", "controller.box"), ("bit-rate", REFRESH[1])
+MIXED, BIT_RATE = ("mixed-order", "controller.box"), ("bit-rate", REFRESH[1])
 
 
 @pytest.mark.parametrize(
@@ -334,11 +333,6 @@ NOT_HUNG, MIXED, BIT_RATE = ("not-hung", "run.off.hung"), ("mixed-order", "contr
         ({"a": {"pixels": 824}}, None, {}, REFRESH),
         # It names only the port that is too long, and counts its nulls.
         ({"a": {"pixels": 800}, "b": {"pixels": 800, "nulls": 24}}, APART, {}, ("refresh", "controller.box.port.2")),
-        # Source: the design: a run with hung = false must have nothing behind it on its start; else check says so.
-        (OFF, {"1": ["off", "b"]}, {}, NOT_HUNG), (OFF, {"1": ["b", "off"]}, {}, None),
-        (OFF, {"1": ["off"], "2": ["b"]}, {}, None), (OFF, {"1": ["off", "b"]}, {"start_per": "run"}, None),
-        (OFF, {"1": ["off"], "2": ["b"]}, {"start_per": "controller"}, NOT_HUNG),
-        (OFF, {"1": ["b"], "2": ["off"]}, {"start_per": "controller"}, None),
         # Source: the design: with reorders the box puts colours into chip order itself; it has one setting a start.
         (two(*BOTH), ONE, {}, MIXED), (two("rgb", "rgb"), ONE, {}, None), (two(*BOTH), APART, {}, None),
         (two(*BOTH), ONE, {"reorders": False}, None), (two(*BOTH), APART, {"start_per": "controller"}, MIXED),
