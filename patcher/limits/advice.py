@@ -50,8 +50,18 @@ def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
     if show.controllers[chain.controller].reorders and len(orders) > 1:
         mixed = " and ".join(f"{order} ({run})" for order, run in orders.items())
         says = f"the start address of {chain.name} mixes colour orders, {mixed}, and the box has one setting for both"
-        remedy = 'give each kind a port of its own, or set start_per = "run", or reorders = false'
+        remedy = f"{_one_order_a_start(show, chain)}, or reorders = false"
         yield Finding("warning", "mixed-order", "address", f"controller.{chain.controller}", says, remedy)
+
+
+def _one_order_a_start(show: Show, chain: Chain) -> str:
+    """How each colour order of a chain that mixes them gets a start address of its own."""
+    if show.controllers[chain.controller].start_per == "port":
+        return 'give each kind a port of its own, or set start_per = "run"'
+    each = {(link.port, show.type_of(show.runs[link.run]).colour_order) for link in chain.links}
+    if len(each) == len({port for port, _ in each}):
+        return 'set start_per = "port" or "run"'
+    return 'set start_per = "run", or give each kind a port of its own and set start_per = "port"'
 
 
 def _leads(show: Show) -> Iterator[Finding]:

@@ -353,6 +353,38 @@ def test_each_warning_is_raised_and_not(runs: dict, ports: dict | None, box: dic
     assert found == ([(wanted[0], severity, wanted[1])] if wanted else [])
 
 
+PORT_OF_ITS_OWN = "give each kind a port of its own"
+MIXED_ON = {
+    # by start_per and ports: the remedies that the words must name
+    ("port", "ab"): {PORT_OF_ITS_OWN, 'start_per = "run"', "reorders = false"},
+    ("controller", "a b"): {'start_per = "port"', 'start_per = "run"', "reorders = false"},
+    ("controller", "ab"): {PORT_OF_ITS_OWN + ' and set start_per = "port"', 'start_per = "run"', "reorders = false"},
+    ("controller", "ab c"): {PORT_OF_ITS_OWN + ' and set start_per = "port"', 'start_per = "run"', "reorders = false"},
+}
+
+
+@pytest.mark.parametrize(("start_per", "ports"), MIXED_ON)
+def test_each_remedy_of_mixed_orders_is_one(start_per: str, ports: str) -> None:
+    # Source: found by a reader: "a port of its own", said of two kinds that had one each, cured nothing
+    runs = {name: {"pixels": 10, "pixel": kind} for name, kind in zip("abc", ("rgb", "grb", "grb"), strict=True)}
+    runs = {name: run for name, run in runs.items() if name in ports}
+    hung = {str(number): list(names) for number, names in enumerate(ports.split(), start=1)}
+    (finding,) = check(wired(tables_of(runs, hung, {"start_per": start_per})))[1]
+    assert finding.rule == "mixed-order"
+    apart = {str(number): [name] for number, name in enumerate(runs, start=1)}
+    cures = {
+        PORT_OF_ITS_OWN: (apart, {"start_per": start_per}),
+        PORT_OF_ITS_OWN + ' and set start_per = "port"': (apart, {"start_per": "port"}),
+        'start_per = "port"': (hung, {"start_per": "port"}), 'start_per = "run"': (hung, {"start_per": "run"}),
+        "reorders = false": (hung, {"start_per": start_per, "reorders": False}),
+    }  # fmt: skip
+    words = finding.remedy.replace('"port" or "run"', '"port", or set start_per = "run"')
+    for cure in MIXED_ON[start_per, ports]:
+        assert cure in words
+        assert check(wired(tables_of(runs, *cures[cure])))[1] == []
+    assert (PORT_OF_ITS_OWN in words) == any(PORT_OF_ITS_OWN in cure for cure in MIXED_ON[start_per, ports])
+
+
 @pytest.mark.parametrize(
     ("run", "units", "raised"),
     [
