@@ -226,10 +226,11 @@ def _sagging(state: Power) -> Iterator[Finding]:
             )
             remedy = f"tap it at more points; {PLAN}"
             gives = state.rails[found.run]
-            if found.least is not None and found.least > gives:
+            if found.least is not None and found.least >= gives:
                 remedy = (
-                    f"min_volts = {found.least:g} is more than its supply's {gives:g} V: correct it in [pixel.{kind}]"
+                    f"min_volts = {found.least:g} is not below its supply's {gives:g} V, and every wire takes some: "
                 )
+                remedy += f"correct it in [pixel.{kind}]"
             yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, remedy)
 
 
