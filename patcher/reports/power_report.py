@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from patcher.charts.other_loads import boxes_not_counted
 from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding, first_few
@@ -34,9 +35,13 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
         [(*_supply_row(load), why.supply(load)) for load in state.supplies],
         right="volts rated idle at_level of_rated full_white highest_level",
     )
-    print(
-        "Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.\n"
-    )
+    print("Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.")
+    if boxes := boxes_not_counted(state.show):
+        draws = "itself" if len(boxes) == 1 else "themselves"
+        print(
+            f"Not counted: what {first_few(boxes, 4)} draw{'s' * (len(boxes) == 1)} {draws} (logic in the box’s table)."
+        )
+    print()
     _say_table(
         ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
         [(*_feed_row(load), why.feed(load)) for load in state.feeds],

@@ -156,6 +156,11 @@ class BoxSheet:
     others: tuple[str, ...]
 
     @property
+    def counted(self) -> bool:
+        """Whether what the box itself draws is in what one of its supplies gives."""
+        return any(self.box in supply.logic for supply in self.supplies)
+
+    @property
     def used(self) -> tuple[PortSheet, ...]:
         """The ports on which something hangs."""
         return tuple(port for port in self.ports if port.chain)

@@ -47,7 +47,7 @@ def rows(state: Power) -> dict[str, tuple[str, str]]:
     for line in out.getvalue().splitlines():
         if re.match(r"(supply|feed|run)  ", line):
             at = line.find("why not known") if "why not known" in line else len(line) + 99
-        elif not line or re.match(r"Highest level|Fuse:", line):
+        elif not line or re.match(r"Highest level|Not counted|Fuse:", line):
             at = None
         elif at is not None and not line.startswith("─"):
             found[line.split()[0]] = line[:at], line[at:]
