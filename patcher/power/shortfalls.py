@@ -45,6 +45,7 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
         *other_volts(show, parts),
         *_spares(show),
         *_unsaid(show),
+        *_next_to_nothing(show),
         *_loads(state),
         *_sagging(state),
         *_wires(state),
@@ -188,6 +189,22 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         if wire_of(feed.awg, feed.mm2) is None:
             says = "has no wire size, so nothing that it feeds can be calculated"
             yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
+
+
+LEAST_FULL = 1.0
+"""Milliamperes that a pixel draws more at full white than dark, at least. Common practice, no source."""
+
+
+def _next_to_nothing(show: Show) -> Iterator[Finding]:
+    """Pixels that hardly draw more at full white than dark: amperes were typed for milliamperes, most likely."""
+    used = {run.pixel for run in show.runs.values() if run.hung}
+    for kind in (kind for kind in show.pixel_types.values() if kind.name in used and kind.channel_ma is not None):
+        full, idle = (kind.channel_ma or 0.0) * kind.channels, kind.idle_ma or 0.0
+        if full < max(idle, LEAST_FULL):
+            says = f"is {kind.channel_ma:g} mA: a pixel at full white draws only {full:g} mA more than a dark one"
+            says += f", which draws {idle:g} mA" * (kind.idle_ma is not None)
+            remedy = "correct it in milliamperes (0.02 A is 20), or idle_ma; no wire and no fuse is right before"
+            yield Finding("warning", "current", "power", f"pixel.{kind.name}.channel_ma", says, remedy)
 
 
 def unsaid(kind: PixelType) -> list[str]:

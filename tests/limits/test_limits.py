@@ -353,6 +353,15 @@ def test_each_warning_is_raised_and_not(runs: dict, ports: dict | None, box: dic
     assert found == ([(wanted[0], severity, wanted[1])] if wanted else [])
 
 
+@pytest.mark.parametrize(
+    ("address", "raised"), [("127.0.0.1", True), ("127.95.172.1", True), ("192.0.2.1", False), ("128.0.0.1", False)]
+)
+def test_a_box_at_the_address_of_whoever_sends_is_warned_of(address: str, raised: bool) -> None:
+    # Source: RFC 1122, 3.2.1.3 (g): 127/8 is the host's own, and must not appear outside it. Found by a reader.
+    found = said(tables_of({"a": {"pixels": 10}}, None, {"address": address}))
+    assert found == [("loopback", "warning", "controller.box.address")] * raised
+
+
 PORT_OF_ITS_OWN = "give each kind a port of its own"
 MIXED_ON = {
     # by start_per and ports: the remedies that the words must name

@@ -84,7 +84,7 @@ A, LOGIC = {"a": asleep()}, {"logic": {"supply": "s", "amps": 24.0}}
         # What is not hung wants no feed, and is not switched on; power goes on past it.
         (show(A | {"b": asleep() | DOWN | APART}, {"f": fed(tap("a"))}), None, ()),
         (show(A | {"b": asleep() | APART}, {"f": fed(tap("a"))}), "error unfed run.b", ()),
-        (show(A | {"b": asleep() | DOWN, "c": asleep()}, {"f": fed(tap("a"))}), None, ()),
+        (show(A | {"b": asleep() | DOWN, "c": asleep()}, {"f": fed(tap("a"))}, ports={"1": ["a", "c", "b"]}), None, ()),
         (show(A | {"b": asleep() | DOWN}, {"f": fed(tap("a")), "g": fed(tap("b"), supply="r")}, supplies=ODD),
          None, ()),
         # A tee has power of its own.
@@ -323,6 +323,20 @@ def test_a_lead_that_carries_too_much_is_named() -> None:
     one(tables, "error wire run.b.lead", "3.7 A in its lead", "AWG 22 is rated 3 A")
     tables["run"]["b"]["lead_awg"] = 20
     assert rules(tables) == []
+
+
+@pytest.mark.parametrize(
+    ("channel", "idle", "raised"),
+    [
+        (0.010, 0.8, True), (0.02, 0.001, True), (2.0, 8.0, True),
+        (20.0, 1.0, False), (0.5, 0.1, False), (5.0, 8.0, False),
+    ],
+)  # fmt: skip
+def test_amperes_typed_for_milliamperes_are_found(channel: float, idle: float, raised: bool) -> None:
+    # Source: found by a reader: a channel of 0.010 mA, below what the dark pixel draws, was "OK"
+    kinds = {"lamp": {"channel_ma": channel, "idle_ma": idle}}
+    wanted = ["warning current pixel.lamp.channel_ma"] * raised
+    assert rules(show({"a": asleep(5)}, {"f": fed(tap("a"))}, kinds=kinds)) == wanted
 
 
 # ─── Fuses ───────────────────────────────────────────────────────────────────────────────────────────────────────────
