@@ -30,6 +30,24 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
     """Print tables of all supplies, feeds and runs, and what is wrong with them."""
     why = Reasons(state)
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
+    _say_supplies(state, why)
+    _say_feeds(state, why)
+    _say_table(
+        ("run", "lowest", "at_pixel", "needs", "OK"),
+        [(*_run_row(state, run), why.run(run)) for run in state.runs],
+        right="lowest at_pixel needs",
+    )
+    print()
+    if shortfalls.described(state.show):
+        _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
+    for finding in findings:
+        print(in_words(finding))
+
+
+def _say_supplies(state: Power, why: Reasons) -> None:
+    if not state.supplies:
+        print("The file has no supply in use, so no current and no voltage is known.\n")
+        return
     _say_table(
         ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),
         [(*_supply_row(load), why.supply(load)) for load in state.supplies],
@@ -42,6 +60,12 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
             f"Not counted: what {first_few(boxes, 4)} draw{'s' * (len(boxes) == 1)} {draws} (logic in the box’s table)."
         )
     print()
+
+
+def _say_feeds(state: Power, why: Reasons) -> None:
+    if not state.feeds:
+        print("The file has no feed, so no supply reaches a run.\n")
+        return
     _say_table(
         ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
         [(*_feed_row(load), why.feed(load)) for load in state.feeds],
@@ -50,16 +74,6 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
     print(f"Fuse: as the show file has it. {SMALLEST_FUSE}")
     say_thin_strings(state, tuple(state.show.feeds))
     print()
-    _say_table(
-        ("run", "lowest", "at_pixel", "needs", "OK"),
-        [(*_run_row(state, run), why.run(run)) for run in state.runs],
-        right="lowest at_pixel needs",
-    )
-    print()
-    if shortfalls.described(state.show):
-        _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
-    for finding in findings:
-        print(in_words(finding))
 
 
 def _say_table(heads: tuple[str, ...], rows: Sequence[tuple[object, ...]], *, right: str) -> None:

@@ -124,3 +124,30 @@ def test_a_row_gives_a_reason_if_it_says_not_known_and_only_then(tables: dict) -
         assert bool(why.strip()) == ("not known" in before), (name, before, why)
         assert (reasons[name] or "") == why.strip()
         assert "nan" not in why
+
+
+@pytest.mark.parametrize("volts", [None, 12.0])
+@pytest.mark.parametrize("supplies", [{}, None])
+def test_where_there_is_no_power_no_empty_table_and_no_axis_stands_for_it(
+    volts: float | None, supplies: dict | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Source: found by a reader: two empty tables, and an axis of 11 to 12 V for pixels of which nobody knows the volts
+    tables = show({"a": {"pixels": 10}}, {}, supplies=supplies)
+    if volts is None:
+        tables["pixel"]["lamp"] = {"colour_order": "RGB"}
+    state = power(wired(tables))
+    power_report.say(state, [])
+    said = capsys.readouterr().out
+    assert ("The file has no supply in use" in said) == (supplies == {})
+    assert "The file has no feed" in said
+    assert "smallest fuse" not in said
+    assert ("highest level" in said) == (supplies is None)
+    power_report.say_plots(state, ["a"])
+    plot = capsys.readouterr().out
+    words_ = " ".join(plot.split())
+    assert "not fed: none of its 10 pixels has a voltage" in words_
+    assert ("which volts they need, the file does not say" in words_) == (volts is None)
+    assert bool(re.search(r"\b1[12]\b", plot)) == (volts is not None)
+    (profile,) = profiles(state, ["a"])
+    drawn = svg("plot", [profile])
+    assert ("V</text>" in drawn) == (volts is not None)
