@@ -132,7 +132,7 @@ def problems(wiring: Wiring, *, complete: bool = True) -> list[Finding]:
         complete: whether every table could be read; if not, nothing is said of what seems to be missing.
     """
     show = wiring.show
-    found = [*_hung_twice(wiring), *_rings(wiring), *_addresses(show), *_ports(show)]
+    found = [*_hung_twice(wiring), *_not_hung(show), *_rings(wiring), *_addresses(show), *_ports(show)]
     for run in show.runs.values():
         if run.same_data_as in show.runs:
             found += _tee(show, run, show.runs[run.same_data_as])
@@ -154,6 +154,21 @@ def _hung_twice(wiring: Wiring) -> Iterator[Finding]:
             if len(set(ports)) == 1:
                 says = f"is listed {len(ports)} times on {ports[0]}"
             yield _wrong("hung-twice", f"run.{run}", says, "leave it in one place; a tee is a run with same_data_as")
+
+
+def _not_hung(show: Show) -> Iterator[Finding]:
+    """Runs that are not up this season, with one behind them: the box sends for them, and the next run takes that."""
+    for controller in show.controllers.values():
+        for number, chain in controller.port.items():
+            behind = ""  # the first run behind that hangs
+            for run in (show.runs[name] for name in reversed(chain) if name in show.runs):
+                if run.hung:
+                    behind = run.name
+                elif behind:
+                    says = f"is not hung, but {behind} comes after it on {port_name(controller.name, number)}: "
+                    says += f"the box goes on sending for {run.name}, and {behind} would show that"
+                    remedy = "move it to the end of its port’s list, or take it out this season"
+                    yield _wrong("not-hung", f"run.{run.name}.hung", says, remedy)
 
 
 def _rings(wiring: Wiring) -> Iterator[Finding]:

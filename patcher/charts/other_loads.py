@@ -1,4 +1,6 @@
-"""What a supply gives besides the feeds that stand on a sheet: so that its amperes can be added up there."""
+"""What a supply gives besides the feeds that stand on a sheet, so that its amperes can be added up there; and which
+boxes' own current the file does not say, so that nobody counts on it.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ from patcher.errors import first_few
 from patcher.power.circuit import joints
 from patcher.power.flow import Power, if_known
 from patcher.power.stretches import roots
-from patcher.show.schema import Feed
+from patcher.show.schema import Feed, Show
 from patcher.wiring import Wiring
 
 _PIXELS = 4
@@ -44,6 +46,11 @@ def other_loads(wiring: Wiring, state: Power | None, supply: str, shown: Collect
     if boxes:
         found.append(f"{supply} also runs the box{'es' if boxes[1:] else ''} {', '.join(boxes)}")
     return found
+
+
+def boxes_not_counted(show: Show) -> list[str]:
+    """The boxes, spares aside, of which the file does not say what they draw themselves, and from which supply."""
+    return [box.name for box in show.controllers.values() if box.logic is None and not box.spare]
 
 
 def _of_feed(wiring: Wiring, feed: Feed, amps: float | None) -> tuple[str, list[str]]:

@@ -92,6 +92,8 @@ def _panel(profile: Profile) -> tuple[list[str], float]:
         for line in wrap(sentence, _WIDE - 16, _long):
             y += 15
             parts.append(_text(8, y, line, 'class="says"'))
+    if not profile.has_axis:
+        return parts, y + 14
     plot = _Plot(profile, y + (24 if profile.cuts else 12))
     parts += [*plot.grid(), *plot.unfed(), *plot.below(), *plot.curve(), *plot.limit()]
     parts += [*plot.axis(), *plot.taps(), *plot.lowest()]
@@ -266,13 +268,16 @@ _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 
 
 def terminal(profile: Profile, width: int, height: int = 8) -> list[str]:
-    """The picture as lines of text, none wider than `width` columns.
+    """The picture as lines of text, none wider than `width` columns; its words alone where it has no axis.
 
     Args:
         profile: the run.
         width: columns of the terminal, from 40.
         height: rows of the plot, from 3.
     """
+    if not profile.has_axis:
+        sentences = [*words(profile), *cut_words(profile)]
+        return [_crop(plain(profile.run), width), *(line for each in sentences for line in wrap(each, width, cell_len))]
     field = _Field(profile, width, height)
     under, unnamed = field.names()
     lines = [plain(profile.run), *field.rows(), field.axis(), field.numbers(), *under]

@@ -33,7 +33,7 @@ class Profile:
     Attributes:
         run: its name.
         volts: of pixels 1 to n in data order, 0 or more; NaN where a pixel is not fed.
-        rated: volts of its supply.
+        rated: volts of its supply; its pixels' own where none feeds it, NaN where the file does not say those either.
         least: below this its pixels misbehave; None where the file does not say.
         taps: pixel and feed of each place where a feed meets the run.
         cuts: V+ is cut just before these pixels.
@@ -51,6 +51,11 @@ class Profile:
     why: str = ""
 
     @property
+    def has_axis(self) -> bool:
+        """Whether there are volts to draw it against."""
+        return not math.isnan(self.rated)
+
+    @property
     def lowest(self) -> int | None:
         """The first pixel with the least volts, from 1; None where none is fed."""
         return None if np.isnan(self.volts).all() else int(np.nanargmin(self.volts)) + 1
@@ -64,10 +69,6 @@ class Profile:
         return found
 
 
-UNFED = 12.0
-"""Volts on the axis of a run that no supply feeds and whose pixels do not say theirs."""
-
-
 def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     """The voltages of runs that are hung."""
     taps: dict[str, list[tuple[int, str]]] = {}
@@ -79,7 +80,7 @@ def profiles(state: Power, runs: Iterable[str]) -> Iterator[Profile]:
     for run in runs:
         kind = state.show.type_of(state.show.runs[run])
         volts = np.maximum(state.volts(run), 0.0)
-        rated = rails[run] if rails[run] > 0 else kind.volts or UNFED
+        rated = rails[run] if rails[run] > 0 else kind.volts or math.nan
         cuts = state.show.runs[run].power_cuts
         asks = kind.volts if run in state.other_volts else None
         why = reasons.run(found[run]) if np.isnan(volts).all() and state.drop.fed[state.circuit.runs[run]].any() else ""
@@ -106,7 +107,8 @@ def words(profile: Profile) -> list[str]:
     if (lowest := profile.lowest) is None and profile.why:
         return [f"not known: {profile.why}"]
     if lowest is None:
-        return [f"not fed: none of its {number} pixels has a voltage"]
+        unknown = "" if profile.has_axis else "; which volts they need, the file does not say"
+        return [f"not fed: none of its {number} pixels has a voltage{unknown}"]
     volts = float(profile.volts[lowest - 1])
     says = f"lowest {said(volts, profile.least)} at pixel {lowest} of {number}; "
     if profile.asks is not None:

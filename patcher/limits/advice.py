@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from ipaddress import IPv4Address
 from math import ceil
 
 from patcher.errors import Finding
@@ -31,7 +32,17 @@ def findings(wiring: Wiring) -> list[Finding]:
         *_grid_lines(show),
         *_unused(wiring),
         *_letters(show),
+        *_loopback(show),
     ]
+
+
+def _loopback(show: Show) -> Iterator[Finding]:
+    """Boxes whose address is that of whichever machine sends: nothing would leave it."""
+    for box in show.controllers.values():
+        if box.address is not None and IPv4Address(box.address).is_loopback:
+            says = f"is {box.address}: whoever sends there sends to itself, so no box can have it"
+            remedy = "write the one set in the box; for practice, --yard needs no other address in the file"
+            yield Finding("warning", "loopback", "address", f"controller.{box.name}.address", says, remedy)
 
 
 def _letters(show: Show) -> Iterator[Finding]:
@@ -46,19 +57,22 @@ def _letters(show: Show) -> Iterator[Finding]:
 
 
 def _chain(show: Show, chain: Chain) -> Iterator[Finding]:
-    for link, behind in zip(chain.links, chain.links[1:], strict=False):
-        if not show.runs[link.run].hung:
-            says = (
-                f"is not hung, but {behind.run} comes after it on the same start address and would get the wrong data"
-            )
-            remedy = "move it to the end of its chain, or take it out of the port this season"
-            yield Finding("warning", "not-hung", "wiring", f"run.{link.run}.hung", says, remedy)
     orders = {show.type_of(show.runs[link.run]).colour_order: link.run for link in chain.links}
     if show.controllers[chain.controller].reorders and len(orders) > 1:
         mixed = " and ".join(f"{order} ({run})" for order, run in orders.items())
         says = f"the start address of {chain.name} mixes colour orders, {mixed}, and the box has one setting for both"
-        remedy = 'give each kind a port of its own, or set start_per = "run", or reorders = false'
+        remedy = f"{_one_order_a_start(show, chain)}, or reorders = false"
         yield Finding("warning", "mixed-order", "address", f"controller.{chain.controller}", says, remedy)
+
+
+def _one_order_a_start(show: Show, chain: Chain) -> str:
+    """How each colour order of a chain that mixes them gets a start address of its own."""
+    if show.controllers[chain.controller].start_per == "port":
+        return 'give each kind a port of its own, or set start_per = "run"'
+    each = {(link.port, show.type_of(show.runs[link.run]).colour_order) for link in chain.links}
+    if len(each) == len({port for port, _ in each}):
+        return 'set start_per = "port" or "run"'
+    return 'set start_per = "run", or give each kind a port of its own and set start_per = "port"'
 
 
 def _leads(show: Show) -> Iterator[Finding]:

@@ -38,6 +38,7 @@ class _Room:
         self._show = show
         self._patch = patch
         self._given: dict[str, int] = {}
+        self._boxes: dict[str, int] = {}
 
     @cached_property
     def _taken(self) -> Taken:
@@ -46,15 +47,61 @@ class _Room:
         return taken
 
     def pin(self, start: Start) -> str:
-        """The advice to pin a start where it collides with nothing: on channel 1 of the first free universe behind."""
-        length = -(-start.chain.end(0) // CHANNELS)
+        """The advice to pin a start on channel 1 of a universe where it collides with nothing and its box can take it;
+        where there is none, to move the whole box.
+        """
+        box = self._show.controllers[start.controller]
+        last = LAST_UNIVERSE[box.protocol]
+        length = _universes(start)
         if start.chain.name not in self._given:
-            self._given[start.chain.name] = self._taken.hole(length, start.universe)
-            self._taken.add_universes([range(self._given[start.chain.name], self._given[start.chain.name] + length)])
+            first = self._place(box, start, length)
+            if first is None:
+                return self._whole(box)
+            self._given[start.chain.name] = first
+            self._taken.add_universes([range(first, first + length)])
         first = self._given[start.chain.name]
-        if first + length > LAST_UNIVERSE[self._show.controllers[start.controller].protocol]:
+        if first + length > last:
             return "pin it lower: no universe behind it is free"
         return f'pin it where it is free: "{first + 1}/1"'
+
+    def _place(self, box: Controller, start: Start, length: int) -> int | None:
+        """The first universe, from 0, of a place that a start can take beside the others of its box."""
+        if box.name in self._boxes:
+            return None
+        held: set[int] = set()
+        for each in self._patch.boxes[box.name]:
+            at = self._given.get(each.chain.name)
+            if each is not start:
+                held |= set(each.universes) if at is None else set(range(at + 1, at + 1 + _universes(each)))
+        lowest = (box.first_universe or 1) - 1
+        if held and box.consecutive:
+            every = sorted(held)
+            gaps = [universe for universe in range(every[0], every[-1]) if universe not in held]
+            wanted = [gaps[0] - 1] if gaps else [every[-1], every[0] - 1 - length]
+            found = [at for at in wanted if at >= lowest and self._taken.free(range(at, at + length))]
+            found = [at for at in found if _in_a_row(held | set(range(at + 1, at + 1 + length)))]
+        else:
+            found = [self._taken.hole(length, max(start.universe, lowest))]
+        fits = (at for at in found if box.universes is None or len(held) + length <= box.universes)
+        return next(fits, None)
+
+    def _whole(self, box: Controller) -> str:
+        """The advice to move a whole box."""
+        if box.name not in self._boxes:
+            length = sum(map(_universes, self._patch.boxes[box.name]))
+            self._boxes[box.name] = self._taken.hole(length, 0)
+            self._taken.add_universes([range(self._boxes[box.name], self._boxes[box.name] + length)])
+        says = "no pin is free beside the rest of the box: move the whole box, with no pin but first_universe = "
+        return f"{says}{self._boxes[box.name] + 1} in [controller.{box.name}]"
+
+
+def _universes(start: Start) -> int:
+    """The universes that a start takes from channel 1 of one on."""
+    return -(-start.chain.end(0) // CHANNELS)
+
+
+def _in_a_row(universes: set[int]) -> bool:
+    return max(universes) - min(universes) < len(universes)
 
 
 def _named(start: Start) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from patcher.errors import Finding, first_few
 from patcher.power.flow import FeedLoad, Power
+from patcher.power.stretches import roots
 from patcher.power.tap_fuse import TapFuse
 from patcher.power.wires import BLADES, FUSE_LOADED, Wire, carries, most_carried, most_into
 from patcher.units import apart
@@ -18,20 +19,16 @@ OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or
 
 
 def fuses(state: Power) -> Iterator[Finding]:
-    """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none that can burn."""
+    """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none behind which something can."""
+    yield from _bare(state)
     for load in state.feeds:
         feed, weakest = load.feed, load.weakest
-        if weakest is None or (feed.fuse is None and feed.supply is None):
+        if weakest is None or feed.fuse is None:
             continue
         where = f"feed.{feed.name}"
         rated = f"{weakest} behind it is rated {weakest.bears:g} A"
         fits = _fitting(load)
-        if feed.fuse is None:
-            supply = state.show.supplies[load.supply]
-            if supply.amps > weakest.bears:
-                says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {rated}"
-                yield Finding("warning", "no-fuse", "power", where, says, f"{fits} near the supply (fuse = …)")
-        elif feed.fuse > weakest.bears:
+        if feed.fuse > weakest.bears:
             says = f"has a fuse of {feed.fuse:g} A, and {rated}: the wire would burn first"
             remedy = f"{fits}, or give the thin branch a fuse of its own where it begins; local code comes first"
             if weakest == load.wire:
@@ -48,6 +45,33 @@ def fuses(state: Power) -> Iterator[Finding]:
                 f"{feed.fuse:g} A, {most} A, so the fuse may blow after hours"
             )
             yield Finding("warning", "fuse-reserve", "power", f"{where}.fuse", says, fits)
+
+
+def _bare(state: Power) -> Iterator[Finding]:
+    """Feeds without a fuse, where the supply gives more than a wire or a string behind it may carry."""
+    root = roots(state.show)
+    strings: dict[str, TapFuse] = {}
+    for tap in (tap for tap in state.tap_fuses if not tap.fused):
+        name = root[tap.feed].name
+        strings[name] = min(strings.get(name, tap), tap, key=lambda each: each.bears)
+    for load in state.feeds:
+        feed, wire, string = load.feed, load.weakest, strings.get(load.feed.name)
+        supply = state.show.supplies[load.supply]
+        if feed.fuse is not None or feed.supply is None:
+            continue
+        if string is not None and (wire is None or string.bears < wire.bears):
+            at = f"{string.join.run}/{string.join.pixel}"
+            thin = f"the string’s own {string.wire} at {at} is rated {string.bears:g} A"
+        elif wire is not None and supply.amps > wire.bears:
+            thin = f"{wire} behind it is rated {wire.bears:g} A"
+        else:
+            continue
+        says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {thin}"
+        fits = "fit a fuse that protects its wire" if wire is None else _fitting(load)
+        remedy = f"{fits} near the supply (fuse = …)"
+        if string is not None and not (load.smallest_fuse or np.inf) <= string.bears:
+            remedy += ", and one at each tap into a string that may carry less: patcher sheet says which"
+        yield Finding("warning", "no-fuse", "power", f"feed.{feed.name}", says, remedy)
 
 
 def tap_fuses(state: Power) -> Iterator[Finding]:

@@ -9,8 +9,8 @@ import numpy as np
 from patcher.errors import first_few
 from patcher.power.circuit import Floats
 from patcher.power.flow import LOADED, TINY, Power
-from patcher.power.shortfalls import cut_at, unsaid
-from patcher.power.stretches import Stretch
+from patcher.power.shortfalls import unsaid
+from patcher.power.stretches import Stretch, cut_at
 from patcher.power.wires import Wire
 from patcher.show.schema import Show
 from patcher.units import apart
@@ -32,6 +32,10 @@ def not_ready(state: Power, part: Stretch) -> Reason | None:
     if missing := {name: unsaid(kind) for name, kind in kinds.items() if unsaid(kind)}:
         says = "; ".join(f"pixel.{name} lacks {', '.join(keys)}" for name, keys in missing.items())
         return says, "write it in the show file"
+    for name, kind in kinds.items():
+        if (kind.min_volts or 0.0) >= (kind.volts or 0.0):
+            says = f"min_volts = {kind.min_volts:g} of pixel.{name} is not below its own {kind.volts:g} V, and every "
+            return says + "wire takes some", f"correct min_volts in [pixel.{name}]"
     supplies = sorted(part.supplies)
     if len(supplies) > 1:
         return f"{' and '.join(supplies)} share its V+", "cut it first: patcher check says where"
@@ -117,7 +121,7 @@ def not_held(
     at, needed = apart(asked, least, decimals=2)
     says += f", at {at} V: {needed} V and the margin of {margin * 100:g} %"
     less = "ask for less margin (--margin)"
-    return says, f"{less}, {remedy}" if asked >= volts else f"{remedy}, or {less}"
+    return says, less if asked >= volts else f"{remedy}, or {less}"
 
 
 def too_weak(state: Power, part: Stretch, left: Mapping[str, float], load: float, asked: Floats) -> Reason:
@@ -137,15 +141,29 @@ def too_weak(state: Power, part: Stretch, left: Mapping[str, float], load: float
         most = max(left[best], 0.0)
         needs, most_left = apart(load, most)
         has = f"{best} has most left, {most_left} A of {LOADED * 100:.0f} % of its rating"
-        cut = _cut(state, part, most, asked)
+        cut = _cut(state, part, left, asked)
     says = f"{named(part)} needs {needs} A at {kind.volts:g} V, and {has}"
-    return says, f"{cut}add a supply of {kind.volts:g} V, or lower the level"
+    lower = ", or lower the level" if _has_enough_in_the_dark(state, part, left, asked) else ""
+    return says, f"{cut}add a supply of {kind.volts:g} V{lower}"
 
 
-def _cut(state: Power, part: Stretch, amps: float, asked: Floats) -> str:
-    """Where V+ would be cut for what is left of one supply to feed the pixels before it."""
-    fits = int(np.searchsorted(np.cumsum(state.drawn(part, asked)), amps + TINY, side="right"))
+def _has_enough_in_the_dark(state: Power, part: Stretch, left: Mapping[str, float], asked: Floats) -> bool:
+    """Whether one of some supplies has enough left for a stretch where every pixel is dark."""
+    needs = float(state.circuit.drawn(state.circuit.points_of(part), 0.0, asked).sum())
+    dark = zip(state.show.supplies.values(), state.given(0.0), strict=True)
+    return any(supply.name in left and supply.amps * LOADED - amps >= needs for supply, amps in dark)
+
+
+def _cut(state: Power, part: Stretch, left: Mapping[str, float], asked: Floats) -> str:
+    """Where V+ would be cut for what is left of one supply to feed the pixels before it; nowhere, where what the others
+    have left is not enough for those behind it.
+    """
+    drawn = np.cumsum(state.drawn(part, asked))
     pixels = [(run, pixel) for run, first, last in part.parts for pixel in range(first, last + 1)]
-    if not 0 < fits < len(pixels):
+    fed: list[int] = []  # the pixels that are fed once another supply has given what it has
+    for amps in sorted((amps for amps in left.values() if amps > 0), reverse=True):
+        before = drawn[fed[-1] - 1] if fed and fed[-1] else 0.0
+        fed.append(int(np.searchsorted(drawn, before + amps + TINY, side="right")))
+    if not fed or fed[-1] < len(pixels) or not 0 < fed[0] < len(pixels):
         return ""
-    return f"{cut_at(state.show, [pixels[fits]])} and plan again, or "
+    return f"{cut_at(state.show, [pixels[fed[0]]])} and plan again, or "

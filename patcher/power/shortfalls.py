@@ -17,7 +17,8 @@ from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
 from patcher.power.flow import SLIGHT, TINY, Power, RunVolts, highest_level, power
 from patcher.power.fuse_findings import PLAN, fuses, no_tap_fuse, tap_fuses
-from patcher.power.stretches import Stretch, tapped
+from patcher.power.other_volts import other_volts, where_volts_change
+from patcher.power.stretches import Stretch, cut_at, tapped
 from patcher.power.wires import wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.units import apart
@@ -39,11 +40,12 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
     state = state or power(wiring)
     parts = list(state.stretches)
     return [
-        *_unfed(parts),
+        *_unfed(show, parts),
         *_joined(show, parts),
-        *_other_volts(show),
+        *other_volts(show, parts),
         *_spares(show),
         *_unsaid(show),
+        *_next_to_nothing(show),
         *_loads(state),
         *_sagging(state),
         *_wires(state),
@@ -89,7 +91,8 @@ def at_any_level(state: Power) -> dict[str, list[str]]:
     large = (finding for finding in fuses(state) if not _blows(finding))
     thin = no_tap_fuse(state, (tap for tap in state.tap_fuses if tap.too_thin))
     places: dict[str, list[str]] = {}
-    for finding in (*_joined(state.show, list(state.stretches)), *_other_volts(state.show), *large, *thin):
+    parts = list(state.stretches)
+    for finding in (*_joined(state.show, parts), *other_volts(state.show, parts), *large, *thin):
         named = places.setdefault(ANY_LEVEL[finding.rule], [])
         if (where := finding.where.removesuffix(".fuse")) not in named:
             named.append(where)
@@ -118,13 +121,15 @@ def _part(run: str, first: int, last: int) -> str:
     return f"{run}/{first}" + (f"–{last}" if last > first else "")
 
 
-def _unfed(parts: list[Stretch]) -> Iterator[Finding]:
+def _unfed(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
     for part in parts:
         if not part.trees:
             run, first, _ = part.parts[0]
             what = ", ".join(_part(*piece) for piece in part.parts)
             says = f"no feed reaches {what}: it stays dark"
             remedy = f'give a feed a tap there, {{ run = "{run}", pixel = {first}, length = … }}; {PLAN}'
+            if gaps := where_volts_change(show, part):
+                remedy = f"{cut_at(show, gaps)}, for the volts differ there; then {remedy}"
             yield Finding("error", "unfed", "power", f"run.{run}", says, remedy)
 
 
@@ -142,7 +147,8 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         )
         pairs = [(one[:2], two[:2]) for one, two in pairwise(taps) if one[2] != two[2]]
         meet = dict.fromkeys(f"{part.parts[one[0]][0]}/{one[1]}" for one, two in pairs if one == two)
-        gaps = [_gap(part, one, two) for one, two in pairs if one != two]
+        changes = [run for run, _ in where_volts_change(show, part)]
+        gaps = [_gap(part, changes, one, two) for one, two in pairs if one != two]
         what = ", ".join(_part(*piece) for piece in part.parts)
         says = f"{' and '.join(supplies)} are joined on the V+ of {what}; each would push current into the "
         says += "other, so currents and volts there are not known"
@@ -152,46 +158,15 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
 
 
-def _gap(part: Stretch, one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
-    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one."""
+def _gap(part: Stretch, changes: list[str], one: tuple[int, int], two: tuple[int, int]) -> tuple[str, int]:
+    """The run and pixel before which V+ is cut between two taps: halfway on one run, or at the lead of a later one,
+    which has other volts than the run before it (`changes`) if there is one.
+    """
     (first, pixel), (second, other) = one, two
     if first == second:
         return part.parts[first][0], (pixel + other) // 2 + 1
-    return part.parts[(first + second + 1) // 2][0], 1
-
-
-def cut_at(show: Show, gaps: list[tuple[str, int]]) -> str:
-    """Where V+ is to be cut, and how the show file says it, together with the cuts that a run has already.
-
-    Args:
-        show: the show.
-        gaps: the run and the pixel just before which V+ is cut.
-    """
-    keys = []
-    for run in dict.fromkeys(run for run, _ in gaps):
-        cuts = {pixel for name, pixel in gaps if name == run}
-        if 1 in cuts:
-            keys.append(f"power_joined = false in [run.{run}]")
-        if inside := cuts - {1}:
-            every = sorted(inside | set(show.runs[run].power_cuts))
-            keys.append(f"power_cuts = [{', '.join(map(str, every))}] in [run.{run}]")
-    places = " and ".join(dict.fromkeys(f"{run}/{pixel}" for run, pixel in gaps))
-    return f"cut V+ just before {places} ({', '.join(keys)})"
-
-
-def _other_volts(show: Show) -> Iterator[Finding]:
-    seen: set[tuple[str, str]] = set()
-    for tree, run, pixel in tapped(show):
-        supply = show.supplies[str(show.feeds[tree].supply)]
-        kind = show.type_of(show.runs[run])
-        if show.runs[run].hung and kind.volts not in (None, supply.volts) and (tree, run) not in seen:
-            seen.add((tree, run))
-            says = (
-                f"brings {supply.volts:g} V from {supply.name} to {run}/{pixel}, "
-                f"whose {kind.name} needs {kind.volts:g} V"
-            )
-            remedy = f"do not switch it on: connect {run} to a supply of {kind.volts:g} V"
-            yield Finding("error", "other-volts", "power", f"feed.{tree}", says, remedy)
+    between = {run for run, _, _ in part.parts[first + 1 : second + 1]}
+    return next((run for run in changes if run in between), part.parts[(first + second + 1) // 2][0]), 1
 
 
 def _spares(show: Show) -> Iterator[Finding]:
@@ -218,6 +193,22 @@ def _unsaid(show: Show) -> Iterator[Finding]:
         if wire_of(feed.awg, feed.mm2) is None:
             says = "has no wire size, so nothing that it feeds can be calculated"
             yield Finding("note", "not-said", "power", f"feed.{feed.name}", says, "write awg or mm2")
+
+
+LEAST_FULL = 1.0
+"""Milliamperes that a pixel draws more at full white than dark, at least. Common practice, no source."""
+
+
+def _next_to_nothing(show: Show) -> Iterator[Finding]:
+    """Pixels that hardly draw more at full white than dark: amperes were typed for milliamperes, most likely."""
+    used = {run.pixel for run in show.runs.values() if run.hung}
+    for kind in (kind for kind in show.pixel_types.values() if kind.name in used and kind.channel_ma is not None):
+        full, idle = (kind.channel_ma or 0.0) * kind.channels, kind.idle_ma or 0.0
+        if full < max(idle, LEAST_FULL):
+            says = f"is {kind.channel_ma:g} mA: a pixel at full white draws only {full:g} mA more than a dark one"
+            says += f", which draws {idle:g} mA" * (kind.idle_ma is not None)
+            remedy = "correct it in milliamperes (0.02 A is 20), or idle_ma; no wire and no fuse is right before"
+            yield Finding("warning", "current", "power", f"pixel.{kind.name}.channel_ma", says, remedy)
 
 
 def unsaid(kind: PixelType) -> list[str]:
@@ -256,10 +247,11 @@ def _sagging(state: Power) -> Iterator[Finding]:
             )
             remedy = f"tap it at more points; {PLAN}"
             gives = state.rails[found.run]
-            if found.least is not None and found.least > gives:
+            if found.least is not None and found.least >= gives:
                 remedy = (
-                    f"min_volts = {found.least:g} is more than its supply's {gives:g} V: correct it in [pixel.{kind}]"
+                    f"min_volts = {found.least:g} is not below its supply's {gives:g} V, and every wire takes some: "
                 )
+                remedy += f"correct it in [pixel.{kind}]"
             yield Finding("warning", "low-volts", "power", f"run.{found.run}", says, remedy)
 
 

@@ -124,3 +124,22 @@ def tapped(show: Show) -> Iterator[tuple[str, str, int]]:
         for tap in feed.taps:
             for pixel in taken_pixels(tap, show.runs[tap.run].pixels):
                 yield root[feed.name].name, tap.run, pixel
+
+
+def cut_at(show: Show, gaps: list[tuple[str, int]]) -> str:
+    """Where V+ is to be cut, and how the show file says it, together with the cuts that a run has already.
+
+    Args:
+        show: the show.
+        gaps: the run and the pixel just before which V+ is cut.
+    """
+    keys = []
+    for run in dict.fromkeys(run for run, _ in gaps):
+        cuts = {pixel for name, pixel in gaps if name == run}
+        if 1 in cuts:
+            keys.append(f"power_joined = false in [run.{run}]")
+        if inside := cuts - {1}:
+            every = sorted(inside | set(show.runs[run].power_cuts))
+            keys.append(f"power_cuts = [{', '.join(map(str, every))}] in [run.{run}]")
+    places = " and ".join(dict.fromkeys(f"{run}/{pixel}" for run, pixel in gaps))
+    return f"cut V+ just before {places} ({', '.join(keys)})"

@@ -35,9 +35,12 @@ class TapFuse:
     @property
     def needed(self) -> bool | None:
         """Whether the string's wire may carry less than what gets there; None where the file does not say enough."""
-        if self.wire is not None and self.wire.bears >= self.passes:
-            return False
-        return True if self.wire is not None and self.fused else None
+        return None if self.wire is None else self.bears < self.passes
+
+    @property
+    def bears(self) -> float:
+        """Amperes that the string's own wire may carry; NaN where the file does not say."""
+        return np.nan if self.wire is None else self.wire.bears
 
     @property
     def too_thin(self) -> bool:

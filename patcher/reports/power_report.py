@@ -6,9 +6,10 @@ import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from patcher.charts.other_loads import boxes_not_counted
 from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
-from patcher.errors import Finding
+from patcher.errors import Finding, first_few
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.power.unknown import Reasons
@@ -29,22 +30,8 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
     """Print tables of all supplies, feeds and runs, and what is wrong with them."""
     why = Reasons(state)
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
-    _say_table(
-        ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),
-        [(*_supply_row(load), why.supply(load)) for load in state.supplies],
-        right="volts rated idle at_level of_rated full_white highest_level",
-    )
-    print(
-        "Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.\n"
-    )
-    _say_table(
-        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
-        [(*_feed_row(load), why.feed(load)) for load in state.feeds],
-        right="carries wire_rating fuse smallest_fuse taps",
-    )
-    print(f"Fuse: as the show file has it. {SMALLEST_FUSE}")
-    say_thin_strings(state, tuple(state.show.feeds))
-    print()
+    _say_supplies(state, why)
+    _say_feeds(state, why)
     _say_table(
         ("run", "lowest", "at_pixel", "needs", "OK"),
         [(*_run_row(state, run), why.run(run)) for run in state.runs],
@@ -55,6 +42,38 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
         _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
     for finding in findings:
         print(in_words(finding))
+
+
+def _say_supplies(state: Power, why: Reasons) -> None:
+    if not state.supplies:
+        print("The file has no supply in use, so no current and no voltage is known.\n")
+        return
+    _say_table(
+        ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),
+        [(*_supply_row(load), why.supply(load)) for load in state.supplies],
+        right="volts rated idle at_level of_rated full_white highest_level",
+    )
+    print("Highest level: up to which that supply alone stays within 80 % of its rating. That for everything is below.")
+    if boxes := boxes_not_counted(state.show):
+        draws = "itself" if len(boxes) == 1 else "themselves"
+        print(
+            f"Not counted: what {first_few(boxes, 4)} draw{'s' * (len(boxes) == 1)} {draws} (logic in the box’s table)."
+        )
+    print()
+
+
+def _say_feeds(state: Power, why: Reasons) -> None:
+    if not state.feeds:
+        print("The file has no feed, so no supply reaches a run.\n")
+        return
+    _say_table(
+        ("feed", "supply", "wire", "carries", "wire_rating", "fuse", "smallest_fuse", "taps"),
+        [(*_feed_row(load), why.feed(load)) for load in state.feeds],
+        right="carries wire_rating fuse smallest_fuse taps",
+    )
+    print(f"Fuse: as the show file has it. {SMALLEST_FUSE}")
+    say_thin_strings(state, tuple(state.show.feeds))
+    print()
 
 
 def _say_table(heads: tuple[str, ...], rows: Sequence[tuple[object, ...]], *, right: str) -> None:
@@ -119,7 +138,7 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
     for wire, every in state.thinner_strings.items():
         feeds = [feed for feed in every if feed in among]
         if feeds:
-            said = f"may carry {wire.bears:g} A, less than these feeds' fuses pass"
+            said = f"may carry {wire.bears:g} A, less than these feeds let through"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
             print(
                 "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."

@@ -164,6 +164,11 @@ class BoxSheet:
         return f"address {self.address or 'none'}, {self.protocol}, {self.delivery}"
 
     @property
+    def counted(self) -> bool:
+        """Whether what the box itself draws is in what one of its supplies gives."""
+        return any(self.box in supply.logic for supply in self.supplies)
+
+    @property
     def used(self) -> tuple[PortSheet, ...]:
         """The ports on which something hangs."""
         return tuple(port for port in self.ports if port.chain)

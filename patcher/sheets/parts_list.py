@@ -61,6 +61,7 @@ def shopping(wiring: Wiring, state: Power, *, spares: float = SPARES) -> tuple[N
         *_fuses(show, spares),
         *_tap_fuses(state, spares),
         *_supplies(show),
+        *_not_given(state),
         *_boxes(show),
     )  # fmt: skip
 
@@ -115,9 +116,11 @@ def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
 
 def _connectors(show: Show, state: Power, hung: Sequence[Run]) -> Iterator[Need]:
     tees = sum(run.same_data_as is not None for run in hung)
-    yield Need(
-        "connectors", "plug and socket, 3-pole, one pair", 2 * len(hung), note="one pair at each end of each lead"
-    )
+    leads = sum(run.lead > 0 for run in hung)
+    if leads:
+        yield Need(
+            "connectors", "plug and socket, 3-pole, one pair", 2 * leads, note="one pair at each end of each lead"
+        )
     if tees:
         yield Need("connectors", "tee for data and ground", tees, note="where a run shares another run’s data")
     for via, what in (("booster", "data booster"), ("differential", "differential sender and receiver")):
@@ -150,7 +153,7 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
             sizes[tap.blade, tap_fuse(tap)].append(f"{tap.wire} ({tap.wire.bears:g} A)")
     for (_, words), wires in sorted(sizes.items()):
         thin = ", ".join(dict.fromkeys(wires))
-        note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below the fuse before it"
+        note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below what the feed lets through"
         yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
     bare = [tap for tap in state.tap_fuses if tap.blade is None]
     if weak := [_place(tap) for tap in bare if tap.too_thin]:
@@ -184,6 +187,15 @@ def _supplies(show: Show) -> Iterator[Need]:
     for volts, amps in sorted(rated.keys() | shelf.keys()):
         key = volts, amps
         yield Need("supplies", f"supply {volts:g} V, {amps:g} A", rated[key], shelf[key])
+
+
+def _not_given(state: Power) -> Iterator[Need]:
+    """What is needed besides, and the file says nothing of: supplies, and feeds of runs that none reaches."""
+    if not state.supplies:
+        yield Need("supplies", "supplies, feeds and fuses: not given", 0, note="the file has none; add them by hand")
+    elif bare := list(dict.fromkeys(run for part in state.stretches if not part.trees for run, _, _ in part.parts)):
+        what = f"feed{'s' * (len(bare) > 1)} and fuse{'s' * (len(bare) > 1)}: not given"
+        yield Need("supplies", what, 0, note=f"no feed reaches {', '.join(bare)}; patcher power --plan proposes some")
 
 
 def _boxes(show: Show) -> Iterator[Need]:

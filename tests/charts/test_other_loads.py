@@ -14,7 +14,10 @@ from patcher.drawing.run_facts import facts
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.power.stretches import roots
+from patcher.reports import power_report
 from patcher.sheets.contents import show_sheet
+from patcher.sheets.label_stock import LabelStock
+from patcher.sheets.page import Drawings, pages
 from rig.drawing_scenes import SHOW_SEEDS, joints_of, scene
 from rig.examples import examples
 from rig.power_show import fed, show, tap
@@ -113,3 +116,25 @@ def test_what_a_supply_gives_adds_up_on_each_chart(seed: int) -> None:
                 float(amps) for words in each.others if " runs " in words for amps in re.findall(r"\((\S+) A\)", words)
             ]
             assert amps + sum(logic) == pytest.approx(each.amps, abs=0.06 * (len(named) + len(logic) + 1))
+
+
+@pytest.mark.parametrize("bare", [(), ("box",), ("other",), ("box", "other")])
+def test_what_a_box_draws_itself_is_said_where_it_is_not_counted(
+    bare: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Source: found by a reader: a supply's "11.1 A" looked complete, and the file said nothing of the box's own current
+    tables = two_boxes()
+    tables["controller"]["shelf"] = {"ports": 2, "spare": True}
+    for name in bare:
+        del tables["controller"][name]["logic"]
+    wiring = wired(tables)
+    power_report.say(power(wiring), [])
+    said = [line for line in capsys.readouterr().out.splitlines() if line.startswith("Not counted")]
+    assert len(said) == bool(bare)
+    for line in said:
+        named = " and ".join(bare) if len(bare) > 1 else bare[0]
+        assert re.sub(", ", " and ", line).startswith(f"Not counted: what {named} draw")
+    sheet = show_sheet(wiring, allocate(wiring).patch, None, power(wiring))
+    assert {box.box for box in sheet.boxes if not box.counted} == set(bare)
+    page = pages(sheet, Drawings(), LabelStock())["sheets.html"]
+    assert page.count("what the box itself draws") == len(bare)

@@ -124,7 +124,7 @@ def test_what_is_not_known_is_null(here: Patcher, tmp_path: Path) -> None:
     assert document["supplies"][0]["amps_at_level"] == pytest.approx(9 * 0.061)
     assert document["feeds"][0]["amps"] is document["feeds"][0]["taps"][0]["amps"] is None
     assert {run["lowest_volts"] for run in document["runs"]} == {None}
-    assert {finding["rule"] for finding in document["findings"]} == {"unfed", "not-said"}
+    assert {finding["rule"] for finding in document["findings"]} == {"unfed", "not-said", "no-fuse"}
     words = here("power", save(tmp_path, tables)).stdout
     assert "nan" not in words
     assert words.count("not known") >= 4
@@ -341,8 +341,8 @@ def test_every_feed_whose_taps_need_fuses_is_named_and_check_counts_the_taps(
     runs = {name.replace("wire", "run"): line(10) | {"power_joined": False} for name in names}
     file = tmp_path / "show.toml"
     file.write_text(tomli_w.dumps(show(runs, {name: fed(tap(name.replace("wire", "run"))) for name in names})))
-    (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds' fuses pass" in row)
-    assert said.split("pass: ")[1].rstrip(".").split(", ") == names
+    (said,) = (row for row in here("power", file).stdout.splitlines() if "less than these feeds let through" in row)
+    assert said.split("through: ")[1].rstrip(".").split(", ") == names
     checked = here("check", file).stdout
     assert f"Fuses to be fitted: {feeds} at {'taps' if feeds > 1 else 'a tap'}: " in checked
     assert json.loads(here("check", file, "--json").stdout)["tap_fuses"] == feeds

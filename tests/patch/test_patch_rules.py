@@ -10,16 +10,17 @@ from itertools import pairwise
 
 import pytest
 import tomli_w
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding, PatcherError
 from patcher.patch.patch_file import dump, parse
+from patcher.patch.rules import breaches
 from patcher.patch.thing import find, spans_of
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
 from patcher.wiring import problems, wire
-from rig.by_hand import by_hand, starts
+from rig.by_hand import by_hand, starts, typed_in
 from rig.examples import examples
 from rig.patch_pencil import ORDERS, Address, Lamp, allocated, laid_by_pencil, pencil_lay, pencil_starts, shows
 from rig.shipped import wired
@@ -529,3 +530,52 @@ def test_no_protocol_is_offered_that_ends_sooner(protocol: str, first: int, othe
     says = " ".join(finding.remedy for finding in error.value.findings)
     assert ("or use E1.31" in says) == bool(other)
     assert "or use Art-Net" not in says
+
+
+# --- what is advised where starts collide -------------------------------------------------------------------------
+
+
+@examples(60, 400)
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 5), st.lists(st.sampled_from([100, 250]), min_size=1, max_size=3)),
+        min_size=2, max_size=4,
+    ),
+    st.booleans(), st.sampled_from([None, 3, 6]),
+)  # fmt: skip
+@example([(1, [100, 100, 100]), (3, [100, 100])], True, None)
+@example([(1, [100, 100]), (2, [100]), (1, [100])], True, None)
+def test_who_follows_the_advice_where_starts_collide_has_a_patch(
+    boxes: list[tuple[int, list[int]]], consecutive: bool, most: int | None
+) -> None:
+    # Source: found by a reader: "pin it where it is free: 8/1", where the box could not go, since its universes must
+    # follow each other; of 2 errors 7 were made
+    keys: dict = {"consecutive": consecutive}
+    texts, places = {}, []
+    for number, (begin, lengths) in enumerate(boxes):
+        texts[f"box{number}"] = " ".join(f"r{number}{at}:{pixels}" for at, pixels in enumerate(lengths))
+        for pixels in lengths:
+            places.append(f"{begin}/1")
+            begin += -(-pixels // 170)
+    if most is not None and all(sum(-(-pixels // 170) for pixels in lengths) <= most for _, lengths in boxes):
+        keys["universes"] = most
+    tables = by_hand(texts, dict.fromkeys(texts, keys))
+    old = typed_in(tables, " ".join(places))
+    found = breaches(wired(tables).show, old)
+    assert {finding.rule for finding in found} <= {"overlap"}
+    followed, whole = deepcopy(tables), set()
+    for finding in found:
+        _, box, _, key = finding.where.split(".")
+        if first := re.search(r"first_universe = (\d+) in \[controller\.(\w+)\]", finding.remedy):
+            assert first[2] == box
+            followed["controller"][box]["first_universe"] = int(first[1])
+            whole.add(box)
+        elif pin := re.search(r'pin it where it is free: "(\d+/1)"', finding.remedy):
+            followed["controller"][box].setdefault("start", {})[key] = pin[1]
+        else:
+            raise AssertionError(finding.remedy)
+    for box in whole:  # with no other pin
+        followed["controller"][box].pop("start", None)
+    wiring = wired(followed)
+    new = allocate(wiring, old).patch
+    assert breaches(wiring.show, new) == []

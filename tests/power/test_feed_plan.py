@@ -319,6 +319,49 @@ def test_where_no_supply_is_strong_enough_it_is_cut_as_said_and_planned_again() 
     assert all(load.amps <= load.limit + 1e-6 for load in found.after.supplies)
 
 
+@pytest.mark.parametrize("amps", [(6.0, 6.0), (6.0, 6.0, 1.0), (6.0,), (9.0, 7.0), (3.0, 13.0), (0.2, 0.2, 0.2)])
+def test_a_cut_is_said_only_where_all_of_it_can_then_be_fed(amps: tuple[float, ...]) -> None:
+    # Source: found by a reader: what was behind the cut needed a new supply, which alone would have done for all. 200
+    # pixels draw 12.2 A, and each supply is loaded to 80 %.
+    supplies = {f"s{number}": {"volts": 12.0, "amps": most, "box": "box"} for number, most in enumerate(amps)}
+    tables = show({"a": line(100), "b": line(100, 1.0)}, {}, supplies=supplies, box=BOX)
+    [wrong] = plan(wired(tables)).open
+    assert ("cut V+" in wrong.remedy) == (0.8 * sum(amps) > 12.2)
+    assert "add a supply of 12 V" in wrong.remedy
+    while "cut V+" in wrong.remedy:
+        tables = cut_as_said(tables, wrong)
+        left = plan(wired(tables)).open
+        if not left:
+            break
+        [wrong] = left
+        assert "cut V+" in wrong.remedy
+
+
+@pytest.mark.parametrize(("idle", "most", "helps"), [(1.0, 1.0, True), (1.0, 0.2, False), (60.0, 6.0, False)])
+def test_a_lower_level_is_a_remedy_only_where_it_is_one(idle: float, most: float, helps: bool) -> None:
+    # Source: found by a reader: "or lower the level", also at 0.05, and where the file had no supply at all. 200 dark
+    # pixels draw 0.2 A, or 12 A.
+    supplies = {"s": {"volts": 12.0, "amps": most, "box": "box"}}
+    kinds = {"lamp": {"idle_ma": idle}}
+    for supplies_, word in ((supplies, helps), ({"s": {"volts": 5.0, "amps": 40.0}}, False), ({}, False)):
+        tables = show({"a": line(200)}, {}, supplies=supplies_, box=BOX, kinds=kinds)
+        [wrong] = plan(wired(tables)).open
+        assert ("lower the level" in wrong.remedy) == word
+        if word:
+            assert plan(wired(tables), level=0.0).open == ()
+
+
+@pytest.mark.parametrize("feeds", [{}, {"f": fed(tap("a"))}])
+@pytest.mark.parametrize("least", [12.0, 13.0])
+def test_a_least_that_no_wire_can_give_is_to_be_corrected(least: float, feeds: dict) -> None:
+    # Source: found by a reader: "allow a thicker wire", "lower the level": 12 V are not there at the end of any wire
+    tables = show({"a": line(20)}, feeds, supplies=AT_BOX, box=BOX, kinds={"lamp": {"min_volts": least}})
+    [wrong] = plan(wired(tables), margin=0.0).open
+    assert wrong.remedy == "correct min_volts in [pixel.lamp]"
+    tables["pixel"]["lamp"]["min_volts"] = 11.5
+    assert plan(wired(tables), margin=0.0).open == ()
+
+
 ONE_MORE = AT_BOX | {"r": {"volts": 12.0, "amps": 9.0}}
 
 

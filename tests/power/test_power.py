@@ -84,7 +84,7 @@ A, LOGIC = {"a": asleep()}, {"logic": {"supply": "s", "amps": 24.0}}
         # What is not hung wants no feed, and is not switched on; power goes on past it.
         (show(A | {"b": asleep() | DOWN | APART}, {"f": fed(tap("a"))}), None, ()),
         (show(A | {"b": asleep() | APART}, {"f": fed(tap("a"))}), "error unfed run.b", ()),
-        (show(A | {"b": asleep() | DOWN, "c": asleep()}, {"f": fed(tap("a"))}), None, ()),
+        (show(A | {"b": asleep() | DOWN, "c": asleep()}, {"f": fed(tap("a"))}, ports={"1": ["a", "c", "b"]}), None, ()),
         (show(A | {"b": asleep() | DOWN}, {"f": fed(tap("a")), "g": fed(tap("b"), supply="r")}, supplies=ODD),
          None, ()),
         # A tee has power of its own.
@@ -329,6 +329,20 @@ def test_a_lead_that_carries_too_much_is_named() -> None:
     assert rules(tables) == []
 
 
+@pytest.mark.parametrize(
+    ("channel", "idle", "raised"),
+    [
+        (0.010, 0.8, True), (0.02, 0.001, True), (2.0, 8.0, True),
+        (20.0, 1.0, False), (0.5, 0.1, False), (5.0, 8.0, False),
+    ],
+)  # fmt: skip
+def test_amperes_typed_for_milliamperes_are_found(channel: float, idle: float, raised: bool) -> None:
+    # Source: found by a reader: a channel of 0.010 mA, below what the dark pixel draws, was "OK"
+    kinds = {"lamp": {"channel_ma": channel, "idle_ma": idle}}
+    wanted = ["warning current pixel.lamp.channel_ma"] * raised
+    assert rules(show({"a": asleep(5)}, {"f": fed(tap("a"))}, kinds=kinds)) == wanted
+
+
 # ─── Fuses ───────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -342,8 +356,38 @@ def test_no_fuse_is_said_where_the_supply_can_burn_the_wire() -> None:
     found = one(tables, "warning no-fuse feed.f")
     assert blade_in(found) == 4  # From memory: ISO 8820-3 blades; 40 × 61 mA is 2.44 A, which is 81 % of 3 A
     assert rules(tables | {"feed": {"f": tables["feed"]["f"] | {"fuse": blade_in(found)}}}) == []
-    assert rules(tables | {"supply": {"s": {"volts": 12.0, "amps": 20.0}}}) == []
-    assert rules(tables | {"supply": {"s": {"volts": 12.0, "amps": 20.1}}}) == ["warning no-fuse feed.f"]
+    for most, string, amiss in ((7.0, 18, False), (7.1, 18, True), (20.0, 12, False), (20.1, 12, True)):
+        tables["supply"]["s"]["amps"] = most
+        tables["pixel"]["lamp"] = LAMP | {"awg": string}
+        assert rules(tables) == ["warning no-fuse feed.f"] * amiss
+
+
+@pytest.mark.parametrize(("level", "own"), [(0.1, False), (1.0, True)])
+@pytest.mark.parametrize("awg", [12, 14, None])
+@pytest.mark.parametrize("branch", [False, True])
+def test_no_fuse_is_said_where_the_supply_can_burn_the_string(
+    level: float, own: bool, awg: int | None, branch: bool
+) -> None:
+    # Source: found by a reader: with the fuse taken out, nothing was said of a string of AWG 18 (7 A, from memory of
+    # NFPA 70) on a supply of 12.5 A, since the feed's own AWG 14 may carry that. 300 pixels draw 18.3 A at level 1.
+    tables = show({"a": {"pixels": 300}}, {"f": fed(tap("a", 150), awg=awg)}, level=level,
+                  supplies={"s": {"volts": 12.0, "amps": 12.5}})  # fmt: skip
+    tables["feed"]["f"] = {key: value for key, value in tables["feed"]["f"].items() if value and key != "fuse"}
+    if branch:
+        tables["feed"]["g"] = {"from": "f", "tap": 1, "awg": 12, "taps": tables["feed"]["f"]["taps"]}
+        tables["feed"]["f"]["taps"] = [tap("b")]
+        tables["run"]["b"] = {"pixel": "lamp", "pixels": 2, "power_joined": False}
+        tables["controller"]["box"]["port"]["1"].append("b")
+    (finding,) = [finding for finding in said(tables) if finding.rule == "no-fuse"]
+    assert (finding.severity, finding.where) == ("warning", "feed.f")
+    place = "b/1" if branch else "a/150"
+    assert finding.says.endswith(f"s can give 12.5 A, and the string’s own AWG 18 at {place} is rated 7 A")
+    assert ("one at each tap" in finding.remedy) == (own or awg is None)
+    state = power(wired(tables))
+    assert {str(wire): feeds for wire, feeds in state.thinner_strings.items()} == {"AWG 18": ["f", "g"][: 1 + branch]}
+    tables["feed"]["f"]["fuse"] = 7.0
+    assert "no-fuse" not in {finding.rule for finding in said(tables)}
+    assert not power(wired(tables)).tap_fuses
 
 
 @pytest.mark.parametrize(("fuse", "amiss"), [(20, False), (20.5, True), (25, True)])

@@ -48,7 +48,7 @@ def rows(state: Power) -> dict[str, tuple[str, str]]:
     for line in out.getvalue().splitlines():
         if re.match(r"(supply|feed|run)  ", line):
             at = line.find("why not known") if "why not known" in line else len(line) + 99
-        elif not line or re.match(r"Highest level|Fuse:", line):
+        elif not line or re.match(r"Highest level|Not counted|Fuse:", line):
             at = None
         elif at is not None and not line.startswith("─"):
             found[line.split()[0]] = line[:at], line[at:]
@@ -142,3 +142,30 @@ def test_a_wire_on_to_runs_that_are_not_hung_leaves_the_amperes_known() -> None:
     # On to a run that is hung it is not known, and so are the volts there.
     tables["feed"]["g"]["taps"].append(tap("a", 10))
     assert np.isnan(power(wired(tables)).feeds[0].amps)
+
+
+@pytest.mark.parametrize("volts", [None, 12.0])
+@pytest.mark.parametrize("supplies", [{}, None])
+def test_where_there_is_no_power_no_empty_table_and_no_axis_stands_for_it(
+    volts: float | None, supplies: dict | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Source: found by a reader: two empty tables, and an axis of 11 to 12 V for pixels of which nobody knows the volts
+    tables = show({"a": {"pixels": 10}}, {}, supplies=supplies)
+    if volts is None:
+        tables["pixel"]["lamp"] = {"colour_order": "RGB"}
+    state = power(wired(tables))
+    power_report.say(state, [])
+    said = capsys.readouterr().out
+    assert ("The file has no supply in use" in said) == (supplies == {})
+    assert "The file has no feed" in said
+    assert "smallest fuse" not in said
+    assert ("highest level" in said) == (supplies is None)
+    power_report.say_plots(state, ["a"])
+    plot = capsys.readouterr().out
+    words_ = " ".join(plot.split())
+    assert "not fed: none of its 10 pixels has a voltage" in words_
+    assert ("which volts they need, the file does not say" in words_) == (volts is None)
+    assert bool(re.search(r"\b1[12]\b", plot)) == (volts is not None)
+    (profile,) = profiles(state, ["a"])
+    drawn = svg("plot", [profile])
+    assert ("V</text>" in drawn) == (volts is not None)

@@ -425,7 +425,7 @@ def test_who_does_what_the_edits_say_has_the_new_file(old: list[str], new: list[
 
 def test_of_a_feed_it_is_the_taps_that_are_counted_anew(heron) -> None:
     # Source: found in use: "the pixels of hall-wire": a feed has taps, and no pixels
-    text, plan = heron
+    _, plan = heron
     said: list[str] = []
     faults = (parse("reversed:gate-left", plan.wiring),)
     say_lines(HERON_LOCK, plan, [faults], said.append)

@@ -53,6 +53,8 @@ def anything(draw: st.DrawFn, *, wild: bool = False) -> dict:
                 if pixels > 1:
                     runs[name] |= shape
             ports.setdefault(str(draw(st.integers(1, 2))), []).append(name)
+        for chain in ports.values():
+            chain.sort(key=lambda name: not runs[name]["hung"])  # what does not hang comes last
         boxes[box] = {
             "address": f"192.0.2.{len(boxes) + 1}", "ports": 2, "port": ports, "start_per": "run",
             "level": draw(st.sampled_from([1.0, 0.5, 0.0])), "skips_nulls": True,

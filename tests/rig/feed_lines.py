@@ -34,6 +34,7 @@ def shows(draw: st.DrawFn) -> dict:
                 run["hung"] = False
             runs[name] = run
             chain.append(name)
+        chain.sort(key=lambda name: not runs[name].get("hung", True))  # what does not hang comes last
         boxes[box] = {"address": f"192.0.2.{len(boxes) + 1}", "ports": 2, "start_per": "run", "port": {"1": chain}}
         if draw(st.booleans()):
             boxes[box]["at"] = [draw(st.floats(-3, 9)), draw(st.floats(-3, 3))]

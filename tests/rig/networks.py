@@ -47,6 +47,7 @@ def network(seed: int) -> tuple[Tables, float, float]:
         for port in range(1, random_.randint(1, 3) + 1):
             chains[str(port)] = [f"run-{len(runs) + number}" for number in range(random_.randint(1, 3))]
             runs |= {name: _run(random_, random_.choice(sorted(kinds))) for name in chains[str(port)]}
+            chains[str(port)].sort(key=lambda name: not runs[name].get("hung", True))  # what does not hang comes last
         boxes[f"box-{box}"] = {"address": f"192.0.2.{box}", "ports": 4, "start_per": "run", "port": chains}
         boxes[f"box-{box}"] |= {"level": random_.choice((1.0, round(random_.uniform(0.2, 0.9), 2)))}
     for _ in range(random_.choice((0, 0, 1, 2))):

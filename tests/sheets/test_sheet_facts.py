@@ -216,11 +216,34 @@ def test_no_paper_says_less_wire_than_there_is(metres: float, units: str, unit: 
         assert metres - 1e-6 <= float(number) * unit < metres + 0.01 * unit + 1e-6
 
 
+@pytest.mark.parametrize("leads", [(), (0.0, 0.0, 0.0), (1.0, 0.0, 2.0)])
+@pytest.mark.parametrize("power_", ["none", "shelf", "no feed", "one of three", "all"])
+def test_the_list_says_what_it_lacks_and_counts_no_plug_without_a_lead(power_: str, leads: tuple[float, ...]) -> None:
+    # Source: found by a reader: a show without a supply and a lead was to buy 10 pairs of plugs, and nothing for power
+    runs = {name: {"pixels": 10, "power_joined": False} for name in "abc"}
+    for name, lead in zip(runs, leads, strict=False):
+        runs[name]["lead"] = lead
+    some = {"all": "abc", "one of three": "b"}.get(power_, "")
+    supplies = {"none": {}, "shelf": {"s": {"volts": 12.0, "amps": 3.0, "spare": True}}}.get(power_)
+    wiring = wired(show(runs, {f"f{name}": fed(tap(name), fuse=5) for name in some}, supplies=supplies))
+    needs = sheet_of(wiring).shopping
+    plugs = [need.count for need in needs if need.what.startswith("plug")]
+    assert plugs == ([2 * sum(lead > 0 for lead in leads)] if any(leads) else [])
+    lacks = [need for need in needs if "not given" in need.what]
+    assert len(lacks) == (power_ != "all")
+    for need in lacks:
+        assert need.count == 0
+        assert ("the file has none" in need.note) == (power_ in ("none", "shelf"))
+        if power_ in ("no feed", "one of three"):
+            assert {name for name in "abc" if re.search(rf"\b{name}\b", need.note)} == set("abc") - set(some)
+
+
 TAP_FUSES = {
     # By hand, from memory of NFPA 70: AWG 18 carries 7 A. 50 pixels at level 1 draw 3.05 A.
     "small-fuse": ({"fuse": 5}, {}, 30.0, "–"),
     "large-fuse": ({"fuse": 20}, {}, 30.0, "4 A"),
-    "no-fuse": ({}, {}, 30.0, "not known"),
+    "no-fuse": ({}, {}, 30.0, "4 A"),
+    "no-fuse-no-wire": ({}, {"awg": None}, 30.0, "not known"),
     "no-fuse-weak-supply": ({}, {}, 5.0, "–"),
     "no-wire": ({"fuse": 20}, {"awg": None}, 30.0, "not known"),
     "no-current": ({"fuse": 20}, {"channel_ma": None}, 30.0, "at most 5 A"),

@@ -6,9 +6,10 @@ import sys
 from pathlib import Path
 
 import pytest
+import tomli_w
 
 from patcher.errors import Finding, PatcherError
-from patcher.show.parser import parse
+from patcher.show.parser import parse, read
 from patcher.show.show_file import LARGEST_FILE, read_show
 from patcher.wiring import problems, wire
 from rig.good_show import GOOD
@@ -421,11 +422,36 @@ def test_a_number_or_a_word_is_said_to_be_either(folder, value, says, remedy):
         ("pixels = 49", "pixels = 49\nnulls = 1", "run.towpath-back.nulls", ("1", "0")),
         ("consecutive = true", "port_pixels = 56", "controller.mill.port.1", ("57", "1 more")),
         ("consecutive = true", "spare = true", "controller.mill", ("spare",)),
+        ("[run.towpath]", "[run.towpath]\nhung = false", "run.towpath.hung", ("gate-low", "mill/1", "goes on sending")),
     ],
 )
 def test_wiring_that_cannot_be(folder, old, new, where, words):
     # Source: the design: a run is one unbroken chain; what is said of ports, port_pixels, spare, same_data_as
     assert one(everything(folder, changed(old, new)), where, *words).area == "wiring"
+
+
+@pytest.mark.parametrize("start_per", ["port", "run", "controller"])
+@pytest.mark.parametrize("down", ["", "a", "b", "c", "d", "ab", "bc", "ac", "cd", "abc", "abcd"])
+def test_what_does_not_hang_has_nothing_that_hangs_behind_it_on_its_port(start_per: str, down: str) -> None:
+    # Source: a box sends a port's runs one behind the other: what hangs behind a gap takes what is sent for the gap,
+    # whatever has a start address. The next port begins anew.
+    tables = {
+        "show": {"title": "down"}, "pixel": {"rgb": {"colour_order": "RGB"}},
+        "run": {name: {"pixel": "rgb", "pixels": 4, "hung": name not in down} for name in "abcd"},
+        "controller": {"box": {
+            "address": "192.0.2.1", "ports": 2, "start_per": start_per, "port": {"1": ["a", "b", "c"], "2": ["d"]},
+        }},
+    }  # fmt: skip
+    show = read(tomli_w.dumps(tables)).show
+    assert show is not None
+    wrong = {name for place, name in enumerate("abc") if name in down and set("abc"[place + 1 :]) - set(down)}
+    found = problems(wire(show))
+    assert {finding.where for finding in found} == {f"run.{name}.hung" for name in wrong}
+    assert {(finding.rule, finding.severity) for finding in found} <= {("not-hung", "error")}
+    tables["controller"]["box"]["port"]["1"].sort(key=lambda name: name in down)  # as the remedy says
+    mended = read(tomli_w.dumps(tables)).show
+    assert mended is not None
+    assert problems(wire(mended)) == []
 
 
 def test_port_pixels_may_be_reached(folder):
