@@ -38,7 +38,7 @@ TO_DO: dict[Word, str] = {
     "unproved": "film them from nearer, with the phone propped up",
     "unseen": "film them in a clip of their own, and read all clips together",
 }
-NOT_DRAWN = "no clip proves them so: --measure takes a run's places from one, or patcher verify asks for them"
+NOT_DRAWN = "no clip proves them before their places are known: check them in the walk-through"
 
 Say = Callable[[str], None]
 

@@ -154,7 +154,7 @@ def test_what_is_not_drawn_is_not_to_be_filmed_again() -> None:
     text = said(replace(clip, pixels=tuple(hedge)))
     assert "Not drawn in the show file: " in text
     assert "hedge/1-" in text.partition("Not drawn")[2].splitlines()[0]
-    assert "--measure" in text
+    assert "check them in the walk-through" in text
     assert "a clip of their own" not in text
 
 

@@ -740,7 +740,7 @@ pixels = 0  # 5 no pixels
 pixel = "lampe"  # 6 misspelt name of a pixel
 pixels = "50"  # 7 a number in quotes
 
-[supply.barn-12v]
+[supply.mill-12v]
 volts = nan  # 8 not a number
 amps = true  # 9 true for a number
 
