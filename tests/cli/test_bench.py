@@ -160,6 +160,7 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
     assert sorted(heron_lock.parent.iterdir()) == before
 
 
+@pytest.mark.long
 def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
     # Source: the design: `bench --as` results live in the record; `verify --report` shows it
     call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 0.1)

@@ -11,6 +11,7 @@ import tomli_w
 
 from patcher.errors import first_few
 from patcher.power.wires import BLADES
+from rig.examples import later
 from rig.feed_lines import AT_BOX, BOX, line
 from rig.power_show import fed, show, tap
 from rig.shipped import Patcher
@@ -208,7 +209,7 @@ def test_a_plan_is_shown_written_and_then_wanted_no_more(here: Patcher, dark: Pa
 
 @pytest.mark.parametrize(
     ("option", "words", "percent"),
-    [("15", "with 15 % slack", 15), ("40", "with 40 % slack", 40), ("0", "without slack", 0)],
+    [("15", "with 15 % slack", 15), *later(("40", "with 40 % slack", 40), ("0", "without slack", 0))],
 )
 def test_a_planned_length_says_the_slack_that_is_in_it(
     here: Patcher, dark: Path, option: str, words: str, percent: float

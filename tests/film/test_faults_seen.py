@@ -254,9 +254,7 @@ def dead_though_lit(text: str, seed: int) -> list[str]:
     [
         ("reversed:sill", 5),
         ("data-in:hatch=top-right", 5),
-        ("missing:rail/5", 5),
-        ("reversed:sill", 9),
-        ("shift:rail=-2", 6),
+        *later(("missing:rail/5", 5), ("reversed:sill", 9), ("shift:rail=-2", 6)),
     ],
 )
 def test_no_run_is_named_dark_whose_words_are_read(text: str, seed: int) -> None:

@@ -50,7 +50,7 @@ def test_the_last_pixel_of_a_patch_may_have_slipped_as_any_other(seed: int) -> N
     held(hut(), fault, departure(hut().plan, (fault,)).takes, seed)
 
 
-@pytest.mark.parametrize("seed", seeds(3, 20))
+@pytest.mark.parametrize("seed", seeds(1, 20))
 def test_no_single_fault_of_a_hut_is_proved_away(seed: int) -> None:
     rng = np.random.default_rng(seed)
     ((fault, takes),) = by_chance(hut(), rng, 1)
@@ -91,13 +91,16 @@ def test_a_show_of_one_panel_in_another_colour_order_is_not_proved(order: str) -
     held(panel(), fault, departure(panel().plan, (fault,)).takes, 1)
 
 
-@pytest.mark.parametrize("texts", [
-    ("lines:panel=columns", "shift:panel=2"), ("turns:panel=same-way", "shift:panel=-3"),
-    ("lines:panel=columns", "reversed:panel", "shift:panel=2"),
-])  # fmt: skip
-def test_a_panel_in_another_order_from_another_address_on_is_told(texts: tuple[str, ...]) -> None:
+@pytest.mark.parametrize(
+    "texts",
+    [
+        "turns:panel=same-way shift:panel=-3",
+        *later("lines:panel=columns shift:panel=2", "lines:panel=columns reversed:panel shift:panel=2"),
+    ],
+)
+def test_a_panel_in_another_order_from_another_address_on_is_told(texts: str) -> None:
     """No word of it is where any single fault would have it: the map comes of the lights' shape."""
-    faults = tuple(parse(text, panel().plan.wiring) for text in texts)
+    faults = tuple(parse(text, panel().plan.wiring) for text in texts.split())
     film = filmed(panel(), departure(panel().plan, faults).takes, np.random.default_rng(4), 0.04)
     assert film.seen is not None
     found = explained(film.seen)

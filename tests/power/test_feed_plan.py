@@ -286,6 +286,7 @@ def test_feeds_that_do_not_suffice_are_added_to_from_their_own_supply() -> None:
     assert len(plan(wired(tables | {"feed": {}})).rails[0].taps) == 2
 
 
+@pytest.mark.long
 def test_feeds_that_are_there_count_where_the_voltage_collapses() -> None:
     kinds = {"foam": {"draw": "power", "channel_ma": 25.0, "min_volts": 11.0}}
     tables = show({"a": line(150) | {"pixel": "foam"}}, {"f": fed(tap("a"), awg=10, fuse=30)}, kinds=kinds,
@@ -401,6 +402,7 @@ def test_the_nearest_supply_that_can_is_taken() -> None:
     assert plan(wired(tables)).rails[0].supply == "s-here"
 
 
+@pytest.mark.long
 def test_a_regulated_rail_keeps_its_supply_within_80_percent() -> None:
     kinds = {"foam": {"draw": "power", "channel_ma": 30.0, "min_volts": 8.0}}
     for amps in (11.4, 11.9, 12.4, 14.5):
@@ -452,6 +454,7 @@ def test_the_thinnest_wire_that_holds_is_planned() -> None:
     assert list(plan(wired(tables)).metres) == ["AWG 18"]
 
 
+@pytest.mark.long
 def test_a_higher_level_wants_no_fewer_taps() -> None:
     kinds = {"lamp": {"min_volts": 11.4}}
     tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, kinds=kinds)

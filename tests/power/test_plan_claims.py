@@ -152,7 +152,7 @@ def counted(seed: int) -> str:
     return ", ".join(claims)
 
 
-@pytest.mark.many
+@pytest.mark.long
 def test_no_count_that_is_proved_is_beaten_where_a_neighbour_shares_the_ground() -> None:
     claims = [counted(seed) for seed in range(tries(40, 700))]
     assert sum("2 proved" in claim for claim in claims) > len(claims) / 10
