@@ -79,22 +79,23 @@ class Person:
             if word == "yes" and not whole:
                 left = math.ceil((len(levels) - self._frames) * frame_timing.FRAME)
                 self.say(f"  Wait {left} s: watch all colours and the flicker test first.")
-                continue
-            if word == "no" and self.last:
-                return Reply("no")
-            if word == "note":
-                self.say("  Type your note, then Enter:")
-                return Reply("note", text=self._line(levels) or "")
-            if word == "no" and len(step.subjects) > 1:
-                if (reply := self._which(step, levels)) is not None:
-                    return replace(reply, look=look, whole=whole)
+            elif word is not None:
+                if (reply := self._of_word(word, step, levels)) is not None:
+                    plain = word == "note" or (word == "no" and self.last)
+                    return reply if plain else replace(reply, look=look, whole=whole)
                 self.say(f"  {wanted}")
-                continue
-            if word is not None:
-                return Reply(word, look=look, whole=whole)
-            if key.strip():
+            elif key.strip():
                 self.say(f"  “{key}” is not an answer. {wanted}")
         return Reply("stop")
+
+    def _of_word(self, word: Word, step: Step, levels: Sequence[Levels]) -> Reply | None:
+        """The reply that a word begins; None where its rest was taken back."""
+        if word == "note":
+            self.say("  Type your note, then Enter:")
+            return Reply("note", text=self._line(levels) or "")
+        if word == "no" and len(step.subjects) > 1 and not self.last:
+            return self._which(step, levels)
+        return Reply(word)
 
     def _say_part(self, step: Step, shown: Sequence[tuple[int, float]], at: int) -> None:
         """Which look of several it is, the first time round."""

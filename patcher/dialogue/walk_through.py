@@ -296,11 +296,7 @@ class Walk:
         """Take back a yes to the colours of runs that have dark pixels under each of these faults: they were missed.
         The steps that show those runs again.
         """
-        darkened = [
-            {run for run, takes in departure(self._plan, faults).takes.items() if (takes == DARK).all(axis=1).any()}
-            for faults in same
-        ]
-        runs = set.intersection(*darkened)
+        runs = set.intersection(*(_darkened(self._plan, faults) for faults in same))
         states = self._states({Item(run, "colours") for run in runs})
         taken_back = {item.thing for item, state in states.items() if state == "proved"}
         found = []
@@ -322,6 +318,11 @@ class Walk:
         if not all(fault.kind in NEVER_HIDES for fault in faults):
             for run in departure(self._plan, faults).takes:
                 self.waiting[run] = (codes(faults),)
+
+
+def _darkened(plan: Planned, faults: tuple[Fault, ...]) -> set[str]:
+    """The runs that have dark pixels with these faults."""
+    return {run for run, takes in departure(plan, faults).takes.items() if (takes == DARK).all(axis=1).any()}
 
 
 def _parted(subjects: Sequence[Subject], named: Sequence[str]) -> tuple[list[Subject], list[Subject]]:

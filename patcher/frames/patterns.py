@@ -14,7 +14,7 @@ from math import ceil
 
 import numpy as np
 
-from patcher.errors import first_few, refuse
+from patcher.errors import PatcherError, first_few, refuse
 from patcher.frames.looks import COLOURS, DARK, Colour, Glow, Look
 from patcher.patch.patch import Patch
 from patcher.patch.thing import Part, Thing, lighting, spans_of
@@ -213,10 +213,7 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
         found.append((part.run, own, places[own][:, 1 if by in ("rows", "y") else 0]))
     needs = "grid" if by in ("rows", "columns") else "picture"
     if not found:
-        says = f"“{thing.name}” has nothing to sweep by {by}: that needs a {needs}"
-        drawn = any(positions(wiring.show, wiring.show.runs[part.run]) is not None for part in lighting(thing, wiring))
-        ways = "sweep it left to right (--by x) or bottom to top (--by y), or " if needs == "grid" and drawn else ""
-        raise refuse("sweep", says, f"{ways}name a thing that has a {needs}")
+        raise _nothing_to_sweep(wiring, thing, by, needs)
     if by in ("x", "y"):
         found = _in_strips(found)
     stops = sorted({int(stop) for _, _, along in found for stop in np.unique(along)})
@@ -230,6 +227,14 @@ def sweep(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, by: str) -
 
     lit = [sum(int((along == stop).sum()) for _, _, along in found) for stop in stops]
     return Pattern(len(stops), 2.0, _brightening(lit), look)
+
+
+def _nothing_to_sweep(wiring: Wiring, thing: Thing, by: str, needs: str) -> PatcherError:
+    """Why a thing cannot be swept so, and how it can."""
+    says = f"“{thing.name}” has nothing to sweep by {by}: that needs a {needs}"
+    drawn = any(positions(wiring.show, wiring.show.runs[part.run]) is not None for part in lighting(thing, wiring))
+    ways = "sweep it left to right (--by x) or bottom to top (--by y), or " if needs == "grid" and drawn else ""
+    return refuse("sweep", says, f"{ways}name a thing that has a {needs}")
 
 
 def _in_strips(found: list[tuple[str, np.ndarray, np.ndarray]]) -> list[tuple[str, np.ndarray, np.ndarray]]:

@@ -68,22 +68,30 @@ class _Room:
         """The first universe, from 0, of a place that a start can take beside the others of its box."""
         if box.name in self._boxes:
             return None
+        held = self._held_beside(start)
+        if box.universes is not None and len(held) + length > box.universes:
+            return None
+        lowest = (box.first_universe or 1) - 1
+        if held and box.consecutive:
+            return self._joining(held, length, lowest)
+        return self._taken.hole(length, max(start.universe, lowest))
+
+    def _held_beside(self, start: Start) -> set[int]:
+        """The universes that the other starts of a start's box hold, where those have been given theirs."""
         held: set[int] = set()
-        for each in self._patch.boxes[box.name]:
+        for each in self._patch.boxes[start.controller]:
             at = self._given.get(each.chain.name)
             if each is not start:
                 held |= set(each.universes) if at is None else set(range(at + 1, at + 1 + _universes(each)))
-        lowest = (box.first_universe or 1) - 1
-        if held and box.consecutive:
-            every = sorted(held)
-            gaps = [universe for universe in range(every[0], every[-1]) if universe not in held]
-            wanted = [gaps[0] - 1] if gaps else [every[-1], every[0] - 1 - length]
-            found = [at for at in wanted if at >= lowest and self._taken.free(range(at, at + length))]
-            found = [at for at in found if _in_a_row(held | set(range(at + 1, at + 1 + length)))]
-        else:
-            found = [self._taken.hole(length, max(start.universe, lowest))]
-        fits = (at for at in found if box.universes is None or len(held) + length <= box.universes)
-        return next(fits, None)
+        return held
+
+    def _joining(self, held: set[int], length: int, lowest: int) -> int | None:
+        """The first universe, from 0, of a place with which the universes held are all in a row."""
+        every = sorted(held)
+        gaps = [universe for universe in range(every[0], every[-1]) if universe not in held]
+        wanted = [gaps[0] - 1] if gaps else [every[-1], every[0] - 1 - length]
+        free = (at for at in wanted if at >= lowest and self._taken.free(range(at, at + length)))
+        return next((at for at in free if _in_a_row(held | set(range(at + 1, at + 1 + length)))), None)
 
     def _whole(self, box: Controller) -> str:
         """The advice to move a whole box."""

@@ -57,14 +57,8 @@ def _bare(state: Power) -> Iterator[Finding]:
     for load in state.feeds:
         feed, wire, string = load.feed, load.weakest, strings.get(load.feed.name)
         supply = state.show.supplies[load.supply]
-        if feed.fuse is not None or feed.supply is None:
-            continue
-        if string is not None and (wire is None or string.bears < wire.bears):
-            at = f"{string.join.run}/{string.join.pixel}"
-            thin = f"the string’s own {string.wire} at {at} is rated {string.bears:g} A"
-        elif wire is not None and supply.amps > wire.bears:
-            thin = f"{wire} behind it is rated {wire.bears:g} A"
-        else:
+        thin = _thin(wire, string, supply.amps)
+        if feed.fuse is not None or feed.supply is None or not thin:
             continue
         says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {thin}"
         fits = "fit a fuse that protects its wire" if wire is None else _fitting(load)
@@ -72,6 +66,14 @@ def _bare(state: Power) -> Iterator[Finding]:
         if string is not None and not (load.smallest_fuse or np.inf) <= string.bears:
             remedy += ", and one at each tap into a string that may carry less: patcher sheet says which"
         yield Finding("warning", "no-fuse", "power", f"feed.{feed.name}", says, remedy)
+
+
+def _thin(wire: Wire | None, string: TapFuse | None, amps: float) -> str:
+    """What behind a feed may carry less than so many amperes, in words; empty where nothing is known to."""
+    if string is not None and (wire is None or string.bears < wire.bears):
+        at = f"{string.join.run}/{string.join.pixel}"
+        return f"the string’s own {string.wire} at {at} is rated {string.bears:g} A"
+    return f"{wire} behind it is rated {wire.bears:g} A" if wire is not None and amps > wire.bears else ""
 
 
 def tap_fuses(state: Power) -> Iterator[Finding]:

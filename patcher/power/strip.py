@@ -5,7 +5,7 @@ All places are in metres.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -209,15 +209,7 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> RailStrip:
         places.append(pixel_places(state.wiring, run)[first - 1 : last])
     at, between = net.points_of(stretch), np.concatenate(wires)
     names = tuple((run, pixel) for run, first, last in stretch.parts for pixel in range(first, last + 1))
-    number = {int(point): place for place, point in enumerate(at)}
-    siemens: dict[int, float] = {}
-    most: dict[int, float] = {}
-    for tap, ohms in _acting(state):
-        if tap.join.point in number:
-            place = number[tap.join.point]
-            siemens[place] = siemens.get(place, 0.0) + 1 / ohms
-            most[place] = min(most.get(place, np.inf), _most_into(tap))
-    given = tuple((place, 1 / both if both else np.inf) for place, both in siemens.items())
+    given, most = _joined(state, {int(point): place for place, point in enumerate(at)})
     own = [state.show.type_of(state.show.runs[run]) for run, _, _ in stretch.parts]
     wires_of = [wire_of(kind.awg, kind.mm2) for kind in own]
     strings = np.repeat(
@@ -228,8 +220,25 @@ def strip_of(state: Power, stretch: Stretch, least: Floats) -> RailStrip:
     ends = (int(end) for one, two in pairwise(begins) for end in (one, two - 1))
     return RailStrip(
         names, net.ohms[between], net.bears[between], net.idle[at], net.full[at], net.rated[at], net.regulated[at],
-        least, np.concatenate(places), given, strings, tuple(most.values()), tuple(dict.fromkeys(ends)),
+        least, np.concatenate(places), given, strings, most, tuple(dict.fromkeys(ends)),
     )  # fmt: skip
+
+
+def _joined(state: Power, number: Mapping[int, int]) -> tuple[tuple[tuple[int, float], ...], tuple[float, ...]]:
+    """Where feeds join a stretch now, by place: the loop ohms to their supplies, and the most amperes that may go in.
+
+    Args:
+        state: the power of the show.
+        number: the place on the stretch of each of its points.
+    """
+    siemens: dict[int, float] = {}
+    most: dict[int, float] = {}
+    for tap, ohms in _acting(state):
+        if tap.join.point in number:
+            place = number[tap.join.point]
+            siemens[place] = siemens.get(place, 0.0) + 1 / ohms
+            most[place] = min(most.get(place, np.inf), _most_into(tap))
+    return tuple((place, 1 / both if both else np.inf) for place, both in siemens.items()), tuple(most.values())
 
 
 def _most_into(tap: TapFuse) -> float:

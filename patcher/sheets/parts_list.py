@@ -155,6 +155,12 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
         thin = ", ".join(dict.fromkeys(wires))
         note = f"for level {state.level:g}: the string’s own wire, {thin}, is rated below what the feed lets through"
         yield Need("fuses", f"tap fuse {words}, with holder", len(wires), _more(len(wires), spares), note=note)
+    yield from _no_tap_fuses(state)
+    yield from _unknown_fuses(state)
+
+
+def _no_tap_fuses(state: Power) -> Iterator[Need]:
+    """Taps for which no fuse fits."""
     bare = [tap for tap in state.tap_fuses if tap.blade is None]
     if weak := [_place(tap) for tap in bare if tap.too_thin]:
         more = [_place(tap) for tap in bare if tap.too_thin and tap.overloaded]
@@ -164,7 +170,6 @@ def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
     if none := [_place(tap) for tap in bare if not tap.too_thin]:
         what = f"at level {state.level:g} the current into {', '.join(none)} is more than a fuse for the string’s own "
         yield Need("fuses", "tap fuse: none fits", len(none), note=f"{what}wire allows: add taps")
-    yield from _unknown_fuses(state)
 
 
 def _unknown_fuses(state: Power) -> Iterator[Need]:

@@ -274,12 +274,17 @@ def _flat_points(place: Place, raw: Mapping[str, Any]) -> tuple[Place, ProblemWo
         for step in key:
             node = node[step] if isinstance(node, dict) and step in node else None
         if isinstance(node, list) and node and all(isinstance(n, int | float) and n is not True for n in node):
-            pairs = [f"[{', '.join(map(str, node[at : at + 2]))}]" for at in range(0, len(node), 2)]
-            few = pairs if len(pairs) <= MOST_SHOWN else [*pairs[:MOST_SHOWN], "…"]
-            whole = len(node) % 2 == 0
-            remedy = f"write [{', '.join(few)}]" if whole else "write [[x, y], [x, y] …]"
-            return key, ("value", "is a list of numbers, but must be a list of points, each [x, y]", remedy)
+            says = "is a list of numbers, but must be a list of points, each [x, y]"
+            return key, ("value", says, f"write [{_in_pairs(node)}]")
     return None
+
+
+def _in_pairs(numbers: Sequence[float]) -> str:
+    """Numbers as points; an odd one has nobody to go with, so that only their form can be said."""
+    if len(numbers) % 2:
+        return "[x, y], [x, y] …"
+    pairs = [f"[{', '.join(map(str, numbers[at : at + 2]))}]" for at in range(0, len(numbers), 2)]
+    return ", ".join(pairs if len(pairs) <= MOST_SHOWN else [*pairs[:MOST_SHOWN], "…"])
 
 
 def _either(detail: Mapping[str, Any], details: Sequence[Any]) -> ProblemWords | None:
