@@ -156,11 +156,12 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
         assert fault in page.locator("#failed").inner_text()
         in_all = page.locator("#in-all").inner_text()
     proved, failed, left = map(int, re.findall(r"\d+", in_all))
-    # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended.
-    assert failed == 2
+    # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended. gate-left, of
+    # 560 pixels on the lead of 440, fails at its colours: a fifth of it is dark.
+    assert failed == 1
     assert proved + failed + left == len(items(rig.plan.wiring))
     assert over == f"The walk-through is finished: {proved} proved, {failed} failed, {left} open."
-    assert left == 5
+    assert left == 8
     record = heron_lock.with_name("heron-lock.checks.toml").read_text()
     assert fault in record
     assert "want labels" in record
@@ -228,8 +229,9 @@ def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path)
 
 @pytest.mark.long
 def test_a_question_is_drawn_as_what_should_be_seen_and_its_last_answer_taken_back(heron_lock: Path) -> None:
-    # Source: the design: what should be lit, on the drawing; where two leads are swapped, the other run's pixels
-    fault = "swapped-ports:gatepost/1,gatepost/2"
+    # Source: the design: what should be lit, on the drawing; where two runs are swapped, the other run's pixels. They
+    # have as many pixels, so that neither is dark in part.
+    fault = "swapped-runs:window-left,window-right"
     with browser() as context, evening(heron_lock, (fault,)) as rig, opened(context, rig) as page:
         begin(page)
         answerer, plan, drawn, swapped = Answerer(rig, [fault]), rig.plan, [], 0

@@ -117,7 +117,10 @@ def test_nor_where_pixels_are_regulated(seed: int) -> None:
 
 @pytest.mark.long
 def test_plans_are_nearly_always_the_fewest_and_nearly_always_proved() -> None:
-    outcomes = [against_every_wiring(seed) for seed in range(1000, 1150)]
+    every = [against_every_wiring(seed) for seed in range(1000, 1150)]
+    # Where no wiring of up to nine taps is enough, for no fuse fits a thin string, there is none to plan.
+    outcomes = [outcome for outcome in every if outcome != "none"]
+    assert len(outcomes) > 0.6 * len(every)
     shares = {outcome: outcomes.count(outcome) / len(outcomes) for outcome in set(outcomes)}
     print(shares)
     assert shares["proved"] > 0.85

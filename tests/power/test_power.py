@@ -21,6 +21,7 @@ from patcher.wiring import wire
 from rig.examples import examples
 from rig.power_show import LAMP, cut_as_said, fed, said, show, tap
 from rig.shipped import SHOWS, wired
+from rig.tap_fuses import unprotected
 
 
 def rules(tables: dict, **keys: float) -> list[str]:
@@ -656,6 +657,8 @@ def everything_holds(tables: dict, level: float) -> bool:
     if any((np.abs(drop.amps[where]) > bears[kind["awg"]] + 1e-9).any() for where in strings):
         return False
     if any(abs(float(drop.amps[wire_])) > bears[kind["awg"]] + 1e-9 for wire_ in net.leads.values()):
+        return False
+    if unprotected(state, blades_only=True):  # Judge: rig/tap_fuses.py
         return False
     # Common practice, no source: a supply is loaded to at most 80 % of its rating.
     return float(drop.supply_amps[0]) + 0.4 <= 0.8 * tables["supply"]["s"]["amps"] + 1e-6

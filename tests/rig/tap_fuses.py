@@ -31,6 +31,8 @@ def unprotected(state: Power, *, blades_only: bool = False) -> set[tuple[str, st
         before = feed.fuse
         if before is None and name.startswith("try-"):
             before = next((size for size in BLADES if 1.25 * load.amps <= size + 1e-9), None)
+        if before is None and feed.supply is not None:  # nothing stops what the supply can give
+            before = state.show.supplies[feed.supply].amps
         if before is None:
             continue
         for join, amps in zip(state.circuit.joins[name], load.into, strict=True):
