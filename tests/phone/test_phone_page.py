@@ -156,8 +156,8 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
         assert fault in page.locator("#failed").inner_text()
         in_all = page.locator("#in-all").inner_text()
     proved, failed, left = map(int, re.findall(r"\d+", in_all))
-    # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended. gate-left, of
-    # 560 pixels on the lead of 440, fails at its colours: a fifth of it is dark.
+    # All else hangs as planned; what hangs on the gate's two ports is not looked at until they are mended. Of the 560
+    # pixels of gate-left, on the lead of 440, a fifth is dark: it fails at its colours.
     assert failed == 1
     assert proved + failed + left == len(items(rig.plan.wiring))
     assert over == f"The walk-through is finished: {proved} proved, {failed} failed, {left} open."
