@@ -20,7 +20,6 @@ from patcher.cli.options import (
     Seconds,
     ShowFile,
     To,
-    Yard,
 )
 from patcher.cli.yard_film import Demo, demo
 from patcher.errors import refuse
@@ -38,6 +37,12 @@ if TYPE_CHECKING:
     from patcher.stream.sender import Target
     from patcher.wiring import Wiring
 
+FilmYard = Annotated[
+    bool,
+    typer.Option(
+        "--yard", help="Send to `patcher yard`, not to the boxes; with --read: the clip is of it, as practice."
+    ),
+]
 PLAYED = "--to, --interface, --seconds or --dry-run"
 FRAMES_A_BIN = 2
 """Frames of a bin at least: what is lost of the first is made up for by the second."""
@@ -46,12 +51,15 @@ FRAMES_A_BIN = 2
 def film(
     show: ShowFile,
     on: Annotated[
-        str | None, typer.Option("--on", metavar="THING", help="Light only this box, port, run or prop.")
+        str | None,
+        typer.Option(
+            "--on", metavar="THING", help="Light only this box, port, run or prop; with --read: it alone was."
+        ),
     ] = None,
     seconds: Seconds = None,
     level: Level = TEST_LEVEL,
     to: To = None,
-    yard: Yard = False,
+    yard: FilmYard = False,
     interface: Interface = None,
     priority: Priority = PRIORITY,
     dry_run: DryRun = False,

@@ -61,9 +61,11 @@ def read(
     _, code = played(wiring, plan.patch, on, str(show))
     runs = wanted(show, wiring, measure)
     kept |= as_read(*(one.path for one in runs))
-    reading = read_and_save(
-        show, plan, clips, code, progress(), [one.run for one in runs], practice=practice
-    )  # fmt: skip
+    try:
+        reading = read_and_save(show, plan, clips, code, progress(), [one.run for one in runs], practice=practice)
+    except KeyboardInterrupt:
+        print("\nStopped: the clips are not read, and nothing was written.", file=sys.stderr)
+        raise typer.Exit(130) from None
     stream = sys.stderr if as_json else sys.stdout
 
     def say(line: str) -> None:
@@ -128,15 +130,28 @@ def draw(reading: Reading, picture: Path) -> list[Path]:
     return paths
 
 
-def progress() -> Callable[[Path, float], None]:
-    """Tells on a terminal how far each clip is read, and about how long it will take."""
+LIGHTS_READ = 0.93
+"""From this part on what is wrong is looked for: how long that takes, nobody knows before."""
+TOLD_AT = (0.0, 0.25, 0.5, 0.75, LIGHTS_READ)
+"""Where no terminal draws a bar, these parts are told in lines."""
+
+
+def progress(*, reads: bool = True) -> Callable[[Path, float], None]:
+    """Tells how far each clip is read, or made, and about how long that will take: as a bar; off a terminal, where one
+    is read, in a few lines.
+    """
     began: dict[Path, float] = {}
+    told: dict[Path, int] = {}
 
     def tell(file: Path, part: float) -> None:
-        if not sys.stderr.isatty():
-            return
         passed = time.monotonic() - began.setdefault(file, time.monotonic())
         left = f", about {passed * (1 - part) / part:.0f} s left" if part > 0.05 else ""
+        left = "; looking for what is wrong" if reads and part >= LIGHTS_READ else left
+        if not sys.stderr.isatty():
+            if reads and part < 1 and told.get(file, 0) < (now := sum(part >= at for at in TOLD_AT)):
+                told[file] = now
+                print(f"Reading {file.name}: {part:.0%}{left}", file=sys.stderr, flush=True)
+            return
         order = getattr(sys.stderr, "order", sys.stderr.write)
         order("\r\x1b[K")
         if part < 1:

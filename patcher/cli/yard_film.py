@@ -53,7 +53,7 @@ def film_yard(
     built = build(plan.wiring, [parse(text, plan.wiring) for text in fault]).faults
     camera = _camera(show, plan, code, built, seed)
     with stopping() as stop:
-        write_clip(camera, clip, _unless(stop, progress(), clip))
+        write_clip(camera, clip, _unless(stop, progress(reads=False), clip))
     if as_json:
         say_json(yard_film_report.document(clip, camera, built))
     else:
@@ -88,9 +88,8 @@ def demo(
         _say(yard_film_report.begins(camera, built))
     with tempfile.TemporaryDirectory(prefix="patcher-film-") as folder, stopping() as stop:
         clip = Path(folder) / "yard.mp4"
-        tell = progress()
-        write_clip(camera, clip, _unless(stop, tell, Path("Filming")))
-        part = _unless(stop, tell, Path("Reading"))
+        write_clip(camera, clip, _unless(stop, progress(reads=False), Path("Filming")))
+        part = _unless(stop, progress(), Path("the clip"))
         reading = read_only(show, plan, [clip], code, lambda _, done: part(done))
         drawn = draw(reading, picture) if picture is not None else []
     told = yard_film_report.held_against(reading, built)
