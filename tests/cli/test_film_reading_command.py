@@ -14,7 +14,7 @@ import pytest
 import tomli_w
 import typer
 
-from patcher.cli.film_reading import read
+from patcher.cli.film_reading import progress, read
 from patcher.cli.inputs import load, load_patch
 from patcher.clip.video import digest
 from patcher.errors import PatcherError
@@ -210,3 +210,16 @@ def test_a_film_from_the_camera_to_the_record(tmp_path: Path, capsys) -> None:
     assert found["found"] in ([], ["reversed:sill"])
     assert found["proved"] >= 30
     assert standing(show)["sill", "direction"] == "open"
+
+
+def test_off_a_terminal_the_reading_is_told_in_a_few_lines(capsys: pytest.CaptureFixture[str]) -> None:
+    # Source: a newcomer who waited for minutes and could not tell work from a standstill
+    tell = progress()
+    for part in range(101):
+        tell(Path("gate.mp4"), part / 100)
+    lines = capsys.readouterr().err.splitlines()
+    assert [line.split("%")[0] for line in lines] == [f"Reading gate.mp4: {part}" for part in (0, 25, 50, 75, 93)]
+    assert lines[-1].endswith("looking for what is wrong")
+    tell = progress(reads=False)
+    tell(Path("gate.mp4"), 0.5)
+    assert capsys.readouterr().err == ""
