@@ -34,6 +34,7 @@ class Candidates:
     def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
         self._seen, self._slack = seen, slack
         self._of_run: dict[str, list[Fault]] = {}
+        self._ordered: dict[str, tuple[tuple[Fault, ...], ...]] = {}
 
     def of(
         self, bad: Sequence[str], wired: Mapping[str, Shown], faults: Sequence[Fault]
@@ -46,11 +47,16 @@ class Candidates:
             found |= dict.fromkeys((one,) for one in self._parsed(self._by_offset(run)))
             found |= dict.fromkeys((one,) for one in self._parsed(self._at_pixels(run, wired[run])))
             found |= dict.fromkeys((one,) for one in self._coarse(run))
-            found |= dict.fromkeys(self._in_order(run))
+            found |= dict.fromkeys(self._by_order(run))
         for run in dict.fromkeys(partner for one in bad for partner in self._exchanged_with(one, faults)):
             if run not in bad:
                 found |= dict.fromkeys((one,) for one in self._coarse(run))
         yield from found
+
+    def _by_order(self, run: str) -> tuple[tuple[Fault, ...], ...]:
+        if run not in self._ordered:
+            self._ordered[run] = tuple(self._in_order(run))
+        return self._ordered[run]
 
     def _in_order(self, run: str) -> Iterator[tuple[Fault, ...]]:
         """Faults with which the words at a run's places follow its order, all off by as many pixels."""

@@ -24,6 +24,9 @@ from patcher.frames.film_code import Channels
 
 ON_SITE = 2.5
 """Points from a planned place within which a light is read there and nowhere else."""
+ALONE, BY_WORD = 3.5, 1e4
+"""Points between sites from which on a spot is one site's alone; between words, so that the nearest light has the same.
+"""
 BUSY, STILL = 2.5, 0.2
 """A place blinks that changes by so many grey levels, and by such a part of what places do whose words are read."""
 FAINT, FIRST = 0.42, 0.04
@@ -70,13 +73,25 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
     elsewhere = read.spots[tree.query(read.spots)[0] > ON_SITE]
     restless = np.concatenate([sites.at[busy], elsewhere])
     restless = restless[activity(series(cube, restless)) > least]  # a lit window has noise
-    every = strongest(found.and_also(read.lights.of(away > ON_SITE)))
+    every = strongest(_as_read(found, read.lights, tree).and_also(read.lights.of(away > ON_SITE)))
     return replace(read, lights=direct(every, tree.query(every.at)[0] < ON_SITE), spots=restless)
+
+
+def _as_read(found: Lights, before: Lights, sites: cKDTree) -> Lights:
+    """Lights at the points where their words were read before, if that is near, and no other site beside it: a run that
+    is wired wrongly does not hang as its sites have it.
+    """
+    if not len(before) or sites.n < 2:
+        return found
+    here, there = (np.column_stack([each.at, BY_WORD * each.pixel]) for each in (found, before))
+    away, row = cKDTree(there).query(here)
+    alone = sites.query(found.at, k=2)[0][:, 1] > ALONE
+    return replace(found, at=np.where((alone & (away < ON_SITE))[:, None], before.at[row], found.at))
 
 
 def _places(seen: Evidence, shape: tuple[int, int], takes: Mapping[str, Takes]) -> tuple[Points, Channels]:
     """Where every planned place is in the picture, as its run seems to hang, and whose word it should play."""
-    held = slacks(seen, shape, max(1.5, 0.35 * spacing(seen.lights)))
+    held = slacks(seen, shape, max(1.5, 0.35 * spacing(seen.lights)), takes)
     show = seen.plan.wiring.show
     at: list[Points] = []
     planned: list[Channels] = []

@@ -90,7 +90,7 @@ class Search:
 
     def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
         self._seen, self._slack = seen, slack
-        self._costs: dict[tuple[str, bytes], float] = {}
+        self._costs: dict[tuple[str, bytes], tuple[float, float]] = {}
         self._shows: dict[tuple[str, bytes], Shown] = {}
         self._candidates = Candidates(seen, slack)
 
@@ -117,7 +117,7 @@ class Search:
 
     def _left(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against the wiring of the runs with which something is wrong."""
-        return self._cost(wired, [run for run, own in wired.items() if self._bad(run, own)])
+        return sum(odd for run, own in wired.items() if (odd := self._held(run, own)[1]) > PRIOR)
 
     def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
         """What each run plays where some take other data than planned."""
@@ -143,11 +143,16 @@ class Search:
 
     def _cost_of(self, run: str, wired: Shown) -> float:
         """What speaks against a wiring of a run."""
+        return self._held(run, wired)[0]
+
+    def _held(self, run: str, wired: Shown) -> tuple[float, float]:
+        """What speaks against a wiring of a run, and what of that a fault could explain."""
         drive = b"" if wired.drive is None else wired.drive.tobytes()
         digest = hashlib.blake2b(wired.pixel.tobytes() + wired.hue.tobytes() + drive, digest_size=16).digest()
         key = run, digest
         if key not in self._costs:
-            self._costs[key] = self._fit(run, wired).cost
+            own = self._fit(run, wired)
+            self._costs[key] = own.cost, own.odd
         return self._costs[key]
 
     def _cost(self, wired: Mapping[str, Shown], runs: Iterable[str]) -> float:
@@ -205,7 +210,7 @@ class Search:
         one, and of each kind one.
         """
         bad = sorted(
-            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._cost_of(run, wired[run])
+            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._held(run, wired[run])[1]
         )
         best: list[Guess] = []
         for more in self._candidates.of(bad[:WORST], wired, faults):
@@ -255,7 +260,7 @@ class Search:
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
-        return self._cost_of(run, wired) > PRIOR
+        return self._held(run, wired)[1] > PRIOR
 
     def _exchanged(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]

@@ -180,6 +180,8 @@ class Fit:
 
     Attributes:
         cost: what speaks against it: the logarithm of how seldom it would look so.
+        odd: what of it a fault could explain: not that pixels hang a little beside their places, nor that one is hidden
+            between two that are read.
         row: for each pixel the light of the word that it should play, at its place or nearest to it; -1 for none.
         off: metres from its place to that light; infinite for none.
         close: whether that is at its place.
@@ -188,6 +190,7 @@ class Fit:
     """
 
     cost: float
+    odd: float
     row: Channels
     off: NDArray[np.float64]
     close: NDArray[np.bool_]
@@ -213,8 +216,8 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     row, off = _nearest(seen, moved, rows, which)
     limit = max(CLOSE * pitch, 1.2 / seen.scale)
     close = off < limit
-    cost = prior + float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
-    cost += ELSEWHERE * int((~close & np.isfinite(off)).sum())
+    usual = float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
+    cost = prior + usual + ELSEWHERE * int((~close & np.isfinite(off)).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
     inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.at, moved[missing], limit)
@@ -222,6 +225,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     due[missing] = inside & ~glare
     due[close] = seen.inside(seen.map.picture(moved[close]))
     cost += UNSEEN * int((inside & ~glare).sum()) + GLARED * int((inside & glare).sum())
+    usual += UNSEEN * int((inside & ~glare & _between(missing, close)).sum()) + GLARED * int((inside & glare).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
     cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)
@@ -236,7 +240,14 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += MIXTURE * float(badly.mean()) * int(mixed.sum())
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
-    return Fit(cost + _wrong_hues(int(wrong.sum())), row, off, close, moved, due)
+    cost += _wrong_hues(int(wrong.sum()))
+    return Fit(cost, cost - usual, row, off, close, moved, due)
+
+
+def _between(pixels: Channels, close: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which pixels of a run are between two that are at their places."""
+    padded = np.concatenate([[False], close, [False]])
+    return np.asarray(padded[pixels] & padded[pixels + 2], dtype=bool)
 
 
 def _values(picture: Grey, points: Points) -> NDArray[np.float64]:

@@ -153,20 +153,20 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
         return None
     every: list[tuple[Evidence, Explained]] = []
     for together in (False, True):
-        found = _searched(first, together=together)
+        found = _searched(first, plan.takes, together=together)
         every.append((first, found))
         if found.faults:
             takes = {**plan.takes, **departure(plan, found.faults).takes}
             again = evidence(plan, code, seen, read, takes)
-            every += [(again, _searched(again))] if again is not None else []
+            every += [(again, _searched(again, takes))] if again is not None else []
         best = min(every, key=lambda one: one[1].cost)
         if best[1].left <= UNEXPLAINED:
             break
     return best
 
 
-def _searched(seen: Evidence, *, together: bool = True) -> Explained:
-    search = Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights))))
+def _searched(seen: Evidence, takes: Mapping[str, Takes], *, together: bool = True) -> Explained:
+    search = Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)), takes))
     return search.explained(together=together)
 
 

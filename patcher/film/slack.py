@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.clip.registration import Points
+from patcher.faults import Takes
 from patcher.film.camera_map import CameraMap, camera_map
 from patcher.film.fit import Evidence, Slack
 from patcher.frames.film_code import Channels
@@ -32,9 +33,11 @@ UNEVEN, OFF = 4.0, 0.6
 points by which each is off at least, for no lens is as simple as its model."""
 
 
-def slacks(seen: Evidence, shape: tuple[int, int], near: float) -> dict[str, tuple[Evidence, Slack]]:
-    """For each run the evidence that it is held against, and how far it may be off there."""
-    pixels = {run: seen.planned(run) for run in seen.places}
+def slacks(
+    seen: Evidence, shape: tuple[int, int], near: float, takes: Mapping[str, Takes]
+) -> dict[str, tuple[Evidence, Slack]]:
+    """For each run the evidence that it is held against, and how far it may be off there, as all take these data."""
+    pixels = {run: seen.code.word_of(takes[run]) for run in seen.places}
     rows = {run: seen.rows(own)[0] for run, own in pixels.items()}
     total = sum(len(own) for own in rows.values())
     found: dict[str, tuple[Evidence, Slack]] = {}

@@ -85,7 +85,7 @@ def test_one_dark_letter_is_named(text: str) -> None:
 def test_what_is_seen_speaks_less_against_the_true_wiring_than_against_the_plan(text: str) -> None:
     own, seen = hut(), seen_with(text, 7)
     takes = departure(own.plan, (parse(text, own.plan.wiring),)).takes
-    held = slacks(seen, seen.mean.shape, NEAR)
+    held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)
     for run in takes:
         evidence, slack = held[run]
         true, plan = (
@@ -155,7 +155,7 @@ def test_a_dark_pixel_that_hangs_on_a_lit_one_of_its_run_is_no_wonder() -> None:
     sill = shown(hut().plan.takes["sill"], hut().letters("sill"), hut().code)
     dark = np.full_like(sill.pixel, DARK)
     both = Shown(np.concatenate([sill.pixel, dark]), np.concatenate([sill.hue, np.full_like(sill.hue, hues.DARK)]))
-    held = slacks(seen, seen.mean.shape, NEAR)["sill"][1]
+    held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)["sill"][1]
     assert fit(there, "sill", both, held).cost == pytest.approx(fit(seen, "sill", sill, held).cost, abs=1)
 
 
@@ -174,7 +174,7 @@ def test_what_is_out_of_the_picture_speaks_against_no_wiring() -> None:
 def test_other_runs_tell_where_a_run_hangs() -> None:
     """The more lights of others, and the nearer, the less a run may float; alone it may be anywhere."""
     seen = seen_with()
-    held = slacks(seen, seen.mean.shape, NEAR)
+    held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)
     assert set(held) == set(seen.places)
     for run, (evidence, slack) in held.items():
         assert slack.shift > 0
@@ -183,8 +183,21 @@ def test_other_runs_tell_where_a_run_hangs() -> None:
             other = evidence.map.picture(hut().places[run])
             assert not np.allclose(other, seen.map.picture(hut().places[run]), atol=1e-9)
     few = replace(seen, lights=seen.lights.of(np.arange(0, len(seen.lights), 6)), hue=seen.hue[::6])
-    loose = slacks(few, seen.mean.shape, NEAR)
+    loose = slacks(few, seen.mean.shape, NEAR, seen.plan.takes)
     assert all(loose[run][1].shift >= held[run][1].shift for run in held)
+
+
+def test_runs_that_are_known_to_be_wired_wrongly_tell_where_another_hangs() -> None:
+    own = hut()
+    texts = ["reversed:sill", "reversed:ledge", "reversed:rail", "data-in:panel=top-right"]
+    takes = {**own.plan.takes, **departure(own.plan, tuple(parse(text, own.plan.wiring) for text in texts)).takes}
+    seen = filmed(own, takes, np.random.default_rng(5), 0.0).seen
+    assert seen is not None
+    known, planned = (slacks(seen, seen.mean.shape, NEAR, each)["hatch"] for each in (takes, own.plan.takes))
+    assert known[1].shift < 0.5 * planned[1].shift
+    here = own.places["hatch"]
+    off = known[0].map.plan(seen.map.picture(here)) - here
+    assert np.hypot(*off.T).max() < 0.5 * seen.pitch["hatch"]
 
 
 @pytest.mark.parametrize("run", ["panel", "hatch", "sill"])
@@ -195,7 +208,7 @@ def test_a_run_says_nothing_of_where_it_should_be(run: str) -> None:
     at = seen.lights.at.copy()
     at[rows] += [6.0, 0.0]
     moved = replace(seen, lights=replace(seen.lights, at=at))
-    before, after = (slacks(each, each.mean.shape, NEAR)[run] for each in (seen, moved))
+    before, after = (slacks(each, each.mean.shape, NEAR, each.plan.takes)[run] for each in (seen, moved))
     assert before[0] is not seen
     here = own.places[run]
     assert after[0].map.picture(here) == pytest.approx(before[0].map.picture(here), abs=0.05)
@@ -209,7 +222,9 @@ def test_where_too_few_others_tell_a_run_may_hang_anywhere_near() -> None:
         rows, _ = seen.rows(own.code.word_of(own.plan.takes[run]))
         few.append(rows[:12])
     kept = np.sort(np.concatenate(few))
-    held = slacks(replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept]), seen.mean.shape, NEAR)
+    held = slacks(
+        replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept]), seen.mean.shape, NEAR, seen.plan.takes
+    )
     for run in ("panel", "rail", "ledge"):
         # Two pixels' distance and more: a slip cannot be told from how it hangs.
         assert held[run][1].shift > 2 * seen.pitch[run]
@@ -228,7 +243,7 @@ def test_nothing_is_sure_in_a_run_of_which_a_third_is_not_read() -> None:
 def test_what_is_named_explains_more_than_the_plan(text: str) -> None:
     named = explained_with(text)
     seen = seen_with(text)
-    held = slacks(seen, seen.mean.shape, NEAR)
+    held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)
     plan = sum(
         fit(held[run][0], run, shown(takes, hut().letters(run), hut().code), held[run][1]).cost
         for run, takes in hut().plan.takes.items()

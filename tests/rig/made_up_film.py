@@ -208,7 +208,8 @@ def _wirings(own: Stage) -> Iterator[Mapping[str, Takes]]:
 
 def explained(seen: Evidence) -> Explained:
     """The faults that explain it."""
-    return Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)))).explained()
+    held = slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)), seen.plan.takes)
+    return Search(seen, held).explained()
 
 
 def alike(plan: Planned, one: tuple[Fault, ...], other: tuple[Fault, ...], runs: Mapping[str, np.ndarray]) -> bool:
