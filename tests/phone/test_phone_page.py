@@ -147,6 +147,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
         answerer = Answerer(rig, [fault])
         answerer.walk(page)
         assert answerer.asked > 0
+        page.locator("#asks").get_by_text("The walk-through is finished").wait_for()
         over = page.locator("#asks").inner_text()
         page.get_by_role("link", name="Back to the drawing").first.tap()
         page.get_by_role("link", name="Progress and notes").tap()

@@ -85,28 +85,31 @@ class Answerer:
         rig.walks.question = question  # type: ignore[method-assign]
 
     def walk(self, page: Page, until_kind: str = "over") -> None:
-        """Until the round is over, or shows a screen of that kind."""
-        last = ""
+        """Until the round is over, or shows a screen of that kind. A tap that came too early is nobody's: whoever sees
+        nothing happen taps again.
+        """
+        last, again = "", 0.0
         while True:
             page.locator("#keys button, #begin button:visible").first.wait_for(timeout=60_000)
             screen = self.rig.desk.screen
             assert screen is not None
             if screen.kind in ("over", until_kind):
                 return
-            if screen.kind == "wait" or str(screen.number) == last:
+            if screen.kind == "wait" or (str(screen.number) == last and time.monotonic() < again):
                 time.sleep(0.01)
                 continue
+            self.asked += screen.kind == "question" and str(screen.number) != last
             last = str(screen.number)
             if screen.kind == "look":
                 self.look(page, screen.title.partition(" · ")[2])
             elif screen.kind == "question":
                 assert self.question is not None
-                self.asked += 1
                 wanted = self.witness.answer(self.question)
                 words = next(answer.says for answer in self.question.answers if answer.key == wanted)
                 page.locator("#keys").get_by_role("button", name=words, exact=True).tap()
             else:
                 page.get_by_role("button", name="Leave it for now").tap()
+            again = time.monotonic() + 5.0
 
     def look(self, page: Page, name: str) -> None:
         """Yes, where the pixels that are lit are those of the look; else no, with every thing that has others. A step
