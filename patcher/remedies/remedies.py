@@ -63,7 +63,7 @@ CAUSES: dict[str, tuple[str, ...]] = {
         "a pixel of another type was put in: with fewer colours, or another colour order",
     ),
     "replaced": ("a pixel of another type or batch was put in as a repair",),
-    "data-in": ("the lead was joined at the wrong corner",),
+    "data-in": ("the lead was joined at the wrong corner", "it hangs upside down, or turned round"),
     "swapped-starts": ("two lines of the box sheet mixed up when typed in", "two boxes mixed up when they were set"),
     "swapped-with-leads": ("two strings mixed up when they were hung",),
     "missing": ("a dead pixel was cut out, and the wires joined",),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import groupby
@@ -21,6 +22,8 @@ from patcher.visible import argument
 
 MOST_STRETCHES = 6
 """So many stretches of pixels are named for each word."""
+FEW = 3
+"""So few pixels that are not proved are said to keep a run's checks open."""
 MOST_ALIKE = 4
 """So many faults that look the same are named beside one."""
 LEFT: dict[Word, str] = {
@@ -84,7 +87,11 @@ def _left(reading: Reading) -> Iterator[tuple[str, list[PixelVerdict], str]]:
     dark, left = _dark_by(reading.plan, verdict), [pixel for pixel in verdict.pixels if pixel.word in LEFT]
     rest = [pixel for pixel in left if pixel not in dark]
     drawn = {name for name, run in show.runs.items() if positions(show, run) is not None}
+    wrong = _takes(reading.plan, verdict)
     yield "Dark by what is named above", [pixel for pixel in left if pixel in dark], ""
+    unsure = [pixel for pixel in rest if pixel.word == "unproved" and _differs(reading.plan, wrong, pixel)]
+    yield "Not read for sure, where a fault is named above", unsure, "fix that, then film them again"
+    rest = [pixel for pixel in rest if pixel not in unsure]
     for word, begins in LEFT.items():
         yield begins, [one for one in rest if one.word == word and one.run in drawn], TO_DO.get(word, "")
     yield "Not drawn in the show file", [pixel for pixel in rest if pixel.run not in drawn], NOT_DRAWN
@@ -92,15 +99,26 @@ def _left(reading: Reading) -> Iterator[tuple[str, list[PixelVerdict], str]]:
 
 def _dark_by(plan: Planned, verdict: Verdict) -> frozenset[PixelVerdict]:
     """The pixels that are dark by the faults that are named; none where those make no sense together."""
-    takes: Mapping[str, Takes] = {}
-    with suppress(PatcherError):
-        takes = departure(plan, verdict.faults).takes
+    takes = _takes(plan, verdict)
     return frozenset(
         pixel for pixel in verdict.pixels
         if pixel.run in takes
         and (takes[pixel.run][pixel.pixel - 1] == DARK).all()
         and (plan.takes[pixel.run][pixel.pixel - 1] != DARK).any()
     )  # fmt: skip
+
+
+def _takes(plan: Planned, verdict: Verdict) -> Mapping[str, Takes]:
+    """What runs take that the faults that are named change; nothing where those make no sense together."""
+    with suppress(PatcherError):
+        return departure(plan, verdict.faults).takes
+    return {}
+
+
+def _differs(plan: Planned, takes: Mapping[str, Takes], pixel: PixelVerdict) -> bool:
+    """Whether a pixel takes other data than planned."""
+    run, at = pixel.run, pixel.pixel - 1
+    return run in takes and bool((takes[run][at] != plan.takes[run][at]).any())
 
 
 def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritten | None:
@@ -154,13 +172,25 @@ def _say_contradictions(reading: Reading, say: Say) -> None:
 def _say_record(reading: Reading, say: Say) -> None:
     path = argument(reading.path)
     yard = " --yard" if reading.practice else ""
+    only = " (the simulated house has the faults that you give it with --fault, no others)" if reading.practice else ""
     if reading.recorded:
         kept = " of practice" if reading.practice else ""
         say(f"Saved in the record{kept}: {count(len(reading.recorded), 'check')} proved by film.")
+    if few := _few_left(reading):
+        say(f"A run's checks stay open until each of its pixels is proved; few are left of {few}.")
     if reading.left:
-        say(f"Still to check: {reading.left}; patcher verify {path}{yard} asks only for those.")
+        say(f"Still to check: {reading.left}; patcher verify {path}{yard} asks only for those{only}.")
     elif reading.recorded:
         say("Nothing is left to check.")
+
+
+def _few_left(reading: Reading) -> str:
+    """The runs without a named fault of which only a few pixels are not proved, each with how many."""
+    pixels, wrong = reading.joined.verdict.pixels, _takes(reading.plan, reading.joined.verdict)
+    left = Counter(pixel.run for pixel in pixels if pixel.word != "proved" and pixel.run not in wrong)
+    every = Counter(pixel.run for pixel in pixels)
+    few = [f"{run} ({number})" for run, number in left.items() if number <= FEW and number < every[run] / 2]
+    return first_few(few, MOST_STRETCHES) if few else ""
 
 
 def document(reading: Reading) -> dict[str, Any]:

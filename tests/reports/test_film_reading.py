@@ -148,6 +148,23 @@ def test_what_a_fault_leaves_dark_is_not_to_be_filmed_again() -> None:
     assert "from another place" not in text
 
 
+def test_what_was_not_read_where_a_fault_is_named_is_not_called_lit_as_planned() -> None:
+    # Source: a reader who was told so of pixels of a panel that the same answer said is fed from another corner
+    clip = perfect(PLAN, faults_of(PLAN, "reversed:eaves"))
+    some = (("eaves", 7), ("willow", 1))
+    pixels = [replace(one, word="unproved") if (one.run, one.pixel) in some else one for one in clip.pixels]
+    text = said(replace(clip, pixels=tuple(pixels)))
+    assert "Not read for sure, where a fault is named above: 1 pixel: eaves/7; fix that" in text
+    assert "Perhaps lit as planned, but not proved: 1 pixel: willow/1;" in text
+    assert "few are left of willow (1)." in text
+
+
+@pytest.mark.parametrize("count", [1, 3, 4])
+def test_a_run_that_a_few_pixels_keep_open_is_named(count: int) -> None:
+    clip = perfect(PLAN, hidden=[("willow", 10 * number) for number in range(1, count + 1)])
+    assert ("willow (" in said(clip)) == (count <= 3)
+
+
 def test_what_is_not_drawn_is_not_to_be_filmed_again() -> None:
     clip = perfect(PLAN)
     hedge = [replace(one, word="unseen", at=None) if one.run == "hedge" else one for one in clip.pixels]
