@@ -15,7 +15,6 @@ from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
 from patcher.sheets.figures import NO_POWER, count, power_cuts, tap_fuse
-from patcher.show.schema import Show
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
 
@@ -132,26 +131,27 @@ def _leads(wiring: Wiring) -> Iterator[Label]:
         for name in chain:
             if not show.runs[name].hung:
                 continue
-            yield from _both_ends(show, name, box, before)
+            yield from _both_ends(wiring, name, box, before)
             before = f"{name}/{show.runs[name].pixels}, data out"
             for tee in wiring.tees(name):
                 if show.runs[tee].hung:
-                    yield from _both_ends(show, tee, box, f"{wiring.source(tee)}/1, a tee in its lead")
+                    yield from _both_ends(wiring, tee, box, f"{wiring.source(tee)}/1, a tee in its lead")
 
 
-def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
-    says, into = _lead_words(show, name), f"{name}/1, data in"
+def _both_ends(wiring: Wiring, name: str, box: str, start: str) -> Iterator[Label]:
+    show = wiring.show
+    says, into = _lead_words(wiring, name), f"{name}/1, data in"
     cable = f"run.{name}" if name in show.feeds else name
     size = lead_wire(show, show.runs[name])
-    wire, joined = None if size is None else str(size), show.runs[name].lead_has_power
+    wire, joined = None if size is None else str(size), wiring.lead_has_power(name)
     yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box, joined)
     yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box, joined)
 
 
-def _lead_words(show: Show, name: str) -> str:
-    run = show.runs[name]
+def _lead_words(wiring: Wiring, name: str) -> str:
+    show, run = wiring.show, wiring.show.runs[name]
     wire = lead_wire(show, run)
-    words = ["lead"] if run.lead_has_power else [f"lead: {NO_POWER}"]
+    words = ["lead"] if wiring.lead_has_power(name) else [f"lead: {NO_POWER}"]
     words += [*([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
     at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
@@ -196,7 +196,7 @@ def tags(wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repai
     return tuple(
         Tag(
             name, props[name] if props[name] != name else None, run.pixel, run.pixels, run.nulls, run.batch,
-            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(show, name),
+            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(wiring, name),
             power_cuts(run.power_cuts), run.hung, repairs.get(name, Repairs()),
         )
         for name, run in show.runs.items()

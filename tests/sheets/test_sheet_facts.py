@@ -137,9 +137,10 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     needs = {need.what: need for need in shopping(wiring, state)}
     kinds = HERON["pixel"]
     leads: Counter = Counter()
-    for run in HERON["run"].values():
+    firsts = {chain[0] for box in HERON["controller"].values() for chain in box.get("port", {}).values()}
+    for name, run in HERON["run"].items():
         kind = kinds[run["pixel"]]
-        bare = "same_data_as" in run or run.get("power_joined") is False
+        bare = name in firsts or "same_data_as" in run or run.get("power_joined") is False
         what = "lead for data and ground" if bare else "lead"
         leads[f"{what}, {'AWG 18' if kind.get('awg') == 18 else '0.75 mm²'}"] += round(run.get("lead", 0) * 1000)
     assert {what: round(needs[what].metres * 1000) for what in leads} == dict(leads)
@@ -195,7 +196,7 @@ def test_what_is_not_hung_is_not_bought_and_has_no_label() -> None:
     wiring = wired(show({"a": {"pixels": 10, "lead": 2.0}, "b": {"pixels": 7, "lead": 3.0, "hung": False}}, {}))
     state = power(wiring)
     needs = {need.what: need for need in shopping(wiring, state)}
-    assert (needs["lamp"].count, needs["lead, AWG 18"].metres) == (10, 2.0)
+    assert (needs["lamp"].count, needs["lead for data and ground, AWG 18"].metres) == (10, 2.0)
     assert {label.name for label in labels(wiring, state)} == {"a"}
     assert {tag.run: tag.hung for tag in tags(wiring, {"a": "left", "b": "left"}, {})} == {"a": True, "b": False}
 
