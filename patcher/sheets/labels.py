@@ -14,6 +14,7 @@ from typing import Literal
 from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
+from patcher.power.tap_fuse import TapFuse
 from patcher.sheets.figures import NO_POWER, count, power_cuts, tap_fuse
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
@@ -31,9 +32,9 @@ class Label:
         here: what is plugged in at this end.
         there: where the cable goes from here, or comes from.
         says: what the cable is.
-        volts: volts of a feed; None for a lead.
+        volts: volts of a feed; of a lead those of its run's pixels; None where not said.
         wire: its power wire; None where not said.
-        fuse: the fuse at this end, in words; empty where there is none.
+        fuse: of a feed the fuse at this end in words, else the one before it, else that there is none; of a lead empty.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
         joined: whether V+ goes along it; not where a lead brings only data and ground.
     """
@@ -62,8 +63,13 @@ class Label:
     @property
     def needed(self) -> str:
         """The words that no label is without: volts, wire and fuse; of a lead without V+ that it has none."""
-        volts = "" if self.volts is None else f"{self.volts:g} V"
+        volts = _volts(self.volts, self.kind)
         return ", ".join(filter(None, ["" if self.joined else NO_POWER, volts, self.wire, self.fuse]))
+
+
+def _volts(volts: float | None, kind: str) -> str:
+    """Volts in words: of a lead they are what its pixels need, whether V+ goes along it or not."""
+    return "" if volts is None else f"{volts:g} V" + " pixels" * (kind == "lead")
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,14 +150,16 @@ def _both_ends(wiring: Wiring, name: str, box: str, start: str) -> Iterator[Labe
     cable = f"run.{name}" if name in show.feeds else name
     size = lead_wire(show, show.runs[name])
     wire, joined = None if size is None else str(size), wiring.lead_has_power(name)
-    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box, joined)
-    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box, joined)
+    volts = show.type_of(show.runs[name]).volts
+    yield Label(cable, "lead", 1, 2, start, into, says, volts, wire, "", box, joined)
+    yield Label(cable, "lead", 2, 2, into, start, says, volts, wire, "", box, joined)
 
 
 def _lead_words(wiring: Wiring, name: str) -> str:
     show, run = wiring.show, wiring.show.runs[name]
     wire = lead_wire(show, run)
     words = ["lead"] if wiring.lead_has_power(name) else [f"lead: {NO_POWER}"]
+    words += filter(None, [_volts(show.type_of(run).volts, "lead")])
     words += [*([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
     at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
@@ -170,14 +178,19 @@ def _feeds(state: Power) -> Iterator[Label]:
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
         words = ", ".join(filter(None, ["feed", f"{volts:g} V", wire]))
-        fuse = "" if feed.fuse is None else f"fuse {feed.fuse:g} A"
-        says = ", ".join(filter(None, [words, fuse]))
+        fuse = _fuse_before(state.taps[feed.name][0]) if feed.fuse is None else f"fuse {feed.fuse:g} A"
+        says = f"{words}, {fuse}"
         yield Label(cable, "feed", 1, ends, source, first_few(places, 3), says, volts, wire, fuse, box)
         for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            fuse = "" if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
+            fuse = _fuse_before(tap) if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
             says = ", ".join(filter(None, [words, fuse, length(join.metres, show.settings.units)]))
             yield Label(cable, "feed", number, ends, place, before, says, volts, wire, fuse, box)
+
+
+def _fuse_before(tap: TapFuse) -> str:
+    """The last fuse before a joint."""
+    return f"behind fuse {tap.passes:g} A" if tap.fused else "no fuse"
 
 
 # --- storage ----------------------------------------------------------------------------------------------------------

@@ -77,8 +77,8 @@ STOCKS = st.builds(LabelStock, st.sampled_from([40.0, 60.0]), st.sampled_from([2
 @examples(25, 200)
 @given(cut_shows(), STOCKS)
 def test_labels_tags_and_the_list_say_where_v_plus_is_cut(drawn: tuple, stock: LabelStock) -> None:
-    # Source: the show file's own power_joined, power_cuts and same_data_as (a tee is for data and ground); a port's first
-    # run has no run before it whose V+ could go on
+    # Source: the show file's own power_joined, power_cuts and same_data_as (a tee is for data and ground); the
+    # first run of a port has no run before it whose V+ could go on
     file, bare, cuts = drawn
     bare = without_power(file, bare)
     sheet, said = sheet_of(file), cut_words(cuts)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patcher.drawing.svg import long, middle_out
@@ -28,6 +28,7 @@ from patcher.show.show_file import read_show
 from patcher.units import length
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
+from rig.any_power import anything, wired_or_none
 from rig.examples import examples
 from rig.in_process import run as patcher
 from rig.patch_pencil import allocated, laid_by_pencil, shows
@@ -209,7 +210,7 @@ def test_no_paper_says_less_wire_than_there_is(metres: float, units: str, unit: 
     wiring = wired(show({"a": {"pixels": 10, "lead": metres / unit}}, feeds, units=units))
     state = power(wiring)
     said = {label.name: label.says for label in labels(wiring, state)}
-    words = [said["a"].split(", ")[1], said["wire"].split(", ")[-1]]
+    words = [said["a"].split(", ")[2], said["wire"].split(", ")[-1]]
     words += [length(need.metres, units) for need in shopping(wiring, state) if need.metres]
     assert len(words) == 4
     for number, word in map(str.split, words):
@@ -392,6 +393,35 @@ def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
             for place, line in enumerate(set_as.lines)
         )
         assert high * POINT + 0.5 * len(set_as.lines) <= stock.high - 4 + 0.01
+
+
+@examples(60, 400)
+@given(anything(), STOCKS)
+def test_every_label_has_volts_and_every_end_of_a_feed_its_fuse(file: dict, stock: LabelStock) -> None:
+    # Source: the file's own tables; found by a reader: leads of 5 V and 12 V looked alike, and no tap said its fuse
+    wiring = wired_or_none(file)
+    assume(wiring is not None)
+    assert wiring is not None
+    made = labels(wiring, power(wiring))
+    for label, set_as in zip(made, fit(made, stock), strict=True):
+        words = " ".join(set_as.lines)
+        name = label.name.split(".")[-1]
+        if label.kind == "lead":
+            volts = file["pixel"][file["run"][name]["pixel"]].get("volts")
+            assert volts is None or f"{volts:g} V pixels" in words
+            continue
+        feed = file["feed"][name]
+        own, above = feed.get("fuse"), feed
+        while "fuse" not in above and "from" in above:
+            above = file["feed"][above["from"]]
+        while "supply" not in feed:
+            feed = file["feed"][feed["from"]]
+        assert f"{file['supply'][feed['supply']]['volts']:g} V" in words
+        before = f"behind fuse {above['fuse']:g} A" if "fuse" in above else "no fuse"
+        if label.end == 1:
+            assert (f"fuse {own:g} A" if own else before) in words
+        else:
+            assert before in words or "tap fuse " in words
 
 
 CABLES = ["w" * 60, "eaves", "-".join("abcdefgh" * 3)]
