@@ -88,7 +88,7 @@ ANY_LEVEL = {
 
 def at_any_level(state: Power) -> dict[str, list[str]]:
     """The hazards that no lower level takes away: for each, in words, the places."""
-    large = (finding for finding in fuses(state) if not _blows(finding))
+    large = (finding for finding in fuses(state) if not _blows(finding) and finding.severity != "note")
     thin = no_tap_fuse(state, (tap for tap in state.tap_fuses if tap.too_thin))
     places: dict[str, list[str]] = {}
     parts = list(state.stretches)

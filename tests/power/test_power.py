@@ -6,7 +6,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding
@@ -14,10 +14,11 @@ from patcher.power import shortfalls
 from patcher.power.drop import solve
 from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
-from patcher.sheets.figures import lowest
+from patcher.sheets.figures import fuses, lowest
 from patcher.show.show_file import read_show
 from patcher.units import apart
 from patcher.wiring import wire
+from rig.any_power import anything, wired_or_none
 from rig.examples import examples
 from rig.power_show import LAMP, cut_as_said, fed, said, show, tap
 from rig.shipped import SHOWS, wired
@@ -360,7 +361,23 @@ def test_no_fuse_is_said_where_the_supply_can_burn_the_wire() -> None:
     for most, string, amiss in ((7.0, 18, False), (7.1, 18, True), (20.0, 12, False), (20.1, 12, True)):
         tables["supply"]["s"]["amps"] = most
         tables["pixel"]["lamp"] = LAMP | {"awg": string}
-        assert rules(tables) == ["warning no-fuse feed.f"] * amiss
+        assert rules(tables) == [f"{'warning' if amiss else 'note'} no-fuse feed.f"]
+
+
+@examples(60, 300)
+@given(anything())
+def test_every_feed_without_a_fuse_is_said_and_none_with_one(tables: dict) -> None:
+    # Source: the file's own tables. Found by a reader: `check` found nothing wrong with a feed that has no fuse
+    wiring = wired_or_none(tables)
+    assume(wiring is not None)
+    assert wiring is not None
+    state = power(wiring)
+    found = {each.where: each for each in shortfalls.findings(wiring, state) if each.rule == "no-fuse"}
+    bare = {name for name, feed in tables["feed"].items() if "fuse" not in feed and "supply" in feed}
+    assert set(found) == {f"feed.{name}" for name in bare}
+    hazards = shortfalls.at_any_level(state).get(shortfalls.ANY_LEVEL["no-fuse"], [])
+    assert set(hazards) == {where for where, each in found.items() if each.severity == "warning"}
+    assert {load.feed.name for load in state.feeds if fuses(load)[0] == "none"} == bare
 
 
 @pytest.mark.parametrize(("level", "own"), [(0.1, False), (1.0, True)])
