@@ -64,7 +64,7 @@ def _network(address: IPv4Address) -> str:
 
 
 def _usual_network(addresses: Iterable[IPv4Address]) -> str:
-    """The network in which more than half of the boxes are, of two boxes that of the first; empty where there is none."""
+    """The network of more than half of the boxes, of two boxes that of the first; empty where there is none."""
     networks = Counter(map(_network, addresses))
     if not networks:
         return ""
