@@ -314,10 +314,10 @@ def _wires(state: Power) -> Iterator[Finding]:
     for name, joins in net.joins.items():
         if over[[join.wire for join in joins]].any():
             worst, feed = max(joins, key=lambda join: float(amps[join.wire])), state.show.feeds[name]
-            gauge = wire_of(feed.awg, feed.mm2)
-            size = thicker(gauge, float(amps[worst.wire])) if gauge and _feeds_alone(state, name) else None
+            own = wire_of(feed.awg, feed.mm2)
+            size = thicker(own, float(amps[worst.wire])) if own and _feeds_alone(state, name) else None
             relief = f"use {f'{size} or thicker' if size else 'a thicker one'}, or a second feed for a part of it"
-            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, str(gauge), relief)
+            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, str(own), relief)
     for name, string in net.strings.items():
         if over[string].any():
             at, kind = int(np.nanargmax(amps[string])), state.show.type_of(state.show.runs[name])
