@@ -113,9 +113,15 @@ def thicker(wire: Wire, amps: float) -> Wire | None:
 
     None where none is listed. By gauge or by cross-section, as the wire that is too thin.
     """
-    sizes = [Wire(awg) for awg in AWG_BEARS] if wire.awg is not None else [Wire(mm2=area) for area in MM2_BEARS]
     most = BLADES[-1] * FUSE_LOADED
-    return next((size for size in sizes if size.bears >= amps and (amps > most or blade(amps, size.bears))), None)
+    fit = (size for size in sizes_above(wire) if size.bears >= amps and (amps > most or blade(amps, size.bears)))
+    return next(fit, None)
+
+
+def sizes_above(wire: Wire) -> list[Wire]:
+    """The listed wires thicker than one, the thinnest first: by gauge or by cross-section, as it is."""
+    every = [Wire(awg) for awg in AWG_BEARS] if wire.awg is not None else [Wire(mm2=area) for area in MM2_BEARS]
+    return [size for size in every if size.area > wire.area]
 
 
 def _listed(table: dict[float, float], area: float) -> float:
