@@ -22,9 +22,8 @@ def sagging(pixels: int, awg: int, metres: float, fuse: float, *, every: bool) -
     kinds = {"lamp": {"min_volts": 10.0, "awg": 14, "pitch": 0.05, "channel_ma": 12.0}}
     supplies = {"s": {"volts": 12.0, "amps": 60.0, "box": "box"}}
     runs = {"a": LINE | {"pixels": pixels}}
-    return show(
-        runs, {"f": fed(*taps, awg=awg, fuse=fuse)}, kinds=kinds, box={"at": [0.0, 0.0]}, supplies=supplies, level=1.0
-    )
+    feeds = {"f": fed(*taps, awg=awg, fuse=fuse)}
+    return show(runs, feeds, kinds=kinds, box={"at": [0.0, 0.0]}, supplies=supplies, level=1.0)
 
 
 SAGGING = st.builds(
@@ -76,9 +75,9 @@ def test_what_is_so_with_the_plan_alone_says_so(tables: dict) -> None:
 
 
 def test_the_fuse_of_a_feed_that_a_plan_relieves() -> None:
-    tables = sagging(100, 18, 12.0, 1, every=False)
+    tables = sagging(100, 18, 12.0, 10, every=False)
     made = plan(wired(tables))
     (then,) = [each for each in wrong(made) if each.where == "feed.f.fuse"]
     (now,) = [each for each in shortfalls.findings(wired(tables)) if each.where == "feed.f.fuse"]
-    assert now.remedy == "fit a blade fuse of 5 A"
-    assert re.fullmatch(r"with this plan: fit a blade fuse of [23] A", then.remedy)
+    assert now.remedy.startswith("fit a blade fuse of 5 A;")
+    assert then.remedy.startswith("with this plan: fit a blade fuse of 1 A;")
