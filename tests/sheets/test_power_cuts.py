@@ -109,6 +109,8 @@ def test_a_box_sheet_and_its_tables_say_where_v_plus_is_cut(drawn: tuple) -> Non
     for row in csv.DictReader(io.StringIO(as_csv(made.heads, made.rows))):
         assert row["v_plus_joined"] == str(row["run"] not in bare)
         assert row["v_plus_cuts"] == ", ".join(map(str, cuts.get(row["run"], [])))
+    (box,) = sheet.boxes
+    assert f"; universe{'s' if len(box.universes) > 1 else ''} {box.universes};" in as_markdown(sheet).replace("\\", "")
     page = pages(sheet, Drawings(), LabelStock())["boxes/box.html"]
     ports = page[page.index('class="ports"') : page.index("Supplies, feeds and fuses")]
     todo = words(page[page.index('class="todo"') :])

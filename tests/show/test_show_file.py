@@ -179,6 +179,12 @@ def test_not_toml_says_on_which_line(folder):
     assert f"line {line_with(text, 'ports = ')}" in finding.says
 
 
+def test_what_is_not_toml_may_lie_above_the_line_that_is_named(folder):
+    # Source: found by a reader: a bracket that was not closed two lines above, behind an empty line
+    (finding,) = everything(folder, changed("[controller.mill.port]", "at = [1.0, 2.0\n\n[controller.mill.port]"))
+    assert "those above it" in finding.remedy
+
+
 @pytest.mark.parametrize(("written", "offered"), [("4,5", "4.5"), ("-0,25   # m", "-0.25")])
 def test_a_number_with_a_comma_is_offered_with_a_point(folder: Path, written: str, offered: str) -> None:
     # Source: TOML 1.0.0, Float: the decimal point is a point
