@@ -25,18 +25,31 @@ def is_address(universe: int, channel: int) -> bool:
     return FIRST_UNIVERSE <= universe <= HIGHEST_UNIVERSE and 1 <= channel <= CHANNELS
 
 
+def is_sacn(word: str) -> bool:
+    """Whether a word is E1.31's other name, however it is spelt."""
+    return "".join(filter(str.isalnum, word.lower())) in ("sacn", "streamingacn")
+
+
 # Protocols
 
 Protocol = Literal["e131", "artnet"]
 """A protocol as the show file and JSON write it."""
 PROTOCOL_NAMES: dict[Protocol, str] = {"e131": "E1.31", "artnet": "Art-Net"}
 """A protocol as people write it. Source: the titles of ANSI E1.31-2018 and of the Art-Net 4 specification."""
+SACN_IS_E131 = "sACN (Streaming ACN) is another name of E1.31: write e131"
+"""Source: the description of sacn, an independent sender and receiver of E1.31."""
 UDP_PORTS: dict[Protocol, int] = {"e131": 5568, "artnet": 6454}
 """Source: ANSI E1.31-2018, Appendix A (clause from memory), ACN_SDT_MULTICAST_PORT; Art-Net 4: port 0x1936."""
 LAST_UNIVERSE: dict[Protocol, int] = {"e131": 63_999, "artnet": 32_767}
 """Source: ANSI E1.31-2018, 6.2.7: universes 1 to 63999; Art-Net 4: a 15-bit Port-Address."""
 HIGHEST_UNIVERSE = max(LAST_UNIVERSE.values())
 """The last universe of the one number space that both protocols share."""
+UNIVERSE_0 = (
+    "Art-Net’s 0 (net 0, sub-net 0, universe 0), which many boxes come set to, is not used here: set the box to "
+    f"{FIRST_UNIVERSE} or more, and write that; E1.31 has no 0"
+)
+"""What to do about a universe 0. Source: Art-Net 4, which advises against Port-Address 0 (from memory), so that both
+protocols can share one number; ANSI E1.31-2018, 6.2.7. That boxes come set to it: common practice."""
 ADDRESSES = f"universes are {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}, channels 1 to {CHANNELS}"
 """What a universe and a channel can be, in words."""
 DISCOVERY_UNIVERSE = 64_214

@@ -92,6 +92,17 @@ class Wiring:
             waiting += self.joined_to(found[-1])[::-1]
         return tuple(found)
 
+    def lead_has_power(self, run: str) -> bool:
+        """Whether a run's lead is to have V+ in it: only from a run before it of the same volts, where the file cuts
+        nothing. A box's port gives data and ground.
+        """
+        runs, kind = self.show.runs, self.show.type_of
+        before = next((runs[name] for name in self._before(run, "lead") if name in runs), None)
+        if before is None or not runs[run].takes_power_on:
+            return False
+        volts = {kind(before).volts, kind(runs[run]).volts} - {None}
+        return len(volts) < 2
+
     def of_controller(self, controller: str) -> dict[int, tuple[str, ...]]:
         """The chains of one controller by port, in the order of the ports."""
         numbers = sorted(self.graph.nodes[port]["number"] for port in self._next(controller, "port"))

@@ -43,6 +43,7 @@ from patcher.wiring import Wiring
 _STRING, _MARK = 1.3, 0.85
 _LEADS = {"cable": "plain-lead", "booster": "booster-lead", "differential": "differential-lead"}
 """The legend's keys of leads."""
+_FROM_PORT = "; from a port: data and ground only"
 
 
 def cable_chart(wiring: Wiring, patch: Patch, state: Power | None, box: str, *, wide: float = 180.0) -> str:
@@ -144,7 +145,7 @@ class _Chart:
         for fact in strings:
             may = {"tap": fact.taps, "edge": fact.edges, "null": fact.run.nulls, "cut": fact.run.power_cuts}
             found |= {_LEADS[fact.run.lead_via], *(key for key, has in may.items() if has)}
-            found |= {"cut"} if not fact.run.lead_has_power else set()
+            found |= {"cut"} if not fact.run.takes_power_on else set()
         for feed in feeds:
             may = {"fuse": feed.fuse is not None, "joint": feed.source is not None}
             found |= {"tap", "supply", "feed", *(key for key, has in may.items() if has)}
@@ -168,6 +169,8 @@ class _Chart:
         }
         says = "its pixels · universe/channel of the first"
         shared = self.seen - {"lead", "booster"}
+        lead = next((key for key in _LEADS.values() if key in self.seen), "")
+        every |= {key: (swatch, words + _FROM_PORT) for key, (swatch, words) in every.items() if key == lead}
         return legend.mark_items(shared, worded, strings, run=says, named="feed-tap" in worded) + [
             legend.keyed(key, *item) for key, item in every.items() if key in self.seen
         ]
@@ -237,7 +240,7 @@ class _Chart:
             at = np.array([self.x(string.along[pixel - 2 : pixel].mean()), y])
             self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut=pixel, **name))
-        if not run.lead_has_power:
+        if not run.takes_power_on:
             at = np.array([(self.x(string.lead_from) + begin) / 2, y])
             self.seen.add("cut")
             parts.append(marks.mark(marks.cut(at, right, _MARK), data_cut="lead", **name))

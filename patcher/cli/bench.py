@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from ipaddress import IPv4Address
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,7 +25,9 @@ ColourOrder = Annotated[
     str | None,
     typer.Option(metavar="RGB", help="Colour order on the wire: RGB if the box reorders.  [default: RGB]"),
 ]
-ProtocolName = Annotated[str | None, typer.Option(metavar="NAME", help="e131 or artnet.  [default: e131]")]
+ProtocolName = Annotated[
+    str | None, typer.Option(metavar="NAME", help="e131 (also called sACN) or artnet.  [default: e131]")
+]
 Universe = Annotated[int | None, typer.Option(metavar="N", help="Universe at which the string starts.  [default: 1]")]
 Channel = Annotated[int | None, typer.Option(metavar="N", help="Channel at which it starts there.  [default: 1]")]
 Like = Annotated[str | None, typer.Option("--as", metavar="SHOW:RUN", help="Take all of these from a run of a show.")]
@@ -76,7 +79,8 @@ def bench(
             _say_unsaved(like)
         raise
     if like is not None:
-        _save(like, pattern.value, result if as_json else result or _asked(), as_json=as_json)
+        words = result if as_json else result or _asked()
+        _save(like, pattern.value, words, practice=IPv4Address(address).is_loopback, as_json=as_json)
 
 
 def _string_or_run(address: str, like: str | None, options: dict[str, Any]) -> tuple[Wiring, Patch]:
@@ -127,8 +131,8 @@ def _say_unsaved(like: str) -> None:
     )
 
 
-def _save(like: str, pattern: str, result: str | None, *, as_json: bool) -> None:
-    """Save the result of a string in the record beside its show."""
+def _save(like: str, pattern: str, result: str | None, *, practice: bool, as_json: bool) -> None:
+    """Save the result of a string in the record beside its show; of a simulated box in that of practice."""
     from patcher.walk.record import Entry
     from patcher.walk.record_file import change_record, checks_path, local_time
 
@@ -136,6 +140,7 @@ def _save(like: str, pattern: str, result: str | None, *, as_json: bool) -> None
         return
     path, _, run = like.rpartition(":")
     entry = Entry(run, local_time(), f"{pattern}: {result}")
-    change_record(Path(path), lambda record: record.added("bench", entry))
-    words = f"Saved for {run} in {checks_path(Path(path)).name}: {one_line(result)}"
+    change_record(Path(path), lambda record: record.added("bench", entry), practice=practice)
+    file = checks_path(Path(path), practice=practice).name
+    words = f"Saved for {run} in {file}: {one_line(result)}" + " (practice: that box is this machine)" * practice
     print(words, file=sys.stderr if as_json else sys.stdout)

@@ -56,7 +56,7 @@ def todo(
         say_json(document(left) | {"ticked": not ticks.nothing})
     else:
         if typed or told:
-            say_ticked([*typed, *told], undo=undo)
+            say_ticked(typed, told, undo=undo)
         say(wiring, patch, left, show, hint=not (typed or told))
 
 

@@ -73,7 +73,7 @@ def mark_items(
         "cut": (line + marks.cut(at, right, 0.9), "V+ is cut"),
         "gap": (line + marks.gap(at, 0.9), "gap: no pixel here"),
         "box": (marks.box(at, 1.1), "box"),
-        "lead": (lead, "lead"),
+        "lead": (lead, "lead; from a box: data and ground only"),
         "booster": (lead + marks.booster(at, right, 0.9), "lead with a booster"),
     }  # fmt: skip
     found = [keyed(key, *item) for key, item in every.items() if key in seen]

@@ -200,7 +200,7 @@ class Hanging:
         places: list[tuple[str, Floats, Floats]] = [
             (str(pixel), found.edge(pixel), found.step(pixel)) for pixel in fact.run.power_cuts
         ]
-        if not fact.run.lead_has_power:
+        if not fact.run.takes_power_on:
             way = found.heading(1)
             places.insert(0, ("lead", found.pixels[0] - way * self.size * 2.2, way))
         drawn = []

@@ -178,7 +178,7 @@ def _possible(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Fa
 
 def _is_cut(fact: Facts) -> bool:
     """Whether V+ does not go on somewhere at a run."""
-    return bool(fact.run.power_cuts or not fact.run.lead_has_power)
+    return bool(fact.run.power_cuts or not fact.run.takes_power_on)
 
 
 def _items(

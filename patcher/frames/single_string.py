@@ -13,7 +13,7 @@ from patcher.patch.patch import Patch, Start, behind, first_fit, written
 from patcher.sheets.figures import count
 from patcher.show.schema import Show
 from patcher.show.tables import MOST_PIXELS, ColourOrder, station_address
-from patcher.trade import CHANNELS, FIRST_UNIVERSE, LAST_UNIVERSE, PROTOCOL_NAMES
+from patcher.trade import CHANNELS, FIRST_UNIVERSE, LAST_UNIVERSE, PROTOCOL_NAMES, SACN_IS_E131, UNIVERSE_0, is_sacn
 from patcher.wiring import Wiring, wire
 
 BOX, STRING, PIXEL = "bench", "string", "pixel"
@@ -51,7 +51,8 @@ def of_string(address: str, string: String) -> tuple[Wiring, Patch]:
         says = f"“{string.colour_order}” is not a colour order"
         raise refuse("--colour-order", says, "write a capital letter a channel, each once: RGB, GRB, RGBW") from None
     if string.protocol not in PROTOCOL_NAMES:
-        raise refuse("--protocol", f"cannot be “{string.protocol}”", choose_from(string.protocol, PROTOCOL_NAMES))
+        instead = SACN_IS_E131 if is_sacn(string.protocol) else choose_from(string.protocol, PROTOCOL_NAMES)
+        raise refuse("--protocol", f"cannot be “{string.protocol}”", instead)
     box = {"address": _box_address(address), "protocol": string.protocol, "reorders": False, "ports": 1}
     show = Show.model_validate({
         "show": {"title": "the bench"}, "pixel": {PIXEL: {"colour_order": string.colour_order}},
@@ -122,7 +123,8 @@ def _laid(show: Show, universe: int, channel: int) -> tuple[Wiring, Patch]:
     last = LAST_UNIVERSE[box.protocol]
     universes = f"universes of {PROTOCOL_NAMES[box.protocol]} are {FIRST_UNIVERSE} to {last}"
     if not FIRST_UNIVERSE <= universe <= last:
-        raise refuse("--universe", f"cannot be {universe}", universes)
+        zero = universe == 0 and box.protocol == "artnet"
+        raise refuse("--universe", f"cannot be {universe}", UNIVERSE_0 if zero else universes)
     if not 1 <= channel <= CHANNELS - link.channels + 1:
         says = f"cannot be {channel}: a pixel of {count(link.channels, 'channel')} would not fit before {CHANNELS}"
         raise refuse("--channel", says, f"channels are 1 to {CHANNELS - link.channels + 1}")

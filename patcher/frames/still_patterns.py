@@ -63,15 +63,27 @@ def milestones(wiring: Wiring, patch: Patch, thing: Thing, colour: Colour, every
             marks.setdefault(last - first + 1, []).append(f"{first}–{last}" if last > first else str(last))
         if len(lit):
             glows.append(Glow(part.run, lit - 1, shown))
-        said = [f"{NUMBERS[width]} at {_listed(places)}" for width, places in sorted(marks.items())]
+        said = [
+            f"{NUMBERS[width]} at {_others(places, every) if width == 1 else _listed(places)}"
+            for width, places in sorted(marks.items(), reverse=True)
+        ]
         where = f"{part.run} {part.first}–{part.last}{also(part.run, wiring)}"
         says.append(f"{where}: {shown.name}: {'; '.join([*said, 'the rest dark'])}")
     return _still(glows, says)
 
 
-def _listed(places: list[str], most: int = 4) -> str:
-    """Places in words, the middle of many left out: `10, 20, 30 … 490`."""
-    return ", ".join(places) if len(places) <= most else f"{', '.join(places[:3])} … {places[-1]}"
+MOST_LISTED = 4
+"""So many marks are listed; of more the middle is left out."""
+
+
+def _listed(places: list[str]) -> str:
+    """Places in words, the middle of many left out: `98–100, 198–200, 298–300 … 498–500`."""
+    return ", ".join(places) if len(places) <= MOST_LISTED else f"{', '.join(places[:3])} … {places[-1]}"
+
+
+def _others(places: list[str], every: int) -> str:
+    """Marks of one pixel in words; what is left out of many must not seem to hold the wider marks too."""
+    return f"the other multiples of {every}: " * (len(places) > MOST_LISTED) + _listed(places)
 
 
 def edges(wiring: Wiring, patch: Patch, thing: Thing, sent: float = 1.0) -> Pattern:

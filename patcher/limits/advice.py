@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from ipaddress import IPv4Address
 from math import ceil
 
 from patcher.errors import Finding
@@ -32,17 +31,7 @@ def findings(wiring: Wiring) -> list[Finding]:
         *_grid_lines(show),
         *_unused(wiring),
         *_letters(show),
-        *_loopback(show),
     ]
-
-
-def _loopback(show: Show) -> Iterator[Finding]:
-    """Boxes whose address is that of whichever machine sends: nothing would leave it."""
-    for box in show.controllers.values():
-        if box.address is not None and IPv4Address(box.address).is_loopback:
-            says = f"is {box.address}: whoever sends there sends to itself, so no box can have it"
-            remedy = "write the one set in the box; for practice, --yard needs no other address in the file"
-            yield Finding("warning", "loopback", "address", f"controller.{box.name}.address", says, remedy)
 
 
 def _letters(show: Show) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from patcher.errors import Finding, PatcherError
-from patcher.limits import advice, lengths, network, refresh
+from patcher.limits import advice, box_addresses, lengths, network, refresh
 from patcher.patch.changes import misfits
 from patcher.patch.patch import Patch
 from patcher.patch.rules import breaches
@@ -46,6 +46,7 @@ def check(
     found += faults
     found += (
         advice.findings(wiring)
+        + box_addresses.findings(wiring.show)
         + lengths.findings(wiring)
         + refresh.findings(wiring)
         + network.findings(wiring, patch)

@@ -211,6 +211,8 @@ def _pixels(name: str, head: str, tail: str, show: Show) -> Thing:
     if not found:
         raise refuse(name, "is not a pixel or a range of pixels", f"write {head}/1 or {head}/1-{pixels}")
     first, last = int(found[1]), int(found[2] or found[1])
+    if 1 <= last < first <= pixels:
+        raise refuse(name, "names the last pixel first", f"write {head}/{last}-{first}")
     if not 1 <= first <= last <= pixels:
         raise refuse(name, f"is not in the run, whose pixels are 1 to {pixels}", f"write {head}/1 or {head}/1-{pixels}")
     return Thing(name, "pixel" if first == last else "pixels", (Part(head, first, last),))

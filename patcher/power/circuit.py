@@ -233,7 +233,7 @@ def _leads(wiring: Wiring, runs: dict[str, slice], wires: _Wires) -> dict[str, i
 
 
 def lead_wire(show: Show, run: Run) -> Wire | None:
-    """The power wires of a run's lead: its own, else the string's."""
+    """The V+ and ground of a run's lead: its own, else the string's."""
     kind = show.type_of(run)
     return wire_of(run.lead_awg, run.lead_mm2) or wire_of(kind.awg, kind.mm2)
 

@@ -48,7 +48,7 @@ def fuses(state: Power) -> Iterator[Finding]:
 
 
 def _bare(state: Power) -> Iterator[Finding]:
-    """Feeds without a fuse, where the supply gives more than a wire or a string behind it may carry."""
+    """Feeds without a fuse: a warning where the supply gives more than a wire or a string behind it may carry."""
     root = roots(state.show)
     strings: dict[str, TapFuse] = {}
     for tap in (tap for tap in state.tap_fuses if not tap.fused):
@@ -58,11 +58,14 @@ def _bare(state: Power) -> Iterator[Finding]:
         feed, wire, string = load.feed, load.weakest, strings.get(load.feed.name)
         supply = state.show.supplies[load.supply]
         thin = _thin(wire, string, supply.amps)
-        if feed.fuse is not None or feed.supply is None or not thin:
+        if feed.fuse is not None or feed.supply is None:
             continue
-        says = f"has no fuse; {supply.name} can give {supply.amps:g} A, and {thin}"
+        says = f"has no fuse; {supply.name} can give {supply.amps:g} A" + (f", and {thin}" if thin else "")
         fits = "fit a fuse that protects its wire" if wire is None else _fitting(load)
         remedy = f"{fits} near the supply (fuse = …)"
+        if not thin:
+            yield Finding("note", "no-fuse", "power", f"feed.{feed.name}", says, f"{remedy}, or say which one it has")
+            continue
         if string is not None and not (load.smallest_fuse or np.inf) <= string.bears:
             remedy += ", and one at each tap into a string that may carry less: patcher sheet says which"
         yield Finding("warning", "no-fuse", "power", f"feed.{feed.name}", says, remedy)

@@ -9,22 +9,23 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 
 from patcher.errors import Finding, first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.drop import Drop, solve
-from patcher.power.flow import SLIGHT, TINY, Power, RunVolts, highest_level, power
+from patcher.power.flow import LOADED, SLIGHT, TINY, Power, RunVolts, highest_level, power
 from patcher.power.fuse_findings import PLAN, fuses, no_tap_fuse, tap_fuses
 from patcher.power.other_volts import other_volts, where_volts_change
 from patcher.power.stretches import Stretch, cut_at, tapped
-from patcher.power.wires import wire_of
+from patcher.power.wires import thicker, wire_of
 from patcher.show.schema import PixelType, Show
 from patcher.units import apart
 from patcher.wiring import Wiring
 
-HOT = "a wire too thin gets hot and can burn: use a thicker one, or tap at more points; local code comes first"
+HOT = "a wire too thin gets hot and can burn: {}; local code comes first"
 
 
 def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
@@ -88,7 +89,7 @@ ANY_LEVEL = {
 
 def at_any_level(state: Power) -> dict[str, list[str]]:
     """The hazards that no lower level takes away: for each, in words, the places."""
-    large = (finding for finding in fuses(state) if not _blows(finding))
+    large = (finding for finding in fuses(state) if not _blows(finding) and finding.severity != "note")
     thin = no_tap_fuse(state, (tap for tap in state.tap_fuses if tap.too_thin))
     places: dict[str, list[str]] = {}
     parts = list(state.stretches)
@@ -154,6 +155,8 @@ def _joined(show: Show, parts: list[Stretch]) -> Iterator[Finding]:
         says += "other, so currents and volts there are not known"
         move = f"at {' and '.join(meet)} move all taps but those of one supply elsewhere, then check again"
         cut = f"{cut_at(show, gaps)}; leave the ground whole, the data needs it"
+        if meet and gaps:
+            cut = f"where two still meet then, {cut}"
         remedy = "; ".join([move] * bool(meet) + [cut] * bool(gaps))
         yield Finding("error", "joined-supplies", "power", f"run.{part.parts[0][0]}", says, remedy)
 
@@ -223,6 +226,7 @@ def unsaid(kind: PixelType) -> list[str]:
 def _loads(state: Power) -> Iterator[Finding]:
     if all(amps >= -SLIGHT for amps in state.left.values()):
         return  # before all supplies are solved at other levels too
+    feeds = state.show.feeds.values()
     for load in (load for load in state.supplies if load.is_over):
         supply = load.supply
         where, over = f"supply.{supply.name}", load.amps > supply.amps + SLIGHT
@@ -230,7 +234,8 @@ def _loads(state: Power) -> Iterator[Finding]:
         says = f"gives {gives} A at level {state.level:g}, and is rated for {supply.amps:g} A"
         if not over:
             says += f": more than 80 % of it, {limit} A"
-        remedy = "move a feed to another supply"
+        remedy = f"use a supply of {ceil(load.amps / LOADED * 10 - 1e-6) / 10:g} A or more"
+        remedy += ", move a feed to another supply" * (sum(feed.supply == supply.name for feed in feeds) > 1)
         if load.max_level is not None:
             remedy += f", or run the show at level {load.max_level:g}"
         yield Finding("error" if over else "warning", "overload", "power", where, says, remedy)
@@ -301,21 +306,31 @@ def _wires(state: Power) -> Iterator[Finding]:
     amps = np.fmax(np.abs(state.drop.amps), np.abs(state.drop.ground_amps))
     over = amps > net.bears + TINY
 
-    def hot(where: str, place: str, wire: int, kind: str) -> Finding:
+    def hot(where: str, place: str, wire: int, kind: str, relief: str) -> Finding:
         carries, _ = apart(float(amps[wire]), float(net.bears[wire]))
         says = f"carries {carries} A {place} at level {state.level:g}, and {kind} is rated {net.bears[wire]:g} A"
-        return Finding("error", "wire", "power", where, says, HOT)
+        return Finding("error", "wire", "power", where, says, HOT.format(relief))
 
     for name, joins in net.joins.items():
         if over[[join.wire for join in joins]].any():
             worst, feed = max(joins, key=lambda join: float(amps[join.wire])), state.show.feeds[name]
-            gauge = str(wire_of(feed.awg, feed.mm2))
-            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, gauge)
+            own = wire_of(feed.awg, feed.mm2)
+            size = thicker(own, float(amps[worst.wire])) if own and _feeds_alone(state, name) else None
+            relief = f"use {f'{size} or thicker' if size else 'a thicker one'}, or a second feed for a part of it"
+            yield hot(f"feed.{name}", f"before {worst.run}/{worst.pixel}", worst.wire, str(own), relief)
     for name, string in net.strings.items():
         if over[string].any():
             at, kind = int(np.nanargmax(amps[string])), state.show.type_of(state.show.runs[name])
             gauge = f"its {wire_of(kind.awg, kind.mm2)}"
-            yield hot(f"run.{name}", f"between pixels {at + 1} and {at + 2}", string.start + at, gauge)
+            place = f"between pixels {at + 1} and {at + 2}"
+            yield hot(f"run.{name}", place, string.start + at, gauge, f"tap {name} at more points")
     for name, lead in net.leads.items():
         if over[lead]:
-            yield hot(f"run.{name}.lead", "in its lead", lead, str(lead_wire(state.show, state.show.runs[name])))
+            gauge = str(lead_wire(state.show, state.show.runs[name]))
+            yield hot(f"run.{name}.lead", "in its lead", lead, gauge, f"use a thicker one, or tap {name} itself")
+
+
+def _feeds_alone(state: Power, name: str) -> bool:
+    """Whether a feed comes from a supply and alone feeds what it taps: thicker, it takes over no current."""
+    mine = [part for part in state.stretches if name in part.trees]
+    return state.show.feeds[name].source is None and all(len(part.trees) == 1 for part in mine)

@@ -108,6 +108,22 @@ def wire_of(awg: int | None, mm2: float | None) -> Wire | None:
     return None if awg is None and mm2 is None else Wire(awg, mm2)
 
 
+def thicker(wire: Wire, amps: float) -> Wire | None:
+    """The thinnest listed wire that may carry a current, and that a blade fuse for it protects where there is one.
+
+    None where none is listed. By gauge or by cross-section, as the wire that is too thin.
+    """
+    most = BLADES[-1] * FUSE_LOADED
+    fit = (size for size in sizes_above(wire) if size.bears >= amps and (amps > most or blade(amps, size.bears)))
+    return next(fit, None)
+
+
+def sizes_above(wire: Wire) -> list[Wire]:
+    """The listed wires thicker than one, the thinnest first: by gauge or by cross-section, as it is."""
+    every = [Wire(awg) for awg in AWG_BEARS] if wire.awg is not None else [Wire(mm2=area) for area in MM2_BEARS]
+    return [size for size in every if size.area > wire.area]
+
+
 def _listed(table: dict[float, float], area: float) -> float:
     """The largest listed size that is no larger; the smallest, where all are."""
     sizes = sorted(table)

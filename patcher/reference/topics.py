@@ -118,10 +118,12 @@ def _wires() -> list[TopicPart]:
         for wire in wires
     ]
     blades = ", ".join(f"{amps:g}" for amps in BLADES)
+    bare = " and ".join(f"{area:g} mm²" for area in CLASS_5 if area not in MM2_BEARS)
+    unrated = f"; so may {bare}, whose amperes are not in the table that these are from" if bare else ""
     return [
         TopicPart("text", f"What a wire may carry, and its resistance at {CELSIUS:g} °C:"),
         *sizes,
-        TopicPart("text", "A size that is not listed may carry what the next thinner one may."),
+        TopicPart("text", f"A size that is not listed may carry what the next thinner one may{unrated}."),
         TopicPart("text", f"Blade fuses: {blades} A."),
         *(TopicPart("entry", says, what) for what, says in SOURCES.items()),
         TopicPart("text", UNPRINTED),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,11 @@ from patcher.errors import Finding
 from patcher.power import shortfalls
 from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
 from patcher.power.flow import Power
+from patcher.power.flow import power as solved
+from patcher.power.wires import Wire, sizes_above, wire_of
 from patcher.reports import power_report
 from patcher.sheets.figures import amps
+from patcher.show.schema import Feed
 from patcher.terminal.printed import count, finding_json, in_words, say_table
 from patcher.units import length
 
@@ -19,10 +23,15 @@ SAFETY = "Switch the mains off before you join a wire. Local code, and whoever i
 
 
 def wrong(plan: Plan) -> list[Finding]:
-    """What is wrong with the power of the show as planned, besides what could not be planned."""
+    """What is wrong with the power of the show as planned, besides what could not be planned.
+
+    What is not so without the plan says that it is for the plan: `check` has other currents, and another remedy.
+    """
     said = {finding.where for finding in plan.open}
     every = shortfalls.findings(plan.after.wiring, plan.after)
-    return [finding for finding in every if not (finding.where in said and finding.rule in ("unfed", "low-volts"))]
+    found = [finding for finding in every if not (finding.where in said and finding.rule in ("unfed", "low-volts"))]
+    before = shortfalls.findings(plan.before.wiring, plan.before) if plan.feeds and found else found
+    return [each if each in before else replace(each, remedy=f"with this plan: {each.remedy}") for each in found]
 
 
 def say(plan: Plan, path: Path, *, written: bool) -> None:
@@ -60,6 +69,8 @@ def _say_what_it_gives(plan: Plan) -> None:
     if plan.rails and not any(f"run.{rail.parts[0][0]}" in unplanned for rail in plan.rails):
         conditions = f"At level {state.level:g} and {state.celsius:g} °C"
         print(f"{conditions} each pixel there has its least volts{_margin(plan)}.")
+    for words in second_wires(plan):
+        print(words)
     for size, metres in plan.metres.items():
         print(
             f"Wire to buy, {with_slack(plan.slack)}: {length(metres, state.show.settings.units)} of {size}, two cores."
@@ -70,6 +81,36 @@ def _say_what_it_gives(plan: Plan) -> None:
         print(f"Without extra feeds, what is fed now has its volts up to level {without:g}.")
     for words in plan.assumed:
         print(f"Assumed: {words}.")
+
+
+def second_wires(plan: Plan) -> Iterator[str]:
+    """Where a planned feed joins a pixel that a feed joins already: why, and which thicker wire would do instead."""
+    before, after = plan.before, plan.after
+    had = {(join.run, join.pixel): name for name, joins in before.circuit.joins.items() for join in joins}
+    for name in plan.feeds:
+        for join in after.circuit.joins[name]:
+            if (old := had.get((join.run, join.pixel))) is None:
+                continue
+            at, feed = f"{join.run}/{join.pixel}", before.show.feeds[old]
+            load = next(load for load in before.feeds if load.feed.name == old)
+            lost = before.show.supplies[load.supply].volts - before.volts(join.run)[join.pixel - 1]
+            words = f"{at} has a tap of {old} already: {name} is a second pair of wires to it, "
+            words += f"for {lost:.2f} V are lost on the way there." if lost > 0 else "for its wire brings too little."
+            size = _thicker_instead(plan, feed, join.run)
+            yield words + (f" Or use {size} for {old}, and leave {name} out." if size else "")
+
+
+def _thicker_instead(plan: Plan, feed: Feed, run: str) -> Wire | None:
+    """The thinnest wire of a feed with which a run has its volts and the margin, without any of the planned feeds."""
+    state, wire = plan.before, wire_of(feed.awg, feed.mm2)
+    for size in () if wire is None else sizes_above(wire):
+        feeds = {**state.show.feeds, feed.name: feed.model_copy(update={"awg": size.awg, "mm2": size.mm2})}
+        wiring = replace(state.wiring, show=state.show.model_copy(update={"feeds": feeds}))
+        found = next(each for each in solved(wiring, level=state.level, celsius=state.celsius).runs if each.run == run)
+        spare = plan.margin * (state.show.type_of(state.show.runs[run]).volts or 0.0)
+        if found.least is not None and found.lowest >= found.least + spare:
+            return size
+    return None
 
 
 def with_slack(slack: float) -> str:

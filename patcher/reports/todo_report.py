@@ -8,6 +8,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from patcher.errors import first_few
 from patcher.patch.changes import BoxChange, RunChange, Setting, StartChange
 from patcher.patch.entered import Todo
 from patcher.patch.patch import Patch, Start
@@ -17,9 +18,11 @@ from patcher.visible import argument
 from patcher.wiring import Wiring
 
 
-def say_ticked(things: Iterable[str], *, undo: bool) -> None:
+def say_ticked(typed: Iterable[str], told: Iterable[str], *, undo: bool) -> None:
     """Print which things were ticked off just now, or whose ticks were taken away, as they were named."""
-    print(f"{'Ticks taken away' if undo else 'Ticked off'}: {', '.join(dict.fromkeys(things))}.")
+    named = {"typed in": ", ".join(dict.fromkeys(typed)), "told to the player": ", ".join(dict.fromkeys(told))}
+    parts = [f"as {what}: {things}" for what, things in named.items() if things]
+    print(f"{'Ticks taken away' if undo else 'Ticked off'} {'; '.join(parts)}.")
 
 
 def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:
@@ -77,7 +80,7 @@ def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS
 def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
     """Print the settings that differ from what was ticked off and that no patch file tells; `listed` are said already.
 
-    What was never ticked off is not known, so nobody can say whether it has changed.
+    What was never ticked off is not known, so nobody can say whether it has changed: then that is said.
     """
     said = {(change.controller, change.name) for change in listed if len(set(_nulls(change))) > 1}
     words = [f"{change.controller} {patch_tables.own_change(change)}" for change in left.boxes if change.old]
@@ -88,6 +91,10 @@ def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
     ]
     if words:
         print(f"Settings to type: {'; '.join(words)}.")
+    new = {(change.controller, change.name) for change in listed if change.old is None}
+    unknown = [each for each in left.starts if each.old is None and (each.controller, each.name) not in new]
+    if boxes := list(dict.fromkeys(change.controller for change in unknown)):
+        print(f"Colours and nulls not compared, for they are not ticked off as typed in: {first_few(boxes, 6)}.")
 
 
 def _nulls(change: StartChange) -> list[tuple[object, ...]]:

@@ -105,8 +105,9 @@ def begin(steps: Collection[Step], progress: Progress, *, again: bool = False) -
     boxes = dict.fromkeys(step.box for step in steps)
     changed = sorted({item.thing for item in wanted if record.changed(item, wanted[item]) and item not in before})
     reopened = sorted({item.thing for item in before & {*wanted}})
+    way = ", from box to box" * (len(boxes) > 1)
     lines = [
-        f"{count(len(steps), 'step')}, from box to box: {', '.join(boxes)}. Pixels light at {TEST_LEVEL * 100:.0f} %.",
+        f"{count(len(steps), 'step')}{way}: {', '.join(boxes)}. Pixels light at {TEST_LEVEL * 100:.0f} %.",
         CAUTION,
     ]
     if proved := list(progress.states.values()).count("proved"):

@@ -76,6 +76,11 @@ class HungRun:
     joined: bool
     power_cuts: tuple[int, ...]
 
+    @property
+    def from_port(self) -> bool:
+        """Whether its lead comes from the port itself, and not from another run."""
+        return self.first == 1 and self.tee_of is None
+
 
 @dataclass(frozen=True, slots=True)
 class PortSheet:
@@ -176,9 +181,9 @@ class BoxSheet:
     @property
     def cut_places(self) -> tuple[str, ...]:
         """Where V+ must be cut among its runs, in words."""
-        places = []
+        places = ["in each lead from a port (unless a feed runs in it)"] if self.used else []
         for run in (run for port in self.ports for run in port.chain):
-            places += [] if run.joined else [f"in the lead of {run.run}"]
+            places += [] if run.joined or run.from_port else [f"in the lead of {run.run}"]
             places += [f"before {run.run}/{pixel}" for pixel in sorted(run.power_cuts)]
         return tuple(places)
 
@@ -258,7 +263,7 @@ class _Reader:
             name, run.pixel, run.pixels, first, first + run.pixels - 1, run.nulls, run.lead,
             None if wire is None else str(wire), run.lead_via, before, written(first_at), written(end - 1),
             *self._lowest(volts), source if source != name else None, run.hung,
-            run.lead_has_power, run.power_cuts,
+            self.wiring.lead_has_power(name), run.power_cuts,
         )  # fmt: skip
 
     def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None, str]:

@@ -104,7 +104,7 @@ def as_markdown(sheet: ShowSheet) -> str:
     for box in sheet.boxes:
         how = f"{box.protocol}, {box.delivery}, {box.address or 'no address'}"
         speed = f"{box.frame_ms:.1f} ms a frame on port {box.slowest_port}"
-        parts += [f"## {box.box}", f"{how}; universes {box.universes}; {speed}."]
+        parts += [f"## {box.box}", f"{how}; universe{'s' * (not box.universes.isdigit())} {box.universes}; {speed}."]
         heads = ("port", "run", "pixels", "on the port, nulls left out", "nulls", "lead", "from", "to")
         rows = [
             (

@@ -44,7 +44,7 @@ def fuses(load: FeedLoad) -> tuple[str, str]:
     """The fuse that a feed has, and the smallest one that holds; a branch without one is behind its trunk's."""
     if load.feed.fuse is None and load.feed.source is not None:
         return f"{load.feed.source}’s", ""
-    has = "" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
+    has = "none" if load.feed.fuse is None else f"{load.feed.fuse:g} A"
     if load.smallest_fuse is None:
         return has, "none fits" if load.known else "not known"
     return has, f"{load.smallest_fuse:g} A"

@@ -14,8 +14,8 @@ from typing import Literal
 from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
+from patcher.power.tap_fuse import TapFuse
 from patcher.sheets.figures import NO_POWER, count, power_cuts, tap_fuse
-from patcher.show.schema import Show
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
 
@@ -32,9 +32,9 @@ class Label:
         here: what is plugged in at this end.
         there: where the cable goes from here, or comes from.
         says: what the cable is.
-        volts: volts of a feed; None for a lead.
+        volts: volts of a feed; of a lead those of its run's pixels; None where not said.
         wire: its power wire; None where not said.
-        fuse: the fuse at this end, in words; empty where there is none.
+        fuse: of a feed the fuse at this end in words, else the one before it, else that there is none; of a lead empty.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
         joined: whether V+ goes along it; not where a lead brings only data and ground.
     """
@@ -63,8 +63,13 @@ class Label:
     @property
     def needed(self) -> str:
         """The words that no label is without: volts, wire and fuse; of a lead without V+ that it has none."""
-        volts = "" if self.volts is None else f"{self.volts:g} V"
+        volts = _volts(self.volts, self.kind)
         return ", ".join(filter(None, ["" if self.joined else NO_POWER, volts, self.wire, self.fuse]))
+
+
+def _volts(volts: float | None, kind: str) -> str:
+    """Volts in words: of a lead they are what its pixels need, whether V+ goes along it or not."""
+    return "" if volts is None else f"{volts:g} V" + " pixels" * (kind == "lead")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,26 +137,29 @@ def _leads(wiring: Wiring) -> Iterator[Label]:
         for name in chain:
             if not show.runs[name].hung:
                 continue
-            yield from _both_ends(show, name, box, before)
+            yield from _both_ends(wiring, name, box, before)
             before = f"{name}/{show.runs[name].pixels}, data out"
             for tee in wiring.tees(name):
                 if show.runs[tee].hung:
-                    yield from _both_ends(show, tee, box, f"{wiring.source(tee)}/1, a tee in its lead")
+                    yield from _both_ends(wiring, tee, box, f"{wiring.source(tee)}/1, a tee in its lead")
 
 
-def _both_ends(show: Show, name: str, box: str, start: str) -> Iterator[Label]:
-    says, into = _lead_words(show, name), f"{name}/1, data in"
+def _both_ends(wiring: Wiring, name: str, box: str, start: str) -> Iterator[Label]:
+    show = wiring.show
+    says, into = _lead_words(wiring, name), f"{name}/1, data in"
     cable = f"run.{name}" if name in show.feeds else name
     size = lead_wire(show, show.runs[name])
-    wire, joined = None if size is None else str(size), show.runs[name].lead_has_power
-    yield Label(cable, "lead", 1, 2, start, into, says, None, wire, "", box, joined)
-    yield Label(cable, "lead", 2, 2, into, start, says, None, wire, "", box, joined)
+    wire, joined = None if size is None else str(size), wiring.lead_has_power(name)
+    volts = show.type_of(show.runs[name]).volts
+    yield Label(cable, "lead", 1, 2, start, into, says, volts, wire, "", box, joined)
+    yield Label(cable, "lead", 2, 2, into, start, says, volts, wire, "", box, joined)
 
 
-def _lead_words(show: Show, name: str) -> str:
-    run = show.runs[name]
+def _lead_words(wiring: Wiring, name: str) -> str:
+    show, run = wiring.show, wiring.show.runs[name]
     wire = lead_wire(show, run)
-    words = ["lead"] if run.lead_has_power else [f"lead: {NO_POWER}"]
+    words = ["lead"] if wiring.lead_has_power(name) else [f"lead: {NO_POWER}"]
+    words += filter(None, [_volts(show.type_of(run).volts, "lead")])
     words += [*([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]
     at = " and ".join(length(metres, show.settings.units) for metres in run.nulls_at)
@@ -170,14 +178,19 @@ def _feeds(state: Power) -> Iterator[Label]:
         ends = 1 + len(joins)
         cable = f"feed.{feed.name}" if feed.name in show.runs else feed.name
         words = ", ".join(filter(None, ["feed", f"{volts:g} V", wire]))
-        fuse = "" if feed.fuse is None else f"fuse {feed.fuse:g} A"
-        says = ", ".join(filter(None, [words, fuse]))
+        fuse = _fuse_before(state.taps[feed.name][0]) if feed.fuse is None else f"fuse {feed.fuse:g} A"
+        says = f"{words}, {fuse}"
         yield Label(cable, "feed", 1, ends, source, first_few(places, 3), says, volts, wire, fuse, box)
         for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            fuse = "" if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
+            fuse = _fuse_before(tap) if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
             says = ", ".join(filter(None, [words, fuse, length(join.metres, show.settings.units)]))
             yield Label(cable, "feed", number, ends, place, before, says, volts, wire, fuse, box)
+
+
+def _fuse_before(tap: TapFuse) -> str:
+    """The last fuse before a joint."""
+    return f"behind fuse {tap.passes:g} A" if tap.fused else "no fuse"
 
 
 # --- storage ----------------------------------------------------------------------------------------------------------
@@ -196,7 +209,7 @@ def tags(wiring: Wiring, data_in: Mapping[str, str], repairs: Mapping[str, Repai
     return tuple(
         Tag(
             name, props[name] if props[name] != name else None, run.pixel, run.pixels, run.nulls, run.batch,
-            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(show, name),
+            data_in[name], run.same_data_as or port_name(*wiring.ports[name]), _lead_words(wiring, name),
             power_cuts(run.power_cuts), run.hung, repairs.get(name, Repairs()),
         )
         for name, run in show.runs.items()

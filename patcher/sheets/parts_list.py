@@ -56,7 +56,7 @@ def shopping(wiring: Wiring, state: Power, *, spares: float = SPARES) -> tuple[N
     hung = [run for run in show.runs.values() if run.hung]
     return (
         *_pixels(show, hung, spares),
-        *_cable(show, hung, state),
+        *_cable(wiring, hung, state),
         *_connectors(show, state, hung),
         *_fuses(show, spares),
         *_tap_fuses(state, spares),
@@ -89,12 +89,13 @@ def _pixels(show: Show, hung: Iterable[Run], spares: float) -> Iterator[Need]:
             yield Need("pixels", f"{kind}, as null pixel", nulls[kind], _more(nulls[kind], spares), note=note)
 
 
-def _cable(show: Show, hung: Iterable[Run], state: Power) -> Iterator[Need]:
+def _cable(wiring: Wiring, hung: Iterable[Run], state: Power) -> Iterator[Need]:
+    show = wiring.show
     leads: defaultdict[tuple[str, bool], list[float]] = defaultdict(list)
     for run in hung:
         if run.lead > 0:
             wire = lead_wire(show, run)
-            leads["wire not given" if wire is None else str(wire), run.lead_has_power].append(run.lead)
+            leads["wire not given" if wire is None else str(wire), wiring.lead_has_power(run.name)].append(run.lead)
     for (size, joined), metres in leads.items():
         what = "lead" if joined else "lead for data and ground"
         note = "one core for data, " + ("two for V+ and ground" if joined else f"one for ground; {NO_POWER}")
@@ -118,9 +119,8 @@ def _connectors(show: Show, state: Power, hung: Sequence[Run]) -> Iterator[Need]
     tees = sum(run.same_data_as is not None for run in hung)
     leads = sum(run.lead > 0 for run in hung)
     if leads:
-        yield Need(
-            "connectors", "plug and socket, 3-pole, one pair", 2 * leads, note="one pair at each end of each lead"
-        )
+        note = "one pair at each end of each lead; its V+ pole stays empty where V+ is not connected"
+        yield Need("connectors", "plug and socket, 3-pole, one pair", 2 * leads, note=note)
     if tees:
         yield Need("connectors", "tee for data and ground", tees, note="where a run shares another run’s data")
     for via, what in (("booster", "data booster"), ("differential", "differential sender and receiver")):

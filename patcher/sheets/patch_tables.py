@@ -168,16 +168,19 @@ SEND_BY, SEND_TO = "protocol", "send_to"
 
 
 def player(wiring: Wiring, patch: Patch) -> PrintedTable:
-    """What is typed into the show's player, prop by prop and run by run."""
+    """What is typed into the show's player, prop by prop and run by run, both in the order of their addresses."""
     rows: list[Row] = []
-    for prop, runs in wiring.show.prop_runs().items():
-        for run in runs:
-            if patch.has(run):
-                link, at = patch.link_of(run)
-                box = wiring.show.controllers[patch.start_of(run).controller]
-                letters = wire_letters(wiring.show, box.name, wiring.show.runs[run])
-                sent = PROTOCOL_NAMES[box.protocol], goal(box)
-                rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels, letters, *sent))
+    places = {
+        prop: sorted((patch.link_of(run)[1], run) for run in runs if patch.has(run))
+        for prop, runs in wiring.show.prop_runs().items()
+    }
+    for prop, runs in sorted(places.items(), key=lambda each: each[1]):
+        for at, run in runs:
+            link, _ = patch.link_of(run)
+            box = wiring.show.controllers[patch.start_of(run).controller]
+            letters = wire_letters(wiring.show, box.name, wiring.show.runs[run])
+            sent = PROTOCOL_NAMES[box.protocol], goal(box)
+            rows.append((prop, run, *written(at), at + 1, link.pixels, link.channels, letters, *sent))
     heads = ("prop", "run", "universe", "channel", "running_channel", "pixels", "channels", "colours_to_send")
     return PrintedTable((*heads, SEND_BY, SEND_TO), tuple(rows))
 

@@ -121,7 +121,7 @@ def _toml_remedy(text: str, message: str) -> str:
         if clash := _key_and_heading(lines, int(found[1]) if found else 0):
             return clash
         return "the same key or heading stands there twice: take one out, or rename it"
-    return 'look at this line and the one before: texts stand in "quotes", lists in [brackets], comments behind #'
+    return 'look at this line and those above it: texts stand in "quotes", lists in [brackets], comments behind #'
 
 
 _HEADING = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]")

@@ -13,7 +13,7 @@ import networkx as nx
 from patcher.errors import Finding, choose_from, nearest
 from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
-from patcher.trade import ADDRESSES, is_address
+from patcher.trade import ADDRESSES, UNIVERSE_0, is_address
 
 _NAMED = ("controller", "run", "prop", "supply", "feed")
 _MOST_COMPARED = 200_000
@@ -124,7 +124,8 @@ def _pins(controller: Controller) -> Iterator[Finding]:
             yield _wrong("pin", place, says, choose_from(key, own[controller.start_per]))
         if not is_address(universe, channel):
             says = f"is {universe}/{channel}; {ADDRESSES}"
-            yield _wrong("pin", place, says, 'write universe/channel: "24/1"')
+            zero = controller.protocol == "artnet" and universe == 0
+            yield _wrong("pin", place, says, UNIVERSE_0 if zero else 'write universe/channel: "24/1"')
 
 
 def _run(run: Run, show: Show) -> Iterator[Finding]:

@@ -40,9 +40,9 @@ class Run(Named):
     lead: Length = 0.0
     """Length of cable before the first pixel."""
     lead_awg: Awg | None = None
-    """Gauge of the lead's power wires; the string's own where not said."""
+    """Gauge of the lead's V+ and ground; the string's own where not said."""
     lead_mm2: SquareMillimetres | None = None
-    """Cross-section of the lead's power wires, instead of `lead_awg`."""
+    """Cross-section of the lead's V+ and ground, instead of `lead_awg`."""
     lead_via: Literal["cable", "booster", "differential"] = "cable"
     """How the data crosses the lead: a plain cable, a booster in it, or a differential pair."""
     nulls: Annotated[Whole, Field(le=1000)] = 0
@@ -50,7 +50,8 @@ class Run(Named):
     nulls_at: tuple[Length, ...] = ()
     """Where its null pixels sit: lengths along the lead from its beginning, as many as `nulls`."""
     power_joined: Flag = True
-    """Its V+ goes on from the run before it on the port."""
+    """Whether its V+ goes on from the run before it on the port. The first run of a port has none before it: its lead
+    brings data and ground only."""
     power_cuts: tuple[Count, ...] = ()
     """V+ is cut just before these pixels."""
     batch: Text = ""
@@ -76,8 +77,8 @@ class Run(Named):
         return self.places - len(self.gap_places)
 
     @property
-    def lead_has_power(self) -> bool:
-        """Whether V+ goes along its lead: not where the file cuts it there, nor at a tee."""
+    def takes_power_on(self) -> bool:
+        """Whether V+ goes on to it from a run before it: not where the file cuts it there, nor at a tee."""
         return self.power_joined and self.same_data_as is None
 
     @property

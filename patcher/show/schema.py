@@ -113,7 +113,7 @@ class Controller(Named):
     delivery: Literal["unicast", "multicast"] = "unicast"
     """`"unicast"` to the address, or `"multicast"` to the group of each universe (address optional; E1.31 only)."""
     protocol: Protocol = "e131"
-    """`"e131"` (E1.31) or `"artnet"` (Art-Net): what the box listens to."""
+    """`"e131"` (E1.31, also called sACN) or `"artnet"` (Art-Net): what the box listens to."""
     start_per: Literal["controller", "port", "run"] = "port"
     """What has a start of its own in the box: the controller, each port, or each run."""
     ports: Annotated[Count, Field(le=MOST_PORTS)]

@@ -31,6 +31,7 @@ from patcher.show.schema import (
     prop_kind,
 )
 from patcher.show.tables import LONGEST_NAME, NAME_PATTERN, Point
+from patcher.trade import SACN_IS_E131, UNIVERSE_0, is_sacn
 from patcher.units import of_percent
 
 _TABLES: dict[str, type[BaseModel]] = {
@@ -182,14 +183,16 @@ def _words(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any]) -> Pr
         case "too_short" | "too_long":
             return _wrong_length(context)
         case kind if kind in _RELATIONS:
-            return _out_of_range(error)
+            return _out_of_range(error, place)
         case _:
             return _wrong_value(error, place, raw)
 
 
-def _out_of_range(error: Mapping[str, Any]) -> ProblemWords:
+def _out_of_range(error: Mapping[str, Any], place: Place) -> ProblemWords:
     context, value = error.get("ctx", {}), error["input"]
     says = f"is {_shown(value)}, but must be {_RELATIONS[error['type']]} {next(iter(context.values())):g}"
+    if place[-1] == "first_universe" and value == 0:
+        return "value", says, UNIVERSE_0
     percent = of_percent(str(value)) if context.get("le") == 1 else ""
     return "value", says, f"write {percent}" if percent else "correct the number"
 
@@ -202,7 +205,8 @@ def _wrong_value(error: Mapping[str, Any], place: Place, raw: Mapping[str, Any])
             return "value", says, remedy or "correct it"
         case "literal_error":
             choices = re.findall(r"'([^']*)'", context["expected"])
-            return "value", f"cannot be {_shown(value)}", choose_from(str(value), choices)
+            sacn = place[-1] == "protocol" and is_sacn(str(value))
+            return "value", f"cannot be {_shown(value)}", SACN_IS_E131 if sacn else choose_from(str(value), choices)
         case "finite_number":
             return "value", f"is {value}, which is not an ordinary number", "write an ordinary number"
         case "string_pattern_mismatch":

@@ -40,7 +40,7 @@ pixel = "bullet"
 shape = "line"
 path = [[0.0, 3.0], [4.9, 3.0]]    # from the first pixel to the last; add corners between them
 pixels = 50                # how many pixels
-lead = 2.0                 # cable from the box to the first pixel; past 5 m: nulls = 1, nulls_at = [5.0]
+lead = 2.0                 # data and ground from the box to pixel 1; past 5 m: nulls = 1, nulls_at = [5.0]
 
 [run.panel]                # rows of pixels, every second row running back
 pixel = "bullet"

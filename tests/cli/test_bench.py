@@ -162,17 +162,35 @@ def test_it_writes_nothing(here: Patcher, heron_lock: Path) -> None:
 
 @pytest.mark.long
 def test_how_it_was_is_kept_beside_the_show(here: Patcher, heron_lock: Path, sockets: dict) -> None:
-    # Source: the design: `bench --as` results live in the record; `verify --report` shows it
+    # Source: the design: `bench --as` results live in the record; `verify --report` shows it. Found by a
+    # reader: what was tried on a box of the yard stood in the real record.
     call = ("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--loops", 0.1)
     assert here(*call, "--result", "pixel 12 lacks green").returncode == 0
-    here(*call, "--result", "as it should be", "--json")
+    ran = here(*call, "--result", "as it should be", "--json")
+    assert "heron-lock.practice-checks.toml: as it should be (practice" in ran.stderr
     here(*call)
-    (first, second) = read_record(heron_lock).bench
+    assert read_record(heron_lock).bench == ()
+    (first, second) = read_record(heron_lock, practice=True).bench
     assert (first.thing, first.what) == ("eaves", "primaries: pixel 12 lacks green")
     assert second.what == "primaries: as it should be"
-    assert "eaves: primaries: pixel 12 lacks green" in here("verify", heron_lock, "--report").stdout
-    here("verify", heron_lock, "--new-season")
-    assert len(read_record(heron_lock).bench) == 2
+    assert "eaves: primaries: pixel 12 lacks green" in here("verify", heron_lock, "--report", "--yard").stdout
+    assert "lacks green" not in here("verify", heron_lock, "--report").stdout
+    here("verify", heron_lock, "--new-season", "--yard")
+    assert len(read_record(heron_lock, practice=True).bench) == 2
+
+
+@pytest.mark.parametrize("address", ["192.0.2.21", "10.0.0.1", "126.255.255.255", "127.0.0.1", "127.255.255.255"])
+def test_what_was_tried_on_this_machine_is_practice(
+    address: str, heron_lock: Path, here: Patcher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Source: RFC 1122, 3.2.1.3 (from memory): 127.0.0.0/8 never leaves the machine, so no box has it. Nothing is sent.
+    monkeypatch.setattr("patcher.cli.playback.play", lambda *_args, **_keys: None)
+    here("bench", address, "--as", f"{heron_lock}:eaves", "--result", "good")
+    practice = address.startswith("127.")
+    for kept in (False, True):
+        assert [entry.what for entry in read_record(heron_lock, practice=kept).bench] == (
+            ["primaries: good"] if kept == practice else []
+        )
 
 
 def test_a_box_that_is_not_reached_has_no_result_and_that_is_said(here: Patcher, heron_lock: Path) -> None:
@@ -199,7 +217,7 @@ def test_how_it_was_is_asked_at_a_terminal(
     ran = here("bench", HOST, "--as", f"{heron_lock}:eaves", "--loops", 0.1, stdin=Terminal(said))
     assert ran.returncode == 0, ran.stderr
     assert "Was it as it should be?" in ran.stderr
-    record = read_record(heron_lock)
+    record = read_record(heron_lock, practice=True)
     assert [entry.what for entry in (record.bench if record else ())] == kept
 
 
@@ -214,6 +232,8 @@ def test_how_it_was_is_asked_at_a_terminal(
         ((HOST, "--pixels", 50, "--colour-order", "rgb"), ("--colour-order", "capital")),
         ((HOST, "--pixels", 50, "--colour-order", ""), ("--colour-order",)),
         ((HOST, "--pixels", 50, "--protocol", "artnett"), ("--protocol", "artnet")),
+        ((HOST, "--pixels", 50, "--protocol", "sACN"), ("--protocol", "write e131")),
+        ((HOST, "--pixels", 50, "--protocol", "artnet", "--universe", 0), ("--universe", "net 0", "set the box to 1")),
         ((HOST, "--pixels", 50, "--universe", 0), ("--universe", "63999")),
         ((HOST, "--pixels", 50, "--universe", 64_000), ("--universe", "63999")),
         ((HOST, "--pixels", 171, "--universe", 63_999), ("--universe", "64000")),

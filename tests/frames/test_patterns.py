@@ -240,6 +240,8 @@ def test_milestones_are_counted_from_the_data_in_of_each_run_and_said(tables: di
         assert said <= lit[run]
         assert said == lit[run] or "…" in line
         assert line.endswith("the rest dark")
+        # Source: found by a reader: "one at 10, 20, 30 … 60; two at 49–50" seemed to say both of 50
+        assert ("one at the other multiples" in line) == bool(re.search(r"one at [^;]*…", line))
         tees = [name for name, other in tables["run"].items() if other.get("same_data_as") == run]
         assert all(f"(and {tee})" in line for tee in tees)
 

@@ -116,6 +116,39 @@ def test_where_nothing_was_ticked_off_nobody_says_that_no_setting_changed(tmp_pa
     assert not any("Settings to type" in text for text in texts)
 
 
+@pytest.mark.parametrize("ticked", [(), ("shed",), ("house",), ("house/1",), ("house", "shed")])
+@pytest.mark.parametrize("pixels", [60, 70])
+def test_a_changed_colour_order_is_never_passed_over(
+    tmp_path: Path, here: Patcher, ticked: tuple[str, ...], pixels: int
+) -> None:
+    # Source: found by a reader: GRB became BRG in a box that nobody had ticked off, and `diff` said "No start address
+    # changed." and no more. What is in a box is known of what is ticked off alone; each box is one or the other.
+    path = tmp_path / "house.toml"
+    write(path)
+    here("patch", path)
+    for name in ticked:
+        here("todo", path, "--typed", name)
+    write(path, colours="BRG", pixels=pixels)
+    unknown = [box for box in ("house", "shed") if box not in ticked]
+    for command in ("diff", "patch"):
+        text = here(command, path).stdout
+        assert ("house/2 colours GRB → BRG" in text) == ("house" in ticked)
+        said = re.findall(r"^Colours and nulls not compared, .*: (.*)\.$", text, re.MULTILINE)
+        assert said == ([", ".join(unknown)] if unknown else [])
+
+
+def test_a_box_that_is_new_is_not_said_to_be_left_out(tmp_path: Path, here: Patcher) -> None:
+    path = tmp_path / "house.toml"
+    write(path)
+    assert "not compared" not in here("diff", path).stdout + here("patch", path).stdout
+    here("todo", path, "--typed", "all")
+    changed = tables()
+    changed["controller"]["barn"] = {"address": "192.0.2.4", "ports": 1, "port": {"1": ["ladder"]}}
+    changed["run"]["ladder"] = {"pixel": "plain", "pixels": 5}
+    path.write_text(tomli_w.dumps(changed))
+    assert "not compared" not in here("diff", path).stdout + here("patch", path).stdout
+
+
 def test_a_run_that_grows_where_it_starts_has_no_new_address(show: Path, here: Patcher) -> None:
     write(show, pixels=70)
     text = here("patch", show).stdout

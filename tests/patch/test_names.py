@@ -231,3 +231,17 @@ def test_a_place_outside_a_band_is_said_to_count_from_the_whole_grid(place: str,
     with pytest.raises(PatcherError) as gap:
         find("high/2,3", wiring, patch)
     assert "a gap of high" in gap.value.findings[0].says
+
+
+@given(st.integers(-2, 14), st.integers(-2, 14), st.sampled_from(["", "run."]), st.sampled_from("-–"))
+def test_a_range_is_taken_or_told_what_to_write(first: int, last: int, kind: str, dash: str) -> None:
+    # Source: eaves has pixels 1 to 9. Found by a reader: of eaves/5-2 it was said that it is not in the run
+    inside = min(first, last) >= 1 and max(first, last) <= 9
+    if inside and first <= last:
+        assert named(f"{kind}eaves/{first}{dash}{last}").pixels == last - first + 1
+        return
+    with pytest.raises(PatcherError) as refused:
+        named(f"{kind}eaves/{first}{dash}{last}")
+    (finding,) = refused.value.findings
+    assert (finding.remedy == f"write eaves/{last}-{first}") == inside
+    assert ("1 to 9" in finding.says) <= (not inside)

@@ -8,6 +8,8 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 
 import pytest
@@ -30,6 +32,7 @@ from patcher.remedies.rewrite import rewritten
 from patcher.sheets import patch_tables
 from patcher.swaps.box_swap import BoxSwap, swap_box
 from rig.examples import examples
+from rig.levels_pencil import shows
 from rig.shipped import Patcher, wired
 
 Setting = tuple[int, int, int, int]
@@ -554,3 +557,35 @@ def test_what_an_address_is_changed_from_has_a_heading_of_its_own(tmp_path: Path
     # A run that the patch file does not have has no address there, and that is known.
     assert re.search(r"^hedge +none +2/1 ", lists["diff"], re.MULTILINE)
     assert not any(re.search(r" now\b", text) for text in lists.values())
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--typed", "house"), "Ticked off as typed in: house."),
+        (("--told", "all"), "Ticked off as told to the player: all."),
+        (("--told", "all", "--typed", "house"), "Ticked off as typed in: house; as told to the player: all."),
+        (("--typed", "house", "--undo"), "Ticks taken away as typed in: house."),
+    ],
+)
+def test_a_tick_says_what_was_done(words: tuple[str, ...], said: str, tmp_path: Path, here: Patcher) -> None:
+    # Source: found by a reader: "Ticked off: barn, all." after --told all --typed barn, as if all were typed in
+    path = tmp_path / "house.toml"
+    path.write_text(tomli_w.dumps(show_of({"roof": (9, 0)}, skips=True)))
+    here("patch", path)
+    assert here("todo", path, *words).stdout.startswith(said + "\n")
+
+
+@examples(30, 200)
+@given(shows(most=90), st.data())
+def test_what_the_player_is_told_rises_from_prop_to_prop_and_in_each(tables: dict, data: st.DataObject) -> None:
+    # Source: found by a reader: universe 6 stood before 5, and both before 1. Addresses are those of the patch.
+    names = data.draw(st.permutations(sorted(tables["run"])))
+    half = data.draw(st.integers(1, len(names)))
+    wiring = wired(tables | {"prop": {"whole-lot": {"runs": list(names[:half])}}})
+    table = patch_tables.player(wiring, allocate(wiring).patch)
+    rows = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
+    by_prop = [[(row["universe"], row["channel"]) for row in group] for _, group in groupby(rows, itemgetter("prop"))]
+    assert len(by_prop) == len({row["prop"] for row in rows}), "the runs of a prop stand together"
+    assert all(places == sorted(places) for places in by_prop)
+    assert [places[0] for places in by_prop] == sorted(places[0] for places in by_prop)

@@ -6,7 +6,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding
@@ -14,10 +14,11 @@ from patcher.power import shortfalls
 from patcher.power.drop import solve
 from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
-from patcher.sheets.figures import lowest
+from patcher.sheets.figures import fuses, lowest
 from patcher.show.show_file import read_show
 from patcher.units import apart
 from patcher.wiring import wire
+from rig.any_power import anything, wired_or_none
 from rig.examples import examples
 from rig.power_show import LAMP, cut_as_said, fed, said, show, tap
 from rig.shipped import SHOWS, wired
@@ -159,7 +160,8 @@ def test_a_branch_of_a_branch_feeds() -> None:
         ({"a": asleep() | {"power_cuts": [9]}}, tap("a", 1), [tap("a", 5), tap("a", 10)], ["power_cuts = [4, 9]"]),
         (A | {"b": asleep()}, tap("a", 10), [tap("b", 1)], ["power_joined = false in [run.b]"]),
         # two taps on one pixel are first moved apart
-        (A, tap("a", 5), [tap("a", 5), tap("a", 9)], ["at a/5 move all taps but those of one supply elsewhere"]),
+        (A, tap("a", 5), [tap("a", 5), tap("a", 9)],
+         ["at a/5 move all taps but those of one supply elsewhere", "; where two still meet then, cut V+ just before"]),
     ],
 )  # fmt: skip
 def test_two_supplies_on_one_rail_are_cut_apart(runs: dict, first: dict, others: list, words: list[str]) -> None:
@@ -169,6 +171,21 @@ def test_two_supplies_on_one_rail_are_cut_apart(runs: dict, first: dict, others:
         tables["feed"]["g"]["taps"] = [tap("a", 7), *others[1:]]
         found = one(tables, "error joined-supplies run.a")
     assert rules(cut_as_said(tables, found)) == []
+
+
+def test_a_cut_is_asked_for_only_where_two_supplies_still_meet() -> None:
+    # Source: found by a reader: "move … elsewhere; cut V+ …" left open whether both are to be done. Cutting alone
+    # leaves two supplies on a/5; moving the one leaves nothing to cut, moving the other does.
+    both = {"f": fed(tap("a", 5)), "g": fed(tap("a", 5), tap("a", 9), supply="r")}
+    tables = show(A, both, supplies=TWO)
+    (found,) = [each for each in said(tables) if each.rule == "joined-supplies"]
+    assert "joined-supplies" in {each.rule for each in said(cut_as_said(tables, found))}
+    alone = show(A, {"g": both["g"]}, supplies=TWO)
+    assert "joined-supplies" not in {each.rule for each in said(alone)}
+    left = show(A, {"f": both["f"], "g": fed(tap("a", 9), supply="r")}, supplies=TWO)
+    (found,) = [each for each in said(left) if each.rule == "joined-supplies"]
+    assert found.remedy.startswith("cut V+ just before")
+    assert rules(cut_as_said(left, found)) == []
 
 
 @examples(15, 80)
@@ -235,6 +252,11 @@ def test_overload_begins_at_80_percent_and_is_an_error_beyond_the_rating(amps: f
         level = float(re.search(r"at level ([\d.]+)$", found.remedy)[1])
         assert rules(tables, level=level) == []
         assert rules(tables, level=level + 0.01) != []
+        larger = float(re.search(r"a supply of ([\d.]+) A or more", found.remedy)[1])
+        for change, said_ in ((0, []), (-0.1, ["warning overload supply.s"])):
+            tables["supply"]["s"]["amps"] = round(larger + change, 1)
+            assert rules(tables) == said_
+        assert "another supply" not in found.remedy, "it has one feed alone"
 
 
 def test_where_even_the_dark_is_too_much_no_level_is_named() -> None:
@@ -305,6 +327,73 @@ def test_a_feed_that_carries_too_much_is_named_with_its_place() -> None:
     assert [finding for finding in said(tables) if finding.rule == "wire"] == []
 
 
+@st.composite
+def hot_feeds(draw: st.DrawFn) -> dict:
+    """A feed of thin wire into one run or two, tapped anywhere; perhaps a second feed at the same ones."""
+    wires = [{"awg": 22}, {"awg": 24}, {"awg": 20}, {"mm2": 0.5}, {"mm2": 0.75}]
+    kinds = {"lamp": {"min_volts": 1.0, "awg": 14, "pitch": 0.01, "draw": draw(st.sampled_from(["current", "power"]))}}
+    names = "ab"[: draw(st.integers(1, 2))]
+    runs = {name: asleep(draw(st.integers(20, 120))) | {"power_joined": draw(st.booleans())} for name in names}
+
+    def feed() -> dict:
+        taps = [
+            tap(name, draw(st.integers(1, runs[name]["pixels"])), 0.05)
+            for name in names for _ in range(draw(st.integers(1, 3)))
+        ]  # fmt: skip
+        wire_ = draw(st.sampled_from(wires))
+        return {"supply": "s", "fuse": 1, "taps": taps} | wire_
+
+    feeds = {"f": feed()} | ({"g": feed()} if draw(st.booleans()) else {})
+    supplies = {"s": {"volts": 12.0, "amps": 90.0}}
+    return show(runs, feeds, kinds=kinds, supplies=supplies, level=1.0)
+
+
+def hot(tables: dict) -> dict[str, Finding]:
+    return {found.where: found for found in said(tables) if found.rule == "wire"}
+
+
+@examples(60, 400)
+@given(hot_feeds())
+def test_the_wire_that_is_named_for_a_hot_feed_carries_its_current_and_more_taps_do_not_help(tables: dict) -> None:
+    # Source: found by a reader: "use a thicker one, or tap at more points" for the first length of a feed, which
+    # carries all of it however many taps come behind
+    feeds = tables["feed"]
+    for where, found in hot(tables).items():
+        name = where.removeprefix("feed.")
+        if name not in feeds:
+            continue
+        assert "more points" not in found.remedy
+        assert "a second feed" in found.remedy
+        named = re.search(r"use (?:AWG (\d+)|([\d.]+) mm²) or thicker", found.remedy)
+        assert named is not None or len(feeds) > 1
+        if named is None:
+            continue
+        size = {"awg": int(named[1])} if named[1] else {"mm2": float(named[2])}
+        assert set(size) <= set(feeds[name])
+        plain = {key: value for key, value in feeds[name].items() if key not in ("awg", "mm2")}
+        again = tables | {"feed": feeds | {name: plain | size}}
+        assert where not in hot(again)
+        amps = next(load for load in power(wired(again)).feeds if load.feed.name == name)
+        assert amps.smallest_fuse is not None or amps.amps > 24.0
+        if len(feeds) == 1 and tables["pixel"]["lamp"]["draw"] == "current":  # the first length carries it all
+            more = [tap(run, 1 + at * 19, 0.05) for run in tables["run"] for at in range(2)]
+            assert where in hot(tables | {"feed": {name: feeds[name] | {"taps": feeds[name]["taps"] + more}}})
+
+
+def test_what_is_said_for_a_hot_string_or_lead_relieves_it() -> None:
+    # Source: the circuit solved again with what is said
+    runs = {"a": asleep(10), "b": asleep(60) | {"lead": 0.2, "lead_awg": 22}}
+    tables = show(runs, {"f": fed(tap("a"))}, kinds={"lamp": {"min_volts": 2.0, "awg": 16}})
+    assert "or tap b itself" in hot(tables)["run.b.lead"].remedy
+    tables["feed"]["f"]["taps"].append(tap("b"))
+    assert hot(tables) == {}
+    kinds = {"thin": {"awg": 22, "pitch": 0.01, "min_volts": 2.0}}
+    tables = show({"a": asleep(60) | {"pixel": "thin"}}, {"f": fed(tap("a"))}, kinds=kinds)
+    assert "tap a at more points" in hot(tables)["run.a"].remedy
+    tables["feed"]["f"]["taps"].append(tap("a", 60))
+    assert hot(tables) == {}
+
+
 def test_a_string_that_carries_too_much_is_named_also_where_another_part_is_dark() -> None:
     kinds = {"thin": {"awg": 22, "pitch": 0.01, "min_volts": 2.0}}
     tables = show({"a": asleep(60) | {"pixel": "thin"}}, {"f": fed(tap("a"))}, kinds=kinds)
@@ -360,7 +449,23 @@ def test_no_fuse_is_said_where_the_supply_can_burn_the_wire() -> None:
     for most, string, amiss in ((7.0, 18, False), (7.1, 18, True), (20.0, 12, False), (20.1, 12, True)):
         tables["supply"]["s"]["amps"] = most
         tables["pixel"]["lamp"] = LAMP | {"awg": string}
-        assert rules(tables) == ["warning no-fuse feed.f"] * amiss
+        assert rules(tables) == [f"{'warning' if amiss else 'note'} no-fuse feed.f"]
+
+
+@examples(60, 300)
+@given(anything())
+def test_every_feed_without_a_fuse_is_said_and_none_with_one(tables: dict) -> None:
+    # Source: the file's own tables. Found by a reader: `check` found nothing wrong with a feed that has no fuse
+    wiring = wired_or_none(tables)
+    assume(wiring is not None)
+    assert wiring is not None
+    state = power(wiring)
+    found = {each.where: each for each in shortfalls.findings(wiring, state) if each.rule == "no-fuse"}
+    bare = {name for name, feed in tables["feed"].items() if "fuse" not in feed and "supply" in feed}
+    assert set(found) == {f"feed.{name}" for name in bare}
+    hazards = shortfalls.at_any_level(state).get(shortfalls.ANY_LEVEL["no-fuse"], [])
+    assert set(hazards) == {where for where, each in found.items() if each.severity == "warning"}
+    assert {load.feed.name for load in state.feeds if fuses(load)[0] == "none"} == bare
 
 
 @pytest.mark.parametrize(("level", "own"), [(0.1, False), (1.0, True)])

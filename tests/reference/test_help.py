@@ -229,6 +229,20 @@ def test_every_wire_and_fuse_is_there() -> None:
         assert source in said
 
 
+def test_a_wire_that_may_carry_no_more_than_a_thinner_one_says_why() -> None:
+    # Source: found by a reader: 16 mm² and 25 mm² may both carry 82 A; the table of amperes ends before that of ohms
+    bare = sorted(set(CLASS_5) - set(MM2_BEARS))
+    words = text("power").partition("A size that is not listed")[2].partition(".\n")[0]
+    assert bare
+    assert all(f"{area:g} mm²" in words for area in bare)
+
+
+def test_what_a_lead_from_a_box_brings_is_said_where_its_keys_are() -> None:
+    # Source: the circuit (patcher/power/circuit.py): no lead leads from a box to a run; a reader found no word of it
+    for topic in ("file", "power"):
+        assert "A lead from a box brings data and ground only" in " ".join(text(topic).split())
+
+
 def test_the_words_of_the_power_tables_are_explained(here: Patcher) -> None:
     # Source: the heads of the tables that `power` prints
     ran = here("power", SHOWS / "heron-lock.toml")

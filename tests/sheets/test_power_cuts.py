@@ -6,19 +6,23 @@ import io
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patcher.charts.cable_chart import cable_chart
 from patcher.drawing.show_drawing import box_drawing, show_drawing
 from patcher.placement.allocation import allocate
+from patcher.power.circuit import circuit
 from patcher.power.flow import power
+from patcher.power.shortfalls import findings
 from patcher.sheets.contents import ShowSheet, show_sheet
 from patcher.sheets.exports import as_markdown, tables
 from patcher.sheets.label_stock import LabelStock, fit
-from patcher.sheets.labels import tags
+from patcher.sheets.labels import labels, tags
 from patcher.sheets.page import Drawings, pages
+from patcher.sheets.parts_list import shopping
 from patcher.visible import as_csv
+from rig.any_power import anything, wired_or_none
 from rig.drawing_scenes import scene
 from rig.examples import examples
 from rig.power_show import fed, show, tap
@@ -30,7 +34,7 @@ NOT_JOINED = "V+ not connected"
 
 @st.composite
 def cut_shows(draw) -> tuple[dict, set[str], dict[str, list[int]]]:
-    """A show; the runs whose lead brings data and ground alone; and where V+ is cut inside runs."""
+    """A show; the runs to which V+ does not go on from a run before; and where V+ is cut inside runs."""
     runs, bare, cuts = {}, set(), {}
     for name in ("roof", "wall", "gate", "pond")[: draw(st.integers(1, 4))]:
         runs[name] = {
@@ -52,6 +56,11 @@ def words(text: str) -> str:
     return " ".join(html.unescape(re.sub("<[^>]*>", " ", text)).split())
 
 
+def without_power(file: dict, bare: set[str]) -> set[str]:
+    """The runs whose lead brings data and ground alone: also the first of each port, for a port gives no more."""
+    return bare | {chain[0] for box in file["controller"].values() for chain in box["port"].values() if chain}
+
+
 def sheet_of(file: dict) -> ShowSheet:
     wiring = wired(file)
     ends = dict.fromkeys(file["run"], "its left end")
@@ -68,8 +77,10 @@ STOCKS = st.builds(LabelStock, st.sampled_from([40.0, 60.0]), st.sampled_from([2
 @examples(25, 200)
 @given(cut_shows(), STOCKS)
 def test_labels_tags_and_the_list_say_where_v_plus_is_cut(drawn: tuple, stock: LabelStock) -> None:
-    # Source: the show file's own power_joined, power_cuts and same_data_as (a tee is for data and ground)
+    # Source: the show file's own power_joined, power_cuts and same_data_as (a tee is for data and ground); the
+    # first run of a port has no run before it whose V+ could go on
     file, bare, cuts = drawn
+    bare = without_power(file, bare)
     sheet, said = sheet_of(file), cut_words(cuts)
     for label, set_as in zip(sheet.labels, fit(sheet.labels, stock), strict=True):
         is_bare = label.kind == "lead" and label.name in bare
@@ -92,11 +103,14 @@ def test_labels_tags_and_the_list_say_where_v_plus_is_cut(drawn: tuple, stock: L
 def test_a_box_sheet_and_its_tables_say_where_v_plus_is_cut(drawn: tuple) -> None:
     # Source: the show file's own power_joined, power_cuts and same_data_as
     file, bare, cuts = drawn
+    bare = without_power(file, bare)
     sheet, said = sheet_of(file), cut_words(cuts)
     made = tables(sheet)["chains"]
     for row in csv.DictReader(io.StringIO(as_csv(made.heads, made.rows))):
         assert row["v_plus_joined"] == str(row["run"] not in bare)
         assert row["v_plus_cuts"] == ", ".join(map(str, cuts.get(row["run"], [])))
+    (box,) = sheet.boxes
+    assert f"; universe{'s' if len(box.universes) > 1 else ''} {box.universes};" in as_markdown(sheet).replace("\\", "")
     page = pages(sheet, Drawings(), LabelStock())["boxes/box.html"]
     ports = page[page.index('class="ports"') : page.index("Supplies, feeds and fuses")]
     todo = words(page[page.index('class="todo"') :])
@@ -107,9 +121,10 @@ def test_a_box_sheet_and_its_tables_say_where_v_plus_is_cut(drawn: tuple) -> Non
         for text in (row, line):
             assert (NOT_JOINED in text) == (run in bare), text
             assert re.findall(r"V\+ cut before \d+(?: and \d+)*", text) == ([said[run]] if run in said else []), text
-        assert (f"in the lead of {run}" in todo) == (run in bare)
+        first = next(iter(file["controller"]["box"]["port"].values()))[0]
+        assert (f"in the lead of {run}" in todo) == (run in bare and run != first)
         assert all(f"before {run}/{pixel}" in todo for pixel in cuts.get(run, []))
-    assert ("V+ is cut" in todo) == bool(bare or cuts)
+    assert "in each lead from a port (unless a feed runs in it)" in todo
 
 
 @examples(15, 100)
@@ -123,3 +138,45 @@ def test_every_cut_has_its_mark_in_the_drawings(drawn: tuple) -> None:
         seen = Drawn(text).data("run", "cut")
         assert set(seen) == wanted
         assert len(seen) == len(wanted)
+
+
+@examples(60, 400)
+@given(anything())
+def test_paper_puts_v_plus_into_no_lead_that_the_solved_circuit_leaves_without(file: dict) -> None:
+    # Source: the circuit that check and power solve: the wires that carry V+ on. A reader found a lead from a box with
+    # V+ on paper, where check said that no power comes that way: with 5 V and 12 V in a box, that burns.
+    wiring = wired_or_none(file)
+    assume(wiring is not None)
+    assert wiring is not None
+    found, show_ = circuit(wiring), wiring.show
+    carries = {run for run, lead in found.leads.items() if found.joined[lead]}
+    hung = [run for run in show_.runs.values() if run.hung]
+    ends = dict.fromkeys(show_.runs, "left")
+    said = {label.name.removeprefix("run."): label for label in labels(wiring, power(wiring)) if label.kind == "lead"}
+    on_tags = {tag.run: NOT_JOINED not in tag.lead for tag in tags(wiring, ends, {})}
+    for box in wiring.chains:
+        for before, name in zip([None, *wiring.chains[box]], wiring.chains[box], strict=False):
+            volts = {show_.type_of(show_.runs[each]).volts for each in (before, name) if each is not None} - {None}
+            if show_.runs[name].hung:
+                assert said[name].joined == on_tags[name] == (name in carries and len(volts) < 2)
+    needs = [need for need in shopping(wiring, power(wiring)) if need.what.startswith("lead")]
+    with_power = sum(need.metres or 0 for need in needs if "two for V+" in need.note)
+    assert with_power == pytest.approx(sum(run.lead for run in hung if run.name in said and said[run.name].joined))
+
+
+def test_a_feed_along_the_lead_is_power_that_comes_through_the_port() -> None:
+    # Source: `help power`: how power from a port is written; Ohm's law along two conductors, by a loop of its own
+    runs = {"a": {"pixels": 30, "lead": 6.0}}
+    file = show(runs, {"port": {"supply": "s", "awg": 18, "fuse": 5, "taps": [tap("a", 1, 6.0)]}})
+    state = power(wired(file), level=0.5)
+    amps = 30 * (0.001 + 0.5 * 3 * 0.020)
+    (load,) = state.feeds
+    assert load.amps == pytest.approx(amps)
+    ohms = 20.95e-3  # a metre of AWG 18, from memory
+    assert 12.0 - state.drop.volts[0] == pytest.approx(2 * 6.0 * ohms * amps, rel=0.02)
+    sheet = sheet_of(file)
+    (lead,) = {label.says for label in sheet.labels if label.kind == "lead"}
+    assert NOT_JOINED in lead
+    cables = {need.what: (need.count, need.metres) for need in sheet.shopping if need.section == "cable"}
+    assert cables == {"lead for data and ground, AWG 18": (1, 6.0), "feed, AWG 18": (1, 6.0)}
+    assert "power" in {part.area for part in findings(wired(show(runs, {})), power(wired(show(runs, {}))))}

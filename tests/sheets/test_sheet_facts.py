@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patcher.drawing.svg import long, middle_out
@@ -28,6 +28,7 @@ from patcher.show.show_file import read_show
 from patcher.units import length
 from patcher.visible import as_csv, as_json
 from patcher.wiring import wire
+from rig.any_power import anything, wired_or_none
 from rig.examples import examples
 from rig.in_process import run as patcher
 from rig.patch_pencil import allocated, laid_by_pencil, shows
@@ -137,9 +138,10 @@ def test_the_shopping_list_is_what_the_file_adds_up_to(heron) -> None:
     needs = {need.what: need for need in shopping(wiring, state)}
     kinds = HERON["pixel"]
     leads: Counter = Counter()
-    for run in HERON["run"].values():
+    firsts = {chain[0] for box in HERON["controller"].values() for chain in box.get("port", {}).values()}
+    for name, run in HERON["run"].items():
         kind = kinds[run["pixel"]]
-        bare = "same_data_as" in run or run.get("power_joined") is False
+        bare = name in firsts or "same_data_as" in run or run.get("power_joined") is False
         what = "lead for data and ground" if bare else "lead"
         leads[f"{what}, {'AWG 18' if kind.get('awg') == 18 else '0.75 mm²'}"] += round(run.get("lead", 0) * 1000)
     assert {what: round(needs[what].metres * 1000) for what in leads} == dict(leads)
@@ -195,7 +197,7 @@ def test_what_is_not_hung_is_not_bought_and_has_no_label() -> None:
     wiring = wired(show({"a": {"pixels": 10, "lead": 2.0}, "b": {"pixels": 7, "lead": 3.0, "hung": False}}, {}))
     state = power(wiring)
     needs = {need.what: need for need in shopping(wiring, state)}
-    assert (needs["lamp"].count, needs["lead, AWG 18"].metres) == (10, 2.0)
+    assert (needs["lamp"].count, needs["lead for data and ground, AWG 18"].metres) == (10, 2.0)
     assert {label.name for label in labels(wiring, state)} == {"a"}
     assert {tag.run: tag.hung for tag in tags(wiring, {"a": "left", "b": "left"}, {})} == {"a": True, "b": False}
 
@@ -208,7 +210,7 @@ def test_no_paper_says_less_wire_than_there_is(metres: float, units: str, unit: 
     wiring = wired(show({"a": {"pixels": 10, "lead": metres / unit}}, feeds, units=units))
     state = power(wiring)
     said = {label.name: label.says for label in labels(wiring, state)}
-    words = [said["a"].split(", ")[1], said["wire"].split(", ")[-1]]
+    words = [said["a"].split(", ")[2], said["wire"].split(", ")[-1]]
     words += [length(need.metres, units) for need in shopping(wiring, state) if need.metres]
     assert len(words) == 4
     for number, word in map(str.split, words):
@@ -391,6 +393,35 @@ def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
             for place, line in enumerate(set_as.lines)
         )
         assert high * POINT + 0.5 * len(set_as.lines) <= stock.high - 4 + 0.01
+
+
+@examples(60, 400)
+@given(anything(), STOCKS)
+def test_every_label_has_volts_and_every_end_of_a_feed_its_fuse(file: dict, stock: LabelStock) -> None:
+    # Source: the file's own tables; found by a reader: leads of 5 V and 12 V looked alike, and no tap said its fuse
+    wiring = wired_or_none(file)
+    assume(wiring is not None)
+    assert wiring is not None
+    made = labels(wiring, power(wiring))
+    for label, set_as in zip(made, fit(made, stock), strict=True):
+        words = " ".join(set_as.lines)
+        name = label.name.split(".")[-1]
+        if label.kind == "lead":
+            volts = file["pixel"][file["run"][name]["pixel"]].get("volts")
+            assert volts is None or f"{volts:g} V pixels" in words
+            continue
+        feed = file["feed"][name]
+        own, above = feed.get("fuse"), feed
+        while "fuse" not in above and "from" in above:
+            above = file["feed"][above["from"]]
+        while "supply" not in feed:
+            feed = file["feed"][feed["from"]]
+        assert f"{file['supply'][feed['supply']]['volts']:g} V" in words
+        before = f"behind fuse {above['fuse']:g} A" if "fuse" in above else "no fuse"
+        if label.end == 1:
+            assert (f"fuse {own:g} A" if own else before) in words
+        else:
+            assert before in words or "tap fuse " in words
 
 
 CABLES = ["w" * 60, "eaves", "-".join("abcdefgh" * 3)]

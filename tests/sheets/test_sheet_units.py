@@ -100,7 +100,7 @@ def test_no_show_names_a_length_in_another_unit(seed: int, units: str) -> None:
 def test_what_is_to_be_bought_is_what_the_leads_add_up_to(tenths: list[int], unit: tuple[str, float]) -> None:
     # Source: arithmetic, in whole tenths of the unit; it was said 41.01 ft where the leads were 41 ft.
     units, _ = unit
-    runs = {f"r{place}": {"pixels": 1, "lead": each / 10} for place, each in enumerate(tenths)}
+    runs = {f"r{place}": {"pixels": 1, "lead": each / 10, "power_joined": False} for place, each in enumerate(tenths)}
     wiring = wired(show(runs, {}, units=units))
     [need] = [need for need in shopping(wiring, power(wiring)) if need.what.startswith("lead")]
     whole, tenth = divmod(sum(tenths), 10)

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from importlib.metadata import metadata
 from pathlib import Path
 
 import pytest
@@ -178,6 +179,12 @@ def test_not_toml_says_on_which_line(folder):
     assert f"line {line_with(text, 'ports = ')}" in finding.says
 
 
+def test_what_is_not_toml_may_lie_above_the_line_that_is_named(folder):
+    # Source: found by a reader: a bracket that was not closed two lines above, behind an empty line
+    (finding,) = everything(folder, changed("[controller.mill.port]", "at = [1.0, 2.0\n\n[controller.mill.port]"))
+    assert "those above it" in finding.remedy
+
+
 @pytest.mark.parametrize(("written", "offered"), [("4,5", "4.5"), ("-0,25   # m", "-0.25")])
 def test_a_number_with_a_comma_is_offered_with_a_point(folder: Path, written: str, offered: str) -> None:
     # Source: TOML 1.0.0, Float: the decimal point is a point
@@ -345,6 +352,38 @@ def test_a_value_that_cannot_be(folder, old, new, where, word):
     finding = one(everything(folder, text), where, word)
     if " or " not in where:
         assert finding.line == line_with(text, new)
+
+
+@pytest.mark.parametrize("word", ["sACN", "sacn", "SACN", "S-ACN", "Streaming ACN", "streaming_acn"])
+def test_the_other_name_of_e131_is_told_what_to_write(folder: Path, word: str) -> None:
+    # Source: what sacn, an independent sender and receiver, says of itself
+    assert "sACN / E1.31" in metadata("sacn")["Summary"]
+    (finding,) = everything(folder, changed("ports = 4", f'ports = 4\nprotocol = "{word}"'))
+    assert (finding.where, finding.severity) == ("controller.mill.protocol", "error")
+    assert finding.remedy.endswith("write e131")
+    assert everything(folder, changed("ports = 4", 'ports = 4\nprotocol = "e131"')) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ("frame_rate = 40", "frame_rate = 40\nfirst_universe = 0", "show.first_universe"),
+        ("ports = 4", 'ports = 4\nprotocol = "artnet"\nfirst_universe = 0', "controller.mill.first_universe"),
+        (
+            "[controller.mill.port]",
+            '[controller.mill.start]\n1 = "0/1"\n[controller.mill.port]',
+            "controller.mill.start.1",
+        ),
+    ],
+)
+def test_universe_0_is_told_what_to_set_in_the_box(folder: Path, old: str, new: str, where: str) -> None:
+    # Source: found by a reader: boxes often come set to Art-Net's universe 0 (common practice), and "is 0, but must be
+    # at least 1 → correct the number" told nobody what to do in the box
+    text = changed("ports = 4", 'ports = 4\nprotocol = "artnet"') if "artnet" not in new else GOOD
+    (finding,) = everything(folder, changed(old, new, text))
+    assert finding.where == where
+    assert "set the box to 1 or more" in finding.remedy
+    assert "net 0, sub-net 0" in finding.remedy
 
 
 @pytest.mark.parametrize("point", ["[4.0]", "[]", "[4.0, 0.0, 1.0]", "4.0", '"4, 0"'])
