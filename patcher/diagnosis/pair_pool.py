@@ -301,8 +301,8 @@ def _rows(takes: Takes, chosen: NDArray[np.bool_]) -> Takes:
 
 def _weights(scene: Scene) -> Belief:
     """How likely each fault is as one of two, in the order of the classes."""
-    each = weights([one for members in scene.classes for one in members])
     flat = [one for members in scene.classes for one in members]
+    each = weights(scene.plan.wiring, flat)
     found = np.array([weight for weight, one in zip(each, flat, strict=True) if len(one) == 1])
     mixed: Belief = (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
     return mixed
