@@ -52,7 +52,7 @@ def diagnose(
     runs_of(wiring, patch, thing)
     say = _nothing if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout)
     hands = _hands(show, wiring, patch, fault, answers, say, yard=yard, mend=mend, seed=seed, interface=interface)
-    talk = Talk(show, thing, careful, write, say)
+    talk = Talk(show, thing, careful, write, say, practice=yard)
     talk.go(wiring, patch, hands)
     if as_json:
         say_json(talk.document())

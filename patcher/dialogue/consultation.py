@@ -21,7 +21,7 @@ from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.remedies import not_wiring
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
-from patcher.visible import argument
+from patcher.visible import argument, sent_from
 from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
 
 MOST_NAMED = 6
+PRACTISED = (
+    "This was practice: the fault was one of the simulated boxes, and your show file now says that your house is wired "
+    "so. If it is not, take the change back. To practise with changes to the file, work on a copy of it."
+)
 
 
 @dataclass
@@ -46,6 +50,7 @@ class Consulting:
         plan: its wiring and patch.
         answering: who answers.
         say: prints a line.
+        practice: whether simulated boxes are looked at.
         stopped: whether who answers has stopped before the end.
         asked: how many questions were answered.
         assumed: the hypothesis for which the show file would be changed.
@@ -56,7 +61,8 @@ class Consulting:
     plan: Planned
     answering: Answering
     say: Callable[[str], None]
-    stopped: bool = False
+    practice: bool = False
+    stopped: bool = field(default=False, init=False)
     asked: int = field(default=0, init=False)
     assumed: Hypothesis = field(default=(), init=False)
     seen: tuple[Seen, ...] = field(default=(), init=False)
@@ -146,23 +152,22 @@ class Consulting:
         boxes = {self.wiring.ports[run][0] for run in runs_of(self.wiring, self.plan.patch, diagnosis.thing)}
         for box in sorted(boxes - {split(diagnosis.thing)[1]}):
             named = called("controller", box, self.wiring.show)
-            self.say(
-                f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {argument(self.path)} {named}"
-            )
+            sent = sent_from(self.path, practice=self.practice)
+            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {sent} {named}")
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
         """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
         be changed.
         """
-        change, self.assumed = say_remedies(self.path, self.plan, same, self.say)
+        change, self.assumed = say_remedies(self.path, self.plan, same, self.say, practice=self.practice)
         return change
 
     def say_not_wiring(self, thing: str) -> None:
         """What else it may be, where the wiring is as planned."""
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
-        for symptom in not_wiring(argument(self.path), self.wiring, runs):
+        for symptom in not_wiring(self.path, self.wiring, runs, practice=self.practice):
             self.say(f"  {symptom.says}:")
             say_causes(symptom.causes, symptom.volts, self.say)
             self.say(f"    To tell which: {symptom.tells}.")
@@ -204,7 +209,7 @@ def known_in_words(known: Known, pixels: int) -> str:
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
 
 
-def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:
+def write(path: Path, change: Rewritten, say: Callable[[str], None], *, practice: bool = False) -> list[str]:
     """Change the show file and, where there is one, the patch file, both or none; say so, and return their paths.
 
     Raises:
@@ -215,6 +220,8 @@ def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str
     write_together({path: change.old, **kept}, texts)
     written = list(map(str, texts))
     say(f"  Changed: {' and '.join(written)}.")
+    if practice:
+        say(f"  {PRACTISED}")
     if change.boxes:
         say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {argument(path)})")
     return written

@@ -30,7 +30,7 @@ CAUTION = (
 
 
 def say_remedies(
-    path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say
+    path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say, *, practice: bool = False
 ) -> tuple[Rewritten | None, Hypothesis]:
     """Say how to fix the likeliest of what looks alike, by hand or in the file.
 
@@ -40,7 +40,7 @@ def say_remedies(
     if not all(fault.kind in TYPED for faults in same for fault in faults):
         say(f"  {CAUTION}")
     for fault in same[0]:
-        todo = remedy(argument(path), plan.wiring, fault)
+        todo = remedy(path, plan.wiring, fault, practice=practice)
         say(f"  To fix it: {todo.says}.")
         if todo.causes:
             say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")

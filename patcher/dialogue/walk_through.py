@@ -16,7 +16,7 @@ from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import DARK, Fault, Planned, code_in_words, codes, departure, planned
 from patcher.patch.thing import called
 from patcher.units import in_units
-from patcher.visible import argument
+from patcher.visible import sent_from
 from patcher.walk.items import Item
 from patcher.walk.record import Entry, Record, RecordedAnswer, Says, State
 from patcher.walk.record_file import change_record, local_time, read_record
@@ -264,12 +264,13 @@ class Walk:
 
     def _pause(self, step: Step, thing: str, wrong: Collection[Subject]) -> None:
         self.paused[thing] = step, tuple(wrong)
-        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {argument(self.path)} {thing}")
+        sent = sent_from(self.path, practice=self.practice)
+        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {sent} {thing}")
 
     def _diagnose(self, step: Step, thing: str, wrong: Collection[Subject]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was fixed, so that the step is shown again."""
         self.say(f"\n  Diagnosis of {thing}:")
-        consulting = Consulting(self.path, self._plan, self.answering, self.say)
+        consulting = Consulting(self.path, self._plan, self.answering, self.say, self.practice)
         diagnosis = consulting.ask(thing, begin=[*self.seen, *self.told])
         if consulting.stopped:
             self.told += diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
@@ -286,7 +287,7 @@ class Walk:
         if deed == "leave":
             self._hide(same[0])
         elif deed == "write" and change is not None:
-            write(self.path, change, self.say)
+            write(self.path, change, self.say, practice=self.practice)
             self.written = True
         if deed == "mended":
             self.steps += refuted

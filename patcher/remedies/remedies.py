@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from patcher.power.flow import Power, power
 from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Show
 from patcher.trade import letter_name
+from patcher.visible import argument, sent_from
 from patcher.wiring import Wiring, port_name
 
 
@@ -90,19 +92,22 @@ TYPED = ("universe-shift", "channel-shift", "count", "swapped-starts", "colour-o
 """Kinds that are fixed by what is typed in: no box is opened for them, and no wire touched."""
 
 
-def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
+def remedy(path: Path | str, wiring: Wiring, fault: Fault, *, practice: bool = False) -> Advice:
     """What to do about a fault of a show.
 
     Args:
-        path: the show file, as it is named in commands.
+        path: the show file.
         wiring: its wiring as planned.
         fault: the fault.
+        practice: whether simulated boxes are looked at: then nothing that is to be sent goes to the real ones.
     """
+    named = argument(path)
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
     if in_file_alone(wiring, fault):
         causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
-    volts = far_end(path, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
-    return Advice(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
+    volts = far_end(named, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
+    tells = _tells(named, sent_from(path, practice=practice), wiring, fault)
+    return Advice(_fix(named, wiring, fault), causes, tells, volts)
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -214,9 +219,9 @@ def _dead(path: str, wiring: Wiring, where: str) -> str:
     return f"check {where}: its fuse, its plug, and that it is switched on in the box{other}"
 
 
-def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
+def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:
     def send(pattern: str, thing: str) -> str:
-        return f"patcher send {pattern} {path} --on {thing}"
+        return f"patcher send {pattern} {sent} --on {thing}"
 
     match fault.kind:
         case "cut":
@@ -236,7 +241,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
             )
         case "universe-shift":
             return (
-                f"patcher send ports {path}: if every box of that make is off by one, they count from 0; if only "
+                f"patcher send ports {sent}: if every box of that make is off by one, they count from 0; if only "
                 f"{fault.where} is, its number was typed in wrong"
             )
         case "replaced":
@@ -287,11 +292,11 @@ def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     return f"{says}{needs}. Measure: much less means a bad joint, fuse or feed"
 
 
-def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Advice, ...]:
+def not_wiring(path: Path | str, wiring: Wiring, runs: Sequence[str], *, practice: bool = False) -> tuple[Advice, ...]:
     """What can still look wrong where the wiring is as planned, each with its usual causes, in order."""
-    steady, bright = f"patcher send steady {path} --on {runs[0]}", f"{wiring.show.settings.level:g}"
-    volts = far_end(path, wiring, runs)
-    unknown = "" if volts else f". patcher power {path} works the voltage out, once the file has its supplies"
+    steady = f"patcher send steady {sent_from(path, practice=practice)} --on {runs[0]}"
+    bright, volts = f"{wiring.show.settings.level:g}", far_end(argument(path), wiring, runs)
+    unknown = "" if volts else f". patcher power {argument(path)} works the voltage out, once the file has its supplies"
     return (
         Advice(
             "white that turns pink or brown towards the far end",
