@@ -7,6 +7,7 @@ import re
 from patcher.phone.content import WHOLE
 
 TERMINAL_WORDS = (
+    (r"patcher send ports PATH: it sends", lambda found: "the computer (send ports): it sends"),
     (r"patcher send (\w+) PATH --on (\S+?)(?=[:. ]|$)", lambda found: f"find {found[2]} here, pattern {found[1]}"),
     (r"patcher send (\w+) PATH", lambda found: f"find “{WHOLE}” here, pattern {found[1]}"),
     (r" --level ([\d.]+), then --level ([\d.]+)", lambda found: f", at the lowest level, then at {_percent(found[2])}"),

@@ -72,7 +72,6 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "dead": ("no power at the box", "a blown fuse", "the network cable", "a wrong address typed into the box"),
     "universe-shift": ("the box counts universes from 0", "a start universe typed in wrong"),
     "channel-shift": ("a start channel typed in wrong", "the box counts channels from 0"),
-    "shift": ("a null pixel left out, or one too many typed into the box", "a first pixel cut off"),
     "colour-order": (
         IN_THE_BOX,
         "these pixels are from another batch than the plan says",
@@ -80,6 +79,14 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "count": ("a number of pixels typed in wrong",),
 }
 """Usual causes, in order. Common practice, no source."""
+
+SHIFTED = {
+    (True, True): ("a null pixel before it is not set in the box", "a pixel more was put in before its first one"),
+    (True, False): ("a pixel that the plan does not have hangs before its first one, such as a null or a booster",),
+    (False, True): ("a null pixel that is set in the box does not hang there", "its first pixel was cut off"),
+    (False, False): ("its first pixel was cut off", "a null pixel is set in the box, and none is planned"),
+}
+"""Why a run begins later (True) or earlier on its cable, and whether null pixels are planned before it."""
 
 OF_A_PORT = (
     "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
@@ -103,6 +110,8 @@ def remedy(path: Path | str, wiring: Wiring, fault: Fault, *, practice: bool = F
     """
     named = argument(path)
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    if fault.kind == "shift":
+        causes = SHIFTED[fault.amount > 0, bool(wiring.show.runs[fault.where].nulls)]
     if in_file_alone(wiring, fault):
         causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
     volts = far_end(named, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
@@ -123,7 +132,6 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
     run, pixel = (fault.pixel[0], fault.pixel[1] + 1) if fault.kind in AT_A_PIXEL else ("", 0)
     joint = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
-    count, less = value.lstrip("+-"), value[:1] == "-"
     both = " and ".join(places)
     return {
         "reversed": f"turn {where} round, or feed it from its other end",
@@ -133,8 +141,7 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         "swapped-ports": f"swap the plugs of {both}",
         "swapped-runs": f"swap {both}; leave their leads where they are",
         "swapped-with-leads": f"swap {both}, each with its lead",
-        "shift": f"{count} {'fewer' if less else 'more'} pixel{'s' * (count != '1')} than planned before {where}'s "
-                 "first pixel: check its nulls in the box, then its first pixels",
+        "shift": _shifted(wiring, fault),
         "dark": f"replace the pixel {where}, from its neighbours' batch if you can",
         "dark-channel": f"replace the pixel {where}: its {letter_name(value)} stays dark",
         "replaced": f"replace the pixel {where} by one of {_type_of(show, run)}; its chip takes {value}",
@@ -146,6 +153,18 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         "count": f"type in the planned number of pixels of {where}; it is set {off(fault)}",
         "swapped-starts": f"type in the planned starts of {both}; each has the other's",
     }[fault.kind]  # fmt: skip
+
+
+def _shifted(wiring: Wiring, fault: Fault) -> str:
+    """What to check where a run begins otherwise on its cable than planned: its nulls, and what hangs before it."""
+    if fault.kind != "shift":
+        return ""
+    run, count = wiring.show.runs[fault.where], abs(fault.amount)
+    are = "is" if run.nulls == 1 else "are"
+    nulls = f"that {run.nulls or 'no'} null pixel{'s' * (run.nulls != 1)} {are} set in the box"
+    begins = f"{count} {'more' if fault.amount > 0 else 'fewer'} pixel{'s' * (count != 1)} than planned"
+    hangs = "what hangs before its first pixel" if fault.amount > 0 else "whether its first pixels were cut off"
+    return f"{begins} before {fault.where}'s first pixel: check {nulls} before it, then {hangs}"
 
 
 def _entered(run: Run, fault: Fault) -> str:

@@ -507,6 +507,7 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
         "Saved as failed. Once it is fixed, tap “Previous step” to check again.",
         "Saved as failed. gable and eaves are left out until they are fixed; tap “The whole step”.",
         "The diagnosis stops here. “Go on with eaves” continues it.",
+        "The diagnosis stops here. “Go on with eaves” continues it.",
         "Your answer: nothing",
         "then see “Progress and notes” for what to change:",
         "then see “Boxes: what to type in”",
