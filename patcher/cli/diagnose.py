@@ -90,9 +90,9 @@ def _hands(
     """Who answers: the pixels of a yard, a file, or a person at the keys."""
     if faults:
         from patcher.answers.witness import Witness
-        from patcher.faults import build, parse
+        from patcher.faults import build, practised
 
-        built = build(wiring, [parse(text, wiring) for text in faults])
+        built = build(wiring, practised(faults, wiring))
         witness = Witness(wiring, patch, built, seed=seed, mends=mend)
         return lambda wiring, patch: nullcontext(witness)
     if answers is not None:

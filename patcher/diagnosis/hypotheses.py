@@ -14,12 +14,12 @@ from typing import get_args
 import numpy as np
 
 from patcher.errors import PatcherError, refuse
-from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, parse
+from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, has_ends, parse
 from patcher.faults.fault import BACKWARDS, CHOICES, boxes_of, wiring_values
 from patcher.faults.fault_sentences import into_empty
 from patcher.patch.patch import Patch
 from patcher.patch.thing import find
-from patcher.shapes import lattice, pixels_at, positions
+from patcher.shapes import lattice, pixels_at
 from patcher.show.run_tables import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
@@ -44,8 +44,6 @@ EXCHANGED = ("swapped-ports", "swapped-runs", "swapped-with-leads", "swapped-sta
 what can be seen at the sockets, then what hangs, and last what would have to be typed in again."""
 
 SHIFTS = (-3, -2, -1, 1, 2, 3)
-SAME_PLACE = 1e-3
-"""Metres; pixels that are nearer hang in one place."""
 UNIVERSES_OFF = (-2, -1, 1, 2)
 CHANNELS_OFF = (-6, -4, -3, -2, -1, 1, 2, 3, 4, 6)
 COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
@@ -170,14 +168,6 @@ def _of_box(wiring: Wiring, box: str) -> Iterator[str]:
         yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
 
 
-def _has_ends(show: Show, name: str) -> bool:
-    """Whether a person can tell at which end the data enters: a run with no picture is known by its lead alone, and an
-    arch that goes over and back begins and ends in one place.
-    """
-    places = positions(show, show.runs[name])
-    return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
-
-
 def _starts(wiring: Wiring, box: str) -> list[str]:
     """The names of a box's starts."""
     show, chains = wiring.show, wiring.of_controller(box)
@@ -216,7 +206,7 @@ def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
 def _of_run(show: Show, name: str) -> Iterator[str]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
-    if _has_ends(show, name):
+    if has_ends(show, name):
         yield f"reversed:{name}"
     if (wired := lattice(show, run)) is not None:
         for kind, choices in CHOICES.items():
