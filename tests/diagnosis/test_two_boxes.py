@@ -173,3 +173,14 @@ def test_leads_are_named_before_starts_however_the_ports_lie(seed: int) -> None:
 
 def _boxes(fault: Fault) -> int:
     return len({place.partition("/")[0] for place in fault.places})
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("kind", BY_HAND[:2])
+def test_a_swap_is_fixed_in_the_yard_in_whichever_order_its_two_are_written(kind: str, turned: bool) -> None:
+    wiring, patch = laid(three_boxes())
+    two = ["left/1", "middle/2"] if kind == "swapped-ports" else ["sill", "pump"]
+    built, named = (parse(f"{kind}:{','.join(each)}", wiring) for each in (two, two[::-1] if turned else two))
+    witness = Witness(wiring, patch, build(wiring, [built]), mends=True)
+    assert witness.goes_on(wiring, [(named,)], ())
+    assert witness.deed(writable=False) == "leave"
