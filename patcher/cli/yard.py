@@ -76,7 +76,7 @@ def yard(
         )
         film_yard(show, film, on=on, fault=fault or (), seed=seed, as_json=as_json)
         return
-    from patcher.faults import build, practised
+    from patcher.faults import build, parse
     from patcher.reports import yard_report
     from patcher.yard.network_trouble import Trouble
     from patcher.yard.yard import Yard, addresses
@@ -84,7 +84,7 @@ def yard(
     wiring = load(show)
     patch = load_patch(show, wiring)
     thing = _thing(on, wiring, patch)
-    built = build(wiring, practised(fault or (), wiring))
+    built = build(wiring, [parse(text, wiring) for text in fault or ()])
     without_power = tuple(_off(text, wiring) for text in off or ())
     begin = time.monotonic()
     wanted = any((loss, double, reorder, delay, without_power))

@@ -135,7 +135,7 @@ class _Said:
 
 
 def practised(texts: Iterable[str], wiring: Wiring) -> list[Fault]:
-    """Faults that a person wrote for somebody to find in the yard.
+    """Faults that a person wrote for the eye of the yard to find.
 
     Raises:
         PatcherError: one is none of this show, or nobody can see it.

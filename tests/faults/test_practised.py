@@ -1,4 +1,4 @@
-"""Faults that somebody is to find in the yard: those that nobody can see are refused, in every command that has one."""
+"""Faults that a simulated eye is to find: those that nobody can see are refused, in every command that answers so."""
 
 from __future__ import annotations
 
