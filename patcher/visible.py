@@ -40,6 +40,13 @@ def argument(path: Path | str) -> str:
     return shlex.quote(str(path)) if os.name == "posix" else subprocess.list2cmdline([str(path)])
 
 
+def sent_from(path: Path | str, *, practice: bool) -> str:
+    """A show file as it is written in a command that sends, or that reads what was practised: in practice with the
+    option that keeps it away from the real boxes.
+    """
+    return f"{argument(path)} --yard" if practice else argument(path)
+
+
 def cell(value: object) -> object:
     """The value of a table cell, with a ' before words that a spreadsheet would calculate.
 

@@ -35,7 +35,11 @@ KEYS: dict[str, Word] = {
     "y": "yes", "n": "no", "c": "cannot tell", "b": "back", "s": "skip", "t": "note", "q": "stop",
 }  # fmt: skip
 DEEDS: dict[str, Deed] = {"m": "mended", "w": "write", "l": "leave", "\n": "leave", "\r": "leave"}
+DONE: dict[Deed, str] = {"mended": "fixed"}
+"""How a deed is written in a file of answers, where that is another word."""
 HELP = "y yes · n no · c can't tell · b previous · s skip · t note · q stop"
+UNKNOWN = "?"
+"""In place of what is wrong: something is, and they cannot tell which."""
 LAST_KEYS: dict[str, Word] = {"y": "yes", "n": "no", "q": "stop"}
 LAST_HELP = "y yes · n no · q stop"
 
@@ -115,12 +119,16 @@ class Person:
         for number, thing in enumerate(things, start=1):
             self.say(f"    {number} {thing}")
         self.say(
-            "  Which is wrong? Type its number or name, or several with spaces, then Enter; Enter alone if you can't "
-            "tell; b back to the step, q stop."
+            "  Which is wrong? Type its number or name, or several with spaces, then Enter; "
+            f"{UNKNOWN} if you can't tell; b back to the step, q stop."
         )
         while (line := self._line(levels)) is not None and line != "q":
             if line == "b":
                 return None
+            if line == UNKNOWN:
+                return Reply("no")
+            if not line:  # from habit, right behind the n
+                continue
             words = line.replace(",", " ").split()
             chosen = [_chosen(word, things) for word in words]
             if all(chosen):
@@ -273,7 +281,7 @@ class Written:
 
     In a round each line names what it answers: the step's name, a colon, and the answer. A no may name what is not so.
     A line `ask: 2` answers the diagnosis with a key of its next question, or with the words of an answer;
-    `then: mended` says what was done, `pixel: 57` which one it is. Where only a diagnosis is answered, a line is an
+    `then: fixed` says what was done, `pixel: 57` which one it is. Where only a diagnosis is answered, a line is an
     answer alone.
     """
 
@@ -351,12 +359,14 @@ class Written:
         return answer or None
 
     def deed(self, *, writable: bool) -> Deed:
-        """The next line, if it says what was done: `then: mended`, `then: write` or `then: leave`."""
+        """The next line, if it says what was done: `then: fixed`, `then: write` or `then: leave`; an
+        older file says mended for fixed.
+        """
         where, answer = self._next("then")
-        deeds = [deed for deed in dict.fromkeys(DEEDS.values()) if writable or deed != "write"]
-        found = next((deed for deed in deeds if deed == answer), None)
+        deeds = {DONE.get(deed, deed): deed for deed in DEEDS.values() if writable or deed != "write"}
+        found = next((deed for said, deed in deeds.items() if answer in (said, deed)), None)
         if where and found is None:
-            raise refuse(where, f"“{answer}” cannot be done here", choose_from(answer, deeds))
+            raise refuse(where, f"“{answer}” cannot be done here", choose_from(answer, [*deeds]))
         return found or "leave"
 
     def take_up(self, things: Sequence[str]) -> str | None:

@@ -14,7 +14,7 @@ from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.question_frame import Frame
 from patcher.dialogue.answerer import Deed, Reply
 from patcher.eye import BROKEN, NOBODY, SEVERAL, Ask, Chances, Eye, Shades
-from patcher.faults import Built, shades
+from patcher.faults import Built, Fault, shades
 from patcher.frames.levels import Levels
 from patcher.patch.patch import Patch
 from patcher.remedies.rewrite import same_pixels
@@ -172,10 +172,11 @@ class Witness:
         """Take the faults that were mended out of the yard, or count its pixels as a changed show does. What would have
         to be typed into a box, nobody types here.
         """
-        built = self._built.faults
-        named = next((set(faults) for faults in mended if faults and set(faults) <= set(built)), set())
+        built = {_written_either_way(fault): fault for fault in self._built.faults}
+        each = [{*map(_written_either_way, faults)} for faults in mended]
+        named = next((faults for faults in each if faults and faults <= built.keys()), set())
         if named:
-            self._built = Built(tuple(fault for fault in built if fault not in named))
+            self._built = Built(tuple(fault for key, fault in built.items() if key not in named))
             self._direct = self._made()
         self.says = wiring
         return not boxes and bool(named or not mended)
@@ -250,6 +251,11 @@ class Witness:
         lit = np.where(flickers[:, None], BROKEN, first > 0).astype(np.uint8)
         index = np.arange(lit.size, dtype=np.int32).reshape(lit.shape).T
         return shades(lit.ravel(), index, letters)[same_pixels(self._wiring.show, self.says.show, run)]
+
+
+def _written_either_way(fault: Fault) -> tuple[str, frozenset[str], str]:
+    """The same for a fault about two things in whichever order they are written."""
+    return fault.kind, frozenset(fault.places), fault.value
 
 
 def _glances(carrier: Carrier, levels: Levels, runs: Sequence[str]) -> list[dict[str, PixelValues]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from patcher.answers.witness import Loopback, Witness
 from patcher.dialogue.answerer import Answering
-from patcher.faults import build, parse
+from patcher.faults import build, practised
 from patcher.listener.receiver import Receiver
 from patcher.patch.patch import Patch
 from patcher.stream.sender import Sender, targets
@@ -23,7 +23,7 @@ def simulated(
 ) -> Iterator[Answering]:
     """Simulated boxes and an eye answer."""
     table = wiring.show
-    built = build(wiring, [parse(text, wiring) for text in faults])
+    built = build(wiring, practised(faults, wiring))
     yard = Yard(wiring, patch, built, seed=seed)
     hosts = addresses(show, table)
     heard_by = ears(table, patch, hosts)

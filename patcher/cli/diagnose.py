@@ -52,7 +52,7 @@ def diagnose(
     runs_of(wiring, patch, thing)
     say = _nothing if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout)
     hands = _hands(show, wiring, patch, fault, answers, say, yard=yard, mend=mend, seed=seed, interface=interface)
-    talk = Talk(show, thing, careful, write, say)
+    talk = Talk(show, thing, careful, write, say, practice=yard)
     talk.go(wiring, patch, hands)
     if as_json:
         say_json(talk.document())
@@ -90,9 +90,9 @@ def _hands(
     """Who answers: the pixels of a yard, a file, or a person at the keys."""
     if faults:
         from patcher.answers.witness import Witness
-        from patcher.faults import build, parse
+        from patcher.faults import build, practised
 
-        built = build(wiring, [parse(text, wiring) for text in faults])
+        built = build(wiring, practised(faults, wiring))
         witness = Witness(wiring, patch, built, seed=seed, mends=mend)
         return lambda wiring, patch: nullcontext(witness)
     if answers is not None:

@@ -76,7 +76,7 @@ def read(
         for path in draw(reading, picture):
             say(f"Drawn: {path}")
     if write and reading.joined.verdict.faults:
-        _write(show, change, say)
+        _write(show, change, say, practice=practice)
     places = _measure(reading, runs, kept, say) if runs else None
     if as_json:
         say_json(film_reading.document(reading) | ({} if places is None else {"measured": places}))
@@ -84,13 +84,13 @@ def read(
         raise typer.Exit(1)
 
 
-def _write(show: Path, change: Rewritten | None, say: Callable[[str], None]) -> None:
+def _write(show: Path, change: Rewritten | None, say: Callable[[str], None], *, practice: bool) -> None:
     """Change the show file to match the wiring, where it can say it."""
     from patcher.dialogue.consultation import write
 
     if change is None:
         raise refuse("--write", "the show file cannot say it", "fix the fault itself")
-    write(show, change, say)
+    write(show, change, say, practice=practice)
 
 
 def _measure(

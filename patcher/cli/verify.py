@@ -243,7 +243,7 @@ def _walk(
     wiring, patch = progress.wiring, progress.patch
     steps = plan(wiring, set(progress.wanted) if again else open_items(progress.record, progress.wanted))
     if not steps:
-        say(all_passed(progress))
+        say(all_passed(progress, by_hand=keys))
         return None
     say(begin(steps, progress, again=again))
     return Walk(

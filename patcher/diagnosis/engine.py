@@ -15,7 +15,7 @@ from patcher.diagnosis.coverage import Class, Coverage
 from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.information import WORTHLESS, Belief, Weighed, entropy_bits, same_as_first, sampled, weighed
 from patcher.diagnosis.pair_pool import Pairs, Told
-from patcher.diagnosis.posterior import Posterior, posterior
+from patcher.diagnosis.posterior import MISFIT, Posterior, posterior
 from patcher.diagnosis.question_frame import Candidate, Frame
 from patcher.diagnosis.questions import Repertoire, ends_of, narrowing
 from patcher.diagnosis.scene import Scene
@@ -97,7 +97,7 @@ class Engine:
             return self._unexplained(now)
         best, alike = self._best(now)
         believed = float(now.belief[alike].sum()) * (1 - now.unknown)
-        if (question := self._asked(now, best, believed)) is not None:
+        if (question := self._asked(now, best, believed) or self._doubted(now, alike, believed)) is not None:
             return question
         if now.unknown > 0.5 or now.confirmed:
             return self._unexplained(now)
@@ -148,6 +148,18 @@ class Engine:
         """
         most, often = AGAIN + (now.unknown > DOUBTFUL), Counter(told.asked for told in now.heard)
         return next(((told.frame, told.ask) for told in now.misfits if often[told.asked] < most), None)
+
+    def _doubted(self, now: Posterior, alike: NDArray[np.int64], believed: float) -> Asked | None:
+        """The question that told the likeliest class from its nearest rival, to be asked again, where one slip of the
+        eye could have ruled the rival out and nothing else tells them apart; None where there is none.
+        """
+        others = np.setdiff1d(np.arange(len(now.belief)), alike)
+        if believed >= self._enough or not len(others):
+            return None
+        rival, often = int(others[now.belief[others].argmax()]), Counter(told.asked for told in now.heard)
+        against = now.chances[rival] / np.maximum(now.chances[now.likeliest], MISFIT)
+        told = [now.heard[place] for place in np.argsort(against, kind="stable").tolist() if against[place] < MISFIT]
+        return next(((one.frame, one.ask) for one in told if often[one.asked] < AGAIN), None)
 
     def _unexplained(self, now: Posterior) -> Asked | None:
         """None of the known faults: the question that tells where it begins and ends; None where that is known."""

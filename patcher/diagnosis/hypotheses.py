@@ -14,12 +14,12 @@ from typing import get_args
 import numpy as np
 
 from patcher.errors import PatcherError, refuse
-from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, parse
-from patcher.faults.fault import BACKWARDS, CHOICES, wiring_values
+from patcher.faults import AtPixels, BuiltCables, Departure, Fault, Planned, Takes, departure, has_ends, parse
+from patcher.faults.fault import BACKWARDS, CHOICES, boxes_of, wiring_values
 from patcher.faults.fault_sentences import into_empty
 from patcher.patch.patch import Patch
 from patcher.patch.thing import find
-from patcher.shapes import lattice, pixels_at, positions
+from patcher.shapes import lattice, pixels_at
 from patcher.show.run_tables import LoopRun
 from patcher.show.schema import Show
 from patcher.show.tables import Corner
@@ -37,18 +37,20 @@ WEIGHTS: dict[str, float] = {
 """How often the trade meets each kind, against each other; a kind's weight is spread over all its places and values in
 the scene. Common practice, no source."""
 ANY_PLACE, OTHER_BOX = 0.1, 0.2
-"""How often a loop is entered at no corner, against at one; how often a start is exchanged with that of another box,
-against one of the same box. Common practice, no source."""
+"""How often a loop is entered at no corner, against at one; how often a start, a lead or a run is exchanged with one of
+another box, against one of the same box. Common practice, no source."""
+EXCHANGED = ("swapped-ports", "swapped-runs", "swapped-with-leads", "swapped-starts")
+"""Kinds that put two things in each other's place; of two boxes, in the order in which a person should hear of them:
+what can be seen at the sockets, then what hangs, and last what would have to be typed in again."""
 
 SHIFTS = (-3, -2, -1, 1, 2, 3)
-SAME_PLACE = 1e-3
-"""Metres; pixels that are nearer hang in one place."""
 UNIVERSES_OFF = (-2, -1, 1, 2)
 CHANNELS_OFF = (-6, -4, -3, -2, -1, 1, 2, 3, 4, 6)
 COUNTS_OFF = (-100, -50, -20, -10, -5, -3, -2, -1, 1, 2, 3, 5, 10)
 """The values that are thought of, of kinds that could have any number."""
 BOXES_OFF = 3
-"""So many boxes up and down in the file are thought of where starts are typed into the wrong box."""
+"""So many boxes up and down in the file are thought of where starts are typed into the wrong box, or leads and runs are
+in the place of another box's."""
 AT_A_TIME = 256
 """Faults whose takes are worked out in one go: few enough for the processor's cache."""
 EVERY_ORDER = 4
@@ -149,6 +151,9 @@ def _of_port(wiring: Wiring, box: str, port: int) -> Iterator[str]:
     for other in range(1, controller.ports + 1):
         if other != port:
             yield f"swapped-ports:{port_name(box, min(port, other))},{port_name(box, max(port, other))}"
+    for other_port in _ports_of_others(wiring, box):
+        one, two = sorted(((box, port), other_port), key=lambda each: [*wiring.show.controllers].index(each[0]))
+        yield f"swapped-ports:{port_name(*one)},{port_name(*two)}"
     if controller.start_per != "controller":
         starts = [name] if controller.start_per == "port" else wiring.chains[box, port]
         yield from (f"channel-shift:{start}={off}" for start in starts for off in CHANNELS_OFF)
@@ -163,14 +168,6 @@ def _of_box(wiring: Wiring, box: str) -> Iterator[str]:
         yield from (f"channel-shift:{box}={off}" for off in CHANNELS_OFF)
 
 
-def _has_ends(show: Show, name: str) -> bool:
-    """Whether a person can tell at which end the data enters: a run with no picture is known by its lead alone, and an
-    arch that goes over and back begins and ends in one place.
-    """
-    places = positions(show, show.runs[name])
-    return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
-
-
 def _starts(wiring: Wiring, box: str) -> list[str]:
     """The names of a box's starts."""
     show, chains = wiring.show, wiring.of_controller(box)
@@ -180,14 +177,25 @@ def _starts(wiring: Wiring, box: str) -> list[str]:
     return [f"{box}/{port}" for port in chains] if controller.start_per == "port" else [box][: len(chains)]
 
 
+def _near(wiring: Wiring, boxes: Set[str]) -> list[str]:
+    """Some boxes, and those with runs that stand near one of them in the file."""
+    used = [box for box in wiring.show.controllers if _starts(wiring, box)]
+    at = [used.index(box) for box in boxes]
+    return [box for n, box in enumerate(used) if min(abs(n - own) for own in at) <= BOXES_OFF]
+
+
+def _ports_of_others(wiring: Wiring, box: str) -> list[tuple[str, int]]:
+    """The used ports of the other boxes that stand near a box in the file."""
+    near = [other for other in _near(wiring, {box}) if other != box]
+    return [port for other in near for port in wiring.chains if port[0] == other and chain_of(wiring, port)]
+
+
 def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
     """Starts of these ports exchanged with another start of its box or of one that stands near it in the file; and
     boxes that have several with such a box.
     """
     boxes = {box for box, _ in ports}
-    used = [box for box in wiring.show.controllers if _starts(wiring, box)]
-    at = [used.index(box) for box in boxes]
-    near = {box: _starts(wiring, box) for n, box in enumerate(used) if min(abs(n - own) for own in at) <= BOXES_OFF}
+    near = {box: _starts(wiring, box) for box in _near(wiring, boxes)}
     starts = [start for own in near.values() for start in own]
     own = boxes | {port_name(*port) for port in ports} | {run for port in ports for run in wiring.chains[port]}
     for one, other in dict.fromkeys((*combinations(starts, 2), *combinations(near, 2))):
@@ -198,7 +206,7 @@ def _of_starts(wiring: Wiring, ports: Set[tuple[str, int]]) -> Iterator[str]:
 def _of_run(show: Show, name: str) -> Iterator[str]:
     run = show.runs[name]
     letters = show.type_of(run).colour_order
-    if _has_ends(show, name):
+    if has_ends(show, name):
         yield f"reversed:{name}"
     if (wired := lattice(show, run)) is not None:
         for kind, choices in CHOICES.items():
@@ -272,15 +280,16 @@ def _exchanged(letters: str) -> list[str]:
 
 
 def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, int]]) -> Iterator[str]:
-    """A port's runs in each other's place, and in that of other runs of the box; with their leads where that is not
-    the same.
+    """A port's runs in each other's place, and in that of other runs of the box, or of one that stands near it in the
+    file; with their leads where that is not the same.
     """
     chain, show = wiring.chains[port], wiring.show
     later = set(ports) - set(ports[: ports.index(port) + 1])
+    near = _near(wiring, {port[0]})
     others = [
         run
         for other, runs in wiring.chains.items()
-        if other[0] == port[0] and other != port and (other in later or other not in ports)
+        if other[0] in near and other != port and (other in later or other not in ports)
         for run in runs
     ]
     for one, other in (*combinations(chain, 2), *((one, other) for one in chain for other in others)):
@@ -290,10 +299,10 @@ def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, 
             yield f"swapped-with-leads:{one},{other}"
 
 
-def weights(hypotheses: Sequence[Hypothesis]) -> list[float]:
+def weights(wiring: Wiring, hypotheses: Sequence[Hypothesis]) -> list[float]:
     """How likely each of them is before anything was asked: a kind's weight over all of that kind; sums to 1."""
     kinds = [hypothesis[0].kind if hypothesis else "none" for hypothesis in hypotheses]
-    shares = [_share(hypothesis[0]) if hypothesis else 1.0 for hypothesis in hypotheses]
+    shares = [_share(wiring, hypothesis[0]) if hypothesis else 1.0 for hypothesis in hypotheses]
     whole: dict[str, float] = {}
     for kind, share in zip(kinds, shares, strict=True):
         whole[kind] = whole.get(kind, 0.0) + share
@@ -303,37 +312,61 @@ def weights(hypotheses: Sequence[Hypothesis]) -> list[float]:
 
 def likeliest_first(wiring: Wiring, members: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
     """Hypotheses that look alike, ordered by their weights, as a person should hear of them: a box without power, fuse,
-    network or address before its port, then a dead pixel, and last a plug in a port that should be empty and pixels too
-    many where no null pixel is planned. Each kind shares its weight among all of its places, so by weights alone a plug
-    that can be in one wrong port only would come first. Common practice, no source.
+    network or address before its port, then a number of pixels, a dead pixel, one that was cut out, and last a plug in
+    a port that should be empty and pixels more or fewer where no null pixel is planned; of what is exchanged between
+    two boxes the leads before what is typed in. Each kind shares its weight among all of its places, so by weights
+    alone a plug that can be in one wrong port only would come first. Common practice, no source.
     """
-    ranks = [_rank(wiring, hypothesis) for hypothesis in members]
+    ordered = _by_rank(members, [_rank(wiring, hypothesis) for hypothesis in members])
+    return _by_rank(ordered, [_exchange_rank(wiring, hypothesis) for hypothesis in ordered])
+
+
+def _by_rank(members: Sequence[Hypothesis], ranks: Sequence[int]) -> tuple[Hypothesis, ...]:
+    """Those that have a rank other than 0 put in the order of their ranks; the others stay in their places."""
     ranked = iter(sorted((n for n, rank in enumerate(ranks) if rank), key=lambda n: ranks[n]))
     return tuple(members[next(ranked) if rank else n] for n, rank in enumerate(ranks))
 
 
+def _exchange_rank(wiring: Wiring, hypothesis: Hypothesis) -> int:
+    """From 1 on by what two boxes have of each other; 0 for anything else."""
+    kinds = [EXCHANGED.index(fault.kind) + 1 for fault in hypothesis if _of_two_boxes(wiring, fault)]
+    return max(kinds, default=0)
+
+
+def _of_two_boxes(wiring: Wiring, fault: Fault) -> bool:
+    """Whether a fault puts something of one box in the place of something of another."""
+    return fault.kind in EXCHANGED and len(boxes_of(wiring.ports, fault)) > 1
+
+
 def _rank(wiring: Wiring, hypothesis: Hypothesis) -> int:
-    """1 with a dead box, 2 with a dead port, 3 with a dead pixel, 4 with what the plan gives no reason for; 0 for
-    anything else.
+    """1 with a dead box, 2 with a dead port, 3 with a number of pixels, which costs no more than a look to check, 4
+    with a pixel that is dark, or gets no data behind others that do, 5 with one that was cut out, 6 with what the plan
+    gives no reason for; 0 for anything else.
     """
     if any(into_empty(wiring, fault) or _null_from_nowhere(wiring, fault) for fault in hypothesis):
-        return 4
+        return 6
     dead = ["/" in fault.where for fault in hypothesis if fault.kind == "dead"]
-    return 1 + max(dead) if dead else 3 * any(fault.kind == "dark" for fault in hypothesis)
+    return 1 + max(dead) if dead else min((_RANKS.get(_kind(fault), 9) for fault in hypothesis), default=9) % 9
+
+
+_RANKS = {"count": 3, "dark": 4, "cut": 4, "missing": 5}
+
+
+def _kind(fault: Fault) -> str:
+    """A fault's kind; none for a cut before all of a run, which is as likely its lead."""
+    return "" if fault.kind == "cut" and fault.pixel[1] == 0 else fault.kind
 
 
 def _null_from_nowhere(wiring: Wiring, fault: Fault) -> bool:
-    """Whether pixels too many are before a run on a port for which no null pixel is planned."""
-    if fault.kind != "shift" or fault.amount < 0:
+    """Whether pixels more or fewer are before a run on a port for which no null pixel is planned."""
+    if fault.kind != "shift":
         return False
     port = wiring.ports[fault.where]
     return not any(wiring.show.runs[run].nulls for run in chain_of(wiring, port))
 
 
-def _share(fault: Fault) -> float:
+def _share(wiring: Wiring, fault: Fault) -> float:
     """How likely a fault is against others of its kind."""
     if fault.kind == "data-in" and fault.value[:1].isdigit():
         return ANY_PLACE
-    if fault.kind == "swapped-starts" and len({name.split("/")[0] for name in fault.places}) > 1:
-        return OTHER_BOX
-    return 1.0
+    return OTHER_BOX if _of_two_boxes(wiring, fault) else 1.0

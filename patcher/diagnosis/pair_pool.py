@@ -45,8 +45,10 @@ EVENLY = 0.25
 """This part of the belief in two faults is spread over all faults evenly: so rare ones are looked for too."""
 FITTING = 400
 """Single faults that fit best, of which some are put together with all others."""
-BESIDE = 12
-"""Faults at no pixel that are put together with one at a time; with that of the likeliest class all are."""
+BESIDE, MOST_BESIDE = 12, 1000
+"""Faults at no pixel that are put together with one at a time; with that of the likeliest class all are, of very many
+those that fit best with it.
+"""
 AGAIN = 4
 """After so many questions a fault is put together with all others anew: what was left out may fit by now."""
 FLOOR = 0.05
@@ -128,7 +130,7 @@ class Pairs:
                 break
             self._made[one] = len(heard)
             either = np.log(np.maximum(other, known[one])).sum(axis=1) + in_turn
-            beside = len(self.faults) if self.class_of[one] == likeliest else BESIDE
+            beside = MOST_BESIDE if self.class_of[one] == likeliest else BESIDE
             for batch in self._composer.with_all(one, either, MOST, beside):
                 left -= sum(each.size for each in batch.takes.values() if each.strides[0])
                 best = max(best, self._take(batch, heard, likelihood, best))
@@ -301,8 +303,8 @@ def _rows(takes: Takes, chosen: NDArray[np.bool_]) -> Takes:
 
 def _weights(scene: Scene) -> Belief:
     """How likely each fault is as one of two, in the order of the classes."""
-    each = weights([one for members in scene.classes for one in members])
     flat = [one for members in scene.classes for one in members]
+    each = weights(scene.plan.wiring, flat)
     found = np.array([weight for weight, one in zip(each, flat, strict=True) if len(one) == 1])
     mixed: Belief = (1 - EVENLY) * found + EVENLY * found.sum() / len(found)
     return mixed

@@ -165,7 +165,7 @@ def build_scene(
     """The scene of some hypotheses, the first of them without a fault, and what each changes (None: nothing)."""
     looks = Looks(plan, runs)
     of = [looks.of(differs.takes if differs else {}) for differs in changes]
-    return scene_from(plan, runs, hypotheses, weights(hypotheses), looks, of)
+    return scene_from(plan, runs, hypotheses, weights(plan.wiring, hypotheses), looks, of)
 
 
 Look = frozenset[tuple[str, int]]

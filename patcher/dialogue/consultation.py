@@ -10,18 +10,20 @@ from typing import TYPE_CHECKING
 
 from patcher.diagnosis.case import Diagnosis
 from patcher.diagnosis.hypotheses import runs_of
+from patcher.diagnosis.place_words import listed
 from patcher.dialogue.answerer import BACK
 from patcher.dialogue.handover import about, seen_of
-from patcher.dialogue.remedy_words import say_causes, say_remedies
+from patcher.dialogue.remedy_words import place_of, say_causes, say_remedies
 from patcher.faults import departure, in_words
 from patcher.frames.levels import levels
 from patcher.patch.patch_file import dump, patch_path
 from patcher.patch.thing import called, split
+from patcher.remedies.close_look import close_look, dark_by_address, take_the_same
 from patcher.remedies.confirmation import confirming, steps_of
 from patcher.remedies.remedies import not_wiring
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
-from patcher.visible import argument
+from patcher.visible import argument, sent_from
 from patcher.walk.unproved import cannot_be_seen
 
 if TYPE_CHECKING:
@@ -35,6 +37,10 @@ if TYPE_CHECKING:
     from patcher.wiring import Wiring
 
 MOST_NAMED = 6
+PRACTISED = (
+    "This was practice: the fault was one of the simulated boxes, and your show file now says that your house is wired "
+    "so. If it is not, take the change back. To practise with changes to the file, work on a copy of it."
+)
 
 
 @dataclass
@@ -46,6 +52,7 @@ class Consulting:
         plan: its wiring and patch.
         answering: who answers.
         say: prints a line.
+        practice: whether simulated boxes are looked at.
         stopped: whether who answers has stopped before the end.
         asked: how many questions were answered.
         assumed: the hypothesis for which the show file would be changed.
@@ -56,7 +63,8 @@ class Consulting:
     plan: Planned
     answering: Answering
     say: Callable[[str], None]
-    stopped: bool = False
+    practice: bool = False
+    stopped: bool = field(default=False, init=False)
     asked: int = field(default=0, init=False)
     assumed: Hypothesis = field(default=(), init=False)
     seen: tuple[Seen, ...] = field(default=(), init=False)
@@ -118,22 +126,49 @@ class Consulting:
             self.say(f"\n{diagnosis.thing} is wired as planned, after {asked}.")
         else:
             self.say(f"\nFound after {asked}: {likeliest}")
-        self._say_alike(diagnosis.same_look[1:])
+        self._say_alike(diagnosis.same_look)
 
-    def _say_alike(self, others: Sequence[Hypothesis]) -> None:
-        """What looks the same as what was found; what changes no pixel is said by its kind."""
-        unseen = [faults for faults in others if faults and not departure(self.plan, faults).takes]
-        alike = [in_words(faults, self.wiring) for faults in others if faults not in unseen]
+    def _say_alike(self, same: Sequence[Hypothesis]) -> None:
+        """What looks the same as what was found, and what tells it apart; what changes no pixel is said by its kind."""
+        seen = self._seen(same)
+        unseen = [faults for faults in same if faults not in seen]
+        alike, tells = [in_words(faults, self.wiring) for faults in seen[1:]], self._tells_apart(seen)
+        apart = "" if take_the_same(self.plan, seen) else " from ten metres"
+        never = "; no test frame can tell them apart" * (not tells)
         if alike[1:]:
-            self.say("  No test frame can tell these apart. Looks the same as:")
+            self.say(f"  {'' if tells else 'No test frame can tell these apart. '}Looks the same{apart} as:")
             for says in alike[: MOST_NAMED - 1]:
                 self.say(f"    {says}")
             if alike[MOST_NAMED - 1 :]:
                 self.say(f"    and {len(alike) - MOST_NAMED + 1} more")
         elif alike:
-            self.say(f"  Looks the same as: {alike[0]}; no test frame can tell them apart")
+            self.say(f"  Looks the same{apart} as: {alike[0]}{never}")
+        for says in tells:
+            self.say(f"  {says}")
         for says in cannot_be_seen(dict.fromkeys(fault for faults in unseen for fault in faults)):
             self.say(f"  Cannot be seen: {says}")
+
+    def _seen(self, same: Sequence[Hypothesis]) -> list[Hypothesis]:
+        """The likeliest of what looks alike, and those others that change any pixel, or that nothing is wrong."""
+        return [*same[:1], *(each for each in same[1:] if not each or departure(self.plan, each).takes)]
+
+    def _tells_apart(self, same: Sequence[Hypothesis]) -> list[str]:
+        """What tells apart what a diagnosis cannot, in lines; none where no frame does."""
+        sent = sent_from(self.path, practice=self.practice)
+        if not same[1:]:
+            return []
+        if look := close_look(self.plan, same):
+            what = f"patcher send steady {sent} --on {look.run}: look from close by at {place_of(self.plan, look)}"
+            return [
+                f"To tell which: {what}:",
+                f"  dark: {_one_of(look.dark, self.wiring)}", f"  lit: {_one_of(look.lit, self.wiring)}",
+            ]  # fmt: skip
+        if runs := dark_by_address(self.plan, same):
+            typed = f"if start addresses are exchanged, {listed(runs)} stay{'s' * (len(runs) == 1)} dark"
+            return [f"To tell which: patcher send ports {sent}: it sends each box its own universes alone; {typed}"]
+        return (
+            [] if take_the_same(self.plan, same) else ["Look from nearer: the same frames may tell them apart there."]
+        )
 
     def _say_known(self, diagnosis: Diagnosis) -> None:
         """What is known all the same, where no known fault explains what was seen."""
@@ -146,23 +181,23 @@ class Consulting:
         boxes = {self.wiring.ports[run][0] for run in runs_of(self.wiring, self.plan.patch, diagnosis.thing)}
         for box in sorted(boxes - {split(diagnosis.thing)[1]}):
             named = called("controller", box, self.wiring.show)
-            self.say(
-                f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {argument(self.path)} {named}"
-            )
+            sent = sent_from(self.path, practice=self.practice)
+            self.say(f"  What is wrong may lie outside {diagnosis.thing}: patcher diagnose {sent} {named}")
         self.say("  Several faults at once can look like this: fix what you find, then run diagnose again.")
 
     def say_remedies(self, same: Sequence[Hypothesis]) -> Rewritten | None:
         """How to fix the likeliest of what looks alike, by hand or in the file; the show file as it could be, if it can
         be changed.
         """
-        change, self.assumed = say_remedies(self.path, self.plan, same, self.say)
+        look = close_look(self.plan, self._seen(same))
+        change, self.assumed = say_remedies(self.path, self.plan, same, self.say, look=look, practice=self.practice)
         return change
 
     def say_not_wiring(self, thing: str) -> None:
         """What else it may be, where the wiring is as planned."""
         runs = runs_of(self.wiring, self.plan.patch, thing)
         self.say("  If something still looks wrong, it is not the wiring. Usual causes, most likely first:")
-        for symptom in not_wiring(argument(self.path), self.wiring, runs):
+        for symptom in not_wiring(self.path, self.wiring, runs, practice=self.practice):
             self.say(f"  {symptom.says}:")
             say_causes(symptom.causes, symptom.volts, self.say)
             self.say(f"    To tell which: {symptom.tells}.")
@@ -204,7 +239,14 @@ def known_in_words(known: Known, pixels: int) -> str:
     return f"{says}; from pixel {known.ends[1] + 1} to {pixels} they light in their places again."
 
 
-def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str]:
+def _one_of(some: Sequence[Hypothesis], wiring: Wiring) -> str:
+    """Some hypotheses that look the same from close by too, in words; of many the first."""
+    says = [in_words(faults, wiring) for faults in some]
+    more = len(says) - MOST_NAMED
+    return ", or ".join(says[:MOST_NAMED]) + (f", or {more} more" if more > 0 else "")
+
+
+def write(path: Path, change: Rewritten, say: Callable[[str], None], *, practice: bool = False) -> list[str]:
     """Change the show file and, where there is one, the patch file, both or none; say so, and return their paths.
 
     Raises:
@@ -215,6 +257,8 @@ def write(path: Path, change: Rewritten, say: Callable[[str], None]) -> list[str
     write_together({path: change.old, **kept}, texts)
     written = list(map(str, texts))
     say(f"  Changed: {' and '.join(written)}.")
+    if practice:
+        say(f"  {PRACTISED}")
     if change.boxes:
         say(f"  Before you check: change the settings of {', '.join(change.boxes)} (patcher todo {argument(path)})")
     return written

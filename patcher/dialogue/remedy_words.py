@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from patcher.diagnosis.question_words import ends
 from patcher.errors import PatcherError
 from patcher.faults import in_words
+from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
 from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
 from patcher.remedies.rewrite import rewritten
@@ -30,24 +32,45 @@ CAUTION = (
 
 
 def say_remedies(
-    path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say
+    path: Path,
+    plan: Planned,
+    same: Sequence[Hypothesis],
+    say: Say,
+    *,
+    look: CloseLook | None = None,
+    practice: bool = False,
 ) -> tuple[Rewritten | None, Hypothesis]:
-    """Say how to fix the likeliest of what looks alike, by hand or in the file.
+    """Say how to fix the likeliest of what looks alike, by hand or in the file; where a close look parts them, the
+    likeliest of either side.
 
     Returns:
         The show file as it could be, and the faults that it then describes; None and none where it cannot be changed.
     """
     if not all(fault.kind in TYPED for faults in same for fault in faults):
         say(f"  {CAUTION}")
-    for fault in same[0]:
-        todo = remedy(argument(path), plan.wiring, fault)
-        say(f"  To fix it: {todo.says}.")
-        if todo.causes:
-            say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
-        say_causes(todo.causes, todo.volts, say)
-        if todo.tells:
-            say(f"  To tell which: {todo.tells}.")
+    for condition, faults in _by_look(look, same):
+        for fault in faults:
+            todo = remedy(path, plan.wiring, fault, practice=practice)
+            say(f"  To fix it{condition}: {todo.says}.")
+            if todo.causes:
+                say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
+            say_causes(todo.causes, todo.volts, say)
+            if todo.tells:
+                say(f"  To tell which: {todo.tells}.")
     return say_lines(path, plan, same, say)
+
+
+def _by_look(look: CloseLook | None, same: Sequence[Hypothesis]) -> list[tuple[str, Hypothesis]]:
+    """The likeliest of what looks alike; where a close look parts them, that of either side, with what is seen then."""
+    if look is None:
+        return [("", same[0])]
+    sides = [(f", if {look.end} is dark", look.dark[0]), (f", if {look.end} is lit", look.lit[0])]
+    return sorted(sides, key=lambda side: same.index(side[1]))
+
+
+def place_of(plan: Planned, look: CloseLook) -> str:
+    """The pixel of a close look, and where it is."""
+    return f"{look.end}, at {ends(plan.wiring.show, look.run)[0 if look.first else 1]}"
 
 
 def say_causes(causes: Sequence[str], volts: Sequence[str], say: Say) -> None:

@@ -32,6 +32,7 @@ class Talk:
         careful: ask more before deciding.
         write: change the show file without being asked to.
         say: prints a line.
+        practice: whether simulated boxes are looked at.
         questions: what was asked and answered, for scripts.
         mended: faults that were fixed, confirmed by a last step.
         wrote: files that were changed.
@@ -45,6 +46,7 @@ class Talk:
     careful: bool
     write: bool
     say: Callable[[str], None]
+    practice: bool = False
     questions: list[dict[str, str]] = field(default_factory=list)
     mended: list[str] = field(default_factory=list)
     wrote: list[str] = field(default_factory=list)
@@ -57,7 +59,7 @@ class Talk:
         look: Step | None = None
         while True:
             with hands(wiring, patch) as who:
-                consulting = Consulting(self.show, planned(wiring, patch), who, self.say)
+                consulting = Consulting(self.show, planned(wiring, patch), who, self.say, self.practice)
                 if look and not self._confirm(consulting, look):
                     return
                 diagnosis = self._ask(consulting)
@@ -97,7 +99,7 @@ class Talk:
             return None, None
         step = consulting.last_look(same)
         if deed == "write" and change is not None:
-            self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change, self.say)]))
+            self.wrote = list(dict.fromkeys([*self.wrote, *write(self.show, change, self.say, practice=self.practice)]))
             seen = who.goes_on(change.wiring, (), change.boxes)
             return (step if seen else None), change
         return (step if who.goes_on(consulting.wiring, same, ()) else None), None

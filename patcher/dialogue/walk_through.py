@@ -16,8 +16,9 @@ from patcher.dialogue.pixel_search import Narrowing
 from patcher.faults import DARK, Fault, Planned, code_in_words, codes, departure, planned
 from patcher.patch.thing import called
 from patcher.units import in_units
-from patcher.visible import argument
+from patcher.visible import sent_from
 from patcher.walk.items import Item
+from patcher.walk.progress import one_of
 from patcher.walk.record import Entry, Record, RecordedAnswer, Says, State
 from patcher.walk.record_file import change_record, local_time, read_record
 
@@ -191,8 +192,8 @@ class Walk:
         """
         named = reply.about or tuple(subject.thing for subject in step.subjects[:1]) * (len(step.subjects) == 1)
         wrong, right = _parted(step.subjects, named)
-        self.say(f"  no: {', '.join(named) or 'something in it'}")
-        self._keep(wrong, "no")
+        self.say(f"  no: {', '.join(named) or one_of([subject.thing for subject in wrong])}")
+        self._keep(wrong, "no", () if named else (one_of([subject.thing for subject in wrong]),))
         if reply.whole:
             self._keep(right, "yes")
             self._remember(step, right)
@@ -202,19 +203,19 @@ class Walk:
             return step
         left = not reply.whole and bool(right)
         if not self.written:
-            self._say_left([subject.thing for subject in wrong], whole=not left)
+            self._say_left([subject.thing for subject in wrong], whole=not left, named=bool(named))
         return step.only([subject.thing for subject in right], self.wiring) if left else None
 
     def _box(self, step: Step) -> str:
         """The box of a step, by a name that means nothing else."""
         return called("controller", step.box, self.wiring.show)
 
-    def _say_left(self, things: Sequence[str], *, whole: bool) -> None:
-        """What becomes of things that are not right: the step goes on without them, or is over."""
-        one = len(things) == 1
+    def _say_left(self, things: Sequence[str], *, whole: bool, named: bool) -> None:
+        """What becomes of things that are not right, or one of which is not: the step goes on without them, or ends."""
+        one = len(things) == 1 or not named
         if whole:
             again = f" Once {'it is' if one else 'they are'} fixed, press b to check again." if self.keys else ""
-            self.say(f"  Saved as failed.{again}")
+            self.say(f"  Saved as failed{'' if named else f': {one_of(things)}'}.{again}")
             return
         left = f"{listed(things)} {'is' if one else 'are'} left out until {'it is' if one else 'they are'} fixed"
         self.say(f"  Saved as failed. {left}{'; press b for the whole step' if self.keys else ''}.")
@@ -264,12 +265,13 @@ class Walk:
 
     def _pause(self, step: Step, thing: str, wrong: Collection[Subject]) -> None:
         self.paused[thing] = step, tuple(wrong)
-        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {argument(self.path)} {thing}")
+        sent = sent_from(self.path, practice=self.practice)
+        self.say(f"  The diagnosis stops here. To continue it: patcher diagnose {sent} {thing}")
 
     def _diagnose(self, step: Step, thing: str, wrong: Collection[Subject]) -> bool:
         """Ask until the fault is known, or someone stops; whether it was fixed, so that the step is shown again."""
         self.say(f"\n  Diagnosis of {thing}:")
-        consulting = Consulting(self.path, self._plan, self.answering, self.say)
+        consulting = Consulting(self.path, self._plan, self.answering, self.say, self.practice)
         diagnosis = consulting.ask(thing, begin=[*self.seen, *self.told])
         if consulting.stopped:
             self.told += diagnosis.seen[len(diagnosis.seen) - consulting.asked :]
@@ -279,14 +281,18 @@ class Walk:
         consulting.say_found(diagnosis)
         if diagnosis.something_else or () in same:
             return False
-        self._keep(wrong, "no", tuple(dict.fromkeys(codes(faults) for faults in same)))
+        found = tuple(dict.fromkeys(codes(faults) for faults in same))
+        touched = {run for faults in same for run in departure(self._plan, faults).takes}
+        meant = [subject for subject in wrong if touched & {check.run for check in subject.checks}] or list(wrong)
+        self._keep(meant, "no", found)
+        self._keep([subject for subject in wrong if subject not in meant], "cannot tell")
         refuted = self._refute(same)
         change = consulting.say_remedies(same)
         deed = self.answering.deed(writable=change is not None)
         if deed == "leave":
             self._hide(same[0])
         elif deed == "write" and change is not None:
-            write(self.path, change, self.say)
+            write(self.path, change, self.say, practice=self.practice)
             self.written = True
         if deed == "mended":
             self.steps += refuted

@@ -10,7 +10,7 @@ from patcher.faults.built import BuiltCables, Departure, Planned, departure, pla
 from patcher.faults.cable import RANDOM, AtPixels, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build
 from patcher.faults.fault_sentences import code_in_words, codes, in_words
-from patcher.faults.fault_text import parse
+from patcher.faults.fault_text import has_ends, parse, practised
 from patcher.faults.sent import DARK, wire_letters
 
 __all__ = [
@@ -29,9 +29,11 @@ __all__ = [
     "code_in_words",
     "codes",
     "departure",
+    "has_ends",
     "in_words",
     "parse",
     "planned",
+    "practised",
     "shades",
     "slot_index",
     "wire_letters",

@@ -197,7 +197,7 @@ def starts_of(wiring: Wiring, where: str) -> tuple[str, ...]:
 
 
 def boxes_of(ports: Mapping[str, tuple[str, int]], fault: Fault) -> tuple[str, ...]:
-    """The boxes that a fault of `OF_BOX` is about, from the port of each run."""
+    """The boxes that a fault is about that names boxes, ports or runs, from the port of each run."""
     return tuple(dict.fromkeys(ports[name][0] if name in ports else name.split("/")[0] for name in fault.places))
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import get_args
 
+import numpy as np
+
 from patcher.errors import PatcherError, choose_from, refuse
 from patcher.faults.fault import AT_A_PIXEL, BACKWARDS, CHOICES, FORMS, KINDS, SWAPS, Fault, starts_of
-from patcher.shapes import lattice
+from patcher.shapes import lattice, positions
 from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Controller, Show
 from patcher.show.tables import Corner, End
@@ -18,6 +20,8 @@ from patcher.wiring import Wiring, port_name
 
 MOST_PIXELS_OFF = 10_000
 """A count or a place on a chain is off by fewer pixels than that."""
+SAME_PLACE = 1e-3
+"""Metres; pixels that are nearer hang in one place."""
 WHOLE = re.compile(r"[+-]?[0-9]{1,9}")
 TWO = "is about two different things, with a comma between them"
 ENTRIES = (*get_args(End), *get_args(Corner))
@@ -128,6 +132,28 @@ class _Said:
             )  # fmt: skip
             raise self.wrong(says, f"a value is {span}")
         return int(self.value)
+
+
+def practised(texts: Iterable[str], wiring: Wiring) -> list[Fault]:
+    """Faults that a person wrote for the eye of the yard to find.
+
+    Raises:
+        PatcherError: one is none of this show, or nobody can see it.
+    """
+    found = [parse(text, wiring) for text in texts]
+    for fault in found:
+        if fault.kind == "reversed" and not has_ends(wiring.show, fault.where):
+            says = f"cannot be seen: nothing says at which end of {fault.where} the data comes in"
+            raise refuse(str(fault), says, "name a run that is drawn and whose two ends are apart")
+    return found
+
+
+def has_ends(show: Show, name: str) -> bool:
+    """Whether a person can tell at which end the data enters: a run with no picture is known by its lead alone, and an
+    arch that goes over and back begins and ends in one place.
+    """
+    places = positions(show, show.runs[name])
+    return places is not None and not np.allclose(places, places[::-1], atol=SAME_PLACE)
 
 
 def _reversed(said: _Said) -> None:

@@ -21,6 +21,9 @@ from patcher.faults.sent import Port
 Numbers = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
+AT_A_TIME = 256
+"""Pairs whose takes are held together, for memory."""
+
 
 @dataclass(frozen=True, eq=False)
 class Batch:
@@ -84,9 +87,11 @@ class Composer:
                 yield Batch(np.column_stack([np.full(len(others), one), others]), takes, alone)
         chosen = self._others if rank is None else sorted(self._others, key=lambda other: -rank[other])[:beside]
         every = {other: self._both(one, other) for other in chosen if other != one}
-        if both := {other: takes for other, takes in every.items() if takes is not None}:
-            pairs = np.array([(one, other) for other in both])
-            yield Batch(pairs, {run: np.stack([takes[run] for takes in both.values()]) for run in self.runs}, alone)
+        both = [(other, takes) for other, takes in every.items() if takes is not None]
+        for begin in range(0, len(both), AT_A_TIME):
+            part = both[begin : begin + AT_A_TIME]
+            pairs = np.array([(one, other) for other, _ in part])
+            yield Batch(pairs, {run: np.stack([takes[run] for _, takes in part]) for run in self.runs}, alone)
 
     def _at(self, run: str, one: int, rank: Floats | None, most: int) -> Numbers:
         """The faults at pixels of a run that make sense beside one, as by `with_all`."""

@@ -7,6 +7,7 @@ import re
 from patcher.phone.content import WHOLE
 
 TERMINAL_WORDS = (
+    (r"patcher send ports PATH: it sends", lambda found: "the computer (send ports): it sends"),
     (r"patcher send (\w+) PATH --on (\S+?)(?=[:. ]|$)", lambda found: f"find {found[2]} here, pattern {found[1]}"),
     (r"patcher send (\w+) PATH", lambda found: f"find “{WHOLE}” here, pattern {found[1]}"),
     (r" --level ([\d.]+), then --level ([\d.]+)", lambda found: f", at the lowest level, then at {_percent(found[2])}"),
@@ -27,8 +28,8 @@ TERMINAL_WORDS = (
         lambda found: "see “Progress and notes” for what to change:",
     ),
     (r"patcher todo PATH(?: lists them| says what)?(?=$|\))", lambda found: "see “Progress and notes”"),
-    (r"patcher verify PATH(?: --yard)? asks only for those", lambda found: "the walk-through asks only for those"),
-    (r"patcher verify PATH(?: --yard)?", lambda found: "the walk-through"),
+    (r"patcher verify PATH asks only for those", lambda found: "the walk-through asks only for those"),
+    (r"patcher verify PATH", lambda found: "the walk-through"),
     (r"patcher film plays\b", lambda found: "the code plays"),
     (r"patcher check PATH", lambda found: "check on the computer"),
     (
@@ -38,8 +39,8 @@ TERMINAL_WORDS = (
     (r", and read all clips together", lambda found: "; the computer reads several clips together (film --read)"),
 )
 """Words that name a key of the terminal or a command, and the page's own for them; PATH stands for the show file."""
-A_PATH = r"""(?:'(?:[^']|'"'"')*'|\S+?\.toml)"""
-"""A path as a shell reads it."""
+A_PATH = r"""(?:'(?:[^']|'"'"')*'|\S+?\.toml)(?: --yard)?"""
+"""A path as a shell reads it, with the option of practice behind it where it is there."""
 
 
 def on_page(line: str) -> str:

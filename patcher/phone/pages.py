@@ -118,8 +118,9 @@ class Pages:
 
 def _unproved(plan: Content) -> list[str]:
     boxes = [box for box in plan.wiring.show.controllers if plan.wiring.of_controller(box)]
+    yard = " --yard" if plan.practice else ""
     found = left_open(plan.wiring, plan.patch, boxes)
-    return [f"This {TOO_MANY}: patcher verify SHOW BOX --report"] if found is None else in_words(found)
+    return [f"This {TOO_MANY}: patcher verify SHOW{yard} BOX --report"] if found is None else in_words(found)
 
 
 @cache

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from patcher.power.flow import Power, power
 from patcher.show.run_tables import LoopRun, Run
 from patcher.show.schema import Show
 from patcher.trade import letter_name
+from patcher.visible import argument, sent_from
 from patcher.wiring import Wiring, port_name
 
 
@@ -70,7 +72,6 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "dead": ("no power at the box", "a blown fuse", "the network cable", "a wrong address typed into the box"),
     "universe-shift": ("the box counts universes from 0", "a start universe typed in wrong"),
     "channel-shift": ("a start channel typed in wrong", "the box counts channels from 0"),
-    "shift": ("a null pixel left out, or one too many typed into the box", "a first pixel cut off"),
     "colour-order": (
         IN_THE_BOX,
         "these pixels are from another batch than the plan says",
@@ -78,6 +79,14 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "count": ("a number of pixels typed in wrong",),
 }
 """Usual causes, in order. Common practice, no source."""
+
+SHIFTED = {
+    (True, True): ("a null pixel before it is not set in the box", "a pixel more was put in before its first one"),
+    (True, False): ("a pixel that the plan does not have hangs before its first one, such as a null or a booster",),
+    (False, True): ("a null pixel that is set in the box does not hang there", "its first pixel was cut off"),
+    (False, False): ("its first pixel was cut off", "a null pixel is set in the box, and none is planned"),
+}
+"""Why a run begins later (True) or earlier on its cable, and whether null pixels are planned before it."""
 
 OF_A_PORT = (
     "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
@@ -90,19 +99,24 @@ TYPED = ("universe-shift", "channel-shift", "count", "swapped-starts", "colour-o
 """Kinds that are fixed by what is typed in: no box is opened for them, and no wire touched."""
 
 
-def remedy(path: str, wiring: Wiring, fault: Fault) -> Advice:
+def remedy(path: Path | str, wiring: Wiring, fault: Fault, *, practice: bool = False) -> Advice:
     """What to do about a fault of a show.
 
     Args:
-        path: the show file, as it is named in commands.
+        path: the show file.
         wiring: its wiring as planned.
         fault: the fault.
+        practice: whether simulated boxes are looked at: then nothing that is to be sent goes to the real ones.
     """
+    named = argument(path)
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
+    if fault.kind == "shift":
+        causes = SHIFTED[fault.amount > 0, bool(wiring.show.runs[fault.where].nulls)]
     if in_file_alone(wiring, fault):
         causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
-    volts = far_end(path, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
-    return Advice(_fix(path, wiring, fault), causes, _tells(path, wiring, fault), volts)
+    volts = far_end(named, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
+    tells = _tells(named, sent_from(path, practice=practice), wiring, fault)
+    return Advice(_fix(named, wiring, fault), causes, tells, volts)
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -118,7 +132,6 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         return f"feed {where} where it is planned; now {_entered(show.runs[where], fault)}"
     run, pixel = (fault.pixel[0], fault.pixel[1] + 1) if fault.kind in AT_A_PIXEL else ("", 0)
     joint = f"between {run}/{pixel - 1} and {run}/{pixel}" if pixel > 1 else f"before {run}/1, where its lead ends"
-    count, less = value.lstrip("+-"), value[:1] == "-"
     both = " and ".join(places)
     return {
         "reversed": f"turn {where} round, or feed it from its other end",
@@ -128,8 +141,7 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         "swapped-ports": f"swap the plugs of {both}",
         "swapped-runs": f"swap {both}; leave their leads where they are",
         "swapped-with-leads": f"swap {both}, each with its lead",
-        "shift": f"{count} {'fewer' if less else 'more'} pixel{'s' * (count != '1')} than planned before {where}'s "
-                 "first pixel: check its nulls in the box, then its first pixels",
+        "shift": _shifted(wiring, fault),
         "dark": f"replace the pixel {where}, from its neighbours' batch if you can",
         "dark-channel": f"replace the pixel {where}: its {letter_name(value)} stays dark",
         "replaced": f"replace the pixel {where} by one of {_type_of(show, run)}; its chip takes {value}",
@@ -141,6 +153,18 @@ def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
         "count": f"type in the planned number of pixels of {where}; it is set {off(fault)}",
         "swapped-starts": f"type in the planned starts of {both}; each has the other's",
     }[fault.kind]  # fmt: skip
+
+
+def _shifted(wiring: Wiring, fault: Fault) -> str:
+    """What to check where a run begins otherwise on its cable than planned: its nulls, and what hangs before it."""
+    if fault.kind != "shift":
+        return ""
+    run, count = wiring.show.runs[fault.where], abs(fault.amount)
+    are = "is" if run.nulls == 1 else "are"
+    nulls = f"that {run.nulls or 'no'} null pixel{'s' * (run.nulls != 1)} {are} set in the box"
+    begins = f"{count} {'more' if fault.amount > 0 else 'fewer'} pixel{'s' * (count != 1)} than planned"
+    hangs = "what hangs before its first pixel" if fault.amount > 0 else "whether its first pixels were cut off"
+    return f"{begins} before {fault.where}'s first pixel: check {nulls} before it, then {hangs}"
 
 
 def _entered(run: Run, fault: Fault) -> str:
@@ -214,9 +238,9 @@ def _dead(path: str, wiring: Wiring, where: str) -> str:
     return f"check {where}: its fuse, its plug, and that it is switched on in the box{other}"
 
 
-def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
+def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:
     def send(pattern: str, thing: str) -> str:
-        return f"patcher send {pattern} {path} --on {thing}"
+        return f"patcher send {pattern} {sent} --on {thing}"
 
     match fault.kind:
         case "cut":
@@ -236,7 +260,7 @@ def _tells(path: str, wiring: Wiring, fault: Fault) -> str:
             )
         case "universe-shift":
             return (
-                f"patcher send ports {path}: if every box of that make is off by one, they count from 0; if only "
+                f"patcher send ports {sent}: if every box of that make is off by one, they count from 0; if only "
                 f"{fault.where} is, its number was typed in wrong"
             )
         case "replaced":
@@ -287,11 +311,11 @@ def _volts(path: str, state: Power, run: str, pixel: int | None) -> str:
     return f"{says}{needs}. Measure: much less means a bad joint, fuse or feed"
 
 
-def not_wiring(path: str, wiring: Wiring, runs: Sequence[str]) -> tuple[Advice, ...]:
+def not_wiring(path: Path | str, wiring: Wiring, runs: Sequence[str], *, practice: bool = False) -> tuple[Advice, ...]:
     """What can still look wrong where the wiring is as planned, each with its usual causes, in order."""
-    steady, bright = f"patcher send steady {path} --on {runs[0]}", f"{wiring.show.settings.level:g}"
-    volts = far_end(path, wiring, runs)
-    unknown = "" if volts else f". patcher power {path} works the voltage out, once the file has its supplies"
+    steady = f"patcher send steady {sent_from(path, practice=practice)} --on {runs[0]}"
+    bright, volts = f"{wiring.show.settings.level:g}", far_end(argument(path), wiring, runs)
+    unknown = "" if volts else f". patcher power {argument(path)} works the voltage out, once the file has its supplies"
     return (
         Advice(
             "white that turns pink or brown towards the far end",

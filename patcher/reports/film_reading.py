@@ -133,7 +133,7 @@ def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritte
     described = in_file(reading.path, reading.plan, faults)
     whole = tuple(faults)
     same = [whole] if described in (whole, ()) else [whole, described]
-    change, _ = say_remedies(reading.path, reading.plan, same, say)
+    change, _ = say_remedies(reading.path, reading.plan, same, say, practice=reading.practice)
     return change
 
 

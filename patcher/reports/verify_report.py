@@ -14,7 +14,7 @@ from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
 from patcher.trade import TEST_LEVEL
-from patcher.visible import argument, one_line
+from patcher.visible import one_line, sent_from
 from patcher.walk.items import WHAT_WORDS, Item, older_digests
 from patcher.walk.progress import OLDER, by_box, by_film, by_older_round, failed, still_open
 from patcher.walk.record import CHAPTERS, STATES, Record, State, states, tally
@@ -84,11 +84,12 @@ class Progress:
         return left_open(self.wiring, self.patch, boxes) if boxes else []
 
 
-def all_passed(progress: Progress) -> str:
-    """What to say where no step is left; in practice nothing is proved."""
+def all_passed(progress: Progress, *, by_hand: bool = False) -> str:
+    """What to say where no step is left; in practice nothing is proved, and a person may answer `by_hand`."""
     if progress.practice:
         said = f"{PRACTICE}: all of it has passed already. What is proved of your boxes does not change."
-        return f"{said} To practise it again: --yard --again; to reset all results of practice: --yard --new-season."
+        again = "--yard --by-hand --again" if by_hand else "--yard --again"
+        return f"{said} To practise it again: {again}; to reset all results of practice: --yard --new-season."
     return "All of it is proved already. To check it again: --again; to reset all results: --new-season."
 
 
@@ -152,7 +153,7 @@ def _say_unproved(progress: Progress) -> None:
     unproved = progress.unproved()
     if unproved is None:
         box = called("controller", progress.proved_boxes[0], progress.wiring.show)
-        command = f"patcher verify {argument(progress.show)} {box} --report"
+        command = f"patcher verify {sent_from(progress.show, practice=progress.practice)} {box} --report"
         print(fold(f"What no step proves {TOO_MANY}: {command}"))
     for line in in_words(unproved or ()):
         print(fold(line))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
+from patcher.diagnosis.place_words import listed
 from patcher.faults import code_in_words
 from patcher.walk.items import WHAT_WORDS, Item
 from patcher.walk.record import Record, State, states, tally
@@ -33,6 +34,14 @@ def tallies(record: Record, wanted: Mapping[Item, str], wiring: Wiring) -> dict[
     return {box: tally(found[item] for item in own) for box, own in by_box(wanted, wiring).items()}
 
 
+ONE_OF = "one of "
+
+
+def one_of(things: Sequence[str]) -> str:
+    """Of some things one is wrong, and nobody said which."""
+    return f"{ONE_OF if len(things) > 1 else ''}{listed(things)}"
+
+
 def failed(record: Record, wanted: Mapping[Item, str], wiring: Wiring | None = None) -> list[str]:
     """What failed, thing by thing, and what must be fixed first as far as that is known: the fault may be of another
     kind than what could not be proved, as of a string that is turned round in the right port.
@@ -40,7 +49,12 @@ def failed(record: Record, wanted: Mapping[Item, str], wiring: Wiring | None = N
     found: dict[tuple[str, str], list[str]] = {}
     for item, state in states(record, wanted).items():
         if state == "failed":
-            faults = [code_in_words(code, wiring) for code in record.answers[item].found]
+            codes = record.answers[item].found
+            if codes[:1] and codes[0].startswith(ONE_OF):
+                whats = found.setdefault((codes[0], ", cause not known"), [])
+                whats += [WHAT_WORDS[item.what]] * (WHAT_WORDS[item.what] not in whats)
+                continue
+            faults = [code_in_words(code, wiring) for code in codes]
             alike = f"; looks the same as: {'; '.join(faults[1:4])}" if faults[1:] else ""
             why = f", until this is fixed: {faults[0]}{alike}" if faults else ", cause not known"
             found.setdefault((item.thing, why), []).append(WHAT_WORDS[item.what])

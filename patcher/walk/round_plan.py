@@ -9,12 +9,15 @@ That is never more than three steps a run.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 
 from patcher import eye
 from patcher.diagnosis.place_words import listed
+from patcher.errors import first_few
 from patcher.frames.looks import COLOURS, Colour, Glow, Look
 from patcher.shapes import Positions
 from patcher.walk import colour_steps
@@ -27,6 +30,8 @@ from patcher.wiring import Wiring, port_name
 AT_ONCE = eye.COUNTS_TO
 """So many things are proved in one look at most, for an eye counts no further."""
 FLICKER = "At the end of each round the light grows brighter and dimmer for 10 s: nothing should flicker then."
+NAMED = 8
+"""So many runs are named where everything on a box is meant."""
 HOW_MANY = ("no colour", "one colour", "two colours", "three colours", "four colours")
 
 
@@ -107,10 +112,23 @@ class _Steps:
             for colours in shown
         )
         subjects = tuple(self._every_colour(run, name, shown) for run, names in wanted.items() for name in names)
-        where = f"Look over everything on {box}: no pixel should be dark, dimmer or of another colour. " + (
-            FLICKER if len(looks) > 1 else "Nothing should flicker."
+        words = partial(self._look_over, box, FLICKER if len(looks) > 1 else "Nothing should flicker.")
+        yield Step(f"colours {box}", box, words([subject.thing for subject in subjects]), looks, subjects, words)
+
+    def _look_over(self, box: str, flicker: str, things: Sequence[str]) -> str:
+        """Which runs of a box are meant, and which stay dark on purpose: whoever looks at the whole box would take
+        those for broken.
+        """
+        lit = {name for thing in things for name in with_tees(self.wiring, self.wiring.source(thing))}
+        every = [name for chain in self._chains[box].values() for run in chain for name in with_tees(self.wiring, run)]
+        besides = [name for name in every if name in lit and name not in things]
+        dark = [name for name in every if name not in lit]
+        meant = (
+            f"{listed(things)}, on {box}" if dark or besides else f"everything on {box} ({first_few(things, NAMED)})"
         )
-        yield Step(f"colours {box}", box, where, looks, subjects)
+        also = f" {listed(besides)} light{'s' * (len(besides) == 1)} too." if besides else ""
+        unlit = f" {listed(dark)} stay{'s' * (len(dark) == 1)} dark on purpose." if dark else ""
+        return f"Look over {meant}: no pixel should be dark, dimmer or of another colour.{also}{unlit} {flicker}"
 
     def _every_colour(self, run: str, name: str, shown: Sequence[Mapping[str, Colour]]) -> Subject:
         colours = {number: colours[run] for number, colours in enumerate(shown) if run in colours}
@@ -131,8 +149,18 @@ class _Steps:
                 colours = {run: self.looks[run].colour(place) for run in ports[port]}
                 glows += [Glow(run, self.looks[run].all, COLOURS[colour]) for run, colour in colours.items()]
                 subjects.append(self._port(port_name(box, port), colours))
-            each = " Each port has a colour of its own, from its first pixel to its last." if len(group) > 1 else ""
-            yield self._step("ports", box, number, box, f"Look at everything on {box}.{each}", glows, subjects)
+            words = partial(self._look_at_ports, box, ports)
+            yield replace(
+                self._step("ports", box, number, box, words([subject.thing for subject in subjects]), glows, subjects),
+                where_of=words,
+            )
+
+    def _look_at_ports(self, box: str, ports: Mapping[int, Sequence[str]], things: Sequence[str]) -> str:
+        """Which ports of a box are meant, and that the others stay dark."""
+        each = " Each port has a colour of its own, from its first pixel to its last." if len(things) > 1 else ""
+        if len(things) == len(ports):
+            return f"Look at everything on {box}.{each}"
+        return f"Look at {listed(things)}.{each} Nothing else on {box} should be lit."
 
     def _port(self, port: str, colours: Mapping[str, str]) -> Subject:
         with_all = {run: colour for source, colour in colours.items() for run in with_tees(self.wiring, source)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -76,6 +76,7 @@ class Step:
         looks: what is lit; of several one after the other, a few seconds each, and at last the last one for longer,
             growing brighter and dimmer. A yes then counts only once all of it was shown.
         subjects: what it is about.
+        where_of: the same as `where` for some of its things alone; None: it is the same for any of them.
     """
 
     name: str
@@ -83,6 +84,7 @@ class Step:
     where: str
     looks: tuple[Look, ...]
     subjects: tuple[Subject, ...]
+    where_of: Callable[[Sequence[str]], str] | None = None
 
     @property
     def proves(self) -> tuple[Item, ...]:
@@ -104,7 +106,8 @@ class Step:
             replace(subject, checks=tuple(replace(check, look=lit.index(check.look)) for check in subject.checks))
             for subject in kept
         )
-        return replace(self, looks=tuple(looks[number] for number in lit), subjects=subjects)
+        where = self.where_of([subject.thing for subject in kept]) if self.where_of else self.where
+        return replace(self, where=where, looks=tuple(looks[number] for number in lit), subjects=subjects)
 
 
 def as_said(step: Step, wiring: Wiring, shades: Sequence[Mapping[str, eye.Shades]], seen: eye.Eye) -> dict[str, float]:

@@ -85,7 +85,11 @@ def _of_kind(kind: str, faults: Sequence[Fault]) -> str:
     if kind == "channel-shift":
         amounts = [str(amount) for amount in sorted({abs(fault.amount) for fault in faults})]
         wrong = " or ".join(filter(None, (", ".join(amounts[:-1]), amounts[-1])))
-        return f"a start channel on {places} wrong by {wrong} just before a universe's end. Read it in the box."
+        off = " or too ".join(sorted({"low" if fault.amount < 0 else "high" for fault in faults}))
+        return (
+            f"the start of {places} typed in {wrong} channels too {off}: at the end of a universe, where no whole "
+            "pixel fits, so the box begins at the planned channel all the same. Compare the box's page with the sheet."
+        )
     return f"{_UNSEEN.get(kind, f'a fault of the kind “{kind}” that changes no pixel')} ({places})."
 
 

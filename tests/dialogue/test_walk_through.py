@@ -13,6 +13,7 @@ from patcher.faults import build, parse
 from patcher.frames.levels import Levels, levels
 from patcher.trade import TEST_LEVEL
 from patcher.walk.items import Item, digests, items
+from patcher.walk.progress import failed
 from patcher.walk.record_file import read_record
 from patcher.walk.step import Step
 from rig.heron_lock import heron
@@ -95,6 +96,31 @@ def test_what_is_left_out_of_a_step_is_said_and_previous_shows_the_whole_step(he
     assert noted is rest
     assert again is full
     assert any("towpath is left out until it is fixed; press b for the whole step." in line for line in said)
+
+
+@pytest.mark.parametrize("patience", [0, 99])
+def test_what_is_saved_as_failed_is_what_was_named_or_one_of_it_is_said(heron_lock: Path, patience: int) -> None:
+    # Source: found in use: three runs were saved as failed, of which none was named. Judge: what the fault changes.
+    wiring, patch, _, _ = heron()
+    who = Scripted(Reply("no"), patience=patience, fault="cut:towpath/95")
+    _, said = walked(heron_lock, who, "colours mooring")
+    every = digests(wiring, patch, items(wiring))
+    things = ["narrowboat", "towpath", "willow", "hedge"]
+    own = [Item(thing, "colours") for thing in things]
+    record = read_record(heron_lock)
+    states = {item.thing: record.state(item, every[item]) for item in own}
+    lines = failed(record, {item: every[item] for item in own}, wiring)
+    assert any("no: one of narrowboat, towpath, willow and hedge" in line for line in said)
+    if patience:
+        assert states == {thing: "failed" if thing == "towpath" else "open" for thing in things}
+        assert len(lines) == 1
+        assert lines[0].startswith("towpath (")
+        return
+    assert [*states.values()] == ["failed"] * 4
+    (line,) = lines
+    assert line.startswith("one of narrowboat, towpath, willow and hedge (")
+    assert line.endswith("cause not known")
+    assert any("Saved as failed: one of narrowboat, towpath, willow and hedge." in line for line in said)
 
 
 def test_previous_after_a_note_is_the_step_before(heron_lock: Path) -> None:

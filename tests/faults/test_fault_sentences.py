@@ -113,7 +113,10 @@ def test_many_numbers_too_high_are_one_sentence() -> None:
     (said,) = cannot_be_seen(many)
     assert said == "a number of pixels on hut/1 and hut/2 typed in too high. Read it in the box."
     low, shift = cannot_be_seen(
-        [Fault("count", "hut/1", "-1"), *(Fault("channel-shift", "hut", n) for n in ("1", "-2"))]
+        [Fault("count", "hut/1", "-1"), *(Fault("channel-shift", "hut", n) for n in ("-1", "-2"))]
     )
     assert "too low" in low
-    assert shift == "a start channel on hut wrong by 1 or 2 just before a universe's end. Read it in the box."
+    assert shift == (
+        "the start of hut typed in 1 or 2 channels too low: at the end of a universe, where no whole pixel fits, so "
+        "the box begins at the planned channel all the same. Compare the box's page with the sheet."
+    )

@@ -464,12 +464,16 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
      "colour-order:gable=GRB", "reversed:towpath",
      "shift:gable=1"],
 )  # fmt: skip
-@pytest.mark.parametrize("name", ["heron-lock.toml", "a b's/show.toml"])
-def test_what_is_said_of_a_fault_begins_with_the_caution_and_names_no_command(fault: str, name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "practice"), [("heron-lock.toml", False), ("a b's/show.toml", False), ("b.toml", True)]
+)
+def test_what_is_said_of_a_fault_begins_with_the_caution_and_names_no_command(
+    fault: str, name: str, practice: bool
+) -> None:
     # Source: found in use: the caution came last, behind "open the joint"; a command is for no phone
     parsed = parse(fault, PLAN.wiring)
     walks = WalkThread(Desk(PLAN, 60.0), lambda number: PLAN)
-    talk = Consulting(SHOWS / "heron-lock.toml", planned(PLAN.wiring, PLAN.patch), walks, walks._tell)
+    talk = Consulting(SHOWS / "heron-lock.toml", planned(PLAN.wiring, PLAN.patch), walks, walks._tell, practice)
     path = argument(SHOWS / "heron-lock.toml")
     talk.say = lambda line: walks._tell(line.replace(path, argument(name)))
     talk.say_remedies([(parsed,)])
@@ -491,6 +495,7 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
         "  Saved as failed. Once it is fixed, press b to check again.",
         "  Saved as failed. gable and eaves are left out until they are fixed; press b for the whole step.",
         "  The diagnosis stops here. To continue it: patcher diagnose '/a b/show.toml' eaves",
+        "  The diagnosis stops here. To continue it: patcher diagnose show.toml --yard eaves",
         "\nStopped here. Every answer so far is saved; run the same command to continue.",
         "     → nothing",
         "    then patcher patch '/a b/show.toml'; patcher todo '/a b/show.toml' lists what to change:",
@@ -501,6 +506,7 @@ def test_the_page_names_its_own_keys_and_no_command_of_the_terminal() -> None:
     assert walks._told == [
         "Saved as failed. Once it is fixed, tap “Previous step” to check again.",
         "Saved as failed. gable and eaves are left out until they are fixed; tap “The whole step”.",
+        "The diagnosis stops here. “Go on with eaves” continues it.",
         "The diagnosis stops here. “Go on with eaves” continues it.",
         "Your answer: nothing",
         "then see “Progress and notes” for what to change:",

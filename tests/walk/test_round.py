@@ -406,9 +406,20 @@ def test_from_the_list_of_what_is_wrong_a_key_leads_back_to_the_step_and_one_sto
     assert any("b back to the step, q stop" in text for text in said)
     who, _ = person((0, "n"), (0, "q"), (0, "\n"))
     assert who.step(STEP, SENT[:1]).word == "stop"
-    who, _ = person((0, "n"), (0, "\n"))
+    who, _ = person((0, "n"), (0, "?"), (0, "\n"))
     reply = who.step(STEP, SENT[:1])
-    assert (reply.word, reply.about) == ("no", ()), "Enter alone: can't tell"
+    assert (reply.word, reply.about) == ("no", ()), "can't tell"
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("enters", [1, 2, 5])
+def test_an_enter_right_behind_a_no_says_nothing(enters: int) -> None:
+    # Source: found in use: n and Enter, from habit, was "can't tell which", and all of the step failed
+    who, _ = person((0, "n"), *[(0, "\n")] * enters, (0, "2"), (0, "\n"))
+    reply = who.step(STEP, SENT[:1])
+    assert (reply.word, reply.about) == ("no", ("b",))
+    who, _ = person((0, "n"), *[(0, "\n")] * enters, (0, "b"), (0, "\n"), (0, "y"))
+    assert who.step(STEP, SENT[:1]).word == "yes"
 
 
 @pytest.mark.usefixtures("quick")
