@@ -51,7 +51,7 @@ def say_remedies(
     for condition, faults in _by_look(look, same):
         for fault in faults:
             todo = remedy(path, plan.wiring, fault, practice=practice)
-            say(f"  To fix it{condition}: {todo.says}.")
+            say(f"  To fix {fault if len(faults) > 1 else 'it'}{condition}: {todo.says}.")
             if todo.causes:
                 say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
             say_causes(todo.causes, todo.volts, say)

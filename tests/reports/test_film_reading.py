@@ -118,6 +118,13 @@ def test_faults_are_said_with_what_to_do_and_what_the_file_could_say() -> None:
     assert "Switch" not in said(perfect(PLAN))
 
 
+def test_of_many_faults_each_remedy_says_what_it_is_for() -> None:
+    codes = ["reversed:eaves", "cut:gable/40", "swapped-ports:mooring/1,mooring/2"]
+    text = said(perfect(PLAN, faults_of(PLAN, *codes)))
+    assert all(f"To fix {code}: " in text and f"({code})" in text for code in codes)
+    assert "To fix it" not in text
+
+
 def test_of_many_faults_the_file_takes_as_many_as_it_can_describe() -> None:
     both = faults_of(PLAN, "reversed:eaves", "cut:gable/40")
     assert in_file(HERON_LOCK, PLAN, both) == both[:1]
