@@ -72,6 +72,8 @@ def read(
         print(fold(line, stream), file=stream, flush=True)
 
     change = film_reading.say(reading, say)
+    if practice and reading.left:
+        say("With --yard, verify looks at a simulated house; it has the faults that --fault gives it, and no others.")
     if picture is not None:
         for path in draw(reading, picture):
             say(f"Drawn: {path}")

@@ -172,14 +172,13 @@ def _say_contradictions(reading: Reading, say: Say) -> None:
 def _say_record(reading: Reading, say: Say) -> None:
     path = argument(reading.path)
     yard = " --yard" if reading.practice else ""
-    only = " (the simulated house has the faults that you give it with --fault, no others)" if reading.practice else ""
     if reading.recorded:
         kept = " of practice" if reading.practice else ""
         say(f"Saved in the record{kept}: {count(len(reading.recorded), 'check')} proved by film.")
     if few := _few_left(reading):
         say(f"A run's checks stay open until each of its pixels is proved; few are left of {few}.")
     if reading.left:
-        say(f"Still to check: {reading.left}; patcher verify {path}{yard} asks only for those{only}.")
+        say(f"Still to check: {reading.left}; patcher verify {path}{yard} asks only for those.")
     elif reading.recorded:
         say("Nothing is left to check.")
 
