@@ -69,9 +69,14 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "swapped-starts": ("two lines of the box sheet mixed up when typed in", "two boxes mixed up when they were set"),
     "swapped-with-leads": ("two strings mixed up when they were hung",),
     "missing": ("a dead pixel was cut out, and the wires joined",),
-    "dead": ("no power at the box", "a blown fuse", "the network cable", "a wrong address typed into the box"),
-    "universe-shift": ("the box counts universes from 0", "a start universe typed in wrong"),
-    "channel-shift": ("a start channel typed in wrong", "the box counts channels from 0"),
+    "dead": (
+        "no power at the box",
+        "a blown fuse",
+        "the network cable",
+        "its address, its protocol, unicast or multicast, or a start universe far off, typed in wrong",
+    ),
+    "universe-shift": ("a start universe typed in wrong",),
+    "channel-shift": ("a start channel typed in wrong",),
     "colour-order": (
         IN_THE_BOX,
         "these pixels are from another batch than the plan says",
@@ -90,7 +95,7 @@ SHIFTED = {
 
 OF_A_PORT = (
     "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
-    "its output has failed",
+    "its start universe is typed in far off", "its output has failed",
 )  # fmt: skip
 """Why a single port is dead. Common practice, no source."""
 
@@ -112,11 +117,30 @@ def remedy(path: Path | str, wiring: Wiring, fault: Fault, *, practice: bool = F
     causes = OF_A_PORT if fault.kind == "dead" and "/" in fault.where else CAUSES.get(fault.kind, ())
     if fault.kind == "shift":
         causes = SHIFTED[fault.amount > 0, bool(wiring.show.runs[fault.where].nulls)]
+    causes = (*_counted_otherwise(wiring, fault), *causes)
     if in_file_alone(wiring, fault):
         causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
     volts = far_end(named, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
     tells = _tells(named, sent_from(path, practice=practice), wiring, fault)
     return Advice(_fix(named, wiring, fault), causes, tells, volts)
+
+
+def _counted_otherwise(wiring: Wiring, fault: Fault) -> tuple[str, ...]:
+    """How a box may count that is one off: the numbers of its page are not those of the plan, which counts channels and
+    E1.31's universes from 1, and Art-Net's from 0. Common practice, no source.
+    """
+    if fault.kind == "channel-shift" and fault.amount == 1:
+        return ("the box counts channels from 0: type one less than is planned",)
+    if fault.kind != "universe-shift":
+        return ()
+    box = wiring.ports[fault.where][0] if fault.where in wiring.ports else fault.where.partition("/")[0]
+    artnet = wiring.show.controllers[box].protocol == "artnet"
+    if fault.amount == (-1 if artnet else 1):
+        return (
+            ("the box counts universes from 1: type one more than is planned",) if artnet
+            else ("the box counts universes from 0: type one less than is planned",)
+        )  # fmt: skip
+    return ()
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -229,13 +253,14 @@ def _dead(path: str, wiring: Wiring, where: str) -> str:
     if "/" not in where:
         spares = [box.name for box in show.controllers.values() if box.spare]
         swap = f"; if it stays dead: patcher swap {path} {swapped_as(where, show)} {spares[0]}" if spares else ""
-        return f"check {where}: power first, then fuse, then the network cable, then its address{swap}"
+        typed = "then its address, protocol and start universes"
+        return f"check {where}: power first, then fuse, then the network cable, {typed}{swap}"
     box, _ = port_of(where)
     table = show.controllers[box]
     free = next((n for n in range(1, table.ports + 1) if (box, n) not in wiring.chains), None)
     move = f"plug the lead into {box}/{free}, which is free, and move its runs there under [controller.{box}.port]"
     other = "" if free is None else f"; if it stays dead, {move}"
-    return f"check {where}: its fuse, its plug, and that it is switched on in the box{other}"
+    return f"check {where}: its fuse, its plug, its start universe, and that it is switched on in the box{other}"
 
 
 def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:
@@ -258,9 +283,9 @@ def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:
                 f"{send('primaries', fault.pixel[0])}: with a dead colour that pixel alone is wrong; with a pixel of "
                 "another type all behind it show wrong colours"
             )
-        case "universe-shift":
+        case "universe-shift" if _counted_otherwise(wiring, fault):
             return (
-                f"patcher send ports {sent}: if every box of that make is off by one, they count from 0; if only "
+                f"patcher send ports {sent}: if every box of that make is off by one, that is how they count; if only "
                 f"{fault.where} is, its number was typed in wrong"
             )
         case "replaced":
