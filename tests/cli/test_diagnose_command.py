@@ -175,7 +175,7 @@ def test_both_ways_are_said_and_the_other_is_written(
     before = heron_lock.read_text()
     here("patch", heron_lock)
     ran = here("diagnose", heron_lock, thing, "--yard", "--fault", fault, "--write")
-    assert "To fix it:" in ran.stdout
+    assert "To fix it" in ran.stdout
     # The box may be what is wrong: a colour order, a number of null pixels. Then the file stays as it is.
     only = {
         "colour-order": "Or, if lockhouse is set to RGB for gable, leave",
