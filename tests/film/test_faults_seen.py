@@ -274,3 +274,22 @@ def dead_though_lit(text: str, seed: int) -> list[str]:
 )
 def test_no_run_is_named_dark_whose_words_are_read(text: str, seed: int) -> None:
     assert dead_though_lit(text, seed) == []
+
+
+def test_a_pixel_hidden_between_two_that_are_read_is_nothing_for_a_fault_to_explain() -> None:
+    """It costs all the same; at the end of a run it may be cut off."""
+    own, seen = hut(), seen_with()
+    sill = shown(own.plan.takes["sill"], own.letters("sill"), own.code)
+
+    def without(*pixels: int) -> tuple[float, float]:
+        rows, _ = seen.rows(sill.pixel[list(pixels)])
+        kept = np.setdiff1d(np.arange(len(seen.lights)), rows)
+        part = replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept])
+        found = fit(part, "sill", sill, Slack(0.01))
+        return found.cost, found.odd
+
+    whole, middle, end = without(), without(6), without(len(sill.pixel) - 1)
+    assert middle[0] > whole[0] + 1
+    assert end[0] > whole[0] + 1
+    assert middle[1] == pytest.approx(whole[1], abs=0.5)
+    assert end[1] > whole[1] + 1
