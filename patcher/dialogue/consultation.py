@@ -20,7 +20,7 @@ from patcher.patch.patch_file import dump, patch_path
 from patcher.patch.thing import called, split
 from patcher.remedies.close_look import close_look, dark_by_address, take_the_same
 from patcher.remedies.confirmation import confirming, steps_of
-from patcher.remedies.remedies import not_wiring
+from patcher.remedies.remedies import not_wiring, start_far_off
 from patcher.show.writer import as_read, write_together
 from patcher.trade import TEST_LEVEL
 from patcher.visible import argument, sent_from
@@ -132,7 +132,9 @@ class Consulting:
         """What looks the same as what was found, and what tells it apart; what changes no pixel is said by its kind."""
         seen = self._seen(same)
         unseen = [faults for faults in same if faults not in seen]
-        alike, tells = [in_words(faults, self.wiring) for faults in seen[1:]], self._tells_apart(seen)
+        tells = self._tells_apart(seen)
+        far_off = [start_far_off(self.wiring, faults[0]) for faults in seen if len(faults) == 1]
+        alike = [*filter(None, far_off), *(in_words(faults, self.wiring) for faults in seen[1:])]
         apart = "" if take_the_same(self.plan, seen) else " from ten metres"
         never = "; no test frame can tell them apart" * (not tells)
         if alike[1:]:

@@ -93,11 +93,12 @@ SHIFTED = {
 }
 """Why a run begins later (True) or earlier on its cable, and whether null pixels are planned before it."""
 
+START_FAR_OFF = "its start universe is typed in far off"
 OF_A_PORT = (
     "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
-    "its start universe is typed in far off", "its output has failed",
+    START_FAR_OFF, "its output has failed",
 )  # fmt: skip
-"""Why a single port is dead. Common practice, no source."""
+"""Why a single port is dead; the start only where the port has its own. Common practice, no source."""
 
 
 TYPED = ("universe-shift", "channel-shift", "count", "swapped-starts", "colour-order")
@@ -118,8 +119,8 @@ def remedy(path: Path | str, wiring: Wiring, fault: Fault, *, practice: bool = F
     if fault.kind == "shift":
         causes = SHIFTED[fault.amount > 0, bool(wiring.show.runs[fault.where].nulls)]
     causes = (*_counted_otherwise(wiring, fault), *causes)
-    if in_file_alone(wiring, fault):
-        causes = tuple(cause for cause in causes if cause != IN_THE_BOX)
+    not_so = {IN_THE_BOX: in_file_alone(wiring, fault), START_FAR_OFF: not start_far_off(wiring, fault)}
+    causes = tuple(cause for cause in causes if not not_so.get(cause))
     volts = far_end(named, wiring, [fault.pixel[0]], fault.pixel[1] + 1) if fault.kind == "flicker" else ()
     tells = _tells(named, sent_from(path, practice=practice), wiring, fault)
     return Advice(_fix(named, wiring, fault), causes, tells, volts)
@@ -141,6 +142,20 @@ def _counted_otherwise(wiring: Wiring, fault: Fault) -> tuple[str, ...]:
             else ("the box counts universes from 0: type one less than is planned",)
         )  # fmt: skip
     return ()
+
+
+def start_far_off(wiring: Wiring, fault: Fault) -> str:
+    """What looks the same as a dead box or port, in words: its own start universe typed in so far off that nothing is
+    sent there. Of a start that could have any number only some are thought of. Empty for any other fault.
+    """
+    if fault.kind != "dead":
+        return ""
+    if "/" in fault.where:
+        box, port = port_of(fault.where)
+        per, chain = wiring.show.controllers[box].start_per, wiring.chains[box, port]
+        if per == "controller" or (per == "run" and len(chain) > 1):
+            return ""
+    return f"the start universe of {fault.where} is typed in far off, where nothing is sent"
 
 
 def _fix(path: str, wiring: Wiring, fault: Fault) -> str:
@@ -260,7 +275,8 @@ def _dead(path: str, wiring: Wiring, where: str) -> str:
     free = next((n for n in range(1, table.ports + 1) if (box, n) not in wiring.chains), None)
     move = f"plug the lead into {box}/{free}, which is free, and move its runs there under [controller.{box}.port]"
     other = "" if free is None else f"; if it stays dead, {move}"
-    return f"check {where}: its fuse, its plug, its start universe, and that it is switched on in the box{other}"
+    start = ", its start universe" if start_far_off(wiring, Fault("dead", where)) else ""
+    return f"check {where}: its fuse, its plug{start}, and that it is switched on in the box{other}"
 
 
 def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:

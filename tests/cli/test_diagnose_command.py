@@ -45,6 +45,14 @@ def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> 
     assert set(said["questions"][0]) == {"frame", "asks", "answer"}
 
 
+@pytest.mark.parametrize("start", ["mooring", *later("lockhouse/1", "weirside")])
+def test_a_start_typed_in_far_off_is_among_what_looks_the_same(start: str, here: Patcher, heron_lock: Path) -> None:
+    # Source: a reader who was sent to pull fuses, and to swap a sound box
+    ran = here("diagnose", heron_lock, start, "--yard", "--fault", f"universe-shift:{start}=400")
+    said = " ".join(ran.stdout.split("Looks the same")[1].split("To fix it")[0].split())
+    assert f"the start universe of {start} is typed in far off" in said
+
+
 def test_help_says_who_answers_and_when_a_yard_must_run(here: Patcher, heron_lock: Path) -> None:
     # Judge: the commands themselves, where no yard runs: only the pixels of --fault answer without one
     for said in (here("diagnose", "--help").stdout, here("help", "diagnose").stdout):
