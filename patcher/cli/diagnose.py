@@ -14,6 +14,7 @@ from patcher.cli.inputs import frame_goals, load, load_patch, need_yard, togethe
 from patcher.cli.options import AsJson, Faults, Interface, Seed, ShowFile, Yard
 from patcher.errors import refuse
 from patcher.terminal.printed import say_json
+from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.dialogue.answerer import Answering
@@ -50,12 +51,16 @@ def diagnose(
     wiring = load(show)
     patch = load_patch(show, wiring)
     runs_of(wiring, patch, thing)
-    say = _nothing if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout)
+    said: list[str] = []
+    say = said.append if as_json and (fault or answers) else _say_to(sys.stderr if as_json else sys.stdout, said)
     hands = _hands(show, wiring, patch, fault, answers, say, yard=yard, mend=mend, seed=seed, interface=interface)
     talk = Talk(show, thing, careful, write, say, practice=yard)
     talk.go(wiring, patch, hands)
     if as_json:
         say_json(talk.document())
+    if fault and any("--yard" in line for line in said):
+        built = " ".join(f"--fault {argument(text)}" for text in fault)
+        say(f"  Practice: what is printed above with --yard needs a yard: patcher yard {argument(show)} {built}")
     if not talk.sound:
         raise typer.Exit(1)
 
@@ -73,14 +78,15 @@ def _fitting(
     together(("--fix", mend), ("--write", write))
 
 
-def _say_to(stream: Any) -> Callable[[str], None]:
+def _say_to(stream: Any, said: list[str]) -> Callable[[str], None]:
+    """Prints a line, and keeps it."""
     from patcher.terminal.folds import fold
 
-    return lambda line: print(fold(line, stream), file=stream, flush=True)
+    def say(line: str) -> None:
+        said.append(line)
+        print(fold(line, stream), file=stream, flush=True)
 
-
-def _nothing(line: str) -> None:
-    """Print nothing: for scripts."""
+    return say
 
 
 def _hands(

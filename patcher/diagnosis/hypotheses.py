@@ -283,7 +283,7 @@ def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, 
     """A port's runs in each other's place, and in that of other runs of the box, or of one that stands near it in the
     file; with their leads where that is not the same.
     """
-    chain, show = wiring.chains[port], wiring.show
+    chain = wiring.chains[port]
     later = set(ports) - set(ports[: ports.index(port) + 1])
     near = _near(wiring, {port[0]})
     others = [
@@ -294,9 +294,14 @@ def _of_pairs(wiring: Wiring, port: tuple[str, int], ports: Sequence[tuple[str, 
     ]
     for one, other in (*combinations(chain, 2), *((one, other) for one in chain for other in others)):
         yield f"swapped-runs:{one},{other}"
-        nulls, tees = ({show.runs[one].nulls, show.runs[other].nulls}, (*wiring.tees(one), *wiring.tees(other)))
-        if len(nulls) > 1 or tees:
+        if leads_show(wiring, one, other):
             yield f"swapped-with-leads:{one},{other}"
+
+
+def leads_show(wiring: Wiring, one: str, other: str) -> bool:
+    """Whether pixels show if two exchanged runs took their leads along: those have nulls, or feed others too."""
+    runs = wiring.show.runs
+    return runs[one].nulls != runs[other].nulls or bool(wiring.tees(one) or wiring.tees(other))
 
 
 def weights(wiring: Wiring, hypotheses: Sequence[Hypothesis]) -> list[float]:

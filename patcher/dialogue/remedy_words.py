@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from patcher.diagnosis.question_words import ends
 from patcher.errors import PatcherError
 from patcher.faults import in_words
+from patcher.limits.findings import check
 from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
 from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
@@ -18,7 +19,9 @@ from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.diagnosis.hypotheses import Hypothesis
+    from patcher.errors import Finding
     from patcher.faults import Planned
+    from patcher.patch.patch import Patch
     from patcher.remedies.rewrite import Rewritten
     from patcher.wiring import Wiring
 
@@ -26,6 +29,9 @@ if TYPE_CHECKING:
 
 MOST_TRIED = 12
 """Of so many faults that look alike, the first that the show file can say is offered."""
+MOST_BY_HAND = 2
+"""So many ways to fix it by hand are said, where what is typed into the box is right."""
+MOST_ERRORS = 2
 CAUTION = (
     "Switch the supply off at its plug before you open a box or touch a wire. Solder on the ground, off the ladder."
 )
@@ -48,10 +54,12 @@ def say_remedies(
     """
     if not all(fault.kind in TYPED for faults in same for fault in faults):
         say(f"  {CAUTION}")
-    for condition, faults in _by_look(look, same):
+    for condition, faults, alike in _by_look(look, same):
         for fault in faults:
             todo = remedy(path, plan.wiring, fault, practice=practice)
             say(f"  To fix {fault if len(faults) > 1 else 'it'}{condition}: {todo.says}.")
+            if instead := _if_typed_right(path, plan.wiring, faults, alike):
+                say(f"  If the box has it as planned: {instead}.")
             if todo.causes:
                 say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
             say_causes(todo.causes, todo.volts, say)
@@ -60,12 +68,26 @@ def say_remedies(
     return say_lines(path, plan, same, say)
 
 
-def _by_look(look: CloseLook | None, same: Sequence[Hypothesis]) -> list[tuple[str, Hypothesis]]:
-    """The likeliest of what looks alike; where a close look parts them, that of either side, with what is seen then."""
+def _by_look(look: CloseLook | None, same: Sequence[Hypothesis]) -> list[tuple[str, Hypothesis, Sequence[Hypothesis]]]:
+    """The likeliest of what looks alike, and all of it; where a close look parts them, those of either side, with what
+    is seen then.
+    """
     if look is None:
-        return [("", same[0])]
-    sides = [(f", if {look.end} is dark", look.dark[0]), (f", if {look.end} is lit", look.lit[0])]
-    return sorted(sides, key=lambda side: same.index(side[1]))
+        return [("", same[0], same)]
+    sides = [(f", if {look.end} is dark", look.dark), (f", if {look.end} is lit", look.lit)]
+    return [
+        (condition, side[0], side) for condition, side in sorted(sides, key=lambda one: same.index(one[1][0]))
+    ]  # fmt: skip
+
+
+def _if_typed_right(path: Path, wiring: Wiring, faults: Hypothesis, alike: Sequence[Hypothesis]) -> str:
+    """What to do where a number in a box is the likeliest, and is right: the likeliest for the hands that look alike.
+    Empty where the likeliest is for the hands itself, or nothing else looks like it.
+    """
+    if len(faults) != 1 or faults[0].kind not in TYPED or in_file_alone(wiring, faults[0]):
+        return ""
+    hands = [each[0] for each in alike if len(each) == 1 and each[0].kind not in TYPED]
+    return "; or ".join(remedy(path, wiring, fault).says for fault in hands[:MOST_BY_HAND])
 
 
 def place_of(plan: Planned, look: CloseLook) -> str:
@@ -94,7 +116,7 @@ def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -
             say(f"  Change {path.name}:")
         else:
             say(f"  {_or_plan_it(plan.wiring, faults, path.name, likeliest=faults == same[0])}")
-        for line in (*change.lines, *_then(change, argument(path))):
+        for line in (*_against(plan, change, argument(path)), *change.lines, *_then(change, argument(path))):
             say(f"    {line}")
         return change, faults
     if any(fault.kind != "flicker" for fault in same[0]):
@@ -129,3 +151,17 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
         yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
     if change.counted:
         yield f"and note: the taps of {', '.join(change.counted)} then join other pixels: correct their pixel numbers"
+
+
+def _against(plan: Planned, change: Rewritten, path: str) -> Iterator[str]:
+    """The errors that `check` finds in a changed show, and not in this one."""
+    before = {(error.where, error.says) for error in _errors(plan.wiring, plan.patch)}
+    errors = [error for error in _errors(change.wiring, change.patch) if (error.where, error.says) not in before]
+    for error in errors[:MOST_ERRORS]:
+        yield f"planned so, patcher check {path} finds an error: {error.where}: {error.says}"
+    if errors[MOST_ERRORS:]:
+        yield f"and {len(errors) - MOST_ERRORS} more"
+
+
+def _errors(wiring: Wiring, patch: Patch) -> list[Finding]:
+    return [finding for finding in check(wiring, patch)[1] if finding.severity == "error"]

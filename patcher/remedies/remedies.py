@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from patcher.diagnosis.hypotheses import leads_show
 from patcher.errors import PatcherError
 from patcher.faults import Fault
 from patcher.faults.fault import AT_A_PIXEL
@@ -95,8 +96,8 @@ SHIFTED = {
 
 START_FAR_OFF = "its start universe is typed in far off"
 OF_A_PORT = (
-    "its fuse in the box has blown", "its plug or its lead", "it is switched off in the box, or set to no pixels",
-    START_FAR_OFF, "its output has failed",
+    "its fuse in the box has blown", "its plug, or its lead, which may be in an empty port of another box",
+    "it is switched off in the box, or set to no pixels", START_FAR_OFF, "its output has failed",
 )  # fmt: skip
 """Why a single port is dead; the start only where the port has its own. Common practice, no source."""
 
@@ -298,6 +299,11 @@ def _tells(path: str, sent: str, wiring: Wiring, fault: Fault) -> str:
             return (
                 f"{send('primaries', fault.pixel[0])}: with a dead colour that pixel alone is wrong; with a pixel of "
                 "another type all behind it show wrong colours"
+            )
+        case "swapped-runs" if not leads_show(wiring, *fault.places):
+            return (
+                "look at the leads: where each run took its own along, they are swapped with their leads "
+                f"(swapped-with-leads:{fault.where}), and no test frame shows that"
             )
         case "universe-shift" if _counted_otherwise(wiring, fault):
             return (
