@@ -75,7 +75,8 @@ def _leads(show: Show) -> Iterator[Finding]:
         says = f"{where}; past {in_units(LONGEST_LEAD, units)} data often arrives damaged"
         if run.nulls and not run.nulls_at:
             says += ", and a null pixel at the end of a lead does not help the lead before it"
-        remedy = f'put null pixels along it ({_nulls_along(run, units)}), or a booster (lead_via = "booster")'
+        nulls = f"put null pixels along it ({_nulls_along(run, units)}), with V+ from the run"
+        remedy = f'{nulls}, or a booster (lead_via = "booster")'
         yield Finding("warning", "lead-length", "wiring", f"run.{run.name}", says, remedy)
 
 

@@ -18,7 +18,7 @@ from patcher.patch.thing import called
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power, RunVolts
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
-from patcher.sheets.figures import lowest, ranges, wrong
+from patcher.sheets.figures import lowest, ranges, without_power, wrong
 from patcher.sheets.patch_tables import StartRow, start_row, typed_notes
 from patcher.trade import PROTOCOL_NAMES
 from patcher.wire.e131 import multicast_group
@@ -52,6 +52,7 @@ class HungRun:
         tee_of: the run on whose data it hangs.
         hung: whether it is up this season.
         joined: whether V+ goes along its lead; if not, the lead is for data and ground.
+        without_power: what the lead then says of V+.
         power_cuts: the pixels before which its V+ is cut.
     """
 
@@ -74,6 +75,7 @@ class HungRun:
     tee_of: str | None
     hung: bool
     joined: bool
+    without_power: str
     power_cuts: tuple[int, ...]
 
     @property
@@ -259,11 +261,12 @@ class _Reader:
         run, source = self.show.runs[name], self.wiring.source(name)
         _, first_at, end = self.places[source]
         wire, volts = lead_wire(self.show, run), self.volts.get(name)
+        joined = self.wiring.lead_has_power(name)
         return HungRun(
             name, run.pixel, run.pixels, first, first + run.pixels - 1, run.nulls, run.lead,
             None if wire is None else str(wire), run.lead_via, before, written(first_at), written(end - 1),
             *self._lowest(volts), source if source != name else None, run.hung,
-            self.wiring.lead_has_power(name), run.power_cuts,
+            joined, without_power(run, joined=joined), run.power_cuts,
         )  # fmt: skip
 
     def _lowest(self, found: RunVolts | None) -> tuple[str, int | None, bool | None, str]:

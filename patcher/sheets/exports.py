@@ -9,7 +9,7 @@ from typing import Any
 
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
-from patcher.sheets.figures import NO_POWER, count, power_cuts
+from patcher.sheets.figures import count, power_cuts
 from patcher.sheets.patch_tables import PORT_PIXELS, SEND_BY, SEND_TO, PrintedTable, shown_head
 from patcher.units import length
 from patcher.visible import as_csv
@@ -110,7 +110,7 @@ def as_markdown(sheet: ShowSheet) -> str:
             (
                 port.port, " ".join(filter(None, [run.run, power_cuts(run.power_cuts)])), run.pixels,
                 f"{run.first}–{run.last}", run.nulls,
-                length(run.lead, sheet.units) + ("" if run.joined else f"; {NO_POWER}"),
+                "; ".join(filter(None, [length(run.lead, sheet.units), run.without_power])),
                 "{}/{}".format(*run.begins), "{}/{}".format(*run.ends),
             )
             for port in box.used for run in port.chain

@@ -11,6 +11,7 @@ from patcher.units import apart
 if TYPE_CHECKING:
     from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad
     from patcher.power.tap_fuse import TapFuse
+    from patcher.show.run_tables import Run
 
 
 def amps(value: float | None) -> str:
@@ -52,6 +53,20 @@ def fuses(load: FeedLoad) -> tuple[str, str]:
 
 NO_POWER = "V+ not connected"
 """What a lead that brings only data and ground says of itself, on every paper."""
+
+NULL_POWER = "V+ from here to its null pixel, no farther"
+"""What such a lead says at its run's end, where a null pixel in it takes its V+ from the run."""
+
+
+def without_power(run: Run, *, joined: bool) -> str:
+    """What the lead of a run says of its V+; empty where V+ goes along all of it.
+
+    A null pixel needs V+ like any other. Where the lead brings none, it comes back to the null pixel from the run's own
+    first pixel: so no two supplies are joined.
+    """
+    if joined:
+        return ""
+    return f"V+ only from its null pixel to {run.name}/1" if run.powered_lead else NO_POWER
 
 
 def power_cuts(pixels: Sequence[int]) -> str:

@@ -15,7 +15,7 @@ from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
 from patcher.power.tap_fuse import TapFuse
-from patcher.sheets.figures import NO_POWER, count, power_cuts, tap_fuse
+from patcher.sheets.figures import NO_POWER, NULL_POWER, count, power_cuts, tap_fuse, without_power
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
 
@@ -37,6 +37,7 @@ class Label:
         fuse: of a feed the fuse at this end in words, else the one before it, else that there is none; of a lead empty.
         box: the box whose chain it belongs to, or whose supply; None where that is in no box.
         joined: whether V+ goes along it; not where a lead brings only data and ground.
+        power: of a lead without V+ from its beginning, what is said of V+ at this end.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Label:
     fuse: str
     box: str | None
     joined: bool = True
+    power: str = ""
 
     @property
     def which(self) -> str:
@@ -64,7 +66,7 @@ class Label:
     def needed(self) -> str:
         """The words that no label is without: volts, wire and fuse; of a lead without V+ that it has none."""
         volts = _volts(self.volts, self.kind)
-        return ", ".join(filter(None, ["" if self.joined else NO_POWER, volts, self.wire, self.fuse]))
+        return ", ".join(filter(None, [self.power, volts, self.wire, self.fuse]))
 
 
 def _volts(volts: float | None, kind: str) -> str:
@@ -151,14 +153,16 @@ def _both_ends(wiring: Wiring, name: str, box: str, start: str) -> Iterator[Labe
     size = lead_wire(show, show.runs[name])
     wire, joined = None if size is None else str(size), wiring.lead_has_power(name)
     volts = show.type_of(show.runs[name]).volts
-    yield Label(cable, "lead", 1, 2, start, into, says, volts, wire, "", box, joined)
-    yield Label(cable, "lead", 2, 2, into, start, says, volts, wire, "", box, joined)
+    begins, ends = ("", "") if joined else (NO_POWER, NULL_POWER if show.runs[name].powered_lead else NO_POWER)
+    yield Label(cable, "lead", 1, 2, start, into, says, volts, wire, "", box, joined, begins)
+    yield Label(cable, "lead", 2, 2, into, start, says, volts, wire, "", box, joined, ends)
 
 
 def _lead_words(wiring: Wiring, name: str) -> str:
     show, run = wiring.show, wiring.show.runs[name]
     wire = lead_wire(show, run)
-    words = ["lead"] if wiring.lead_has_power(name) else [f"lead: {NO_POWER}"]
+    says = without_power(run, joined=wiring.lead_has_power(name))
+    words = [f"lead: {says}" if says else "lead"]
     words += filter(None, [_volts(show.type_of(run).volts, "lead")])
     words += [*([length(run.lead, show.settings.units)] if run.lead else []), *([str(wire)] if wire else [])]
     words += [] if run.lead_via == "cable" else [run.lead_via]

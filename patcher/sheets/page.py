@@ -125,7 +125,6 @@ def _environment() -> Environment:
     environment.globals |= {
         "typed": TYPED,
         "numbers": NUMBERS,
-        "no_power": figures.NO_POWER,
         "qr": lambda name: Markup(paper_labels.qr(name)),  # noqa: S704  (segno writes it; the name is in no text)
         "css": lambda text: Markup(text),  # noqa: S704  (css_string leaves nothing that could end it)
     }

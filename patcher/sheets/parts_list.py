@@ -95,11 +95,15 @@ def _cable(wiring: Wiring, hung: Iterable[Run], state: Power) -> Iterator[Need]:
     for run in hung:
         if run.lead > 0:
             wire = lead_wire(show, run)
-            leads["wire not given" if wire is None else str(wire), wiring.lead_has_power(run.name)].append(run.lead)
-    for (size, joined), metres in leads.items():
+            size, joined = "wire not given" if wire is None else str(wire), wiring.lead_has_power(run.name)
+            powered = run.lead if joined else run.powered_lead
+            for has, part in ((True, powered), (False, run.lead - powered)):
+                if part > 0:
+                    leads[size, has].append(part)
+    for (size, joined), each in leads.items():
         what = "lead" if joined else "lead for data and ground"
         note = "one core for data, " + ("two for V+ and ground" if joined else f"one for ground; {NO_POWER}")
-        yield Need("cable", f"{what}, {size}", len(metres), metres=round(sum(metres), 6), note=note)
+        yield Need("cable", f"{what}, {size}", len(each), metres=round(sum(each), 6), note=note)
     feeds: defaultdict[str, list[float]] = defaultdict(list)
     number: Counter[str] = Counter()
     for load in state.feeds:

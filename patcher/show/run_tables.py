@@ -48,7 +48,8 @@ class Run(Named):
     nulls: Annotated[Whole, Field(le=1000)] = 0
     """Null pixels in the lead: at its end, where `nulls_at` does not say where."""
     nulls_at: tuple[Length, ...] = ()
-    """Where its null pixels sit: lengths along the lead from its beginning, as many as `nulls`."""
+    """Where its null pixels sit: lengths along the lead from its beginning, as many as `nulls`. A null pixel needs V+:
+    where the lead brings none, it comes back from the run's first pixel."""
     power_joined: Flag = True
     """Whether its V+ goes on from the run before it on the port. The first run of a port has none before it: its lead
     brings data and ground only."""
@@ -80,6 +81,11 @@ class Run(Named):
     def takes_power_on(self) -> bool:
         """Whether V+ goes on to it from a run before it: not where the file cuts it there, nor at a tee."""
         return self.power_joined and self.same_data_as is None
+
+    @property
+    def powered_lead(self) -> float:
+        """Metres of lead from its first null pixel to its first pixel: V+ goes back so far, where none comes along."""
+        return self.lead - self.nulls_at[0] if self.nulls_at else 0.0
 
     @property
     def lead_stretches(self) -> tuple[float, ...]:
