@@ -65,11 +65,22 @@ def asks(show: Show, ask: Ask) -> str:
             if ask.steady:
                 lit = f"Look at the pixels of {listed(ask.runs)} that are lit and steady."
                 return f"{lit} They should be {colours}. Is any of them of another colour?"
-            return f"All of {listed(ask.runs)} should be {colours}. Is any pixel dark, dimmer or of another colour?"
+            lights = _all_that_lights(show, ask)
+            should = f"{lights[0].upper()}{lights[1:]} should be {colours}."
+            return f"{should} Is any pixel there dark, dimmer or of another colour?"
         case "flicker":
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":
             return _moving(ask)
+
+
+def _all_that_lights(show: Show, ask: Ask) -> str:
+    """The runs that should be lit all along, and those that by what was seen so far light only in part."""
+    each = {run: max(own) for run, own in zip(ask.runs, zip(*ask.counts, strict=True), strict=True)}
+    whole = [run for run, lit in each.items() if lit >= show.runs[run].pixels]
+    parts = [run for run, lit in each.items() if lit and run not in whole]
+    every = (("all of", whole), ("the lit part of", parts))
+    return " and ".join(f"{words} {listed(some)}" for words, some in every if some)
 
 
 def _even(run: str, ask: Ask) -> str:

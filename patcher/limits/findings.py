@@ -42,7 +42,7 @@ def check(
         remedy = "patcher diff lists the settings to change; patcher patch updates it"
         found.append(Finding("note", "patch-file", "address", "the patch file", says, remedy))
     elif kept is not None:
-        found += (breach for breach in breaches(wiring.show, kept) if breach not in faults)
+        found += (_of_kept(breach, made) for breach in breaches(wiring.show, kept) if breach not in faults)
     found += faults
     found += (
         advice.findings(wiring)
@@ -53,6 +53,11 @@ def check(
         + shortfalls.findings(wiring, state)
     )
     return patch, accepted(wiring.show, found)
+
+
+def _of_kept(breach: Finding, made: Allocation | None) -> Finding:
+    """What the typed patch breaks: where a new one breaks nothing, that is the remedy."""
+    return breach if made is None or made.faults else replace(breach, remedy="run patcher patch: it puts that right")
 
 
 def accepted(show: Show, findings: list[Finding]) -> list[Finding]:

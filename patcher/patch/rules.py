@@ -16,6 +16,8 @@ from patcher.patch.patch import Patch, Start, address, first_fit, running
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS, LAST_UNIVERSE, PROTOCOL_NAMES
 
+PIN_OUT = "take the pin out: patcher patch finds a place"
+
 
 def _breach(rule: str, where: str, says: str, remedy: str) -> Finding:
     return Finding("error", rule, "address", where, says, remedy)
@@ -56,7 +58,7 @@ class _Room:
         if start.chain.name not in self._given:
             first = self._place(box, start, length)
             if first is None:
-                return self._whole(box)
+                return PIN_OUT if start.chain.key in box.pins else self._whole(box)
             self._given[start.chain.name] = first
             self._taken.add_universes([range(first, first + length)])
         first = self._given[start.chain.name]

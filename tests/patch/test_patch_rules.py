@@ -10,12 +10,12 @@ from itertools import pairwise
 
 import pytest
 import tomli_w
-from hypothesis import example, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding, PatcherError
 from patcher.patch.patch_file import dump, parse
-from patcher.patch.rules import breaches
+from patcher.patch.rules import PIN_OUT, breaches
 from patcher.patch.thing import find, spans_of
 from patcher.placement.allocation import allocate
 from patcher.show.parser import read
@@ -579,3 +579,40 @@ def test_who_follows_the_advice_where_starts_collide_has_a_patch(
     wiring = wired(followed)
     new = allocate(wiring, old).patch
     assert breaches(wiring.show, new) == []
+
+
+@examples(60, 400)
+@given(
+    st.lists(st.tuples(st.integers(1, 4), st.sampled_from([1, 100, 271])), min_size=2, max_size=4),
+    st.lists(st.sampled_from([60, 90, 250]), min_size=4, max_size=4), st.booleans(), st.integers(0, 2),
+)  # fmt: skip
+@example([(1, 1), (1, 100)], [90, 60, 60, 60], True, 1)
+def test_who_follows_the_advice_where_pins_collide_has_a_patch(
+    pins: list[tuple[int, int]], lengths: list[int], consecutive: bool, unpinned: int
+) -> None:
+    # Source: found by a reader: "no pin is free: move the whole box", where taking the pin out was enough
+    runs = [f"r{number}:{pixels}" for number, (_, pixels) in enumerate(zip(pins, lengths, strict=False))]
+    tables = by_hand(
+        {"box": " ".join(runs + [f"more{n}:60" for n in range(unpinned)]), "other": "o:400"},
+        {"box": {"consecutive": consecutive}},
+    )
+    tables["controller"]["box"]["start"] = {
+        str(number): f"{universe}/{channel}" for number, (universe, channel) in enumerate(pins, start=1)
+    }
+    for _ in pins:
+        try:
+            found = allocate(wired(tables)).faults
+        except PatcherError as error:
+            found = error.findings
+        if not found:
+            return
+        assume({finding.rule for finding in found} <= {"overlap"})
+        for finding in found:
+            _, box, _, key = finding.where.split(".")
+            if PIN_OUT in finding.remedy:
+                tables["controller"][box]["start"].pop(key)
+            elif pin := re.search(r'pin it where it is free: "(\d+/1)"', finding.remedy):
+                tables["controller"][box].setdefault("start", {})[key] = pin[1]
+            else:
+                raise AssertionError(finding.remedy)
+    assert not allocate(wired(tables)).faults
