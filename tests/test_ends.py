@@ -213,7 +213,8 @@ def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
     assert "On panel, begin at its top left corner and go row by row, back and forth." in said["panel"][0]
     assert "On panel, begin at its bottom left corner and go row by row, back and forth." in said["panel"][1]
     assert "begin at its bottom left corner and go clockwise." in said["window"][0]
-    assert "begin at its bottom left corner and go anticlockwise." in said["window"][1]
+    back = "begin beside the pixel at its bottom left corner and go anticlockwise, so that this pixel comes last."
+    assert back in said["window"][1]
     assert "begin at the end where its lead comes in (bottom left) and go along the cable." in said["arch"][0]
     assert "begin at its other end, beside the one where its lead comes in" in said["arch"][1]
     assert "begin at the end where its lead comes in" in said["hedge"][0]
@@ -225,6 +226,35 @@ def test_what_nobody_could_tell_is_said_so_that_it_can_be_pointed_at() -> None:
             assert (mark.run, mark.pixel) == (run, last if end else 0)
             assert 0 <= mark.towards <= last
             assert mark.towards != mark.pixel
+
+
+@examples(30, 150)
+@given(
+    st.floats(0.5, 4), st.floats(0.5, 4), st.sampled_from([*CORNERS]), st.booleans(), st.integers(20, 90),
+    st.sampled_from([0, -1]),
+)  # fmt: skip
+def test_who_goes_round_an_outline_by_the_words_meets_its_pixels_in_order(
+    wide: float, high: float, corner: str, against: bool, pixels: int, end: int
+) -> None:
+    # Judge: the angle of each place as seen from the middle. Source: a reader who began at the corner, where the last
+    # pixel was meant, and met the first one
+    entry = f'data_in = "{corner.replace(" ", "-")}"\n' + "backwards = true\n" * against
+    path = f"corners = [[0, 0], [0, {high}], [{wide}, {high}], [{wide}, 0]]"
+    show = shown(window=f'shape = "loop"\n{path}\npixels = {pixels}\n{entry}')
+    places = positions(show, show.runs["window"])  # type: ignore[attr-defined]
+    assert places is not None
+    words = asks(show, outer("window", end))  # type: ignore[arg-type]
+    named = re.search(r"at its (\w+ \w+) corner and go (anti)?clockwise(, so that this pixel comes last)?", words)
+    assume(named)  # a flat one is named by another place
+    at = np.array(CORNERS[named[1]]) * [wide, high]
+    x, y = (places - np.array([wide, high]) / 2).T
+    from_corner = np.hypot(*(places - at).T)
+    there, pitch = int(from_corner.argmin()), 2 * (wide + high) / pixels
+    turn = (np.arctan2(y, x) - np.arctan2(*(at - [wide / 2, high / 2])[::-1])) * (1 if named[2] else -1) % (2 * np.pi)
+    assume(from_corner[there] < 0.33 * pitch)  # it is at the corner
+    turn[there] = 2 * np.pi if named[3] else 0.0
+    met = np.argsort(turn)
+    assert np.array_equal(met, np.arange(pixels)[:: -1 if end else 1])
 
 
 def test_what_is_read_from_a_place_has_a_mark_there_and_nothing_else_has() -> None:

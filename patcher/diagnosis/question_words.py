@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
 from patcher import ends as reading
 from patcher.diagnosis.place_words import listed
 from patcher.eye import Ask
-from patcher.shapes import lattice
+from patcher.shapes import lattice, positions
 from patcher.show.schema import Show
 
 
@@ -43,8 +45,7 @@ def asks(show: Show, ask: Ask) -> str:
         case "whole":
             return f"What colour is most of {run}?"
         case "outer":
-            read = reading.of_run(show, run)[ask.end]
-            begin = f"On {run}, begin at {read.begin} and go {read.way or 'along it'}."
+            begin = f"On {run}, {_begin(show, run, ask.end)}."
             return f"{begin} What colour is the first pixel that is lit and steady?"
         case "colours":
             return f"Is one of these colours missing on {run}: {listed(ask.colours)}?"
@@ -72,6 +73,32 @@ def asks(show: Show, ask: Ask) -> str:
             return f"Does anything on {run} flicker?"
         case "vanish" | "together":
             return _moving(ask)
+
+
+def _begin(show: Show, run: str, end: int) -> str:
+    """Where to begin, and which way to go. Of a closed outline one of its two ends may be the pixel at that very place:
+    from the other end on, that pixel comes last.
+    """
+    both = reading.of_run(show, run)
+    place, way = both[end].begin, both[end].way or "along it"
+    if both[0].begin == both[1].begin and _sits_there(show, run, both[0]) == -1 - end:
+        return f"begin beside the pixel at {place} and go {way}, so that this pixel comes last"
+    return f"begin at {place} and go {way}"
+
+
+def _sits_there(show: Show, run: str, named: reading.RunReading) -> int | None:
+    """Which end of a closed outline, the first (0) or the last (-1), is the pixel at the place that names both: of a
+    corner the one that is clearly nearer to it, or neither; any other place is that of the first.
+    """
+    places = positions(show, show.runs[run])
+    assert places is not None  # noqa: S101  (what has no picture is not closed)
+    if not named.begin.endswith("corner"):
+        return 0
+    up, across = named.side.split()
+    far = np.array([across == "right", up == "top"])
+    corner = np.where(far, places.max(axis=0), places.min(axis=0))
+    first, last = np.hypot(*(places[[0, -1]] - corner).T).tolist()
+    return 0 if first <= last / 2 else -1 if last <= first / 2 else None
 
 
 def _all_that_lights(show: Show, ask: Ask) -> str:

@@ -156,5 +156,5 @@ def _sides(part: Part, wiring: Wiring) -> tuple[str, str]:
     whole = part.pixels == wiring.show.runs[part.run].pixels
     sides = [f" ({end.side if whole else f'at their {end.side}'})" * bool(end.side) for end in (near, far)]
     if near.begin == far.begin:
-        sides[1] = f" (right beside it; the data goes round {near.way})"
+        sides[1] = f" (next to it; the data goes round {near.way})"
     return sides[0], sides[1]
