@@ -46,7 +46,7 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
     from patcher.reports.todo_report import say_left
     from patcher.swaps.box_swap import swap_box
     from patcher.swaps.shortfall import Shortfall
-    from patcher.swaps.swap_steps import box_steps, box_summary
+    from patcher.swaps.swap_steps import box_steps, box_summary, found_then, swap_findings
     from patcher.swaps.swapped_files import write_swap
     from patcher.wiring import wire
 
@@ -57,13 +57,13 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
         else:
             swap_report.say_shortfall(swapped)
         raise typer.Exit(1)
-    steps = box_steps(swapped, wiring, argument(path), save=not write)
+    steps, findings = box_steps(swapped, wiring, argument(path), save=not write), swap_findings(swapped, wiring)
     entered = read_entered(path)
     wrote = write_swap(path, seen, wiring.show, swapped.show, swapped.patch, spare) if write else []
     if as_json:
-        say_json(swap_report.box_document(swapped, steps, wrote))
+        say_json(swap_report.box_document(swapped, steps, findings, wrote))
         return
-    swap_report.say_paragraphs(box_summary(swapped, wiring))
+    swap_report.say_paragraphs([*box_summary(swapped, wiring), *found_then(findings)])
     swap_report.say_steps(steps)
     swap_report.say_end(wrote)
     if wrote and swapped.spare.start:
@@ -76,16 +76,17 @@ def _box(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write
 def _supply(path: Path, seen: Seen, wiring: Wiring, dead: str, spare: str, *, write: bool, as_json: bool) -> None:
     from patcher.reports import swap_report
     from patcher.swaps.supply_swap import swap_supply
-    from patcher.swaps.swap_steps import supply_shortfall, supply_steps, supply_summary
+    from patcher.swaps.swap_steps import found_then, supply_shortfall, supply_steps, supply_summary, swap_findings
     from patcher.swaps.swapped_files import write_swap
 
     swapped = swap_supply(wiring, dead, spare)
     steps = supply_steps(swapped, argument(path), save=not write) if swapped.holds else []
+    findings = swap_findings(swapped, wiring) if swapped.holds else []
     wrote = write_swap(path, seen, wiring.show, swapped.show, None, spare) if write and swapped.holds else []
     if as_json:
-        say_json(swap_report.supply_document(swapped, steps, wrote))
+        say_json(swap_report.supply_document(swapped, steps, findings, wrote))
     elif swapped.holds:
-        swap_report.say_paragraphs(supply_summary(swapped))
+        swap_report.say_paragraphs([*supply_summary(swapped), *found_then(findings)])
         swap_report.say_steps(steps)
         swap_report.say_end(wrote)
     else:

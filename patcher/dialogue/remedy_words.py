@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from patcher.diagnosis.question_words import ends
 from patcher.errors import PatcherError
 from patcher.faults import in_words
-from patcher.limits.findings import check
+from patcher.limits.findings import new_findings
 from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
 from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
@@ -19,9 +19,7 @@ from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.diagnosis.hypotheses import Hypothesis
-    from patcher.errors import Finding
     from patcher.faults import Planned
-    from patcher.patch.patch import Patch
     from patcher.remedies.rewrite import Rewritten
     from patcher.wiring import Wiring
 
@@ -155,13 +153,9 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
 
 def _against(plan: Planned, change: Rewritten, path: str) -> Iterator[str]:
     """The errors that `check` finds in a changed show, and not in this one."""
-    before = {(error.where, error.says) for error in _errors(plan.wiring, plan.patch)}
-    errors = [error for error in _errors(change.wiring, change.patch) if (error.where, error.says) not in before]
+    found = new_findings(plan.wiring, change.wiring, now=change.patch)
+    errors = [finding for finding in found if finding.severity == "error"]
     for error in errors[:MOST_ERRORS]:
         yield f"planned so, patcher check {path} finds an error: {error.where}: {error.says}"
     if errors[MOST_ERRORS:]:
         yield f"and {len(errors) - MOST_ERRORS} more"
-
-
-def _errors(wiring: Wiring, patch: Patch) -> list[Finding]:
-    return [finding for finding in check(wiring, patch)[1] if finding.severity == "error"]

@@ -55,6 +55,34 @@ def check(
     return patch, accepted(wiring.show, found)
 
 
+def new_findings(
+    before: Wiring, after: Wiring, renamed: tuple[str, str] | None = None, *, now: Patch | None = None
+) -> list[Finding]:
+    """The errors and warnings of a changed show that it did not have before.
+
+    Args:
+        before: the show as it is.
+        after: the show as it would be.
+        renamed: a thing that another one takes the place of: what was said of the one is not new of the other.
+        now: the patch of the show as it would be, where it is made already.
+    """
+
+    def known(finding: Finding) -> tuple[str, str, str]:
+        where, says = (
+            text if renamed is None else text.replace(*renamed) for text in (finding.where, finding.says)
+        )  # fmt: skip
+        return finding.rule, where, says
+
+    old = {known(finding) for finding in check(before)[1]}
+    return [
+        finding
+        for finding in check(after, now)[1]
+        if finding.severity != "note"
+        and not finding.accepted
+        and (finding.rule, finding.where, finding.says) not in old
+    ]
+
+
 def _of_kept(breach: Finding, made: Allocation | None) -> Finding:
     """What the typed patch breaks: where a new one breaks nothing, that is the remedy."""
     return breach if made is None or made.faults else replace(breach, remedy="run patcher patch: it puts that right")

@@ -7,11 +7,12 @@ from dataclasses import asdict
 from textwrap import wrap
 from typing import Any
 
+from patcher.errors import Finding
 from patcher.patch.patch import address
 from patcher.swaps.box_swap import BoxSwap
 from patcher.swaps.shortfall import Shortfall
 from patcher.swaps.supply_swap import SupplySwap
-from patcher.terminal.printed import start_json
+from patcher.terminal.printed import finding_json, start_json
 
 WIDTH = 100
 NOT_WRITTEN = "Nothing was written."
@@ -66,7 +67,9 @@ def shortfall_document(short: Shortfall) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def box_document(swap: BoxSwap, steps: Sequence[Sequence[str]], wrote: Sequence[str]) -> dict[str, Any]:
+def box_document(
+    swap: BoxSwap, steps: Sequence[Sequence[str]], findings: Sequence[Finding], wrote: Sequence[str]
+) -> dict[str, Any]:
     """The swap of a box, for scripts."""
     return {
         "dead": swap.dead.name, "spare": swap.spare.name, "possible": True, "proved": swap.proved,
@@ -77,10 +80,13 @@ def box_document(swap: BoxSwap, steps: Sequence[Sequence[str]], wrote: Sequence[
         "moved_runs": [
             {"run": run, "from": address(old), "to": address(new)} for run, (old, new) in swap.moves.items()
         ],
+        "findings": [finding_json(finding) for finding in findings],
     } | _steps(steps, wrote)  # fmt: skip
 
 
-def supply_document(swap: SupplySwap, steps: Sequence[Sequence[str]], wrote: Sequence[str]) -> dict[str, Any]:
+def supply_document(
+    swap: SupplySwap, steps: Sequence[Sequence[str]], findings: Sequence[Finding], wrote: Sequence[str]
+) -> dict[str, Any]:
     """The swap of a supply, for scripts."""
     fitting = None if swap.holds or not swap.known else swap.fitting()
     return {
@@ -91,4 +97,5 @@ def supply_document(swap: SupplySwap, steps: Sequence[Sequence[str]], wrote: Seq
         "feeds": [feed.name for feed in swap.feeds], "boxes": list(swap.boxes),
         "fitting": fitting and list(fitting), "unknown": list(swap.unknown),
         "missing": [] if swap.known else list(swap.missing), "unfed": list(swap.unfed),
+        "findings": [finding_json(finding) for finding in findings],
     } | _steps(steps, wrote)  # fmt: skip

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
+from patcher.errors import Finding
 from patcher.limits.advice import LONGEST_LEAD
+from patcher.limits.findings import new_findings
 from patcher.patch.patch import address
 from patcher.patch.thing import called, swapped_as
 from patcher.power.flow import LOADED
@@ -57,6 +59,19 @@ def box_summary(found: BoxSwap, wiring: Wiring) -> list[str]:
         slow = f"Its slowest port takes {found.worst_ms:.1f} ms a frame"
         said.append(f"{slow}: {apart(rate, wanted)[0]} frames a second, and the show plays {wanted:g}.")
     return [" ".join(said)]
+
+
+def swap_findings(found: BoxSwap | SupplySwap, wiring: Wiring) -> list[Finding]:
+    """What `check` finds once the spare is there, and did not find of what died."""
+    renamed = (found.dead.name, found.spare.name)
+    now = found.patch if isinstance(found, BoxSwap) else None
+    return new_findings(wiring, wire(found.show), renamed, now=now)
+
+
+def found_then(findings: Sequence[Finding]) -> list[str]:
+    """The same in words."""
+    said = [f"- {each.severity}: {each.where}: {each.says}: {each.remedy}" for each in findings]
+    return ["As it hangs then, patcher check finds:", *said] if said else []
 
 
 def box_steps(found: BoxSwap, wiring: Wiring, path: str, *, save: bool = True) -> Steps:

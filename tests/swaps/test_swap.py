@@ -912,3 +912,29 @@ def test_an_unmarked_supply_that_feeds_nothing_is_to_be_marked(marked: list[str]
         swap_supply(wired(power_show.show({"one": {"pixels": 5}}, feeds, supplies=supplies)), "old", "near")
     [finding] = refused.value.findings
     assert finding.remedy == "write spare = true there" + ", or choose from: shelf" * bool(marked)
+
+
+@pytest.mark.parametrize("start_per", ["port", "run"])
+def test_what_check_would_find_after_a_swap_is_said_by_the_swap(start_per: str, tmp_path: Path, here: Patcher) -> None:
+    # Judge: `check` of the files as they are and as they become. Source: a reader who was told to type two colour
+    # orders into one setting
+    kinds = {"rgb": {"colour_order": "RGB"}, "rgbw": {"colour_order": "RGBW"}}
+    box = {"address": "192.0.2.4", "ports": 2, "start_per": "run", "port": {"1": ["ridge", "drip"]}}
+    tables = {
+        "show": {"title": "Boathouse"}, "pixel": kinds,
+        "run": {"ridge": {"pixel": "rgb", "pixels": 30}, "drip": {"pixel": "rgbw", "pixels": 20}},
+        "controller": {"old": box, "new": {"spare": True, "ports": 2, "start_per": start_per}},
+    }  # fmt: skip
+    show = tmp_path / "boathouse.toml"
+    show.write_text(tomli_w.dumps(tables), encoding="utf-8")
+
+    def found() -> set[tuple[str, str]]:
+        every = json.loads(here("check", show, "--json").stdout)["findings"]
+        return {(one["rule"], one["says"]) for one in every if one["severity"] != "note"}
+
+    before, words = found(), here("swap", show, "old", "new").stdout
+    said = json.loads(here("swap", show, "old", "new", "--write", "--json").stdout)
+    new = {(rule, says) for rule, says in found() if (rule, says.replace("new", "old")) not in before}
+    assert {(one["rule"], one["says"]) for one in said["findings"]} == new
+    assert ("mixed-order" in {rule for rule, _ in new}) == (start_per == "port")
+    assert ("patcher check finds" in words) == bool(new)
