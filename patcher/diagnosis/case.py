@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patcher.diagnosis import question_words
+from patcher.diagnosis.any_number import with_counts
 from patcher.diagnosis.engine import Engine
 from patcher.diagnosis.hypotheses import Hypothesis, likeliest_first
 from patcher.diagnosis.information import entropy_bits
@@ -163,7 +164,7 @@ class Diagnosis:
         done = engine.done if engine.done is not None else np.array([engine.posterior.likeliest])
         ordered = sorted(done.tolist(), key=lambda number: -belief[number])
         members = [hypothesis for number in ordered for hypothesis in engine.members(number)]
-        return likeliest_first(self._wiring, members)
+        return with_counts(engine.scene.plan, likeliest_first(self._wiring, members))
 
     @property
     def found(self) -> tuple[Fault, ...]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from patcher.diagnosis.question_words import ends
 from patcher.errors import PatcherError
 from patcher.faults import in_words
+from patcher.faults.fault_sentences import off
 from patcher.limits.findings import new_findings
 from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
@@ -19,7 +20,7 @@ from patcher.visible import argument
 
 if TYPE_CHECKING:
     from patcher.diagnosis.hypotheses import Hypothesis
-    from patcher.faults import Planned
+    from patcher.faults import Fault, Planned
     from patcher.remedies.rewrite import Rewritten
     from patcher.wiring import Wiring
 
@@ -55,6 +56,8 @@ def say_remedies(
     for condition, faults, alike in _by_look(look, same):
         for fault in faults:
             todo = remedy(path, plan.wiring, fault, practice=practice)
+            if number := _typed_short(alike) if len(faults) == 1 and fault.kind not in TYPED else None:
+                say(f"  First read the number of pixels of {number.where} in its box: it may be set {off(number)}.")
             say(f"  To fix {fault if len(faults) > 1 else 'it'}{condition}: {todo.says}.")
             if instead := _if_typed_right(path, plan.wiring, faults, alike):
                 say(f"  If the box has it as planned: {instead}.")
@@ -76,6 +79,11 @@ def _by_look(look: CloseLook | None, same: Sequence[Hypothesis]) -> list[tuple[s
     return [
         (condition, side[0], side) for condition, side in sorted(sides, key=lambda one: same.index(one[1][0]))
     ]  # fmt: skip
+
+
+def _typed_short(alike: Sequence[Hypothesis]) -> Fault | None:
+    """A number of pixels typed in too low, where that looks the same: it is read before anything is opened."""
+    return next((each[0] for each in alike if len(each) == 1 and each[0].kind == "count"), None)
 
 
 def _if_typed_right(path: Path, wiring: Wiring, faults: Hypothesis, alike: Sequence[Hypothesis]) -> str:

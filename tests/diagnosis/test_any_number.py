@@ -1,0 +1,51 @@
+"""Numbers typed into a box that are off by any amount."""
+
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patcher.diagnosis.any_number import with_counts
+from patcher.errors import PatcherError
+from patcher.faults import departure, parse
+from patcher.wiring import port_name
+from rig.examples import examples, later
+from rig.heron_lock import HERON_LOCK, heron
+from rig.in_process import run
+
+WIRING, _, PLAN, _ = heron()
+
+
+@examples(8, 40)
+@given(st.sampled_from(sorted(WIRING.ports)), st.data())
+def test_behind_a_cut_stands_every_number_of_pixels_that_looks_the_same(name: str, data: st.DataObject) -> None:
+    # Judge: every number, tried one by one. Source: a reader whose box had 200 typed for 256, and who remade a joint
+    cut = parse(f"cut:{name}/{data.draw(st.integers(1, WIRING.show.runs[name].pixels))}", WIRING)
+    port = port_name(*WIRING.ports[name])
+    dark = departure(PLAN, (cut,)).takes
+    most = sum(WIRING.show.runs[one].pixels + WIRING.show.runs[one].nulls for one in WIRING.chains[WIRING.ports[name]])
+    alike = []
+    for short in range(1, most + 1):
+        try:
+            fault = parse(f"count:{port}={-short}", WIRING)
+        except PatcherError:  # more than the port has
+            break
+        takes = departure(PLAN, (fault,)).takes
+        if takes.keys() == dark.keys() and all(np.array_equal(takes[one], dark[one]) for one in takes):
+            alike.append((fault,))
+    found = with_counts(PLAN, ((cut,),))
+    assert found[0] == (cut,)
+    assert bool(alike) == (len(found) > 1)
+    assert {*found[1:]} <= {*alike}
+
+
+@pytest.mark.parametrize("short", [37, *later(1, 56, 120)])
+def test_a_number_of_pixels_that_is_too_low_by_any_amount_is_named(short: int, tmp_path) -> None:
+    fault = f"count:lockhouse/1={-short}"
+    ran = run(tmp_path, "diagnose", HERON_LOCK, "lockhouse/1", "--yard", "--fault", fault, "--json")
+    assert fault in json.loads(ran.stdout)["same_look"]
+    said = " ".join(run(tmp_path, "diagnose", HERON_LOCK, "lockhouse/1", "--yard", "--fault", fault).stdout.split())
+    number = "First read the number of pixels of lockhouse/1 in its box", "type in the planned number of pixels"
+    assert any(words in said for words in number)
