@@ -20,6 +20,7 @@ import tomli_w
 from patcher.patch.changes import BoxSetting, PortSetting, RunPlace, Setting
 from patcher.patch.entered import Entered
 from patcher.patch.patch import Chain, Link, Patch, Start
+from patcher.patch.player import MULTICAST, Sending
 from patcher.show.kept_file import change_kept, kept_path, read_kept
 from patcher.show.writer import Seen, write_together
 from patcher.trade import MOST_LETTERS, PROTOCOL_NAMES, USUAL_CHANNELS, is_address
@@ -163,7 +164,8 @@ def dump_entered(entered: Entered) -> str:
         box: {key: value for key, value in asdict(held).items() if value is not None}
         for box, held in entered.own.items()
     }
-    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "own": own, "player": player})
+    sent = {run: asdict(how) for run, how in entered.sent.items()}
+    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "own": own, "player": player, "sent": sent})
 
 
 def _kept(held: Setting) -> dict[str, Any]:
@@ -193,11 +195,22 @@ def parse_entered(text: str) -> Entered:
     settings = [setting for starts in boxes.values() for setting in starts.values()]
     for place in [*player.values(), *settings]:
         _refuse_nonsense(place)
+    # A file of before this was kept has no such table.
+    sent = {run: Sending(**keys) for run, keys in tables.get("sent", {}).items()}
+    for how in sent.values():
+        _refuse_no_sending(how)
     # A file of before own settings were kept has no such table: of the boxes in it they are not known.
     own = {box: BoxSetting(**keys) for box, keys in tables.get("own", {box: {} for box in boxes}).items()}
     for held in own.values():
         _refuse_no_box(held)
-    return Entered(boxes, player, own)
+    return Entered(boxes, player, own, {run: how for run, how in sent.items() if run in player})
+
+
+def _refuse_no_sending(how: Sending) -> None:
+    """ValueError where the player is said to send as no player can."""
+    _refuse_no_box(BoxSetting("" if how.to == MULTICAST else how.to, how.protocol))
+    if how.to is None or how.protocol is None:
+        raise ValueError("it does not say how a run is sent")
 
 
 def _refuse_no_box(held: BoxSetting) -> None:
@@ -216,6 +229,8 @@ def _refuse_nonsense(place: Any) -> None:
         raise ValueError(f"{colours!r} is not a colour order")
     if not all(type(number) is int and number >= 0 for number in (*values.values(), *chain.from_iterable(ports))):
         raise ValueError(f"{[*values.values()]} are not the numbers of a start")
+    if isinstance(place, RunPlace) and not 1 <= place.channels <= MOST_LETTERS:
+        raise ValueError(f"a pixel has no {place.channels} channels")
     if not is_address(place.universe, place.channel):
         raise ValueError(f"{place.universe}/{place.channel} is not an address")
 
