@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 from patcher.diagnosis.question_words import ends
 from patcher.errors import PatcherError
 from patcher.faults import in_words
+from patcher.patch.player import DrawChange, drawing
 from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
 from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
 from patcher.remedies.rewrite import rewritten
+from patcher.sheets.patch_tables import IN_ITS_DRAWING, draw_words
 from patcher.show.show_file import read_text
 from patcher.visible import argument
 
@@ -94,7 +96,7 @@ def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -
             say(f"  Change {path.name}:")
         else:
             say(f"  {_or_plan_it(plan.wiring, faults, path.name, likeliest=faults == same[0])}")
-        for line in (*change.lines, *_then(change, argument(path))):
+        for line in (*change.lines, *_then(change, argument(path)), *_drawn(plan.wiring, change)):
             say(f"    {line}")
         return change, faults
     if any(fault.kind != "flicker" for fault in same[0]):
@@ -129,3 +131,14 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
         yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
     if change.counted:
         yield f"and note: the taps of {', '.join(change.counted)} then join other pixels: correct their pixel numbers"
+
+
+def _drawn(wiring: Wiring, change: Rewritten) -> Iterator[str]:
+    """Where runs begin then, or which way they go, and did not before: what a player that draws them must turn."""
+    before, after = wiring.show, change.wiring.show
+    for run in before.runs:
+        if run not in after.runs or (before.runs[run], before.props) == (after.runs[run], after.props):
+            continue
+        old, new = (drawing(each, run) for each in (wiring, change.wiring))
+        if old and new and old.differs(new):
+            yield f"in the player, {IN_ITS_DRAWING}: {draw_words(DrawChange(run, old, new))}"

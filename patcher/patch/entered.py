@@ -25,7 +25,17 @@ from patcher.patch.changes import (
     settings,
 )
 from patcher.patch.patch import Patch
-from patcher.patch.player import MULTICAST, SendChange, Sending, send_changes, sendings
+from patcher.patch.player import (
+    MULTICAST,
+    DrawChange,
+    Drawing,
+    SendChange,
+    Sending,
+    draw_changes,
+    drawing,
+    send_changes,
+    sendings,
+)
 from patcher.patch.thing import split
 from patcher.wiring import Wiring
 
@@ -44,12 +54,15 @@ class Entered:
         player: what the player was told: run → its addresses.
         own: of each box its own setting. Of one that was ticked off before they were kept, nothing is known.
         sent: how the player was told to send each run. One that was ticked off before this was kept is missing.
+        drawn: where each run began, and which way it went, when the player was told of it. Those without a picture, and
+            those that were ticked off before this was kept, are missing.
     """
 
     boxes: Mapping[str, Mapping[str, Setting]] = field(default_factory=dict)
     player: Mapping[str, RunPlace] = field(default_factory=dict)
     own: Mapping[str, BoxSetting] = field(default_factory=dict)
     sent: Mapping[str, Sending] = field(default_factory=dict)
+    drawn: Mapping[str, Drawing] = field(default_factory=dict)
 
     @property
     def nothing(self) -> bool:
@@ -69,6 +82,7 @@ class Todo:
     runs: tuple[RunChange, ...]
     boxes: tuple[BoxChange, ...]
     sent: tuple[SendChange, ...] = ()
+    drawn: tuple[DrawChange, ...] = ()
 
     @property
     def to_type(self) -> bool:
@@ -77,10 +91,11 @@ class Todo:
 
     @property
     def to_tell(self) -> list[str]:
-        """The runs of which anything is still to tell the player: their addresses, or how they are sent."""
+        """The runs of which anything is still to tell the player: addresses, how they are sent, where they begin."""
         return list(dict.fromkeys([
             *(change.run for change in self.runs),
             *(run for change in self.sent for run in change.runs),
+            *(change.run for change in self.drawn),
         ]))  # fmt: skip
 
 
@@ -96,10 +111,22 @@ def todo(entered: Entered, wiring: Wiring, patch: Patch) -> Todo:
         for box, wanted in box_settings(patch, wiring.show).items()
         if (held := entered.own.get(box)) is None or held.known_differs(wanted)
     )
-    sent = send_changes(entered.player, _sent(entered, wiring, patch), wiring, patch)
     return Todo(
-        tuple(setting_changes(before, planned)), tuple(place_changes(entered.player, places(patch))), boxes, tuple(sent)
-    )
+        tuple(setting_changes(before, planned)), tuple(place_changes(entered.player, places(patch))), boxes,
+        tuple(send_changes(entered.player, _sent(entered, wiring, patch), wiring, patch)),
+        tuple(draw_changes(entered.player, entered.drawn, wiring, patch)),
+    )  # fmt: skip
+
+
+def _kept(entered: Entered, wiring: Wiring, patch: Patch) -> Entered:
+    """The same with what an older Patcher did not keep of the player, as far as it can be told before anything is
+    ticked off anew: how it sends each run, and that it draws each as the show file does.
+    """
+    drawn = dict(entered.drawn)
+    for run in entered.player:
+        if run not in drawn and patch.has(run) and (how := drawing(wiring, run)) is not None:
+            drawn[run] = how
+    return replace(entered, sent=_sent(entered, wiring, patch), drawn=drawn)
 
 
 def _sent(entered: Entered, wiring: Wiring, patch: Patch) -> dict[str, Sending]:
@@ -186,7 +213,7 @@ def typed(entered: Entered, wiring: Wiring, patch: Patch, starts: Iterable[tuple
             own.pop(box, None)
     # What the player knows is told by the boxes where it was not kept: so it is kept before they change.
     held = {box: starts for box, starts in boxes.items() if starts}
-    return Entered(held, entered.player, own, _sent(entered, wiring, patch))
+    return replace(_kept(entered, wiring, patch), boxes=held, own=own)
 
 
 def _ticked(held: Mapping[str, _Held], planned: Mapping[str, _Held], name: str) -> dict[str, _Held]:
@@ -205,9 +232,8 @@ def untyped(entered: Entered, wiring: Wiring, patch: Patch, starts: Iterable[tup
         for box, inside in entered.boxes.items()
     }
     own = {box: held for box, held in entered.own.items() if (box, OWN) not in gone}
-    return Entered(
-        {box: held for box, held in boxes.items() if held}, entered.player, own, _sent(entered, wiring, patch)
-    )
+    held = {box: starts for box, starts in boxes.items() if starts}
+    return replace(_kept(entered, wiring, patch), boxes=held, own=own)
 
 
 def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Patch) -> list[str]:
@@ -226,22 +252,33 @@ def named_runs(names: Iterable[str], entered: Entered, wiring: Wiring, patch: Pa
         elif "controller" in kinds and plain in patch.boxes:
             found += [link.run for start in patch.boxes[plain] for link in start.chain.links]
         else:
-            raise refuse(name, "is not a run that the player is told of", choose_from(name, [*known, *props]))
+            raise refuse(
+                name, "is not a run that the player is told of", choose_from(name, [*known, *props, *patch.boxes])
+            )
     return list(dict.fromkeys(found))
 
 
 def told(entered: Entered, wiring: Wiring, patch: Patch, runs: Iterable[str]) -> Entered:
     """What is ticked off once the player was told of these runs as planned, or to forget them where none is planned."""
-    planned, player, how = places(patch), entered.player, sendings(wiring, patch)
-    sent = _sent(entered, wiring, patch)
+    planned, kept, how = places(patch), _kept(entered, wiring, patch), sendings(wiring, patch)
+    player, sent, drawn = kept.player, dict(kept.sent), dict(kept.drawn)
     for run in runs:
         player = _ticked(player, planned, run)
         sent |= {run: how[run]} if run in how else {}
-    return replace(entered, player=player, sent={run: held for run, held in sent.items() if run in player})
+        drawn.pop(run, None)
+        if run in planned and (begins := drawing(wiring, run)) is not None:
+            drawn[run] = begins
+    return _of_player(replace(kept, player=player, sent=sent, drawn=drawn))
 
 
 def untold(entered: Entered, runs: Iterable[str]) -> Entered:
     """What is ticked off when the player was not told of these runs after all."""
     gone = set(runs)
-    player = {run: place for run, place in entered.player.items() if run not in gone}
-    return replace(entered, player=player, sent={run: how for run, how in entered.sent.items() if run in player})
+    return _of_player(replace(entered, player={run: at for run, at in entered.player.items() if run not in gone}))
+
+
+def _of_player(entered: Entered) -> Entered:
+    """The same without what is kept of runs that the player does not have."""
+    sent = {run: how for run, how in entered.sent.items() if run in entered.player}
+    drawn = {run: how for run, how in entered.drawn.items() if run in entered.player}
+    return replace(entered, sent=sent, drawn=drawn)

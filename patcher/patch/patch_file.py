@@ -10,7 +10,7 @@ from __future__ import annotations
 import ipaddress
 import tomllib
 from collections.abc import Callable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ import tomli_w
 from patcher.patch.changes import BoxSetting, PortSetting, RunPlace, Setting
 from patcher.patch.entered import Entered
 from patcher.patch.patch import Chain, Link, Patch, Start
-from patcher.patch.player import MULTICAST, Sending
+from patcher.patch.player import MULTICAST, Drawing, Sending
 from patcher.show.kept_file import change_kept, kept_path, read_kept
 from patcher.show.writer import Seen, write_together
 from patcher.trade import MOST_LETTERS, PROTOCOL_NAMES, USUAL_CHANNELS, is_address
@@ -165,7 +165,9 @@ def dump_entered(entered: Entered) -> str:
         for box, held in entered.own.items()
     }
     sent = {run: asdict(how) for run, how in entered.sent.items()}
-    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "own": own, "player": player, "sent": sent})
+    drawn = {run: {key: word for key, word in asdict(how).items() if word} for run, how in entered.drawn.items()}
+    tables = {"format": FORMAT, "box": boxes, "own": own, "player": player, "sent": sent, "drawn": drawn}
+    return _ENTERED_HEAD + tomli_w.dumps(tables)
 
 
 def _kept(held: Setting) -> dict[str, Any]:
@@ -195,15 +197,18 @@ def parse_entered(text: str) -> Entered:
     settings = [setting for starts in boxes.values() for setting in starts.values()]
     for place in [*player.values(), *settings]:
         _refuse_nonsense(place)
-    # A file of before this was kept has no such table.
-    sent = {run: Sending(**keys) for run, keys in tables.get("sent", {}).items()}
+    # A file of before these were kept has no such tables.
+    sent = {run: Sending(**keys) for run, keys in tables.get("sent", {}).items() if run in player}
     for how in sent.values():
         _refuse_no_sending(how)
+    drawn = {run: Drawing(**keys) for run, keys in tables.get("drawn", {}).items() if run in player}
+    if not all(isinstance(word, str) and word.isprintable() for how in drawn.values() for word in astuple(how)):
+        raise ValueError("it does not say where a run begins")
     # A file of before own settings were kept has no such table: of the boxes in it they are not known.
     own = {box: BoxSetting(**keys) for box, keys in tables.get("own", {box: {} for box in boxes}).items()}
     for held in own.values():
         _refuse_no_box(held)
-    return Entered(boxes, player, own, {run: how for run, how in sent.items() if run in player})
+    return Entered(boxes, player, own, sent, drawn)
 
 
 def _refuse_no_sending(how: Sending) -> None:

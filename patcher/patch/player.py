@@ -1,10 +1,16 @@
-"""How a player sends each run's universes: by which protocol, and to which address; and what of it has changed."""
+"""What a player knows of each run besides its addresses, and what of it has changed.
+
+How it sends the run's universes: by which protocol, and to which address. And, where it has a drawing of its own, where
+the run begins in that and which way it goes (common practice, no source).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
+from patcher.ends import BARE, of_run
 from patcher.patch.changes import RunPlace, places, same_runs
 from patcher.patch.patch import Patch
 from patcher.show.schema import Controller
@@ -90,4 +96,56 @@ def send_changes(
     return [
         SendChange(box, tuple(sorted(universes)), tuple(runs), old, new)
         for (box, old), (new, runs, universes) in groups.items()
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """How a run is drawn from its first pixel on, in the words of `ends`.
+
+    Attributes:
+        begin: where its first pixel is: `its left end`, `its top right corner`.
+        way: which way on, where that needs to be said: `clockwise`, `row by row, back and forth`; else empty.
+    """
+
+    begin: str
+    way: str = ""
+
+    def differs(self, other: Drawing) -> bool:
+        """Whether it begins elsewhere or goes another way; of a way that is not said nobody knows."""
+        return self.begin != other.begin or bool(self.way and other.way and self.way != other.way)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawChange:
+    """A run that begins elsewhere than the player was told, or goes another way."""
+
+    run: str
+    old: Drawing
+    new: Drawing
+
+
+@lru_cache(maxsize=4096)
+def drawing(wiring: Wiring, run: str) -> Drawing | None:
+    """How a run is drawn; None where it has no picture."""
+    first, _ = of_run(wiring.show, run)
+    return None if first == BARE[0] else Drawing(first.begin, first.way)
+
+
+def draw_changes(
+    told: Mapping[str, RunPlace], drawn: Mapping[str, Drawing], wiring: Wiring, patch: Patch
+) -> list[DrawChange]:
+    """The runs that begin elsewhere, or go another way, than the player was told; of others nobody knows.
+
+    Args:
+        told: the addresses that it was told, run by run.
+        drawn: how each run was drawn when it was told.
+        wiring: the wiring.
+        patch: what is planned.
+    """
+    names = same_runs(told, places(patch))
+    return [
+        DrawChange(run, old, new)
+        for run, name in names.items()
+        if (old := drawn.get(name)) and (new := drawing(wiring, run)) and old.differs(new)
     ]

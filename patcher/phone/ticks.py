@@ -9,7 +9,16 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
-from patcher.sheets.patch_tables import OWN_SETTING, own_change, send_words, to_tell, to_type, typed_notes
+from patcher.sheets.patch_tables import (
+    IN_ITS_DRAWING,
+    OWN_SETTING,
+    draw_words,
+    own_change,
+    send_words,
+    to_tell,
+    to_type,
+    typed_notes,
+)
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
@@ -38,13 +47,15 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
 
 
 def _to_tell(todo: entered.Todo) -> dict[str, list[str]]:
-    """What the player is to be told of each run: its addresses, and how its universes are sent."""
+    """What the player is to be told of each run: addresses, how its universes are sent, where it begins."""
     found: dict[str, list[str]] = {run: [] for run in todo.to_tell}
     for (_, now, then, pixels), change in zip(to_tell(todo.runs).rows, todo.runs, strict=True):
         found[change.run].append(f"the player has: {now}; {_do('give it', then)}; pixels {pixels}")
     for sent in todo.sent:
         for run in sent.runs:
             found[run].append(send_words(sent))
+    for drawn in todo.drawn:
+        found[drawn.run].append(f"{IN_ITS_DRAWING}: {draw_words(drawn)}")
     return found
 
 

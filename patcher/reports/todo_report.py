@@ -42,8 +42,10 @@ def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> 
     if left.to_tell:
         print("\nTo tell the player:" if left.to_type else "To tell the player:")
         say_told(left.runs)
-        for change in left.sent:
-            print(f"{'- ' * bool(left.runs)}{patch_tables.send_words(change)}")
+        lines = [patch_tables.send_words(change) for change in left.sent]
+        lines += [f"{patch_tables.IN_ITS_DRAWING}: {patch_tables.draw_words(change)}" for change in left.drawn]
+        for line in lines:
+            print(f"{'- ' * bool(left.runs)}{line}")
     if hint:
         print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
@@ -81,8 +83,8 @@ def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS
 
 
 def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
-    """Print what differs from what was ticked off and no patch file tells: settings, and how universes are sent.
-    `listed` are said already.
+    """Print what differs from what was ticked off and no patch file tells: settings, how universes are sent, and
+    where runs begin. `listed` are said already.
 
     What was never ticked off is not known, so nobody can say whether it has changed: then that is said.
     """
@@ -97,6 +99,8 @@ def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
         print(f"Settings to type: {'; '.join(words)}.")
     if sent := [patch_tables.send_words(change) for change in left.sent if change.old]:
         print(f"To tell the player: {'; '.join(sent)}.")
+    for drawn in left.drawn:
+        print(f"In the player, {patch_tables.IN_ITS_DRAWING}: {patch_tables.draw_words(drawn)}.")
     new = {(change.controller, change.name) for change in listed if change.old is None}
     unknown = [each for each in left.starts if each.old is None and (each.controller, each.name) not in new]
     if boxes := list(dict.fromkeys(change.controller for change in unknown)):
@@ -158,4 +162,5 @@ def document(left: Todo) -> dict[str, Any]:
         "to_tell": [asdict(change) for change in left.runs],
         "own_settings": [asdict(change) for change in left.boxes],
         "to_send": [asdict(change) for change in left.sent],
+        "to_draw": [asdict(change) for change in left.drawn],
     }

@@ -20,7 +20,7 @@ def document(sheet: ShowSheet) -> dict[str, Any]:
     found = asdict(sheet)
     tables = {
         "starts": sheet.starts, "player": sheet.player, "to_type": sheet.to_type, "to_tell": sheet.to_tell,
-        "to_send": sheet.to_send,
+        "to_send": sheet.to_send, "to_draw": sheet.to_draw,
     }  # fmt: skip
     for key, table in tables.items():
         found[key] = [dict(zip(_keys(table), row, strict=True)) for row in table.rows]
@@ -43,8 +43,8 @@ def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:
     """What is written as CSV, by the name of its file."""
     found = {
         "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
-        "to-send": sheet.to_send, "shopping": _of(sheet.shopping), "labels": _of(sheet.labels),
-        "chains": _chains(sheet), "taps": _taps(sheet),
+        "to-send": sheet.to_send, "to-draw": sheet.to_draw, "shopping": _of(sheet.shopping),
+        "labels": _of(sheet.labels), "chains": _chains(sheet), "taps": _taps(sheet),
     }  # fmt: skip
     if sheet.tags:
         rows = [
@@ -138,7 +138,7 @@ def _changes(sheet: ShowSheet) -> Iterable[str]:
     if not sheet.ticked:
         yield "Nothing is ticked off yet, so everything is still to do."
         return
-    left = [table for table in (sheet.to_type, sheet.to_tell, sheet.to_send) if table.rows]
+    left = [table for table in (sheet.to_type, sheet.to_tell, sheet.to_send, sheet.to_draw) if table.rows]
     yield from map(_table, left) if left else ["Nothing: everything is ticked off."]
 
 

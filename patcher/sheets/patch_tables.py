@@ -12,7 +12,7 @@ from patcher.errors import first_few
 from patcher.faults import wire_letters
 from patcher.patch.changes import AS_SENT, BoxChange, BoxSetting, RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
-from patcher.patch.player import MULTICAST, SendChange, Sending
+from patcher.patch.player import MULTICAST, DrawChange, SendChange, Sending
 from patcher.patch.player import sending as sending_of
 from patcher.sheets.figures import count, ranges
 from patcher.show.schema import Controller
@@ -327,6 +327,28 @@ def send_words(change: SendChange) -> str:
 
 MOST_RUNS = 8
 """Runs that are named in one line."""
+
+
+def to_draw(changes: Sequence[DrawChange]) -> PrintedTable:
+    """The runs that begin elsewhere than the player was told, or go another way."""
+    rows = (
+        (change.run, *(f"{how.begin}{', ' * bool(how.way)}{how.way}" for how in (change.old, change.new)))
+        for change in changes
+    )
+    return PrintedTable(("run", PLAYER_HAS, "change_to"), tuple(rows))
+
+
+def draw_words(change: DrawChange) -> str:
+    """The same in words: `panel now begins at its top right corner; no longer at its bottom left corner`."""
+    old, new = change.old, change.new
+    if new.begin == old.begin:
+        return f"{change.run} now goes {new.way}; no longer {old.way}"
+    ways = ("", "") if new.way == old.way else tuple(f", {how.way}" * bool(how.way) for how in (new, old))
+    return f"{change.run} now begins at {new.begin}{ways[0]}; no longer at {old.begin}{ways[1]}"
+
+
+IN_ITS_DRAWING = "where it has a drawing of its own"
+"""A player that has none need not be told where a run begins."""
 
 
 def _before_and_after(old: Setting | RunPlace | None, new: Setting | RunPlace | None, none: str) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""What the player is still to be told: addresses, protocol and where to send, until it is ticked off with --told.
+"""What the player is still to be told: addresses, protocol, where to send, where a run begins, until --told.
 
 The pencil below keeps what a person has told the player. It reads spans and the show's tables, and shares no code with
 `entered`, `changes` and `player`.
@@ -16,9 +16,13 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.dialogue.remedy_words import say_lines
+from patcher.faults import parse as fault_of
+from patcher.faults import planned as as_planned
 from patcher.patch.entered import NOTHING, Entered, named_runs, named_starts, todo, told, typed, untold, untyped
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import dump_entered, entered_path, parse_entered
+from patcher.patch.player import Drawing
 from patcher.phone.content import Content
 from patcher.phone.state import Act
 from patcher.phone.ticks import left as left_on_the_phone
@@ -29,12 +33,38 @@ from rig.shipped import Patcher, wired
 
 RUNS = ("roof", "porch", "hedge", "quay")
 BOXES = ("house", "shed")
+COLUMNS = 10
+Turned = dict[str, Any]
+"""What is said of where a run begins and which way it goes; and how far to the right it hangs."""
+
+
+def shape(run: str, pixels: int, turned: Turned) -> dict[str, Any]:
+    """A run's shape: a line, a run that is not drawn, a grid, a loop."""
+    right = turned.get("right", 0.0)
+    if run == "roof":
+        return {"shape": "line", "path": [[right, 3.0], [right + 5.0, 3.0]], "data_in": turned.get("end", "first")}
+    if run == "hedge":
+        area = [[right, 0.0], [right + 2.0, 1.0]]
+        keys = {"data_in": turned.get("corner", "top-left")} | {
+            key: turned[key] for key in ("lines", "turns") if key in turned
+        }
+        grid = {"lines": "rows", "turns": "serpentine"} | keys
+        return {"shape": "grid", "area": area, "columns": COLUMNS, "rows": pixels // COLUMNS} | grid
+    if run == "quay":
+        corners = [[right, 0.0], [right + 2.0, 0.0], [right + 2.0, 2.0], [right, 2.0]]
+        return {"shape": "loop", "corners": corners, "data_in": turned.get("end", "first")}
+    return {}
 
 
 def tables_of(
-    boxes: dict[str, dict[str, Any]], where: dict[str, str], pixels: dict[str, int], placement: str = "fresh"
-) -> dict[str, Any]:
-    """A show of two boxes; each run hangs on a port of its own, on the box that is said."""
+    boxes: dict[str, dict[str, Any]], where: dict[str, str], pixels: dict[str, int], placement: str = "fresh",
+    turned: dict[str, Turned] | None = None,
+) -> dict[str, Any]:  # fmt: skip
+    """A show of two boxes; each run hangs on a port of its own, on the box that is said, and is not drawn but where it
+    is said how.
+    """
+    whole = {run: number - number % COLUMNS if run == "hedge" else number for run, number in pixels.items()}
+    drawn = {run: shape(run, whole[run], turned[run]) if turned else {} for run in RUNS}
     return {
         "show": {"title": "House by the weir", "placement": placement},
         "pixel": {"bulb": {"colour_order": "RGB"}},
@@ -42,7 +72,10 @@ def tables_of(
             name: {"ports": 4, "port": {str(at): [run] for at, run in enumerate(RUNS, 1) if where[run] == name}} | keys
             for name, keys in boxes.items()
         },
-        "run": {run: {"pixel": "bulb", "pixels": pixels[run], "lead": 2.0} for run in RUNS},
+        "run": {
+            run: {"pixel": "bulb", "lead": 2.0} | ({} if "rows" in drawn[run] else {"pixels": whole[run]}) | drawn[run]
+            for run in RUNS
+        },
     }
 
 
@@ -52,6 +85,15 @@ class Known(NamedTuple):
     place: tuple[int, int, int]
     universes: frozenset[int]
     sent: str
+    drawn: tuple[str, ...]
+
+
+def begins(run: str, table: dict[str, Any]) -> tuple[str, ...]:
+    """Where a run begins and which way it goes, as the show file's own keys say it; nothing of one that is not drawn.
+
+    A loop that is entered at its other end has its first pixel beside the old one, and goes the other way round.
+    """
+    return tuple(table[key] for key in ("data_in", "lines", "turns") if key in table) if "shape" in table else ()
 
 
 def knowledge(tables: dict[str, Any], patch: Patch) -> dict[str, Known]:
@@ -63,9 +105,10 @@ def knowledge(tables: dict[str, Any], patch: Patch) -> dict[str, Known]:
         was = found.get(span.run)
         place = was.place[:2] if was else (span.universe, span.first_channel)
         universes = (was.universes if was else frozenset()) | {span.universe}
-        found[span.run] = Known(
-            (*place, tables["run"][span.run]["pixels"]), universes, f"{box.get('protocol', 'e131')} {goal}"
-        )
+        table = tables["run"][span.run]
+        pixels = table.get("pixels") or table["columns"] * table["rows"]
+        sent = f"{box.get('protocol', 'e131')} {goal}"
+        found[span.run] = Known((*place, pixels), universes, sent, begins(span.run, table))
     return found
 
 
@@ -75,11 +118,19 @@ ticks = st.sampled_from((*BOXES, "all", "house/1", "shed/2"))
 MANNERS = st.one_of(
     st.just({"protocol": "artnet"}), st.just({"protocol": "e131"}), st.just({"delivery": "multicast"}), st.just({})
 )
+TURNS = st.fixed_dictionaries({}, optional={
+    "end": st.sampled_from(("first", "last")),
+    "corner": st.sampled_from(("top-left", "top-right", "bottom-left")),
+    "lines": st.sampled_from(("rows", "columns")),
+    "turns": st.sampled_from(("serpentine", "same-way")),
+    "right": st.sampled_from((0.0, 0.7)),
+})  # fmt: skip
 edits = st.one_of(
     st.tuples(st.just("pixels"), runs, st.sampled_from((40, 100, 170, 171, 400))),
     st.tuples(st.just("box"), runs, st.sampled_from(BOXES)),
     st.tuples(st.just("address"), st.sampled_from(BOXES), st.integers(0, 3)),
     st.tuples(st.just("manner"), st.sampled_from(BOXES), MANNERS),
+    st.tuples(st.just("turn"), runs, TURNS),
     st.tuples(st.just("typed"), ticks),
     st.tuples(st.just("untyped"), ticks),
     st.tuples(st.just("told"), named),
@@ -104,6 +155,7 @@ def test_all_that_the_player_must_know_is_listed_until_it_is_told_and_nothing_el
     # Judge: a ledger kept by hand of what the player was told of each run; ticks of boxes do not touch it
     pixels, where = dict.fromkeys(RUNS, 100), {"roof": "house", "porch": "house", "hedge": "shed", "quay": "shed"}
     boxes: dict[str, dict[str, Any]] = {"house": {"address": "192.0.2.1"}, "shed": {"address": "192.0.2.33"}}
+    turned: dict[str, Turned] = {run: {} for run in RUNS}
     entered, patch = NOTHING, None
     player: dict[str, Known] = {}
     for what, *about in [("pixels", "roof", 100), *season]:
@@ -115,7 +167,9 @@ def test_all_that_the_player_must_know_is_listed_until_it_is_told_and_nothing_el
             boxes[about[0]] |= {"address": f"192.0.2.{BOXES.index(about[0]) * 10 + about[1] + 1}"}
         elif what == "manner":
             boxes[about[0]] = {"address": boxes[about[0]]["address"]} | about[1]
-        tables = tables_of(boxes, where, pixels, placement)
+        elif what == "turn":
+            turned[about[0]] = turned[about[0]] | about[1]
+        tables = tables_of(boxes, where, pixels, placement, turned)
         wiring = wired(tables)
         patch = allocate(wiring, patch).patch
         plan = knowledge(tables, patch)
@@ -159,6 +213,9 @@ def check(entered: Entered, wiring: Any, patch: Patch, plan: dict[str, Known], p
                 was.sent if was and otherwise else None
             )
             assert fresh <= set(change.universes) <= set(patch.box_universes[change.controller])
+    assert {change.run for change in left.drawn} == {
+        run for run, known in plan.items() if run in player and player[run].drawn != known.drawn
+    }
     for change in left.sent:
         every = [plan[run].universes for run in change.runs]
         assert set(change.universes) <= set().union(*every), "only universes of the runs that are named"
@@ -390,3 +447,124 @@ def test_a_run_that_is_renamed_where_it_is_is_sent_as_before() -> None:
     assert todo(done, again, same).to_tell == []
     assert set(done.sent) == set(done.player) == {"ridge", "porch", "hedge", "quay"}
     assert todo(replace(done, sent={}), again, same).to_tell == []
+
+
+# --- where a run begins -----------------------------------------------------------------------------------------------
+
+OWN = "where it has a drawing of its own: "
+
+
+def write_drawn(show: Path, run: str = "roof", **turned: Any) -> None:
+    """The show, in which something is said of how a run is turned."""
+    boxes = {"house": {"address": "192.0.2.1"}, "shed": {"address": "192.0.2.33"}}
+    where = {"roof": "house", "porch": "house", "hedge": "shed", "quay": "shed"}
+    each: dict[str, Turned] = {name: {} for name in RUNS} | {run: turned}
+    show.write_text(tomli_w.dumps(tables_of(boxes, where, dict.fromkeys(RUNS, 100), turned=each)))
+
+
+@pytest.fixture
+def drawn(tmp_path: Path, here: Patcher) -> Path:
+    """The show with its pictures, patched, all of it typed in and told."""
+    path = tmp_path / "weir.toml"
+    write_drawn(path)
+    assert here("patch", path).returncode == 0
+    assert here("todo", path, "--typed", "all", "--told", "all").stdout.endswith(ALL_DONE)
+    return path
+
+
+TURNINGS = [
+    ("roof", {"end": "last"}, "roof now begins at its right end; no longer at its left end"),
+    ("hedge", {"corner": "top-right"}, "hedge now begins at its top right corner; no longer at its top left corner"),
+    (
+        "hedge", {"turns": "same-way"},
+        "hedge now goes row by row, each in the same direction; no longer row by row, back and forth",
+    ),
+    (
+        "hedge", {"corner": "bottom-left", "lines": "columns"},
+        "hedge now begins at its bottom left corner, column by column, back and forth; no longer at its top left "
+        "corner, row by row, back and forth",
+    ),
+    ("quay", {"end": "last"}, "quay now goes clockwise; no longer anticlockwise"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("run", "turned", "says"), TURNINGS)
+def test_a_run_that_is_turned_where_it_is_is_listed_until_the_player_is_told(
+    drawn: Path, here: Patcher, run: str, turned: Turned, says: str
+) -> None:
+    # Source: found by a reader: a run was turned in the show file, and `todo` said that there was nothing to do
+    write_drawn(drawn, run, **turned)
+    for command in ("diff", "patch"):
+        text = here(command, drawn).stdout
+        assert f"\nIn the player, {OWN}{says}.\nNot told to the player yet: 1 run.\n" in text
+        assert "as last patched" not in text
+    assert here("todo", drawn, "--typed", "all").stdout.endswith(f".\nTo tell the player:\n{OWN}{says}\n")
+    (change,) = json.loads(here("todo", drawn, "--json").stdout)["to_draw"]
+    assert (change["run"], change["old"] != change["new"]) == (run, True)
+    here("sheet", drawn, "--out", "out")
+    assert (drawn.parent / "out/tables/to-draw.csv").read_text().splitlines()[1].startswith(f"{run},")
+    for page in ("sheets.html", "sheets.md"):
+        text = (drawn.parent / "out" / page).read_text()
+        assert "everything is ticked off" not in text
+        assert change["new"]["begin"] in text.split("Still to type in, still to tell")[1].split("What to tell the")[0]
+    wiring = wired(tomllib.loads(drawn.read_text()))
+    plan = Content(1, drawn, wiring, allocate(wiring).patch, False)
+    assert left_on_the_phone(plan)["to_tell"] == [{"thing": run, "name": run, "says": OWN + says}]
+    assert here("todo", drawn, "--told", run).stdout.endswith(ALL_DONE)
+    assert "as last patched" in here("diff", drawn).stdout
+
+
+def test_a_way_that_is_not_said_of_one_of_two_is_no_other_way() -> None:
+    # A run whose places are measured anew may need another sentence, and still begin where it did and go the same way.
+    said, silent = Drawing("its left end", "along the cable"), Drawing("its left end")
+    assert not said.differs(silent)
+    assert not silent.differs(said)
+    assert Drawing("its left end", "clockwise").differs(said)
+
+
+def test_an_older_record_takes_the_drawing_as_it_is_at_the_first_tick(drawn: Path, here: Patcher) -> None:
+    path = entered_path(drawn)
+    assert set(tomllib.loads(path.read_text())["drawn"]) == {"roof", "hedge", "quay"}, "porch has no picture"
+    path.write_text(re.sub(r"(?ms)^\[drawn.*", "", path.read_text()))
+    write_drawn(drawn, "roof", end="last")
+    # Nobody knows how the player drew it: no false alarm.
+    assert here("todo", drawn).stdout == ALL_DONE
+    here("todo", drawn, "--typed", "house/1")
+    write_drawn(drawn)
+    assert f"{OWN}roof now begins at its left end; no longer at its right end\n" in here("todo", drawn).stdout
+
+
+@pytest.mark.parametrize("held", ["begin = 5", 'way = "clockwise"', 'begin = "x\\u001b[0m"', 'begin = "x"\nport = 1'])
+def test_a_drawing_that_is_none_is_refused(drawn: Path, here: Patcher, held: str) -> None:
+    text = re.sub(r"(?ms)^\[drawn.*", "", entered_path(drawn).read_text())
+    entered_path(drawn).write_text(f"{text}\n[drawn.roof]\n{held}\n")
+    ran = here("todo", drawn)
+    assert (ran.returncode, "weir.entered.toml" in ran.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("fault", "says"),
+    [
+        ("reversed:roof", TURNINGS[0][2]), ("data-in:hedge=top-right", TURNINGS[1][2]),
+        ("turns:hedge=same-way", TURNINGS[2][2]), ("reversed:quay", TURNINGS[4][2]),
+        (
+            "lines:hedge=columns",
+            "hedge now goes column by column, back and forth; no longer row by row, back and forth",
+        ),
+        ("colour-order:roof=GRB", None), ("shift:roof=1", None), ("missing:roof/7", None), ("reversed:porch", None),
+    ],
+)  # fmt: skip
+def test_who_leaves_the_wiring_as_it_is_turns_the_players_drawing(
+    drawn: Path, here: Patcher, fault: str, says: str | None
+) -> None:
+    # Source: found by a reader: the file was changed as the diagnosis said, and the player's picture stayed mirrored
+    wiring = wired(tomllib.loads(drawn.read_text()))
+    lines: list[str] = []
+    change, _ = say_lines(drawn, as_planned(wiring, allocate(wiring).patch), [[fault_of(fault, wiring)]], lines.append)
+    told_of = [line.strip() for line in lines if "a drawing of its own" in line]
+    assert told_of == ([f"in the player, {OWN}{says}"] if says else [])
+    if change is not None:
+        drawn.write_text(change.text)
+        here("patch", drawn)
+        assert (f"{OWN}{says}" in here("todo", drawn).stdout) == bool(says)
+        assert says or OWN not in here("todo", drawn).stdout
