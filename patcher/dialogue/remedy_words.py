@@ -96,7 +96,7 @@ def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -
             say(f"  Change {path.name}:")
         else:
             say(f"  {_or_plan_it(plan.wiring, faults, path.name, likeliest=faults == same[0])}")
-        for line in (*change.lines, *_then(change, argument(path)), *_drawn(plan.wiring, change)):
+        for line in (*change.lines, *_then(plan.wiring, change, argument(path))):
             say(f"    {line}")
         return change, faults
     if any(fault.kind != "flicker" for fault in same[0]):
@@ -116,7 +116,7 @@ def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: boo
     return f"{begins} {both} as they are, and plan them so; change {file}:"
 
 
-def _then(change: Rewritten, path: str) -> Iterator[str]:
+def _then(wiring: Wiring, change: Rewritten, path: str) -> Iterator[str]:
     """What else changes with the show file, in words."""
     starts = [box for box in change.boxes if box not in change.ports]
     if change.boxes or change.moved:
@@ -129,6 +129,7 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
         yield f"what the player is told of {', '.join(change.moved)}"
     if change.ports:
         yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
+    yield from _drawn(wiring, change)
     if change.counted:
         yield f"and note: the taps of {', '.join(change.counted)} then join other pixels: correct their pixel numbers"
 
