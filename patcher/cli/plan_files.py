@@ -151,7 +151,8 @@ def diff(
     if old is None:
         print(f"There is no {patch_path(show).name} yet: all of it is new.")
     if not starts and not runs:
-        print("No start address changed." if left.to_type else "The plan is as last patched.")
+        same = not left.to_type and not left.drawn and not any(change.old for change in left.sent)
+        print("The plan is as last patched." if same else "No start address changed.")
     todo_report.say_settings(wiring, made.patch, starts, IN_PATCH_FILE)
     todo_report.say_besides(left, starts)
     if runs:

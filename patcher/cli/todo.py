@@ -27,7 +27,7 @@ def todo(
     ] = None,
     told: Annotated[
         list[str] | None,
-        typer.Option("--told", metavar="THING", help="Tick off as told to the player: RUN, PROP, or all."),
+        typer.Option("--told", metavar="THING", help="Tick off as told to the player: RUN, PROP, BOX, or all."),
     ] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take the named ticks away again.")] = False,
     as_json: AsJson = False,
@@ -69,5 +69,5 @@ def _change(
     starts = entered.named_starts(typed, ticks, wiring, patch)
     runs = entered.named_runs(told, ticks, wiring, patch)
     if undo:
-        return lambda kept: entered.untold(entered.untyped(kept, starts), runs)
-    return lambda kept: entered.told(entered.typed(kept, wiring, patch, starts), patch, runs)
+        return lambda kept: entered.untold(entered.untyped(kept, wiring, patch, starts), runs)
+    return lambda kept: entered.told(entered.typed(kept, wiring, patch, starts), wiring, patch, runs)

@@ -11,10 +11,12 @@ from patcher.errors import PatcherError
 from patcher.faults import in_words
 from patcher.faults.fault_sentences import off
 from patcher.limits.findings import new_findings
+from patcher.patch.player import DrawChange, drawing
 from patcher.remedies.close_look import CloseLook
 from patcher.remedies.plan_edits import STARTS, UNSAID
 from patcher.remedies.remedies import LOW_VOLTAGE, TYPED, if_set_as_planned, in_file_alone, remedy
 from patcher.remedies.rewrite import rewritten
+from patcher.sheets.patch_tables import IN_ITS_DRAWING, draw_words
 from patcher.show.show_file import read_text
 from patcher.visible import argument
 
@@ -122,7 +124,8 @@ def say_lines(path: Path, plan: Planned, same: Sequence[Hypothesis], say: Say) -
             say(f"  Change {path.name}:")
         else:
             say(f"  {_or_plan_it(plan.wiring, faults, path.name, likeliest=faults == same[0])}")
-        for line in (*_against(plan, change, argument(path)), *change.lines, *_then(change, argument(path))):
+        named = argument(path)
+        for line in (*_against(plan, change, named), *change.lines, *_then(plan.wiring, change, named)):
             say(f"    {line}")
         return change, faults
     if any(fault.kind != "flicker" for fault in same[0]):
@@ -142,7 +145,7 @@ def _or_plan_it(wiring: Wiring, faults: Hypothesis, file: str, *, likeliest: boo
     return f"{begins} {both} as they are, and plan them so; change {file}:"
 
 
-def _then(change: Rewritten, path: str) -> Iterator[str]:
+def _then(wiring: Wiring, change: Rewritten, path: str) -> Iterator[str]:
     """What else changes with the show file, in words."""
     starts = [box for box in change.boxes if box not in change.ports]
     if change.boxes or change.moved:
@@ -155,6 +158,7 @@ def _then(change: Rewritten, path: str) -> Iterator[str]:
         yield f"what the player is told of {', '.join(change.moved)}"
     if change.ports:
         yield f"what each port of {', '.join(change.ports)} has, as patch prints it"
+    yield from _drawn(wiring, change)
     if change.counted:
         yield f"and note: the taps of {', '.join(change.counted)} then join other pixels: correct their pixel numbers"
 
@@ -167,3 +171,14 @@ def _against(plan: Planned, change: Rewritten, path: str) -> Iterator[str]:
         yield f"planned so, patcher check {path} finds an error: {error.where}: {error.says}"
     if errors[MOST_ERRORS:]:
         yield f"and {len(errors) - MOST_ERRORS} more"
+
+
+def _drawn(wiring: Wiring, change: Rewritten) -> Iterator[str]:
+    """Where runs begin then, or which way they go, and did not before: what a player that draws them must turn."""
+    before, after = wiring.show, change.wiring.show
+    for run in before.runs:
+        if run not in after.runs or (before.runs[run], before.props) == (after.runs[run], after.props):
+            continue
+        old, new = (drawing(each, run) for each in (wiring, change.wiring))
+        if old and new and old.differs(new):
+            yield f"in the player, {IN_ITS_DRAWING}: {draw_words(DrawChange(run, old, new))}"

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from patcher.errors import Finding, first_few
 from patcher.patch.chains import chains
-from patcher.patch.patch import Chain, Patch, Start, written
+from patcher.patch.patch import Chain, Patch, Start, behind, first_fit, running, written
 from patcher.show.schema import Show
 from patcher.trade import Protocol
 from patcher.wiring import Wiring
@@ -157,6 +157,13 @@ class RunPlace:
     pixels: int
     channels: int
 
+    @property
+    def universes(self) -> range:
+        """The universes in which it has pixels, which follow each other."""
+        at = running(self.universe, self.channel)
+        last = behind(at, self.pixels, self.channels) - 1
+        return range(written(first_fit(at, self.channels))[0], written(last)[0] + 1)
+
 
 @dataclass(frozen=True, slots=True)
 class RunChange:
@@ -235,18 +242,23 @@ def run_changes(old: Patch | None, new: Patch) -> list[RunChange]:
     return place_changes(places(old), places(new))
 
 
-def place_changes(before: Mapping[str, RunPlace], after: Mapping[str, RunPlace]) -> list[RunChange]:
-    """The runs whose addresses differ, and those that go; a run with a new name in the very place of one that is gone
-    is the same run.
+def same_runs(before: Mapping[str, RunPlace], after: Mapping[str, RunPlace]) -> dict[str, str]:
+    """The name that each run had before; a run with a new name in the very place of one that is gone is the same run.
+    Those that are new are missing.
     """
     gone = {place: run for run, place in before.items() if run not in after}
-    found: list[RunChange] = []
-    for run, place in after.items():
-        if run not in before and place in gone:
-            del gone[place]
-        elif before.get(run) != place:
-            found.append(RunChange(run, before.get(run), place))
-    return found + [RunChange(run, place, None) for place, run in gone.items()]
+    return {
+        run: run if run in before else gone.pop(place) for run, place in after.items() if run in before or place in gone
+    }
+
+
+def place_changes(before: Mapping[str, RunPlace], after: Mapping[str, RunPlace]) -> list[RunChange]:
+    """The runs whose addresses differ, and those that go."""
+    names = same_runs(before, after)
+    were = {run: before[name] for run, name in names.items()}
+    gone = before.keys() - names.values()
+    found = [RunChange(run, were.get(run), place) for run, place in after.items() if were.get(run) != place]
+    return found + [RunChange(run, place, None) for run, place in before.items() if run in gone]
 
 
 def moved_runs(old: Patch | None, new: Patch) -> list[str]:

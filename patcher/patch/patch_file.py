@@ -10,7 +10,7 @@ from __future__ import annotations
 import ipaddress
 import tomllib
 from collections.abc import Callable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ import tomli_w
 from patcher.patch.changes import BoxSetting, PortSetting, RunPlace, Setting
 from patcher.patch.entered import Entered
 from patcher.patch.patch import Chain, Link, Patch, Start
+from patcher.patch.player import MULTICAST, Drawing, Sending
 from patcher.show.kept_file import change_kept, kept_path, read_kept
 from patcher.show.writer import Seen, write_together
 from patcher.trade import MOST_LETTERS, PROTOCOL_NAMES, USUAL_CHANNELS, is_address
@@ -163,7 +164,10 @@ def dump_entered(entered: Entered) -> str:
         box: {key: value for key, value in asdict(held).items() if value is not None}
         for box, held in entered.own.items()
     }
-    return _ENTERED_HEAD + tomli_w.dumps({"format": FORMAT, "box": boxes, "own": own, "player": player})
+    sent = {run: asdict(how) for run, how in entered.sent.items()}
+    drawn = {run: {key: word for key, word in asdict(how).items() if word} for run, how in entered.drawn.items()}
+    tables = {"format": FORMAT, "box": boxes, "own": own, "player": player, "sent": sent, "drawn": drawn}
+    return _ENTERED_HEAD + tomli_w.dumps(tables)
 
 
 def _kept(held: Setting) -> dict[str, Any]:
@@ -193,11 +197,25 @@ def parse_entered(text: str) -> Entered:
     settings = [setting for starts in boxes.values() for setting in starts.values()]
     for place in [*player.values(), *settings]:
         _refuse_nonsense(place)
+    # A file of before these were kept has no such tables.
+    sent = {run: Sending(**keys) for run, keys in tables.get("sent", {}).items() if run in player}
+    for how in sent.values():
+        _refuse_no_sending(how)
+    drawn = {run: Drawing(**keys) for run, keys in tables.get("drawn", {}).items() if run in player}
+    if not all(isinstance(word, str) and word.isprintable() for how in drawn.values() for word in astuple(how)):
+        raise ValueError("it does not say where a run begins")
     # A file of before own settings were kept has no such table: of the boxes in it they are not known.
     own = {box: BoxSetting(**keys) for box, keys in tables.get("own", {box: {} for box in boxes}).items()}
     for held in own.values():
         _refuse_no_box(held)
-    return Entered(boxes, player, own)
+    return Entered(boxes, player, own, sent, drawn)
+
+
+def _refuse_no_sending(how: Sending) -> None:
+    """ValueError where the player is said to send as no player can."""
+    _refuse_no_box(BoxSetting("" if how.to == MULTICAST else how.to, how.protocol))
+    if how.to is None or how.protocol is None:
+        raise ValueError("it does not say how a run is sent")
 
 
 def _refuse_no_box(held: BoxSetting) -> None:
@@ -216,6 +234,8 @@ def _refuse_nonsense(place: Any) -> None:
         raise ValueError(f"{colours!r} is not a colour order")
     if not all(type(number) is int and number >= 0 for number in (*values.values(), *chain.from_iterable(ports))):
         raise ValueError(f"{[*values.values()]} are not the numbers of a start")
+    if isinstance(place, RunPlace) and not 1 <= place.channels <= MOST_LETTERS:
+        raise ValueError(f"a pixel has no {place.channels} channels")
     if not is_address(place.universe, place.channel):
         raise ValueError(f"{place.universe}/{place.channel} is not an address")
 

@@ -9,18 +9,27 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
-from patcher.sheets.patch_tables import OWN_SETTING, own_change, to_tell, to_type, typed_notes
+from patcher.sheets.patch_tables import (
+    IN_ITS_DRAWING,
+    OWN_SETTING,
+    draw_words,
+    own_change,
+    send_words,
+    to_tell,
+    to_type,
+    typed_notes,
+)
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     """What is still to do: of each thing its key in an act, and its words."""
     todo = entered.todo(read_entered(plan.path, practice=plan.practice), plan.wiring, plan.patch)
-    starts, runs = to_type(todo.starts), to_tell(todo.runs)
+    starts = to_type(todo.starts)
     return {
         "to_type": [
             {
                 "thing": f"{change.controller} {entered.OWN}", "name": f"{change.controller}: {OWN_SETTING}",
-                "says": f"type in {own_change(change)}; tell the player too",
+                "says": f"type in {own_change(change)}",
             }
             for change in todo.boxes
         ] + [
@@ -33,11 +42,21 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
             }
             for box, start, now, then, pixels, nulls, colours in starts.rows
         ],
-        "to_tell": [
-            {"thing": run, "name": run, "says": f"the player has: {now}; {_do('give it', then)}; pixels {pixels}"}
-            for run, now, then, pixels in runs.rows
-        ],
+        "to_tell": [{"thing": run, "name": run, "says": "; ".join(says)} for run, says in _to_tell(todo).items()],
     }  # fmt: skip
+
+
+def _to_tell(todo: entered.Todo) -> dict[str, list[str]]:
+    """What the player is to be told of each run: addresses, how its universes are sent, where it begins."""
+    found: dict[str, list[str]] = {run: [] for run in todo.to_tell}
+    for (_, now, then, pixels), change in zip(to_tell(todo.runs).rows, todo.runs, strict=True):
+        found[change.run].append(f"the player has: {now}; {_do('give it', then)}; pixels {pixels}")
+    for sent in todo.sent:
+        for run in sent.runs:
+            found[run].append(send_words(sent))
+    for drawn in todo.drawn:
+        found[drawn.run].append(f"{IN_ITS_DRAWING}: {draw_words(drawn)}")
+    return found
 
 
 def _do(verb: str, then: object) -> str:
@@ -56,7 +75,7 @@ def tick(plan: Content, act: Act) -> None:
         runs = entered.named_runs([act.thing], held, plan.wiring, plan.patch)
         change_entered(
             plan.path,
-            lambda now: entered.told(now, plan.patch, runs) if yes else entered.untold(now, runs),
+            lambda now: entered.told(now, plan.wiring, plan.patch, runs) if yes else entered.untold(now, runs),
             practice=plan.practice,
         )
         return
@@ -65,8 +84,6 @@ def tick(plan: Content, act: Act) -> None:
         raise refuse(act.thing, "is not a start of any box", "open this page again")
     change_entered(
         plan.path,
-        lambda now: (
-            entered.typed(now, plan.wiring, plan.patch, [(box, start)]) if yes else entered.untyped(now, [(box, start)])
-        ),
+        lambda now: (entered.typed if yes else entered.untyped)(now, plan.wiring, plan.patch, [(box, start)]),
         practice=plan.practice,
     )

@@ -33,15 +33,19 @@ def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:
 
 def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> None:
     """Print all that is still to do; `hint` says how to tick it off."""
-    if not left.to_type and not left.runs:
+    if not left.to_type and not left.to_tell:
         print("Nothing to do: all settings are in the boxes, and the player knows all addresses.")
         return
     if left.to_type:
         print("Settings to change in the boxes:")
         say_settings(wiring, patch, left.starts, own=left.boxes)
-    if left.runs:
+    if left.to_tell:
         print("\nTo tell the player:" if left.to_type else "To tell the player:")
         say_told(left.runs)
+        lines = [patch_tables.send_words(change) for change in left.sent]
+        lines += [f"{patch_tables.IN_ITS_DRAWING}: {patch_tables.draw_words(change)}" for change in left.drawn]
+        for line in lines:
+            print(f"{'- ' * bool(left.runs)}{line}")
     if hint:
         print(f"\nTick off what is done: patcher todo {argument(show)} --typed BOX, or --told RUN")
 
@@ -59,7 +63,7 @@ def say_settings(
     """
     table = patch_tables.to_type(changes, before)
     starts = {name: [row[1:] for row in rows] for name, rows in groupby(table.rows, key=lambda row: str(row[0]))}
-    whole = {change.controller: f" {patch_tables.own_change(change)} (tell the player too)" for change in own}
+    whole = {change.controller: f" {patch_tables.own_change(change)}" for change in own}
     for name in [
         *(box for box in patch.boxes if box in whole or box in starts),
         *(box for box in starts if box not in patch.boxes),
@@ -74,11 +78,13 @@ def say_settings(
 def say_told(changes: Sequence[RunChange], before: str = patch_tables.PLAYER_HAS) -> None:
     """Print what to tell the player, run by run. `before` heads the addresses of before."""
     table = patch_tables.to_tell(changes, before)
-    say_table(table.heads, table.rows)
+    if changes:
+        say_table(table.heads, table.rows)
 
 
 def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
-    """Print the settings that differ from what was ticked off and that no patch file tells; `listed` are said already.
+    """Print what differs from what was ticked off and no patch file tells: settings, how universes are sent, and
+    where runs begin. `listed` are said already.
 
     What was never ticked off is not known, so nobody can say whether it has changed: then that is said.
     """
@@ -91,6 +97,10 @@ def say_besides(left: Todo, listed: Sequence[StartChange]) -> None:
     ]
     if words:
         print(f"Settings to type: {'; '.join(words)}.")
+    if sent := [patch_tables.send_words(change) for change in left.sent if change.old]:
+        print(f"To tell the player: {'; '.join(sent)}.")
+    for drawn in left.drawn:
+        print(f"In the player, {patch_tables.IN_ITS_DRAWING}: {patch_tables.draw_words(drawn)}.")
     new = {(change.controller, change.name) for change in listed if change.old is None}
     unknown = [each for each in left.starts if each.old is None and (each.controller, each.name) not in new]
     if boxes := list(dict.fromkeys(change.controller for change in unknown)):
@@ -127,7 +137,7 @@ def say_left(show: Path, left: Todo) -> None:
     """Print, where anything is still to do, for which boxes, and where the list is."""
     boxes = dict.fromkeys([*(one.controller for one in left.boxes), *(one.controller for one in left.starts)])
     parts = [f"Not typed in yet: {', '.join(boxes)}."] * bool(boxes)
-    parts += [f"Not told to the player yet: {count(len(left.runs), 'run')}."] * bool(left.runs)
+    parts += [f"Not told to the player yet: {count(len(left.to_tell), 'run')}."] * bool(left.to_tell)
     if parts:
         print(" ".join(parts))
         print(f"The list, to tick off what is done: patcher todo {argument(show)}")
@@ -151,4 +161,6 @@ def document(left: Todo) -> dict[str, Any]:
         "to_type": [setting_json(change) for change in left.starts],
         "to_tell": [asdict(change) for change in left.runs],
         "own_settings": [asdict(change) for change in left.boxes],
+        "to_send": [asdict(change) for change in left.sent],
+        "to_draw": [asdict(change) for change in left.drawn],
     }

@@ -52,6 +52,8 @@ class ShowSheet:
         ticked: whether anything of what is typed in or told was ever ticked off.
         to_type: what is still to type in, against what was ticked off.
         to_tell: what the player is still to be told, against what was ticked off.
+        to_send: which universes the player is still to send otherwise, against what was ticked off.
+        to_draw: the runs that begin elsewhere than the player was told, or go another way.
         boxes: a sheet a box.
         spares: boxes on the shelf.
         supplies: every supply in use.
@@ -78,6 +80,8 @@ class ShowSheet:
     ticked: bool
     to_type: PrintedTable
     to_tell: PrintedTable
+    to_send: PrintedTable
+    to_draw: PrintedTable
     boxes: tuple[BoxSheet, ...]
     spares: tuple[str, ...]
     supplies: tuple[SupplySheet, ...]
@@ -121,7 +125,7 @@ def show_sheet(
         patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch),
         tuple(patch_tables.sent_lines(wiring, patch)), not entered.nothing,
         _to_type(left),
-        patch_tables.to_tell(left.runs),
+        patch_tables.to_tell(left.runs), patch_tables.to_send(left.sent), patch_tables.to_draw(left.drawn),
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
         labels(wiring, state), tags, tuple(finding for finding in findings if not finding.accepted),

@@ -18,7 +18,10 @@ from patcher.visible import as_csv
 def document(sheet: ShowSheet) -> dict[str, Any]:
     """All of it as JSON values, in the words of the other commands' JSON; tables as lists of objects."""
     found = asdict(sheet)
-    tables = {"starts": sheet.starts, "player": sheet.player, "to_type": sheet.to_type, "to_tell": sheet.to_tell}
+    tables = {
+        "starts": sheet.starts, "player": sheet.player, "to_type": sheet.to_type, "to_tell": sheet.to_tell,
+        "to_send": sheet.to_send, "to_draw": sheet.to_draw,
+    }  # fmt: skip
     for key, table in tables.items():
         found[key] = [dict(zip(_keys(table), row, strict=True)) for row in table.rows]
     for finding in found["findings"]:
@@ -40,8 +43,8 @@ def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:
     """What is written as CSV, by the name of its file."""
     found = {
         "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
-        "shopping": _of(sheet.shopping), "labels": _of(sheet.labels),
-        "chains": _chains(sheet), "taps": _taps(sheet),
+        "to-send": sheet.to_send, "to-draw": sheet.to_draw, "shopping": _of(sheet.shopping),
+        "labels": _of(sheet.labels), "chains": _chains(sheet), "taps": _taps(sheet),
     }  # fmt: skip
     if sheet.tags:
         rows = [
@@ -134,10 +137,9 @@ def _changes(sheet: ShowSheet) -> Iterable[str]:
     yield "## Still to type in, still to tell"
     if not sheet.ticked:
         yield "Nothing is ticked off yet, so everything is still to do."
-    elif not sheet.to_type.rows and not sheet.to_tell.rows:
-        yield "Nothing: everything is ticked off."
-    else:
-        yield from (_table(table) for table in (sheet.to_type, sheet.to_tell) if table.rows)
+        return
+    left = [table for table in (sheet.to_type, sheet.to_tell, sheet.to_send, sheet.to_draw) if table.rows]
+    yield from map(_table, left) if left else ["Nothing: everything is ticked off."]
 
 
 def _table(table: PrintedTable) -> str:

@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 
+from patcher.errors import first_few
 from patcher.faults import wire_letters
 from patcher.patch.changes import AS_SENT, BoxChange, BoxSetting, RunChange, RunPlace, Setting, StartChange, setting
 from patcher.patch.patch import Patch, Start, written
+from patcher.patch.player import MULTICAST, DrawChange, SendChange, Sending
+from patcher.patch.player import sending as sending_of
 from patcher.sheets.figures import count, ranges
 from patcher.show.schema import Controller
 from patcher.trade import PROTOCOL_NAMES
@@ -187,20 +190,30 @@ def player(wiring: Wiring, patch: Patch) -> PrintedTable:
 
 def goal(box: Controller) -> str:
     """Where the player sends a box's universes: its address, or `multicast`."""
-    return "multicast" if box.delivery == "multicast" else box.address or NOT_KNOWN
+    return sending_of(box).to or NOT_KNOWN
 
 
 def sending(box: Controller) -> str:
     """How the player sends a box's universes: `E1.31 to 192.0.2.11`, `E1.31 as multicast`."""
-    return f"{PROTOCOL_NAMES[box.protocol]} {'as' if box.delivery == 'multicast' else 'to'} {goal(box)}"
+    return sent_words(sending_of(box))
+
+
+def sent_words(how: Sending) -> str:
+    """How universes are sent, in words."""
+    return f"{PROTOCOL_NAMES[how.protocol]} {'as' if how.to == MULTICAST else 'to'} {how.to or NOT_KNOWN}"
 
 
 def sent_lines(wiring: Wiring, patch: Patch) -> list[str]:
     """Which universes the player sends where, a line a box: `universes 1–3: E1.31 to 192.0.2.11 (hall)`."""
     return [
-        f"universe{'s' * (len(universes) > 1)} {ranges(universes)}: {sending(wiring.show.controllers[box])} ({box})"
+        f"{universe_words(universes)}: {sending(wiring.show.controllers[box])} ({box})"
         for box, universes in patch.box_universes.items()
     ]
+
+
+def universe_words(universes: Sequence[int]) -> str:
+    """`universe 3`, `universes 3–4, 7`."""
+    return f"universe{'s' * (len(universes) > 1)} {ranges(universes)}"
 
 
 NOT_KNOWN = "not known"
@@ -291,6 +304,51 @@ def _told(change: RunChange, none: str) -> Row:
     wide = old is not None and new is not None and old.channels != new.channels
     texts = [f"{place.pixels} × {place.channels}" if wide else str(place.pixels) for place in (old, new) if place]
     return change.run, *_before_and_after(old, new, none), " → ".join(dict.fromkeys(texts))
+
+
+def to_send(changes: Sequence[SendChange]) -> PrintedTable:
+    """Which universes the player is to send otherwise, or to begin to send."""
+    rows = (
+        (
+            ranges(change.universes), ", ".join(change.runs),
+            sent_words(change.old) if change.old else NOT_KNOWN, sent_words(change.new),
+        )
+        for change in changes
+    )  # fmt: skip
+    return PrintedTable(("universes", "runs", PLAYER_HAS, "change_to"), tuple(rows))
+
+
+def send_words(change: SendChange) -> str:
+    """The same in words: `universes 3–4 (ridge, tree): E1.31 to 192.0.2.40, no longer Art-Net to 192.0.2.32`."""
+    before = f", no longer {sent_words(change.old)}" if change.old else ""
+    runs = first_few(change.runs, MOST_RUNS)
+    return f"{universe_words(change.universes)} ({runs}): {sent_words(change.new)}{before}"
+
+
+MOST_RUNS = 8
+"""Runs that are named in one line."""
+
+
+def to_draw(changes: Sequence[DrawChange]) -> PrintedTable:
+    """The runs that begin elsewhere than the player was told, or go another way."""
+    rows = (
+        (change.run, *(f"{how.begin}{', ' * bool(how.way)}{how.way}" for how in (change.old, change.new)))
+        for change in changes
+    )
+    return PrintedTable(("run", PLAYER_HAS, "change_to"), tuple(rows))
+
+
+def draw_words(change: DrawChange) -> str:
+    """The same in words: `panel now begins at its top right corner; no longer at its bottom left corner`."""
+    old, new = change.old, change.new
+    if new.begin == old.begin:
+        return f"{change.run} now goes {new.way}; no longer {old.way}"
+    ways = ("", "") if new.way == old.way else tuple(f", {how.way}" * bool(how.way) for how in (new, old))
+    return f"{change.run} now begins at {new.begin}{ways[0]}; no longer at {old.begin}{ways[1]}"
+
+
+IN_ITS_DRAWING = "where it has a drawing of its own"
+"""A player that has none need not be told where a run begins."""
 
 
 def _before_and_after(old: Setting | RunPlace | None, new: Setting | RunPlace | None, none: str) -> tuple[str, str]:

@@ -140,7 +140,7 @@ def test_the_keys_of_the_documents(here: Patcher, heron_lock: Path) -> None:
     patched = document(here("patch", heron_lock, "--json"))
     assert patched.keys() == {
         "show", "pixels", "channels", "universes", "lower_bound", "proved", "starts", "spans", "changed", "moved_runs",
-        "explained", "to_type", "to_tell", "own_settings",
+        "explained", "to_type", "to_tell", "own_settings", "to_send", "to_draw",
     }  # fmt: skip
     start = {"controller", "port", "run", "universe", "channel", "pixels", "nulls", "universes"}
     assert {frozenset(one) for one in patched["starts"]} == {frozenset(start)}

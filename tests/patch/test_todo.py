@@ -179,13 +179,15 @@ def test_two_ledgers_through_any_season(season: list[tuple], skips: bool) -> Non
             names = {start for start in plan if about[0] in ("all", "house", start)}
             # The box's own setting has no name among its starts.
             assert {start for _, start in chosen} == names | ({""} if about[0] in ("all", "house") else set())
-            entered = typed(entered, wiring, patch, chosen) if what == "typed" else untyped(entered, chosen)
+            entered = (
+                typed(entered, wiring, patch, chosen) if what == "typed" else untyped(entered, wiring, patch, chosen)
+            )
             for start in names:
                 boxes.pop(start, None)
                 boxes |= {start: plan[start]} if what == "typed" else {}
         if what in ("told", "untold"):
             runs = named_runs(about, entered, wiring, patch)
-            entered = told(entered, patch, runs) if what == "told" else untold(entered, runs)
+            entered = told(entered, wiring, patch, runs) if what == "told" else untold(entered, runs)
             for run in runs:
                 player.pop(run, None)
                 player |= {run: places[run]} if what == "told" else {}
@@ -206,13 +208,13 @@ def test_a_new_name_is_nothing_to_type_and_a_start_that_goes_is() -> None:
     wiring = wired(show_of({"roof": (100, 0), "porch": (60, 0)}, skips=True, per="run"))
     patch = allocate(wiring).patch
     entered = typed(NOTHING, wiring, patch, named_starts(["all"], NOTHING, wiring, patch))
-    entered = told(entered, patch, named_runs(["all"], entered, wiring, patch))
+    entered = told(entered, wiring, patch, named_runs(["all"], entered, wiring, patch))
     renamed = wired(show_of({"ridge": (100, 0), "porch": (60, 0)}, skips=True, per="run"))
     same = allocate(renamed, patch).patch
     left = todo(entered, renamed, same)
     assert (left.starts, left.runs) == ((), ())
     # Ticked off again, the old name is nobody's.
-    again = told(typed(entered, renamed, same, [("house", "ridge")]), same, ["ridge"])
+    again = told(typed(entered, renamed, same, [("house", "ridge")]), renamed, same, ["ridge"])
     assert set(again.boxes["house"]) == set(again.player) == {"ridge", "porch"}
     fewer = wired(show_of({"roof": (100, 0)}, skips=True, per="run"))
     after = allocate(fewer, patch).patch
@@ -220,7 +222,7 @@ def test_a_new_name_is_nothing_to_type_and_a_start_that_goes_is() -> None:
     assert [(one.name, one.new) for one in left.starts] == [("porch", None)]
     assert [(one.run, one.new) for one in left.runs] == [("porch", None)]
     done = typed(entered, fewer, after, named_starts(["porch"], entered, fewer, after))
-    done = told(done, after, ["porch"])
+    done = told(done, fewer, after, ["porch"])
     assert todo(done, fewer, after).starts == todo(done, fewer, after).runs == ()
 
 
@@ -262,7 +264,7 @@ def test_two_ticks_at_once_are_both_kept(tmp_path: Path) -> None:
     wiring = wired(show_of(runs, skips=True))
     patch = allocate(wiring).patch
     ticks = [
-        Thread(target=change_entered, args=(show, lambda held, run=run: told(held, patch, [run])))
+        Thread(target=change_entered, args=(show, lambda held, run=run: told(held, wiring, patch, [run])))
         for run in runs for _ in range(5)
     ]  # fmt: skip
     for one in ticks:
@@ -283,7 +285,9 @@ def test_the_phone_ticks_off_and_takes_a_tick_back(tmp_path: Path, practice: boo
     assert [row["thing"] for row in left["to_type"]] == ["house ", "house house/1", "house house/2"]
     assert [row["thing"] for row in left["to_tell"]] == ["roof", "porch"]
     assert left["to_type"][1]["says"] == "in the box: not known; type in 1/1; pixels 100, nulls 0, colours RGB"
-    assert left["to_tell"][0]["says"] == "the player has: not known; give it 1/1; pixels 100"
+    assert left["to_tell"][0]["says"] == (
+        "the player has: not known; give it 1/1; pixels 100; universes 1–2 (roof, porch): E1.31 to 192.0.2.1"
+    )
     says = "in the box: not known; type in 2/1; pixels 60, nulls 2, colours RGB; null pixels take channels here: "
     assert left["to_type"][2]["says"].startswith(says)
     for do, kind in (("typed", "to_type"), ("told", "to_tell")):

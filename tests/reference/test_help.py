@@ -303,7 +303,7 @@ def test_defaults_that_are_named_are_those_of_the_commands() -> None:
 
 # --- JSON -------------------------------------------------------------------------------------------------------------
 
-JSON = "findings", "spans", "starts", "to_type", "to_tell", "own_settings"
+JSON = "findings", "spans", "starts", "to_type", "to_tell", "own_settings", "to_send", "to_draw"
 """Values that are described once for several documents."""
 FREE = {("power", "wire_metres"), ("adopt", "columns"), ("yard", "colours"), ("listen", "not_listened")}
 """Whose keys are names or letters out of the show, the table or the network."""
@@ -370,7 +370,7 @@ def test_every_key_of_a_document_is_named(entry: str, call: list[str], here: Pat
     document = json.loads(ran.stdout)
     assert document, ran.stderr
     said = terms("json")
-    known = named(said[entry]) | {"to_type", "to_tell", "own_settings"} & named(said[entry])
+    known = named(said[entry]) | {"to_type", "to_tell", "own_settings", "to_send", "to_draw"} & named(said[entry])
     for shared in JSON:
         if shared in known or entry == "where":
             known |= named(said[shared])
