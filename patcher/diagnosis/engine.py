@@ -7,10 +7,12 @@ it ends, two pixels step along all that lights, and all else is asked that must 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.diagnosis.any_number import explaining
 from patcher.diagnosis.coverage import Class, Coverage
 from patcher.diagnosis.hypotheses import Hypothesis
 from patcher.diagnosis.information import WORTHLESS, Belief, Weighed, entropy_bits, same_as_first, sampled, weighed
@@ -40,6 +42,9 @@ COMPARED = 100
 AGAIN, DOUBTFUL = 2, 0.02
 """So often the same is asked, where the likeliest class does not explain the answer; once more while something else is
 that likely."""
+NUMBERS_FROM = 12
+"""Answers from which on typed numbers of any size are thought of, where no single fault explains them: it takes a
+second, and most pairs are found sooner."""
 CONFIRMED = 3
 """So many questions that were answered twice alike, and otherwise than the likeliest class explains, are enough: it is
 something else."""
@@ -61,19 +66,26 @@ class Engine:
     """
 
     def __init__(self, scene: Scene, eye: Eye, *, careful: bool = False) -> None:
-        self.scene = scene
         self.eye = eye
         self.careful = careful
-        self.told: list[Told] = []
         self.done: NDArray[np.int64] | None = None
         self.sure = False
         self.something_else = False
         self.known: tuple[Known, ...] = ()
-        self._repertoire = Repertoire(scene)
         self._used: set[tuple[int, Ask | None]] = set()
-        self._pairs = Pairs(scene, eye)
+        self._tried = 0
+        self._think_of(scene)
+
+    def _think_of(self, scene: Scene, told: Sequence[Told] = ()) -> None:
+        """Begin to reason over a scene, with what was said before."""
+        self.scene = scene
+        self.told: list[Told] = []
+        self._repertoire = Repertoire(scene)
+        self._pairs = Pairs(scene, self.eye)
         self._posterior: Posterior | None = None
         self._answers = -1
+        for one in told:
+            self.tell(one.frame, one.ask, one.answer)
 
     @property
     def posterior(self) -> Posterior:
@@ -93,14 +105,17 @@ class Engine:
         if self.done is not None:
             return None
         now = self.posterior
-        if now.unknown >= SURE or now.confirmed >= CONFIRMED:
+        lost = now.unknown >= SURE or now.confirmed >= CONFIRMED
+        if (lost or (now.contradicted and len(now.heard) >= NUMBERS_FROM)) and self._thinks_of_numbers(final=lost):
+            return self.next()
+        if lost:
             return self._unexplained(now)
         best, alike = self._best(now)
         believed = float(now.belief[alike].sum()) * (1 - now.unknown)
         if (question := self._asked(now, best, believed) or self._doubted(now, alike, believed)) is not None:
             return question
         if now.unknown > 0.5 or now.confirmed:
-            return self._unexplained(now)
+            return self.next() if self._thinks_of_numbers(final=True) else self._unexplained(now)
         singles = alike[alike < len(self.scene.classes)]
         self.done = singles if len(singles) else alike
         self.sure = believed >= SURE and not now.strained
@@ -160,6 +175,19 @@ class Engine:
         against = now.chances[rival] / np.maximum(now.chances[now.likeliest], MISFIT)
         told = [now.heard[place] for place in np.argsort(against, kind="stable").tolist() if against[place] < MISFIT]
         return next(((one.frame, one.ask) for one in told if often[one.asked] < AGAIN), None)
+
+    def _thinks_of_numbers(self, *, final: bool) -> bool:
+        """Whether typed numbers of any size explain every answer; then it goes on with those. It is tried once on the
+        way, and once where nothing else explains what was said.
+        """
+        if self._tried > final:
+            return False
+        self._tried = 1 + final
+        wide = explaining(self.scene, self.eye, self.told)
+        if wide is not None:
+            self._tried = 2
+            self._think_of(wide, self.told)
+        return wide is not None
 
     def _unexplained(self, now: Posterior) -> Asked | None:
         """None of the known faults: the question that tells where it begins and ends; None where that is known."""

@@ -5,7 +5,7 @@ Many hypotheses let a run show the same; what a run takes under them is kept onc
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -160,10 +160,13 @@ def scene_of(plan: Planned, thing: str) -> Scene:
 
 
 def build_scene(
-    plan: Planned, runs: Sequence[str], hypotheses: Sequence[Hypothesis], changes: Sequence[Departure | None]
-) -> Scene:
-    """The scene of some hypotheses, the first of them without a fault, and what each changes (None: nothing)."""
-    looks = Looks(plan, runs)
+    plan: Planned, runs: Sequence[str], hypotheses: Sequence[Hypothesis], changes: Sequence[Departure | None],
+    beside: Iterable[str] = (),
+) -> Scene:  # fmt: skip
+    """The scene of some hypotheses, the first of them without a fault, and what each changes (None: nothing); `beside`
+    are other runs that are asked about.
+    """
+    looks = Looks(plan, [*runs, *beside])
     of = [looks.of(differs.takes if differs else {}) for differs in changes]
     return scene_from(plan, runs, hypotheses, weights(plan.wiring, hypotheses), looks, of)
 

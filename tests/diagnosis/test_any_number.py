@@ -7,15 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.answers.witness import Witness
 from patcher.diagnosis.any_number import with_counts
+from patcher.diagnosis.case import Diagnosis
 from patcher.errors import PatcherError
-from patcher.faults import departure, parse
+from patcher.faults import build, departure, parse
 from patcher.wiring import port_name
 from rig.examples import examples, later
 from rig.heron_lock import HERON_LOCK, heron
 from rig.in_process import run
 
-WIRING, _, PLAN, _ = heron()
+WIRING, PATCH, PLAN, _ = heron()
 
 
 @examples(8, 40)
@@ -49,3 +51,46 @@ def test_a_number_of_pixels_that_is_too_low_by_any_amount_is_named(short: int, t
     said = " ".join(run(tmp_path, "diagnose", HERON_LOCK, "lockhouse/1", "--yard", "--fault", fault).stdout.split())
     number = "First read the number of pixels of lockhouse/1 in its box", "type in the planned number of pixels"
     assert any(words in said for words in number)
+
+
+TYPED = [
+    "universe-shift:lockhouse=3", "channel-shift:lockhouse/1=7", "shift:eaves=7", "universe-shift:gatepost=-2",
+    "universe-shift:lockhouse/1=4", "universe-shift:mooring=-29", "channel-shift:weir=60",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", [TYPED[0], *later(*TYPED[1:])])
+def test_a_number_that_is_off_by_any_amount_is_found(fault: str) -> None:
+    # Source: two readers who typed a start far off, and were told of something else
+    diagnosis = diagnosed(fault)
+    assert diagnosis.sure
+    assert (parse(fault, WIRING),) in diagnosis.same_look
+
+
+@pytest.mark.long
+def test_another_start_s_address_is_found() -> None:
+    # Common practice, no source: who types many starts takes one from the wrong line
+    here, there = (PATCH.start_of(name) for name in ("gable", "towpath"))
+    off = there.universe - here.universe, there.channel - here.channel
+    assert off[0]
+    assert off[1] == 0
+    fault = f"universe-shift:lockhouse/1={off[0]}"
+    assert (parse(fault, WIRING),) in diagnosed(fault).same_look
+
+
+@pytest.mark.long
+def test_what_no_number_explains_stays_something_else() -> None:
+    # Three faults at once are none that is known
+    diagnosis = diagnosed("shift:gable=1", "colour-order:eaves=BRG", "dark:window-left/3")
+    assert diagnosis.something_else or not diagnosis.sure
+
+
+def diagnosed(*texts: str) -> Diagnosis:
+    """How a diagnosis of the box of a fault ends, before a yard with it."""
+    faults = [parse(text, WIRING) for text in texts]
+    place = faults[0].places[0].split("/")[0]
+    box = WIRING.ports[place][0] if place in WIRING.ports else place
+    diagnosis, witness = Diagnosis.start(WIRING, PATCH, box), Witness(WIRING, PATCH, build(WIRING, faults))
+    while (question := diagnosis.ask()) is not None:
+        diagnosis.tell(witness.answer(question))
+    return diagnosis
