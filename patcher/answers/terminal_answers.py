@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -343,7 +344,8 @@ class Written:
             if unknown := next((thing for thing in about if thing not in things), None):
                 raise refuse(where, f"names “{unknown}”, which is not in this step", choose_from(unknown, things))
             return Reply("no", about or (tuple(things) if len(things) == 1 else ()))
-        words = [word for key, word in KEYS.items() if answer in (key, word)]
+        spelled = re.sub("^can['’]t ", "cannot ", answer)  # as the program itself writes it
+        words = [word for key, word in KEYS.items() if spelled in (key, word)]
         if not words:
             raise refuse(where, f"“{answer}” is not an answer", choose_from(answer, KEYS.values()))
         return Reply(words[0])

@@ -423,10 +423,11 @@ def test_answers_from_a_file(heron_lock: Path, here: Patcher) -> None:
     assert len(record.notes) == 1
 
 
-def test_back_answers_a_step_anew(heron_lock: Path, here: Patcher) -> None:
+@pytest.mark.parametrize("spelled", ["can't tell", "can’t tell", "c"])
+def test_back_answers_a_step_anew(spelled: str, heron_lock: Path, here: Patcher) -> None:
     path = heron_lock.with_name("answers.txt")
     path.write_text(
-        "colours gatepost: cannot tell\nports gatepost: yes\nparts gate-left: back\nports gatepost: cannot tell\n"
+        f"colours gatepost: cannot tell\nports gatepost: yes\nparts gate-left: back\nports gatepost: {spelled}\n"
     )
     here("verify", heron_lock, "gatepost", "--answers", path)
     assert {answer.says for answer in read_record(heron_lock).answers.values()} == {"cannot tell"}
