@@ -5,7 +5,8 @@ others are dark; a symbol is bright or low, so that a pixel that is lit stays vi
 with odd numbers change one bin after those with even ones, so that half of all pixels stay as they are at any change.
 Where only a few pixels play they all change together, and so do those of one or two colours: where a few fill a
 person's view they would else flash up to four times a second between them, though each flashes 2.5 times. WCAG 2.2
-allows three.
+allows three. For the same reason all change together in any show where some patch of the view would flash faster
+(`flashing`), and where a run that plays is not drawn.
 """
 
 from __future__ import annotations
@@ -20,7 +21,9 @@ from numpy.typing import NDArray
 
 from patcher.errors import refuse
 from patcher.frames.code_words import SYMBOLS, words
+from patcher.frames.flashing import Field
 from patcher.frames.levels import Levels
+from patcher.frames.light_places import Places, places_of
 from patcher.patch.patch import Patch, pixel_places
 from patcher.patch.thing import Thing, find, lighting, whole_show
 from patcher.trade import CHANNELS
@@ -34,7 +37,7 @@ BIN = 0.1
 LOW = 0.25
 """What a symbol of 0 has, as a part of the light of a 1."""
 FEW = 200
-"""So many pixels all change together. More of them do not fall into step by chance: held by the tests of flashing."""
+"""So many pixels all change together, wherever they hang; of more it is worked out whether they may not."""
 EVEN = 3
 """Pixels of so many colours even each other's light out: at any moment a part of them plays each."""
 FEWEST_SEGMENTS = 3
@@ -51,6 +54,7 @@ class Code:
         segments: of a word: as many as the pixel with the most colours has, at least three.
         lit: whether each of them plays; what does not stays dark.
         number: of its word; what plays has each a number of its own.
+        places: where their light is; None where that is not known of all.
     """
 
     first: Channels
@@ -58,6 +62,7 @@ class Code:
     segments: int
     lit: NDArray[np.bool_]
     number: Channels
+    places: Places | None
 
     @property
     def bins(self) -> int:
@@ -73,7 +78,16 @@ class Code:
     def late(self) -> NDArray[np.bool_]:
         """Whether each pixel changes a bin after the others: shape (pixels,)."""
         late: NDArray[np.bool_] = (self.number % 2 == 1) & (self.width >= EVEN) & (self.lit.sum() > FEW)
-        return late
+        return late if late.any() and not self._flashes(late) else np.zeros_like(late)
+
+    def _flashes(self, late: NDArray[np.bool_]) -> bool:
+        """Whether somebody might see too many flashes if these pixels changed a bin after the others."""
+        if self.places is None:
+            return True
+        pixel = np.searchsorted(self.first, self.places.first)
+        colour = self.places.colours[np.arange(len(pixel))[:, None], self.letter_of(pixel)]
+        word = words(self.segments)[self.number[pixel]]
+        return Field(self.places.at, self.places.side, colour, word, late[pixel]).flashes
 
     @cached_property
     def symbols(self) -> NDArray[np.uint8]:
@@ -132,11 +146,12 @@ class Code:
         return [Levels(tuple(universes), each) for each in slots]
 
 
-def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
+def code_of(wiring: Wiring, patch: Patch, runs: Iterable[str] | None = None) -> Code:
     """The code of a show.
 
     Args:
-        patch: its patch.
+        wiring: the show, with where its runs hang.
+        patch: its addresses.
         runs: those that play; None: all. A clip is read by the code that was played.
 
     Raises:
@@ -162,7 +177,14 @@ def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
             "film the show in parts: name a box or a prop by --on, here and where the clip is read",
         )  # fmt: skip
     number = np.arange(len(first)) if len(first) <= most else (np.cumsum(on) - 1) * on
-    return Code(first[order].astype(np.int64), width[order].astype(np.int64), segments, on, number)
+    return Code(
+        first[order].astype(np.int64),
+        width[order].astype(np.int64),
+        segments,
+        on,
+        number,
+        places_of(wiring, patch, chosen),
+    )
 
 
 def played(wiring: Wiring, patch: Patch, on: str | None, show: str) -> tuple[Thing, Code]:
@@ -180,10 +202,10 @@ def played(wiring: Wiring, patch: Patch, on: str | None, show: str) -> tuple[Thi
     if on is None:
         thing = whole_show(wiring)
         _need_whole_runs(thing, show, wiring)
-        return thing, code_of(patch)
+        return thing, code_of(wiring, patch)
     thing = find(on, wiring, patch)
     _need_whole_runs(thing, on, wiring)
-    return thing, code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
+    return thing, code_of(wiring, patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
 
 
 def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:

@@ -13,6 +13,7 @@ The light of a pixel is taken to be as its slot says (pulses whose length is the
 box that dims by such a curve. White light and light without a name count as the full luminance of a screen's white.
 """
 
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -199,7 +200,7 @@ def check(wiring: Wiring, patch: Patch, level: float) -> None:
 
     Where no more play than change together, of each patch even if its pixels filled it.
     """
-    code = code_of(patch)
+    code = code_of(wiring, patch)
     field = Field(wiring, patch, code, level)
     for name, curve in CURVES.items():
         light = field.light(curve)
@@ -215,7 +216,7 @@ def check(wiring: Wiring, patch: Patch, level: float) -> None:
             assert red(signal) <= FASTEST_FLASH, (what, name, "red")
 
 
-LEVELS = (0.3, 1.0)
+LEVELS = (0.3, 1.0, 0.6, 0.1)
 
 
 @pytest.mark.parametrize("level", [1.0, *later(0.3)])
@@ -225,20 +226,41 @@ def test_the_shipped_show(level: float) -> None:
     check(wiring, allocate(wiring).patch, level)
 
 
-FOUR = pytest.mark.xfail(strict=True, reason="a patch of the view at 2 m grows red four times in one second")
-
-
 @pytest.mark.parametrize(
     ("most", "seed"),
     [
         *((most, seed) for most in (5, 60, 300) for seed in range(3)),
         *later(*((most, seed) for most in (5, 60, 300) for seed in range(3, 12))),
-        *(pytest.param(*each.values, marks=[*each.marks, FOUR]) for each in later((300, 29))),
+        *later(*((1000, seed) for seed in range(12))),
     ],
 )
 def test_random_shows(seed: int, most: int) -> None:
     # Source: WCAG 2.2, as above
     check(*laid(any_show(seed, most)), LEVELS[seed % 2])
+
+
+@pytest.mark.parametrize(
+    ("most", "seed"), [(60, 57), (300, 8), *later((300, 33), (1000, 4), (1000, 25), (1000, 90), (1000, 102))]
+)
+def test_random_shows_of_which_half_change_late(seed: int, most: int) -> None:
+    # Source: WCAG 2.2, as above
+    wiring, patch = laid(any_show(seed, most))
+    assert code_of(wiring, patch).late.any()
+    for level in LEVELS:
+        check(wiring, patch, level)
+
+
+@pytest.mark.parametrize(("most", "seed"), [(60, 126), *later((300, 29), (300, 107), (1000, 79), (1000, 106))])
+def test_shows_that_would_flash_too_often_change_together(
+    seed: int, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Source: WCAG 2.2, as above: four times a second a patch at 2 m grows red, were half of their pixels late
+    wiring, patch = laid(any_show(seed, most))
+    assert not code_of(wiring, patch).late.any()
+    check(wiring, patch, LEVELS[seed % 2])
+    monkeypatch.setattr(Code, "_flashes", lambda *_: False)
+    with pytest.raises(AssertionError, match="red"):
+        check(wiring, patch, LEVELS[seed % 2])
 
 
 def grid(columns: int, rows: int, pitch: float, letters: str) -> dict[str, Any]:
@@ -253,7 +275,8 @@ def grid(columns: int, rows: int, pitch: float, letters: str) -> dict[str, Any]:
 
 @pytest.mark.parametrize("letters", ["RGB", "W", "R", "GRBW"])
 @pytest.mark.parametrize(
-    ("columns", "rows", "pitch"), [(5, 1, 0.1), (20, 10, 0.05), (21, 10, 0.05), *later((60, 40, 0.025))]
+    ("columns", "rows", "pitch"),
+    [(5, 1, 0.1), (20, 10, 0.05), (21, 10, 0.05), *later((60, 40, 0.025), (30, 16, 0.04), (24, 20, 0.05))],
 )
 def test_grids(letters: str, columns: int, rows: int, pitch: float) -> None:
     # Source: WCAG 2.2, as above; the light of their pixels fills them
@@ -275,7 +298,7 @@ def sets(pixels: int) -> Iterator[np.ndarray]:
 def worst(columns: int, letters: str) -> int:
     """The most flashes of either kind of some pixels next to each other that fill a view, at full level."""
     wiring, patch = laid(grid(columns, 1, 0.05, letters))
-    field = Field(wiring, patch, code_of(patch), 1.0)
+    field = Field(wiring, patch, code_of(wiring, patch), 1.0)
     found = []
     for curve in CURVES.values():
         light = field.light(curve)
@@ -290,6 +313,7 @@ def test_few_pixels_that_fill_the_view_flash_no_faster_than_one(letters: str, mo
     assert worst(FEW, letters) <= FASTEST_FLASH
     monkeypatch.setattr(film_code, "FEW", 0)
     monkeypatch.setattr(film_code, "EVEN", 1)
+    monkeypatch.setattr(Code, "_flashes", lambda *_: False)
     if letters in ("RGB", "W", "R"):
         assert worst(FEW, letters) > FASTEST_FLASH
 
@@ -300,13 +324,43 @@ def test_pixels_of_one_or_two_colours_change_together_however_many_they_are(lett
     assert worst(2 * FEW + 1, letters) <= FASTEST_FLASH
 
 
-@pytest.mark.parametrize("letters", ["RGB", *later("GRBW")])
-def test_many_pixels_do_not_fall_into_step(letters: str) -> None:
-    # Source: WCAG 2.2, as above: a ninth of them is in a patch when all are in view; here they fill it
-    wiring, patch = laid(grid(3000, 1, 0.05, letters))
-    light = Field(wiring, patch, code_of(patch), 1.0)
-    for curve in CURVES.values():
-        some = light.light(curve)
-        signals = np.stack([some[at : at + FEW // 9].mean(axis=0) for at in range(0, 3000 - FEW // 9, 5)])
-        assert general(signals) <= FASTEST_FLASH
-        assert red(signals) <= FASTEST_FLASH
+# --- which change together ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("columns", "rows", "pitch", "late"), [(30, 16, 0.04, True), (60, 40, 0.025, True),
+                                                                (480, 1, 0.1, False)])  # fmt: skip
+def test_a_dense_grid_changes_half_by_half_and_a_line_at_once(
+    columns: int, rows: int, pitch: float, late: bool
+) -> None:
+    # Source: what both kinds are for: frames of a dense grid are laid on each other by the pixels that stay. In a patch
+    # of a line there are few pixels, which do not even each other out.
+    code = code_of(*laid(grid(columns, rows, pitch, "RGB")))
+    assert code.late.tolist() == [late and number % 2 == 1 for number in range(columns * rows)]
+
+
+def test_where_a_run_is_not_drawn_all_change_together() -> None:
+    # Source: it may hang anywhere, also in the middle of the grid
+    tables = grid(30, 16, 0.04, "RGB")
+    tables["run"]["bush"] = {"pixel": "kind", "pixels": 2}
+    tables["controller"]["box"] |= {"ports": 2, "port": {"1": ["grid"], "2": ["bush"]}}
+    wiring, patch = laid(tables)
+    assert not code_of(wiring, patch).late.any()
+    assert code_of(wiring, patch, ["grid"]).late.any()  # the bush is dark
+    tables["run"]["bush"]["hung"] = False
+    assert code_of(*laid(tables)).late.any()
+
+
+def test_where_a_tee_hangs_counts_too() -> None:
+    # Source: a tee of the grid, drawn as a line far beside it, shows its few pixels apart
+    tables = grid(30, 16, 0.04, "RGB")
+    line = {"shape": "line", "path": [[10.0, 0.0], [58.0, 0.0]], "pixels": 480}
+    tables["run"]["line"] = {"pixel": "kind", "same_data_as": "grid", **line}
+    assert not code_of(*laid(tables)).late.any()
+
+
+def test_it_is_known_soon_for_many_pixels() -> None:
+    # Source: own goal: 1 s for 20 000 pixels; here 2 400 in less than that, on a machine that does other things too
+    code = code_of(*laid(grid(60, 40, 0.025, "RGB")))
+    begin = time.process_time()
+    assert code.late.any()
+    assert time.process_time() - begin < 1.0
