@@ -115,7 +115,7 @@ def test_a_fault_that_nobody_modelled_is_not_taken_for_another(kind) -> None:
         # The first pixel flickers: read without its place, that is the last one of a run that is a pixel off
         *later((chips.one_garbles, 15)),
         # Another run than the one that is asked about takes its colours exchanged
-        (chips.far_start, 18),
+        *later((chips.far_start, 18)),
     ],
 )  # fmt: skip
 def test_what_was_taken_for_a_known_fault_once_is_not(kind, seed: int) -> None:
@@ -133,7 +133,7 @@ def test_of_faults_that_nobody_modelled_few_end_sure_of_another() -> None:
 @pytest.mark.parametrize(
     ("thing", "texts"),
     [
-        ("ridge", ("cut:ridge/20", "shift:ridge=1")),
+        *later(("ridge", ("cut:ridge/20", "shift:ridge=1"))),
         # What is dark or flickers makes all of a run look unlike, so what else is unlike there hides behind it
         ("oars", ("dark:oars/2", "replaced:oars/7=RBG")),
         *later(

@@ -231,8 +231,8 @@ FOUR = pytest.mark.xfail(strict=True, reason="a patch of the view at 2 m grows r
 @pytest.mark.parametrize(
     ("most", "seed"),
     [
-        *((most, seed) for most in (5, 60, 300) for seed in range(3)),
-        *later(*((most, seed) for most in (5, 60, 300) for seed in range(3, 12))),
+        *((most, seed) for most in (5, 60, 300) for seed in range(2)),
+        *later(*((most, seed) for most in (5, 60, 300) for seed in range(2, 12))),
         *(pytest.param(*each.values, marks=[*each.marks, FOUR]) for each in later((300, 29))),
     ],
 )
@@ -251,7 +251,7 @@ def grid(columns: int, rows: int, pitch: float, letters: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("letters", ["RGB", "W", "R", "GRBW"])
+@pytest.mark.parametrize("letters", ["RGB", *later("W"), "R", *later("GRBW")])
 @pytest.mark.parametrize(
     ("columns", "rows", "pitch"), [(5, 1, 0.1), (20, 10, 0.05), (21, 10, 0.05), *later((60, 40, 0.025))]
 )
