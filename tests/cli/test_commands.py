@@ -695,7 +695,11 @@ def test_check_says_what_it_has_not_looked_at_and_what_fits(here: Patcher, tmp_p
 # --- levels -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", PatternName)
+QUICK = ("dot", "steady", "edges")
+"""A pattern that lights few pixels, one that lights all, and one between."""
+
+
+@pytest.mark.parametrize("name", [*QUICK, *later(*(name for name in PatternName if name not in QUICK))])
 def test_every_pattern_says_its_level_first_and_warns_where_the_supplies_cannot_give_it(
     name: PatternName, heron_lock: Path, here: Patcher
 ) -> None:

@@ -275,7 +275,7 @@ def one_grid(grid: dict, **more: object) -> Scene:
     return one_box({"net": run}, box={"universes": 5000})
 
 
-@examples(20, 40)
+@examples(10, 40)
 @given(GRIDS)
 def test_the_ribbon_of_a_grid_follows_its_wiring(grid: dict) -> None:
     # Source: a finger that follows the wiring cell by cell, line after line.
@@ -300,7 +300,7 @@ def test_the_ribbon_of_a_grid_follows_its_wiring(grid: dict) -> None:
     assert len(strings) == (1 if grid["turns"] == "serpentine" else len(ends) // 2)
 
 
-@examples(20, 40)
+@examples(10, 40)
 @given(GRIDS)
 def test_numbers_at_the_ends_of_lines(grid: dict) -> None:
     # Source: a finger that follows the wiring: the count at which it enters and leaves each line.

@@ -365,7 +365,9 @@ def test_runs_near_and_far_are_tapped_alike(pixels: int) -> None:
 # ─── What is out of bounds ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize(("ma", "words"), [(20.0, "a/1–480000 has 480000 pixels on one V+"), (0.001, "on one V+")])
+@pytest.mark.parametrize(
+    ("ma", "words"), [(20.0, "a/1–480000 has 480000 pixels on one V+"), *later((0.001, "on one V+"))]
+)
 def test_a_run_of_480000_pixels_is_refused_in_words_and_at_once(ma: float, words: str) -> None:
     kinds = {"lamp": {"channel_ma": ma, "idle_ma": ma / 50}}
     tables = show({"a": line(480_000)}, {}, kinds=kinds, supplies={"s": {"volts": 12.0, "amps": 1e6}}, box=BOX)
