@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from rig import examples
+from rig import examples, unproved
 from rig.guard import GUARD
 from rig.in_process import run
 from rig.shipped import SHOWS, Patcher
@@ -83,6 +84,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             return next((group for group, modules in TOGETHER.items() if stem in modules), nodeid)
 
     return Together(config, log)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _what_no_step_proves_is_worked_out_once() -> Iterator[None]:
+    with unproved.once():
+        yield
 
 
 @pytest.fixture

@@ -123,8 +123,11 @@ def _each_alone(plan: Planned, near: Sequence[str], faults: Sequence[Fault]) -> 
     """What each of some faults at the pixels of these runs changes by itself."""
     cables = BuiltCables(plan, ())
     changed: list[dict[str, Takes]] = [{} for _ in faults]
-    for run in near:
-        cable, own = cables.cable(cables.of_run(run)), [n for n, fault in enumerate(faults) if fault.pixel[0] == run]
+    of_run: dict[str, list[int]] = {run: [] for run in near}
+    for number, fault in enumerate(faults):
+        of_run[fault.pixel[0]].append(number)
+    for run, own in of_run.items():
+        cable = cables.cable(cables.of_run(run))
         for begin in range(0, len(own), AT_A_TIME):
             part = own[begin : begin + AT_A_TIME]
             for name, taken in cable.each(run, AtPixels.of(faults[number] for number in part)).items():

@@ -169,8 +169,11 @@ class Paper:
             lefts, tops = x - wide * (1 - _COS[above]) / 2, y - high * (1 - _SIN[above]) / 2
             inside = (lefts >= within[0]) & (tops >= within[1])
             inside &= (lefts + wide <= within[2]) & (tops + high <= within[3])
-            for left, top in zip(lefts[inside].tolist(), tops[inside].tolist(), strict=True):
-                cells = self._cells((left - _AIR, top - _AIR, left + wide + _AIR, top + high + _AIR))
+            lefts, tops = lefts[inside], tops[inside]
+            edges = np.array([tops - _AIR, tops + high + _AIR, lefts - _AIR, lefts + wide + _AIR])
+            every = np.maximum(edges / _CELL, 0).astype(int).T.tolist()  # as `_cells`, of all of them at once
+            for left, top, (upper, lower, first, last) in zip(lefts.tolist(), tops.tolist(), every, strict=True):
+                cells = slice(upper, lower + 1), slice(first, last + 1)
                 if not self._taken[cells].any():
                     crossed = self._crossed[cells]
                     yield far, (left, top, left + wide, top + high), np.count_nonzero(crossed) / crossed.size

@@ -30,16 +30,17 @@ def shades(lit: Shades, index: Index, letters: str) -> Shades:
     Args:
         lit: of each of some channels 1 where it is lit, `BROKEN` where its data is broken, else 0; of one frame, or of
             each of some: shape (…, channels).
-        index: which of them each letter of each pixel takes: shape (letters, …, pixels).
+        index: which of them each letter of each pixel takes, the last one also for any that is behind it: shape
+            (letters, …, pixels).
         letters: the pixels' colour order.
 
     Returns:
         Shape (…, …, pixels).
     """
     places = [MIXED.find(letter) if letter in MIXED else len(MIXED) for letter in letters]
-    bits = (lit << places[0] | (lit & BROKEN)).take(index[0], axis=-1)
+    bits = (lit << places[0] | (lit & BROKEN)).take(index[0], axis=-1, mode="clip")
     for place, own in zip(places[1:], index[1:], strict=True):
-        bits |= (lit << place | (lit & BROKEN)).take(own, axis=-1)
+        bits |= (lit << place | (lit & BROKEN)).take(own, axis=-1, mode="clip")
     found: Shades = _SHADES[bits]
     return found
 
@@ -84,4 +85,4 @@ class LitChannels:
         index = np.moveaxis(takes, -1, 0)
         if self.begin:
             index = np.where(index < 0, index, np.maximum(index - self.begin, DARK))
-        return shades(self.on, np.minimum(index - RANDOM, len(self.on) - 1), letters)
+        return shades(self.on, index - RANDOM, letters)

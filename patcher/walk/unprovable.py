@@ -180,10 +180,11 @@ class _Rendered:
 
     def _looks(self, takes: Mapping[str, NDArray[np.int32]]) -> list[tuple[int, int]]:
         """The looks that light some of the runs, or whose channels they take, one of each step at first."""
-        runs = set(takes)
+        owns = np.zeros(len(self._names) + 1, dtype=bool)  # the last one stands for no run
         for taken in takes.values():
             inside = taken[(taken >= 0) & (taken < len(self._owner))]
-            runs |= {self._names[owner] for owner in np.unique(self._owner[inside]).tolist() if owner >= 0}
+            owns[self._owner[inside]] = True
+        runs = {*takes, *(self._names[owner] for owner in np.flatnonzero(owns[:-1]).tolist())}
         keys = {key for run in runs for key in self._of_run.get(run, ())}
         return sorted(keys, key=lambda key: (key[1], key[0]))
 

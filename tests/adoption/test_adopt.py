@@ -733,7 +733,7 @@ def odd_tables(draw) -> str:
 FUZZED_SHOW = wire(read(TWO_BOXES).show)
 
 
-@examples(50, 250)
+@examples(25, 250)
 @given(st.one_of(odd_tables(), st.text(max_size=200), st.text(string.printable, max_size=200)))
 @example('Run,Universe\n"' + "x" * 200_000)
 def test_any_text_gives_a_show_or_words(text: str) -> None:

@@ -695,12 +695,17 @@ def test_check_says_what_it_has_not_looked_at_and_what_fits(here: Patcher, tmp_p
 # --- levels -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", PatternName)
+QUICK = ("dot", "steady", "edges")
+"""A pattern that lights few pixels, one that lights all, and one between."""
+
+
+@pytest.mark.parametrize("name", [*QUICK, *later(*(name for name in PatternName if name not in QUICK))])
 def test_every_pattern_says_its_level_first_and_warns_where_the_supplies_cannot_give_it(
     name: PatternName, heron_lock: Path, here: Patcher
 ) -> None:
     # Source: `patcher power`: the level up to which everything is OK; a few lit pixels are no load
-    most = json.loads(here("power", heron_lock, "--json").stdout)["holds_up_to"]
+    power = json.loads(here("power", heron_lock, "--json").stdout)
+    most, first = power["holds_up_to"], power["limited_by"][0]
     few_lit = name in {"dot", "milestones", "ends", "sweep"}
     for level, warned in ((most, False), (round(most + 0.01, 2), not few_lit)):
         ran = here("send", name, heron_lock, "--dry-run", "--level", level)
@@ -708,7 +713,6 @@ def test_every_pattern_says_its_level_first_and_warns_where_the_supplies_cannot_
         says = f"Level {level:g} may be too much: with every pixel white everything is OK only up to level {most:g}"
         assert (says in ran.stderr) == warned
         # Judge: `power`, at the lowest level that is too much: supply, feed or run, and what of it is too much there
-        first = json.loads(here("power", heron_lock, "--json").stdout)["limited_by"][0]
         assert (f"First, at level {most + 0.01:g}: {first['where']} {first['says']}." in ran.stderr) == warned
         assert says not in here("send", name, heron_lock, "--dry-run", "--level", level, "--yard").stderr
 

@@ -33,7 +33,7 @@ from rig.shipped import SHOWS, Patcher
 
 
 @pytest.mark.parametrize(
-    "fault", ["cut:gable/40", "swapped-runs:gable,eaves", *later("colour-order:eaves=BRG", "dead:lockhouse/1")]
+    "fault", ["cut:gable/40", *later("swapped-runs:gable,eaves", "colour-order:eaves=BRG", "dead:lockhouse/1")]
 )
 def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> None:
     ran = here("diagnose", heron_lock, "lockhouse/1", "--yard", "--fault", fault, "--json")
@@ -68,8 +68,8 @@ def test_help_says_who_answers_and_when_a_yard_must_run(here: Patcher, heron_loc
 @pytest.mark.parametrize(
     "text",
     [
-        "universe-shift:mooring=1",
-        *later("flicker:narrowboat/100", "channel-shift:mooring/3=3", "dark:narrowboat/7"),
+        "channel-shift:mooring/3=3",
+        *later("flicker:narrowboat/100", "universe-shift:mooring=1", "dark:narrowboat/7"),
     ],
 )
 def test_the_yard_answers_as_the_engine_predicts(text: str) -> None:

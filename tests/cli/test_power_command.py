@@ -12,7 +12,7 @@ import tomli_w
 from patcher.errors import first_few
 from patcher.power.wires import BLADES
 from rig.examples import later
-from rig.feed_lines import AT_BOX, BOX, line
+from rig.feed_lines import AT_BOX, BOX, UNFED, line
 from rig.power_show import fed, show, tap
 from rig.shipped import Patcher
 
@@ -28,7 +28,7 @@ def save(path: Path, tables: dict, name: str = "show.toml") -> Path:
 @pytest.fixture
 def dark(tmp_path: Path) -> Path:
     """A show with a supply and no feed."""
-    return save(tmp_path, show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX))
+    return save(tmp_path, UNFED)
 
 
 def whole(document: object) -> list[object]:
@@ -192,7 +192,7 @@ def test_a_plan_is_shown_written_and_then_wanted_no_more(here: Patcher, dark: Pa
     held(document)
     [rail] = document["rails"]
     assert rail["proved"] == (rail["taps"] == rail["lower_bound"])
-    assert rail["parts"] == [{"run": "a", "first_pixel": 1, "last_pixel": 150}]
+    assert rail["parts"] == [{"run": "a", "first_pixel": 1, "last_pixel": 80}]
     assert document["open"] == []
     assert document["level_without"] is None
     planned = sum(joint["metres"] for feed in document["feeds"] for joint in feed["taps"])
@@ -225,7 +225,7 @@ def test_a_planned_length_says_the_slack_that_is_in_it(
 
 
 def test_a_file_of_feet_is_spoken_of_in_feet(here: Patcher, tmp_path: Path) -> None:
-    tables = show({"a": line(150)}, {}, supplies=AT_BOX, box=BOX, units="ft")
+    tables = show({"a": line(80)}, {}, supplies=AT_BOX, box=BOX, units="ft")
     assert " ft of AWG" in here("power", save(tmp_path, tables), "--plan").stdout
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ from patcher.dialogue.answerer import Deed, Reply
 from patcher.dialogue.consultation import Consulting
 from patcher.dialogue.talk import Talk
 from patcher.dialogue.walk_through import Walk
-from patcher.faults import build, codes, parse
+from patcher.faults import Fault, build, codes, parse
 from patcher.frames.levels import Levels, levels
 from patcher.reports.verify_report import Progress, all_passed
 from patcher.trade import TEST_LEVEL
@@ -39,17 +40,22 @@ def commands(said: Sequence[str]) -> list[str]:
     return [command for command in found if not command.endswith("asks for them.")]
 
 
+@cache
+def faults_at(thing: str) -> list[Fault]:
+    return [fault for fault, _ in singles(heron()[2], [thing])]
+
+
 class Asked:
     """Somebody who is asked nothing."""
 
 
-@examples(40, 400)
+@examples(12, 400)
 @given(st.data())
 def test_a_command_that_is_printed_in_practice_goes_to_the_simulated_boxes(data: st.DataObject) -> None:
     # Source: found in use: a practice ended with a command that would have sent to the real boxes.
     plan = heron()[2]
     thing = data.draw(st.sampled_from([*plan.wiring.show.runs]))
-    fault = data.draw(st.sampled_from([fault for fault, _ in singles(plan, [thing])]))
+    fault = data.draw(st.sampled_from(faults_at(thing)))
     practice = data.draw(st.booleans())
     said: list[str] = []
     consulting = Consulting(HERON_LOCK, plan, Asked(), said.append, practice)  # type: ignore[arg-type]
@@ -115,19 +121,29 @@ class Sees(Witness):
         return "leave"
 
 
-@pytest.mark.parametrize("practice", [True, False])
-def test_a_file_that_was_changed_for_a_fault_of_the_yard_is_said_to_be(tmp_path: Path, practice: bool) -> None:
-    # Source: found in use: an invented fault went into the real show file, and nothing said so.
+SWAPPED = "swapped-ports:mooring/1,mooring/2"
+
+
+@cache
+def swapped() -> tuple[Sees, Diagnosis]:
+    """Who sees two swapped ports, and the diagnosis that names them."""
     wiring, patch, _, _ = heron()
-    show = Path(shutil.copy(HERON_LOCK, tmp_path))
-    shutil.copy(HERON_LOCK.parent / "willow.csv", tmp_path)
-    said: list[str] = []
-    witness = Sees(wiring, patch, build(wiring, [parse("swapped-ports:mooring/1,mooring/2", wiring)]))
-    talk = Talk(show, "towpath", False, True, said.append, practice)
+    witness = Sees(wiring, patch, build(wiring, [parse(SWAPPED, wiring)]))
     diagnosis = Diagnosis.start(wiring, patch, "towpath")
     while (question := diagnosis.ask()) is not None:
         diagnosis.tell(witness.answer(question))
-    assert codes(diagnosis.found) == "swapped-ports:mooring/1,mooring/2"
+    return witness, diagnosis
+
+
+@pytest.mark.parametrize("practice", [True, False])
+def test_a_file_that_was_changed_for_a_fault_of_the_yard_is_said_to_be(tmp_path: Path, practice: bool) -> None:
+    # Source: found in use: an invented fault went into the real show file, and nothing said so.
+    show = Path(shutil.copy(HERON_LOCK, tmp_path))
+    shutil.copy(HERON_LOCK.parent / "willow.csv", tmp_path)
+    said: list[str] = []
+    witness, diagnosis = swapped()
+    talk = Talk(show, "towpath", False, True, said.append, practice)
+    assert codes(diagnosis.found) == SWAPPED
     talk._fix(Consulting(show, heron()[2], witness, said.append, practice), diagnosis, witness)
     assert show.read_text() != HERON_LOCK.read_text()
     warned = [line for line in said if "work on a copy" in line]

@@ -1,7 +1,10 @@
 """A walk-through as it is talked: a stopped diagnosis goes on; what is left out of a step is said, and comes back."""
 
+import shutil
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -16,7 +19,8 @@ from patcher.walk.items import Item, digests, items
 from patcher.walk.progress import failed
 from patcher.walk.record_file import read_record
 from patcher.walk.step import Step
-from rig.heron_lock import heron
+from rig.examples import later
+from rig.heron_lock import HERON_LOCK, heron
 
 FAULT = "reversed:towpath"
 
@@ -66,6 +70,15 @@ def walked(path: Path, who: Scripted, *names: str) -> tuple[Walk, list[str]]:
     return walk, said
 
 
+@cache
+def asked_at_once() -> list[str]:
+    """What a diagnosis that nobody stops asks."""
+    whole = Scripted(Reply("no", ("towpath",)), patience=99)
+    with TemporaryDirectory() as folder:
+        walked(Path(shutil.copy(HERON_LOCK, folder)), whole, "parts towpath")
+    return [one.asks for one in whole.asked]
+
+
 @pytest.mark.parametrize("at_the_end", [False, True])
 def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_the_end: bool) -> None:
     # Source: found in use: after "Stop here" a phone has nothing to tap; nothing that was answered is asked again
@@ -73,11 +86,9 @@ def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_
     who = Scripted(*replies, patience=1, takes_up=True)
     names = ["parts towpath"] if at_the_end else ["parts towpath", "ends mooring"]
     walk, said = walked(heron_lock, who, *names)
-    whole = Scripted(Reply("no", ("towpath",)), patience=99)
-    walked(heron_lock, whole, "parts towpath")
     assert any("The diagnosis stops here" in line for line in said)
     assert any(FAULT in line for line in said)
-    assert [one.asks for one in who.asked] == [one.asks for one in whole.asked]
+    assert [one.asks for one in who.asked] == asked_at_once()
     assert walk.paused == {}
     assert any("check it again in a new walk-through (parts towpath)" in line for line in said)
     if not at_the_end:
@@ -98,29 +109,41 @@ def test_what_is_left_out_of_a_step_is_said_and_previous_shows_the_whole_step(he
     assert any("towpath is left out until it is fixed; press b for the whole step." in line for line in said)
 
 
-@pytest.mark.parametrize("patience", [0, 99])
-def test_what_is_saved_as_failed_is_what_was_named_or_one_of_it_is_said(heron_lock: Path, patience: int) -> None:
+@pytest.mark.parametrize(
+    ("box", "fault", "patience"),
+    [
+        ("lockhouse", "cut:eaves/40", 0), ("lockhouse", "cut:eaves/40", 99),
+        *later(("mooring", "cut:towpath/95", 0), ("mooring", "cut:towpath/95", 99)),
+    ],
+)  # fmt: skip
+def test_what_is_saved_as_failed_is_what_was_named_or_one_of_it_is_said(
+    heron_lock: Path, box: str, fault: str, patience: int
+) -> None:
     # Source: found in use: three runs were saved as failed, of which none was named. Judge: what the fault changes.
     wiring, patch, _, _ = heron()
-    who = Scripted(Reply("no"), patience=patience, fault="cut:towpath/95")
-    _, said = walked(heron_lock, who, "colours mooring")
+    who = Scripted(Reply("no"), patience=patience, fault=fault)
+    _, said = walked(heron_lock, who, f"colours {box}")
     every = digests(wiring, patch, items(wiring))
-    things = ["narrowboat", "towpath", "willow", "hedge"]
+    things = {
+        "lockhouse": ["gable", "eaves", "window-left", "window-right"],
+        "mooring": ["narrowboat", "towpath", "willow", "hedge"],
+    }[box]
+    one_of, broken = f"one of {', '.join(things[:3])} and {things[3]}", parse(fault, wiring).pixel[0]
     own = [Item(thing, "colours") for thing in things]
     record = read_record(heron_lock)
     states = {item.thing: record.state(item, every[item]) for item in own}
     lines = failed(record, {item: every[item] for item in own}, wiring)
-    assert any("no: one of narrowboat, towpath, willow and hedge" in line for line in said)
+    assert any(f"no: {one_of}" in line for line in said)
     if patience:
-        assert states == {thing: "failed" if thing == "towpath" else "open" for thing in things}
+        assert states == {thing: "failed" if thing == broken else "open" for thing in things}
         assert len(lines) == 1
-        assert lines[0].startswith("towpath (")
+        assert lines[0].startswith(f"{broken} (")
         return
     assert [*states.values()] == ["failed"] * 4
     (line,) = lines
-    assert line.startswith("one of narrowboat, towpath, willow and hedge (")
+    assert line.startswith(f"{one_of} (")
     assert line.endswith("cause not known")
-    assert any("Saved as failed: one of narrowboat, towpath, willow and hedge." in line for line in said)
+    assert any(f"Saved as failed: {one_of}." in line for line in said)
 
 
 def test_previous_after_a_note_is_the_step_before(heron_lock: Path) -> None:

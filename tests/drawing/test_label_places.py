@@ -51,7 +51,7 @@ LABELS = st.tuples(
 MARKS = st.lists(SPOTS, max_size=6)
 
 
-@examples(40, 300)
+@examples(20, 300)
 @given(LABELS, MARKS, st.sampled_from([3.0, 12.0, 50.0]))
 def test_a_label_is_on_the_paper_over_nothing_and_near_and_its_leader_crosses_none(
     labels: list, marks: list, reach: float
@@ -84,7 +84,7 @@ def test_a_label_is_on_the_paper_over_nothing_and_near_and_its_leader_crosses_no
         assert not any(inside(at, rect) for leader in leaders if leader != own for at in along(leader))
 
 
-@examples(30, 200)
+@examples(15, 200)
 @given(
     st.lists(st.tuples(st.integers(0, 3), st.integers(60, 100)), min_size=6, max_size=20), st.lists(SPOTS, max_size=6),
     st.integers(3, 20), st.sampled_from([1.5, 4.0, 9.0]),

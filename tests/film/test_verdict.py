@@ -14,6 +14,7 @@ from patcher.film.faults_seen import Explained
 from patcher.film.fit import Evidence
 from patcher.film.verdict import Verdict, verdict
 from patcher.patch.patch import written
+from rig.examples import later
 from rig.hut import hut
 from rig.made_up_film import Stage, explained, filmed
 
@@ -119,7 +120,7 @@ def test_a_run_that_is_turned_round_takes_other_addresses() -> None:
     assert {one.word for n, one in enumerate(pixels) if n != 7} == {"other"}
 
 
-@pytest.mark.parametrize("text", ["colour-order:sill=RGB", "colour-order:panel=BGR"])
+@pytest.mark.parametrize("text", ["colour-order:sill=RGB", *later("colour-order:panel=BGR")])
 def test_a_run_of_another_colour_order_is_not_proved(text: str) -> None:
     run = text.split(":")[1].split("=")[0]
     found = said(text)
@@ -148,7 +149,9 @@ def test_of_a_run_whose_lights_are_partly_hidden_the_others_are_proved() -> None
     assert words.count("proved") > 0.7 * len(words)
 
 
-@pytest.mark.parametrize(("rows", "beside"), [(np.flatnonzero(np.arange(800) % 5 < 3), 0.0), (4 * np.arange(200), 9.0)])
+@pytest.mark.parametrize(
+    ("rows", "beside"), [(np.flatnonzero(np.arange(800) % 5 < 3), 0.0), *later((4 * np.arange(200), 9.0))]
+)
 def test_a_run_most_of_which_is_not_where_it_should_be_is_not_trusted(rows: np.ndarray, beside: float) -> None:
     """Three of five of a run's lights missing, or one of four elsewhere: nothing of it is proved."""
     found = less_of_the_panel(rows, beside)

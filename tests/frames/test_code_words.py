@@ -1,15 +1,29 @@
 """The words of the film's code, against libraries for error-correcting codes."""
 
+from functools import cache
+from itertools import pairwise
+from types import ModuleType
+from typing import Any
+
 import bchlib
-import galois
 import numpy as np
 import pytest
 
 from patcher.frames.code_words import LEAST_DISTANCE, SYMBOLS, words
+from rig.examples import later
 
-BCH = galois.BCH(31, 16)
-"""Judge: galois (PyPI), which finds its generator polynomial from the roots."""
 FIRST = 5_000
+
+
+@cache
+def judge() -> tuple[ModuleType, Any]:
+    """Judge: galois (PyPI), and its code, whose generator polynomial it finds from the roots.
+
+    It compiles itself when it is read, which takes seconds, so that is done only where it is asked.
+    """
+    import galois
+
+    return galois, galois.BCH(31, 16)
 
 
 def number(bits: np.ndarray) -> np.ndarray:
@@ -17,29 +31,34 @@ def number(bits: np.ndarray) -> np.ndarray:
     return bits.astype(np.int64) @ (1 << np.arange(bits.shape[-1])[::-1])
 
 
+@pytest.mark.long
 def test_the_generator_is_that_of_the_code_that_corrects_three() -> None:
     # Source: Lin and Costello, table of primitive BCH codes (from memory): (31, 16), t = 3, octal 107657.
-    assert int(BCH.generator_poly) == 0o107657
-    assert (BCH.n, BCH.k, BCH.t, BCH.d) == (31, 16, 3, 7)
+    galois, code = judge()
+    assert int(code.generator_poly) == 0o107657
+    assert (code.n, code.k, code.t, code.d) == (31, 16, 3, 7)
     # Source: Bose and Ray-Chaudhuri: the product of the minimal polynomials of α, α³ and α⁵, by galois.
     field = galois.GF(2**5, irreducible_poly="x^5 + x^2 + 1")
     alpha = field.primitive_element
     parts = [(alpha**power).minimal_poly() for power in (1, 3, 5)]
     assert [part.degree for part in parts] == [5, 5, 5]
-    assert parts[0] * parts[1] * parts[2] == BCH.generator_poly
-    assert BCH.d == LEAST_DISTANCE
+    assert parts[0] * parts[1] * parts[2] == code.generator_poly
+    assert code.d == LEAST_DISTANCE
 
 
+@pytest.mark.long
 def test_the_field_that_mixes_the_messages_is_one() -> None:
     # Judge: galois: x¹⁶ + x¹² + x³ + x + 1 is primitive
-    assert galois.Poly.Degrees([16, 12, 3, 1, 0]).is_primitive()
+    assert judge()[0].Poly.Degrees([16, 12, 3, 1, 0]).is_primitive()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("segments", [3, 4, 5])
 def test_each_segment_is_a_word_of_the_code(segments: int) -> None:
     # Judge: galois encodes the first 16 symbols of each segment
+    galois, code = judge()
     own = words(segments)[:: 1 + len(words(segments)) // 3_000].reshape(-1, SYMBOLS)
-    assert np.array_equal(np.array(BCH.encode(galois.GF2(own[:, :16]))), own)
+    assert np.array_equal(np.array(code.encode(galois.GF2(own[:, :16]))), own)
 
 
 def test_bchlib_has_the_same_words_and_mends_three_symbols() -> None:
@@ -60,10 +79,11 @@ def test_bchlib_has_the_same_words_and_mends_three_symbols() -> None:
         assert bytes(got) == data
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("segments", [3, 4])
 def test_each_segment_has_the_message_mixed_anew(segments: int) -> None:
     # Judge: galois multiplies in GF(2¹⁶): by x³ for the first segment, and by x⁵ more for each after it
-    field = galois.GF(2**16, irreducible_poly="x^16 + x^12 + x^3 + x + 1")
+    field = judge()[0].GF(2**16, irreducible_poly="x^16 + x^12 + x^3 + x + 1")
     messages = number(words(segments)[:, :, :16])
     x = field(2)
     plain = field(messages[:, 0]) / x**3
@@ -71,7 +91,27 @@ def test_each_segment_has_the_message_mixed_anew(segments: int) -> None:
         assert np.array_equal(np.array(plain * x ** (3 + 5 * segment)), messages[:, segment])
 
 
-@pytest.mark.parametrize(("segments", "kept", "least"), [(3, 33_838, [24, 14, 7]), (4, 27_167, [35, None, None, 7])])
+def times_x(messages: np.ndarray) -> np.ndarray:
+    """Times x in GF(2¹⁶), by hand: x¹⁶ is x¹² + x³ + x + 1."""
+    return (messages << 1) ^ np.where(messages >> 15, 0b1_0001_0000_0000_1011, 0)
+
+
+def test_each_segment_has_the_message_of_the_one_before_times_x_to_the_fifth_in_a_field() -> None:
+    # Source: the same two rules as by galois, worked out by hand: x has the order 2¹⁶ − 1, so this is a field
+    power, order = times_x(np.array(1)), 1
+    while power != 1:
+        power, order = times_x(power), order + 1
+    assert order == 2**16 - 1
+    messages = number(words(4)[:, :, :16])
+    for before, after in pairwise(messages.T):
+        for _ in range(5):
+            before = times_x(before)
+        assert np.array_equal(before, after)
+
+
+@pytest.mark.parametrize(
+    ("segments", "kept", "least"), [(3, 33_838, [24, 14, 7]), *later((4, 27_167, [35, None, None, 7]))]
+)
 def test_how_far_the_words_are_apart(segments: int, kept: int, least: list[int | None]) -> None:
     # Source: the design's figures, which a prototype measured: 24 whole, 14 with a segment dead, 7 with two;
     # of four segments: 35 of 124. Here by scalar products.

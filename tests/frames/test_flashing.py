@@ -229,8 +229,8 @@ def test_the_shipped_show(level: float) -> None:
 @pytest.mark.parametrize(
     ("most", "seed"),
     [
-        *((most, seed) for most in (5, 60, 300) for seed in range(3)),
-        *later(*((most, seed) for most in (5, 60, 300) for seed in range(3, 12))),
+        *((most, seed) for most in (5, 60, 300) for seed in range(2)),
+        *later(*((most, seed) for most in (5, 60, 300) for seed in range(2, 12))),
         *later(*((1000, seed) for seed in range(12))),
     ],
 )
@@ -273,7 +273,7 @@ def grid(columns: int, rows: int, pitch: float, letters: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("letters", ["RGB", "W", "R", "GRBW"])
+@pytest.mark.parametrize("letters", ["RGB", *later("W"), "R", *later("GRBW")])
 @pytest.mark.parametrize(
     ("columns", "rows", "pitch"),
     [(5, 1, 0.1), (20, 10, 0.05), (21, 10, 0.05), *later((60, 40, 0.025), (30, 16, 0.04), (24, 20, 0.05))],

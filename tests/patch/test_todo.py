@@ -31,7 +31,7 @@ from patcher.placement.allocation import allocate
 from patcher.remedies.rewrite import rewritten
 from patcher.sheets import patch_tables
 from patcher.swaps.box_swap import BoxSwap, swap_box
-from rig.examples import examples
+from rig.examples import examples, later
 from rig.levels_pencil import shows
 from rig.shipped import Patcher, wired
 
@@ -460,9 +460,17 @@ def test_a_null_inside_a_chain_is_told_with_its_place() -> None:
 # ─── What the columns cannot say ─────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize("per", ["controller", "port", "run"])
-@pytest.mark.parametrize("protocol", ["artnet", "e131"])
-@pytest.mark.parametrize("reorders", [True, False])
+@pytest.mark.parametrize(
+    ("per", "protocol", "reorders"),
+    [
+        ("controller", "artnet", False), ("port", "e131", True), ("run", "artnet", True), ("run", "e131", False),
+        *later(
+            ("controller", "artnet", True), ("controller", "e131", True), ("controller", "e131", False),
+            ("port", "artnet", True), ("port", "artnet", False), ("port", "e131", False),
+            ("run", "artnet", False), ("run", "e131", True),
+        ),
+    ],
+)  # fmt: skip
 def test_wherever_settings_are_typed_in_the_rest_of_them_is_said(
     per: str, protocol: str, reorders: bool, here: Patcher, tmp_path: Path
 ) -> None:

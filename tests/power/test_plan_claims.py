@@ -25,7 +25,7 @@ from patcher.show.text_edits import with_feeds
 from patcher.swaps.supply_swap import swap_supply
 from patcher.wiring import wire
 from rig.any_power import anything, wired_or_none
-from rig.examples import examples, tries
+from rig.examples import examples, later, tries
 from rig.feed_lines import AT_BOX, BOX, line, shows
 from rig.power_show import fed, said, show, tap
 from rig.shipped import Patcher, wired
@@ -352,8 +352,9 @@ def test_like_runs_have_like_taps_where_that_costs_no_more(
                 assert not all(sound(rewired(found, rail, taps), rail, 0.05) for rail, taps in ways)
 
 
-def test_runs_near_and_far_are_tapped_alike() -> None:
-    runs = {f"r{n}": line(100, 6.0 * n) for n in range(4)}
+@pytest.mark.parametrize("pixels", [85, *later(100)])
+def test_runs_near_and_far_are_tapped_alike(pixels: int) -> None:
+    runs = {f"r{n}": line(pixels, 6.0 * n) for n in range(4)}
     ports = {str(number): [name] for number, name in enumerate(runs, start=1)}
     tables = show(runs, {}, supplies=AT_BOX, box={"at": [9.0, 0.0]}, ports=ports, level=0.9)
     found = plan(wired(tables))
@@ -364,7 +365,9 @@ def test_runs_near_and_far_are_tapped_alike() -> None:
 # ─── What is out of bounds ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize(("ma", "words"), [(20.0, "a/1–480000 has 480000 pixels on one V+"), (0.001, "on one V+")])
+@pytest.mark.parametrize(
+    ("ma", "words"), [(20.0, "a/1–480000 has 480000 pixels on one V+"), *later((0.001, "on one V+"))]
+)
 def test_a_run_of_480000_pixels_is_refused_in_words_and_at_once(ma: float, words: str) -> None:
     kinds = {"lamp": {"channel_ma": ma, "idle_ma": ma / 50}}
     tables = show({"a": line(480_000)}, {}, kinds=kinds, supplies={"s": {"volts": 12.0, "amps": 1e6}}, box=BOX)

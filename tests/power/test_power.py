@@ -352,7 +352,7 @@ def hot(tables: dict) -> dict[str, Finding]:
     return {found.where: found for found in said(tables) if found.rule == "wire"}
 
 
-@examples(60, 400)
+@examples(25, 400)
 @given(hot_feeds())
 def test_the_wire_that_is_named_for_a_hot_feed_carries_its_current_and_more_taps_do_not_help(tables: dict) -> None:
     # Source: found by a reader: "use a thicker one, or tap at more points" for the first length of a feed, which
@@ -452,7 +452,7 @@ def test_no_fuse_is_said_where_the_supply_can_burn_the_wire() -> None:
         assert rules(tables) == [f"{'warning' if amiss else 'note'} no-fuse feed.f"]
 
 
-@examples(60, 300)
+@examples(25, 300)
 @given(anything())
 def test_every_feed_without_a_fuse_is_said_and_none_with_one(tables: dict) -> None:
     # Source: the file's own tables. Found by a reader: `check` found nothing wrong with a feed that has no fuse

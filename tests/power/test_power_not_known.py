@@ -112,7 +112,7 @@ def test_a_plot_of_what_is_not_known_does_not_say_that_it_is_not_fed(case: str, 
     assert ("not known" in svg("", [profile])) == says.startswith("not known")
 
 
-@examples(30, 200)
+@examples(12, 200)
 @given(anything())
 def test_a_row_gives_a_reason_if_it_says_not_known_and_only_then(tables: dict) -> None:
     # Source: the rule

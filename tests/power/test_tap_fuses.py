@@ -18,7 +18,7 @@ from rig.shipped import wired
 from rig.tap_fuses import unprotected
 
 
-@examples(60, 400)
+@examples(25, 400)
 @given(anything(), st.sampled_from([16, 22, 28, 30]))
 def test_a_tap_is_named_if_and_only_if_no_blade_protects_its_string(tables: dict, awg: int) -> None:
     # Judge: rig/tap_fuses.py, from the gauges that the file gives and the amperes that its feeds bring.
@@ -31,7 +31,7 @@ def test_a_tap_is_named_if_and_only_if_no_blade_protects_its_string(tables: dict
     assert named == {f"feed.{feed}" for feed, _ in unprotected(state, blades_only=True)}
 
 
-@examples(6, 60, phases=[Phase.reuse, Phase.generate])  # no shrinking: an example takes long
+@examples(3, 60, phases=[Phase.reuse, Phase.generate])  # no shrinking: an example takes long
 @given(shows(), st.sampled_from([18, 20, 22, 24]), st.sampled_from([5, 20, 30]))
 def test_no_plan_that_is_called_good_has_a_tap_that_no_fuse_fits(tables: dict, awg: int, fuse: int) -> None:
     # Judge: rig/tap_fuses.py. A stretch of which it finds one is said not to be planned, and its feed is warned of.

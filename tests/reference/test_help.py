@@ -14,6 +14,7 @@ from unittest.mock import patch as patched
 
 import numpy as np
 import pytest
+import tomli_w
 import typer
 from pydantic import TypeAdapter, ValidationError
 
@@ -39,6 +40,7 @@ from patcher.show import run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 from rig import clips as real_clips
+from rig.feed_lines import UNFED
 from rig.film_readings import reading
 from rig.film_verdicts import faults_of, perfect
 from rig.heron_lock import heron
@@ -346,7 +348,7 @@ DOCUMENTS = [
     ("swap, of supplies", ["swap", "SHOW", "weir-12v", "shelf-12v"]),
     ("where", ["where", "SHOW", "gate"]),
     ("power", ["power", "SHOW"]),
-    ("power", ["power", "SHOW", "--plan", "--level", "1"]),
+    ("power", ["power", "dark.toml", "--plan"]),
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", *TO_US]),
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", "--dry-run"]),
     ("send, bench", ["bench", "127.0.0.1", "dot", "--pixels", "3", "--dry-run"]),
@@ -366,6 +368,7 @@ DOCUMENTS = [
 def test_every_key_of_a_document_is_named(entry: str, call: list[str], here: Patcher, heron_lock: Path) -> None:
     # Source: the document itself, however deep
     (heron_lock.parent / "w.csv").write_text(TABLE, encoding="utf-8")
+    (heron_lock.parent / "dark.toml").write_text(tomli_w.dumps(UNFED))
     ran = here(*[str(heron_lock) if word == "SHOW" else word for word in call], "--json")
     document = json.loads(ran.stdout)
     assert document, ran.stderr

@@ -20,6 +20,7 @@ from patcher.stream.sender import targets
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
 from rig.diagnosed_shows import tables
+from rig.examples import later
 from rig.packets import e131
 from rig.shipped import laid
 
@@ -108,7 +109,7 @@ class Nobody:
 
 
 # Judge: what pixels take: only where that is the same no frame tells faults apart.
-@pytest.mark.parametrize("nulls", [0, 1])
+@pytest.mark.parametrize("nulls", [0, *later(1)])
 @pytest.mark.parametrize("texts", [*LOOKS, ["swapped-ports:box/1,box/2"], ["dead:box/2", "cut:far/1"]], ids=" ".join)
 def test_that_no_frame_tells_is_said_only_where_it_is_so(texts: list[str], nulls: int) -> None:
     wiring, patch = laid(strings(nulls))

@@ -180,7 +180,7 @@ def hold(tables: dict, texts: list[str], picks: list[int]) -> str:
     return "written"
 
 
-@examples(50, 300)
+@examples(25, 300)
 @given(st.data(), picked)
 def test_what_the_file_mends_is_the_fault_in_the_wiring(data: st.DataObject, picks: list[int]) -> None:
     # Source: the design: the wiring as built; the show file says what hangs

@@ -1,6 +1,7 @@
 """The picture of a reading."""
 
 import re
+from functools import cache
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
@@ -15,6 +16,7 @@ from patcher.errors import PatcherError
 from patcher.reports import film_picture
 from patcher.reports.pixel_marks import COLOURS, NAMES, mark
 from patcher.show.writer import sealed_png, write_png
+from rig.examples import later
 from rig.film_readings import reading
 from rig.film_verdicts import faults_of, perfect
 from rig.heron_lock import HERON_LOCK, heron
@@ -36,15 +38,22 @@ SEEN_BY = {
 }
 
 
-def drawn(**more):
-    clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, faults_of(PLAN, *FAULTS), seen_from=SEEN_FROM, **more))
+@cache
+def drawn():
+    clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, faults_of(PLAN, *FAULTS), seen_from=SEEN_FROM))
     return film_picture.canvas(clip_reading, clip_reading.clips[0], FRAME), clip_reading
 
 
-def on_picture(canvas, clip_reading, at: tuple[float, float]) -> tuple[float, float]:
-    """Where a place of the frame is on the picture: it is cut out around all places, and its longer side made 1920."""
-    (left, top), part = film_picture.cut(FRAME, [one.at for one in clip_reading.clips[0].verdict.pixels if one.at])
-    scale = 1920 / max(part.shape[:2])
+@cache
+def cut_out() -> tuple[float, float, float]:
+    """Left, top and scale of what is drawn: it is cut out around all places, and its longer side made 1920."""
+    (left, top), part = film_picture.cut(FRAME, [one.at for one in drawn()[1].clips[0].verdict.pixels if one.at])
+    return left, top, 1920 / max(part.shape[:2])
+
+
+def on_picture(canvas, at: tuple[float, float]) -> tuple[float, float]:
+    """Where a place of the frame is on the picture."""
+    left, top, scale = cut_out()
     return (at[0] - left + 0.5) * scale - 0.5, (at[1] - top + 0.5) * scale - 0.5 + canvas.top
 
 
@@ -95,11 +104,11 @@ def test_every_pixel_that_has_a_place_has_a_mark_there() -> None:
              and shape.fill == COLOURS["proved"]}  # fmt: skip
     for pixel in clip_reading.joined.verdict.pixels:
         if pixel.word == "proved":
-            x, y = on_picture(canvas, clip_reading, pixel.at)
+            x, y = on_picture(canvas, pixel.at)
             assert (round(x, 1), round(y, 1)) in discs
 
 
-@pytest.mark.parametrize("wide", [640, 1280])
+@pytest.mark.parametrize("wide", [640, *later(1280)])
 def test_what_lights_in_the_still_is_below_its_mark(wide: int) -> None:
     # Source: a frame that is dark but for one light: where that is, there is its pixel's mark
     clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, seen_from=SEEN_FROM))
@@ -138,7 +147,7 @@ def test_the_still_is_cut_to_what_hangs_with_room_around_it(places: list[tuple[f
 def test_a_name_hides_few_marks_and_where_it_is_far_from_its_place_a_line_leads_there() -> None:
     # Source: own rule, for the demonstration: most names stood over the pixels of other runs
     canvas, clip_reading = drawn()
-    marks = np.array([on_picture(canvas, clip_reading, one.at)
+    marks = np.array([on_picture(canvas, one.at)
                       for one in clip_reading.clips[0].verdict.pixels if one.at])  # fmt: skip
     named = [one for one in canvas.shapes if isinstance(one, Words) and one.rim]
     entries = [(one.x, one.y) for one in canvas.shapes if isinstance(one, Disc) and one.fill == "#ffffff"]
@@ -177,12 +186,12 @@ def test_the_way_of_a_run_is_as_seen_and_not_as_planned() -> None:
     # Source: eaves is fed from its other end, so its data enters where the plan has its last pixel
     canvas, clip_reading = drawn()
     last = [pixel for pixel in clip_reading.joined.verdict.pixels if pixel.run == "eaves"][-1]
-    x, y = on_picture(canvas, clip_reading, last.at)
+    x, y = on_picture(canvas, last.at)
     entries = [(shape.x, shape.y) for shape in canvas.shapes if isinstance(shape, Disc) and shape.fill == "#ffffff"]
     assert min(np.hypot(x - at[0], y - at[1]) for at in entries) < 0.1
 
 
-@pytest.mark.parametrize(("wide", "high"), [(640, 360), (360, 640), (3840, 2160), (64, 48)])
+@pytest.mark.parametrize(("wide", "high"), [(640, 360), *later((360, 640), (3840, 2160)), (64, 48)])
 def test_both_files_are_read_back_by_others(wide: int, high: int) -> None:
     # Judge: OpenCV's and Python's own readers
     clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, seen_from=SEEN_FROM))

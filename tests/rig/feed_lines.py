@@ -60,3 +60,7 @@ AT_BOX = {"s": {"volts": 12.0, "amps": 90.0, "box": "box"}}
 
 
 BOX = {"at": [0.0, 0.0]}
+
+
+UNFED = show({"a": line(80)}, {}, supplies=AT_BOX, box=BOX)
+"""With a supply and no feed; its plan has two taps, and is soon found."""

@@ -127,7 +127,7 @@ def test_a_box_sheet_and_its_tables_say_where_v_plus_is_cut(drawn: tuple) -> Non
     assert "in each lead from a port (unless a feed runs in it)" in todo
 
 
-@examples(15, 100)
+@examples(7, 100)
 @given(cut_shows())
 def test_every_cut_has_its_mark_in_the_drawings(drawn: tuple) -> None:
     # Source: the show file's own power_joined, power_cuts and same_data_as
@@ -140,7 +140,7 @@ def test_every_cut_has_its_mark_in_the_drawings(drawn: tuple) -> None:
         assert len(seen) == len(wanted)
 
 
-@examples(60, 400)
+@examples(25, 400)
 @given(anything())
 def test_paper_puts_v_plus_into_no_lead_that_the_solved_circuit_leaves_without(file: dict) -> None:
     # Source: the circuit that check and power solve: the wires that carry V+ on. A reader found a lead from a box with

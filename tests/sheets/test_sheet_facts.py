@@ -395,7 +395,7 @@ def test_no_label_is_without_its_volts_its_wire_and_its_fuse(
         assert high * POINT + 0.5 * len(set_as.lines) <= stock.high - 4 + 0.01
 
 
-@examples(60, 400)
+@examples(25, 400)
 @given(anything(), STOCKS)
 def test_every_label_has_volts_and_every_end_of_a_feed_its_fuse(file: dict, stock: LabelStock) -> None:
     # Source: the file's own tables; found by a reader: leads of 5 V and 12 V looked alike, and no tap said its fuse

@@ -21,7 +21,7 @@ from patcher.sheets.labels import tags
 from patcher.sheets.page import drawing_files, pages
 from patcher.sheets.parts_list import shopping
 from patcher.units import length
-from rig.examples import examples
+from rig.examples import examples, later
 from rig.power_show import show
 from rig.shipped import Patcher, wired
 from rig.sketches import sketch
@@ -49,7 +49,7 @@ def assert_units(texts: dict[str, str], units: str) -> int:
     return said
 
 
-@pytest.mark.parametrize("units", ["m", "ft"])
+@pytest.mark.parametrize("units", [*later("m"), "ft"])
 def test_the_papers_of_a_show_name_no_length_in_another_unit(units: str, heron_lock: Path, here: Patcher) -> None:
     # Source: the design: lengths are in the show's units
     text = heron_lock.read_text(encoding="utf-8")

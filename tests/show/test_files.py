@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -22,6 +23,7 @@ from patcher.show.writer import UNSEALED, alone_with, as_read, write_output, wri
 from patcher.walk.record import Entry
 from patcher.walk.record_file import change_record, checks_path, read_record
 from rig.examples import tries
+from rig.feed_lines import UNFED
 from rig.shipped import Patcher
 
 TABLE = "controller,port,run,universe,channel,pixels\nroof,1,eaves,1,1,50\nroof,2,gutter,2,1,50\n"
@@ -164,8 +166,7 @@ def test_a_save_made_meanwhile_is_not_written_over(
     if call[0] == "adopt":
         _table(heron_lock.parent)
     elif call[0] == "power":
-        text = heron_lock.read_text()
-        heron_lock.write_text(text[: text.index("[feed.")])
+        heron_lock.write_text(tomli_w.dumps(UNFED))
     if call[0] != "adopt":
         assert here("patch", heron_lock).returncode == 0
     if saved == "patch" and call[0] in ("adopt", "power"):

@@ -37,7 +37,7 @@ def settings_of(show: Show) -> dict[str, dict]:
     return {name: box.model_dump(exclude={"at"}) for name, box in show.controllers.items()}
 
 
-@examples(25, 60)
+@examples(12, 60)
 @given(yards(), picked)
 def test_a_swapped_box_leaves_the_text_as_the_person_has_it(tables: dict, picks: list[int]) -> None:
     wiring, _, found = a_swap(tables)
@@ -59,7 +59,7 @@ def test_a_swapped_box_leaves_the_text_as_the_person_has_it(tables: dict, picks:
     assert all(f"# {line}" in new.split("\n") for line in gone)
 
 
-@examples(15, 40)
+@examples(8, 40)
 @given(fed(), picked)
 def test_a_swapped_supply_leaves_the_text_as_the_person_has_it(tables: dict, picks: list[int]) -> None:
     wiring = wired(tables)

@@ -330,7 +330,7 @@ def pixels_of(patch) -> dict[tuple[str, int], tuple[int, int]]:
     }
 
 
-@examples(20, 100)
+@examples(10, 100)
 @given(yards())
 def test_every_pixel_keeps_its_channels_unless_its_run_is_said_to_move(tables: dict) -> None:
     _, kept, found = a_swap(tables)
