@@ -104,12 +104,20 @@ class WalkThread:
         state, shown = self._desk.state, self._desk.shown
         if screen.kind in ("look", "question") and act.text not in LEAVES and (state.dark or state.mode != "round"):
             return "Blackout: tap “Lights on”, look, then answer."
+        if act.text == "yes" and screen.kind == "look" and (away := self._away(screen)):
+            return f"{' and '.join(away)} cannot be reached: what is lit there does not come from here."
         if act.text == "yes" and screen.looks and self._desk.whole != screen.number:
             left = f"{shown.left} s" if shown.left else "a moment"
             return f"Wait {left}: watch all colours and the flicker test first."
         begun, whole = (shown.begun, shown.whole) if shown.screen == screen.number else (0, False)
         needs = {key: needs for (key, _), needs in zip(screen.keys, screen.needs, strict=False)}
         return frame_timing.too_early(needs.get(act.text, 0), begun, whole)
+
+    def _away(self, screen: PhoneScreen) -> list[str]:
+        """The boxes of what a screen lights that cannot be reached."""
+        ports, lost = self._desk.plan.wiring.ports, self._desk.shown.lost
+        boxes = dict.fromkeys(ports[lit[0]][0] for moment in screen.moments for lit in moment.lit if lit[0] in ports)
+        return [box for box in boxes if any(one.startswith(f"{box} (") for one in lost)]
 
     def end(self) -> None:
         """Stop, and wait until it has."""

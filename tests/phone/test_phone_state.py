@@ -26,7 +26,7 @@ from patcher.patch.thing import spans_of
 from patcher.phone.authentication import Authentication
 from patcher.phone.connections import listen
 from patcher.phone.content import Content, _thinned, rows
-from patcher.phone.desk import Desk
+from patcher.phone.desk import Desk, Moment, Shown
 from patcher.phone.film_thread import FilmThread
 from patcher.phone.frame_thread import Flashes, boxes_at
 from patcher.phone.pages import Pages
@@ -45,7 +45,7 @@ from patcher.phone.state import (
     tap,
     warning,
 )
-from patcher.phone.walk_thread import WalkThread
+from patcher.phone.walk_thread import LOOK_KEYS, WalkThread
 from patcher.placement.allocation import allocate
 from patcher.power.flow import power
 from patcher.reference import topics
@@ -437,6 +437,22 @@ def test_a_hostile_title_is_a_title(tmp_path: Path) -> None:
     assert parser.found == []
     assert parser.titles[0] == f"{hostile} · Patcher"
     assert parser.titles[1] == hostile
+
+
+@pytest.mark.parametrize("lost", ["mooring", "gatepost"])
+@pytest.mark.parametrize("says", ["yes", "no"])
+def test_a_yes_is_not_taken_of_pixels_whose_box_cannot_be_reached(lost: str, says: str) -> None:
+    # Source: a reader whose thumb slipped: proved, while the same page said that the box was not to be reached
+    desk = Desk(PLAN, 60.0)
+    walks = WalkThread(desk, lambda number: PLAN)
+    desk.alter(lambda state: replace(state, mode="round", dark=False))
+    moment = Moment(None, (("towpath", "red", 1.0, ()), ("hedge", "red", 1.0, ())))
+    screen = walks._put("look", keys=LOOK_KEYS, things=("towpath", "hedge"), moments=(moment,))
+    desk.show(Shown(lost=(f"{lost} (192.0.2.9): no route to host",)))
+    walks.take(Act("answer", says, "towpath" if says == "no" else "", screen.number))
+    refused = (lost, says) == ("mooring", "yes")  # both runs hang on mooring
+    assert walks._answers.empty() == refused
+    assert ("mooring cannot be reached" in desk.state.problem) == refused
 
 
 def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
