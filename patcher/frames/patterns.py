@@ -171,7 +171,8 @@ def ports(wiring: Wiring, patch: Patch, thing: Thing) -> Pattern:
             if turn == step:
                 colour = COLOURS[PORT_COLOURS[place]]
                 glows += [glow_of(part, colour) for part in parts]
-                says.append(f"{colour.name}: {port_name(controller, port)} ({', '.join(part.run for part in parts)})")
+                runs = [run for part in parts for run in (part.run, *sharing(part.run, wiring))]
+                says.append(f"{colour.name}: {port_name(controller, port)} ({', '.join(runs)})")
         return Look(tuple(glows), tuple(says))
 
     return Pattern(turns, 0.2, tuple(range(turns)) if turns > 1 else (), look)

@@ -310,6 +310,18 @@ def _instead(found: SupplySwap) -> Iterator[str]:
         yield f"- At level {level:g} it cannot carry even one of the feeds{why}."
 
 
+def _live_there(found: SupplySwap) -> list[str]:
+    """The dead supply, and those that stand in the same box or feed a run that it feeds: hands come near them."""
+    dead, parts = found.dead, found.before.stretches
+    runs = {run for part in parts if dead.name in part.supplies for run, _, _ in part.parts}
+    near = {name for part in parts if runs & {run for run, _, _ in part.parts} for name in part.supplies}
+    others = [
+        name for name, supply in found.before.show.supplies.items()
+        if name != dead.name and (name in near or (dead.box is not None and supply.box == dead.box))
+    ]  # fmt: skip
+    return [dead.name, *others]
+
+
 def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:
     """What to do, step by step; the first line of each is the step, the others its parts.
 
@@ -325,9 +337,10 @@ def supply_steps(found: SupplySwap, path: str, *, save: bool = True) -> Steps:
         for feed in found.feeds
     ]
     boxes = [f"{box}'s own power" for box in found.boxes]
-    start = min(0.1, level)
+    start, live = min(0.1, level), _live_there(found)
+    what = "the dead supply" if len(live) == 1 else "the dead supply and what else is live there"
     return [
-        [f"{_mains_off([dead.name], 'the dead supply')} A supply holds a charge: wait a few minutes, then touch it."],
+        [f"{_mains_off(live, what)} A supply holds a charge: wait a few minutes, then touch it."],
         [f"At {dead.name}: put a label on both wires of each, V+ and V−, and undo them.", *feeds, *boxes],
         [f"Put {spare.name} where {dead.name} is. Its mains side (line, neutral, earth) is for whoever is licensed by "
          "your local code; if it has a switch for the mains voltage, set it first."],
