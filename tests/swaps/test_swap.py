@@ -944,7 +944,6 @@ def test_what_check_would_find_after_a_swap_is_said_by_the_swap(start_per: str, 
     ("dead", "named"),
     [
         ("footbridge-12v", {"footbridge-12v", "weir-12v"}),  # V+ of one run is cut between them
-        ("narrowboat-5v", {"narrowboat-5v"}),
         ("mooring-12v", {"mooring-12v"}),
     ],
 )
@@ -955,7 +954,5 @@ def test_the_swap_of_a_supply_names_all_that_is_live_there(
     show = tomllib.loads(heron_lock.read_text(encoding="utf-8"))
     spare = next(name for name, supply in show["supply"].items() if supply.get("spare"))
     ran = here("swap", heron_lock, dead, spare)
-    if "Mains off" not in ran.stdout:
-        pytest.skip("the spare is none for it")
     first = ran.stdout.split("Mains off: unplug")[1].split("(")[1].split(")")[0]
     assert {word.strip() for word in first.replace("\n", " ").split(",")} == named
