@@ -79,31 +79,25 @@ class Loopback:
 
 @dataclass
 class Direct:
-    """Packets go straight into the boxes of a yard, with every universe that a box listens to by the patch.
-
-    A universe beyond those, once sent, is sent with each later frame too, dark where the frame does not light it: so
-    does a sender, and a box would keep showing what it heard last.
+    """Packets go straight into the boxes of a yard, with every universe that a box listens to as built, dark where the
+    frame does not light it: a box would keep showing what it heard last, and throw away all others, which are most.
 
     Attributes:
         yard: the boxes and pixels as built.
         wiring: the wiring as planned.
-        universes: those of each box.
     """
 
     yard: Yard
     wiring: Wiring
-    universes: Mapping[str, Sequence[int]]
     _packets: dict[tuple[str, int], bytearray] = field(default_factory=dict)
-    _lit: set[int] = field(default_factory=set)
     _sent: int = 0
 
     def send(self, levels: Levels) -> None:  # noqa: D102
         row_of = {universe: row for row, universe in enumerate(levels.universes)}
-        self._lit.update(levels.universes)
         datagrams = []
-        for box, own in self.universes.items():
+        for box, own in self.yard.universes.items():
             wire = e131 if self.wiring.show.controllers[box].protocol == "e131" else artnet
-            for universe in sorted({*own, *self._lit}):
+            for universe in own:
                 packet = self._packet(box, universe)
                 slots = levels.slots[row_of[universe]].tobytes() if universe in row_of else bytes(CHANNELS)
                 wire.write_levels(packet, self._sent, slots)
@@ -159,7 +153,7 @@ class Witness:
 
     def _made(self) -> Direct:
         yard = Yard(self._wiring, self._patch, self._built, seed=self._seed)
-        return Direct(yard, self._wiring, self._patch.box_universes)
+        return Direct(yard, self._wiring)
 
     def question(self, question: Question) -> str | None:
         """The key of what the eye sees."""

@@ -29,7 +29,7 @@ def test_a_frame_is_seen_the_same_whatever_was_lit_before(fault: str, before: li
     wiring, patch, _, _ = heron()
     built, seen = build(wiring, [parse(fault, wiring)]), []
     for sent in ([*before, last], [last]):
-        direct = Direct(Yard(wiring, patch, built), wiring, patch.box_universes)
+        direct = Direct(Yard(wiring, patch, built), wiring)
         for universe in sent:
             direct.send(one_universe(universe))
         seen.append({run: direct.yard.pixels[run].copy() for run in wiring.show.runs})

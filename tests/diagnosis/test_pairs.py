@@ -68,8 +68,8 @@ def surely_named(name: str, two: list[str], seed: int) -> Engine:
 @pytest.mark.parametrize(
     ("name", "two"),
     [
-        ("chain", ["reversed:bow", "shift:stern=1"]),
         *later(
+            ("chain", ["reversed:bow", "shift:stern=1"]),
             ("one start", ["reversed:a", "dark:b/4"]),
             ("chain", ["dark:bow/3", "dark:stern/5"]),
             ("chain", ["colour-order:stern=RGB", "cut:stern/6"]),

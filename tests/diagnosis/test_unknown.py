@@ -109,7 +109,7 @@ def test_a_fault_that_nobody_modelled_is_not_taken_for_another(kind) -> None:
     ("kind", "seed"),
     [
         # On a grid a pixel that takes its neighbour's data leaves the same gap behind as a dark one
-        *later((chips.spliced_in, 2)), (chips.swallows, 1),
+        *later((chips.spliced_in, 2), (chips.swallows, 1)),
         # Three leads in a ring: what two exchanged ports leave dark takes the third one's data
         *later((chips.ports_in_a_ring, 0)),
         # The first pixel flickers: read without its place, that is the last one of a run that is a pixel off

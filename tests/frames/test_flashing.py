@@ -229,8 +229,8 @@ def test_the_shipped_show(level: float) -> None:
 @pytest.mark.parametrize(
     ("most", "seed"),
     [
-        *((most, seed) for most in (5, 60, 300) for seed in range(2)),
-        *later(*((most, seed) for most in (5, 60, 300) for seed in range(2, 12))),
+        *((5, 0), (60, 1), (300, 0)),
+        *later(*((most, seed) for most in (5, 60, 300) for seed in range(12) if seed != (most == 60))),
         *later(*((1000, seed) for seed in range(12))),
     ],
 )

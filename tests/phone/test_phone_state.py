@@ -482,7 +482,7 @@ def test_lamps_that_cannot_be_sent_to_end_the_evening_and_say_why() -> None:
      "shift:gable=1"],
 )  # fmt: skip
 @pytest.mark.parametrize(
-    ("name", "practice"), [("heron-lock.toml", False), *later(("a b's/show.toml", False)), ("b.toml", True)]
+    ("name", "practice"), [*later(("heron-lock.toml", False), ("a b's/show.toml", False)), ("b.toml", True)]
 )
 def test_what_is_said_of_a_fault_begins_with_the_caution_and_names_no_command(
     fault: str, name: str, practice: bool

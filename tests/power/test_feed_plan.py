@@ -253,7 +253,7 @@ def test_a_plan_as_written_holds_and_leaves_all_else_as_it_was(tables: dict, end
 
 def test_lengths_are_straight_lines_with_slack_rounded_up_in_the_files_unit() -> None:
     for units, metre in (("m", 1.0), ("ft", 0.3048)):
-        runs = {"a": {"shape": "line", "path": [[0.0, 4.0], [30.0, 4.0]], "pixels": 100}}
+        runs = {"a": {"shape": "line", "path": [[0.0, 4.0], [30.0, 4.0]], "pixels": 80}}
         tables = show(runs, {}, box={"at": [0.0, 0.0]}, supplies={"s": {"volts": 12.0, "amps": 90.0, "box": "box"}},
                       units=units)  # fmt: skip
         wiring = wired(tables)

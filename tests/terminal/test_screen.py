@@ -298,8 +298,9 @@ def test_orders_of_our_own_reach_a_terminal() -> None:
 # --- streams that take nothing ------------------------------------------------------------------------------------
 
 FULL = Path("/dev/full")
-CALLS = [("check", "--json", "nosuch.toml"), ("--help",)]
+CALLS = [("check", "--json", "--foo"), ("--help",)]  # errors as JSON, and words, of a program that starts at once
 MORE = [
+    ("check", "--json", "nosuch.toml"),
     ("check", "heron-lock.toml"), ("check", "nosuch.toml"), ("where", "heron-lock.toml", "eaves"), ("schema",), (),
     ("check", "heron-lock.toml", "--json"), ("patch", "heron-lock.toml", "--csv"), ("diff", "heron-lock.toml"),
     ("power", "heron-lock.toml"), ("verify", "heron-lock.toml", "--report"), ("new", "x.toml"),
@@ -307,7 +308,7 @@ MORE = [
     ("send", "steady", "heron-lock.toml", "--dry-run"),
     ("swap", "heron-lock.toml", "mooring", "shelf"), ("listen", "--seconds", "0.1", "--universe", "1"),
     ("verify", "heron-lock.toml", "eaves", "--note", "loose"), ("demo",), ("verify", "heron-lock.toml", "--yard"),
-    ("diagnose", "heron-lock.toml", "eaves", "--yard", "--fault", "reversed:eaves"), ("check", "--json", "--foo"),
+    ("diagnose", "heron-lock.toml", "eaves", "--yard", "--fault", "reversed:eaves"),
     ("power", "heron-lock.toml", "--svg", "x.svg"), ("phone", "heron-lock.toml", "--address", "192.0.2.1"),
 ]  # fmt: skip
 WAYS = ("closed", "full", "unread")
