@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import is_hypothesis_test, settings
 
 from rig import examples, unproved
 from rig.guard import GUARD
@@ -25,8 +25,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("anew", print_blob=True, deadline=None)
+settings.register_profile("few", settings.get_profile("same"), max_examples=40)
 settings.load_profile("same")
-# Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more.
+# Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more. The quick
+# run tries a property that does not say otherwise on a few.
 
 TOGETHER = {
     "drawing": {"test_show_drawing"},
@@ -53,6 +55,8 @@ ALONE = GUARD / "alone.sh"
 def pytest_configure(config: pytest.Config) -> None:
     """Give each worker a network of its own, where the system lets it: then none waits for another's ports."""
     examples.many = config.option.markexpr in ("long", "long or not long")
+    if not examples.many and not config.getoption("--hypothesis-profile", None):
+        settings.load_profile("few")
     places = getattr(config.option, "tx", None) or []
     if len(places) > 1 and subprocess.run([ALONE, "true"], capture_output=True).returncode == 0:
         config.option.tx = [f"{place}//python={ALONE} {sys.executable}" for place in places]
@@ -63,7 +67,7 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The long run takes the tests along that it tries on more examples than the quick one."""
     for item in items:
-        if examples.many and item.get_closest_marker("many"):
+        if examples.many and (item.get_closest_marker("many") or is_hypothesis_test(getattr(item, "obj", None))):
             item.add_marker("long")
 
 

@@ -24,10 +24,10 @@ KINDS = ("data-in", "replaced", "universe-shift", "swapped-starts", "swapped-run
 
 
 QUICK = [
-    ("window-left", "data-in:window-left=top-right"),
     ("window-right", "data-in:window-right=30-backwards"),
 ]
 SLOW = [
+    ("window-left", "data-in:window-left=top-right"),
     ("footbridge-rail", "universe-shift:footbridge-rail=-1"),
     ("window-left", "data-in:window-left=2"),
     ("footbridge-rail", "swapped-with-leads:footbridge-arch,footbridge-rail"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import time
 from collections import Counter
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -43,10 +44,10 @@ def all_drawings(found: Scene, wide: float = 180.0) -> dict[str, str]:
     return drawings | {f"map {page}": text for page, text in enumerate(pages, start=1)}
 
 
-@pytest.fixture(scope="module")
-def pages(heron: Scene) -> dict[float, dict[str, str]]:
-    """Every drawing of the shipped show, for paper and for a phone."""
-    return {wide: all_drawings(heron, wide) for wide in (180.0, 90.0)}
+@cache
+def pages(wide: float) -> dict[str, str]:
+    """Every drawing of the shipped show, for paper or for a phone."""
+    return all_drawings(shipped(), wide)
 
 
 def check_counts(drawn: Drawn, found: Scene, runs: set[str]) -> None:
@@ -403,9 +404,9 @@ def test_no_colour_without_a_dash_of_its_own(heron: Scene) -> None:
 
 
 @pytest.mark.parametrize("wide", [*later(180.0), 90.0])
-def test_the_same_show_is_drawn_the_same(pages: dict[float, dict[str, str]], wide: float) -> None:
+def test_the_same_show_is_drawn_the_same(wide: float) -> None:
     # Common practice, no source: a page that did not change has no diff.
-    assert pages[wide] == all_drawings(shipped(), wide)
+    assert pages(wide) == all_drawings(shipped(), wide)
 
 
 def test_a_hundred_thousand_pixels() -> None:
@@ -578,8 +579,8 @@ def check_names(name: str, drawn: Drawn) -> None:
     assert [run for run in runs - named if len(run) < 30 and run not in says] == [], name
 
 
-def check_signs(found: Scene, wide: float) -> None:
-    for name, document in all_drawings(found, wide).items():
+def check_signs(drawings: dict[str, str]) -> None:
+    for name, document in drawings.items():
         if name.startswith("map"):
             continue
         drawn = Drawn(document)
@@ -595,14 +596,14 @@ def check_signs(found: Scene, wide: float) -> None:
 @given(SHOW_SEEDS, WIDE)
 def test_legends_have_the_marks_that_are_drawn_and_leaders_end_on_their_own_run(seed: int, wide: float) -> None:
     # Source: the elements of the SVG; geometry by a second, slow definition
-    check_signs(at_random(seed), wide)
+    check_signs(all_drawings(at_random(seed), wide))
 
 
 @pytest.mark.parametrize("wide", [*later(180.0), 90.0])
-def test_legends_and_leaders_of_the_shipped_show(heron: Scene, wide: float) -> None:
+def test_legends_and_leaders_of_the_shipped_show(wide: float) -> None:
     # Found in use: on the phone two names read as exchanged, for their leaders ended on each other's run
-    check_signs(heron, wide)
-    for name, document in all_drawings(heron, wide).items():
+    check_signs(pages(wide))
+    for name, document in pages(wide).items():
         # Source: the design: what a colour stands for, a box or a port, is said in words on each page
         drawn = Drawn(document)
         ports = {run.get("data-port") for run in drawn.root.iterfind("./*[@class='run']")}
@@ -669,9 +670,9 @@ def overlaps(drawings: dict[str, str], folder: Path) -> list[str]:
 
 
 @pytest.mark.parametrize("wide", [*later(180.0), 90.0])
-def test_no_label_lies_over_another(pages: dict[float, dict[str, str]], wide: float, tmp_path: Path) -> None:
+def test_no_label_lies_over_another(wide: float, tmp_path: Path) -> None:
     # Judge: Chromium, which measures every text in its own font.
-    assert overlaps(pages[wide], tmp_path) == []
+    assert overlaps(pages(wide), tmp_path) == []
 
 
 @pytest.mark.long
@@ -684,10 +685,10 @@ def test_no_label_lies_over_another_on_random_shows(wide: float, tmp_path: Path)
     assert overlaps(drawings, tmp_path) == []
 
 
-def test_sizes_of_print_and_phone(pages: dict[float, dict[str, str]]) -> None:
+def test_sizes_of_print_and_phone() -> None:
     # Source: 1 pt = 1/72 in; a phone 360 pixels wide shows 90 mm at 4 pixels a millimetre.
     for wide in (180.0, 90.0):
-        for document in pages[wide].values():
+        for document in pages(wide).values():
             head = re.match(r"<svg [^>]*>", document)[0]
             assert f'width="{wide:g}mm"' in head
             assert min(float(text.get("font-size")) for text in Drawn(document).texts()) * 72 / 25.4 >= 7

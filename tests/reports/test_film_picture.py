@@ -191,7 +191,7 @@ def test_the_way_of_a_run_is_as_seen_and_not_as_planned() -> None:
     assert min(np.hypot(x - at[0], y - at[1]) for at in entries) < 0.1
 
 
-@pytest.mark.parametrize(("wide", "high"), [(640, 360), *later((360, 640), (3840, 2160)), (64, 48)])
+@pytest.mark.parametrize(("wide", "high"), [*later((640, 360), (360, 640), (3840, 2160)), (64, 48)])
 def test_both_files_are_read_back_by_others(wide: int, high: int) -> None:
     # Judge: OpenCV's and Python's own readers
     clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, seen_from=SEEN_FROM))
