@@ -58,6 +58,11 @@ NULL_POWER = "V+ from here to its null pixel, no farther"
 """What such a lead says at its run's end, where a null pixel in it takes its V+ from the run."""
 
 
+def powered_lead(run: Run) -> float:
+    """Metres of a run's lead from its first null pixel to its first pixel: V+ goes back so far, where none comes along."""
+    return run.lead - run.lead_stretches[0]
+
+
 def without_power(run: Run, *, joined: bool) -> str:
     """What the lead of a run says of its V+; empty where V+ goes along all of it.
 
@@ -66,7 +71,7 @@ def without_power(run: Run, *, joined: bool) -> str:
     """
     if joined:
         return ""
-    return f"V+ only from its null pixel to {run.name}/1" if run.powered_lead else NO_POWER
+    return f"V+ only from its null pixel to {run.name}/1" if powered_lead(run) else NO_POWER
 
 
 def power_cuts(pixels: Sequence[int]) -> str:

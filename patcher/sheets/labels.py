@@ -15,7 +15,7 @@ from patcher.errors import first_few
 from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
 from patcher.power.tap_fuse import TapFuse
-from patcher.sheets.figures import NO_POWER, NULL_POWER, count, power_cuts, tap_fuse, without_power
+from patcher.sheets.figures import NO_POWER, NULL_POWER, count, power_cuts, powered_lead, tap_fuse, without_power
 from patcher.units import length
 from patcher.wiring import Wiring, port_name
 
@@ -153,7 +153,7 @@ def _both_ends(wiring: Wiring, name: str, box: str, start: str) -> Iterator[Labe
     size = lead_wire(show, show.runs[name])
     wire, joined = None if size is None else str(size), wiring.lead_has_power(name)
     volts = show.type_of(show.runs[name]).volts
-    begins, ends = ("", "") if joined else (NO_POWER, NULL_POWER if show.runs[name].powered_lead else NO_POWER)
+    begins, ends = ("", "") if joined else (NO_POWER, NULL_POWER if powered_lead(show.runs[name]) else NO_POWER)
     yield Label(cable, "lead", 1, 2, start, into, says, volts, wire, "", box, joined, begins)
     yield Label(cable, "lead", 2, 2, into, start, says, volts, wire, "", box, joined, ends)
 

@@ -14,7 +14,7 @@ from patcher.power.circuit import lead_wire
 from patcher.power.flow import Power
 from patcher.power.fuse_findings import OTHER_FUSE
 from patcher.power.tap_fuse import TapFuse
-from patcher.sheets.figures import NO_POWER, tap_fuse
+from patcher.sheets.figures import NO_POWER, powered_lead, tap_fuse
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
@@ -96,7 +96,7 @@ def _cable(wiring: Wiring, hung: Iterable[Run], state: Power) -> Iterator[Need]:
         if run.lead > 0:
             wire = lead_wire(show, run)
             size, joined = "wire not given" if wire is None else str(wire), wiring.lead_has_power(run.name)
-            powered = run.lead if joined else run.powered_lead
+            powered = run.lead if joined else powered_lead(run)
             for has, part in ((True, powered), (False, run.lead - powered)):
                 if part > 0:
                     leads[size, has].append(part)

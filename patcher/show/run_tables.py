@@ -83,11 +83,6 @@ class Run(Named):
         return self.power_joined and self.same_data_as is None
 
     @property
-    def powered_lead(self) -> float:
-        """Metres of lead from its first null pixel to its first pixel: V+ goes back so far, where none comes along."""
-        return self.lead - self.nulls_at[0] if self.nulls_at else 0.0
-
-    @property
     def lead_stretches(self) -> tuple[float, ...]:
         """Metres of lead from its beginning to its first null pixel, from each to the next, and to the first pixel."""
         ends = (0.0, *(self.nulls_at or (self.lead,) * self.nulls), self.lead)
