@@ -59,7 +59,7 @@ NULL_POWER = "V+ from here to its null pixel, no farther"
 
 
 def powered_lead(run: Run) -> float:
-    """Metres from the first null pixel of a run's lead to its first pixel: V+ goes back so far, where none comes along."""
+    """Metres of a lead from its first null pixel to the run: V+ goes back so far, where none comes along."""
     return run.lead - run.lead_stretches[0]
 
 
