@@ -45,7 +45,8 @@ def test_lamps_of_a_yard_answer(fault: str, here: Patcher, heron_lock: Path) -> 
     assert set(said["questions"][0]) == {"frame", "asks", "answer"}
 
 
-@pytest.mark.parametrize("start", ["mooring", *later("lockhouse/1", "weirside")])
+@pytest.mark.long
+@pytest.mark.parametrize("start", ["lockhouse/1", "mooring", "weirside"])
 def test_a_start_typed_in_far_off_is_among_what_looks_the_same(start: str, here: Patcher, heron_lock: Path) -> None:
     # Source: a reader who was sent to pull fuses, and to swap a sound box
     ran = here("diagnose", heron_lock, start, "--yard", "--fault", f"universe-shift:{start}=400")
