@@ -43,7 +43,7 @@ NEAR = 2.0
 FARTHER = 1.5
 """So many times as far is the next distance that is tried."""
 PARTS = 4
-"""Patches lie so large a part of their size apart, each way."""
+"""Patches lie a fourth of their size apart, each way."""
 AT_ONCE = 2000
 """Patches that are looked at together, for the memory."""
 

@@ -3,6 +3,7 @@
 import tomllib
 from collections.abc import Iterator
 from itertools import combinations, pairwise, product
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -13,7 +14,8 @@ from patcher.limits.findings import accepted, check
 from patcher.limits.refresh import Load, best_split, frame_ms, port_times, rate_text, rate_to_set, slowest_ports
 from patcher.units import METRES_PER
 from rig.examples import examples
-from rig.shipped import wired
+from rig.in_process import run
+from rig.shipped import SHOWS, wired
 
 KINDS = {
     "rgb": {"colour_order": "RGB"},
@@ -522,3 +524,19 @@ def test_accepting_asks_for_rule_and_place_both() -> None:
     ]
     assert [f.accepted for f in accepted(show, given)[:4]] == [False] * 4
     assert [f.rule for f in accepted(show, given)[4:]] == ["accept"]
+
+
+def test_what_the_typed_patch_breaks_is_put_right_by_a_new_one(tmp_path: Path) -> None:
+    # Source: a reader who pinned a box after its patch was written, and was told to take out a pin that was not there
+    text = (SHOWS / "heron-lock.toml").read_text(encoding="utf-8")
+    (tmp_path / "willow.csv").write_bytes((SHOWS / "willow.csv").read_bytes())
+    show = tmp_path / "show.toml"
+    show.write_text(text, encoding="utf-8")
+    assert run(tmp_path, "patch", show).returncode == 0
+    show.write_text(text.replace("[controller.lockhouse]", "[controller.lockhouse]\nfirst_universe = 40", 1))
+    said = " ".join(run(tmp_path, "check", show).stdout.split())
+    assert "is pinned to begin at 40/1" in said
+    assert "run patcher patch: it puts that right" in said
+    assert "take the other pin out" not in said
+    assert run(tmp_path, "patch", show).returncode == 0
+    assert "is pinned to begin" not in run(tmp_path, "check", show).stdout

@@ -956,3 +956,20 @@ def test_the_swap_of_a_supply_names_all_that_is_live_there(
     ran = here("swap", heron_lock, dead, spare)
     first = ran.stdout.split("Mains off: unplug")[1].split("(")[1].split(")")[0]
     assert {word.strip() for word in first.replace("\n", " ").split(",")} == named
+
+
+def test_what_check_said_of_the_dead_box_is_not_new_of_the_spare(tmp_path: Path, here: Patcher) -> None:
+    # By hand: both boxes have one start a port, so the colours were mixed before
+    tables = {
+        "show": {"title": "Boathouse"},
+        "pixel": {"rgb": {"colour_order": "RGB"}, "rgbw": {"colour_order": "RGBW"}},
+        "run": {"ridge": {"pixel": "rgb", "pixels": 30}, "drip": {"pixel": "rgbw", "pixels": 20}},
+        "controller": {
+            "oldest": {"address": "192.0.2.4", "ports": 2, "start_per": "port", "port": {"1": ["ridge", "drip"]}},
+            "newest": {"spare": True, "ports": 2, "start_per": "port"},
+        },
+    }
+    show = tmp_path / "boathouse.toml"
+    show.write_text(tomli_w.dumps(tables), encoding="utf-8")
+    assert "mixes colour orders" in here("check", show).stdout
+    assert json.loads(here("swap", show, "oldest", "newest", "--json").stdout)["findings"] == []
