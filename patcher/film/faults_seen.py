@@ -132,9 +132,7 @@ class Search:
         key = run, hashlib.blake2b(takes.tobytes(), digest_size=16).digest()
         if key in self._shows:
             return self._shows[key]
-        found = shown(takes, self._seen.letters(run), self._seen.code)
-        if found.drive is None:  # what each pixel plays in each bin is too much to keep
-            self._shows[key] = found
+        found = self._shows[key] = shown(takes, self._seen.letters(run), self._seen.code)
         return found
 
     def _fit(self, run: str, wired: Shown) -> Fit:
@@ -147,9 +145,7 @@ class Search:
 
     def _held(self, run: str, wired: Shown) -> tuple[float, float]:
         """What speaks against a wiring of a run, and what of that a fault could explain."""
-        drive = b"" if wired.drive is None else wired.drive.tobytes()
-        digest = hashlib.blake2b(wired.pixel.tobytes() + wired.hue.tobytes() + drive, digest_size=16).digest()
-        key = run, digest
+        key = run, wired.digest
         if key not in self._costs:
             own = self._fit(run, wired)
             self._costs[key] = own.cost, own.odd
@@ -334,7 +330,7 @@ class Search:
             if (found | ~differs).all():
                 continue
             hue = np.where((pixel != wired.pixel)[:, None], np.int8(UNKNOWN), wired.hue)
-            other = self._fit(run, Shown(pixel, hue, wired.drive))
+            other = self._fit(run, Shown(pixel, hue, wired.mixed))
             if other.cost + SLIP < own.cost + MARGIN:
                 found |= differs
         return found

@@ -23,7 +23,7 @@ from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
 from patcher.film.map_search import spacing
-from patcher.film.shown import BROKEN, DARK, MIXED, Shown
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown, light_of
 from patcher.frames.film_code import Channels, Code
 
 LOOSE = 0.18
@@ -233,11 +233,12 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     if broken.any():
         cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
         cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
-    mixed = wired.pixel == MIXED
-    if wired.drive is not None and mixed.any():
-        some = np.flatnonzero(mixed)[:: max(1, int(mixed.sum()) // MOST_MIXED)]
-        badly = (1 - _goes_with(seen, moved[some], wired.drive[some])).clip(0, 1)
-        cost += MIXTURE * float(badly.mean()) * int(mixed.sum())
+    mixed = np.flatnonzero(wired.pixel == MIXED)
+    if wired.mixed is not None and len(mixed):
+        some = mixed[:: max(1, len(mixed) // MOST_MIXED)]
+        drive = light_of(wired.mixed[some], seen.letters(run), seen.code)
+        badly = (1 - _goes_with(seen, moved[some], drive)).clip(0, 1)
+        cost += MIXTURE * float(badly.mean()) * len(mixed)
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
     cost += _wrong_hues(int(wrong.sum()))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,12 +25,19 @@ class Shown:
     Attributes:
         pixel: whose word each plays, a number of the code, or `DARK`, `BROKEN`, `MIXED`: shape (pixels,).
         hue: the letter, as its number in `hues.SEEN`, that each plays in each segment: shape (pixels, segments).
-        drive: what those do that are `MIXED`, as a camera would see it: shape (pixels, bins, 3); None where none is.
+        mixed: the running channels of those that are `MIXED`, -1 for what does not play: shape (pixels, letters); None
+            where none is.
     """
 
     pixel: Channels
     hue: Hues
-    drive: NDArray[np.float32] | None = None
+    mixed: NDArray[np.int32] | None = None
+
+    @cached_property
+    def digest(self) -> bytes:
+        """The same for what plays the same."""
+        mixed = b"" if self.mixed is None else self.mixed.tobytes()
+        return hashlib.blake2b(self.pixel.tobytes() + self.hue.tobytes() + mixed, digest_size=16).digest()
 
 
 def shown(takes: Takes, letters: str, code: Code) -> Shown:
@@ -46,19 +55,19 @@ def shown(takes: Takes, letters: str, code: Code) -> Shown:
         seen = hues.SEEN.find(name)
         here = (letter[has, number][:, None] == plays) & (owner[has, number] == pixel[has])[:, None]
         hue[has] = np.where(here, seen if seen >= 0 else hues.UNKNOWN, hue[has])
-    if not (pixel == MIXED).any():
-        return Shown(pixel, hue)
+    several = (pixel == MIXED)[:, None]
+    return Shown(pixel, hue, np.where(several & (owner >= 0), takes, np.int32(-1)) if several.any() else None)
+
+
+def light_of(mixed: NDArray[np.int32], letters: str, code: Code) -> NDArray[np.float32]:
+    """What pixels do that take channels of several pixels, as a camera would see it: shape (pixels, bins, 3)."""
     colours = np.array([hues.PURE[hues.SEEN.index(name)] if name in hues.SEEN else np.zeros(3) for name in letters])
-    drive = np.zeros((len(takes), code.bins, 3), dtype=np.float32)
-    mixed = np.flatnonzero(pixel == MIXED)
-    drive[mixed] = np.einsum("nlb,lc->nbc", code.drive(takes[mixed].astype(np.int64)), colours)
-    return Shown(pixel, hue, drive)
+    found: NDArray[np.float32] = np.einsum("nlb,lc->nbc", code.drive(mixed.astype(np.int64)), colours).astype(
+        np.float32
+    )
+    return found
 
 
 def alike(one: Shown, other: Shown) -> bool:
     """Whether pixels play the same."""
-    if not (np.array_equal(one.pixel, other.pixel) and np.array_equal(one.hue, other.hue)):
-        return False
-    if one.drive is None or other.drive is None:
-        return one.drive is other.drive
-    return np.array_equal(one.drive, other.drive)
+    return one is other or one.digest == other.digest
