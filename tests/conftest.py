@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,20 @@ workers (`-n`) each group stays on one."""
 ALONE = GUARD / "alone.sh"
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Which of the long tests are run."""
+    parser.addoption("--whole", action="store_true", help="all long tests, not the share of a day")
+    parser.addoption("--day", type=int, default=date.today().toordinal(), help="whose share of the long tests is run")
+
+
+def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    """Which share of the long tests was run, so that it can be run again."""
+    if examples.many and not config.option.whole:
+        terminalreporter.write_line(
+            f"A share of the long tests: --day {config.option.day} repeats it, --whole runs all."
+        )
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_configure(config: pytest.Config) -> None:
     """Give each worker a network of its own, where the system lets it: then none waits for another's ports."""
@@ -64,11 +79,18 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 @pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The long run takes the tests along that it tries on more examples than the quick one."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The long run takes the tests along that it tries on more examples than the quick one; of all, a share."""
+    if not examples.many:
+        return
     for item in items:
-        if examples.many and (item.get_closest_marker("many") or is_hypothesis_test(getattr(item, "obj", None))):
+        if item.get_closest_marker("many") or is_hypothesis_test(getattr(item, "obj", None)):
             item.add_marker("long")
+    if not config.option.whole:
+        long = [item.nodeid for item in items if item.get_closest_marker("long")]
+        later = examples.left_for_another_day(long, config.option.day)
+        config.hook.pytest_deselected(items=[item for item in items if item.nodeid in later])
+        items[:] = [item for item in items if item.nodeid not in later]
 
 
 @pytest.hookimpl(optionalhook=True)

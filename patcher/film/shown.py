@@ -62,10 +62,8 @@ def shown(takes: Takes, letters: str, code: Code) -> Shown:
 def light_of(mixed: NDArray[np.int32], letters: str, code: Code) -> NDArray[np.float32]:
     """What pixels do that take channels of several pixels, as a camera would see it: shape (pixels, bins, 3)."""
     colours = np.array([hues.PURE[hues.SEEN.index(name)] if name in hues.SEEN else np.zeros(3) for name in letters])
-    found: NDArray[np.float32] = np.einsum("nlb,lc->nbc", code.drive(mixed.astype(np.int64)), colours).astype(
-        np.float32
-    )
-    return found
+    found = np.einsum("nlb,lc->nbc", code.drive(mixed.astype(np.int64)), colours)
+    return np.asarray(found, dtype=np.float32)
 
 
 def alike(one: Shown, other: Shown) -> bool:
