@@ -31,7 +31,7 @@ class Templates:
 
     Attributes:
         words: mean 0 and mean of squares 1 in each segment: shape (pixels, bins); 0 where a segment begins.
-        inner: the bins of each segment that all pixels have in it, and that count.
+        inner: the bins of each segment that count; not its first one, which may still have the light of the one before.
     """
 
     words: Numbers

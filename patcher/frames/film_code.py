@@ -1,12 +1,11 @@
 """The film's code: what each channel of a show does from bin to bin, so that a clip tells which channel lights where.
 
 Every pixel that has channels plays a word of its own. In each segment of the word one of its colours plays, and the
-others are dark; a symbol is bright or low, so that a pixel that is lit stays visible. A *bin* is half a symbol: pixels
-with odd numbers change one bin after those with even ones, so that half of all pixels stay as they are at any change.
-Where only a few pixels play they all change together, and so do those of one or two colours: where a few fill a
-person's view they would else flash up to four times a second between them, though each flashes 2.5 times. WCAG 2.2
-allows three. For the same reason all change together in any show where some patch of the view would flash faster
-(`flashing`), and where a run that plays is not drawn.
+others are dark; a symbol is bright or low, so that a pixel that is lit stays visible. All pixels change at the same
+moments, each 0.2 s: whatever part of them a person sees, of however many and in whichever colours, its light changes at
+most six times within any second with both its ends, which is three flashes. WCAG 2.2 allows three. (Source, from
+memory: W3C, WCAG 2.2, success criterion 2.3.1: a flash is a pair of opposing changes.) A *bin* is half a symbol: where
+a clip is cut into them, one that holds a change spoils no more than itself.
 """
 
 from __future__ import annotations
@@ -21,9 +20,7 @@ from numpy.typing import NDArray
 
 from patcher.errors import refuse
 from patcher.frames.code_words import SYMBOLS, words
-from patcher.frames.flashing import Field
 from patcher.frames.levels import Levels
-from patcher.frames.light_places import Places, places_of
 from patcher.patch.patch import Patch, pixel_places
 from patcher.patch.thing import Thing, find, lighting, whole_show
 from patcher.trade import CHANNELS
@@ -33,13 +30,9 @@ Channels = NDArray[np.int64]
 Drive = NDArray[np.float32]
 
 BIN = 0.1
-"""Seconds. A symbol is two of them: a pixel then flashes 2.5 times a second at most."""
+"""Seconds. A symbol is two of them."""
 LOW = 0.25
 """What a symbol of 0 has, as a part of the light of a 1."""
-FEW = 200
-"""So many pixels all change together, wherever they hang; of more it is worked out whether they may not."""
-EVEN = 3
-"""Pixels of so many colours even each other's light out: at any moment a part of them plays each."""
 FEWEST_SEGMENTS = 3
 """Pixels of one or two colours play some of them twice: a word of three segments is told from all others for sure."""
 
@@ -54,7 +47,6 @@ class Code:
         segments: of a word: as many as the pixel with the most colours has, at least three.
         lit: whether each of them plays; what does not stays dark.
         number: of its word; what plays has each a number of its own.
-        places: where their light is; None where that is not known of all.
     """
 
     first: Channels
@@ -62,7 +54,6 @@ class Code:
     segments: int
     lit: NDArray[np.bool_]
     number: Channels
-    places: Places | None
 
     @property
     def bins(self) -> int:
@@ -75,33 +66,14 @@ class Code:
         return self.bins * BIN
 
     @cached_property
-    def late(self) -> NDArray[np.bool_]:
-        """Whether each pixel changes a bin after the others: shape (pixels,)."""
-        late: NDArray[np.bool_] = (self.number % 2 == 1) & (self.width >= EVEN) & (self.lit.sum() > FEW)
-        return late if late.any() and not self._flashes(late) else np.zeros_like(late)
-
-    def _flashes(self, late: NDArray[np.bool_]) -> bool:
-        """Whether somebody might see too many flashes if these pixels changed a bin after the others."""
-        if self.places is None:
-            return True
-        pixel = np.searchsorted(self.first, self.places.first)
-        colour = self.places.colours[np.arange(len(pixel))[:, None], self.letter_of(pixel)]
-        word = words(self.segments)[self.number[pixel]]
-        return Field(self.places.at, self.places.side, colour, word, late[pixel]).flashes
-
-    @cached_property
     def symbols(self) -> NDArray[np.uint8]:
-        """Each pixel's word in bins: shape (pixels, bins). In bin 0 a late one still ends the cycle before."""
-        own = words(self.segments)[self.number].reshape(len(self.first), -1)
-        binned = np.repeat(own, 2, axis=1)
-        binned[self.late] = np.roll(binned[self.late], 1, axis=1)
-        return binned
+        """Each pixel's word in bins: shape (pixels, bins)."""
+        return np.repeat(words(self.segments)[self.number].reshape(len(self.first), -1), 2, axis=1)
 
     @cached_property
     def segment_of(self) -> NDArray[np.int64]:
-        """The segment that each pixel plays in each bin: shape (2, bins), for those in time and for late ones."""
-        in_time = np.repeat(np.arange(self.segments), 2 * SYMBOLS)
-        return np.stack([in_time, np.roll(in_time, 1)])
+        """The segment that is played in each bin: shape (bins,)."""
+        return np.repeat(np.arange(self.segments), 2 * SYMBOLS)
 
     def pixel_of(self, channels: Channels) -> tuple[Channels, Channels]:
         """Which pixel each running channel belongs to, and which of its channels it is; pixel -1 for none."""
@@ -128,8 +100,7 @@ class Code:
         """What running channels do, as parts of the brightest: shape (…, bins); those of no pixel are dark."""
         pixel, letter = self.pixel_of(channels)
         number = self.number[pixel][..., None]
-        segment = self.segment_of[self.late[pixel].astype(int)]
-        plays = (segment + number) % self.width[pixel][..., None] == letter[..., None]
+        plays = (self.segment_of + number) % self.width[pixel][..., None] == letter[..., None]
         lights = plays & (pixel >= 0)[..., None] & self.lit[pixel][..., None]
         found: Drive = np.where(lights, LOW + (1 - LOW) * self.symbols[pixel], 0).astype(np.float32)
         return found
@@ -146,12 +117,11 @@ class Code:
         return [Levels(tuple(universes), each) for each in slots]
 
 
-def code_of(wiring: Wiring, patch: Patch, runs: Iterable[str] | None = None) -> Code:
+def code_of(patch: Patch, runs: Iterable[str] | None = None) -> Code:
     """The code of a show.
 
     Args:
-        wiring: the show, with where its runs hang.
-        patch: its addresses.
+        patch: its patch.
         runs: those that play; None: all. A clip is read by the code that was played.
 
     Raises:
@@ -177,14 +147,7 @@ def code_of(wiring: Wiring, patch: Patch, runs: Iterable[str] | None = None) -> 
             "film the show in parts: name a box or a prop by --on, here and where the clip is read",
         )  # fmt: skip
     number = np.arange(len(first)) if len(first) <= most else (np.cumsum(on) - 1) * on
-    return Code(
-        first[order].astype(np.int64),
-        width[order].astype(np.int64),
-        segments,
-        on,
-        number,
-        places_of(wiring, patch, chosen),
-    )
+    return Code(first[order].astype(np.int64), width[order].astype(np.int64), segments, on, number)
 
 
 def played(wiring: Wiring, patch: Patch, on: str | None, show: str) -> tuple[Thing, Code]:
@@ -202,10 +165,10 @@ def played(wiring: Wiring, patch: Patch, on: str | None, show: str) -> tuple[Thi
     if on is None:
         thing = whole_show(wiring)
         _need_whole_runs(thing, show, wiring)
-        return thing, code_of(wiring, patch)
+        return thing, code_of(patch)
     thing = find(on, wiring, patch)
     _need_whole_runs(thing, on, wiring)
-    return thing, code_of(wiring, patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
+    return thing, code_of(patch, {wiring.source(part.run) for part in lighting(thing, wiring)})
 
 
 def _need_whole_runs(thing: Thing, name: str, wiring: Wiring) -> None:

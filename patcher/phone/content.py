@@ -89,7 +89,7 @@ class Content:
     @cached_property
     def code(self) -> Code:
         """What the show plays to a camera; PatcherError where it has more pixels than there are words."""
-        return code_of(self.wiring, self.patch)
+        return code_of(self.patch)
 
     @cached_property
     def too_many_to_film(self) -> str:

@@ -135,7 +135,7 @@ def staged(number: int) -> Staged:
     assert show is not None
     wiring = wire(show)
     plan = planned(wiring, allocate(wiring).patch)
-    code = code_of(wiring, plan.patch)
+    code = code_of(plan.patch)
     faults = some_faults(plan, rng, int(rng.integers(0, 6)))
     while not _lit(plan, code, faults):  # a plug in an empty port: of what is all dark there is nothing to tell
         faults = some_faults(plan, rng, int(rng.integers(0, 6)))

@@ -75,7 +75,7 @@ def wall(pixels: int) -> tuple[Planned, Code]:
     assert found.show is not None, found.findings
     wiring = wire(found.show)
     plan = planned(wiring, allocate(wiring).patch)
-    return plan, code_of(wiring, plan.patch)
+    return plan, code_of(plan.patch)
 
 
 def shoot(size: Size, clip: Path, truth: Path) -> None:

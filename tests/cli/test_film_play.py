@@ -140,8 +140,7 @@ def test_a_receiver_reads_the_word_of_each_pixel(show: Path, symbols: int) -> No
     found = json.loads(said)
     assert found.keys() == KEYS | {"pixels", "cycle_seconds"}, errors
     assert (found["pixels"], found["cycle_seconds"]) == (17, 18.6)
-    wiring = load(show)
-    check_words(code_of(wiring, load_patch(show, wiring)), listening, 0.3, symbols)
+    check_words(code_of(load_patch(show, load(show))), listening, 0.3, symbols)
     listening.check_dark()
     # Each change is sent twice at least, for packets are lost: 20 frames a second, two a bin.
     assert found["frames"] + found["dropped"] == pytest.approx(seconds * 20, abs=2)

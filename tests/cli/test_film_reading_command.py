@@ -189,7 +189,7 @@ def test_a_film_from_the_camera_to_the_record(tmp_path: Path, capsys) -> None:
     show.write_text(tomli_w.dumps(SMALL))
     wiring = load(show)
     plan = planned(wiring, load_patch(show, wiring))
-    code, rng = code_of(wiring, plan.patch), np.random.default_rng(4)
+    code, rng = code_of(plan.patch), np.random.default_rng(4)
     takes = {**plan.takes, **departure(plan, [parse("reversed:sill", wiring)]).takes}
     light = {"G": (0, 1, 0), "R": (1, 0, 0), "B": (0, 0, 1)}
     colours = np.array([light[letter] for letter in "GRB"], dtype=np.float32)

@@ -65,7 +65,7 @@ class Filmed:
 
     def __init__(self, rng: Generator, text: str = SHOW, *, blur: float = 0.3, hung: float = 0.01, turn: float = 0.15):
         self.plan, self.rng, self.turn = plan_of(text), rng, turn
-        self.code = code_of(self.plan.wiring, self.plan.patch)
+        self.code = code_of(self.plan.patch)
         self.blur = blur
         self.rows: list[tuple[str, int, np.ndarray, float]] = []
         self.places = {

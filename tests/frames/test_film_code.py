@@ -9,7 +9,7 @@ import pytest
 
 from patcher.errors import PatcherError
 from patcher.frames.code_words import SYMBOLS, words
-from patcher.frames.film_code import BIN, EVEN, FEW, LOW, Code, code_of
+from patcher.frames.film_code import BIN, LOW, Code, code_of
 from patcher.patch.patch import Chain, Link, Patch, Start
 from rig.any_show import any_show
 from rig.examples import seeds
@@ -30,20 +30,18 @@ def pixels_of(patch: Patch) -> list[Pixel]:
     return sorted(found)
 
 
-def part_of_full(number: int, width: int, segments: int, together: bool, step: int) -> tuple[int, float]:
+def part_of_full(number: int, width: int, segments: int, step: int) -> tuple[int, float]:
     """Which of its channels a pixel plays in a bin, and how bright.
 
-    Source: the design: a symbol is two bins; odd numbers are a bin late, or all change together; segment s of number a
-    lights colour s + a; it is bright, or a quarter of that.
+    Source: the design: a symbol is two bins; segment s of number a lights colour s + a; it is bright, or a quarter of
+    that.
     """
-    late = 0 if together or width < 3 or number % 2 == 0 else 1
-    symbol = (step - late) % (2 * SYMBOLS * segments) // 2
-    segment, at = divmod(symbol, SYMBOLS)
+    segment, at = divmod(step // 2, SYMBOLS)
     bright = words(segments)[number][segment][at] == 1
     return (segment + number) % width, 1.0 if bright else 0.25
 
 
-def slow_frames(patch: Patch, universes: list[int], level: float, *, together: bool) -> np.ndarray:
+def slow_frames(patch: Patch, universes: list[int], level: float) -> np.ndarray:
     """What goes into each slot in each bin: shape (bins, universes, 512)."""
     every = pixels_of(patch)
     segments = max([3, *(width for _, _, width, _ in every)])
@@ -51,7 +49,7 @@ def slow_frames(patch: Patch, universes: list[int], level: float, *, together: b
     for number, (universe, channel, width, _) in enumerate(every):
         if universe in universes:
             for step in range(len(frames)):
-                letter, part = part_of_full(number, width, segments, together, step)
+                letter, part = part_of_full(number, width, segments, step)
                 slot = floor(part * level * 255 + 0.5)
                 frames[step, universes.index(universe), channel - 1 + letter] = slot
     return frames
@@ -68,42 +66,25 @@ def universes_of(patch: Patch) -> list[int]:
 
 
 def a_show(seed: int) -> dict:
-    """Few pixels, many, or a dense grid, in which every second pixel changes late; see `test_flashing`."""
-    return (any_show(seed, 60), any_show(seed, 300), dense(("RGB", "GRBW", "BRGA")[seed // 3 % 3]))[seed % 3]
-
-
-def dense(letters: str, pitch: float = 0.04, **more: Any) -> dict:
-    """A grid of 480 pixels; no patch of it grows red too often where every second pixel changes late."""
-    run = {"pixel": "dot", "shape": "grid", "area": [[0.0, 0.0], [29 * pitch, 15 * pitch]], "columns": 30, "rows": 16,
-           "lines": "rows", "turns": "serpentine", "data_in": "bottom-left", "nulls": 1}  # fmt: skip
-    return {
-        "show": {"title": "A grid"}, "pixel": {"dot": {"colour_order": letters}}, "run": {"grid": run, **more},
-        "controller": {"box": {"address": "192.0.2.1", "ports": 2, "port": {"1": ["grid"], "2": [*more]}}},
-    }  # fmt: skip
+    """Every second one has many pixels."""
+    return any_show(seed, 60 if seed % 2 else 300)
 
 
 @pytest.mark.parametrize("seed", seeds(6, 16))
 def test_frames_are_as_the_slow_definition_has_them(seed: int) -> None:
     # Source: `part_of_full`
-    wiring, patch = laid(a_show(seed))
+    _, patch = laid(a_show(seed))
     universes = universes_of(patch)
     some = universes[: 1 + seed % 3] if seed % 4 == 3 else universes
-    level = (0.3, 1.0, 0.07)[seed // 2 % 3]
-    code = code_of(wiring, patch)
-    slow = slow_frames(patch, some, level, together=not code.late.any())
-    assert np.array_equal(sent(code, some, level), slow)
-
-
-def test_both_kinds_of_show_are_tried() -> None:
-    # Source: the quick run's seeds
-    assert {bool(code_of(*laid(a_show(seed))).late.any()) for seed in range(6)} == {True, False}
+    level = (0.3, 1.0, 0.07)[seed % 3]
+    assert np.array_equal(sent(code_of(patch), some, level), slow_frames(patch, some, level))
 
 
 @pytest.mark.parametrize("seed", seeds(4, 12))
 def test_drive_is_what_is_sent(seed: int) -> None:
     # Source: the frames at full level, which the slow definition holds: 0, a quarter, or all of it
-    wiring, patch = laid(a_show(seed))
-    code, universes = code_of(wiring, patch), universes_of(patch)
+    _, patch = laid(a_show(seed))
+    code, universes = code_of(patch), universes_of(patch)
     running = (np.array(universes)[:, None] - 1) * 512 + np.arange(512)
     drive = code.drive(running)
     assert set(np.unique(drive)) == {0.0, LOW, 1.0}
@@ -115,8 +96,8 @@ def test_drive_is_what_is_sent(seed: int) -> None:
 @pytest.mark.parametrize("seed", seeds(6, 20))
 def test_each_pixel_plays_each_letter_and_one_at_a_time(seed: int) -> None:
     # Source: the design: each pixel shows each of its colours at least once; one at any time; all else stays dark
-    wiring, patch = laid(a_show(seed))
-    code, universes = code_of(wiring, patch), universes_of(patch)
+    _, patch = laid(a_show(seed))
+    code, universes = code_of(patch), universes_of(patch)
     assert {code.segments} == {max(3, int(code.width.max()))}
     assert code.seconds == pytest.approx(code.segments * SYMBOLS * 0.2)
     slots = sent(code, universes, 0.3)
@@ -132,29 +113,20 @@ def test_each_pixel_plays_each_letter_and_one_at_a_time(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", seeds(6, 16))
-def test_when_pixels_change(seed: int) -> None:
-    # Source: the design: a symbol is held 0.2 s; odd numbers of three colours or more change 0.1 s after the others, or
-    # all together: always where few pixels play
-    wiring, patch = laid(a_show(seed))
-    code = code_of(wiring, patch)
-    every, together = pixels_of(patch), not code.late.any()
-    slots = sent(code, universes_of(patch), 1.0)
-    assert EVEN == 3
-    begins: dict[bool, set[int]] = {False: set(), True: set()}
-    for number, (universe, channel, width, _) in enumerate(every):
-        own = slots[:, universes_of(patch).index(universe), channel - 1 : channel - 1 + width].astype(int)
-        late = number % 2 == 1 and width >= EVEN and not together
-        begins[late] |= set((np.abs(own - np.roll(own, 1, axis=0)).sum(axis=1).nonzero()[0] % 2).tolist())
+def test_all_pixels_change_at_the_same_moments(seed: int) -> None:
+    # Source: the design: a symbol is held 0.2 s
+    _, patch = laid(a_show(seed))
+    slots = sent(code_of(patch), universes_of(patch), 1.0)
     assert BIN == 0.1
-    assert begins[False] == {0}
-    assert begins[True] == (set() if together else {1})
-    assert together or len(every) > FEW
+    changes = (slots != np.roll(slots, 1, axis=0)).any(axis=(1, 2))
+    assert changes[::2].any()
+    assert not changes[1::2].any()
 
 
 def test_level_scales() -> None:
     # Source: arithmetic: an octet is the level's part of 255, to the nearest
-    wiring, patch = laid(any_show(1))
-    code, universes = code_of(wiring, patch), universes_of(patch)
+    _, patch = laid(any_show(1))
+    code, universes = code_of(patch), universes_of(patch)
     full = sent(code, universes, 1.0).astype(float)
     assert set(np.unique(full)) == {0, 64, 255}
     for level in (0.0, 0.01, 0.3, 0.77):
@@ -169,8 +141,8 @@ def test_pixels_of_three_and_four_letters_together() -> None:
         "controller": {"box": {"address": "192.0.2.1", "ports": 2, "port": {"1": ["three"], "2": ["four"]}}},
         "run": {"three": {"pixel": "rgb", "pixels": 7}, "four": {"pixel": "rgbw", "pixels": 5}},
     }
-    wiring, patch = laid(tables)
-    code = code_of(wiring, patch)
+    _, patch = laid(tables)
+    code = code_of(patch)
     assert (code.segments, code.seconds) == (4, pytest.approx(24.8))
     letters = code.letter_of(np.arange(12))
     wide = [width for _, _, width, _ in pixels_of(patch)]
@@ -185,11 +157,11 @@ def test_pixels_of_three_and_four_letters_together() -> None:
 @pytest.mark.parametrize("seed", seeds(4, 12))
 def test_what_does_not_play_stays_dark_and_the_rest_plays_the_same(seed: int) -> None:
     # Source: the design: --on lights only that. Words keep their numbers, so a clip may be read with the whole show.
-    wiring, patch = laid(a_show(seed))
+    _, patch = laid(a_show(seed))
     universes, every = universes_of(patch), pixels_of(patch)
     runs = {run for *_, run in every}
     chosen = set(sorted(runs)[::2])
-    some, whole = code_of(wiring, patch, chosen), code_of(wiring, patch)
+    some, whole = code_of(patch, chosen), code_of(patch)
     assert np.array_equal(some.number, whole.number)
     slots = sent(some, universes, 1.0)
     lit = [on for *_, run in every for on in [run in chosen]]
@@ -200,9 +172,6 @@ def test_what_does_not_play_stays_dark_and_the_rest_plays_the_same(seed: int) ->
 
 
 # --- more pixels than words ---------------------------------------------------------------------------------------
-
-
-NO_RUNS: Any = SimpleNamespace(show=SimpleNamespace(runs={}))
 
 
 def a_patch(*pixels: int, channels: int = 3) -> Any:
@@ -217,22 +186,22 @@ def a_patch(*pixels: int, channels: int = 3) -> Any:
 
 def test_as_many_pixels_as_words_and_no_more() -> None:
     # Source: 33 838 words of three segments, 27 167 of four: `test_words.py`
-    most = code_of(NO_RUNS, a_patch(33_838))
+    most = code_of(a_patch(33_838))
     assert sorted(most.number.tolist()) == list(range(33_838))
     with pytest.raises(PatcherError) as refused:
-        code_of(NO_RUNS, a_patch(30_000, 3_839))
+        code_of(a_patch(30_000, 3_839))
     (finding,) = refused.value.findings
     assert "33838" in finding.says
     assert "33839" in finding.says
     assert "--on" in finding.remedy
     with pytest.raises(PatcherError):
-        code_of(NO_RUNS, a_patch(27_168, channels=4))
+        code_of(a_patch(27_168, channels=4))
 
 
 def test_parts_of_a_show_that_is_too_large() -> None:
     # Source: the remedy that the refusal names
     patch = a_patch(30_000, 20_000, 9_000)
-    part = code_of(NO_RUNS, patch, ["run1", "run2"])
+    part = code_of(patch, ["run1", "run2"])
     assert part.lit.sum() == 29_000
     assert sorted(part.number[part.lit].tolist()) == list(range(29_000))
     dark = part.drive(part.first[~part.lit][::100])

@@ -23,7 +23,7 @@ def line_code(pixels: int, order: str = "RGB") -> Code:
         "run": {"line": {"pixel": "dot", "lead": 0.5, "shape": "line", "path": [[0, 0], [pixels / 20, 0]],
                          "pixels": pixels}},
     }  # fmt: skip
-    return code_of(*laid(tables))
+    return code_of(laid(tables)[1])
 
 
 def sent(code: Code) -> np.ndarray:

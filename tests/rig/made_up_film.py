@@ -90,7 +90,7 @@ AT_PIXELS = ("dark", "missing", "cut", "flicker", "dark-channel", "replaced")
 
 def stage(wiring: Wiring, patch: Patch) -> Stage:
     """A show, ready to be filmed."""
-    plan, code, show = planned(wiring, patch), code_of(wiring, patch), wiring.show
+    plan, code, show = planned(wiring, patch), code_of(patch), wiring.show
     places = {name: at for name, run in show.runs.items() if run.hung and (at := positions(show, run)) is not None}
     last = max((universe for own in patch.box_universes.values() for universe in own), default=1)
     frames = code.frames(range(1, last + 2), 1.0)
