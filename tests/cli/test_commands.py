@@ -426,6 +426,7 @@ def test_primaries_with_a_wrong_colour_order(here: Patcher, small: Path) -> None
         assert shown[name] == only(*wanted), name
 
 
+@pytest.mark.long
 def test_a_fault_makes_the_order_another_one(here: Patcher, small: Path) -> None:
     # Source: the design: data-in. The wall is 2 × 2: from the left 1 2 / 4 3, entered at the right 2 1 / 3 4.
     here("patch", small)

@@ -271,6 +271,7 @@ def test_a_patch_that_cannot_be_written_leaves_both_files(heron_lock: Path, here
     assert heron_lock.read_text() == before
 
 
+@pytest.mark.long
 def test_what_was_done_comes_from_a_file_too(here: Patcher, heron_lock: Path, tmp_path: Path, first: dict) -> None:
     said = [q["answer"] for q in first["questions"]]
     file = tmp_path / "answers.txt"
@@ -287,6 +288,7 @@ def test_what_was_done_comes_from_a_file_too(here: Patcher, heron_lock: Path, tm
     assert "answers.txt, line 1" in ran.stderr
 
 
+@pytest.mark.long
 def test_a_sound_thing_is_told_what_else_it_may_be(here: Patcher, heron_lock: Path) -> None:
     # Source: `patcher power --json`, which computes the voltage by its own road
     ran = here("diagnose", heron_lock, "hedge", "--yard", "--fault", "dead:lockhouse")

@@ -169,6 +169,7 @@ def test_it_says_how_to_film_and_ctrl_c_ends_dark(show: Path) -> None:
     assert "now dark" in said
 
 
+@pytest.mark.long
 def test_on_lights_that_alone(show: Path) -> None:
     # Source: the design: --on THING; a tee lights with its run, and everything else stays dark
     patch = load_patch(show, load(show))

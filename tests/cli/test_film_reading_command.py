@@ -140,6 +140,7 @@ def test_write_is_refused_where_the_file_cannot_say_it(heron_lock, says) -> None
     assert heron_lock.read_text() == before
 
 
+@pytest.mark.long
 def test_a_picture_for_each_clip(heron_lock, says, tmp_path: Path) -> None:
     read(heron_lock, says({}), picture=tmp_path / "out.png")
     assert cv2.imread(str(tmp_path / "out.png")) is not None

@@ -29,7 +29,7 @@ from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
 from rig.diagnosed_shows import SHOWN, before_class, named, order, shown, tables, until_apart
-from rig.examples import later, tries
+from rig.examples import later
 from rig.shipped import wired
 
 EYES = (Eye(), Eye(gaps=False))
@@ -210,7 +210,8 @@ def test_a_question_is_weighed_by_what_it_tells(name: str, doubt: float) -> None
 
 
 # Source: Shannon (1948), theorem 9 for a source without noise: no code is shorter on the mean than the entropy.
-@pytest.mark.parametrize("pixels", [1, *later(5)])
+@pytest.mark.long
+@pytest.mark.parametrize("pixels", [1, 5])
 def test_no_mean_lies_below_the_entropy(pixels: int) -> None:
     wiring = wired(tables({"rope": {"pixels": pixels}}, {"1": ["rope"]}))
     scene = scene_of(planned(wiring, allocate(wiring).patch), "rope")
@@ -248,11 +249,11 @@ def test_no_question_is_asked_twice_and_cannot_tell_is_no_dead_end() -> None:
 
 
 # Who answers anything comes to an end as well, and is not told that it is sure; the first of these is asked 60 times.
-@pytest.mark.many
+@pytest.mark.long
 def test_answers_that_make_no_sense_end_unsure() -> None:
     wiring, patch, scene = shown("chain")
     asked_of = []
-    for seed in range(tries(1, 3)):
+    for seed in range(3):
         diagnosis, chance = Diagnosis.start(wiring, patch, scene.runs[0]), np.random.default_rng(seed)
         while (question := diagnosis.ask()) is not None:
             diagnosis.tell(question.answers[int(chance.integers(len(question.answers) - 1))].key)

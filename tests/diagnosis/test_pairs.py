@@ -103,6 +103,7 @@ def test_two_faults_on_a_long_run_are_named(pixels: int, two: list[str], monkeyp
 
 
 # Source: the design: a frame is not repeated to the same question.
+@pytest.mark.long
 def test_no_frame_is_asked_the_same_twice() -> None:
     engine = surely_named("chain", ["missing:bow/4", "dark-channel:stern/2=G"], 7)
     asked_of = [(told.frame.key, "few" if told.ask.kind == "few" else told.ask) for told in engine.told]
@@ -222,6 +223,7 @@ def test_all_of_a_run_that_is_turned_round_is_lit_as_planned() -> None:
     assert one.frame.plain is None
 
 
+@pytest.mark.long
 def test_it_does_not_end_before_two_lamps_went_along_all_that_lights() -> None:
     _, _, scene = shown("chain")
     for true in range(120, len(scene.classes), 400):

@@ -211,6 +211,7 @@ def test_a_tap_that_comes_too_early_is_refused_in_words(rig: Rig, monkeypatch: p
     assert until(lambda: not rig.lit())
 
 
+@pytest.mark.long
 def test_after_a_blackout_it_plays_from_its_beginning_and_nothing_was_seen_meanwhile(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -135,8 +135,8 @@ def test_of_faults_that_nobody_modelled_few_end_sure_of_another() -> None:
     [
         *later(("ridge", ("cut:ridge/20", "shift:ridge=1"))),
         # What is dark or flickers makes all of a run look unlike, so what else is unlike there hides behind it
-        ("oars", ("dark:oars/2", "replaced:oars/7=RBG")),
         *later(
+            ("oars", ("dark:oars/2", "replaced:oars/7=RBG")),
             ("boat", ("dark:boat/39", "replaced:boat/83=RBG")),
             ("boat", ("flicker:boat/99", "replaced:boat/30=GRB")),
             ("ridge", ("shift:ridge=-1", "shift:gable=2")),

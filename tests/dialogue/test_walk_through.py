@@ -112,8 +112,8 @@ def test_what_is_left_out_of_a_step_is_said_and_previous_shows_the_whole_step(he
 @pytest.mark.parametrize(
     ("box", "fault", "patience"),
     [
-        ("lockhouse", "cut:eaves/40", 0), ("lockhouse", "cut:eaves/40", 99),
-        *later(("mooring", "cut:towpath/95", 0), ("mooring", "cut:towpath/95", 99)),
+        ("lockhouse", "cut:eaves/40", 0),
+        *later(("lockhouse", "cut:eaves/40", 99), ("mooring", "cut:towpath/95", 0), ("mooring", "cut:towpath/95", 99)),
     ],
 )  # fmt: skip
 def test_what_is_saved_as_failed_is_what_was_named_or_one_of_it_is_said(

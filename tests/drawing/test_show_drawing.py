@@ -409,6 +409,7 @@ def test_the_same_show_is_drawn_the_same(wide: float) -> None:
     assert pages(wide) == all_drawings(shipped(), wide)
 
 
+@pytest.mark.long
 def test_a_hundred_thousand_pixels() -> None:
     # Source: the plan's own bounds: under 5 MB and 3 s.
     found = shipped("village.toml")

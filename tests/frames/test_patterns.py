@@ -729,6 +729,7 @@ def test_what_is_sent_lights_in_the_yard(here: Patcher, show: Path, name: str) -
         assert same({letter: value / 255 for letter, value in one.items() if value}, wanted[lamp]), lamp
 
 
+@pytest.mark.long
 def test_a_ramp_in_the_yard_is_every_level_on_the_way(here: Patcher, show: Path) -> None:
     # Source: arithmetic: up in half a second at 44 frames a second: 22 frames, and as many down.
     with a_yard(show) as yard:

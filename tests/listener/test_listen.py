@@ -733,6 +733,7 @@ def test_the_lamps_that_a_real_stream_lights(here: Patcher, tmp_path: Path, near
     assert f"not heard here: universe {far + 1}\n" in shown.stdout
 
 
+@pytest.mark.long
 def test_before_sending_the_others_are_known(near: str, far: int) -> None:
     # Judge: sacn 1.11 is the other. Source: E1.31-2018 6.2.3 (from memory): the highest priority wins.
     goals = [Target("e131", far + n, group(far + n)) for n in range(3)] + [Target("artnet", far + 3, near)]
@@ -812,6 +813,7 @@ def until(process: subprocess.Popen[str], words: str) -> str:
     pytest.fail(f"never said: {words}")
 
 
+@pytest.mark.long
 def test_watching_says_who_comes_fights_and_goes(near: str, far: int) -> None:
     # Judge: sacn 1.11 sends; it ends a stream with Stream_Terminated.
     with watching("--watch", "--interface", near, "--universe", far) as process, ExitStack() as stack:

@@ -100,7 +100,7 @@ def whole(levels: Levels) -> np.ndarray:
 
 
 def test_the_code_goes_out_bin_by_bin_in_its_order_and_on_its_clock() -> None:
-    # Source: FILM.md: a bin lasts 0.1 s; `film` sends code.frames
+    # Source: the design: a bin lasts 0.1 s; `film` sends code.frames
     frames = [whole(one) for one in code_of(PLAN.patch).frames(PLAN.universes, TEST_LEVEL)]
     sent = [(at, slots) for at, slots in played({0.0: Act("film")}, 30.0) if slots.any()]
     changes = [sent[0]] + [new for old, new in pairwise(sent) if (new[1] != old[1]).any()]

@@ -101,6 +101,7 @@ def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_l
         assert rig.desk.state.step == step
 
 
+@pytest.mark.long
 def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> None:
     # Source: the design: what should be lit, in words and on the drawing, in step with the wire
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -121,6 +122,7 @@ def test_what_is_lit_stands_on_the_drawing_and_in_words(heron_lock: Path) -> Non
         page.get_by_role("alert").get_by_text("no box, run or prop is named").wait_for()
 
 
+@pytest.mark.long
 def test_no_heading_of_the_report_is_left_with_nothing_below(heron_lock: Path) -> None:
     # Source: found in use: read a second time, the report left its empty lists empty
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -168,6 +170,7 @@ def test_an_evening_from_the_first_tap_to_the_report(heron_lock: Path) -> None:
     assert "want labels" in record
 
 
+@pytest.mark.long
 def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) -> None:
     # Source: the design: answers as big keys or as pictures to tap; the words are those of the eye
     dark, red, green, blue, white, odd, flickers = range(7)
@@ -208,6 +211,7 @@ def test_answers_that_are_sights_are_drawn_beside_their_words(heron_lock: Path) 
     assert not any(drawn.values()), "no other answer is drawn so"
 
 
+@pytest.mark.long
 def test_what_is_asked_about_lamps_is_not_answered_in_the_dark(heron_lock: Path) -> None:
     # The project's own rule: a look is proved by what was seen, so not by a tap while all is dark.
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -352,6 +356,7 @@ def test_a_connection_that_is_cut_is_said_at_once_and_comes_back_with_the_true_s
         page.get_by_role("heading", name="eaves", exact=True).wait_for()
 
 
+@pytest.mark.long
 def test_a_line_that_only_falls_silent_is_a_lost_one(heron_lock: Path) -> None:
     # Source: the design: the page says so at once; a phone out of range hears no end of its connection
     with browser() as context, evening(heron_lock) as rig:
@@ -544,6 +549,7 @@ def test_a_yes_to_every_colour_waits_until_all_were_shown_and_a_blackout_stops_t
         assert until(lambda: rig.desk.screen is not None and rig.desk.screen.title.startswith("2 of"))
 
 
+@pytest.mark.long
 def test_a_pixel_is_pointed_at_on_the_picture(heron_lock: Path) -> None:
     # Source: the design: "which run?", then pointed at on the phone's drawing until the pixel is known
     fault = "dark-channel:gable/57=G"

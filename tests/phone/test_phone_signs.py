@@ -3,11 +3,14 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from patcher.phone.state import Act
 from rig.hands import browser, key, opened, tap_run
 from rig.phones import evening, until
 
 
+@pytest.mark.long
 def test_the_page_shows_more_than_it_has_room_for_and_what_its_keys_mean(heron_lock: Path) -> None:
     # Source: found in use: what is lit was cut at three lines with no sign of it; a colour marked that nothing had
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -59,6 +62,7 @@ def test_a_note_is_saved_where_it_was_written(heron_lock: Path) -> None:
         assert note.get_attribute("placeholder") == ""
 
 
+@pytest.mark.long
 def test_wrong_with_nothing_chosen_says_so_and_looks_off(heron_lock: Path) -> None:
     # Source: found in use: "These are wrong" did nothing and said nothing; "Yes, in 21 s" looked like a live key
     with browser() as context, evening(heron_lock, quicker=1.0) as rig, opened(context, rig) as page:

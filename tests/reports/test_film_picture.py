@@ -204,6 +204,7 @@ def test_both_files_are_read_back_by_others(wide: int, high: int) -> None:
     assert not re.search(r"nan|inf\b", as_svg(canvas).replace("data:image", ""))
 
 
+@pytest.mark.long
 def test_a_picture_goes_in_the_place_of_nothing_but_an_earlier_one(tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr(video, "frames", lambda facts: iter([(0.0, FRAME)]))
     _, clip_reading = drawn()

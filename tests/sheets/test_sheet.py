@@ -518,6 +518,7 @@ runpy.run_module("patcher", run_name="__main__")
 """
 
 
+@pytest.mark.long
 def test_a_file_that_the_disk_refuses_is_named_and_stays_as_it_was(heron_lock: Path, here: Patcher) -> None:
     # Source: the design: written whole or not at all, each file; the kernel's own limit stands in for a full disk
     folder = heron_lock.parent / "out"

@@ -141,6 +141,7 @@ def test_a_full_disk_ends_dark(show: Path, ears: Ears, tmp_path: Path) -> None:
     assert not ears.e131 + ears.artnet, "its first words come before the first frame"
 
 
+@pytest.mark.long
 def test_a_reader_that_goes_away_ends_dark(show: Path, ears: Ears) -> None:
     # As in `patcher send primaries SHOW | head -1`.
     with sending(show, "primaries", "--rate", 3) as process:

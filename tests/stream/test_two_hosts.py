@@ -165,6 +165,7 @@ BAD = {"loss": 0.2, "double": 0.2, "delay": 0.03, "in_a_row": 2, "seed": 5}
 STEADY = BAD | {"loss": 0.25, "in_a_row": 1}
 
 
+@pytest.mark.long
 def test_a_picture_comes_through_a_bad_network(play: Play) -> None:
     # Judge: the Linux network between two namespaces. Source: the design: the yard's picture at the end is the plan's.
     # Three dark frames survive two losses in a row and no more, so the relay loses no more.

@@ -583,7 +583,7 @@ AHEAD_OF_ITS_OWN["controller"] = {
 @pytest.mark.many
 def test_as_many_lamps_as_can_be_stay_where_they_are() -> None:
     told = moved = 0
-    tried = tries(50, 250)
+    tried = tries(30, 250)
 
     # No shrinking: an example takes long, and the first that fails tells enough.
     @settings(

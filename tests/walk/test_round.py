@@ -303,6 +303,7 @@ def test_a_dead_colour_is_narrowed_to_its_pixel_and_kept(heron_lock: Path, here:
     assert {one["fault"] for one in found["unproved"] if one["chance"] == 1} >= {"count:lockhouse/2=1"}
 
 
+@pytest.mark.long
 def test_the_pixel_stays_named_where_the_diagnosis_is_stopped(heron_lock: Path, here: Patcher) -> None:
     path = heron_lock.with_name("answers.txt")
     whole, halves = ["ask: red"], ["ask: not all: one is dark, dimmer or of another colour"] * 9

@@ -285,6 +285,7 @@ def test_a_fault_is_looked_for_though_all_was_practised_before(heron_lock: Path,
     assert "passed already" not in faulty.stderr.replace("\n", " ")  # no --again is asked for: it is walked again
 
 
+@pytest.mark.long
 def test_what_passed_already_is_said_as_practice_and_not_beside_again(heron_lock: Path, here: Patcher) -> None:
     checks = here("verify", heron_lock, "gatepost", "--yard", "--json")
     number = json.loads(checks.stdout)["proved"]
