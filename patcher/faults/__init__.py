@@ -6,7 +6,7 @@ same for two faults at once, and `appearance.py` what pixels then show of a fram
 """
 
 from patcher.faults.appearance import LitChannels, shades
-from patcher.faults.built import BuiltCables, Departure, Planned, departure, planned, slot_index
+from patcher.faults.built import BuiltCables, Departure, Departures, Planned, departure, planned, slot_index
 from patcher.faults.cable import RANDOM, AtPixels, Takes
 from patcher.faults.fault import KINDS, Built, Fault, build
 from patcher.faults.fault_sentences import code_in_words, codes, in_words
@@ -21,6 +21,7 @@ __all__ = [
     "Built",
     "BuiltCables",
     "Departure",
+    "Departures",
     "Fault",
     "LitChannels",
     "Planned",

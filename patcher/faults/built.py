@@ -11,8 +11,9 @@ from the same boxes look alike in every frame that can be sent.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,11 @@ from patcher.faults.sent import NOTHING, Port, Stream, port_of, streams
 from patcher.patch.patch import Patch
 from patcher.trade import CHANNELS
 from patcher.wiring import Wiring
+
+Sends = Callable[[str, tuple[Fault, ...]], tuple[dict[Port, Stream], tuple[int, ...]]]
+
+KEPT = 8192
+"""So many boxes' streams and cables are kept for the next set of faults."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,17 +93,41 @@ def departure(plan: Planned, faults: Iterable[Fault]) -> Departure:
     Raises:
         PatcherError: a box would begin before universe 1, or end behind the last one.
     """
-    cables = BuiltCables(plan, faults)
-    takes: dict[str, Takes] = {}
-    boxes: dict[str, str] = {}
-    for port in cables.touched():
-        socket = cables.socket(port)
-        for run, taken in cables.cable(port).takes().items():
-            if not np.array_equal(taken, plan.takes[run]):
-                takes[run] = taken
-            if socket[0] != plan.boxes[run]:
-                boxes[run] = socket[0]
-    return Departure(takes, boxes, cables.universes)
+    return Departures(plan).of(faults)
+
+
+class Departures:
+    """What many sets of faults change in one plan: of two that leave a cable alike it is worked out once."""
+
+    def __init__(self, plan: Planned) -> None:
+        self._plan = plan
+        self._streams = lru_cache(KEPT)(partial(streams, plan.wiring, plan.patch))
+        self._takes = lru_cache(KEPT)(self._worked_out)
+
+    def of(self, faults: Iterable[Fault]) -> Departure:
+        """What faults that make sense together change; what it holds is not to be written to.
+
+        Raises:
+            PatcherError: a box would begin before universe 1, or end behind the last one.
+        """
+        cables = BuiltCables(self._plan, faults, self._streams)
+        takes: dict[str, Takes] = {}
+        boxes: dict[str, str] = {}
+        for port in cables.touched():
+            socket = cables.socket(port)
+            for run, taken in self._takes(cables.places(port), cables.on_wire(port), *cables.source(port)).items():
+                if not np.array_equal(taken, self._plan.takes[run]):
+                    takes[run] = taken
+                if socket[0] != self._plan.boxes[run]:
+                    boxes[run] = socket[0]
+        return Departure(takes, boxes, cables.universes)
+
+    def _worked_out(
+        self, places: tuple[Place, ...], on_wire: tuple[Fault, ...], socket: Port, of_box: tuple[Fault, ...]
+    ) -> dict[str, Takes]:
+        """What the pixels of a chain take that is in a socket, by the faults on it and of the socket's box."""
+        sent = self._streams(socket[0], of_box)[0] if of_box else self._plan.sent
+        return Cable.of(self._plan.wiring.show, places, on_wire, sent.get(socket, NOTHING)).takes()
 
 
 def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
@@ -127,8 +157,13 @@ class BuiltCables:
         universes: for boxes that listen to others than planned, or to none, their universes.
     """
 
-    def __init__(self, plan: Planned, faults: Iterable[Fault]) -> None:
+    def __init__(self, plan: Planned, faults: Iterable[Fault], sends: Sends | None = None) -> None:
         """Sort the faults by what they touch: what a box sends, or what stands on a wire.
+
+        Args:
+            plan: the wiring as planned.
+            faults: what is otherwise.
+            sends: what a box sends with some of them, and which universes it listens to; None: it is worked out.
 
         Raises:
             PatcherError: a box would begin before universe 1, or end behind the last one.
@@ -137,22 +172,23 @@ class BuiltCables:
         self._on_wire: list[Fault] = []
         self._wires: set[Port] = set()
         self._socket: dict[Port, Port] = {}
-        of_box: dict[str, list[Fault]] = {}
+        self._of_box: dict[str, tuple[Fault, ...]] = {}
         for fault in faults:
             if fault.kind == "swapped-ports":
                 one, other = (port_of(name) for name in fault.places)
                 self._socket |= {one: other, other: one}
             elif fault.kind in OF_BOX:
                 for box in boxes_of(plan.wiring.ports, fault):
-                    of_box.setdefault(box, []).append(fault)
+                    self._of_box[box] = (*self._of_box.get(box, ()), fault)
             else:
                 self._on_wire.append(fault)
                 self._wires |= {plan.wiring.ports[run] for run in runs_of(fault)}
         self._places = rearranged(plan.places, self._on_wire)
         self._sent = dict(plan.sent)
         self.universes: dict[str, tuple[int, ...]] = {}
-        for box, own in of_box.items():
-            changed, listens = streams(plan.wiring, plan.patch, box, own)
+        sends = sends or partial(streams, plan.wiring, plan.patch)
+        for box, own in self._of_box.items():
+            changed, listens = sends(box, own)
             self._sent |= changed
             if listens != plan.patch.box_universes[box]:
                 self.universes[box] = listens
@@ -160,6 +196,20 @@ class BuiltCables:
     def socket(self, port: Port) -> Port:
         """The port in which the lead of a planned port's chain is."""
         return self._socket.get(port, port)
+
+    def places(self, port: Port) -> tuple[Place, ...]:
+        """The places of a planned port's chain, as wired."""
+        return self._places[port]
+
+    def on_wire(self, port: Port) -> tuple[Fault, ...]:
+        """The faults on the cable of a planned port's chain."""
+        runs = {run for place in self._places[port] for run in (place.run, *place.tees)}
+        return tuple(fault for fault in self._on_wire if not runs.isdisjoint(runs_of(fault)))
+
+    def source(self, port: Port) -> tuple[Port, tuple[Fault, ...]]:
+        """The port in which a planned port's lead is, and the faults of its box."""
+        socket = self.socket(port)
+        return socket, self._of_box.get(socket[0], ())
 
     def of_run(self, run: str) -> Port:
         """The port, by its planned chain, on whose cable a run is."""

@@ -16,7 +16,7 @@ from patcher.clip.hues import UNKNOWN, Hues
 from patcher.clip.registration import Points
 from patcher.diagnosis.hypotheses import WEIGHTS
 from patcher.errors import PatcherError
-from patcher.faults import Fault, Takes, build, departure
+from patcher.faults import Departures, Fault, Takes, build
 from patcher.film.candidates import Candidates
 from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
 from patcher.film.rivals import groups, rivals
@@ -92,6 +92,7 @@ class Search:
         self._seen, self._slack = seen, slack
         self._costs: dict[tuple[str, bytes], tuple[float, float]] = {}
         self._shows: dict[tuple[str, bytes], Shown] = {}
+        self._departures = Departures(seen.plan)
         self._candidates = Candidates(seen, slack)
 
     def explained(self, *, together: bool = True) -> Explained:
@@ -171,7 +172,7 @@ class Search:
         plays = np.zeros(len(self._seen.code.first), dtype=bool)
         plays[meant[meant >= 0]] = True
         plays[self._elsewhere] = True
-        odd = ~plays[self._seen.lights.pixel[near]] & ~np.isin(meant[place], (MIXED, BROKEN))
+        odd = ~plays[self._seen.lights.pixel[near]] & ~((meant[place] == MIXED) | (meant[place] == BROKEN))
         return STRANGE * int(odd.sum())
 
     @cached_property
@@ -209,13 +210,14 @@ class Search:
             (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._held(run, wired[run])[1]
         )
         best: list[Guess] = []
+        before = self._unexplained(wired)
         for more in self._candidates.of(bad[:WORST], wired, faults):
             tried = self._with((*faults, *more))
             if tried is None:
                 continue
             changed = [run for run in wired if not alike(tried[run], wired[run])]
             seldom, least = sum(map(_seldom, more)), best[-1].gain if len(best) == most else 0.0
-            gain = seldom + self._gain(wired, tried, changed, least - seldom) if changed else 0.0
+            gain = seldom + self._gain(wired, tried, changed, least - seldom + before) - before if changed else 0.0
             if gain < least:
                 best = _with_guess(best, Guess(gain, (*faults, *more), tried))
                 best = [one for number, one in enumerate(best) if _kind(one) not in map(_kind, best[:number])][:most]
@@ -239,10 +241,10 @@ class Search:
     def _gain(
         self, wired: Mapping[str, Shown], tried: Mapping[str, Shown], changed: Sequence[str], least: float
     ) -> float:
-        """By how much less speaks against another wiring; not worked out to the end where it is no less than
-        `least`.
+        """What speaks against another wiring, less what spoke against the runs that it changes; not worked out to the
+        end where it is no less than `least`.
         """
-        gain = self._unexplained(tried) - self._unexplained(wired) - self._cost(wired, changed)
+        gain = self._unexplained(tried) - self._cost(wired, changed)
         for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
             gain += self._cost_of(run, tried[run])
             if gain >= least:
@@ -252,7 +254,7 @@ class Search:
     def _with(self, faults: tuple[Fault, ...]) -> dict[str, Shown] | None:
         with suppress(PatcherError):
             build(self._seen.plan.wiring, faults)
-            return self._wired(departure(self._seen.plan, faults).takes)
+            return self._wired(self._departures.of(faults).takes)
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
@@ -269,7 +271,7 @@ class Search:
                 continue
             others = tuple(one for one in faults if one != fault)
             with suppress(PatcherError):
-                without = self._wired(departure(self._seen.plan, others).takes)
+                without = self._wired(self._departures.of(others).takes)
                 best = self._best(others, without)
                 if best is not None and self._whole(best[1]) < self._whole(wired) - 1.0:
                     faults, wired = best
@@ -282,7 +284,7 @@ class Search:
         for fault in faults:
             others = tuple(one for one in faults if one != fault)
             with suppress(PatcherError):
-                tried = self._wired(departure(self._seen.plan, others).takes)
+                tried = self._wired(self._departures.of(others).takes)
                 changed = [run for run in wired if not alike(tried[run], wired[run])]
                 less = self._unexplained(wired) - self._unexplained(tried) + _seldom(fault)
                 if self._cost(tried, changed) <= self._cost(wired, changed) + less:
@@ -295,7 +297,7 @@ class Search:
         """Without faults that let pixels be dark which blink, though nobody can read how, or are not in the picture."""
         for fault in [fault for fault in faults if fault.kind in OF_DARK]:
             others = tuple(one for one in faults if one != fault)
-            tried = self._wired(departure(self._seen.plan, others).takes)
+            tried = self._wired(self._departures.of(others).takes)
             blinks: list[Bits] = []
             for run, own in tried.items():
                 dark = (own.pixel >= 0) & (wired[run].pixel == DARK)

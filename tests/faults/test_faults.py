@@ -4,19 +4,23 @@ chips on that wire that each take the first few and pass on the rest. It shares 
 
 from __future__ import annotations
 
+import random
+
 import numpy as np
 import pytest
 from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
+from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
-from patcher.faults import DARK, KINDS, RANDOM, Built, build, departure, parse, planned, slot_index
+from patcher.faults import DARK, KINDS, RANDOM, Built, Departures, build, departure, parse, planned, slot_index
 from patcher.placement.allocation import allocate
 from patcher.wiring import Wiring
 from patcher.yard.yard import Yard
-from rig.examples import examples
+from rig.any_show import any_show
+from rig.examples import examples, seeds
 from rig.packets import artnet, e131
-from rig.shipped import wired
+from rig.shipped import laid, wired
 from rig.slow_world import GARBAGE, MEMORY, ORDERS, Address, a_fault, some_shows, world
 
 
@@ -77,6 +81,25 @@ def test_a_departure_names_what_changes_and_nothing_else(data: st.DataObject) ->
     assert (lamps >= 0).all()
     again = departure(plan, [])
     assert (again.takes, again.boxes, again.universes) == ({}, {}, {})
+
+
+@pytest.mark.parametrize("seed", seeds(2, 20))
+def test_what_is_kept_of_one_set_of_faults_is_wrong_for_no_other(seed: int) -> None:
+    # Source: each set by itself, with nothing kept
+    wiring, patch = laid(any_show(seed, 60))
+    plan, chance = planned(wiring, patch), random.Random(seed)
+    every = [fault for fault, _ in singles(plan, list(plan.takes))]
+    kept, tried = Departures(plan), 0
+    while tried < 100:
+        faults = tuple(chance.sample(every, min(len(every), chance.choice([1, 2, 3]))))
+        try:
+            build(wiring, faults)
+            alone = departure(plan, faults)
+        except PatcherError:
+            continue
+        tried, found = tried + 1, kept.of(faults)
+        assert (found.boxes, found.universes, found.takes.keys()) == (alone.boxes, alone.universes, alone.takes.keys())
+        assert all(np.array_equal(own, alone.takes[run]) for run, own in found.takes.items()), faults
 
 
 @examples(20, 60)
