@@ -102,7 +102,7 @@ class Departures:
     def __init__(self, plan: Planned) -> None:
         self._plan = plan
         self._streams = lru_cache(KEPT)(partial(streams, plan.wiring, plan.patch))
-        self._takes = lru_cache(KEPT)(self._worked_out)
+        self._takes = lru_cache(KEPT)(partial(_taken, plan, self._streams))
 
     def of(self, faults: Iterable[Fault]) -> Departure:
         """What faults that make sense together change; what it holds is not to be written to.
@@ -122,12 +122,14 @@ class Departures:
                     boxes[run] = socket[0]
         return Departure(takes, boxes, cables.universes)
 
-    def _worked_out(
-        self, places: tuple[Place, ...], on_wire: tuple[Fault, ...], socket: Port, of_box: tuple[Fault, ...]
-    ) -> dict[str, Takes]:
-        """What the pixels of a chain take that is in a socket, by the faults on it and of the socket's box."""
-        sent = self._streams(socket[0], of_box)[0] if of_box else self._plan.sent
-        return Cable.of(self._plan.wiring.show, places, on_wire, sent.get(socket, NOTHING)).takes()
+
+def _taken(
+    plan: Planned, sends: Sends, places: tuple[Place, ...], on_wire: tuple[Fault, ...], socket: Port,
+    of_box: tuple[Fault, ...],
+) -> dict[str, Takes]:  # fmt: skip
+    """What the pixels of a chain take that is in a socket, by the faults on it and of the socket's box."""
+    sent = sends(socket[0], of_box)[0] if of_box else plan.sent
+    return Cable.of(plan.wiring.show, places, on_wire, sent.get(socket, NOTHING)).takes()
 
 
 def slot_index(takes: Takes, universes: Sequence[int]) -> NDArray[np.int64]:
