@@ -49,7 +49,7 @@ class Asked:
     """Somebody who is asked nothing."""
 
 
-@examples(6, 400)
+@examples(6, 150)
 @given(st.data())
 def test_a_command_that_is_printed_in_practice_goes_to_the_simulated_boxes(data: st.DataObject) -> None:
     # Source: found in use: a practice ended with a command that would have sent to the real boxes.
