@@ -408,6 +408,7 @@ def test_a_dot_reaches_every_lamp_in_data_order(here: Patcher, small: Path) -> N
     }  # fmt: skip
 
 
+@pytest.mark.long
 def test_primaries_with_a_wrong_colour_order(here: Patcher, small: Path) -> None:
     # Source: the design: colour-order: its chips take another order.
     here("patch", small)
@@ -566,6 +567,7 @@ def test_a_reader_that_goes_away_is_no_traceback(heron_lock: Path) -> None:
     assert "BrokenPipe" not in said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("run", ["wall", "branch"])
 def test_short_sends_one_after_the_other_all_light(here: Patcher, small: Path, run: str) -> None:
     # Source: the design: send streams test frames; a person on a ladder calls it again and again. The wall

@@ -75,6 +75,7 @@ def test_the_shipped_show_in_words_and_as_json(here: Patcher, heron_lock: Path) 
         assert min(run["volts"]) == run["lowest_volts"] == run["volts"][run["at_pixel"] - 1]
 
 
+@pytest.mark.long
 def test_a_fuse_has_one_word_wherever_it_is_named(here: Patcher, heron_lock: Path, dark: Path) -> None:
     # Source: found by a reader, to whom "fuse", "blade fuse", "next_blade" and "a fuse at a tap" were four things.
     # Each feed's column is held against the rule: the least blade of ISO 8820-3 that is loaded to 80 % and is no more

@@ -135,6 +135,7 @@ def swapped() -> tuple[Sees, Diagnosis]:
     return witness, diagnosis
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("practice", [True, False])
 def test_a_file_that_was_changed_for_a_fault_of_the_yard_is_said_to_be(tmp_path: Path, practice: bool) -> None:
     # Source: found in use: an invented fault went into the real show file, and nothing said so.

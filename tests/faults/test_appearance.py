@@ -98,6 +98,7 @@ def _tree(file: Path) -> ast.Module:
     return ast.parse(file.read_text(encoding="utf-8"))
 
 
+@pytest.mark.long
 def test_what_hangs_on_a_port_is_read_off_the_graph() -> None:
     # Source: the design: the graph is the only truth about what hangs where
     rooms = [room.name for room in PROGRAM.iterdir() if room.is_dir() and room.name != "show"]

@@ -14,7 +14,7 @@ from rig.hut import hut, panel
 from rig.made_up_film import Stage, alike, explained, falsely_proved, filmed, stage
 from rig.shipped import laid
 
-OF_A_SHOW = 5
+OF_A_SHOW = 3
 """Faults that are tried on one show."""
 
 

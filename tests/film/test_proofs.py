@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from patcher.film.proofs import proved_items, recorded
 from patcher.patch.patch_file import dump as patch_dump
 from patcher.patch.patch_file import patch_path
@@ -57,6 +59,7 @@ def test_the_record_says_that_a_film_proved_it_and_keeps_all_else() -> None:
     assert 'film = [\n    "cafe",\n    "beef",\n]' in text
 
 
+@pytest.mark.long
 def test_the_report_says_what_films_proved_and_when_and_by_which_clips(heron_lock: Path, here) -> None:
     # Source: the record itself; what a person said yes to, what failed, and what was changed since is not by film
     every = digests(WIRING, PATCH, EVERY)

@@ -715,6 +715,7 @@ def test_nodes_answer_under_their_names(here: Patcher, tmp_path: Path, near: str
     assert [one["address"] for one in found["nodes"]] == [there]
 
 
+@pytest.mark.long
 def test_the_lamps_that_a_real_stream_lights(here: Patcher, tmp_path: Path, near: str, far: int) -> None:
     # Judge: sacn 1.11 sends; the design: a box that reorders takes red, green, blue.
     show = tmp_path / "lock.toml"

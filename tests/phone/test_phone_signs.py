@@ -84,6 +84,7 @@ def test_wrong_with_nothing_chosen_says_so_and_looks_off(heron_lock: Path) -> No
         assert until(lambda: rig.desk.screen is not screen)
 
 
+@pytest.mark.long
 def test_a_stopped_walk_through_says_how_to_go_on(heron_lock: Path) -> None:
     # Source: found in use: "run the same command to continue. The walk-through is finished: … 51 open"
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -96,6 +97,7 @@ def test_a_stopped_walk_through_says_how_to_go_on(heron_lock: Path) -> None:
         assert "command" not in page.locator("#round").inner_text()
 
 
+@pytest.mark.long
 def test_an_answer_is_said_of_its_own_step_and_not_of_the_next_one_that_is_answered(heron_lock: Path) -> None:
     # Source: found in use: after a tap on No at step 2, "Your answer: yes: proved" stood there, which was of step 1
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
@@ -112,6 +114,7 @@ def test_an_answer_is_said_of_its_own_step_and_not_of_the_next_one_that_is_answe
         assert not told.is_visible()
 
 
+@pytest.mark.long
 def test_what_could_not_be_done_stands_on_no_other_part_of_the_page(heron_lock: Path) -> None:
     # Source: found in use: a wrong name in Find stayed in red above Boxes, Progress, Film and Walk-through
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 
 many = False
 """Whether long tests are selected; `conftest.py` sets it before any test is read."""
-DAYS = 5
+DAYS = 7
 """In so many days each long test is run."""
 
 

@@ -114,6 +114,7 @@ def test_the_same_show_gives_the_same_octets_and_leaves_foreign_files(heron_lock
     assert before["mine.txt"] == b"mine"
 
 
+@pytest.mark.long
 def test_sheets_of_a_box_that_is_gone_are_named_and_left(heron_lock: Path, here: Patcher) -> None:
     # Source: what an earlier call wrote and this one does not; a stale sheet on a ladder is a hazard
     folder = heron_lock.parent / "out"

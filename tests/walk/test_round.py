@@ -315,6 +315,7 @@ def test_the_pixel_stays_named_where_the_diagnosis_is_stopped(heron_lock: Path, 
     assert answers[Item("gate-right", "colours")].says == "yes"
 
 
+@pytest.mark.long
 def test_a_pixel_that_is_pointed_at_is_looked_at_with_its_neighbours_first(heron_lock: Path, here: Patcher) -> None:
     path = heron_lock.with_name("answers.txt")
     bad, good = "ask: not all: one is dark, dimmer or of another colour", "ask: all alike"
@@ -333,6 +334,7 @@ def test_a_pixel_that_is_pointed_at_is_looked_at_with_its_neighbours_first(heron
     assert read_record(heron_lock).answers[Item("gate-left", "colours")].found == ("gate-left/58",)
 
 
+@pytest.mark.long
 def test_colours_that_an_older_round_has_proved_are_open_and_said_to_be(heron_lock: Path, here: Patcher) -> None:
     # Source: the brief: an item proved by an older round whose meaning has changed must not count as proved now
     assert here("verify", heron_lock, "gatepost", "--yard").returncode == 0

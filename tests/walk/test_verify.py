@@ -272,6 +272,7 @@ def test_a_whole_round_in_the_yard_proves_a_sound_show(heron_lock: Path, here: P
     assert "proved already" not in again.stdout
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("box", ["lockhouse", *later("gatepost", "mooring")])
 def test_a_fault_is_looked_for_though_all_was_practised_before(heron_lock: Path, here: Patcher, box: str) -> None:
     sound = here("verify", heron_lock, box, "--yard", "--json")
@@ -297,6 +298,7 @@ def test_what_passed_already_is_said_as_practice_and_not_beside_again(heron_lock
     assert "--again shows them too" not in again
 
 
+@pytest.mark.long
 def test_what_is_practised_never_counts_for_the_boxes(heron_lock: Path, here: Patcher) -> None:
     here("verify", heron_lock, "gable", "--note", "real")
     kept = checks_path(heron_lock).read_bytes()
@@ -393,6 +395,7 @@ def test_a_box_stands_where_the_file_says_in_the_units_of_the_file(tmp_path: Pat
     assert "── shed (x 40 ft, y 2.5 ft) ──" in here("verify", show, "--yard").stdout
 
 
+@pytest.mark.long
 def test_an_edit_brings_back_what_it_changed_and_no_more(heron_lock: Path, here: Patcher) -> None:
     here("patch", heron_lock)
     assert here("verify", heron_lock, "mooring", "--yard").returncode == 0

@@ -330,6 +330,7 @@ def test_the_yard_fills_a_real_terminal(show: Path, tmp_path: Path) -> None:
         os.close(end)
 
 
+@pytest.mark.long
 def test_a_terminal_that_nobody_reads_holds_up_no_reception(show: Path, tmp_path: Path, here: Patcher) -> None:
     # Source: found in use: a reader that stops reading held up the work
     kept = tmp_path / "kept.json"
