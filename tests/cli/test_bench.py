@@ -209,6 +209,7 @@ class Terminal(io.StringIO):
         return True
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("said", "kept"), [("y\n", ["primaries: as it should be"]), ("\n", [])])
 def test_how_it_was_is_asked_at_a_terminal(
     said: str, kept: list[str], heron_lock: Path, sockets: dict, here: Patcher

@@ -223,6 +223,7 @@ def test_more_pixels_than_words(here: Patcher) -> None:
     assert here("film", wiring, "--dry-run", "--on", box).returncode == 0
 
 
+@pytest.mark.long
 def test_the_yard_shows_it(show: Path, here: Patcher) -> None:
     # Source: the design: --yard; the yard's pixels, each lit and at the end dark
     here("patch", show)

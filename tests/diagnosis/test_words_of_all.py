@@ -17,6 +17,7 @@ def names(words: str, begins: str) -> set[str]:
     return {*re.split(r", | and ", found[1])} if found else set()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("thing", "fault"),
     [

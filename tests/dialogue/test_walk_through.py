@@ -79,6 +79,7 @@ def asked_at_once() -> list[str]:
     return [one.asks for one in whole.asked]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("at_the_end", [False, *later(True)])
 def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_the_end: bool) -> None:
     # Source: found in use: after "Stop here" a phone has nothing to tap; nothing that was answered is asked again

@@ -115,6 +115,7 @@ def test_what_hangs_on_a_port_is_read_off_the_graph() -> None:
 TABLE = ("get", "items", "keys", "values")
 
 
+@pytest.mark.long
 def test_the_shade_of_a_pixel_is_looked_up_in_one_place() -> None:
     """Whoever wants to know what pixels show asks `patcher.faults`."""
     users = [

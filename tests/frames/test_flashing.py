@@ -214,6 +214,7 @@ def check(wiring: Wiring, patch: Patch, level: float) -> None:
 LEVELS = (0.3, 1.0)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("level", [1.0, *later(0.3)])
 def test_the_shipped_show(level: float) -> None:
     # Source: WCAG 2.2, as above

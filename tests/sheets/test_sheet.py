@@ -331,6 +331,7 @@ def test_a_number_that_can_be_counted_in_two_ways_says_which(page: Page) -> None
     assert [(row[at], row[head.index("nulls")]) for row in rows if row[0] == "narrowboat"] == [("1–216", "1")]
 
 
+@pytest.mark.long
 def test_what_is_still_to_do_is_what_todo_says(heron_lock: Path, here: Patcher) -> None:
     # Source: `patcher todo`, on the season of README.md
     def printed() -> Page:

@@ -465,6 +465,7 @@ def talk_about(show: Path, fault: str, begin) -> list[str]:
     return lines
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("deed", ["fixed", *later("mended"), "write"])
 def test_after_a_mend_the_look_is_shown_again_and_proves_it(heron_lock: Path, here: Patcher, deed: str) -> None:
     # Source: the design: the last frame confirms it on the wire; what is mended by the file is proved against the file
