@@ -80,7 +80,7 @@ def asked_at_once() -> list[str]:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("at_the_end", [False, *later(True)])
+@pytest.mark.parametrize("at_the_end", [False, True])
 def test_a_diagnosis_that_was_stopped_goes_on_where_it_was(heron_lock: Path, at_the_end: bool) -> None:
     # Source: found in use: after "Stop here" a phone has nothing to tap; nothing that was answered is asked again
     replies = [Reply("no", ("towpath",)), *([] if at_the_end else [Reply("resume", ("towpath",))])]
