@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any, get_args, get_origin
 
 from patcher.reference.topics import TopicPart
+from patcher.show.likeness import Copy
 from patcher.show.schema import Show
 from patcher.show.tables import NAME_PATTERN, Table
 
@@ -31,6 +32,8 @@ def show_keys() -> list[TopicPart]:
             parts += _table(title, shared, ())
         for model in models:
             parts += _table(title + _shape(model, models), model, shared.model_fields if shared else ())
+        if key == "run":
+            parts += _table('[run.NAME] like = "OTHER"', Copy, ())
         for model in dict.fromkeys([*models, *([shared] if shared else [])]):
             for inner, field in model.model_fields.items():
                 for nested in _models(field.annotation):

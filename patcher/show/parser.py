@@ -9,13 +9,14 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show import references
+from patcher.show.likeness import expanded, inherited
 from patcher.show.line_numbers import Place, located
 from patcher.show.schema import Show
 from patcher.show.schema_problems import plain_name, translate
@@ -185,17 +186,26 @@ def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> P
     settings = raw.get("show")
     units = settings.get("units", "m") if isinstance(settings, dict) else "m"
     context = {"metres": METRES_PER.get(units, 1.0) if isinstance(units, str) else 1.0, "points": _bounded(points)}
+    whole, found = expanded(raw, _bounded(points))
     try:
-        show: Show | None = Show.model_validate(raw, context=context)
-        found: list[Finding] = []
+        show: Show | None = Show.model_validate(whole, context=context)
     except ValidationError as error:
-        problems = translate(error, raw)
-        found = [finding for _, finding in problems]
-        show = _what_is_left(raw, [place for place, _ in problems], context | {"points": _bounded(points)})
+        problems = translate(error, whole)
+        found += _each_once(problems, raw)
+        show = _what_is_left(whole, [place for place, _ in problems], context | {"points": _bounded(points)})
     found += references.unknown_names(raw)
     if show is not None:
         found += references.misfits(show, references.declared(raw))
     return ParsedShow(show, tuple(located(found, text)) if found else (), text)
+
+
+def _each_once(problems: Sequence[tuple[Place, Finding]], raw: dict[str, Any]) -> Iterator[Finding]:
+    """What is wrong, without what copies have from others of which the same is said."""
+    said = {(place, finding.says) for place, finding in problems}
+    for place, finding in problems:
+        source = inherited(place, raw)
+        if source is None or (source, finding.says) not in said:
+            yield finding
 
 
 def _what_is_left(raw: dict[str, Any], places: list[Place], context: dict[str, Any]) -> Show | None:

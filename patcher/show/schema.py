@@ -18,6 +18,7 @@ from pydantic import (
     model_validator,
 )
 
+from patcher.show.likeness import Copy
 from patcher.show.run_tables import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
     Amps,
@@ -318,6 +319,11 @@ class Show(Table):
 def json_schema() -> dict[str, Any]:
     """The show file's JSON Schema (draft 2020-12)."""
     schema = Show.model_json_schema(by_alias=True)
+    schema["$defs"]["Copy"] = Copy.model_json_schema() | {"additionalProperties": True}
+    for kind in ("run", "prop"):
+        tables = schema["properties"][kind]["patternProperties"]
+        for pattern, own in tables.items():
+            tables[pattern] = {"anyOf": [own, {"$ref": "#/$defs/Copy"}]}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Patcher show file",

@@ -14,6 +14,7 @@ from unicodedata import combining, normalize
 from pydantic import BaseModel, ValidationError
 
 from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
+from patcher.show.likeness import Copy
 from patcher.show.line_numbers import Place
 from patcher.show.run_tables import RUN_KINDS, run_kind
 from patcher.show.schema import (
@@ -127,6 +128,8 @@ def _unknown_key(place: Place, raw: Mapping[str, Any]) -> ProblemWords:
     key = str(place[-1])
     model = _model_at(place[:-1], raw)
     known = keys_of(model) if model else []
+    if place[0] in ("run", "prop") and key in Copy.model_fields:
+        return "unknown-key", "is a key of what is like another", 'say which: like = "NAME"; or take it out'
     if place[0] == "run" and not nearest(key, known):
         kinds = [name for name, kind in RUN_KINDS.items() if key in keys_of(kind)]
         if kinds:

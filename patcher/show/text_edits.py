@@ -17,6 +17,7 @@ from pydantic import BaseModel
 from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Table, Trivia, Whitespace
 
 from patcher.errors import refuse
+from patcher.show.likeness import sources
 from patcher.show.line_numbers import _HEADING, _PART, _plain, with_ends_of
 from patcher.show.run_tables import Run
 from patcher.show.schema import Feed, PixelType, Show, Tap
@@ -56,6 +57,7 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
                 if key == "taps":
                     _set_taps(document[table][name]["taps"], model.taps, new[name].taps)
                 else:
+                    _leave_copies(document, (table, name, key), old, unit)
                     _set(document[table][name], key, value)
     for number, (accept, changed) in enumerate(zip(before.accepts, after.accepts, strict=True)):
         for key, value in _changes(accept, changed, unit):
@@ -67,6 +69,17 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
         if name not in before.pixel_types:
             found = _with_kind(found, kind, before)
     return found
+
+
+def _leave_copies(document: Any, place: tuple[str, str, str], before: Mapping[str, BaseModel], unit: float) -> None:
+    """Let what is like a table, and has a key from it, say itself what it was: it does not change with it."""
+    table, name, key = place
+    for copy, source in sources(document, table).items():
+        if source == name and key not in document[table][copy]:
+            field = next(field for field, spec in type(before[copy]).model_fields.items() if key in (spec.alias, field))
+            value = _written(field, getattr(before[copy], field), unit)
+            if value is not None:
+                _set(document[table][copy], key, value)
 
 
 def _set_taps(held: Any, old: Iterable[Tap], new: Iterable[Tap]) -> None:
@@ -165,7 +178,7 @@ def with_points(text: str, run: str, file: str) -> str:
         says = "is written in a way that cannot be changed here"
         raise refuse(f"run.{run}", says, f"write it under a heading of its own, [run.{run}]")
     for key in [*table]:
-        if key not in {*Run.model_fields, "shape", "file"}:
+        if key not in {*Run.model_fields, "shape", "file", "like"}:
             _take_out(table, key)
     _set(table, "shape", "points")
     _set(table, "file", file)
@@ -185,13 +198,15 @@ def _changes(old: BaseModel, new: BaseModel, unit: float) -> Iterator[tuple[str,
         if value == getattr(old, name):
             continue
         key = spec.alias or name
-        if key == "spare" and not value:
-            yield key, None
-        elif key in _LENGTHS and value is not None:
-            lengths = isinstance(value, tuple)
-            yield key, [_length(part, unit) for part in value] or None if lengths else _length(value, unit)
-        else:
-            yield key, _plain_value(value)
+        yield key, None if key == "spare" and not value else _written(key, value, unit)
+
+
+def _written(key: str, value: Any, unit: float) -> Any:
+    """A value as the file has it; None where the key is to go."""
+    if key in _LENGTHS and value is not None:
+        lengths = isinstance(value, tuple)
+        return [_length(part, unit) for part in value] or None if lengths else _length(value, unit)
+    return _plain_value(value)
 
 
 def _plain_value(value: Any) -> Any:

@@ -36,7 +36,7 @@ from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
 from patcher.reports import yard_film_report
 from patcher.reports.topic_lines import WIDEST, lines
-from patcher.show import run_tables, schema
+from patcher.show import likeness, run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 from rig import clips as real_clips
@@ -59,6 +59,7 @@ TABLES: dict[str, list[type[Table]]] = {
     '[run.NAME] shape = "band"': [run_tables.BandRun],
     '[run.NAME] shape = "points"': [run_tables.PointsRun],
     "[run.NAME] without a shape": [run_tables.PlainRun],
+    '[run.NAME] like = "OTHER"': [likeness.Copy],
     "[prop.NAME]": [schema.Prop, schema.GridProp],
     "[supply.NAME]": [schema.Supply],
     "[feed.NAME]": [schema.Feed],
