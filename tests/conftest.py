@@ -26,7 +26,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("anew", print_blob=True, deadline=None)
-settings.register_profile("few", settings.get_profile("same"), max_examples=40)
+settings.register_profile("few", settings.get_profile("same"), max_examples=25)
 settings.load_profile("same")
 # Whoever runs the tests of a fresh copy gets what was run before; `--hypothesis-profile anew` looks for more. The quick
 # run tries a property that does not say otherwise on a few.

@@ -340,6 +340,7 @@ def test_contrast_and_sizes() -> None:
     assert all(contrast(colour) >= 3 for colour in used)
 
 
+@pytest.mark.long
 def test_a_hundred_thousand_pixels_over_500_runs() -> None:
     # Common practice, no source: a sheet is made while a person waits; the bounds are the plan's own.
     noise = np.random.default_rng(1)

@@ -193,6 +193,7 @@ def test_what_was_tried_on_this_machine_is_practice(
         )
 
 
+@pytest.mark.long
 def test_a_box_that_is_not_reached_has_no_result_and_that_is_said(here: Patcher, heron_lock: Path) -> None:
     # Source: found in use: --result was given, nothing was saved, and nothing was said. Nobody listens at HOST here.
     ran = here("bench", HOST, "primaries", "--as", f"{heron_lock}:eaves", "--seconds", 1.5, "--result", "good")

@@ -15,7 +15,7 @@ from patcher.faults import build, departure, parse
 from patcher.placement.allocation import allocate
 from patcher.wiring import port_name
 from rig.by_hand import by_hand
-from rig.examples import examples, later
+from rig.examples import examples
 from rig.heron_lock import HERON_LOCK, heron
 from rig.in_process import run
 from rig.shipped import wired
@@ -72,7 +72,8 @@ def test_a_number_that_is_off_by_any_amount_is_found(fault: str) -> None:
     assert (parse(fault, WIRING),) in diagnosis.same_look
 
 
-@pytest.mark.parametrize("fault", ["universe-shift:box-a=3", *later("shift:a=9", "channel-shift:box-a/1=45")])
+@pytest.mark.long
+@pytest.mark.parametrize("fault", ["universe-shift:box-a=3", "shift:a=9", "channel-shift:box-a/1=45"])
 def test_a_number_that_is_off_by_any_amount_is_found_in_a_small_show(fault: str) -> None:
     # Source: the same readers
     wiring = wired(by_hand({"box-a": "a:30", "box-b": "b:20", "box-c": "c:20", "box-d": "d:20"}))

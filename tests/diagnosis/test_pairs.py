@@ -240,7 +240,7 @@ def test_it_does_not_end_before_two_lamps_went_along_all_that_lights() -> None:
                 assert {channel for two in beside for channel in two} <= lit
 
 
-@pytest.mark.many  # a pixel that is missing before a cut moves the cut by one; but for that only a gap shows it.
+@pytest.mark.long  # a pixel that is missing before a cut moves the cut by one; but for that only a gap shows it.
 def test_a_lamp_that_is_missing_before_a_cut_is_found_however_seldom_gaps_are_seen() -> None:
     for seed in range(tries(1, 8)):
         surely_named("chain", ["missing:bow/4", "cut:stern/6"], seed)

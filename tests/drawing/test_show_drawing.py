@@ -403,7 +403,8 @@ def test_no_colour_without_a_dash_of_its_own(heron: Scene) -> None:
     assert len(set(dashes.values())) == len({dash for _, dash in dashes.values()}) == 4
 
 
-@pytest.mark.parametrize("wide", [*later(180.0), 90.0])
+@pytest.mark.long
+@pytest.mark.parametrize("wide", [180.0, 90.0])
 def test_the_same_show_is_drawn_the_same(wide: float) -> None:
     # Common practice, no source: a page that did not change has no diff.
     assert pages(wide) == all_drawings(shipped(), wide)

@@ -57,6 +57,7 @@ def test_a_player_that_turns_the_picture_shows_it_upright(tmp_path: Path, rotati
     assert (row - tall / 2, column - wide / 2) == pytest.approx((-10, 4), abs=0.8)
 
 
+@pytest.mark.long
 def test_each_pixel_shows_its_own_word_at_its_own_place(tmp_path: Path) -> None:
     bits = np.random.default_rng(1).integers(0, 2, size=(40, 16))
 

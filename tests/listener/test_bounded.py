@@ -143,6 +143,7 @@ def test_a_look_takes_no_more_than_its_share_of_what_waits(monkeypatch: pytest.M
         assert receiver.poll(0.05) == []
 
 
+@pytest.mark.long
 def test_a_thousand_synchronization_universes_do_not_end_the_yard(tmp_path: Path) -> None:
     # Source: found in use: 1 080 packets with different synchronization universes exhausted its files.
     universe = 10_000 + os.getpid() % 30_000

@@ -221,6 +221,7 @@ def test_an_address_is_found_with_its_pixel_or_with_why_it_has_none() -> None:
     assert json.loads(desk.document())["called"] == "gable"
 
 
+@pytest.mark.long
 def test_the_report_says_that_it_is_of_practice(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("patcher.phone.pages.left_open", lambda *_: [])  # it takes seconds, and is not asked about
     # Source: found in use: with --yard it said "in the box: not known" of what was ticked off in earnest

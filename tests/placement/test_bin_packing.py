@@ -78,6 +78,7 @@ def test_no_packing_has_fewer_bins(drawn):
     assert 9 * first_fit_decreasing(sizes, capacity) <= 11 * packing.lower_bound + 6
 
 
+@pytest.mark.long
 @examples(3, 25)
 @given(st.integers(0, 10**9), st.sampled_from((170, 128)))
 def test_items_cut_from_full_bins_go_back(seed, capacity):

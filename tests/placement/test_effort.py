@@ -35,6 +35,7 @@ def test_a_part_is_spent_with_the_whole() -> None:
     assert effort.part(0.001).left == 0.05
 
 
+@pytest.mark.long
 def test_an_integer_programme_follows_no_more_nodes_than_there_is_effort_for() -> None:
     # A knapsack of even weights and an odd limit: no cut closes its gap soon, so a search of it follows many nodes.
     chance = np.random.default_rng(4)

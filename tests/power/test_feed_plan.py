@@ -274,6 +274,7 @@ def test_lengths_are_straight_lines_with_slack_rounded_up_in_the_files_unit() ->
         )
 
 
+@pytest.mark.long
 def test_feeds_that_do_not_suffice_are_added_to_from_their_own_supply() -> None:
     supplies = {"far": {"volts": 12.0, "amps": 90.0}, **AT_BOX}
     box = BOX | {"logic": {"supply": "far", "amps": 0.1}}
@@ -416,6 +417,7 @@ def test_a_regulated_rail_keeps_its_supply_within_80_percent() -> None:
         assert found.after.supplies[0].amps <= amps * 0.8 + 1e-9
 
 
+@pytest.mark.long
 def test_what_the_file_does_not_say_of_one_run_leaves_the_others_planned() -> None:
     tables = show({"a": line(100), "b": line(10) | {"pixel": "odd"}}, {}, supplies=AT_BOX, box=BOX,
                   ports={"1": ["a"], "2": ["b"]}, kinds={"odd": {}})  # fmt: skip

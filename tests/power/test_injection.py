@@ -327,6 +327,7 @@ def test_out_of_time_what_is_found_is_told_from_what_is_proved() -> None:
     assert margin(ladder(100, 4.75), [Source(pixel, 1e-4) for pixel in pixels]) >= 0
 
 
+@pytest.mark.long
 def test_what_is_common_practice_is_never_beaten_by_more_taps() -> None:
     # Common practice, no source: 5 V strings are fed every 100 pixels and at both ends
     fed = [*range(0, 1000, 100), 999]

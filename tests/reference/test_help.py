@@ -463,6 +463,7 @@ def test_a_topic_that_there_is_not(here: Patcher) -> None:
     assert json.loads(here("help", "zzz", "--json").stdout)["findings"][0]["where"] == "zzz"
 
 
+@pytest.mark.long
 def test_it_is_printed_where_a_terminal_has_few_columns() -> None:
     # Source: a pipe, as of a pager, has the width that COLUMNS says, else 80
     for columns in ("30", "80", "300"):

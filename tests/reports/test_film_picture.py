@@ -108,7 +108,8 @@ def test_every_pixel_that_has_a_place_has_a_mark_there() -> None:
             assert (round(x, 1), round(y, 1)) in discs
 
 
-@pytest.mark.parametrize("wide", [640, *later(1280)])
+@pytest.mark.long
+@pytest.mark.parametrize("wide", [640, 1280])
 def test_what_lights_in_the_still_is_below_its_mark(wide: int) -> None:
     # Source: a frame that is dark but for one light: where that is, there is its pixel's mark
     clip_reading = reading(HERON_LOCK, PLAN, perfect(PLAN, seen_from=SEEN_FROM))

@@ -81,6 +81,7 @@ def test_the_papers_of_a_show_name_no_length_in_another_unit(units: str, heron_l
     assert json.loads((out / "sheets.json").read_text())["units"] == units
 
 
+@pytest.mark.long
 @examples(4, 40)
 @given(st.integers(0, 100_000), st.sampled_from(["m", "ft"]))
 def test_no_show_names_a_length_in_another_unit(seed: int, units: str) -> None:

@@ -168,6 +168,7 @@ def test_a_terminal_that_closes_ends_dark(show: Path, ears: Ears, step: list[str
         ears.check_the_end()
 
 
+@pytest.mark.long
 def test_a_closed_port_is_said_once_and_the_other_box_goes_on(show: Path, here: Patcher) -> None:
     # Source: ip(7): a closed port answers by ICMP. The design: exit 1: done, and something is wrong.
     with ear(HOST, ARTNET) as sock:

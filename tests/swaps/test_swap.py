@@ -254,7 +254,7 @@ def cases() -> list[tuple[dict, BoxSwap | Shortfall, tuple[int, int, int] | None
     return found
 
 
-@pytest.mark.many
+@pytest.mark.long
 def test_the_joins_are_the_best_there_are(cases) -> None:
     # Judge: OR-Tools CP-SAT 9.15
     for case, (tables, found, best) in enumerate(cases):
@@ -776,6 +776,7 @@ def test_swap_says_the_load_that_power_says_of_the_files_it_writes(
     assert said["max_level"] == load["max_level"]
 
 
+@pytest.mark.long
 def test_the_best_feeds_of_regulated_pixels_are_those_that_the_solved_circuit_lets_fit() -> None:
     runs = {f"r{n}": {"pixels": 20 + 10 * n, "power_joined": False} for n in range(4)}
     feeds = {f"f{n}": power_show.fed(power_show.tap(f"r{n}", 1, 3.0), supply="old", awg=24) for n in range(4)}

@@ -217,6 +217,7 @@ def test_names_of_files_give_no_orders(heron_lock: Path, here: Patcher, call: tu
         assert harmless(said(ran)), ran
 
 
+@pytest.mark.long
 def test_what_other_files_say_gives_no_orders(heron_lock: Path, here: Patcher) -> None:
     folder = heron_lock.parent
     cells = ",".join(f'"{HOSTILE}"' for _ in range(4))

@@ -126,6 +126,7 @@ def test_what_is_added_takes_nothing_away_and_stands_last(record: Record, newer:
             assert full.chapter(each) == getattr(record, each) + (entries if each == chapter else ())
 
 
+@pytest.mark.long
 @examples(60, 300)
 @given(RECORDS, st.data())
 def test_how_things_stand_follows_from_the_answer_and_what_it_was_given_against(record: Record, data: st.DataObject):

@@ -546,6 +546,7 @@ def read_until(process: subprocess.Popen, words: str) -> None:
     pytest.fail(f"it ended before it said “{words}”")
 
 
+@pytest.mark.long
 def test_killed_in_the_middle_nothing_is_lost(heron_lock: Path, here: Patcher) -> None:
     steps = heron()[3]
     with listening(heron_lock):

@@ -221,6 +221,7 @@ def test_the_command_says_what_it_filmed(shed: Path, tmp_path: Path, here, monke
     assert "exists already" in again.stderr
 
 
+@pytest.mark.long
 def test_whoever_stops_it_leaves_no_file(shed: Path, tmp_path: Path) -> None:
     with running("yard", shed, "--film", tmp_path / "out.mp4") as filming:
         limit = time.monotonic() + PATIENCE
