@@ -95,8 +95,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Twice as many workers as cores, for tests wait too: for frames, for processes, for pages."""
-    return 2 * (os.cpu_count() or 1)
+    """One worker more than there are cores, for tests wait too: for frames, for processes, for pages."""
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.hookimpl(optionalhook=True)

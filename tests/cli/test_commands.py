@@ -453,7 +453,8 @@ def test_steady_lights_what_was_named_and_nothing_else(here: Patcher, small: Pat
     assert (sent["packets"], sent["unreachable"]) == ((3 + 3 + 3) * sent["universes"], [])
 
 
-@pytest.mark.parametrize("ending", [signal.SIGTERM, *later(signal.SIGINT, signal.SIGHUP)])
+@pytest.mark.long
+@pytest.mark.parametrize("ending", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
 def test_a_stop_leaves_the_lamps_dark_and_the_streams_ended(small: Path, ending: int) -> None:
     # Source: ANSI E1.31-2018 6.2.6, by raw octets: options 112, bit 0x40; slots from octet 126.
     host = f"127.9.{os.getpid() // 250 % 250 + 1}.{os.getpid() % 250 + 1}"

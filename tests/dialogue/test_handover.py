@@ -12,7 +12,6 @@ from patcher.dialogue.handover import about, seen_of
 from patcher.eye import Eye, shade_table
 from patcher.faults import build, departure, parse
 from patcher.remedies.confirmation import confirming
-from rig.examples import later
 from rig.heron_lock import heron
 from rig.slow_steps import passes
 
@@ -37,7 +36,8 @@ def test_what_is_handed_over_is_what_an_eye_says_of_a_sound_show() -> None:
     assert kinds == {"whole", "outer", "colours", "gap", "flicker", "even"}
 
 
-@pytest.mark.parametrize("fault", ["reversed:eaves", *later("dark:eaves/30", "shift:eaves=1")])
+@pytest.mark.long
+@pytest.mark.parametrize("fault", ["reversed:eaves", "dark:eaves/30", "shift:eaves=1"])
 def test_a_diagnosis_asks_nothing_that_was_seen_and_needs_no_more_questions(fault: str) -> None:
     # Source: the design: a person is not asked the same twice
     wiring, patch, _, steps = heron()

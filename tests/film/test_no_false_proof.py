@@ -91,6 +91,7 @@ def test_a_show_of_one_panel_in_another_colour_order_is_not_proved(order: str) -
     held(panel(), fault, departure(panel().plan, (fault,)).takes, 1)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "texts",
     [

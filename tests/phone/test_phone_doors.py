@@ -455,6 +455,7 @@ def test_dark_never_waits(rig: Rig) -> None:
             assert time.monotonic() - began < 0.6
 
 
+@pytest.mark.long
 def test_a_held_key_that_is_not_heard_of_any_more_stops(rig: Rig) -> None:
     # Source: the design: the connection drops all the time out there; a dot that runs must not run on
     with rig.page() as page:

@@ -352,7 +352,8 @@ def test_like_runs_have_like_taps_where_that_costs_no_more(
                 assert not all(sound(rewired(found, rail, taps), rail, 0.05) for rail, taps in ways)
 
 
-@pytest.mark.parametrize("pixels", [85, *later(100)])
+@pytest.mark.long
+@pytest.mark.parametrize("pixels", [85, 100])
 def test_runs_near_and_far_are_tapped_alike(pixels: int) -> None:
     runs = {f"r{n}": line(pixels, 6.0 * n) for n in range(4)}
     ports = {str(number): [name] for number, name in enumerate(runs, start=1)}

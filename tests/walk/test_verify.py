@@ -361,6 +361,7 @@ def test_a_fault_is_found_named_and_kept(heron_lock: Path, here: Patcher, fault:
     assert fault in report.stdout
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("port", "run", "others"),
     [
